@@ -1,0 +1,134 @@
+"""The ring file's numbers: the only home of magic numbers, offsets, versions, block kinds and flags.
+
+FORMAT.md beside this file is the authority; a test compares its tables and its hex dump with this module.
+"""
+
+from binascii import crc32
+
+from shared_math.compat import const
+
+SLOT = const(512)  # bytes in a block, one card sector
+MAGIC_0 = const(0x52)  # 'R'
+MAGIC_1 = const(0x70)  # 'p'
+VERSION = const(1)  # of the disk format, not of the code
+
+# Offsets of the header that every block has
+AT_MAGIC = const(0)
+AT_VERSION = const(2)
+AT_KIND = const(3)
+AT_RING = const(4)  # 4 bytes, random, the same in both files
+AT_SEQUENCE = const(8)  # 32 bits
+AT_SESSION = const(12)  # 16 bits, 1 to 65535, wraps to 1
+
+# Row blocks go on with
+AT_FIRST_ROW = const(14)  # 32 bits, number of the block's first row in its session
+AT_ROWS = const(18)  # 16 bits
+AT_LOST = const(20)  # 16 bits, rows lost just before this block; 65535 means that many or more
+
+# Every other block goes on with
+AT_LENGTH = const(14)  # 16 bits, payload bytes in this block
+AT_PART = const(16)  # 8 bits, part of a group, from 0
+AT_PARTS = const(17)  # 8 bits, parts in the group
+
+AT_PAYLOAD = const(22)
+AT_CRC = const(508)
+PAYLOAD = const(486)  # AT_CRC - AT_PAYLOAD
+PAYLOAD_BITS = const(3888)
+
+# Block kinds: from OPTIONAL up, a reader that does not know the kind skips the block
+SETUP = const(1)
+PACKED = const(2)
+PLAIN = const(3)
+BIRTH = const(4)
+HEALTH = const(0x80)
+OPTIONAL = const(0x80)
+
+# Which file a birth block stands in
+DRIVE_FILE = const(0)
+PULLS_FILE = const(1)
+
+# Setup repeats at least this often, so that any surviving window decodes
+SETUP_EVERY = const(1024)
+
+# Packed columns: a six-bit descriptor each
+WIDTH_MASK = const(0x1F)
+DIFFERENCE = const(0x20)
+DESCRIPTOR_BITS = const(6)
+MAX_BITS = const(24)  # of one column's value; differences then stay small integers on every board
+
+# Column widths and meanings that firmware and readers share
+COUNT_BITS = const(24)  # edge counter, wraps
+AGE_BITS = const(20)  # microseconds since the last edge; all ones: that long ago or longer, or never
+REJECTED_BITS = const(16)  # rejected edges, wraps
+MARK_BITS = const(16)  # 2 * id - 1 while marked pull `id` is open, 2 * id after it
+FLAG_BITS = const(16)  # 2 * id + kind of the flag given last
+LATE_BITS = const(16)  # microseconds after the grid tick, saturates
+LAMP_BITS = const(8)
+FLAG_SPOILED = const(0)
+FLAG_VOID = const(1)
+
+# Lamp states; FAULT + n shows fault number n
+LAMP_OFF = const(0)
+LAMP_RECORDING = const(1)
+LAMP_MARKING = const(2)
+LAMP_LEAN = const(3)
+LAMP_CARD_OUT = const(4)
+LAMP_FAULT = const(64)
+
+
+_BLANK = bytes(SLOT)
+
+
+def put16(block, at, value):
+    """Store the low 16 bits of `value` at offset `at`, low byte first."""
+    block[at] = value & 0xFF
+    block[at + 1] = (value >> 8) & 0xFF
+
+
+def get16(block, at):
+    """The unsigned 16-bit number at offset `at`."""
+    return block[at] | block[at + 1] << 8
+
+
+def put32(block, at, value):
+    """Store 32 bits at offset `at`, low byte first; `value` may be a heap integer on a board."""
+    put16(block, at, value & 0xFFFF)
+    put16(block, at + 2, (value >> 16) & 0xFFFF)
+
+
+def get32(block, at):
+    """The unsigned 32-bit number at offset `at` (a heap integer on boards when it passes 2^30)."""
+    return get16(block, at) | get16(block, at + 2) << 16
+
+
+def start_block(block, kind, ring_id):
+    """Clear `block` (bytearray of SLOT) and write what is the same in all: magic, version, kind, ring id (4 bytes)."""
+    block[:] = _BLANK
+    block[AT_MAGIC] = MAGIC_0
+    block[AT_MAGIC + 1] = MAGIC_1
+    block[AT_VERSION] = VERSION
+    block[AT_KIND] = kind
+    for at in range(4):
+        block[AT_RING + at] = ring_id[at]
+
+
+def seal(block, checked):
+    """Write the CRC-32 of bytes 0 to 507; `checked` is memoryview(block)[:AT_CRC], made once by the caller."""
+    put32(block, AT_CRC, crc32(checked))
+
+
+def verdict(block):
+    """Why `block` (bytes of length SLOT) can't be used, or None when it can.
+
+    'empty' (never written), 'damaged' (CRC), 'not a block' (valid CRC but no magic), 'newer version', 'unknown kind'.
+    """
+    if crc32(memoryview(block)[:AT_CRC]) != get32(block, AT_CRC):
+        return "empty" if block == _BLANK else "damaged"
+    if block[AT_MAGIC] != MAGIC_0 or block[AT_MAGIC + 1] != MAGIC_1:
+        return "not a block"
+    if block[AT_VERSION] != VERSION:
+        return "newer version"
+    kind = block[AT_KIND]
+    if kind < OPTIONAL and not SETUP <= kind <= BIRTH:
+        return "unknown kind"
+    return None
