@@ -1,0 +1,115 @@
+"""Channel descriptions: from the configuration to the columns of the ring file and to the names in decoded tables."""
+
+from shared_math import layout
+
+# Front ends of the minimum build (hardware/README.md): ohms to the terminal, ohms to ground
+DIVIDER_5V = (6800, 10000)
+DIVIDER_BATTERY = (47000, 10000)
+LIMIT_5V = 5.5  # volts at the terminal; channels that go higher are on the battery divider
+
+ANALOG_KINDS = ("lambda", "linear", "table", "thermistor", "rtd")
+PULSE_KINDS = ("pulses", "frequency")
+
+# Unit as configured -> suffix of the column in decoded tables
+UNIT_SUFFIX = {
+    "": "",
+    "rpm": "rpm",
+    "km/h": "kmh",
+    "kPa": "kpa",
+    "bar": "bar",
+    "psi": "psi",
+    "%": "pct",
+    "V": "v",
+    "mV": "mv",
+    "A": "a",
+    "degC": "degc",
+    "degF": "degf",
+    "K": "k",
+    "ms": "ms",
+    "g/s": "gps",
+    "kg/h": "kgph",
+    "g": "g",
+    "Hz": "hz",
+    "mm": "mm",
+    "counts": "counts",
+}
+
+
+def unit_of(channel):
+    """The unit of a channel's value: configured, or what its kind implies ("" where it has none)."""
+    kind = channel["kind"]
+    if kind in ("lambda", "digital"):
+        return ""
+    if kind == "pulses":
+        return "km/h" if "per_metre" in channel else "rpm"
+    if kind in ("thermistor", "rtd"):
+        return "degC"
+    return channel.get("unit", "")
+
+
+def column_name(channel):
+    """The channel's column in decoded tables: its name, with a unit suffix where it has a unit."""
+    unit = unit_of(channel)
+    if not unit:
+        return channel["name"]
+    suffix = UNIT_SUFFIX.get(unit)
+    if suffix is None:
+        suffix = "".join([c for c in unit.lower() if c.isalpha() or c.isdigit()])
+    return channel["name"] + "_" + suffix
+
+
+def divider_of(channel):
+    """(ohms to the terminal, ohms to ground) of an analog channel: its own `divider`, or the minimum build's.
+
+    A `divider` without resistors ({"top_ohm": 0, "bottom_ohm": 1}) is a direct connection.
+    """
+    divider = channel.get("divider")
+    if divider:
+        return divider["top_ohm"], divider["bottom_ohm"]
+    volts = channel.get("volts")
+    if volts and max(volts) > LIMIT_5V:
+        return DIVIDER_BATTERY
+    return DIVIDER_5V
+
+
+def volts_line(channel, bits, reference_volts):
+    """(volts per count, volts at zero counts) at the terminal of an analog channel.
+
+    bits, reference_volts: the converter's. A two-point `calibration` {"counts": [a, b], "volts": [a, b]} wins over
+    divider and reference. A count stands for the middle of its step.
+    """
+    calibration = channel.get("calibration")
+    if calibration:
+        c0, c1 = calibration["counts"]
+        v0, v1 = calibration["volts"]
+        slope = (v1 - v0) / (c1 - c0)
+        return slope, v0 - slope * c0
+    top, bottom = divider_of(channel)
+    step = reference_volts / (1 << bits) * (top + bottom) / bottom
+    return step, step / 2
+
+
+def columns(config, converter):
+    """The columns of the ring file for `config`, in order, as they stand in the setup text.
+
+    converter: function from an analog input's name to (bits, reference volts, skew in microseconds).
+    """
+    out = []
+    for channel in config["channels"]:
+        name = channel["name"]
+        kind = channel["kind"]
+        if kind in ANALOG_KINDS:
+            bits, reference, skew_us = converter(channel["input"])
+            slope, zero = volts_line(channel, bits, reference)
+            out.append({"n": name, "r": "adc", "b": bits, "s": slope, "o": zero, "k": skew_us})
+        elif kind in PULSE_KINDS:
+            out.append({"n": name, "r": "count", "b": layout.COUNT_BITS})
+            out.append({"n": name + ".age", "r": "age", "b": layout.AGE_BITS})
+            out.append({"n": name + ".rejected", "r": "rejected", "b": layout.REJECTED_BITS})
+        elif kind == "digital":
+            out.append({"n": name, "r": "digital", "b": 1})
+    out.append({"n": "mark", "r": "mark", "b": layout.MARK_BITS})
+    out.append({"n": "flag", "r": "flag", "b": layout.FLAG_BITS})
+    out.append({"n": "late", "r": "late", "b": layout.LATE_BITS})
+    out.append({"n": "lamp", "r": "lamp", "b": layout.LAMP_BITS})
+    return out
