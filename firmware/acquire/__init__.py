@@ -1,0 +1,1 @@
+"""From pins to rows: edges, samples, the button. Handlers here allocate nothing."""

@@ -1,0 +1,129 @@
+"""Marked pulls from the button: which pull is open, which was spoiled, when a pull ends by itself.
+
+Short press: a pull begins, the next one ends it. Two presses within 0.4 s: the last pull is spoiled. A press held for
+1.5 s: the card may be taken out. What a press begins counts at once, and is made void if it turns out to be half of
+a double or long press; so a mark never comes later than the press.
+"""
+
+from shared_math import layout, ticks
+from shared_math.compat import const
+
+_DOUBLE_US = const(400000)
+_LONG_US = const(1500000)
+_CLOSED_S = const(3)
+_LONGEST_S = const(60)
+_ID_MASK = const(0x7FFF)
+
+
+class Marks:
+    """rate_hz: rows a second. throttle: (column + 1, counts at closed throttle) or None. tach: (column + 1) or 0."""
+
+    def __init__(self, button, rate_hz, throttle=None, tach=0):
+        self.button = button
+        self.id = 0
+        self.open = False
+        self.mark = 0
+        self.flag = 0
+        self.stop_wanted = False  # long press: the loop finishes the card
+        self.began_row = 0
+        self.last_press = 0
+        self.pressed_before = False
+        self.began_by_press = False  # what the press in progress began, not ended
+        self.held = False
+        self.real = 0  # id of the last pull that is not void
+        self.longest_rows = _LONGEST_S * rate_hz
+        self.closed_rows = _CLOSED_S * rate_hz
+        self.window_rows = rate_hz // 4 if rate_hz >= 8 else 2
+        self.throttle_column = throttle[0] if throttle else 0
+        self.throttle_counts = throttle[1] if throttle else 0
+        self.tach_column = tach
+        self.closed_for = 0
+        self.window_for = 0
+        self.falling_for = 0
+        self.window_count = 0
+        self.best_count = 0
+
+    def reset(self):
+        """A new session: ids start again."""
+        self.id = self.real = self.mark = self.flag = 0
+        self.open = self.held = self.stop_wanted = self.pressed_before = False
+
+    def step(self, row, grid):
+        """Take the button's changes up to tick `grid`, the instant of row `row`."""
+        button = self.button
+        while True:
+            kind = button.next(grid)
+            if kind == 0:
+                break
+            if kind == 1:
+                self._press(row, button.tick)
+            else:
+                self.held = False
+        if self.held and ((grid - self.last_press) & ticks.MASK) >= _LONG_US:
+            self.held = False
+            self._undo()
+            self.stop_wanted = True
+        if self.open and row - self.began_row >= self.longest_rows:
+            self._end()
+
+    def _press(self, row, tick):
+        double = self.pressed_before and ((tick - self.last_press) & ticks.MASK) < _DOUBLE_US
+        self.last_press = tick
+        self.pressed_before = not double
+        self.held = True
+        if double:
+            self._undo()
+            if self.real:
+                self.flag = (self.real << 1) | layout.FLAG_SPOILED
+            return
+        if self.open:
+            self._end()
+            self.began_by_press = False
+        else:
+            self.id = (self.id + 1) & _ID_MASK
+            self.open = True
+            self.began_by_press = True
+            self.began_row = row
+            self.mark = 2 * self.id - 1
+            self.closed_for = self.window_for = self.falling_for = self.best_count = 0
+
+    def _end(self):
+        self.open = False
+        self.mark = 2 * self.id
+        self.real = self.id
+
+    def _undo(self):
+        """The press began a pull that was not meant."""
+        if self.open and self.began_by_press:
+            self.open = False
+            self.mark = 2 * self.id
+            self.flag = (self.id << 1) | layout.FLAG_VOID
+
+    def watch(self, cells, at):
+        """End an open pull whose throttle stayed closed, or whose engine speed stayed below its best, for 3 s."""
+        if not self.open:
+            return
+        if self.throttle_column:
+            if cells[at + self.throttle_column] < self.throttle_counts:
+                self.closed_for += 1
+                if self.closed_for >= self.closed_rows:
+                    self._end()
+                    return
+            else:
+                self.closed_for = 0
+        if self.tach_column:
+            self.window_for += 1
+            if self.window_for == 1:
+                self.window_count = cells[at + self.tach_column]
+            elif self.window_for > self.window_rows:
+                edges = cells[at + self.tach_column] - self.window_count
+                self.window_for = 0
+                # One edge fewer may be chance; two are a falling engine
+                if edges >= self.best_count - 1 and edges > 0:
+                    self.falling_for = 0
+                    if edges > self.best_count:
+                        self.best_count = edges
+                else:
+                    self.falling_for += self.window_rows + 1
+                    if self.falling_for >= self.closed_rows:
+                        self._end()

@@ -1,0 +1,111 @@
+"""The row path: at each grid tick one row of all columns goes into a fixed queue. No allocation after construction."""
+
+from array import array
+
+from shared_math import layout, ticks
+
+_LATE_MAX = (1 << layout.LATE_BITS) - 1
+
+
+class RowQueue:
+    """Rows waiting to be packed: `capacity` (power of two) rows of 1 + `columns` integers, the row number first."""
+
+    def __init__(self, columns, capacity):
+        self.stride = columns + 1
+        self.mask = capacity - 1
+        self.cells = array("i", bytearray(4 * capacity * self.stride))
+        self.head = 0  # rows ever put, wraps at 2^30
+        self.tail = 0  # rows ever taken
+
+    def waiting(self):
+        """Rows in the queue."""
+        return (self.head - self.tail) & ticks.MASK
+
+    def full(self):
+        """No room for another row."""
+        return self.waiting() > self.mask
+
+    def at_head(self):
+        """Index of the row to be filled next."""
+        return (self.head & self.mask) * self.stride
+
+    def at_tail(self):
+        """Index of the oldest row."""
+        return (self.tail & self.mask) * self.stride
+
+
+class Sampler:
+    """Fills rows. Column order is that of shared_math.channels.columns.
+
+    parts: list of (column, kind, source); kind 0: source() gives counts or a level; kind 1: source is a Tach.
+    """
+
+    def __init__(self, columns, period_us, capacity, parts, marks, lamp, ticks_us):
+        self.queue = RowQueue(columns, capacity)
+        self.period_us = period_us
+        self.reads = tuple([(column + 1, source) for column, kind, source in parts if kind == 0])
+        self.tachs = tuple([(column + 1, source) for column, kind, source in parts if kind == 1])
+        self.marks = marks
+        self.at_mark = columns - 3  # mark, flag, late, lamp close every row; + 1 for the row number, - 4
+        self.lamp = lamp
+        self.ticks_us = ticks_us
+        self.row = 0
+        self.grid = 0
+        self.lost = 0
+        self.late_max_us = 0
+        self.on = False
+
+    def start(self, grid):
+        """Row 0 is due at tick `grid`."""
+        self.row = 0
+        self.grid = grid
+        self.on = True
+
+    def take(self, _timer=None):
+        """Timer handler: take the row that is due now; rows whose time has passed altogether are counted as lost."""
+        if not self.on:
+            return
+        now = self.ticks_us()
+        late = (now - self.grid) & ticks.MASK
+        if late > ticks.MASK >> 1:
+            return  # the timer came early: the row is taken at its next call
+        period = self.period_us
+        while late >= period:
+            self._skip()
+            late -= period
+        if late > self.late_max_us:
+            self.late_max_us = late
+        self._fill(late)
+        self.row += 1
+        self.grid = (self.grid + period) & ticks.MASK
+
+    def _skip(self):
+        self.lost += 1
+        self.marks.step(self.row, self.grid)
+        self.row += 1
+        self.grid = (self.grid + self.period_us) & ticks.MASK
+
+    def _fill(self, late):
+        queue = self.queue
+        marks = self.marks
+        marks.step(self.row, self.grid)
+        if queue.full():
+            self.lost += 1
+            return
+        cells = queue.cells
+        at = queue.at_head()
+        grid = self.grid
+        cells[at] = self.row
+        for column, read in self.reads:
+            cells[at + column] = read()
+        for column, tach in self.tachs:
+            if not tach.put(cells, at + column, grid):
+                self.lost += 1
+                return
+        end = at + self.at_mark
+        cells[end] = marks.mark
+        cells[end + 1] = marks.flag
+        cells[end + 2] = late if late < _LATE_MAX else _LATE_MAX
+        cells[end + 3] = self.lamp.state
+        marks.watch(cells, at)
+        queue.head = (queue.head + 1) & ticks.MASK

@@ -1,0 +1,58 @@
+"""Edges of one pulse input: counted, the last ones' times kept, ringing refused."""
+
+from array import array
+
+from shared_math import layout, ticks
+from shared_math.compat import const
+
+_KEPT = const(16)  # edge times kept, so that a row sampled late still knows the state at its instant
+_COUNT_MASK = (1 << layout.COUNT_BITS) - 1
+_REJECTED_MASK = (1 << layout.REJECTED_BITS) - 1
+_PAST = const(0x20000000)  # half the tick circle: a difference from here on lies in the future
+AGE_MAX = (1 << layout.AGE_BITS) - 1  # as long ago or longer
+
+
+class Tach:
+    """limit_us: an edge sooner than this after the last accepted one is ringing and is refused."""
+
+    def __init__(self, limit_us):
+        self.limit_us = limit_us
+        self.count = 0
+        self.rejected = 0
+        self.asleep = True  # no edge within AGE_MAX: tick differences would wrap and mean nothing
+        self.times = array("i", bytearray(4 * _KEPT))
+
+    def edge(self, tick):
+        """Interrupt handler: one comparison, one store, two integer updates. tick: microseconds, 30 bits."""
+        count = self.count
+        if not self.asleep and ((tick - self.times[count & 15]) & ticks.MASK) < self.limit_us:
+            self.rejected = (self.rejected + 1) & _REJECTED_MASK
+            return
+        count = (count + 1) & _COUNT_MASK
+        self.times[count & 15] = tick
+        self.count = count
+        self.asleep = False
+
+    def put(self, row, at, grid):
+        """Write count, age and rejected as they stood at tick `grid` to row[at:at+3]; False if that is not known any more."""
+        row[at + 2] = self.rejected
+        count = self.count
+        if self.asleep:
+            row[at] = count
+            row[at + 1] = AGE_MAX
+            return True
+        for back in range(_KEPT - 1):
+            age = (grid - self.times[(count - back) & 15]) & ticks.MASK
+            if age < _PAST:
+                row[at] = (count - back) & _COUNT_MASK
+                if age >= AGE_MAX:
+                    age = AGE_MAX
+                    if back == 0:
+                        self.asleep = True
+                row[at + 1] = age
+                return True
+            if count - back <= 1:  # the first edge ever lies after the row's instant
+                row[at] = 0
+                row[at + 1] = AGE_MAX
+                return True
+        return False

@@ -1,0 +1,252 @@
+"""The desk board: the same firmware on a PC, under MicroPython's unix port, in virtual time, fed by signal files.
+
+The PC side has compiled the signals (host/ringpull/desk/signals.py): analog inputs as they stand at the converter's
+pin behind divider and filter, in sixteenths of a count; edges and button changes as one list in time order. This
+board adds converter noise and quantisation, and calls the firmware's handlers when their virtual time has come.
+"""
+
+import json
+import os
+import struct
+from array import array
+
+import vfs
+
+from shared_math import ticks
+from shared_math.compat import const
+
+_SECTOR = const(512)
+_FRAMES = const(512)  # analog frames held at once
+_EVENTS = const(256)
+_FOREVER = const(1 << 60)
+_BITS = const(12)
+_REFERENCE_V = 3.3
+_PRESS = const(254)
+_RELEASE = const(255)
+
+
+class FileDisk:
+    """A block device held in a file."""
+
+    def __init__(self, path, sectors):
+        self.file = open(path, "r+b")
+        self.sectors = sectors
+
+    def readblocks(self, n, buf):
+        self.file.seek(n * _SECTOR)
+        self.file.readinto(buf)
+
+    def writeblocks(self, n, buf):
+        self.file.seek(n * _SECTOR)
+        self.file.write(buf)
+
+    def ioctl(self, op, _arg):
+        if op == 3:
+            self.file.flush()
+        if op == 4:
+            return self.sectors
+        if op == 5:
+            return _SECTOR
+        return 0
+
+
+class DeskBoard:
+    """What every board offers: see the public methods. The job is told by the file that RINGPULL_DESK names."""
+
+    name = "desk"
+    card_folder = "/card"
+
+    def __init__(self):
+        with open(os.getenv("RINGPULL_DESK")) as f:
+            job = json.load(f)
+        self.job = job
+        self.now = 0  # microseconds since power-on
+        self.tick_base = job["tick_base"]
+        self.end_us = job["end_us"]
+        self.drive_slots = job["drive_slots"]
+        self.pulls_slots = job["pulls_slots"]
+        self.period_us = 0
+        self.timer_at = _FOREVER
+        self.handler = None
+        self.button = None
+        self.tachs = {}
+        disk = FileDisk(job["image"], job["sectors"])
+        if job["format"]:
+            vfs.VfsFat.mkfs(disk)
+        self.fat = vfs.VfsFat(disk)
+        vfs.mount(self.fat, self.card_folder)
+        if job["config"]:
+            with open(job["config"], "rb") as source:
+                with open(self.card_folder + "/logger.json", "wb") as target:
+                    target.write(source.read())
+        self._open_signals()
+
+    # ---- what the firmware calls -------------------------------------------------------------------------------
+
+    def ticks_us(self):
+        """Microseconds, wrapping at 2^30."""
+        return (self.tick_base + self.now) & ticks.MASK
+
+    def utc(self):
+        """Wall clock at power-on, or None."""
+        return self.job["utc"]
+
+    def read_config(self):
+        """The text of the card's logger.json, or None."""
+        try:
+            with open(self.card_folder + "/logger.json", "rb") as f:
+                return f.read()
+        except OSError:
+            return None
+
+    def converter(self, _input):
+        """(bits, reference volts, skew in microseconds) of an analog input."""
+        return _BITS, _REFERENCE_V, 0
+
+    def reader(self, channel):
+        """A function without arguments that samples the channel now: counts."""
+        names = self.job["analog"]
+        if channel["name"] not in names:
+            return self._noise_only
+        at = names.index(channel["name"])
+
+        def read():
+            if self.now != self.sought:
+                self._seek()
+            frames = self.frames
+            here = self.frame_at + at
+            value = frames[here]
+            if self.part:
+                value += (frames[here + self.width] - value) * self.part // self.frame_us
+            return self._convert(value)
+
+        return read
+
+    def level(self, channel):
+        """A function without arguments that reads a digital input: 0 or 1."""
+        read = self.reader(channel)
+        half = 1 << (_BITS - 1)
+        return lambda: 1 if read() > half else 0
+
+    def on_edges(self, channel, tach):
+        """From now on `tach.edge(tick)` is called at every rising edge of the channel's input."""
+        names = self.job["pulses"]
+        if channel["name"] in names:
+            self.tachs[names.index(channel["name"])] = tach
+
+    def on_button(self, button):
+        """From now on `button.change(pressed, tick)` is called at every edge of the button."""
+        self.button = button
+
+    def start_timer(self, period_us, handler):
+        """Call `handler` at a grid of `period_us`; returns the tick of the first call."""
+        self.period_us = period_us
+        self.handler = handler
+        self.timer_at = self.now
+        return self.ticks_us()
+
+    def stop_timer(self):
+        """No more calls."""
+        self.timer_at = _FOREVER
+
+    def idle(self):
+        """Let time pass until something happens: here, to the next grid tick."""
+        tick_at = self.timer_at
+        if tick_at == _FOREVER:
+            tick_at = self.now + 10000
+        if tick_at > self.end_us:
+            tick_at = self.end_us + 1
+        while self.event_us <= tick_at:
+            self._event()
+        self.now = tick_at
+        if tick_at == self.timer_at:
+            self.timer_at += self.period_us
+            self.handler(None)
+
+    def powered(self):
+        """Whether the supply is still there. On the desk it fails, with warning, when the signals end."""
+        return self.now <= self.end_us
+
+    def show_lamp(self, _lamp):
+        """There is no lamp on a desk; its state is in the ring file."""
+
+    def end(self):
+        """Power is gone: hand the card's files to the PC as they stand on the volume."""
+        vfs.umount(self.card_folder)
+        vfs.mount(vfs.VfsFat(FileDisk(self.job["image"], self.job["sectors"])), self.card_folder)
+        out = self.job["out"]
+        buf = bytearray(32768)
+        for name in os.listdir(self.card_folder):
+            with open(self.card_folder + "/" + name, "rb") as source:
+                with open(out + "/" + name, "wb") as target:
+                    while True:
+                        n = source.readinto(buf)
+                        if not n:
+                            break
+                        target.write(buf if n == len(buf) else buf[:n])
+        vfs.umount(self.card_folder)
+
+    # ---- signals -----------------------------------------------------------------------------------------------
+
+    def _open_signals(self):
+        job = self.job
+        self.width = len(job["analog"])
+        self.frame_us = job["frame_us"]
+        self.frames = array("H", bytes(2 * self.width * _FRAMES)) if self.width else None
+        self.analog_file = open(job["analog_file"], "rb")
+        self.first_frame = -_FRAMES
+        self.sought = -1
+        self.frame_at = 0
+        self.part = 0
+        self.events_file = open(job["events_file"], "rb")
+        self.events = bytearray(8 * _EVENTS)
+        self.event_at = self.events_held = 0
+        self.event_us = 0
+        self._next_event()
+        with open(job["noise_file"], "rb") as f:
+            self.noise = array("h", f.read())
+        self.noise_mask = len(self.noise) - 1
+        self.random = job["seed"] & 0x3FFFFFFF
+
+    def _seek(self):
+        """Make the frame at or before now the current one."""
+        self.sought = self.now
+        frame = self.now // self.frame_us
+        self.part = self.now - frame * self.frame_us
+        if not self.first_frame <= frame < self.first_frame + _FRAMES - 1:
+            frame_bytes = 2 * self.width
+            self.analog_file.seek(frame * frame_bytes)
+            self.analog_file.readinto(self.frames)  # the file is padded, so always whole
+            self.first_frame = frame
+        self.frame_at = (frame - self.first_frame) * self.width
+
+    def _convert(self, sixteenths):
+        self.random = (self.random * 1103515245 + 12345) & 0x3FFFFFFF
+        counts = (sixteenths + self.noise[(self.random >> 12) & self.noise_mask]) >> 4
+        if counts < 0:
+            return 0
+        return counts if counts < 1 << _BITS else (1 << _BITS) - 1
+
+    def _noise_only(self):
+        return self._convert(0)
+
+    def _next_event(self):
+        if self.event_at >= self.events_held:
+            self.events_held = self.events_file.readinto(self.events) // 8
+            self.event_at = 0
+            if not self.events_held:
+                self.event_us = _FOREVER
+                return
+        word = struct.unpack_from("<Q", self.events, 8 * self.event_at)[0]
+        self.event_at += 1
+        self.event_us = word >> 8
+        self.event_input = word & 0xFF
+
+    def _event(self):
+        self.now = self.event_us
+        which = self.event_input
+        if which == _PRESS or which == _RELEASE:
+            self.button.change(which == _PRESS, self.ticks_us())
+        elif which in self.tachs:
+            self.tachs[which].edge(self.ticks_us())
+        self._next_event()

@@ -1,0 +1,152 @@
+"""The logger: configuration, queue, files and handlers put together, and the loop that runs them."""
+
+import json
+
+from acquire import button, marks, rows, tach
+from panel import lamp
+from shared_math import channels, config, faults, speed
+from store import card, copier, recorder, setup_text, writer
+
+_QUEUE_S = 1  # rows the queue holds at least: twice the longest stall a card may take
+_QUEUE_LEAST = 32
+_CLOSED_PCT = 12  # throttle below this is closed
+
+
+def configuration(text):
+    """(configuration, its squeezed JSON bytes, names of faults) from the text of logger.json, or None for no file.
+
+    A bad file never stops the recording: the default logs raw counts of every input.
+    """
+    if text is None:
+        fault = "no_config"
+    else:
+        try:
+            read = config.load(text)
+            if not config.check(read):
+                return config.defaults(read), config.squeeze(text), []
+        except ValueError:
+            pass
+        fault = "bad_config"
+    return config.defaults(config.DEFAULT), json.dumps(config.DEFAULT).encode(), [fault]
+
+
+class Logger:
+    """board: an object of boards/ (see boards/desk.py for what it must offer)."""
+
+    def __init__(self, board):
+        self.board = board
+        self.lamp = lamp.Lamp()
+        self.button = button.Button()
+
+    def run(self):
+        """Record from power-on until the board's power goes; a long press finishes the card, a press goes on."""
+        board = self.board
+        board.on_button(self.button)
+        while True:
+            self.start()
+            self.record()
+            self.finish()
+            if not board.powered():
+                board.end()
+                return
+            self.wait_for_press()
+
+    def start(self):
+        """Read the configuration, open the card, write the setup, start the timer."""
+        board = self.board
+        settings, text, fault_names = configuration(board.read_config())
+        rate_hz = settings["rate_hz"]
+        period_us = 1000000 // rate_hz
+        table = channels.columns(settings, board.converter)
+        numbers = [faults.FAULTS[name][0] for name in fault_names]
+        if numbers:
+            self.lamp.fault = numbers[0]
+        parts = self._sources(settings, table)
+        self.marks = marks.Marks(self.button, rate_hz, self._throttle(settings, table), self._first(table, "count"))
+        self.button.tail = self.button.head
+        capacity = _QUEUE_LEAST
+        while capacity < rate_hz * _QUEUE_S:
+            capacity *= 2
+        self.sampler = rows.Sampler(len(table), period_us, capacity, parts, self.marks, self.lamp, board.ticks_us)
+        files = card.Card(board.card_folder, board.drive_slots, board.pulls_slots)
+        files.open()
+        setup = setup_text.build(board.name, board.utc(), period_us, table, numbers, text)
+        out = writer.DriveWriter(
+            files.drive, files.ring_id, files.sequence, files.drive_slot, files.session, setup
+        )
+        copies = copier.PullCopier(out, files.pulls, files.pulls_slot, rate_hz)
+        bits = [column["b"] for column in table]
+        self.recorder = recorder.Recorder(self.sampler.queue, bits, rate_hz, out, copies, self.sampler)
+        self.recorder.begin()
+        self.lamp.show(True, False, False)
+        self.sampler.start(board.start_timer(period_us, self.sampler.take))
+
+    def record(self):
+        """The main loop: nothing here may be needed for a row to be taken in time."""
+        board = self.board
+        while board.powered() and not self.marks.stop_wanted:
+            board.idle()
+            self.recorder.poll()
+            self.lamp.show(True, self.marks.open, False)
+            board.show_lamp(self.lamp)
+
+    def finish(self):
+        """Stop sampling and write what is held."""
+        self.board.stop_timer()
+        self.sampler.on = False
+        self.recorder.finish()
+        self.lamp.show(False, False, True)
+        self.board.show_lamp(self.lamp)
+
+    def wait_for_press(self):
+        """The card may be out: touch nothing until the button is pressed again."""
+        board = self.board
+        button_ = self.button
+        while button_.pressed and board.powered():
+            board.idle()
+        button_.tail = button_.head
+        while board.powered() and button_.tail == button_.head:
+            board.idle()
+            board.show_lamp(self.lamp)
+
+    def _sources(self, settings, table):
+        """What fills which column: (column, 0, function) or (column, 1, Tach); subscribes to the pulse inputs."""
+        board = self.board
+        parts = []
+        for at in range(len(table)):
+            role = table[at]["r"]
+            channel = None
+            for one in settings["channels"]:
+                if one["name"] == table[at]["n"]:
+                    channel = one
+            if channel is None:
+                continue
+            if role == "adc":
+                parts.append((at, 0, board.reader(channel)))
+            elif role == "digital":
+                parts.append((at, 0, board.level(channel)))
+            elif role == "count":
+                counter = tach.Tach(speed.glitch_limit_us(channel))
+                board.on_edges(channel, counter)
+                parts.append((at, 1, counter))
+        return parts
+
+    def _first(self, table, role):
+        """1 + the first column with this role, or 0."""
+        for at in range(len(table)):
+            if table[at]["r"] == role:
+                return at + 1
+        return 0
+
+    def _throttle(self, settings, table):
+        """(1 + column, counts) below which the throttle counts as closed, or None without such a channel."""
+        for channel in settings["channels"]:
+            if channel["name"] == "throttle" and channel["kind"] == "linear":
+                for at in range(len(table)):
+                    if table[at]["n"] == "throttle":
+                        (v0, v1), (low, high) = channel["volts"], channel["values"]
+                        volts = v0 + (_CLOSED_PCT - low) * (v1 - v0) / (high - low)
+                        if (v1 - v0) * (high - low) <= 0:
+                            return None
+                        return at + 1, int((volts - table[at]["o"]) / table[at]["s"])
+        return None

