@@ -24,6 +24,7 @@ class Marks:
         self.open = False
         self.mark = 0
         self.flag = 0
+        self.next_flag = 0  # a second flag of the same press: stands one row later, so that both can be read
         self.stop_wanted = False  # long press: the loop finishes the card
         self.began_row = 0
         self.last_press = 0
@@ -42,14 +43,11 @@ class Marks:
         self.falling_for = 0
         self.window_count = 0
         self.best_count = 0
-
-    def reset(self):
-        """A new session: ids start again."""
-        self.id = self.real = self.mark = self.flag = 0
-        self.open = self.held = self.stop_wanted = self.pressed_before = False
-
     def step(self, row, grid):
         """Take the button's changes up to tick `grid`, the instant of row `row`."""
+        if self.next_flag:
+            self.flag = self.next_flag
+            self.next_flag = 0
         button = self.button
         while True:
             kind = button.next(grid)
@@ -74,7 +72,7 @@ class Marks:
         if double:
             self._undo()
             if self.real:
-                self.flag = (self.real << 1) | layout.FLAG_SPOILED
+                self.next_flag = (self.real << 1) | layout.FLAG_SPOILED
             return
         if self.open:
             self._end()

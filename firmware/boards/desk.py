@@ -16,11 +16,12 @@ from shared_math import ticks
 from shared_math.compat import const
 
 _SECTOR = const(512)
-_FRAMES = const(512)  # analog frames held at once
+_FRAMES = const(256)  # analog frames held at once
 _EVENTS = const(256)
 _FOREVER = const(1 << 60)
 _BITS = const(12)
 _REFERENCE_V = 3.3
+_TELL_US = const(10000000)  # progress is told on standard output
 _PRESS = const(254)
 _RELEASE = const(255)
 
@@ -65,6 +66,7 @@ class DeskBoard:
         self.end_us = job["end_us"]
         self.drive_slots = job["drive_slots"]
         self.pulls_slots = job["pulls_slots"]
+        self.tell_at = _TELL_US
         self.period_us = 0
         self.timer_at = _FOREVER
         self.handler = None
@@ -159,6 +161,9 @@ class DeskBoard:
         while self.event_us <= tick_at:
             self._event()
         self.now = tick_at
+        if tick_at >= self.tell_at:
+            print(tick_at // 1000000)
+            self.tell_at += _TELL_US
         if tick_at == self.timer_at:
             self.timer_at += self.period_us
             self.handler(None)
@@ -175,7 +180,7 @@ class DeskBoard:
         vfs.umount(self.card_folder)
         vfs.mount(vfs.VfsFat(FileDisk(self.job["image"], self.job["sectors"])), self.card_folder)
         out = self.job["out"]
-        buf = bytearray(32768)
+        buf = bytearray(8 * _SECTOR)
         for name in os.listdir(self.card_folder):
             with open(self.card_folder + "/" + name, "rb") as source:
                 with open(out + "/" + name, "wb") as target:
