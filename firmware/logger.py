@@ -37,6 +37,7 @@ class Logger:
         self.board = board
         self.lamp = lamp.Lamp()
         self.button = button.Button()
+        self.finished = []
 
     def run(self):
         """Record from power-on until the board's power goes; a long press finishes the card, a press goes on."""
@@ -46,10 +47,13 @@ class Logger:
             self.start()
             self.record()
             self.finish()
+            # A collected file object would write its directory entry, by now perhaps to another card
+            self.finished.append(self.recorder)
             if not board.powered():
                 board.end()
                 return
             self.wait_for_press()
+            board.restart()
 
     def start(self):
         """Read the configuration, open the card, write the setup, start the timer."""

@@ -4,6 +4,7 @@ from array import array
 
 from shared_math import layout, ticks
 
+_JITTER_US = 30
 _LATE_MAX = (1 << layout.LATE_BITS) - 1
 
 
@@ -54,11 +55,14 @@ class Sampler:
         self.lost = 0
         self.late_max_us = 0
         self.on = False
+        self.synced = False
 
     def start(self, grid):
-        """Row 0 is due at tick `grid`."""
+        """Row 0 is due at tick `grid`; None: at the first call of `take`, less the jitter that a timer may have."""
         self.row = 0
-        self.grid = grid
+        self.synced = grid is not None
+        if self.synced:
+            self.grid = grid
         self.on = True
 
     def take(self, _timer=None):
@@ -66,10 +70,15 @@ class Sampler:
         if not self.on:
             return
         now = self.ticks_us()
-        late = (now - self.grid) & ticks.MASK
-        if late > ticks.MASK >> 1:
-            return  # the timer came early: the row is taken at its next call
+        if not self.synced:
+            self.grid = (now - _JITTER_US) & ticks.MASK
+            self.synced = True
         period = self.period_us
+        late = (now - self.grid) & ticks.MASK
+        if late > ticks.MASK >> 1:  # before its time
+            if late < ticks.MASK - (period >> 1):
+                return
+            late = 0
         while late >= period:
             self._skip()
             late -= period

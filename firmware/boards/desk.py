@@ -175,6 +175,9 @@ class DeskBoard:
     def show_lamp(self, _lamp):
         """There is no lamp on a desk; its state is in the ring file."""
 
+    def restart(self):
+        """Begin again with the same card: the desk cannot reset itself."""
+
     def end(self):
         """Power is gone: hand the card's files to the PC as they stand on the volume."""
         vfs.umount(self.card_folder)

@@ -8,7 +8,6 @@ from store import fatfile, recover, writer
 DRIVE = "drive.rpl"
 PULLS = "pulls.rpl"
 _LAST_SEQUENCE = 0xFFFFFFFF
-_SETUP_REACH = 40  # slots between two row blocks of pulls.rpl: setup copies and damage
 
 
 class Card:
@@ -37,7 +36,7 @@ class Card:
             self._begin()
             return
         self.ring_id = drive_end.ring_id
-        pulls_end = recover.newest(self.pulls, block, self.ring_id, _SETUP_REACH)
+        pulls_end = recover.newest(self.pulls, block, self.ring_id, True)
         sequence = drive_end.sequence
         slot = drive_end.slot
         self.session = drive_end.session

@@ -1,12 +1,14 @@
 """Find the newest block of a ring after a power cut, with few reads, in spite of damaged slots.
 
-In the present lap every row block has a higher sequence than the lap's first one; behind the newest block stand
-blocks of the lap before, or slots never written. That border is found by halving.
+In the present lap every block has a higher sequence than the lap's first one (in pulls.rpl every row block: setup
+copies are older); behind the newest block stand blocks of the lap before, or slots never written. That border is
+found by halving. Damage comes in runs of up to 8 slots, so a slot and the one 8 further are not both in one run.
 """
 
 from shared_math import layout, ticks
+from shared_math.compat import const
 
-REACH = 9  # slots looked at beyond a probe: damage comes in runs of up to 8
+_RUN = const(8)
 
 
 class Newest:
@@ -26,66 +28,90 @@ class Newest:
         self.session = layout.get16(block, layout.AT_SESSION)
 
 
-class _Probe:
-    def __init__(self, file, block, found):
+class _Search:
+    def __init__(self, file, block, ring_id, rows_only):
         self.file = file
         self.block = block
-        self.found = found
+        self.found = Newest()
+        self.found.ring_id = ring_id
+        self.rows_only = rows_only
+        self.first_sequence = None
 
     def usable(self, slot):
         """Whether the slot holds an undamaged block of this ring; it is then in self.block."""
-        self.found.reads += 1
+        found = self.found
+        found.reads += 1
         self.file.read(slot, self.block)
         if layout.verdict(self.block) is not None:
             return False
-        ring_id = self.found.ring_id
-        if ring_id is None:
-            self.found.ring_id = bytes(self.block[layout.AT_RING : layout.AT_RING + 4])
-            return True
-        return ring_id == self.block[layout.AT_RING : layout.AT_RING + 4]
+        ring_id = bytes(self.block[layout.AT_RING : layout.AT_RING + 4])
+        if found.ring_id is None:
+            found.ring_id = ring_id
+        return ring_id == found.ring_id
 
-    def rows_from(self, slot, reach):
-        """First slot from `slot` within `reach` with a usable row block, or -1."""
-        for at in range(slot, min(slot + reach, self.file.slots)):
-            if self.usable(at) and self.block[layout.AT_KIND] in (layout.PACKED, layout.PLAIN):
-                return at
+    def is_rows(self):
+        """Whether the block just read may be compared by its sequence."""
+        return not self.rows_only or self.block[layout.AT_KIND] in (layout.PACKED, layout.PLAIN)
+
+    def present(self, slot):
+        """Whether a comparable block of the present lap stands in the slot; then it is the newest so far."""
+        if not self.usable(slot) or not self.is_rows():
+            return False
+        if not ticks.seq_after(layout.get32(self.block, layout.AT_SEQUENCE), self.first_sequence):
+            return False
+        if slot > self.found.slot:
+            self.found.take(slot, self.block)
+        return True
+
+    def probe(self, slot, end):
+        """A slot from `slot` on, before `end`, with a block of the present lap, or -1."""
+        if self.present(slot):
+            return slot
+        further = slot + _RUN
+        if self.rows_only and layout.verdict(self.block) is None and self.block[layout.AT_KIND] == layout.SETUP:
+            further = slot + self.block[layout.AT_PARTS] - self.block[layout.AT_PART]
+        elif layout.verdict(self.block) is None:
+            return -1  # a block of the lap before: an answer
+        if further < end and self.present(further):
+            return further
         return -1
 
 
-def newest(file, block, ring_id=None, reach=REACH):
-    """The newest block of the ring in `file`; `.slot` is -1 in a file without any usable block.
+def newest(file, block, ring_id=None, rows_only=False):
+    """The newest block of the ring in `file`; `.slot` is -1 in a file without any usable block at its start.
 
-    file: a store. block: bytearray of 512 to work in. ring_id: take this ring's blocks only. reach: slots that may
-    lie between two row blocks (damage, setup copies).
+    file: a store. block: bytearray of 512 to work in. ring_id: take this ring's blocks only. rows_only: compare row
+    blocks alone, as pulls.rpl needs.
     """
-    found = Newest()
-    found.ring_id = ring_id
-    probe = _Probe(file, block, found)
-    first = -1
-    for slot in range(min(reach, file.slots)):
-        if probe.usable(slot):
+    search = _Search(file, block, ring_id, rows_only)
+    found = search.found
+    slot = 0
+    end = _RUN + 1  # slots looked at for a first block; each setup block found carries it further
+    while slot < min(end, file.slots):
+        if search.usable(slot):
             found.take(slot, block)
-            if block[layout.AT_KIND] in (layout.PACKED, layout.PLAIN):
-                first = slot
+            if search.is_rows():
+                search.first_sequence = found.sequence
                 break
-    if first < 0:
-        # A young file: birth and setup only. The last of them is the newest
-        return found
-    first_sequence = found.sequence
-    low = first
+            end = slot + _RUN + 2
+        slot += 1
+    if search.first_sequence is None:
+        return found  # a young file: birth and setup only, the last of them is the newest
     high = file.slots
-    while high - low > 1:
-        middle = (low + high) // 2
-        at = probe.rows_from(middle, min(reach, high - middle))
-        if at >= 0 and ticks.seq_after(layout.get32(block, layout.AT_SEQUENCE), first_sequence):
-            found.take(at, block)
-            low = at
-        else:
-            high = middle
-    # Setup and health blocks may follow the last row block
-    newest_sequence = found.sequence
-    for slot in range(found.slot + 1, min(found.slot + reach, file.slots)):
-        if probe.usable(slot) and ticks.seq_after(layout.get32(block, layout.AT_SEQUENCE), newest_sequence):
-            found.take(slot, block)
-            newest_sequence = found.sequence
+    while True:
+        low = found.slot
+        while high - low > _RUN + 1:
+            middle = (low + high) // 2
+            at = search.probe(middle, high)
+            if at >= 0:
+                low = at
+            else:
+                high = middle
+        slot = low + 1
+        while slot < file.slots and slot <= found.slot + _RUN + 1 and slot <= high + _RUN:
+            search.present(slot)
+            slot += 1
+        if found.slot < high or high == file.slots:
+            break
+        high = file.slots  # two damaged runs hid the present lap: go on above
     return found

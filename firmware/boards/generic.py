@@ -1,0 +1,124 @@
+"""Any MicroPython board with machine.ADC, Pin.irq, Timer and an SPI card. Pins are in wiring.py."""
+
+import sys
+import time
+
+import machine
+import vfs
+
+from boards import wiring
+from drivers import sdcard
+from shared_math import ticks
+
+_SLOW_HZ = 400000
+_FAST_HZ = 24000000
+_DRIVE_SLOTS = 131072  # 64 MB
+_PULLS_SLOTS = 16384  # 8 MB
+_BITS = 12
+
+
+class GenericBoard:
+    """What the firmware asks of a board; the same methods as boards/desk.py."""
+
+    name = "generic"
+    card_folder = "/card"
+    drive_slots = _DRIVE_SLOTS
+    pulls_slots = _PULLS_SLOTS
+
+    def __init__(self):
+        self.pins = wiring.for_port(sys.platform)
+        self.lamp_pin = machine.Pin(self.pins["lamp"], machine.Pin.OUT, value=0)
+        self.timer = None
+        self.irq_pins = []
+        self._mount()
+
+    def _mount(self):
+        pins = self.pins["spi"]
+        spi = machine.SPI(
+            pins["id"],
+            baudrate=_SLOW_HZ,
+            sck=machine.Pin(pins["sck"]),
+            mosi=machine.Pin(pins["mosi"]),
+            miso=machine.Pin(pins["miso"]),
+        )
+        select = machine.Pin(pins["cs"], machine.Pin.OUT, value=1)
+        card = sdcard.SdCard(spi, select, lambda: spi.init(baudrate=_FAST_HZ))
+        vfs.mount(vfs.VfsFat(card), self.card_folder)
+
+    def ticks_us(self):
+        """Microseconds, wrapping at 2^30 (the ports' own ticks may wrap elsewhere)."""
+        return time.ticks_us() & ticks.MASK
+
+    def utc(self):
+        """Wall clock, or None: a board without battery starts in the past."""
+        now = time.gmtime()
+        if now[0] < 2025:
+            return None
+        return "%04d-%02d-%02dT%02d:%02d:%02dZ" % now[:6]
+
+    def read_config(self):
+        """The text of the card's logger.json, or None."""
+        try:
+            with open(self.card_folder + "/logger.json", "rb") as f:
+                return f.read()
+        except OSError:
+            return None
+
+    def converter(self, _input):
+        """(bits, reference volts, skew in microseconds) of an analog input."""
+        return _BITS, 3.3, 0
+
+    def reader(self, channel):
+        """A function without arguments that samples the channel now: counts."""
+        read = machine.ADC(machine.Pin(self.pins["analog"][channel["input"]])).read_u16
+        return lambda: read() >> 4
+
+    def level(self, channel):
+        """A function without arguments that reads a digital input: 0 or 1."""
+        return machine.Pin(self.pins["digital"][channel["input"]], machine.Pin.IN).value
+
+    def on_edges(self, channel, tach):
+        """From now on `tach.edge(tick)` is called at every rising edge of the channel's input."""
+        edge = tach.edge
+        now = time.ticks_us
+        pin = machine.Pin(self.pins["pulse"][channel["input"]], machine.Pin.IN)
+        pin.irq(lambda _pin: edge(now() & ticks.MASK), machine.Pin.IRQ_RISING)
+        self.irq_pins.append(pin)
+
+    def on_button(self, button):
+        """From now on `button.change(pressed, tick)` is called at every edge of the button, which pulls to ground."""
+        change = button.change
+        now = time.ticks_us
+        pin = machine.Pin(self.pins["button"], machine.Pin.IN, machine.Pin.PULL_UP)
+        pin.irq(
+            lambda p: change(not p.value(), now() & ticks.MASK), machine.Pin.IRQ_RISING | machine.Pin.IRQ_FALLING
+        )
+        self.irq_pins.append(pin)
+
+    def start_timer(self, period_us, handler):
+        """Call `handler` at a grid of `period_us`; None: the first call tells when the grid begins."""
+        self.timer = machine.Timer(-1)
+        self.timer.init(freq=1000000 / period_us, mode=machine.Timer.PERIODIC, callback=handler)
+
+    def stop_timer(self):
+        """No more calls."""
+        self.timer.deinit()
+
+    def idle(self):
+        """Let time pass until something happens."""
+        machine.idle()
+
+    def powered(self):
+        """Whether the supply is still there; this board has no way to know that it is about to fail."""
+        return True
+
+    def show_lamp(self, lamp):
+        """Set the lamp's pin."""
+        self.lamp_pin.value(lamp.lit(time.ticks_ms()))
+
+    def restart(self):
+        """Begin again as after power-on: another card may be in."""
+        machine.reset()
+
+    def end(self):
+        """Never called: power goes without a word."""

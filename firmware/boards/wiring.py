@@ -1,0 +1,24 @@
+"""Which pin is which, board by board. The minimum build of hardware/README.md; change it to what was soldered."""
+
+RP2 = {
+    "analog": {"a0": 26, "a1": 27, "a2": 28},
+    "pulse": {"p0": 15},
+    "digital": {"d0": 14},
+    "button": 13,
+    "lamp": 12,
+    "spi": {"id": 0, "sck": 18, "mosi": 19, "miso": 16, "cs": 17},
+}
+
+ESP32 = {
+    "analog": {"a0": 36, "a1": 39, "a2": 34, "a3": 35},
+    "pulse": {"p0": 27},
+    "digital": {"d0": 26},
+    "button": 25,
+    "lamp": 33,
+    "spi": {"id": 2, "sck": 18, "mosi": 23, "miso": 19, "cs": 5},
+}
+
+
+def for_port(platform):
+    """The wiring of the port that sys.platform names."""
+    return ESP32 if platform == "esp32" else RP2

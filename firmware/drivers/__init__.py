@@ -1,0 +1,1 @@
+"""Chips beside the processor."""

@@ -1,0 +1,217 @@
+"""An SD card on SPI as a block device. Every wait is bounded, every answer is checked, nothing is allocated.
+
+A write returns while the card is still busy; the next access waits for it. Commands and answers: SD Physical Layer
+Simplified Specification, chapter 7 (SPI mode).
+"""
+
+import time
+
+from shared_math.compat import const
+
+_SECTOR = const(512)
+_INIT_MS = const(1500)
+_READ_MS = const(300)  # the specification's 100 ms and room
+_BUSY_MS = const(1500)  # 250 ms for a write, 500 ms for SDXC, and room; far below the watchdog's 8 s
+_IDLE = const(0x01)
+_START = const(0xFE)
+_ACCEPTED = const(0x05)
+_EIO = const(5)
+_ENODEV = const(19)
+_ETIMEDOUT = const(110)
+
+
+class CardError(OSError):
+    """The card did not do what it was told; `step` says where: one of the words used below."""
+
+    def __init__(self, number, step):
+        super().__init__(number)
+        self.step = step
+
+
+class SdCard:
+    """spi: machine.SPI, started slow. cs: machine.Pin as output. fast: function that sets the SPI's full speed."""
+
+    def __init__(self, spi, cs, fast):
+        self.spi = spi
+        self.cs = cs
+        self.frame = bytearray(6)
+        self.one = bytearray(1)
+        self.crc = bytearray(2)
+        self.csd = bytearray(16)
+        self.start = bytearray([_START])
+        self.no_crc = b"\xff\xff"
+        self.busy = False
+        self.by_byte = False
+        self.sectors = 0
+        self._wake()
+        fast()
+
+    # ---- block device ------------------------------------------------------------------------------------------
+
+    def readblocks(self, n, buf):
+        """Read len(buf) / 512 sectors from sector n."""
+        if len(buf) == _SECTOR:
+            self._read_sector(n, buf)
+            return
+        view = memoryview(buf)
+        for at in range(len(buf) // _SECTOR):
+            self._read_sector(n + at, view[at * _SECTOR : (at + 1) * _SECTOR])
+
+    def writeblocks(self, n, buf):
+        """Write len(buf) / 512 sectors from sector n; the last one's programming goes on after the return."""
+        if len(buf) == _SECTOR:
+            self._write_sector(n, buf)
+            return
+        view = memoryview(buf)
+        for at in range(len(buf) // _SECTOR):
+            self._write_sector(n + at, view[at * _SECTOR : (at + 1) * _SECTOR])
+
+    def ioctl(self, op, _arg):
+        """3: wait until all is written. 4: sectors. 5: bytes a sector. 6: erase (needs none)."""
+        if op == 3:
+            self._select("sync")
+            self._release()
+            return 0
+        if op == 4:
+            return self.sectors
+        if op == 5:
+            return _SECTOR
+        return 0
+
+    # ---- one sector --------------------------------------------------------------------------------------------
+
+    def _read_sector(self, n, buf):
+        self._select("read")
+        try:
+            if self._command(17, n if not self.by_byte else n * _SECTOR) != 0:
+                raise CardError(_EIO, "read refused")
+            self._data(buf)
+        finally:
+            self._release()
+
+    def _write_sector(self, n, buf):
+        self._select("write")
+        try:
+            if self._command(24, n if not self.by_byte else n * _SECTOR) != 0:
+                raise CardError(_EIO, "write refused")
+            spi = self.spi
+            spi.readinto(self.one, 0xFF)  # the card asks for one byte between answer and data
+            spi.write(self.start)
+            spi.write(buf)
+            spi.write(self.no_crc)
+            spi.readinto(self.one, 0xFF)
+            self.busy = True
+            if self.one[0] & 0x1F != _ACCEPTED:
+                raise CardError(_EIO, "data rejected")
+        finally:
+            self._release()
+
+    def _data(self, buf):
+        """A data packet: token, bytes, CRC (not checked by the card's default; the ring's own CRC does that)."""
+        since = time.ticks_ms()
+        spi = self.spi
+        one = self.one
+        while True:
+            spi.readinto(one, 0xFF)
+            if one[0] == _START:
+                break
+            if one[0] != 0xFF:
+                raise CardError(_EIO, "read failed")
+            if time.ticks_diff(time.ticks_ms(), since) > _READ_MS:
+                raise CardError(_ETIMEDOUT, "no data")
+        spi.readinto(buf, 0xFF)
+        spi.readinto(self.crc, 0xFF)
+
+    # ---- commands ----------------------------------------------------------------------------------------------
+
+    def _select(self, step):
+        """Chip select, then wait until an earlier write is done. A removed card reads as 0xFF: never busy, no answer."""
+        self.cs(0)
+        since = time.ticks_ms()
+        spi = self.spi
+        one = self.one
+        while True:
+            spi.readinto(one, 0xFF)
+            if one[0] == 0xFF:
+                break
+            if time.ticks_diff(time.ticks_ms(), since) > _BUSY_MS:
+                self._release()
+                raise CardError(_ETIMEDOUT, step + ": card busy")
+        if self.busy:
+            self.busy = False
+            if self._command(13, 0) != 0:
+                self._release()
+                raise CardError(_EIO, "write failed")
+            spi.readinto(one, 0xFF)
+            if one[0] != 0:
+                self._release()
+                raise CardError(_EIO, "write failed")
+
+    def _release(self):
+        self.cs(1)
+        self.spi.readinto(self.one, 0xFF)  # eight clocks let the card go of the line
+
+    def _command(self, number, argument):
+        """Send a command; the card's first answer byte, 0xFF when none came."""
+        frame = self.frame
+        frame[0] = 0x40 | number
+        frame[1] = (argument >> 24) & 0xFF
+        frame[2] = (argument >> 16) & 0xFF
+        frame[3] = (argument >> 8) & 0xFF
+        frame[4] = argument & 0xFF
+        frame[5] = 0x95 if number == 0 else 0x87  # right for the two commands that are sent before CRC is off
+        self.spi.write(frame)
+        one = self.one
+        for _ in range(10):
+            self.spi.readinto(one, 0xFF)
+            if not one[0] & 0x80:
+                return one[0]
+        return 0xFF
+
+    def _wake(self):
+        self.cs(1)
+        for _ in range(8):  # at least 74 clocks, deselected
+            self.spi.write(self.no_crc)
+        since = time.ticks_ms()
+        while self._exchange(0, 0) != _IDLE:
+            if time.ticks_diff(time.ticks_ms(), since) > _INIT_MS:
+                raise CardError(_ENODEV, "no card")
+        second = self._exchange(8, 0x1AA) == _IDLE
+        while True:
+            self._exchange(55, 0)
+            if self._exchange(41, 0x40000000 if second else 0) == 0:
+                break
+            if time.ticks_diff(time.ticks_ms(), since) > _INIT_MS:
+                raise CardError(_ENODEV, "card does not start")
+        self.by_byte = True
+        if second:
+            self.cs(0)
+            if self._command(58, 0) == 0:
+                self.spi.readinto(self.one, 0xFF)
+                self.by_byte = not self.one[0] & 0x40
+            self._release()
+        if self.by_byte and self._exchange(16, _SECTOR) != 0:
+            raise CardError(_EIO, "sector size refused")
+        self._read_size()
+
+    def _exchange(self, number, argument):
+        self.cs(0)
+        answer = self._command(number, argument)
+        self._release()
+        return answer
+
+    def _read_size(self):
+        self.cs(0)
+        try:
+            if self._command(9, 0) != 0:
+                raise CardError(_EIO, "no card data")
+            self._data(self.csd)
+        finally:
+            self._release()
+        csd = self.csd
+        if csd[0] >> 6 == 1:
+            self.sectors = ((csd[7] & 0x3F) << 16 | csd[8] << 8 | csd[9]) * 1024 + 1024
+        else:
+            size = (csd[6] & 3) << 10 | csd[7] << 2 | csd[8] >> 6
+            shift = ((csd[9] & 3) << 1 | csd[10] >> 7) + 2 + (csd[5] & 15) - 9
+            self.sectors = (size + 1) << shift

@@ -1,0 +1,13 @@
+"""Runs under MicroPython: `run_one.py FILE FUNCTION`; exit code 1 and a traceback when the test fails."""
+
+import sys
+
+path, name = sys.argv[1:3]
+space = {"__name__": "test"}
+with open(path) as f:
+    exec(f.read(), space)
+try:
+    space[name]()
+except Exception as error:
+    sys.print_exception(error)
+    sys.exit(1)

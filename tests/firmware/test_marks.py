@@ -1,0 +1,116 @@
+"""Button and marks: short, double and long presses, bounces, pulls that end by themselves. Runs under MicroPython."""
+
+import micropython
+from acquire import button, marks
+from shared_math import layout
+
+RATE = 100
+PERIOD = 10000
+
+
+class Run:
+    """Rows at 100 Hz; `at` maps seconds to True (pressed) or False."""
+
+    def __init__(self, presses, seconds, throttle=None, edges=None):
+        self.button = button.Button()
+        self.marks = marks.Marks(self.button, RATE, (1, 500) if throttle else None, 2 if edges else 0)
+        self.seen = []
+        last = (0, 0)
+        cells = [0, 0, 0]
+        presses = sorted(presses)
+        for row in range(int(seconds * RATE)):
+            grid = row * PERIOD
+            while presses and presses[0][0] * 1000000 <= grid:
+                when, pressed = presses.pop(0)
+                self.button.change(pressed, int(when * 1000000))
+            self.marks.step(row, grid)
+            state = (self.marks.mark, self.marks.flag)
+            if state != last:
+                self.seen.append((row / RATE,) + state)
+                last = state
+            cells[1] = throttle(row / RATE) if throttle else 0
+            cells[2] = int(edges(row / RATE)) if edges else 0
+            self.marks.watch(cells, 0)
+
+    def changes(self):
+        return self.seen
+
+
+def press(at, length=0.1):
+    return [(at, True), (at + length, False)]
+
+
+def test_two_presses_are_one_pull():
+    run = Run(press(1.0) + press(4.0), 6)
+    assert run.changes() == [(1.0, 1, 0), (4.0, 2, 0)]
+
+
+def test_press_between_rows_marks_the_next_row():
+    run = Run(press(1.004) + press(4.0), 6)
+    assert run.changes()[0] == (1.01, 1, 0)
+
+
+def test_double_press_spoils_the_last_pull_and_begins_none():
+    run = Run(press(1.0) + press(3.0) + press(6.0) + press(6.3), 8)
+    spoiled = (1 << 1) | layout.FLAG_SPOILED
+    void = (2 << 1) | layout.FLAG_VOID
+    assert run.changes() == [(1.0, 1, 0), (3.0, 2, 0), (6.0, 3, 0), (6.3, 4, void), (6.31, 4, spoiled)]
+
+
+def test_double_press_in_a_pull_ends_and_spoils_it():
+    run = Run(press(1.0) + press(3.0) + press(3.3), 8)
+    assert run.changes() == [(1.0, 1, 0), (3.0, 2, 0), (3.31, 2, (1 << 1) | layout.FLAG_SPOILED)]
+
+
+def test_long_press_voids_what_it_began_and_asks_to_stop():
+    run = Run(press(1.0, 2.0), 4)
+    assert run.changes() == [(1.0, 1, 0), (2.5, 2, (1 << 1) | layout.FLAG_VOID)]
+    assert run.marks.stop_wanted
+
+
+def test_bounces_are_one_press():
+    bounce = [(1.0 + 0.002 * n, n % 2 == 0) for n in range(9)] + [(1.1, False), (1.104, True), (1.106, False)]
+    run = Run(bounce + press(3.0), 5)
+    assert run.changes() == [(1.0, 1, 0), (3.0, 2, 0)]
+
+
+def test_sixty_seconds_end_a_pull():
+    run = Run(press(1.0), 65)
+    assert run.changes() == [(1.0, 1, 0), (61.0, 2, 0)]
+
+
+def test_closed_throttle_ends_a_pull_after_three_seconds():
+    run = Run(press(1.0), 15, throttle=lambda t: 900 if t < 6 else 100)
+    (_, begun, _), (ended_at, ended, _) = run.changes()
+    assert (begun, ended) == (1, 2) and 8.9 <= ended_at <= 9.1
+
+
+def test_falling_engine_ends_a_pull_after_three_seconds():
+    def edges(t):
+        return 100 * t + 5 * t * t if t < 6 else 100 * 6 + 180 + 160 * (t - 6) - 8 * (t - 6) * (t - 6)
+
+    run = Run(press(1.0), 15, edges=edges)
+    changes = run.changes()
+    assert len(changes) == 2 and 8.5 <= changes[1][0] <= 10.5
+
+
+def test_steady_engine_does_not_end_a_pull():
+    run = Run(press(1.0), 20, edges=lambda t: 133.4 * t)
+    assert run.changes() == [(1.0, 1, 0)]
+
+
+def test_handlers_allocate_nothing():
+    knob = button.Button()
+    state = marks.Marks(knob, RATE, (1, 500), 2)
+    cells = [0, 900, 0]
+    micropython.heap_lock()
+    try:
+        for row in range(500):
+            if row % 50 == 0:
+                knob.change(row % 100 == 0, row * PERIOD)
+            state.step(row, row * PERIOD)
+            cells[2] = row
+            state.watch(cells, 0)
+    finally:
+        micropython.heap_unlock()
+    assert state.id > 0

@@ -1,0 +1,34 @@
+"""Every test of this folder under real MicroPython with a 192 kB heap, each in a process of its own.
+
+The folder's other test_*.py are for MicroPython alone: found here, never listed.
+"""
+
+import ast
+import os
+import subprocess
+from pathlib import Path
+
+import pytest
+
+from ringpull.desk.dryrun import HEAP, find_micropython
+from ringpull.sources import firmware_dir, shared_math_dir
+
+HERE = Path(__file__).parent
+
+
+def _tests():
+    for path in sorted(HERE.glob("test_*.py")):
+        if path.name == Path(__file__).name:
+            continue
+        for node in ast.parse(path.read_text()).body:
+            if isinstance(node, ast.FunctionDef) and node.name.startswith("test_"):
+                yield pytest.param(path, node.name, id=f"{path.stem}::{node.name}")
+
+
+@pytest.mark.parametrize(("path", "name"), _tests())
+def test_on_micropython(path, name, tmp_path):
+    places = [firmware_dir(), shared_math_dir().parent, HERE]
+    environment = dict(os.environ, MICROPYPATH=":".join(map(str, places)) + ":.frozen")
+    command = [find_micropython(), "-X", f"heapsize={HEAP}", str(HERE / "run_one.py"), str(path), name]
+    done = subprocess.run(command, cwd=tmp_path, env=environment, capture_output=True, text=True, timeout=120)
+    assert done.returncode == 0, f"{' '.join(command)}\n{done.stdout}{done.stderr}"

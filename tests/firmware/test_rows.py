@@ -1,0 +1,102 @@
+"""The row path: grid, lateness, lost rows counted, nothing allocated. Runs under MicroPython."""
+
+import micropython
+from acquire import button, marks, rows, tach
+from panel import lamp
+from shared_math import ticks
+
+PERIOD = 5000
+
+
+class Bench:
+    """A sampler with one analog reading (its value is `self.level`) and one tach, and a clock set by hand."""
+
+    def __init__(self, capacity=32, start=0):
+        self.now = start
+        self.level = 0
+        self.tach = tach.Tach(1000)
+        knob = button.Button()
+        self.marks = marks.Marks(knob, 200)
+        parts = [(0, 0, lambda: self.level), (1, 1, self.tach)]
+        self.sampler = rows.Sampler(8, PERIOD, capacity, parts, self.marks, lamp.Lamp(), lambda: self.now)
+        self.sampler.start(start)
+
+    def take(self, at):
+        self.now = at & ticks.MASK
+        self.sampler.take(None)
+
+    def rows(self):
+        queue = self.sampler.queue
+        out = []
+        while queue.waiting():
+            at = queue.at_tail()
+            out.append([queue.cells[at + c] for c in range(9)])
+            queue.tail = (queue.tail + 1) & ticks.MASK
+        return out
+
+
+def test_columns_stand_where_the_setup_says():
+    bench = Bench()
+    bench.tach.edge(-800 & ticks.MASK)
+    bench.level = 77
+    bench.take(0)
+    assert bench.rows() == [[0, 77, 1, 800, 0, 0, 0, 0, 0]]
+
+
+def test_lateness_is_told_and_ages_count_from_the_grid():
+    bench = Bench()
+    bench.tach.edge(100)
+    bench.take(0)
+    bench.tach.edge(4000)
+    bench.tach.edge(5600)
+    bench.take(5700)
+    got = bench.rows()[1]
+    assert got[0] == 1 and got[7] == 700
+    assert got[2] == 2 and got[3] == 1000
+
+
+def test_missed_ticks_are_lost_rows_with_their_numbers_left_out():
+    bench = Bench()
+    bench.take(0)
+    bench.take(5000)
+    bench.take(5000 * 6 + 10)
+    assert [row[0] for row in bench.rows()] == [0, 1, 6]
+    assert bench.sampler.lost == 4
+
+
+def test_full_queue_counts_what_it_cannot_take():
+    bench = Bench(capacity=8)
+    for n in range(11):
+        bench.take(PERIOD * n)
+    assert [row[0] for row in bench.rows()] == list(range(8))
+    assert bench.sampler.lost == 3
+
+
+def test_timer_a_little_early_is_no_loss():
+    bench = Bench()
+    for n in range(20):
+        bench.take(PERIOD * n + (-200 if n % 3 == 1 else 10))
+    assert [row[0] for row in bench.rows()] == list(range(20))
+    assert bench.sampler.lost == 0
+
+
+def test_grid_holds_across_the_tick_wrap():
+    start = (ticks.MASK - 3 * PERIOD) & ticks.MASK
+    bench = Bench(start=start)
+    for n in range(10):
+        bench.take(start + PERIOD * n + 3)
+    assert [(row[0], row[7]) for row in bench.rows()] == [(n, 3) for n in range(10)]
+
+
+def test_row_path_allocates_nothing():
+    bench = Bench(capacity=256)
+    bench.take(0)
+    micropython.heap_lock()
+    try:
+        for n in range(1, 200):
+            bench.now = PERIOD * n
+            bench.tach.edge(bench.now - 700)
+            bench.sampler.take(None)
+    finally:
+        micropython.heap_unlock()
+    assert len(bench.rows()) == 200

@@ -1,0 +1,222 @@
+"""Rows to ring files on a real FAT volume: nothing lost, marks copied, restart behind the newest block. MicroPython."""
+
+import gc
+
+import vfs
+from acquire import rows
+from disk import LoggedDisk
+from shared_math import layout, packing
+from store import card, copier, fatfile, recorder, recover, writer
+
+BITS = [12, 12, 24, 20, 16, 16, 16, 16, 8]
+RATE = 20
+SETUP = b'{"columns":[],"text":"' + b"x" * 600 + b'"}'
+
+
+class FakeSampler:
+    lost = 0
+    late_max_us = 0
+
+
+class Drive:
+    """A mounted card and a recorder on it; `row` feeds one row with the given mark."""
+
+    def __init__(self, disk, slots=200, pulls_slots=120):
+        _KEPT.append(self)
+        vfs.mount(vfs.VfsFat(disk), "/t")
+        self.card = card.Card("/t", slots, pulls_slots)
+        self.card.open()
+        self.queue = rows.RowQueue(len(BITS), 64)
+        out = writer.DriveWriter(
+            self.card.drive, self.card.ring_id, self.card.sequence, self.card.drive_slot, self.card.session, SETUP
+        )
+        copies = copier.PullCopier(out, self.card.pulls, self.card.pulls_slot, RATE)
+        self.recorder = recorder.Recorder(self.queue, BITS, RATE, out, copies, FakeSampler())
+        self.recorder.begin()
+        self.random = 7
+
+    def row(self, number, mark=0, flag=0):
+        queue = self.queue
+        at = queue.at_head()
+        values = [number]
+        for width in BITS[:4]:
+            self.random = (self.random * 1103515245 + 12345) & 0x3FFFFFFF
+            values.append((self.random >> 6) & ((1 << width) - 1))
+        values += [number & 0xFFFF, mark, flag, 0, 1]
+        for c in range(len(values)):
+            queue.cells[at + c] = values[c]
+        queue.head += 1
+        self.recorder.poll()
+
+    def close(self):
+        self.recorder.finish()
+        vfs.umount("/t")
+
+
+_KEPT = []  # a collected file object would close itself on a disk that is gone
+
+
+def new_disk():
+    gc.collect()
+    disk = LoggedDisk("disk%d.img" % len(_KEPT), 600)
+    _KEPT.append(disk)
+    vfs.VfsFat.mkfs(disk)
+    return disk
+
+
+def blocks(disk, name):
+    """(slot, sequence, session, kind, first row, rows) of every usable block."""
+    vfs.mount(vfs.VfsFat(disk), "/t")
+    file = fatfile.FatFile("/t/" + name)
+    _KEPT.append(file)
+    block = bytearray(512)
+    out = []
+    for slot in range(file.slots):
+        file.read(slot, block)
+        if layout.verdict(block) is None:
+            kind = block[3]
+            is_rows = kind == layout.PACKED
+            if is_rows:
+                assert len(packing.unpack(block, BITS)[0]) == layout.get16(block, layout.AT_ROWS)
+            out.append((
+                slot, layout.get32(block, 8), layout.get16(block, 12), kind,
+                layout.get32(block, 14) if is_rows else -1, layout.get16(block, 18) if is_rows else 0,
+            ))
+    vfs.umount("/t")
+    return out
+
+
+def test_every_row_is_there_once_and_setup_leads():
+    disk = new_disk()
+    drive = Drive(disk)
+    for n in range(600):
+        drive.row(n)
+    drive.close()
+    got = blocks(disk, "drive.rpl")
+    assert [b[3] for b in got[:3]] == [layout.BIRTH, layout.SETUP, layout.SETUP]
+    assert [b[1] for b in got] == list(range(len(got)))
+    next_row = 0
+    for _, _, session, kind, first, count in got:
+        if kind == layout.PACKED:
+            assert session == 1 and first == next_row and 1 <= count <= RATE
+            next_row = first + count
+    assert next_row == 600
+
+
+def test_no_metadata_is_written_while_recording():
+    disk = new_disk()
+    drive = Drive(disk)
+    before = drive.recorder.writer.sequence
+    disk.logging = True
+    for n in range(5000):
+        drive.row(n)
+    disk.logging = False
+    written = drive.recorder.writer.sequence - before
+    assert written > drive.card.drive.slots  # the wrap is in it
+    assert len(disk.log) == written, (len(disk.log), written)
+    assert all([count == 1 for _, count in disk.log])
+    drive.close()
+
+
+def test_pulls_hold_five_seconds_before_and_three_after():
+    disk = new_disk()
+    drive = Drive(disk)
+    for n in range(700):
+        drive.row(n, 1 if 300 <= n < 400 else 2 if n >= 400 else 0)
+    drive.close()
+    got = blocks(disk, "pulls.rpl")
+    assert [b[3] for b in got[:3]] == [layout.BIRTH, layout.SETUP, layout.SETUP]
+    held = [b for b in got if b[3] == layout.PACKED]
+    for one, other in zip(held, held[1:]):
+        assert other[4] == one[4] + one[5]
+    first, last = held[0], held[-1]
+    assert first[4] <= 300 - 5 * RATE < first[4] + first[5]
+    assert last[4] <= 400 + 3 * RATE <= last[4] + last[5]
+
+
+def test_a_late_flag_is_copied_too():
+    disk = new_disk()
+    drive = Drive(disk)
+    for n in range(900):
+        drive.row(n, 1 if 100 <= n < 200 else 2 if n >= 200 else 0, 2 if n >= 700 else 0)
+    drive.close()
+    held = [b for b in blocks(disk, "pulls.rpl") if b[3] == layout.PACKED]
+    assert any([b[4] <= 700 < b[4] + b[5] for b in held])
+    assert not any([b[4] <= 600 < b[4] + b[5] for b in held])
+
+
+def test_a_hole_in_the_rows_is_told():
+    disk = new_disk()
+    drive = Drive(disk)
+    for n in range(100):
+        drive.row(n if n < 50 else n + 7)
+    drive.close()
+    vfs.mount(vfs.VfsFat(disk), "/t")
+    file = fatfile.FatFile("/t/drive.rpl")
+    block = bytearray(512)
+    found = []
+    for slot in range(60):
+        file.read(slot, block)
+        if layout.verdict(block) is None and block[3] == layout.PACKED and layout.get16(block, layout.AT_LOST):
+            found.append((layout.get32(block, 14), layout.get16(block, layout.AT_LOST)))
+    vfs.umount("/t")
+    assert found == [(57, 7)]
+
+
+def test_restart_goes_on_behind_the_newest_block_after_any_lap():
+    disk = new_disk()
+    expected = None
+    for session in range(1, 5):
+        drive = Drive(disk)
+        assert drive.card.session == session
+        if expected:
+            assert (drive.card.sequence, drive.card.drive_slot, drive.card.pulls_slot) == expected
+        for n in range(1100):
+            drive.row(n, 1 if 300 <= n < 340 else 2 if n >= 340 else 0)
+        drive.recorder.finish()
+        out = drive.recorder.writer
+        expected = (out.sequence, out.slot, drive.recorder.copier.slot)
+        vfs.umount("/t")
+
+
+def test_recovery_reads_few_blocks():
+    class Slots:
+        """A store that makes its blocks when they are read: `head` is the newest slot of lap `lap`."""
+
+        def __init__(self, slots, head, lap, bad=()):
+            self.slots, self.head, self.lap, self.bad = slots, head, lap, bad
+
+        def read(self, slot, block):
+            layout.start_block(block, layout.PACKED, b"ring")
+            sequence = self.lap * self.slots + slot - (self.slots if slot > self.head else 0)
+            if sequence < 0 or slot in self.bad:
+                block[0] = 0
+                return
+            layout.put32(block, layout.AT_SEQUENCE, sequence)
+            layout.seal(block, memoryview(block)[: layout.AT_CRC])
+
+    block = bytearray(512)
+    slots = 2097152  # 1 GiB
+    for lap in (0, 1, 5):
+        for head in (0, 1, 9, 1000, slots // 2, slots - 2, slots - 1):
+            bad = set(range(8)) | set(range(head + 1, head + 9)) | set(range(slots // 2, slots // 2 + 8))
+            bad.discard(head)
+            found = recover.newest(Slots(slots, head, lap, bad), block)
+            if head < 9 and lap == 0 and found.slot < 0:
+                continue
+            assert found.slot == head, (lap, head, found.slot)
+            assert found.reads <= 64, found.reads
+
+
+def test_card_full_leaves_no_clipped_file():
+    import os
+
+    disk = new_disk()
+    vfs.mount(vfs.VfsFat(disk), "/t")
+    try:
+        fatfile.make("/t/drive.rpl", 4000)
+        raise AssertionError("a card of 600 sectors took 4000")
+    except fatfile.CardFull:
+        pass
+    assert "drive.rpl" not in os.listdir("/t")
+    vfs.umount("/t")

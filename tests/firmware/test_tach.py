@@ -1,0 +1,83 @@
+"""The tach input: counts, ages at the row's instant, ringing refused, stopped engines known. Runs under MicroPython."""
+
+import micropython
+from acquire import tach
+from shared_math import ticks
+
+
+def row_at(counter, grid):
+    cells = [0, 0, 0]
+    assert counter.put(cells, 0, grid)
+    return cells
+
+
+def test_counts_and_age_at_the_rows_instant():
+    counter = tach.Tach(1000)
+    for tick in (10000, 20000, 30000):
+        counter.edge(tick)
+    assert row_at(counter, 34000) == [3, 4000, 0]
+
+
+def test_row_sampled_late_sees_the_state_at_its_instant():
+    counter = tach.Tach(1000)
+    for tick in (10000, 20000, 30000, 40000):
+        counter.edge(tick)
+    assert row_at(counter, 25000) == [2, 5000, 0]
+    assert row_at(counter, 9000) == [0, tach.AGE_MAX, 0]
+
+
+def test_too_many_edges_since_the_instant_is_said():
+    counter = tach.Tach(10)
+    for n in range(40):
+        counter.edge(100000 + 100 * n)
+    assert not counter.put([0, 0, 0], 0, 100000 + 100 * 20)
+
+
+def test_ringing_is_refused_and_counted():
+    counter = tach.Tach(1500)
+    counter.edge(10000)
+    for after in (20, 80, 200, 300, 1499):
+        counter.edge(10000 + after)
+    counter.edge(11500)
+    assert row_at(counter, 12000) == [2, 500, 5]
+
+
+def test_across_the_tick_wrap():
+    counter = tach.Tach(1000)
+    near_end = ticks.MASK - 500
+    counter.edge(near_end)
+    counter.edge((near_end + 2000) & ticks.MASK)
+    assert row_at(counter, (near_end + 2500) & ticks.MASK) == [2, 500, 0]
+
+
+def test_stopped_engine_stays_stopped_through_tick_wraps():
+    counter = tach.Tach(1000)
+    counter.edge(5000)
+    grid = 5000
+    for _ in range(3000):
+        grid = (grid + 1000000) & ticks.MASK
+        assert row_at(counter, grid)[1] == tach.AGE_MAX or grid == 1005000
+    counter.edge(grid)
+    assert row_at(counter, (grid + 10) & ticks.MASK) == [2, 10, 0]
+
+
+def test_counter_wraps_at_24_bits():
+    counter = tach.Tach(10)
+    counter.count = 0xFFFFFF
+    counter.asleep = True
+    counter.edge(100)
+    assert row_at(counter, 150) == [0, 50, 0]
+
+
+def test_handler_allocates_nothing():
+    counter = tach.Tach(1000)
+    cells = [0, 0, 0]
+    counter.edge(1000)
+    micropython.heap_lock()
+    try:
+        for n in range(50):
+            counter.edge(5000 + 700 * n)
+            counter.put(cells, 0, 5000 + 700 * n)
+    finally:
+        micropython.heap_unlock()
+    assert counter.rejected > 0
