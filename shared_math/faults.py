@@ -1,0 +1,99 @@
+"""What can go wrong on the device: name -> number, sentence, likely cause, next step.
+
+The number is what the lamp blinks (tens long, ones short) and what the ring file keeps. Numbers are never used again
+for something else.
+"""
+
+FAULTS = {
+    "no_config": (
+        11,
+        "There is no logger.json on the card or the board",
+        "the card was made without it, or the file has another name",
+        "put logger.json beside drive.rpl; until then every input is logged raw",
+    ),
+    "bad_config": (
+        12,
+        "logger.json can't be used",
+        "a key, a number or a bracket in it is wrong",
+        "check it on the PC, correct it and start again; until then every input is logged raw",
+    ),
+    "card_missing": (
+        21,
+        "There is no card",
+        "it is not pushed in to the stop, or a wire of its socket is loose",
+        "push it in; what was recorded meanwhile is kept as far as memory reaches",
+    ),
+    "card_full": (
+        22,
+        "The card has no room for the ring files",
+        "other files fill it",
+        "move them to a PC and start again",
+    ),
+    "card_readonly": (
+        23,
+        "The card can't be written",
+        "its lock slide is down, or it has worn out and protects itself",
+        "move the slide up, or use another card",
+    ),
+    "card_dead": (
+        24,
+        "The card stopped answering",
+        "a loose contact, a supply dip or a worn card",
+        "push it in again and look at its supply; use another card if it comes back",
+    ),
+    "storage_foreign": (
+        25,
+        "A ring file on the card was not made by this logger's format",
+        "the file is damaged, or comes from a newer version",
+        "copy it to a PC, then make new ring files",
+    ),
+    "ring_new": (
+        26,
+        "New ring files were made",
+        "the card had none, or the ones it had could not be used",
+        "nothing, if the card is new; otherwise look for the earlier drives on a PC before recording on",
+    ),
+    "rows_lost": (
+        31,
+        "Rows were lost",
+        "the card took longer to write than the queue can hold, or the rate is too high for this board",
+        "use another card, a lower rate_hz or fewer channels; the gap is marked in the file",
+    ),
+    "rows_late": (
+        32,
+        "Rows were taken late",
+        "something held the processor: a slow card, a slow converter or the screen",
+        "use a board with hard timers, or a lower rate_hz",
+    ),
+    "adc_rail": (
+        41,
+        "An analog input is at the end of the converter's range",
+        "a wire is off, a divider does not fit, or the sensor sends more volts than the input takes",
+        "measure the input's volts and compare them with the wiring table",
+    ),
+    "edges_rejected": (
+        42,
+        "Many edges of a pulse input were refused as ringing",
+        "the coil line rings, or max_rpm is set too low",
+        "look at min_period_us and max_rpm, and at the input's filter",
+    ),
+    "supply_low": (
+        43,
+        "The logger's own supply dipped",
+        "a thin wire, a weak battery, or the starter",
+        "feed it from a switched line with its own fuse",
+    ),
+}
+
+
+def fault(number):
+    """(name, sentence, likely cause, next step) of a fault number; a number from a newer version gets a sentence too."""
+    for name in FAULTS:
+        if FAULTS[name][0] == number:
+            return (name,) + FAULTS[name][1:]
+    return (
+        "unknown",
+        "Fault number %d is not known here" % number,
+        "the device's firmware is newer than this program",
+        "update this program",
+    )

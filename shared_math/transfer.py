@@ -1,0 +1,187 @@
+"""Counts -> volts at the terminal -> value in the channel's unit. One definition for the device and the PC.
+
+A value that can't be told is None: outside the sensor's range, an open or shorted wire, or one of the states
+(warm-up, fault...) that a controller signals by its output voltage.
+"""
+
+import math
+
+TOLERANCE = 0.01  # of the span: a converter's offset may carry a true end-of-range reading this far beyond it
+RAIL = 0.005  # of the span: nearer to an end than this, the reading is a bound and not a measurement
+SUPPLY_V = 5.0  # of resistive sensors' pull-ups unless configured
+OPEN_OR_SHORT = 0.005  # of the supply: nearer to either end of it, a resistive sensor is open or shorted
+
+KELVIN = 273.15
+
+# IEC 60751, industrial platinum resistance thermometers
+_PT_A = 3.9083e-3
+_PT_B = -5.775e-7
+_PT_C = -4.183e-12
+_PT_LEAST_DEGC = -200.0
+_PT_MOST_DEGC = 850.0
+
+
+def divider_ratio(r_top_ohm, r_bottom_ohm):
+    """Volts at the converter's pin per volt at the terminal."""
+    return r_bottom_ohm / (r_top_ohm + r_bottom_ohm)
+
+
+def two_point(c0, v0, c1, v1):
+    """(volts per count, volts at zero counts) of the line through two calibration points. ValueError if c0 == c1."""
+    if c0 == c1:
+        raise ValueError("two calibration points at the same counts")
+    volts_per_count = (v1 - v0) / (c1 - c0)
+    return volts_per_count, v0 - volts_per_count * c0
+
+
+def counts_to_volts(counts, volts_per_count, volts_at_zero):
+    """Volts at the terminal."""
+    return volts_at_zero + volts_per_count * counts
+
+
+def interpolate(xs, ys, x):
+    """y at x on the broken line through the points; xs strictly rising or falling, two or more.
+
+    Beyond the ends the first or last piece goes on straight: the caller decides how far that may be believed.
+    """
+    rising = xs[-1] > xs[0]
+    at = 1
+    while at < len(xs) - 1 and (x > xs[at] if rising else x < xs[at]):
+        at += 1
+    x0 = xs[at - 1]
+    y0 = ys[at - 1]
+    return y0 + (x - x0) * (ys[at] - y0) / (xs[at] - x0)
+
+
+def in_range(xs, x):
+    """Whether x lies between the ends of the monotonic xs, or at most TOLERANCE of their span beyond. False for NaN."""
+    low = min(xs[0], xs[-1])
+    high = max(xs[0], xs[-1])
+    slack = (high - low) * TOLERANCE
+    return low - slack <= x <= high + slack
+
+
+def state_of(channel, volts):
+    """Name of the configured state whose voltage range (ends included) holds `volts`, or None."""
+    for state in channel.get("states", ()):
+        low, high = state["volts"]
+        if low <= volts <= high:
+            return state["name"]
+    return None
+
+
+def at_rail(channel, volts):
+    """-1 at the low end of the channel's voltage range, 1 at the high end, 0 between; 0 where it has no such range.
+
+    At an end the true value may be anything beyond it.
+    """
+    xs = channel.get("volts")
+    if not xs:
+        return 0
+    low = min(xs[0], xs[-1])
+    high = max(xs[0], xs[-1])
+    slack = (high - low) * RAIL
+    if volts <= low + slack:
+        return -1
+    if volts >= high - slack:
+        return 1
+    return 0
+
+
+def pullup_ohm(volts, supply_volts, pullup_ohm):
+    """Ohms of a sensor to ground with `pullup_ohm` to the supply and `volts` between them; None if open or shorted."""
+    slack = supply_volts * OPEN_OR_SHORT
+    if not slack < volts < supply_volts - slack:
+        return None
+    return pullup_ohm * volts / (supply_volts - volts)
+
+
+def beta_degc(ohm, beta_k, r0_ohm, t0_degc=25.0):
+    """Temperature of a thermistor by the B equation, 1/T = 1/T0 + ln(R/R0)/B in kelvin."""
+    return 1.0 / (1.0 / (t0_degc + KELVIN) + math.log(ohm / r0_ohm) / beta_k) - KELVIN
+
+
+def steinhart_hart(points):
+    """(A, B, C) of 1/T = A + B ln R + C (ln R)^3 in kelvin, through three [degC, ohm] points.
+
+    Steinhart and Hart 1968, solved by divided differences. ValueError if two points share a resistance.
+    """
+    logs = [math.log(ohm) for _, ohm in points]
+    inverse = [1.0 / (degc + KELVIN) for degc, _ in points]
+    l0, l1, l2 = logs
+    if l0 == l1 or l1 == l2 or l0 == l2:
+        raise ValueError("two points of a thermistor with the same resistance")
+    slope1 = (inverse[1] - inverse[0]) / (l1 - l0)
+    slope2 = (inverse[2] - inverse[0]) / (l2 - l0)
+    c = (slope2 - slope1) / (l2 - l1) / (l0 + l1 + l2)
+    b = slope1 - c * (l0 * l0 + l0 * l1 + l1 * l1)
+    return inverse[0] - (b + l0 * l0 * c) * l0, b, c
+
+
+def steinhart_hart_degc(ohm, coefficients):
+    """Temperature of a thermistor from its (A, B, C)."""
+    a, b, c = coefficients
+    log = math.log(ohm)
+    return 1.0 / (a + (b + c * log * log) * log) - KELVIN
+
+
+def thermistor_degc(ohm, channel):
+    """degC of a thermistor channel: by `beta` and `r25_ohm`, by `steinhart_hart` [A, B, C], or through `points`."""
+    if "beta" in channel:
+        return beta_degc(ohm, channel["beta"], channel["r25_ohm"])
+    coefficients = channel.get("steinhart_hart")
+    if coefficients is None:
+        coefficients = steinhart_hart(channel["points"])
+    return steinhart_hart_degc(ohm, coefficients)
+
+
+def rtd_ohm(degc, r0_ohm):
+    """Resistance of a platinum thermometer with r0_ohm at 0 degC (IEC 60751), -200 to 850 degC."""
+    cold = _PT_C * (degc - 100.0) * degc * degc * degc if degc < 0 else 0.0
+    return r0_ohm * (1.0 + _PT_A * degc + _PT_B * degc * degc + cold)
+
+
+def rtd_degc(ohm, r0_ohm):
+    """Temperature of a platinum thermometer (IEC 60751), or None outside -200 to 850 degC."""
+    if not rtd_ohm(_PT_LEAST_DEGC, r0_ohm) <= ohm <= rtd_ohm(_PT_MOST_DEGC, r0_ohm):
+        return None
+    # Above zero the equation is a quadratic; below it the same root is 2 K off at worst and Newton's steps mend it
+    degc = (math.sqrt(_PT_A * _PT_A - 4.0 * _PT_B * (1.0 - ohm / r0_ohm)) - _PT_A) / (2.0 * _PT_B)
+    if degc < 0:
+        for _ in range(4):
+            slope = _PT_A + 2.0 * _PT_B * degc + _PT_C * (4.0 * degc - 300.0) * degc * degc
+            degc -= (rtd_ohm(degc, r0_ohm) / r0_ohm - ohm / r0_ohm) / slope
+    return degc
+
+
+def to_value(channel, volts):
+    """Value of an analog channel at `volts` on its terminal, in the channel's unit, or None if it can't be told.
+
+    lambda (also with `scale` "afr" and the controller's own `stoich`), linear and table run along `volts` and
+    `values`, up to TOLERANCE of the span beyond the ends. thermistor and rtd: degC.
+    """
+    if channel.get("states") and state_of(channel, volts) is not None:
+        return None
+    kind = channel["kind"]
+    if kind in ("thermistor", "rtd"):
+        ohm = pullup_ohm(volts, channel.get("supply_v", SUPPLY_V), channel["pullup_ohm"])
+        if ohm is None:
+            return None
+        if kind == "rtd":
+            return rtd_degc(ohm, channel["r0_ohm"])
+        return thermistor_degc(ohm, channel)
+    xs = channel["volts"]
+    if not in_range(xs, volts):
+        return None
+    value = interpolate(xs, channel["values"], volts)
+    if channel.get("scale") == "afr":
+        value /= channel["stoich"]
+    return value
+
+
+def frequency_value(channel, hz):
+    """Value of a frequency channel (`hz` and `values` as to_value's `volts` and `values`), or None out of range."""
+    xs = channel["hz"]
+    if not in_range(xs, hz):
+        return None
+    return interpolate(xs, channel["values"], hz)
