@@ -1,0 +1,81 @@
+"""logger.json: read, checked, explained, completed. The same for the device and the PC.
+
+The checks and their sentences are loaded only when they are called: a device that starts with a good file never
+holds the sentences in memory.
+"""
+
+from shared_math import config_schema as schema
+from shared_math import config_text, speed
+
+# What is logged when there is no usable logger.json: volts at every terminal and plain edge counts, no meaning claimed
+_RAW_VOLTS = {"kind": "linear", "unit": "V", "volts": [0, 5.5], "values": [0, 5.5]}
+_RAW_EDGES = {"kind": "frequency", "unit": "Hz", "hz": [0, 1000], "values": [0, 1000]}
+
+
+def _raw(name, like):
+    channel = {"name": "raw_" + name, "input": name}
+    channel.update(like)
+    return channel
+
+
+DEFAULT = {
+    "version": 1,
+    "channels": [_raw("a%d" % at, _RAW_VOLTS) for at in range(5)] + [_raw("p%d" % at, _RAW_EDGES) for at in range(2)],
+}
+
+
+def load(text):
+    """The configuration that `text` (str or UTF-8 bytes) holds, unchecked. ValueError with a sentence that says where."""
+    config = config_text.parse(text)
+    if not isinstance(config, dict):
+        raise ValueError("it must be one object: { ... }")
+    return config
+
+
+def squeeze(text):
+    """JSON bytes without white space between the parts; strings stay as they are."""
+    return config_text.squeeze(text)
+
+
+def check(config):
+    """All mistakes as a list of (code, where, detail); empty when the configuration can be used. `explain` words them."""
+    from shared_math import config_channels, config_check
+
+    checker = config_check.Checker()
+    by_name = {}
+    if config_check.check_top(checker, config):
+        by_name = config_channels.check_channels(checker, config["channels"])
+    if isinstance(config, dict) and "target" in config:
+        config_check.check_targets(checker, config["target"], by_name)
+    return checker.problems
+
+
+def explain(problem):
+    """(what is wrong, likely cause, what to do) of one of check()'s problems, in plain words."""
+    from shared_math import config_words
+
+    return config_words.explain(problem)
+
+
+def defaults(config):
+    """A copy of a checked configuration with everything filled in that has a default; `config` stays as it is."""
+    out = {"board": schema.BOARD, "rate_hz": schema.RATE_HZ, "engine": {}, "fuel": {"name": schema.FUEL_NAME}}
+    out.update(_copy(config))
+    out["engine"].setdefault("strokes", schema.STROKES)
+    for channel in out["channels"]:
+        for key in schema.DEFAULTS[channel["kind"]]:
+            channel.setdefault(key, schema.DEFAULTS[channel["kind"]][key])
+        channel.setdefault("label", channel["name"].replace("_", " "))
+        if "per_rev" in channel:
+            channel.setdefault("max_rpm", speed.MAX_RPM)
+        if "per_metre" in channel:
+            channel.setdefault("max_kmh", speed.MAX_KMH)
+    return out
+
+
+def _copy(value):
+    if isinstance(value, dict):
+        return {key: _copy(value[key]) for key in value}
+    if isinstance(value, list):
+        return [_copy(one) for one in value]
+    return value

@@ -1,0 +1,272 @@
+"""Checks the channels of a configuration: names, inputs, and what each kind asks for."""
+
+from shared_math import channels as descriptions
+from shared_math import config_schema as schema
+from shared_math import speed
+from shared_math.config_check import direction, meant, shown
+
+_LETTERS = "abcdefghijklmnopqrstuvwxyz"
+_NAME = _LETTERS + "0123456789_"
+
+
+def check_channels(checker, listed):
+    """Check the list; returns name -> channel of those that are {...} with a name, for the targets."""
+    by_name = {}
+    if not isinstance(listed, list):
+        checker.bad("not_list", "channels", shown(listed))
+        return by_name
+    if not listed:
+        checker.bad("no_channels", "channels")
+    if len(listed) > schema.MOST_CHANNELS:
+        checker.bad("many_channels", "channels", "%d (allowed: %d)" % (len(listed), schema.MOST_CHANNELS))
+        return by_name
+    inputs = {}
+    columns = {}
+    for at in range(len(listed)):
+        channel = listed[at]
+        where = "channel %d" % (at + 1)
+        if not isinstance(channel, dict):
+            checker.bad("not_object", where, shown(channel))
+            continue
+        if isinstance(channel.get("name"), str):
+            where += " (%s)" % shown(channel["name"])
+        _check_name(checker, channel, where, by_name)
+        kind = _check_kind(checker, channel, where)
+        _check_input(checker, channel, where, kind, inputs)
+        if kind:
+            _check_column(checker, channel, where, columns)
+    return by_name
+
+
+def _check_name(checker, channel, where, by_name):
+    name = channel.get("name")
+    where += ": name"
+    if name is None:
+        checker.bad("missing_key", where)
+    elif not isinstance(name, str):
+        checker.bad("not_text", where, shown(name))
+    elif not name or name[0] not in _LETTERS or len(name) > schema.LONGEST_NAME or any([c not in _NAME for c in name]):
+        checker.bad("bad_name", where, shown(name))
+    elif name in schema.RESERVED:
+        checker.bad("reserved_name", where, shown(name))
+    elif name in by_name:
+        checker.bad("name_twice", where, shown(name))
+    else:
+        by_name[name] = channel
+
+
+def _check_input(checker, channel, where, kind, inputs):
+    name = channel.get("input")
+    where += ": input"
+    if name is None:
+        checker.bad("missing_key", where)
+    elif not isinstance(name, str):
+        checker.bad("not_text", where, shown(name))
+    elif not (2 <= len(name) <= 4 and name[0] in "apd" and name[1:].isdigit()):
+        checker.bad("bad_input", where, shown(name))
+    elif name in inputs:
+        checker.bad("input_twice", where, "%s, also of %s" % (shown(name), inputs[name]))
+    else:
+        inputs[name] = where[: -len(": input")]
+        letter = schema.INPUT_LETTER.get(kind, "a")
+        if kind and name[0] != letter:
+            checker.bad("input_kind", where, '%s (wanted: one that begins with "%s")' % (shown(name), letter))
+
+
+def _check_column(checker, channel, where, columns):
+    name = channel.get("name")
+    unit = channel.get("unit", "")
+    if isinstance(name, str) and isinstance(unit, str):
+        column = descriptions.column_name(channel)
+        if column in columns and columns[column] != name:
+            checker.bad("column_twice", where, '"%s" and "%s" would both be %s' % (columns[column], name, column))
+        columns[column] = name
+
+
+def _check_kind(checker, channel, where):
+    """The kind if it is one that is known, and then all that it asks for."""
+    kind = channel.get("kind")
+    if kind is None:
+        checker.bad("missing_key", where + ": kind")
+    elif isinstance(kind, str) and kind in schema.LATER_KINDS:
+        checker.bad("kind_later", where + ": kind", shown(kind))
+    elif not isinstance(kind, str) or kind not in schema.KINDS:
+        kinds = sorted(schema.KINDS)
+        guess = meant(kind, kinds) if isinstance(kind, str) else None
+        hint = '; did you mean "%s"?' % guess if guess else ""
+        checker.bad("kind_unknown", where + ": kind", "%s (known: %s)%s" % (shown(kind), ", ".join(kinds), hint))
+    else:
+        _check_keys(checker, channel, where, kind)
+        if kind in ("pulses", "frequency"):
+            _check_pulses(checker, channel, where, kind)
+        if kind in ("lambda", "linear", "table"):
+            _check_points(checker, channel, where, "volts")
+        if kind == "frequency":
+            _check_points(checker, channel, where, "hz")
+        if kind == "linear" and isinstance(channel.get("volts"), list) and len(channel["volts"]) > 2:
+            checker.bad("linear_points", where + ": volts", str(len(channel["volts"])))
+        if kind == "lambda":
+            _check_lambda(checker, channel, where)
+        if kind == "thermistor":
+            _check_thermistor(checker, channel, where)
+        _check_parts(checker, channel, where, schema.KINDS[kind])
+        return kind
+    return None
+
+
+def _check_keys(checker, channel, where, kind):
+    """Keys of other kinds are told as such; the rest as everywhere."""
+    allowed = schema.KINDS[kind]
+    mine = {}
+    for key in channel:
+        homes = [one for one in sorted(schema.KINDS) if key in schema.KINDS[one]]
+        if key not in allowed and homes:
+            checker.bad("key_of_other_kind", "%s: %s" % (where, key), "%s, not %s" % (" or ".join(homes), kind))
+        else:
+            mine[key] = channel[key]
+    checker.object(mine, where, allowed, schema.NEEDED[kind])
+
+
+def _check_points(checker, channel, where, axis):
+    rules = schema.KINDS[channel["kind"]]
+    xs = checker.good(channel, axis, rules[axis])
+    ys = checker.good(channel, "values", rules["values"])
+    if xs and direction(xs) == 0:
+        checker.bad("points_order", "%s: %s" % (where, axis))
+    if xs and ys:
+        if len(xs) != len(ys):
+            checker.bad("points_length", where, "%d in %s, %d in values" % (len(xs), axis, len(ys)))
+        elif min(ys) == max(ys):
+            checker.bad("values_flat", where + ": values")
+
+
+def _check_lambda(checker, channel, where):
+    values = checker.good(channel, "values", schema.KINDS["lambda"]["values"])
+    afr = channel.get("scale") == "afr"
+    stoich = checker.good(channel, "stoich", schema.KINDS["lambda"]["stoich"])
+    if afr and "stoich" not in channel:
+        checker.bad("stoich_missing", where + ": stoich")
+    if not afr and "stoich" in channel:
+        checker.bad("stoich_alone", where + ": stoich")
+    if not values or (afr and not stoich):
+        return
+    if not afr and min(values) >= 4:
+        checker.bad("lambda_looks_afr", where + ": values", "%s to %s" % (shown(min(values)), shown(max(values))))
+        return
+    if afr and max(values) < 4:
+        checker.bad("afr_looks_lambda", where + ": values", "%s to %s" % (shown(min(values)), shown(max(values))))
+        return
+    scale = stoich if afr else 1
+    if not (schema.LAMBDA_LEAST <= min(values) / scale and max(values) / scale <= schema.LAMBDA_MOST):
+        detail = "%g to %g (allowed: %g to %g)" % (
+            min(values) / scale,
+            max(values) / scale,
+            schema.LAMBDA_LEAST,
+            schema.LAMBDA_MOST,
+        )
+        checker.bad("lambda_range", where + ": values", detail)
+
+
+def _check_thermistor(checker, channel, where):
+    ways = ("beta" in channel or "r25_ohm" in channel) + ("steinhart_hart" in channel) + ("points" in channel)
+    if ways == 0:
+        checker.bad("thermistor_no_curve", where)
+    elif ways > 1:
+        checker.bad("thermistor_two_curves", where)
+    for key, other in (("beta", "r25_ohm"), ("r25_ohm", "beta")):
+        if key in channel and other not in channel:
+            checker.bad("missing_key", "%s: %s" % (where, other))
+    points = channel.get("points")
+    if points is None:
+        return
+    where += ": points"
+    if not isinstance(points, list):
+        checker.bad("not_list", where, shown(points))
+    elif len(points) != 3:
+        checker.bad("list_length", where, "%d (wanted: 3)" % len(points))
+    elif all([checker.numbers(point, where, schema.POINT) for point in points]):
+        points = sorted(points)
+        if min([ohm for _, ohm in points]) <= 0:
+            checker.bad("thermistor_ohm", where)
+        elif direction([degc for degc, _ in points]) != 1 or direction([ohm for _, ohm in points]) != -1:
+            checker.bad("thermistor_points", where)
+
+
+def _check_pulses(checker, channel, where, kind):
+    rules = schema.KINDS[kind]
+    if kind == "pulses":
+        per = ("per_rev" in channel) + ("per_metre" in channel)
+        if per != 1:
+            checker.bad("per_both" if per else "per_missing", where)
+            return
+        for key, wrong in (("per_rev", "max_kmh"), ("per_metre", "max_rpm")):
+            if key in channel and wrong in channel:
+                checker.bad("max_of_other", "%s: %s" % (where, wrong), "%s goes with %s" % _max_of(wrong))
+                return
+    sizes = ("per_rev", "per_metre", "max_rpm", "max_kmh", "hz", "min_period_us", "ringing_us")
+    for key in sizes:
+        if key in channel and key in rules and checker.good(channel, key, rules[key]) is None:
+            return
+    if kind == "frequency" and ("hz" not in channel or max(channel["hz"]) <= 0):
+        return
+    shortest = speed.channel_shortest_us(channel)
+    limit = channel.get("min_period_us")
+    ringing = channel.get("ringing_us", 0)
+    if shortest < schema.SHORTEST_PERIOD_US:
+        checker.bad("pulses_too_fast", where, "%d us apart (allowed: %d us)" % (shortest, schema.SHORTEST_PERIOD_US))
+    elif limit is not None and limit >= shortest:
+        checker.bad("filter_too_long", where + ": min_period_us", "%d us, but edges may be %d us apart" % (limit, shortest))
+    elif ringing and shortest <= 2 * ringing:
+        checker.bad("ringing_too_long", where, "%d us of ringing, edges %d us apart" % (ringing, shortest))
+    elif ringing and limit is not None and limit < ringing:
+        checker.bad("filter_too_short", where + ": min_period_us", "%d us, but %d us of ringing" % (limit, ringing))
+    elif ringing and limit is not None and shortest <= 2 * limit:
+        checker.bad("filter_over_half", where + ": min_period_us", "%d us, edges %d us apart" % (limit, shortest))
+
+
+def _max_of(key):
+    return (key, "per_metre" if key == "max_kmh" else "per_rev")
+
+
+def _check_parts(checker, channel, where, allowed):
+    """divider, calibration and states, where the kind may have them."""
+    if "divider" not in allowed:
+        return
+    if "divider" in channel:
+        checker.object(channel["divider"], where + ": divider", schema.DIVIDER, ("top_ohm", "bottom_ohm"))
+    if "calibration" in channel:
+        here = where + ": calibration"
+        if checker.object(channel["calibration"], here, schema.CALIBRATION, ("counts", "volts")):
+            for key in ("counts", "volts"):
+                pair = checker.good(channel["calibration"], key, schema.CALIBRATION[key])
+                if pair and pair[0] == pair[1]:
+                    checker.bad("calibration_same", "%s: %s" % (here, key))
+    if "states" in channel:
+        _check_states(checker, channel["states"], where + ": states")
+
+
+def _check_states(checker, states, where):
+    if not isinstance(states, list):
+        checker.bad("not_list", where, shown(states))
+        return
+    if not 1 <= len(states) <= schema.MOST_STATES:
+        checker.bad("list_length", where, "%d (wanted: 1 to %d)" % (len(states), schema.MOST_STATES))
+        return
+    seen = []
+    for at in range(len(states)):
+        here = "%s, state %d" % (where, at + 1)
+        state = states[at]
+        if not checker.object(state, here, schema.STATE, ("name", "volts")):
+            continue
+        volts = checker.good(state, "volts", schema.STATE["volts"])
+        if volts is None:
+            continue
+        if volts[0] >= volts[1]:
+            checker.bad("state_order", here + ": volts")
+            continue
+        for other, low, high in seen:
+            if state.get("name") == other:
+                checker.bad("state_twice", here + ": name", shown(other))
+            if volts[0] <= high and low <= volts[1]:
+                checker.bad("state_overlap", here + ": volts", shown(other))
+        seen.append((state.get("name"), volts[0], volts[1]))
