@@ -8,6 +8,7 @@ reference) or as its first differences less the smallest difference, whichever t
 from array import array
 
 from shared_math import layout
+from shared_math.compat import const
 
 
 def bits_needed(span):
@@ -19,115 +20,150 @@ def bits_needed(span):
     return bits
 
 
+# State of a packer, one array of integers: these, then for each column its width, least and greatest value, least
+# and greatest difference. One array, so that a compiled kernel gets it as one pointer. Differences are kept with
+# BIAS added: compiled kernels on 64-bit machines read array cells as unsigned.
+COLUMNS = const(0)
+MAX_ROWS = const(1)
+ROWS = const(2)
+AT_BITS = const(3)
+BIAS = const(0x2000000)
+
+# State of the bit stream being written
+NEXT_BYTE = const(0)
+PENDING = const(1)
+HOW_MANY = const(2)
+END = const(3)  # of the values
+REFERENCE = const(4)
+WIDTH = const(5)
+STEPS = const(6)  # 1: write differences
+STREAM = const(7)
+
+
+def admit(state, held, row, at):
+    """Take the row at row[at:] into `held` if the block then still fits; 1 if taken, 0 if not. Allocates nothing."""
+    count = state[COLUMNS]
+    max_rows = state[MAX_ROWS]
+    rows = state[ROWS]
+    if rows >= max_rows:
+        return 0
+    total = layout.DESCRIPTOR_BITS * count
+    least = AT_BITS + count
+    most = least + count
+    low_step = most + count
+    high_step = low_step + count
+    for c in range(count):
+        bits = state[AT_BITS + c]
+        if rows == 0:
+            total += bits
+            continue
+        value = row[at + c]
+        low = state[least + c]
+        high = state[most + c]
+        if value < low:
+            low = value
+        elif value > high:
+            high = value
+        step = value - held[c * max_rows + rows - 1] + BIAS
+        slow = fast = step
+        if rows > 1:
+            slow = min(step, state[low_step + c])
+            fast = max(step, state[high_step + c])
+        plain = bits + (rows + 1) * bits_needed(high - low)
+        stepped = 2 * bits + 1 + rows * bits_needed(fast - slow)
+        total += plain if plain <= stepped else stepped
+    if total > layout.PAYLOAD_BITS:
+        return 0
+    # The row fits: only now do its extremes count
+    for c in range(count):
+        value = row[at + c]
+        if rows == 0:
+            state[least + c] = state[most + c] = value
+        else:
+            step = value - held[c * max_rows + rows - 1] + BIAS
+            if value < state[least + c]:
+                state[least + c] = value
+            elif value > state[most + c]:
+                state[most + c] = value
+            if rows == 1:
+                state[low_step + c] = state[high_step + c] = step
+            elif step < state[low_step + c]:
+                state[low_step + c] = step
+            elif step > state[high_step + c]:
+                state[high_step + c] = step
+        held[c * max_rows + rows] = value
+    state[ROWS] = rows + 1
+    return 1
+
+
+def put_run(values, block, stream, first):
+    """Append values[first:end] less the reference (or their differences less the reference), `width` bits each."""
+    at = stream[NEXT_BYTE]
+    acc = stream[PENDING]
+    filled = stream[HOW_MANY]
+    reference = stream[REFERENCE]
+    steps = stream[STEPS]
+    for r in range(first, stream[END]):
+        value = values[r] - reference
+        if steps:
+            value += BIAS - values[r - 1]
+        left = stream[WIDTH]
+        while left > 0:
+            part = 16 if left > 16 else left  # in halves, so that nothing passes 2^30
+            acc |= (value & ((1 << part) - 1)) << filled
+            value >>= part
+            filled += part
+            left -= part
+            while filled >= 8:
+                block[at] = acc & 0xFF
+                at += 1
+                acc >>= 8
+                filled -= 8
+    stream[NEXT_BYTE] = at
+    stream[PENDING] = acc
+    stream[HOW_MANY] = filled
+
+
 class Packer:
-    """Takes rows one by one until a block is full, then writes it. No allocation in `add` and `clear`.
+    """Takes rows one by one until a block is full, then writes it.
 
     bits: list of each column's width, 1 to 24. max_rows: rows held at most (one second's worth).
     """
+
+    # The two kernels; firmware/store/viper_packing.py has compiled ones
+    admit = staticmethod(admit)
+    run = staticmethod(put_run)
 
     def __init__(self, bits, max_rows):
         for width in bits:
             if not 1 <= width <= layout.MAX_BITS:
                 raise ValueError("column width %d is outside 1 to %d bits" % (width, layout.MAX_BITS))
         count = len(bits)
-        self.bits = array("i", bits)
-        self.columns = count
-        self.max_rows = max_rows
-        self.rows = 0
-        self.held = array("i", bytearray(4 * count * max_rows))  # column after column
-        # Per column: least, greatest, least difference, greatest difference, width of both encodings
-        self.least = array("i", bytearray(4 * count))
-        self.most = array("i", bytearray(4 * count))
-        self.least_step = array("i", bytearray(4 * count))
-        self.most_step = array("i", bytearray(4 * count))
-        self.width = array("i", bytearray(4 * count))
-        self.step_width = array("i", bytearray(4 * count))
-        self.fixed = layout.DESCRIPTOR_BITS * count  # bits that do not grow with the rows
-        self._out = None
-        self._at = 0
-        self._acc = 0
-        self._filled = 0
+        self.held = array("i", bytes(4 * count * max_rows))  # column after column
+        self.state = array("i", bytes(4 * (AT_BITS + 5 * count)))
+        self.state[COLUMNS] = count
+        self.state[MAX_ROWS] = max_rows
+        for c in range(count):
+            self.state[AT_BITS + c] = bits[c]
+        self.stream = array("i", bytes(4 * STREAM))
+        self.methods = array("i", bytes(4 * count))
+        self.one = array("i", bytes(4))
+
+    @property
+    def rows(self):
+        """Rows held."""
+        return self.state[ROWS]
 
     def clear(self):
         """Forget the rows held."""
-        self.rows = 0
+        self.state[ROWS] = 0
 
     def add(self, row, at=0):
-        """Take the row that starts at row[at]; True if it was kept, False when the block would overflow.
+        """Take the row that starts at row[at]; False, and nothing taken, when the block would overflow.
 
-        After False the row is not part of the block: write the block, clear, and add the row again.
+        After False: write the block, clear, and add the row again.
         """
-        rows = self.rows
-        if rows >= self.max_rows:
-            return False
-        held = self.held
-        max_rows = self.max_rows
-        last = rows - 1
-        total = self.fixed
-        bits = self.bits
-        for c in range(self.columns):
-            value = row[at + c]
-            base = c * max_rows
-            held[base + rows] = value
-            if rows == 0:
-                total += bits[c]
-                continue
-            low = self.least[c]
-            high = self.most[c]
-            if rows == 1:
-                low = high = held[base]
-            if value < low:
-                low = value
-            elif value > high:
-                high = value
-            step = value - held[base + last]
-            if rows == 1:
-                low_step = high_step = step
-            else:
-                low_step = self.least_step[c]
-                high_step = self.most_step[c]
-                if step < low_step:
-                    low_step = step
-                elif step > high_step:
-                    high_step = step
-            plain = bits[c] + (rows + 1) * bits_needed(high - low)
-            stepped = 2 * bits[c] + 1 + rows * bits_needed(high_step - low_step)
-            total += plain if plain <= stepped else stepped
-            if total > layout.PAYLOAD_BITS:
-                return False
-        # The row fits: only now do its extremes count
-        for c in range(self.columns):
-            value = row[at + c]
-            if rows == 0:
-                self.least[c] = self.most[c] = value
-                continue
-            if value < self.least[c]:
-                self.least[c] = value
-            elif value > self.most[c]:
-                self.most[c] = value
-            step = value - held[c * max_rows + last]
-            if rows == 1:
-                self.least_step[c] = self.most_step[c] = step
-            elif step < self.least_step[c]:
-                self.least_step[c] = step
-            elif step > self.most_step[c]:
-                self.most_step[c] = step
-        self.rows = rows + 1
-        return True
-
-    def _put(self, value, width):
-        """Append `width` (at most 31) bits; in two halves, so that nothing passes 2^30."""
-        if width > 16:
-            self._put(value & 0xFFFF, 16)
-            value >>= 16
-            width -= 16
-        self._acc |= value << self._filled
-        self._filled += width
-        while self._filled >= 8:
-            self._out[self._at] = self._acc & 0xFF
-            self._at += 1
-            self._acc >>= 8
-            self._filled -= 8
+        return self.admit(self.state, self.held, row, at) == 1
 
     def write(self, block, first_row, lost):
         """Write header fields and payload of a PACKED block into `block`, started with layout.start_block.
@@ -135,48 +171,78 @@ class Packer:
         first_row: number of the first row in the session. lost: rows lost before it. At least one row must be held.
         Sequence, session and CRC are the caller's.
         """
-        rows = self.rows
         layout.put32(block, layout.AT_FIRST_ROW, first_row)
-        layout.put16(block, layout.AT_ROWS, rows)
+        layout.put16(block, layout.AT_ROWS, self.rows)
         layout.put16(block, layout.AT_LOST, lost if lost < 0xFFFF else 0xFFFF)
-        self._out = block
-        self._at = layout.AT_PAYLOAD
-        self._acc = self._filled = 0
-        put = self._put
-        bits = self.bits
-        for c in range(self.columns):
-            width = bits_needed(self.most[c] - self.least[c])
-            stepped = False
+        stream = self.stream
+        stream[NEXT_BYTE] = layout.AT_PAYLOAD
+        stream[PENDING] = stream[HOW_MANY] = 0
+        self._choose()
+        self._put_values(self.methods, block, self.state[COLUMNS], layout.DESCRIPTOR_BITS)
+        self._put_references(block)
+        self._put_residuals(block)
+        if stream[HOW_MANY]:
+            self._put_one(0, block, 8 - stream[HOW_MANY])
+
+    def _choose(self):
+        """Each column's method and width: the one with fewer bits in all, frame of reference where equal."""
+        state = self.state
+        count = state[COLUMNS]
+        rows = state[ROWS]
+        least = AT_BITS + count
+        low_step = least + 2 * count
+        for c in range(count):
+            width = bits_needed(state[least + count + c] - state[least + c])
+            method = width
             if rows > 1:
-                step_width = bits_needed(self.most_step[c] - self.least_step[c])
-                stepped = bits[c] + 1 + (rows - 1) * step_width < rows * width
-                if stepped:
-                    width = step_width
-            self.width[c] = width
-            self.step_width[c] = stepped
-            put(width | (layout.DIFFERENCE if stepped else 0), layout.DESCRIPTOR_BITS)
-        for c in range(self.columns):
-            if self.step_width[c]:
-                put(self.held[c * self.max_rows], bits[c])
-                put(self.least_step[c] & ((2 << bits[c]) - 1), bits[c] + 1)
+                step_width = bits_needed(state[low_step + count + c] - state[low_step + c])
+                if state[AT_BITS + c] + 1 + (rows - 1) * step_width < rows * width:
+                    method = step_width | layout.DIFFERENCE
+            self.methods[c] = method
+
+    def _put_values(self, values, block, count, width):
+        stream = self.stream
+        stream[END] = count
+        stream[REFERENCE] = stream[STEPS] = 0
+        stream[WIDTH] = width
+        self.run(values, block, stream, 0)
+
+    def _put_one(self, value, block, width):
+        self.one[0] = value
+        self._put_values(self.one, block, 1, width)
+
+    def _put_references(self, block):
+        state = self.state
+        count = state[COLUMNS]
+        least = AT_BITS + count
+        for c in range(count):
+            bits = state[AT_BITS + c]
+            if self.methods[c] & layout.DIFFERENCE:
+                self._put_one(self.held[c * state[MAX_ROWS]], block, bits)
+                self._put_one((state[least + 2 * count + c] - BIAS) & ((2 << bits) - 1), block, bits + 1)
             else:
-                put(self.least[c], bits[c])
-        for c in range(self.columns):
-            width = self.width[c]
+                self._put_one(state[least + c], block, bits)
+
+    def _put_residuals(self, block):
+        state = self.state
+        stream = self.stream
+        count = state[COLUMNS]
+        rows = state[ROWS]
+        for c in range(count):
+            width = self.methods[c] & layout.WIDTH_MASK
             if not width:
                 continue
-            held = self.held
-            base = c * self.max_rows
-            if self.step_width[c]:
-                least = self.least_step[c]
-                for r in range(base + 1, base + rows):
-                    put(held[r] - held[r - 1] - least, width)
+            base = c * state[MAX_ROWS]
+            stream[END] = base + rows
+            stream[WIDTH] = width
+            if self.methods[c] & layout.DIFFERENCE:
+                stream[STEPS] = 1
+                stream[REFERENCE] = state[AT_BITS + 3 * count + c]
+                self.run(self.held, block, stream, base + 1)
             else:
-                least = self.least[c]
-                for r in range(base, base + rows):
-                    put(held[r] - least, width)
-        if self._filled:
-            put(0, 8 - self._filled)
+                stream[STEPS] = 0
+                stream[REFERENCE] = state[AT_BITS + count + c]
+                self.run(self.held, block, stream, base)
 
 
 def write_plain(block, bits, rows, first_row, lost):

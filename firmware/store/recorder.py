@@ -3,8 +3,9 @@
 import gc
 import json
 
-from shared_math import layout, packing, ticks
+from shared_math import layout, ticks
 from shared_math.compat import const
+from store import packer
 
 _COPIES_AT_ONCE = const(2)
 _HEALTH_S = const(60)
@@ -19,7 +20,7 @@ class Recorder:
         self.writer = writer
         self.copier = copier
         self.sampler = sampler
-        self.packer = packing.Packer(bits, rate_hz)
+        self.packer = packer.make(bits, rate_hz)
         self.first_row = 0  # of the open block
         self.next_row = 0  # the row number that would follow without a hole
         self.hole = 0  # rows missing before the open block
