@@ -25,7 +25,7 @@ DEFAULT = {
 
 
 def load(text):
-    """The configuration that `text` (str or UTF-8 bytes) holds, unchecked. ValueError with a sentence that says where."""
+    """The configuration that `text` (str or UTF-8 bytes) holds, unchecked. ValueError with a sentence."""
     config = config_text.parse(text)
     if not isinstance(config, dict):
         raise ValueError("it must be one object: { ... }")
@@ -38,7 +38,7 @@ def squeeze(text):
 
 
 def check(config):
-    """All mistakes as a list of (code, where, detail); empty when the configuration can be used. `explain` words them."""
+    """All mistakes as a list of (code, where, detail), empty for a usable configuration. `explain` words them."""
     from shared_math import config_channels, config_check
 
     checker = config_check.Checker()

@@ -45,7 +45,7 @@ def _check_name(checker, channel, where, by_name):
         checker.bad("missing_key", where)
     elif not isinstance(name, str):
         checker.bad("not_text", where, shown(name))
-    elif not name or name[0] not in _LETTERS or len(name) > schema.LONGEST_NAME or any([c not in _NAME for c in name]):
+    elif not name or name[0] not in _LETTERS or len(name) > schema.LONGEST_NAME or any(c not in _NAME for c in name):
         checker.bad("bad_name", where, shown(name))
     elif name in schema.RESERVED:
         checker.bad("reserved_name", where, shown(name))
@@ -184,7 +184,7 @@ def _check_thermistor(checker, channel, where):
         checker.bad("not_list", where, shown(points))
     elif len(points) != 3:
         checker.bad("list_length", where, "%d (wanted: 3)" % len(points))
-    elif all([checker.numbers(point, where, schema.POINT) for point in points]):
+    elif all(checker.numbers(point, where, schema.POINT) for point in points):
         points = sorted(points)
         if min([ohm for _, ohm in points]) <= 0:
             checker.bad("thermistor_ohm", where)
@@ -215,7 +215,7 @@ def _check_pulses(checker, channel, where, kind):
     if shortest < schema.SHORTEST_PERIOD_US:
         checker.bad("pulses_too_fast", where, "%d us apart (allowed: %d us)" % (shortest, schema.SHORTEST_PERIOD_US))
     elif limit is not None and limit >= shortest:
-        checker.bad("filter_too_long", where + ": min_period_us", "%d us, but edges may be %d us apart" % (limit, shortest))
+        checker.bad("filter_too_long", where + ": min_period_us", "%d us, edges %d us apart" % (limit, shortest))
     elif ringing and shortest <= 2 * ringing:
         checker.bad("ringing_too_long", where, "%d us of ringing, edges %d us apart" % (ringing, shortest))
     elif ringing and limit is not None and limit < ringing:

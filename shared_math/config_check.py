@@ -3,10 +3,10 @@
 Sentences for the codes are in config_words.py, which a device loads only when it must show one.
 """
 
+import math
+
 from shared_math import config_schema as schema
 from shared_math import mixture
-
-_INFINITY = float("inf")
 
 
 def shown(value):
@@ -25,7 +25,7 @@ def is_number(value):
     """A finite number; true and false are none."""
     if type(value) is int:
         return True
-    return isinstance(value, float) and value == value and -_INFINITY < value < _INFINITY
+    return isinstance(value, float) and math.isfinite(value)
 
 
 def direction(numbers):
@@ -105,8 +105,9 @@ class Checker:
             return self.text(value, where, rule[1])
         if kind == "choice":
             # True is 1 and 2.0 is 2 to Python: a choice of numbers takes whole numbers alone
-            if type(value) is bool or isinstance(value, float) or not isinstance(value, (int, str)) or value not in rule[1]:
-                self.bad("bad_choice", where, "%s (allowed: %s)" % (shown(value), ", ".join([str(one) for one in rule[1]])))
+            if type(value) not in (int, str) or value not in rule[1]:
+                allowed = ", ".join([str(one) for one in rule[1]])
+                self.bad("bad_choice", where, "%s (allowed: %s)" % (shown(value), allowed))
                 return False
             return True
         if kind == "numbers":
@@ -185,7 +186,7 @@ def _known_fuel(checker, fuel, where):
 
 def _check_atoms(checker, fuel, where):
     atoms = [fuel.get(key, 0) for key in ("c", "h", "o")]
-    if all([is_number(one) for one in atoms]) and atoms[0] + atoms[1] / 4 - atoms[2] / 2 <= 0:
+    if all(is_number(one) for one in atoms) and atoms[0] + atoms[1] / 4 - atoms[2] / 2 <= 0:
         checker.bad("fuel_no_air", where)
 
 

@@ -69,7 +69,19 @@ WHEN = {"channel": ("text", 24), "is": None}
 MOST_CHANNELS = 32
 MOST_POINTS = 32
 LONGEST_NAME = 24
-RESERVED = ("session", "time_s", "row", "mark", "flag", "late", "lamp", "lambda_target", "load", "valid")
+RESERVED = (
+    "session",
+    "time_s",
+    "row",
+    "mark",
+    "flag",
+    "late",
+    "lamp",
+    "lambda_target",
+    "lambda_aligned",
+    "load",
+    "valid",
+)
 
 _COMMON = {"name": None, "input": None, "kind": None, "label": ("text", 60), "note": ("text", 200)}
 _QUALITY = {"accuracy": ("number", 0, 1e6), "tau_ms": ("number", 0, 5000)}

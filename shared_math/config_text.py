@@ -92,7 +92,8 @@ class _Reader:
             return out
         while True:
             if self.peek() != 0x22:
-                self.fail('a name in "double quotes" should stand here' if self.at < len(self.text) else "it ends too soon")
+                ended = self.at >= len(self.text)
+                self.fail("it ends too soon" if ended else 'a name in "double quotes" should stand here')
             key = self.string()
             if key in out:
                 self.fail('"%s" stands twice in the same { }' % key)

@@ -7,7 +7,7 @@ composition and dry air; printed constants differ from these by up to 1 %, mostl
 # IUPAC standard atomic weights (abridged), g/mol
 C = 12.011
 H = 1.008
-O = 15.999  # noqa: E741
+O = 15.999
 N = 14.007
 
 # Dry air, mole fractions of the standard atmosphere (ISO 2533 / US Standard Atmosphere 1976): N2, O2, Ar, CO2
@@ -61,7 +61,7 @@ def equivalence_ratio(lambda_):
 
 
 def blend_by_mass(parts):
-    """Stoichiometric ratio of a blend from [(mass part, stoich_afr)...]; parts in any measure, their sum is the whole."""
+    """Stoichiometric ratio of a blend from [(mass part, stoich_afr)...]; the sum of the parts is the whole."""
     total = air = 0.0
     for part, stoich in parts:
         total += part
@@ -122,7 +122,8 @@ def fuel(cfg):
         stoich, density, _ = _one(part)
         parts.append((part["part"], stoich) if by_mass else (part["part"], stoich, density))
     stoich = blend_by_mass(parts) if by_mass else blend_by_volume(parts)
-    return {"name": name, "stoich_afr": stoich, "source": "computed, blend by %s, dry air" % ("mass" if by_mass else "volume")}
+    source = "computed, blend by " + ("mass" if by_mass else "volume") + ", dry air"
+    return {"name": name, "stoich_afr": stoich, "source": source}
 
 
 def brettschneider(co2, co, o2, no=0.0, hc=0.0, hcv=1.7261, ocv=0.0176, k=3.5, k1=6e-4):

@@ -1,5 +1,7 @@
 """Edges -> engine speed and road speed. k pulses a revolution at n rpm are n k / 60 hertz."""
 
+from array import array
+
 from shared_math.compat import const
 
 MAX_RPM = const(10000)  # unless configured: what the glitch filter must let through
@@ -47,3 +49,62 @@ def glitch_limit_us(channel):
 def duty_percent(on_ms, rpm):
     """Share of time an injector is open that opens once a four-stroke cycle: on-time over 120000 / rpm ms."""
     return on_ms * rpm / 1200.0
+
+
+class LiveSpeed:
+    """Engine speed as it can be known now, for lamp and screen: the mean over the last whole cycle, so half a cycle late.
+
+    Whole numbers below 2^30 and nothing allocated per row. The rows' counts wrap at count_mask. `rpm` is 0 while the
+    engine stands, and before two edges were seen.
+    """
+
+    def __init__(self, per_rev, cycle_edges, period_us, count_mask, age_most, rows=64):
+        """cycle_edges: of a whole cycle (rounded up). period_us: between rows. age_most: an age from here on: no edge.
+
+        rows: how many are looked back over at most; a cycle longer than that is measured over what there is.
+        """
+        self.minute_us = int(60e6 / per_rev + 0.5)
+        self.cycle_edges = cycle_edges
+        self.period_us = period_us
+        self.mask = count_mask
+        self.age_most = age_most
+        self.rows = rows
+        self.counts = array("i", bytearray(4 * rows))
+        self.ages = array("i", bytearray(4 * rows))
+        self.at = 0
+        self.held = 0
+        self.rpm = 0
+
+    def row(self, count, age_us):
+        """Take the next row's edge count and age of the last edge; returns the new `rpm`."""
+        if age_us >= self.age_most:
+            self.held = 0
+            self.rpm = 0
+            return 0
+        rows = self.rows
+        at = (self.at + 1) % rows
+        self.at = at
+        self.counts[at] = count
+        self.ages[at] = age_us
+        if self.held < rows:
+            self.held += 1
+        edges = 0
+        back = 0
+        while edges < self.cycle_edges and back < self.held - 1:
+            back += 1
+            edges = (count - self.counts[at - back]) & self.mask
+        if edges:
+            self.rpm = self._rpm(edges, back * self.period_us - age_us + self.ages[at - back])
+        if self.rpm and age_us > self.minute_us // self.rpm:  # overdue: no faster than one edge in that time
+            self.rpm = self.minute_us // age_us
+        return self.rpm
+
+    def _rpm(self, edges, time_us):
+        if time_us <= 0:
+            return self.rpm
+        whole = self.minute_us // time_us
+        rest = self.minute_us % time_us
+        while rest > 0x3FFFFFFF // edges:
+            rest >>= 1
+            time_us >>= 1
+        return whole * edges + (rest * edges + (time_us >> 1)) // time_us
