@@ -1,40 +1,23 @@
 """The logger: configuration, queue, files and handlers put together, and the loop that runs them."""
 
-import json
-
+import memory
 from acquire import button, marks, rows, tach
 from panel import lamp
-from shared_math import channels, config, faults, speed
-from store import card, copier, recorder, setup_text, writer
+from shared_math import channels, speed
+from store import card, copier, packer, recorder, setup_text, writer
 
-_QUEUE_S = 1  # rows the queue holds at least: twice the longest stall a card may take
+_QUEUE_S = 0.51  # rows the queue holds at least: the longest stall a card may take
 _QUEUE_LEAST = 32
+_OPEN_BLOCK_BYTES = 20480  # the open block's rows at most: above 270 rows a second a quiet block closes early
 _CLOSED_PCT = 12  # throttle below this is closed
 
 
-def configuration(text):
-    """(configuration, its squeezed JSON bytes, names of faults) from the text of logger.json, or None for no file.
-
-    A bad file never stops the recording: the default logs raw counts of every input.
-    """
-    if text is None:
-        fault = "no_config"
-    else:
-        try:
-            read = config.load(text)
-            if not config.check(read):
-                return config.defaults(read), config.squeeze(text), []
-        except ValueError:
-            pass
-        fault = "bad_config"
-    return config.defaults(config.DEFAULT), json.dumps(config.DEFAULT).encode(), [fault]
-
-
 class Logger:
-    """board: an object of boards/ (see boards/desk.py for what it must offer)."""
+    """board: an object of boards/ (see boards/desk.py for what it must offer). given: what settings.read gave."""
 
-    def __init__(self, board):
+    def __init__(self, board, given):
         self.board = board
+        self.given = given
         self.lamp = lamp.Lamp()
         self.button = button.Button()
         self.finished = []
@@ -56,15 +39,17 @@ class Logger:
             board.restart()
 
     def start(self):
-        """Read the configuration, open the card, write the setup, start the timer."""
+        """Open the card, write the setup, start the timer."""
         board = self.board
-        settings, text, fault_names = configuration(board.read_config())
+        settings, text, faults = self.given
         rate_hz = settings["rate_hz"]
         period_us = 1000000 // rate_hz
         table = channels.columns(settings, board.converter)
-        numbers = [faults.FAULTS[name][0] for name in fault_names]
-        if numbers:
-            self.lamp.fault = numbers[0]
+        if faults:
+            self.lamp.fault = faults[0]
+        bits = [column["b"] for column in table]
+        memory.release()
+        pack = packer.make(bits, min(rate_hz, _OPEN_BLOCK_BYTES // (4 * len(bits))))
         parts = self._sources(settings, table)
         self.marks = marks.Marks(self.button, rate_hz, self._throttle(settings, table), self._first(table, "count"))
         self.button.tail = self.button.head
@@ -74,13 +59,12 @@ class Logger:
         self.sampler = rows.Sampler(len(table), period_us, capacity, parts, self.marks, self.lamp, board.ticks_us)
         files = card.Card(board.card_folder, board.drive_slots, board.pulls_slots)
         files.open()
-        setup = setup_text.build(board.name, board.utc(), period_us, table, numbers, text)
+        setup = setup_text.build(board.name, board.utc(), period_us, table, faults, text)
         out = writer.DriveWriter(
             files.drive, files.ring_id, files.sequence, files.drive_slot, files.session, setup
         )
         copies = copier.PullCopier(out, files.pulls, files.pulls_slot, rate_hz)
-        bits = [column["b"] for column in table]
-        self.recorder = recorder.Recorder(self.sampler.queue, bits, rate_hz, out, copies, self.sampler)
+        self.recorder = recorder.Recorder(self.sampler.queue, pack, rate_hz, out, copies, self.sampler)
         self.recorder.begin()
         self.lamp.show(True, False, False)
         self.sampler.start(board.start_timer(period_us, self.sampler.take))

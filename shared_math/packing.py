@@ -8,7 +8,7 @@ reference) or as its first differences less the smallest difference, whichever t
 from array import array
 
 from shared_math import layout
-from shared_math.compat import const
+from shared_math.compat import const, zeros
 
 
 def bits_needed(span):
@@ -139,14 +139,14 @@ class Packer:
             if not 1 <= width <= layout.MAX_BITS:
                 raise ValueError("column width %d is outside 1 to %d bits" % (width, layout.MAX_BITS))
         count = len(bits)
-        self.held = array("i", bytes(4 * count * max_rows))  # column after column
-        self.state = array("i", bytes(4 * (AT_BITS + 5 * count)))
+        self.held = zeros(count * max_rows)  # column after column
+        self.state = zeros(AT_BITS + 5 * count)
         self.state[COLUMNS] = count
         self.state[MAX_ROWS] = max_rows
         for c in range(count):
             self.state[AT_BITS + c] = bits[c]
-        self.stream = array("i", bytes(4 * STREAM))
-        self.methods = array("i", bytes(4 * count))
+        self.stream = zeros(STREAM)
+        self.methods = zeros(count)
         self.one = array("i", bytes(4))
 
     @property

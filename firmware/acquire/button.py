@@ -3,7 +3,7 @@
 from array import array
 
 from shared_math import ticks
-from shared_math.compat import const
+from shared_math.compat import const, zeros
 
 _BOUNCE_US = const(25000)
 _KEPT = const(8)
@@ -16,7 +16,7 @@ class Button:
         self.pressed = False
         self.since = 0
         self.fresh = True
-        self.times = array("i", bytearray(4 * _KEPT))
+        self.times = zeros(_KEPT)
         self.kinds = bytearray(_KEPT)
         self.head = 0
         self.tail = 0

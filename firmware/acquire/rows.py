@@ -1,8 +1,7 @@
 """The row path: at each grid tick one row of all columns goes into a fixed queue. No allocation after construction."""
 
-from array import array
-
 from shared_math import layout, ticks
+from shared_math.compat import zeros
 
 _JITTER_US = 30
 _LATE_MAX = (1 << layout.LATE_BITS) - 1
@@ -14,7 +13,7 @@ class RowQueue:
     def __init__(self, columns, capacity):
         self.stride = columns + 1
         self.mask = capacity - 1
-        self.cells = array("i", bytearray(4 * capacity * self.stride))
+        self.cells = zeros(capacity * self.stride)
         self.head = 0  # rows ever put, wraps at 2^30
         self.tail = 0  # rows ever taken
 

@@ -1,9 +1,7 @@
 """Edges of one pulse input: counted, the last ones' times kept, ringing refused."""
 
-from array import array
-
 from shared_math import layout, ticks
-from shared_math.compat import const
+from shared_math.compat import const, zeros
 
 _KEPT = const(16)  # edge times kept, so that a row sampled late still knows the state at its instant
 _COUNT_MASK = (1 << layout.COUNT_BITS) - 1
@@ -20,7 +18,7 @@ class Tach:
         self.count = 0
         self.rejected = 0
         self.asleep = True  # no edge within AGE_MAX: tick differences would wrap and mean nothing
-        self.times = array("i", bytearray(4 * _KEPT))
+        self.times = zeros(_KEPT)
 
     def edge(self, tick):
         """Interrupt handler: one comparison, one store, two integer updates. tick: microseconds, 30 bits."""

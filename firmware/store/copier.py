@@ -3,7 +3,7 @@
 from array import array
 
 from shared_math import layout, ticks
-from shared_math.compat import const
+from shared_math.compat import const, zeros
 
 BEFORE_S = 5
 AFTER_S = 3
@@ -18,7 +18,7 @@ class PullCopier:
         self.file = file
         self.slot = slot
         self.rate_hz = rate_hz
-        self.first_rows = array("i", bytearray(4 * _INDEXED))
+        self.first_rows = zeros(_INDEXED)
         self.oldest = writer.sequence  # no block of this session is older
         self.active = False
         self.next = writer.sequence  # sequence to be copied next

@@ -5,29 +5,28 @@ import json
 
 from shared_math import layout, ticks
 from shared_math.compat import const
-from store import packer
 
 _COPIES_AT_ONCE = const(2)
 _HEALTH_S = const(60)
 
 
 class Recorder:
-    """queue: rows.RowQueue. bits: column widths. sampler: for the counts of lost and late rows."""
+    """queue: rows.RowQueue. packer: of its columns. sampler: for the counts of lost and late rows."""
 
-    def __init__(self, queue, bits, rate_hz, writer, copier, sampler):
+    def __init__(self, queue, packer, rate_hz, writer, copier, sampler):
         self.queue = queue
         self.rate_hz = rate_hz
         self.writer = writer
         self.copier = copier
         self.sampler = sampler
-        self.packer = packer.make(bits, rate_hz)
+        self.packer = packer
         self.first_row = 0  # of the open block
         self.next_row = 0  # the row number that would follow without a hole
         self.hole = 0  # rows missing before the open block
         self.written_rows = 0
         self.mark = 0
         self.flag = 0
-        self.mark_at = len(bits) - 3  # position of the mark column behind the row number
+        self.mark_at = queue.stride - 4  # position of the mark column behind the row number
         self.health_row = _HEALTH_S * rate_hz
         self.heap_least = gc.mem_free()
 

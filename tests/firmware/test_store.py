@@ -6,7 +6,7 @@ import vfs
 from acquire import rows
 from disk import LoggedDisk
 from shared_math import layout, packing
-from store import card, copier, fatfile, recorder, recover, writer
+from store import card, copier, fatfile, packer, recorder, recover, writer
 
 BITS = [12, 12, 24, 20, 16, 16, 16, 16, 8]
 RATE = 20
@@ -31,7 +31,7 @@ class Drive:
             self.card.drive, self.card.ring_id, self.card.sequence, self.card.drive_slot, self.card.session, SETUP
         )
         copies = copier.PullCopier(out, self.card.pulls, self.card.pulls_slot, RATE)
-        self.recorder = recorder.Recorder(self.queue, BITS, RATE, out, copies, FakeSampler())
+        self.recorder = recorder.Recorder(self.queue, packer.make(BITS, RATE), RATE, out, copies, FakeSampler())
         self.recorder.begin()
         self.random = 7
 
