@@ -4,7 +4,17 @@ import gc
 import json
 import sys
 
-_HEAVY = ("config", "config_check", "config_channels", "config_schema", "config_text", "faults", "mixture")
+_HEAVY = (
+    "config",
+    "config_channels",
+    "config_check",
+    "config_fuel",
+    "config_schema",
+    "config_text",
+    "config_top",
+    "faults",
+    "mixture",
+)
 
 
 def read(text):

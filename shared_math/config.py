@@ -39,22 +39,25 @@ def squeeze(text):
 
 def check(config):
     """All mistakes as a list of (code, where, detail), empty for a usable configuration. `explain` words them."""
-    from shared_math import config_channels, config_check
+    from shared_math import config_channels, config_check, config_fuel, config_top
 
     checker = config_check.Checker()
     by_name = {}
-    if config_check.check_top(checker, config):
+    if config_top.check_top(checker, config):
         by_name = config_channels.check_channels(checker, config["channels"])
-    if isinstance(config, dict) and "target" in config:
-        config_check.check_targets(checker, config["target"], by_name)
+    if isinstance(config, dict):
+        if "fuel" in config:
+            config_fuel.check_fuel(checker, config["fuel"])
+        if "target" in config:
+            config_top.check_targets(checker, config["target"], by_name)
     return checker.problems
 
 
 def explain(problem):
     """(what is wrong, likely cause, what to do) of one of check()'s problems, in plain words."""
-    from shared_math import config_words
+    from shared_math import config_explain
 
-    return config_words.explain(problem)
+    return config_explain.explain(problem)
 
 
 def defaults(config):

@@ -1,0 +1,174 @@
+"""A configuration that uses everything, and one for each possible mistake in it."""
+
+GONE = object()
+
+
+def good():
+    """A configuration that uses every kind and block."""
+    return {
+        "version": 1,
+        "board": "generic",
+        "rate_hz": 200,
+        "engine": {"cylinders": 4, "strokes": 4, "displacement_cc": 1600},
+        "fuel": {"name": "petrol"},
+        "vehicle": {"name": "hill-climb car", "mass_kg": 920, "gears": [120, 70, 50], "exhaust_l": 1.4},
+        "target": [
+            {"when": {"channel": "high_boost", "is": 1}, "load": "map", "load_kpa": [40, 200], "lambda": [1.0, 0.78]},
+            {"load": "map", "load_kpa": [40, 200], "rpm": [1000, 7000], "lambda": [[1.0, 0.8], [1.0, 0.78]]},
+        ],
+        "channels": [
+            {
+                "name": "lambda_1",
+                "input": "a0",
+                "kind": "lambda",
+                "volts": [0.5, 4.5],
+                "values": [0.6, 1.4],
+                "divider": {"top_ohm": 6800, "bottom_ohm": 10000},
+                "calibration": {"counts": [100, 3000], "volts": [0.2, 4.0]},
+                "states": [{"name": "warm_up", "volts": [0.0, 0.2]}, {"name": "fault", "volts": [4.8, 5.0]}],
+                "bank": 1,
+                "accuracy": 0.01,
+                "tau_ms": 80,
+            },
+            {"name": "map", "input": "a1", "kind": "linear", "unit": "kPa", "volts": [0.5, 4.5], "values": [20, 300]},
+            {"name": "air_flow", "input": "a2", "kind": "table", "unit": "g/s", "volts": [1, 2, 4], "values": [2, 20, 90]},
+            {"name": "coolant", "input": "a3", "kind": "thermistor", "pullup_ohm": 2490, "beta": 3435, "r25_ohm": 10000},
+            {"name": "charge", "input": "a4", "kind": "rtd", "pullup_ohm": 1000, "r0_ohm": 1000},
+            {"name": "engine_speed", "input": "p0", "kind": "pulses", "per_rev": 2, "max_rpm": 9000, "ringing_us": 300},
+            {"name": "wheel_speed", "input": "p1", "kind": "pulses", "per_metre": 12},
+            {"name": "ethanol", "input": "p2", "kind": "frequency", "unit": "%", "hz": [50, 150], "values": [0, 100]},
+            {"name": "high_boost", "input": "d0", "kind": "digital"},
+        ],
+    }
+
+
+LAMBDA, MAP, FLOW, COOLANT, CHARGE, TACH, WHEEL, ETHANOL, SWITCH = range(9)
+
+
+def ch(which, *path):
+    return ("channels", which) + path
+
+
+# code, where in the configuration, what is put there
+MISTAKES = (
+    ("not_object", ("engine",), [4]),
+    ("not_object", ("channels", SWITCH), "digital"),
+    ("not_list", ch(FLOW, "volts"), 5),
+    ("not_list", ("vehicle", "gears"), 4),
+    ("not_text", ch(MAP, "label"), 7),
+    ("not_number", ("rate_hz",), None),
+    ("not_number", ch(LAMBDA, "divider", "top_ohm"), [1]),
+    ("bool_for_number", ("rate_hz",), True),
+    ("bool_for_number", ch(MAP, "volts"), [False, 5]),
+    ("text_for_number", ("engine", "cylinders"), "4"),
+    ("text_for_number", ch(MAP, "values"), [0, "300"]),
+    ("not_finite", ("engine", "displacement_cc"), float("inf")),
+    ("not_finite", ch(MAP, "values"), [float("nan"), 300]),
+    ("not_whole", ("rate_hz",), 200.5),
+    ("out_of_range", ("rate_hz",), 0),
+    ("out_of_range", ("rate_hz",), 10**30),
+    ("out_of_range", ch(TACH, "per_rev"), 0),
+    ("out_of_range", ch(TACH, "per_rev"), 500),
+    ("out_of_range", ch(TACH, "max_rpm"), 90),
+    ("out_of_range", ch(TACH, "max_rpm"), 90000),
+    ("out_of_range", ch(LAMBDA, "divider", "bottom_ohm"), 0),
+    ("out_of_range", ("target", 1, "lambda"), [[1.0, 0.8], [1.0, 14.7]]),
+    ("empty_text", ("board",), " "),
+    ("long_text", ("customer",), "x" * 300),
+    ("bad_choice", ("engine", "strokes"), 3),
+    ("bad_choice", ("engine", "strokes"), "4"),
+    ("bad_choice", ch(TACH, "polarity"), "up"),
+    ("list_length", ch(MAP, "volts"), [0.5]),
+    ("list_length", ("target", 0, "lambda"), [1.0, 0.9, 0.8]),
+    ("list_length", ch(COOLANT, "steinhart_hart"), [1e-3, 2e-4]),
+    ("unknown_key", ("rate",), 200),
+    ("unknown_key", ch(MAP, "smoothing"), 3),
+    ("unknown_key", ("vehicle", "colour"), "red"),
+    ("missing_key", ("version",), GONE),
+    ("missing_key", ch(MAP, "volts"), GONE),
+    ("missing_key", ch(MAP, "input"), GONE),
+    ("missing_key", ch(COOLANT, "r25_ohm"), GONE),
+    ("missing_key", ("target", 0, "load"), GONE),
+    ("bad_version", ("version",), "1"),
+    ("bad_version", ("version",), True),
+    ("newer_version", ("version",), 2),
+    ("no_channels", ("channels",), []),
+    ("many_channels", ("channels",), [{}] * 33),
+    ("bad_name", ch(CHARGE, "name"), "Charge Air"),
+    ("reserved_name", ch(CHARGE, "name"), "mark"),
+    ("name_twice", ch(CHARGE, "name"), "coolant"),
+    ("column_twice", ch(SWITCH, "name"), "ethanol_pct"),
+    ("bad_input", ch(CHARGE, "input"), "pin 7"),
+    ("input_twice", ch(CHARGE, "input"), "a0"),
+    ("input_kind", ch(CHARGE, "input"), "p5"),
+    ("input_kind", ch(TACH, "input"), "a9"),
+    ("kind_unknown", ch(CHARGE, "kind"), "thermometer"),
+    ("kind_later", ch(CHARGE, "kind"), "can"),
+    ("kind_later", ch(CHARGE, "kind"), "obd"),
+    ("key_of_other_kind", ch(MAP, "per_rev"), 2),
+    ("points_order", ch(FLOW, "volts"), [1, 4, 2]),
+    ("points_order", ch(ETHANOL, "hz"), [50, 50]),
+    ("points_length", ch(FLOW, "values"), [2, 20]),
+    ("values_flat", ch(MAP, "values"), [100, 100]),
+    ("linear_points", ch(MAP, {"volts": [0, 1, 2], "values": [0, 1, 3]}), None),
+    ("stoich_missing", ch(LAMBDA, {"scale": "afr", "values": [9, 20]}), None),
+    ("stoich_alone", ch(LAMBDA, "stoich"), 14.7),
+    ("lambda_looks_afr", ch(LAMBDA, "values"), [10, 20]),
+    ("afr_looks_lambda", ch(LAMBDA, {"scale": "afr", "stoich": 14.7}), None),
+    ("lambda_range", ch(LAMBDA, "values"), [0.06, 1.4]),
+    ("thermistor_no_curve", ch(COOLANT, {"beta": GONE, "r25_ohm": GONE}), None),
+    ("thermistor_two_curves", ch(COOLANT, "steinhart_hart"), [1e-3, 2e-4, 1e-7]),
+    ("thermistor_ohm", ch(COOLANT, {"beta": GONE, "r25_ohm": GONE, "points": [[32128, 0], [10, 5], [2, 50]]}), None),
+    ("thermistor_points", ch(COOLANT, {"beta": GONE, "r25_ohm": GONE, "points": [[0, 100], [25, 110], [50, 120]]}), None),
+    ("per_both", ch(WHEEL, "per_rev"), 4),
+    ("per_missing", ch(WHEEL, "per_metre"), GONE),
+    ("max_of_other", ch(WHEEL, "max_rpm"), 9000),
+    ("pulses_too_fast", ch(WHEEL, "per_metre"), 900),
+    ("filter_too_long", ch(WHEEL, "min_period_us"), 1100),
+    ("ringing_too_long", ch(TACH, "per_rev"), 20),
+    ("filter_too_short", ch(TACH, "min_period_us"), 200),
+    ("filter_over_half", ch(TACH, "min_period_us"), 2000),
+    ("calibration_same", ch(LAMBDA, "calibration", "counts"), [100, 100]),
+    ("state_order", ch(LAMBDA, "states", 0, "volts"), [0.2, 0.0]),
+    ("state_overlap", ch(LAMBDA, "states", 1, "volts"), [0.1, 0.3]),
+    ("state_twice", ch(LAMBDA, "states", 1, "name"), "warm_up"),
+    ("fuel_unknown", ("fuel", "name"), "benzin"),
+    ("fuel_two_ways", ("fuel",), {"name": "mine", "c": 1, "h": 2, "stoich": 14}),
+    ("fuel_no_air", ("fuel",), {"name": "mine", "c": 1, "h": 2, "o": 3}),
+    ("fuel_by_alone", ("fuel", "by"), "mass"),
+    ("fuel_no_density", ("fuel",), {"name": "x", "blend": [{"name": "petrol", "part": 0.5}, {"name": "methane", "part": 0.5}]}),
+    ("fuel_parts_sum", ("fuel",), {"name": "x", "blend": [{"name": "petrol", "part": 0.5}, {"name": "ethanol", "part": 0.6}]}),
+    ("gears_order", ("vehicle", "gears"), [50, 70, 120]),
+    ("channel_unknown", ("target", 0, "load"), "boost"),
+    ("channel_unknown", ("target", 0, "when", "channel"), "valet"),
+    ("target_load_unit", ch(MAP, "unit"), "bar"),
+    ("target_no_axis", ("target",), {"lambda": [0.9, 0.8]}),
+    ("target_two_loads", ("target", 0, "load_pct"), [40, 200]),
+    ("target_order", ("target", 0, "load_kpa"), [200, 40]),
+    ("target_order", ("target", 1, "rpm"), [1000, 1000]),
+    ("target_rows", ("target", 1, "lambda"), [[1.0, 0.8]]),
+    ("target_unreachable", ("target", 0, "when"), GONE),
+    ("when_alone", ("target",), {"lambda": 0.85, "when": {"channel": "high_boost", "is": 1}}),
+    ("state_unknown", ("target", 0, "when", "is"), "warm"),
+    ("range_order", ("target", 0, "when", "is"), [3, 2]),
+)
+
+
+def put(holder, path, value):
+    """Set, or for GONE remove, what stands at `path`; a dict as last step sets several keys."""
+    for step in path[:-1]:
+        holder = holder[step]
+    last = path[-1]
+    for key, one in last.items() if isinstance(last, dict) else ((last, value),):
+        if one is GONE:
+            del holder[key]
+        else:
+            holder[key] = one
+
+
+def mistaken(path, value):
+    out = good()
+    if path == ("channels",):
+        del out["target"]  # it would miss the channels it names
+    put(out, path, value)
+    return out
