@@ -265,8 +265,6 @@ def _check_states(checker, states, where):
             checker.bad("state_order", here + ": volts")
             continue
         for other, low, high in seen:
-            if state.get("name") == other:
-                checker.bad("state_twice", here + ": name", shown(other))
             if volts[0] <= high and low <= volts[1]:
                 checker.bad("state_overlap", here + ": volts", shown(other))
         seen.append((state.get("name"), volts[0], volts[1]))

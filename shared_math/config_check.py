@@ -55,6 +55,8 @@ def meant(word, words):
     best = None
     least = 3 if len(word) > 3 else 2
     for one in sorted(words):
+        if len(word) > 2 and one.startswith(word.lower()):
+            return one
         far = _distance(word.lower()[:40], one)
         if far < least:
             best, least = one, far

@@ -84,13 +84,13 @@ RESERVED = (
 )
 
 _COMMON = {"name": None, "input": None, "kind": None, "label": ("text", 60), "note": ("text", 200)}
-_QUALITY = {"accuracy": ("number", 0, 1e6), "tau_ms": ("number", 0, 5000)}
+_QUALITY = {"accuracy": ("number", 0, 1000000), "tau_ms": ("number", 0, 5000)}
 _ANALOG = {"divider": None, "calibration": None, "states": None}
 _ANALOG.update(_QUALITY)
-_OHM = ("number", 1, 1e7)
+_OHM = ("number", 1, 10000000)
 _UNIT = ("text", 12)
 _VOLTS = ("numbers", 2, MOST_POINTS, -60, 60)
-_VALUES = ("numbers", 2, MOST_POINTS, -1e6, 1e6)
+_VALUES = ("numbers", 2, MOST_POINTS, -1000000, 1000000)
 _EDGE = ("choice", ("rising", "falling"))
 _PERIOD = ("whole", 1, 1000000)
 
@@ -162,11 +162,11 @@ INPUT_LETTER = {"pulses": "p", "frequency": "p", "digital": "d"}  # every other 
 
 LAMBDA_LEAST = 0.3
 LAMBDA_MOST = 8.0  # free air, as some controllers print it
-DIVIDER = {"top_ohm": ("number", 0, 1e7), "bottom_ohm": ("number", 1, 1e7)}
+DIVIDER = {"top_ohm": ("number", 0, 10000000), "bottom_ohm": ("number", 1, 10000000)}
 CALIBRATION = {"counts": ("numbers", 2, 2, -8388608, 8388607), "volts": ("numbers", 2, 2, -60, 60)}
 STATE = {"name": ("text", 40), "volts": ("numbers", 2, 2, -60, 60)}
 MOST_STATES = 8
-POINT = ("numbers", 2, 2, -100, 1e7)
+POINT = ("numbers", 2, 2, -100, 10000000)
 
 # Filled in where nothing is written
 BOARD = "generic"

@@ -227,11 +227,6 @@ WORDS = {
     ),
     "state_order": ("{w} of a state must be [lower, higher]", "the two voltages are swapped or equal", "swap them"),
     "state_overlap": ("{w} reaches into the state {d}", "one voltage can't mean two states", "part their voltages"),
-    "state_twice": (
-        "{w}: {d} stands twice",
-        "a block was copied and its name left as it was",
-        "give each state its own name",
-    ),
     "fuel_unknown": (
         "{w} is not a known fuel: {d}",
         "a typing slip, or a fuel that needs its composition",

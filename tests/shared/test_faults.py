@@ -1,0 +1,24 @@
+"""Fault numbers and their sentences."""
+
+from shared_math import faults
+
+NEEDED = ("card_missing", "card_full", "card_readonly", "card_dead", "bad_config", "no_config", "rows_lost")
+
+
+def test_numbers_are_single_and_can_be_blinked():
+    numbers = [faults.FAULTS[name][0] for name in faults.FAULTS]
+    assert len(set(numbers)) == len(numbers)
+    for number in numbers:
+        assert 11 <= number <= 99 and number % 10, number  # the lamp blinks tens, then ones
+
+
+def test_sentences():
+    for name in NEEDED + ("storage_foreign", "ring_new", "adc_rail"):
+        number, sentence, cause, step = faults.FAULTS[name]
+        assert faults.fault(number) == (name, sentence, cause, step)
+        assert sentence and cause and step
+
+
+def test_a_number_of_a_newer_firmware():
+    name, sentence, _, step = faults.fault(98)
+    assert name == "unknown" and "98" in sentence and "update" in step

@@ -1,0 +1,71 @@
+"""Edges -> speed."""
+
+from shared_math import speed
+
+COUNT_MASK = (1 << 24) - 1
+AGE_MOST = (1 << 20) - 1
+
+
+def near(a, b, part):
+    return abs(a - b) <= part * abs(b)
+
+
+def test_rpm_and_cycles():
+    assert near(speed.rpm(4, 2, 20000), 6000, 1e-6)  # two turns in 20 ms
+    assert speed.edges_per_cycle({"strokes": 4}, 2) == 4
+    assert speed.edges_per_cycle({"strokes": 2}, 3) == 3
+    assert speed.edges_per_cycle({}, 0.5) == 1
+    assert near(speed.speed_kmh(100, 10, 1000000), 36, 1e-6)  # 10 m in a second
+
+
+def test_shortest_period_and_filter():
+    assert speed.shortest_period_us(9000, 2) == 3333
+    pulses = {"kind": "pulses", "per_rev": 2, "max_rpm": 9000}
+    assert speed.glitch_limit_us(pulses) == 1666
+    pulses["min_period_us"] = 400
+    assert speed.glitch_limit_us(pulses) == 400
+    assert speed.glitch_limit_us({"kind": "pulses", "per_rev": 2}) == 1500  # 10000 rpm unless configured
+    assert speed.glitch_limit_us({"kind": "pulses", "per_metre": 12, "max_kmh": 300}) == 500
+    assert speed.glitch_limit_us({"kind": "frequency", "hz": [50, 200], "values": [0, 1]}) == 2500
+
+
+def test_duty():
+    # 10 ms of the 20 ms that two turns take at 6000 rpm
+    assert near(speed.duty_percent(10.0, 6000), 50.0, 1e-6)
+
+
+def live(per_rev, rpm, seconds, period_us=5000, first=0xFFFFF0):
+    cycle = per_rev * 2
+    whole = int(cycle) if cycle == int(cycle) else int(cycle) + 1
+    out = speed.LiveSpeed(per_rev, whole, period_us, COUNT_MASK, AGE_MOST)
+    edge_us = 60e6 / (rpm * per_rev)
+    for n in range(1, int(seconds * 1e6 / period_us)):
+        t = n * period_us
+        edges = int(t / edge_us)
+        out.row((first + edges) & COUNT_MASK, int(t - edges * edge_us) if edges else AGE_MOST)
+    return out
+
+
+def test_live_speed_is_right_at_steady_speed_and_across_the_count_wrap():
+    for per_rev, rpm in ((2, 6000), (2, 800), (0.5, 6000), (0.5, 300), (60, 60), (60, 9000), (17.14, 4000), (3, 15000)):
+        assert near(live(per_rev, rpm, 2).rpm, rpm, 0.001), (per_rev, rpm, live(per_rev, rpm, 2).rpm)
+
+
+def test_live_speed_falls_when_edges_stay_away():
+    out = live(2, 3000, 1)
+    count = out.counts[out.at]
+    age = out.ages[out.at]
+    before = out.rpm
+    for _ in range(40):
+        age += 5000
+        out.row(count, age)
+        assert out.rpm <= before
+        before = out.rpm
+    assert out.rpm <= 30000000 // age
+    assert out.row(count, AGE_MOST) == 0
+    assert out.row(count, AGE_MOST) == 0
+    # and it is back when edges are: two are enough
+    out.row(count + 1, 100)
+    assert out.rpm == 0
+    out.row(count + 2, 100)
+    assert near(out.rpm, 6000, 0.001)
