@@ -1,0 +1,211 @@
+"""The answer to a drive: every pull judged, the verdict with its reasons, what was assumed and what was left out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ringpull.analysis import align, lean, masks, needs, verdict
+from ringpull.analysis.judge import Judged, SpanAnswer, judge_span
+from ringpull.analysis.lean import LeanEvent
+
+
+@dataclass
+class PullAnswer:
+    """One pull with its numbers; `pull` is the pulls.Pull, `numbers` the judge.SpanAnswer, `frame` made on demand."""
+
+    pull: object
+    numbers: SpanAnswer
+    judged: Judged
+
+    @property
+    def number(self) -> int:
+        return self.pull.number
+
+    @property
+    def spoiled(self) -> bool:
+        return self.pull.spoiled
+
+    @property
+    def lean_events(self) -> list[LeanEvent]:
+        """Events of a judged pull; a spoiled pull is judged nowhere and has none."""
+        return self.numbers.lean_events
+
+    @property
+    def rpm_from(self) -> float:
+        return self.numbers.rpm_from
+
+    @property
+    def rpm_to(self) -> float:
+        return self.numbers.rpm_to
+
+    @property
+    def judged_s(self) -> float:
+        return self.numbers.judged_s
+
+    @property
+    def excess_max(self) -> float | None:
+        return self.numbers.excess_max
+
+    @property
+    def frame(self):
+        """pandas.DataFrame of the pull's recorded rows with the extra columns `lambda_target`, `lambda_aligned` (lag
+        and delay undone), `lambda_raw` (as measured at that time), `load`, `loaded` and `valid` (judged)."""
+        frame = self.pull.frame(align=False).reset_index(drop=True)
+        rows = self.judged.columns.rows(self.pull.start_s, self.pull.end_s)
+        times = frame["time_s"].to_numpy()
+        at = np.clip(np.round((times - self.judged.columns.time_s[rows.start]) / self.judged.columns.period_s), 0, None)
+        at = np.minimum(rows.start + at.astype(int), len(self.judged.columns) - 1)
+        axis = self.judged.columns.load()
+        frame["lambda_raw"] = self.judged.columns.lambda_[at]
+        frame["lambda_aligned"] = self.judged.lambda_aligned[at]
+        frame["lambda_target"] = self.judged.target[at]
+        frame["load"] = np.nan if axis is None else axis[at]
+        frame["loaded"] = self.judged.loaded[at]
+        frame["valid"] = self.judged.masks.valid[at] & self.judged.loaded[at]
+        return frame
+
+    def as_json(self) -> dict:
+        """The pull in the shape of `pulls --json`."""
+        n = self.numbers
+        return {
+            "number": self.pull.number,
+            "session": self.pull.session,
+            "start_s": round(self.pull.start_s, 3),
+            "end_s": round(self.pull.end_s, 3),
+            "source": self.pull.source,
+            "spoiled": self.pull.spoiled,
+            "rpm_from": _number(n.rpm_from, 0),
+            "rpm_to": _number(n.rpm_to, 0),
+            "lambda_mean": _number(n.lambda_mean, 4),
+            "lambda_max": _number(n.lambda_max, 4),
+            "lambda_min": _number(n.lambda_min, 4),
+            "load_max": _number(n.load_max, 1),
+            "judged_s": _number(n.judged_s, 3),
+            "excess_max": _number(n.excess_max, 4),
+            "left_out": n.left_out,
+            "lean_events": [e.as_json() for e in n.lean_events],
+        }
+
+
+@dataclass
+class Answer:
+    """The whole answer. verdict: "attention", "no lean event found" or "not enough data". left_out: mask -> seconds."""
+
+    verdict: str
+    reasons: list[str]
+    pulls: list[PullAnswer]
+    alignment: dict
+    left_out: dict[str, float]
+    assumptions: list[str]
+    cautions: list[str]
+    uncertainty: dict = field(default_factory=dict)
+    rules: dict[str, str] = field(default_factory=dict)
+
+    def as_json(self) -> dict:
+        """Plain dicts, lists, numbers and text."""
+        return {
+            "verdict": self.verdict,
+            "reasons": self.reasons,
+            "pulls": [p.as_json() for p in self.pulls],
+            "alignment": self.alignment,
+            "left_out": self.left_out,
+            "assumptions": self.assumptions,
+            "cautions": self.cautions,
+            "uncertainty": self.uncertainty,
+            "rules": self.rules,
+        }
+
+
+def _number(value, digits: int):
+    """Rounded, or None where there is none: JSON has no NaN."""
+    if value is None or not np.isfinite(value):
+        return None
+    return round(float(value), digits) if digits else round(float(value))
+
+
+def alignment_json(judged: Judged) -> dict:
+    """The delay and lag that were removed, and how they were found."""
+    model = judged.aligned.model
+    return {
+        "delay_s_at": align.delay_table(judged.columns, model),
+        "tau_s": round(model.tau_s, 4),
+        "tau_u": round(model.tau_u_s, 4),
+        "source": model.source,
+        "kind": model.kind,
+        "constant_s": round(model.constant_s, 4),
+        "cycle_deg": model.cycle_deg,
+        "volume_l": round(model.volume_l, 3),
+        "volume_u_l": round(model.volume_u_l, 3),
+        "noise_gain": round(judged.aligned.noise_gain, 2),
+    }
+
+
+def uncertainty_json(judged: Judged) -> dict:
+    """The budget of a judged lambda: 95 % half-widths and the standard uncertainty of each part."""
+    budget = judged.budget
+    return {
+        "random_95": round(lean.EXPANDED * judged.random_u, 4),
+        "systematic_95": round(lean.EXPANDED * budget.systematic, 4),
+        "window_s": lean.WINDOW_S,
+        "parts": [{"name": p.name, "u": round(p.u, 5), "kind": p.kind, "source": p.source} for p in budget.parts],
+    }
+
+
+def assumptions(judged: Judged) -> list[str]:
+    """What was assumed, in words."""
+    columns = judged.columns
+    _, words = needs.missing(columns, "lambda by engine speed and lean events")
+    out = [f"target: {judged.target_source}", f"under load: {judged.load_rule}", f"lean event: {lean.RULE}"]
+    out.append(f"delay and lag: {judged.aligned.model.source}")
+    out += words
+    out += [f"{p.name}: {p.source}" for p in judged.budget.parts if "assumed" in p.source]
+    if len(columns.banks) > 1:
+        out.append("two banks: judged by the leaner; a bank's mean hides a single lean cylinder")
+    return out
+
+
+def judge_pulls(pulls: list) -> list[PullAnswer]:
+    """Each pull judged with its own session's alignment."""
+    out = []
+    for pull in pulls:
+        judged = pull.view.judged
+        numbers = judge_span(judged, pull.start_s, pull.end_s)
+        out.append(PullAnswer(pull, numbers, judged))
+    return out
+
+
+def answer(drive) -> Answer:
+    """The answer to a `drive.Drive`: all its sessions' pulls."""
+    from ringpull import pulls as found
+
+    judged_pulls = judge_pulls(drive.pulls())
+    views = {id(p.judged): p.judged for p in judged_pulls}
+    if not views and drive.sessions:
+        longest = max(drive.sessions, key=lambda s: s.rows)
+        views = {0: found.View(longest).judged}
+    if not views:
+        words = ["no session could be read"]
+        return Answer(verdict.NOT_ENOUGH, words, [], {}, {}, [], list(verdict.CAUTIONS))
+    judged = list(views.values())[0]
+    absent, _ = needs.missing(judged.columns, "lambda by engine speed and lean events")
+    systematic = max(j.budget.systematic for j in views.values())
+    call = max(max(lean.LEAST_DEPTH, lean.SIGMAS * j.random_u) for j in views.values())
+    word, reasons = verdict.decide(judged_pulls, absent, systematic, call)
+    left_out: dict[str, float] = {}
+    for pull in judged_pulls:
+        for name, seconds in pull.numbers.left_out.items():
+            left_out[name] = round(left_out.get(name, 0.0) + seconds, 3)
+    said = list(dict.fromkeys(line for j in views.values() for line in assumptions(j)))
+    return Answer(
+        verdict=word,
+        reasons=reasons,
+        pulls=judged_pulls,
+        alignment=alignment_json(judged),
+        left_out=left_out,
+        assumptions=said,
+        cautions=list(verdict.CAUTIONS),
+        uncertainty=uncertainty_json(judged),
+        rules=dict(masks.RULES),
+    )

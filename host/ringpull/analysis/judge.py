@@ -1,0 +1,120 @@
+"""One session judged: alignment, masks, target, load, and the lean events of each span. Columns in, numbers out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ringpull.analysis import lean, load, local, masks, target, transport, uncertainty
+from ringpull.analysis.align import Aligned, align
+from ringpull.analysis.columns import Columns
+from ringpull.analysis.masks import Masks
+
+
+@dataclass
+class Judged:
+    """A session made ready: arrays of shape (rows,) at the time of injection.
+
+    lambda_aligned: delay and lag undone. target: lambda that should have been. valid: no mask takes the row out.
+    loaded: under load, by `load_rule`.
+    """
+
+    columns: Columns
+    aligned: Aligned
+    masks: Masks
+    target: np.ndarray
+    target_source: str
+    loaded: np.ndarray
+    load_rule: str
+    budget: uncertainty.Budget
+    random_u: float
+
+    @property
+    def lambda_aligned(self) -> np.ndarray:
+        return self.aligned.lambda_
+
+
+@dataclass
+class SpanAnswer:
+    """Numbers of one pull. lambda_*: over the rows under load that no mask takes out (a spoiled pull's own are shown),
+    NaN where there are none. judged_s, excess_max: of what is judged. left_out: mask -> seconds."""
+
+    rpm_from: float
+    rpm_to: float
+    lambda_mean: float
+    lambda_max: float
+    lambda_min: float
+    load_max: float | None
+    judged_s: float
+    excess_max: float | None
+    lean_events: list[lean.LeanEvent] = field(default_factory=list)
+    left_out: dict[str, float] = field(default_factory=dict)
+
+
+def prepare(
+    columns: Columns, model: transport.Transport | None = None, spoiled: list[tuple[float, float]] = ()
+) -> Judged:
+    """Align, mask and target a whole session. spoiled: (start_s, end_s) of the pulls that are flagged."""
+    aligned = align(columns, model)
+    flagged = np.zeros(len(columns), bool)
+    for start_s, end_s in spoiled:
+        flagged[columns.rows(start_s, end_s)] = True
+    found = masks.masks(columns, aligned, flagged)
+    wanted, source = target.targets(columns)
+    loaded, rule = load.under_load(columns)
+    budget = uncertainty.budget(columns)
+    white = budget.parts[0].u
+    random_u = uncertainty.mean_u(white, aligned.noise_gain, lean.WINDOW_S, columns.period_s, aligned.model.tau_s)
+    return Judged(columns, aligned, found, wanted, source, loaded, rule, budget, random_u)
+
+
+def judge_span(judged: Judged, start_s: float, end_s: float) -> SpanAnswer:
+    """One pull of a prepared session."""
+    columns = judged.columns
+    rows = columns.rows(start_s, end_s)
+    period_s = columns.period_s
+    rpm = columns.rpm[rows]
+    loaded = judged.loaded[rows]
+    lean_rail = judged.masks.lean_rail[rows]
+    # at the lean end of its range the sensor still says "at least this lean": that counts, though it measures nothing
+    others = [flags[rows] for name, flags in judged.masks.by_name.items() if name not in ("saturation", "spoiled")]
+    kept = ~np.any(np.stack(others), axis=0)
+    shown = loaded & kept & (~judged.masks.by_name["saturation"][rows] | lean_rail)
+    good = shown & ~judged.masks.by_name["spoiled"][rows]
+    value = np.where(shown, judged.lambda_aligned[rows], np.nan)
+    excess = np.where(good, value - judged.target[rows], np.nan)
+    axis = columns.load()
+    here = None if axis is None else axis[rows]
+    delay_u_s = judged.aligned.model.delay_u_s(judged.aligned.flow.litres_per_s[rows])
+    found = lean.events(
+        columns.time_s[rows],
+        excess,
+        rpm,
+        here,
+        lean_rail & good,
+        judged.random_u,
+        judged.budget.systematic,
+        delay_u_s,
+    )
+    smooth, count = local.mean(excess, local.half_rows(lean.WINDOW_S, period_s))
+    smooth = np.where((count >= local.half_rows(lean.WINDOW_S, period_s)) & np.isfinite(excess), smooth, np.nan)
+    speeds = rpm[loaded & np.isfinite(rpm)]
+    speeds = rpm[np.isfinite(rpm)] if len(speeds) == 0 else speeds
+    short = local.mean(value, local.half_rows(lean.EDGE_WINDOW_S, period_s))[0]
+    short = short[np.isfinite(value)]
+    any_judged = len(short) > 0
+    nan = float("nan")
+    with_load = here is not None and np.isfinite(here).any()
+    return SpanAnswer(
+        rpm_from=float(speeds.min()) if len(speeds) else nan,
+        rpm_to=float(speeds.max()) if len(speeds) else nan,
+        lambda_mean=float(np.nanmean(value)) if any_judged else nan,
+        lambda_max=float(short.max()) if any_judged else nan,
+        lambda_min=float(short.min()) if any_judged else nan,
+        load_max=float(np.nanmax(here)) if with_load else None,
+        judged_s=float(np.count_nonzero(np.isfinite(excess)) * period_s),
+        excess_max=float(np.nanmax(smooth)) if np.isfinite(smooth).any() else None,
+        lean_events=found,
+        left_out=judged.masks.seconds(rows, period_s),
+    )

@@ -1,0 +1,163 @@
+"""Lean events: where lambda stood above target, under load, by more than its random uncertainty, for long enough."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ringpull.analysis import local
+
+LEAST_DEPTH = 0.033  # mean excess over WINDOW_S that makes an event; scatter of a good mixture stays below it
+EDGE_SHARE = 0.5  # an event reaches as far as the excess stays above this share of what made it one
+WINDOW_S = 0.20
+EDGE_WINDOW_S = 0.08
+LEAST_S = 0.15
+JOIN_S = 0.10
+SIGMAS = 3.0  # an event also exceeds this many random standard uncertainties of the window's mean
+EXPANDED = 1.96
+
+RULE = (
+    f"mean lambda over {WINDOW_S:.1f} s above target by more than {LEAST_DEPTH:.3f} and by more than {SIGMAS:.0f} times "
+    f"its random standard uncertainty, under load, for at least {LEAST_S:.2f} s"
+)
+
+
+@dataclass
+class LeanEvent:
+    """One event, at the time of injection. depth: largest excess (lambda above target, mean over WINDOW_S).
+
+    depth_u: half-width of its 95 % interval from random errors and the alignment. systematic_u: half-width of the
+    systematic part, which shifts every event alike. exposure_s: integral of the excess, lambda x seconds. chance: of
+    noise alone reaching this depth somewhere in the pull. bound: lambda was at the end of the sensor's range, so the
+    true depth may be larger. hints: what else moved, as possibilities.
+    """
+
+    start_s: float
+    end_s: float
+    rpm_from: float
+    rpm_to: float
+    load_from: float | None
+    load_to: float | None
+    deepest_s: float
+    deepest_rpm: float
+    depth: float
+    depth_u: float
+    systematic_u: float
+    exposure_s: float
+    chance: float
+    bound: bool = False
+    hints: list[str] = field(default_factory=list)
+
+    @property
+    def length_s(self) -> float:
+        """Seconds from start to end."""
+        return self.end_s - self.start_s
+
+    def as_json(self) -> dict:
+        """A plain dict, rounded to what the figures carry."""
+        return {
+            "start_s": round(self.start_s, 3),
+            "end_s": round(self.end_s, 3),
+            "rpm_from": round(self.rpm_from),
+            "rpm_to": round(self.rpm_to),
+            "load_from": None if self.load_from is None else round(self.load_from, 1),
+            "load_to": None if self.load_to is None else round(self.load_to, 1),
+            "deepest_s": round(self.deepest_s, 3),
+            "deepest_rpm": round(self.deepest_rpm),
+            "depth": round(self.depth, 4),
+            "depth_u": round(self.depth_u, 4),
+            "systematic_u": round(self.systematic_u, 4),
+            "exposure_s": round(self.exposure_s, 5),
+            "chance": round(self.chance, 6),
+            "bound": self.bound,
+            "hints": self.hints,
+        }
+
+
+def normal_tail(z: float) -> float:
+    """Chance of a standard normal value above z."""
+    from math import erfc, sqrt
+
+    return 0.5 * erfc(z / sqrt(2.0))
+
+
+def chance_of_noise(depth: float, u: float, windows: float) -> float:
+    """Chance that the largest of `windows` independent means of standard deviation u reaches `depth` (normal noise)."""
+    if u <= 0:
+        return 0.0
+    single = normal_tail(depth / u)
+    return float(-np.expm1(max(1.0, windows) * np.log1p(-min(single, 1.0 - 1e-12))))
+
+
+def runs(excess: np.ndarray, period_s: float, call: float, edge: float) -> list[tuple[int, int]]:
+    """Rows (first, after last) of events in a column of excess (NaN = not judged).
+
+    A run of the EDGE_WINDOW_S mean above `edge` that holds, somewhere, a WINDOW_S mean above `call`. Runs closer than
+    JOIN_S are one.
+    """
+    long_half, short_half = local.half_rows(WINDOW_S, period_s), local.half_rows(EDGE_WINDOW_S, period_s)
+    long_mean, count = local.mean(excess, long_half)
+    short_mean, _ = local.mean(excess, short_half)
+    judged = np.isfinite(excess)
+    with np.errstate(invalid="ignore"):
+        core = judged & (long_mean > call) & (count >= long_half)
+        wide = judged & ((short_mean > edge) | core)
+    wide = local.close_gaps(wide, round(JOIN_S / period_s))
+    return [(a, b) for a, b in local.spans(wide) if core[a:b].any() and (b - a) * period_s >= LEAST_S]
+
+
+def events(
+    time_s: np.ndarray,
+    excess: np.ndarray,
+    rpm: np.ndarray,
+    load: np.ndarray | None,
+    bound: np.ndarray,
+    random_u: float,
+    systematic_u: float,
+    delay_u_s: np.ndarray,
+) -> list[LeanEvent]:
+    """The lean events of one pull, on its own rows.
+
+    excess: lambda minus target, NaN where not judged. random_u: standard uncertainty of a WINDOW_S mean. systematic_u:
+    standard, common to all rows. delay_u_s: standard uncertainty of the delay (rows,). bound: at the lean rail.
+    """
+    if len(time_s) < 3:
+        return []
+    period_s = float(np.median(np.diff(time_s)))
+    call = max(LEAST_DEPTH, SIGMAS * random_u)
+    half = local.half_rows(WINDOW_S, period_s)
+    smooth, slope, _ = local.line(excess, period_s, half)
+    smooth = np.where(np.isfinite(smooth), smooth, local.mean(excess, half)[0])
+    windows = np.count_nonzero(np.isfinite(excess)) * period_s / WINDOW_S
+    out = []
+    for first, last in runs(excess, period_s, call, EDGE_SHARE * call):
+        inside = slice(first, last)
+        values = np.where(np.isfinite(excess[inside]), smooth[inside], np.nan)
+        if not np.isfinite(values).any():
+            continue
+        deepest = first + int(np.nanargmax(values))
+        depth = float(smooth[deepest])
+        moved = float(np.nanmax(np.abs(slope[inside]), initial=0.0)) * float(delay_u_s[deepest]) * 0.5
+        speeds = rpm[inside][np.isfinite(rpm[inside])]
+        loads = None if load is None else load[inside][np.isfinite(load[inside])]
+        has_load = loads is not None and len(loads) > 0
+        out.append(
+            LeanEvent(
+                start_s=float(time_s[first]),
+                end_s=float(time_s[last - 1] + period_s),
+                rpm_from=float(speeds.min()) if len(speeds) else float("nan"),
+                rpm_to=float(speeds.max()) if len(speeds) else float("nan"),
+                load_from=float(loads.min()) if has_load else None,
+                load_to=float(loads.max()) if has_load else None,
+                deepest_s=float(time_s[deepest]),
+                deepest_rpm=float(rpm[deepest]),
+                depth=depth,
+                depth_u=EXPANDED * float(np.hypot(random_u, moved)),
+                systematic_u=EXPANDED * systematic_u,
+                exposure_s=float(np.nansum(np.maximum(excess[inside], 0.0)) * period_s),
+                chance=chance_of_noise(depth, random_u, windows),
+                bound=bool(bound[inside].any()),
+            )
+        )
+    return out

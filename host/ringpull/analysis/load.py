@@ -1,0 +1,43 @@
+"""When the engine is under load, with whatever the drive has logged."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ringpull.analysis import local
+from ringpull.analysis.columns import Columns
+
+THROTTLE_HIGH_PCT = 60.0
+MAP_HIGH_KPA = 85.0
+MAP_HIGH_SHARE = 0.85  # of the highest pressure of the drive where that is lower: altitude, or a restricted engine
+RISING_RPM_S = 100.0
+SLOPE_WINDOW_S = 0.30
+
+
+def rising(columns: Columns) -> np.ndarray:
+    """Where engine speed rises by more than RISING_RPM_S, over SLOPE_WINDOW_S."""
+    half = local.half_rows(SLOPE_WINDOW_S, columns.period_s)
+    _, slope, _ = local.line(columns.rpm, columns.period_s, half)
+    with np.errstate(invalid="ignore"):
+        return slope > RISING_RPM_S
+
+
+def high(columns: Columns) -> tuple[np.ndarray, str] | None:
+    """(where throttle, else manifold pressure, is high; the rule in words), or None with neither logged."""
+    with np.errstate(invalid="ignore"):
+        if columns.throttle is not None and np.isfinite(columns.throttle).any():
+            most = float(np.nanpercentile(columns.throttle, 99.9))
+            limit = THROTTLE_HIGH_PCT if most >= THROTTLE_HIGH_PCT else 0.8 * most
+            return columns.throttle >= limit, f"throttle at least {limit:.0f} %"
+        if columns.map_kpa is not None and np.isfinite(columns.map_kpa).any():
+            limit = min(MAP_HIGH_KPA, MAP_HIGH_SHARE * float(np.nanpercentile(columns.map_kpa, 99.9)))
+            return columns.map_kpa >= limit, f"manifold pressure at least {limit:.0f} kPa"
+    return None
+
+
+def under_load(columns: Columns) -> tuple[np.ndarray, str]:
+    """(bool array, rule): high throttle or pressure; with lambda and speed alone, engine speed rising."""
+    known = high(columns)
+    if known is not None:
+        return known
+    return rising(columns), f"engine speed rising by at least {RISING_RPM_S:.0f} 1/min a second"

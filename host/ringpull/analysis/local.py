@@ -1,0 +1,69 @@
+"""Local straight lines: smoothed value and slope of a gridded column, aware of gaps."""
+
+from __future__ import annotations
+
+import numpy as np
+
+
+def half_rows(width_s: float, period_s: float) -> int:
+    """Rows on each side of the middle of a window of about `width_s`; at least one."""
+    return max(1, round(width_s / period_s / 2.0))
+
+
+def line(values: np.ndarray, period_s: float, half: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(value, slope per second, samples) of the least-squares line through the 2*half+1 rows around each row.
+
+    NaN rows are left out; where fewer than half of the window is there, or none on one side, the result is NaN.
+    """
+    offsets = np.arange(-half, half + 1, dtype=float)
+    there = np.isfinite(values)
+    weight = there.astype(float)
+    filled = np.where(there, values, 0.0)
+
+    def moment(column: np.ndarray, power: int) -> np.ndarray:
+        # correlation, not convolution: the kernel is turned round
+        return np.convolve(np.pad(column, half), (offsets**power)[::-1], mode="valid")
+
+    n = np.round(moment(weight, 0))
+    y0, y1 = moment(filled, 0), moment(filled, 1)
+    k1, k2 = moment(weight, 1), moment(weight, 2)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        spread = n * k2 - k1 * k1
+        slope = (n * y1 - k1 * y0) / spread
+        value = (y0 - slope * k1) / n
+        good = (n >= half + 1) & (spread > 0) & (np.abs(k1) <= n * half * 0.51)
+    return np.where(good, value, np.nan), np.where(good, slope / period_s, np.nan), n
+
+
+def mean(values: np.ndarray, half: int) -> tuple[np.ndarray, np.ndarray]:
+    """(mean, samples) of the valid rows among the 2*half+1 around each row; NaN where there are none."""
+    there = np.isfinite(values)
+    total = np.concatenate([[0.0], np.cumsum(np.where(there, values, 0.0))])
+    count = np.concatenate([[0], np.cumsum(there)])
+    at = np.arange(len(values))
+    low, high = np.maximum(at - half, 0), np.minimum(at + half + 1, len(values))
+    n = count[high] - count[low]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(n > 0, (total[high] - total[low]) / n, np.nan), n
+
+
+def spans(flags: np.ndarray) -> list[tuple[int, int]]:
+    """The runs of True as (first row, row after the last)."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]])))
+    return [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
+
+
+def close_gaps(flags: np.ndarray, rows: int) -> np.ndarray:
+    """Runs of False no longer than `rows` between two runs of True filled in."""
+    out = flags.copy()
+    runs = spans(flags)
+    for (_, end), (start, _) in zip(runs, runs[1:], strict=False):
+        if start - end <= rows:
+            out[end:start] = True
+    return out
+
+
+def spread_after(flags: np.ndarray, rows: int) -> np.ndarray:
+    """True also in the `rows` rows after each True."""
+    last = np.maximum.accumulate(np.where(flags, np.arange(len(flags)), -(1 << 40)))
+    return np.arange(len(flags)) - last <= rows

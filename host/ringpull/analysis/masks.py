@@ -1,0 +1,162 @@
+"""Named validity masks: what is left out of judgement, each with its rule in words.
+
+Masks hold at the time of injection; what the sensor itself tells (saturation, its controller's states) is moved there
+with the gas that it belongs to.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ringpull.analysis import load, local, roles
+from ringpull.analysis.align import Aligned
+from ringpull.analysis.columns import Columns
+
+COLD_DEGC = 60.0
+CLOSED_PCT = 5.0
+OVERRUN_RPM = 1300.0
+OVERRUN_KPA = 35.0
+RECOVERY_S = 0.5
+TIP_IN_PCT = 20.0
+TIP_IN_KPA = 40.0
+TIP_IN_WINDOW_S = 0.2
+TIP_IN_S = 0.6
+SPOOL_S = 0.5
+DROP_RPM_S = 1500.0
+AFTER_CHANGE_S = 0.3
+RAIL_SHARE = 0.005  # of the range: nearer to an end than this, a reading is a bound and not a measurement
+
+RULES = {
+    "warm_up": f"the controller says that its sensor is heating, or coolant below {COLD_DEGC:.0f} degC",
+    "controller_state": "the controller's output is in a configured state or outside the sensor's range: no lambda",
+    "overrun_cut": f"throttle below {CLOSED_PCT:.0f} % (without it, manifold pressure below {OVERRUN_KPA:.0f} kPa) "
+    f"above {OVERRUN_RPM:.0f} 1/min, and {RECOVERY_S:.1f} s after it ends: the fuel may be cut",
+    "tip_in": f"throttle opened by more than {TIP_IN_PCT:.0f} % within {TIP_IN_WINDOW_S:.1f} s (without throttle, "
+    f"pressure up by more than {TIP_IN_KPA:.0f} kPa; without both, {SPOOL_S:.1f} s of rising speed), and "
+    f"{TIP_IN_S:.1f} s after: enrichment and wall film are not the table's",
+    "gear_change": f"engine speed falling by more than {DROP_RPM_S:.0f} 1/min a second, "
+    f"and {AFTER_CHANGE_S:.1f} s after",
+    "tach_loss": "no engine speed: its edges are missing or were rejected",
+    "saturation": "lambda at an end of the sensor's range: a bound, not a measurement (a lean end still counts)",
+    "spoiled": "the pull was flagged spoiled by a double press, or left out by the reader",
+}
+
+
+@dataclass(frozen=True)
+class Masks:
+    """by_name: mask -> bool array (rows,), True where it takes a row out. lean_rail: at the lean end of the range."""
+
+    by_name: dict[str, np.ndarray]
+    lean_rail: np.ndarray
+
+    @property
+    def valid(self) -> np.ndarray:
+        """Rows that no mask takes out."""
+        return ~np.any(np.stack(list(self.by_name.values())), axis=0)
+
+    def seconds(self, rows: slice, period_s: float) -> dict[str, float]:
+        """mask -> seconds that it takes out of `rows`; only masks that take any. One row may be in several."""
+        out = {}
+        for name, flags in self.by_name.items():
+            count = int(np.count_nonzero(flags[rows]))
+            if count:
+                out[name] = round(count * period_s, 3)
+        return out
+
+
+def lambda_range(config: dict) -> tuple[float, float]:
+    """The widest range (least, most lambda) that every configured lambda channel can show; open where none says."""
+    least, most = -np.inf, np.inf
+    for channel in roles.lambda_channels(config.get("channels", [])):
+        values = channel.get("values")
+        if not values:
+            continue
+        scale = channel.get("stoich", 14.7) if channel.get("scale") == "afr" else 1.0
+        least = max(least, min(values) / scale)
+        most = min(most, max(values) / scale)
+    return least, most
+
+
+def rails(columns: Columns) -> tuple[np.ndarray, np.ndarray]:
+    """(at the rich end, at the lean end) of the sensor's range, at the sensor's time."""
+    least, most = lambda_range(columns.config)
+    slack = RAIL_SHARE * (most - least) if np.isfinite(most - least) else 0.0
+    with np.errstate(invalid="ignore"):
+        return columns.lambda_ <= least + slack, columns.lambda_ >= most - slack
+
+
+def jump(values: np.ndarray, period_s: float, window_s: float, least: float) -> np.ndarray:
+    """Where a column has risen by more than `least` within the last `window_s`."""
+    rows = max(1, round(window_s / period_s))
+    out = np.zeros(len(values), bool)
+    with np.errstate(invalid="ignore"):
+        out[rows:] = values[rows:] - values[:-rows] > least
+    return out
+
+
+def overrun(columns: Columns) -> np.ndarray:
+    """Where the fuel may be cut: throttle closed (without it, deep vacuum) with the engine turning fast."""
+    with np.errstate(invalid="ignore"):
+        fast = columns.rpm > OVERRUN_RPM
+        if columns.throttle is not None and np.isfinite(columns.throttle).any():
+            return fast & (columns.throttle < CLOSED_PCT)
+        if columns.map_kpa is not None:
+            return fast & (columns.map_kpa < OVERRUN_KPA)
+    return np.zeros(len(columns), bool)
+
+
+def tip_in(columns: Columns) -> np.ndarray:
+    """Where the throttle has just been opened; told from speed alone, the first SPOOL_S of its rise."""
+    if columns.throttle is not None and np.isfinite(columns.throttle).any():
+        return jump(columns.throttle, columns.period_s, TIP_IN_WINDOW_S, TIP_IN_PCT)
+    if columns.map_kpa is not None:
+        return jump(columns.map_kpa, columns.period_s, TIP_IN_WINDOW_S, TIP_IN_KPA)
+    out = np.zeros(len(columns), bool)
+    started = local.close_gaps(load.rising(columns), round(0.5 / columns.period_s))
+    for first, _ in local.spans(started):
+        out[first : first + round(SPOOL_S / columns.period_s)] = True
+    return out
+
+
+def masks(columns: Columns, aligned: Aligned, spoiled: np.ndarray | None = None) -> Masks:
+    """All masks of a session at the time of injection. spoiled: bool (rows,) of the spoiled pulls."""
+    period_s = columns.period_s
+    rows = len(columns)
+
+    def after(flags: np.ndarray, seconds: float) -> np.ndarray:
+        return local.spread_after(flags, round(seconds / period_s))
+
+    def from_sensor(flags: np.ndarray) -> np.ndarray:
+        return flags[aligned.sensor_row]
+
+    warm = np.zeros(rows, bool)
+    state = ~np.isfinite(columns.lambda_)
+    sensors = {c["name"] for c in roles.lambda_channels(columns.config.get("channels", []))}
+    for (channel, name), flags in columns.states.items():
+        if channel not in sensors:
+            continue
+        if "warm" in name or "heat" in name:
+            warm |= flags
+        else:
+            state |= flags
+    warm_here = from_sensor(warm)
+    coolant = columns.extra.get("coolant")
+    with np.errstate(invalid="ignore"):
+        if coolant is not None:
+            warm_here |= coolant < COLD_DEGC
+        _, slope, _ = local.line(columns.rpm, period_s, local.half_rows(0.1, period_s))
+        falling = slope < -DROP_RPM_S
+    rich_rail, lean_rail = rails(columns)
+    by_name = {
+        "warm_up": warm_here,
+        "controller_state": (from_sensor(state & ~warm) | ~np.isfinite(aligned.lambda_)) & ~warm_here,
+        "overrun_cut": after(overrun(columns), RECOVERY_S),
+        "tip_in": after(tip_in(columns), TIP_IN_S),
+        "gear_change": after(falling, AFTER_CHANGE_S),
+        "tach_loss": ~np.isfinite(columns.rpm),
+        "saturation": from_sensor(rich_rail | lean_rail),
+        "spoiled": np.zeros(rows, bool) if spoiled is None else spoiled,
+    }
+    return Masks(by_name, from_sensor(lean_rail))

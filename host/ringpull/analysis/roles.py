@@ -1,0 +1,47 @@
+"""Which configured channel plays which part in the analysis, by its name, kind and unit."""
+
+import re
+
+# Role -> pattern of channel names; the first channel that fits plays the role
+NAMES = {
+    "map": r"map|manifold(_pressure)?|boost",
+    "throttle": r"throttle|tps|throttle_position",
+    "pedal": r"pedal|accelerator",
+    "coolant": r"coolant|water|engine_temperature",
+    "intake": r"intake(_air)?|intake_temperature|charge(_temperature)?|air_temperature",
+    "exhaust": r"exhaust(_gas)?(_temperature)?|egt",
+    "fuel_pressure": r"fuel_pressure|rail_pressure",
+    "battery": r"battery|supply",
+    "injector": r"injector(_time)?|injection(_time)?|pulse_width",
+    "commanded": r"lambda_commanded|commanded_lambda|lambda_target",
+    "trim": r"trim|fuel_trim|short_trim|trim_short",
+    "knock": r"knock",
+    "boost_target": r"boost_target|map_target",
+    "ethanol": r"ethanol(_content)?|flex",
+    "wheel": r"wheel_speed|road_speed|vehicle_speed|speed",
+}
+
+# Unit -> factor to the unit the analysis uses
+KPA = {"kPa": 1.0, "bar": 100.0, "mbar": 0.1, "psi": 6.894757}
+
+
+def channel_for(role: str, channels: list[dict]) -> dict | None:
+    """The channel of the configuration that plays `role`, or None."""
+    for channel in channels:
+        if channel.get("kind") not in ("lambda", "pulses") or role in ("commanded", "wheel"):
+            if re.fullmatch(NAMES[role], channel["name"].lower()):
+                return channel
+    if role == "wheel":
+        return next((c for c in channels if c.get("kind") == "pulses" and "per_metre" in c), None)
+    return None
+
+
+def lambda_channels(channels: list[dict]) -> list[dict]:
+    """The lambda channels that measure the exhaust: kind lambda, without what the engine computer only commands."""
+    commanded = channel_for("commanded", channels)
+    return [c for c in channels if c.get("kind") == "lambda" and c is not commanded]
+
+
+def speed_channel(channels: list[dict]) -> dict | None:
+    """The pulse channel that counts the crank: the first one with `per_rev`."""
+    return next((c for c in channels if c.get("kind") == "pulses" and "per_rev" in c), None)

@@ -1,0 +1,136 @@
+"""The lambda that should have been, row by row: the shared definition of targets, evaluated for whole columns."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ringpull.analysis.columns import Columns
+from shared_math import target as shared_target
+
+# Full-throttle lambda by fuel family and aspiration. Common practice, no source.
+PRESETS = {
+    ("petrol", "boosted"): 0.80,
+    ("petrol", "natural"): 0.88,
+    ("e85", "boosted"): 0.82,
+    ("e85", "natural"): 0.85,
+    ("methanol", "boosted"): 0.75,
+    ("methanol", "natural"): 0.80,
+    ("gas", "boosted"): 0.92,
+    ("gas", "natural"): 0.97,
+}
+FAMILIES = {
+    "e85": "e85",
+    "ethanol": "e85",
+    "methanol": "methanol",
+    "methane": "gas",
+    "propane": "gas",
+    "hydrogen": "gas",
+}
+BOOSTED_KPA = 115.0
+
+
+def preset(columns: Columns) -> tuple[float, str]:
+    """(lambda, words) for a drive without a target: by fuel, and by whether pressure went above BOOSTED_KPA."""
+    fuel = str(columns.config.get("fuel", {}).get("name", "petrol")).lower()
+    family = FAMILIES.get(fuel, "petrol")
+    boosted = columns.map_kpa is not None and np.isfinite(columns.map_kpa).any()
+    boosted = boosted and float(np.nanmax(columns.map_kpa)) > BOOSTED_KPA
+    aspiration = "boosted" if boosted else "natural"
+    value = PRESETS[family, aspiration]
+    words = "boosted" if boosted else "naturally aspirated"
+    return value, f"no target configured: {value:.2f} for {family}, {words} (common practice, no source)"
+
+
+def _breaks(entries: list[dict], keys: tuple[str, ...]) -> list[float]:
+    """Every breakpoint of the targets on one axis, sorted; targets are straight between them and flat beyond."""
+    points = {float(v) for entry in entries for key in keys for v in entry.get(key) or ()}
+    return sorted(points) or [0.0]
+
+
+def _bilinear(xs: np.ndarray, ys: np.ndarray, grid: np.ndarray, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """grid[i, j] at (xs[i], ys[j]) interpolated at (x, y), ends held flat; NaN where x or y is."""
+
+    def place(axis: np.ndarray, at: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        if len(axis) == 1:
+            return np.zeros(len(at), int), np.where(np.isfinite(at), 0.0, np.nan)
+        held = np.clip(at, axis[0], axis[-1])
+        low = np.clip(np.searchsorted(axis, np.nan_to_num(held), side="right") - 1, 0, len(axis) - 2)
+        return low, (held - axis[low]) / (axis[low + 1] - axis[low])
+
+    i, s = place(xs, x)
+    j, t = place(ys, y)
+    i1, j1 = np.minimum(i + 1, len(xs) - 1), np.minimum(j + 1, len(ys) - 1)
+    return (grid[i, j] * (1 - s) + grid[i1, j] * s) * (1 - t) + (grid[i, j1] * (1 - s) + grid[i1, j1] * s) * t
+
+
+def _classes(columns: Columns, name: str, entries: list[dict], rows: slice) -> tuple[list, np.ndarray]:
+    """(a value of each class, class of each row) of a channel that targets depend on.
+
+    Within a class no condition changes: classes are the limits named in the conditions, the spans between them, the
+    names of the channel's states, and None where its value isn't known.
+    """
+    limits: set[float] = set()
+    for entry in entries:
+        if entry.get("when", {}).get("channel") == name:
+            wanted = entry["when"]["is"]
+            limits.update(
+                float(v) for v in (wanted if isinstance(wanted, list) else [wanted]) if not isinstance(v, str)
+            )
+    edges = np.array(sorted(limits))
+    value = columns.named.get(name, np.full(len(columns), np.nan))[rows]
+    at = np.searchsorted(edges, value, side="left") + np.searchsorted(edges, value, side="right")
+    values: list = []
+    for k in range(2 * len(edges) + 1):
+        if k % 2:
+            values.append(float(edges[k // 2]))
+        else:
+            low = edges[k // 2 - 1] if k else (edges[0] - 2.0 if len(edges) else 0.0)
+            high = edges[k // 2] if k // 2 < len(edges) else low + 2.0
+            values.append(float(0.5 * (low + high)))
+    at = np.where(np.isfinite(value), at, len(values))
+    values.append(None)
+    for (channel, state), flags in columns.states.items():
+        if channel == name:
+            at = np.where(flags[rows], len(values), at)
+            values.append(state)
+    return values, at.astype(int)
+
+
+def targets(columns: Columns, rows: slice = slice(None)) -> tuple[np.ndarray, str]:
+    """(lambda target (rows,), where it comes from). NaN where it can't be told, for instance without a load.
+
+    The shared function is evaluated at the targets' breakpoints for each class of the channels they depend on, and
+    interpolated between: the same piecewise straight surface.
+    """
+    target = columns.config.get("target")
+    rpm = columns.rpm[rows]
+    if not target:
+        value, words = preset(columns)
+        return np.full(len(rpm), value), words
+    entries = target if isinstance(target, list) else [target]
+    loads = np.array(_breaks(entries, ("load_kpa", "load_pct")))
+    speeds = np.array(_breaks(entries, ("rpm",)))
+    load = columns.load()
+    if load is None or len(loads) == 1:
+        # a target of one number needs no load; a table without a logged load is judged nowhere
+        load = np.full(len(columns), 0.0 if len(loads) == 1 else np.nan)
+    load = load[rows]
+    speed = rpm if len(speeds) > 1 else np.zeros(len(rpm))
+    asked = sorted({entry["when"]["channel"] for entry in entries if entry.get("when")})
+
+    def surface(channels: dict) -> np.ndarray:
+        values = [[shared_target.lambda_target(target, float(at), float(s), channels) for s in speeds] for at in loads]
+        return np.array([[np.nan if v is None else v for v in row] for row in values])
+
+    if not asked:
+        return _bilinear(loads, speeds, surface({}), load, speed), "configured"
+    classes = [_classes(columns, name, entries, rows) for name in asked]
+    which = np.zeros(len(rpm), int)
+    for _, index in classes:
+        which = which * (1 + int(index.max(initial=0))) + index
+    out = np.full(len(rpm), np.nan)
+    for k in np.unique(which):
+        here = np.flatnonzero(which == k)
+        channels = {name: values[index[here[0]]] for name, (values, index) in zip(asked, classes, strict=True)}
+        out[here] = _bilinear(loads, speeds, surface(channels), load[here], speed[here])
+    return out, "configured, by the state of " + ", ".join(asked)

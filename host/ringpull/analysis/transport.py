@@ -1,0 +1,186 @@
+"""How long exhaust takes from the cylinder to the sensor: a constant, a part in cycles, and volume over flow."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ringpull.analysis.columns import Columns
+
+R_AIR = 287.05  # J/kgK, dry air (engineering textbooks)
+R_EXHAUST = 300.95  # J/kgK, products of petrol and air at lambda 0.85 (equilibrium computed with cantera)
+STOICH_AFR = 14.57  # CH1.85 in standard dry air; only the fuel's share of the exhaust flow depends on it
+
+# Stated assumptions where the drive or the configuration doesn't tell. Common practice, no source.
+EXHAUST_K = 1100.0
+EXHAUST_KPA = 105.0
+INTAKE_K = 303.15
+VOLUMETRIC_EFFICIENCY = 0.90
+RICH_LAMBDA = 0.85
+CYCLE_DEG = 540.0  # from the middle of injection and intake to the middle of the exhaust stroke
+CONSTANT_S = 0.010
+DISPLACEMENT_CC = 2000.0
+MAP_KPA_UNKNOWN = 90.0
+
+LEAST_RPM = 300.0  # below it the engine is being started or stopped: the flow is held so that time still passes
+LEAST_KPA = 15.0
+
+
+@dataclass(frozen=True)
+class Transport:
+    """The delay model and the sensor's lag, with standard uncertainties.
+
+    constant_s: constant part. cycle_deg: crank degrees from injection to the exhaust port. volume_l: volume from there
+    to the sensor, at the reference gas state (EXHAUST_K, EXHAUST_KPA). tau_s: first-order lag of sensor and filter.
+    volume_u_l, constant_u_s, tau_u_s: standard uncertainties. source: how they were found, in words.
+    kind: "transport" where time zero is the injection, "apparent upper bound" where only the throttle is known.
+    """
+
+    constant_s: float = CONSTANT_S
+    cycle_deg: float = CYCLE_DEG
+    volume_l: float = 2.0
+    tau_s: float = 0.08
+    constant_u_s: float = 0.010
+    volume_u_l: float = 1.0
+    tau_u_s: float = 0.03
+    source: str = "stated defaults"
+    kind: str = "transport"
+
+    def delay_s(self, rpm, volume_flow_l_s):
+        """Transport delay at a steady speed (1/min) and exhaust volume flow (litres/s at the reference state)."""
+        return self.constant_s + self.cycle_deg / (6.0 * rpm) + self.volume_l / volume_flow_l_s
+
+    def delay_u_s(self, volume_flow_l_s):
+        """Standard uncertainty of `delay_s`."""
+        return np.hypot(self.constant_u_s, self.volume_u_l / volume_flow_l_s)
+
+
+def air_flow_g_s(rpm, map_kpa, displacement_cc, ve=VOLUMETRIC_EFFICIENCY, intake_k=INTAKE_K, strokes=4):
+    """Air flow by speed-density, VE Vd (N/120) MAP / (R T) for four strokes (engineering textbooks), g/s."""
+    intakes_per_s = rpm / (30.0 * strokes)
+    return ve * displacement_cc * intakes_per_s * map_kpa / (R_AIR * intake_k)
+
+
+def exhaust_flow_g_s(air_g_s, lambda_=RICH_LAMBDA, stoich_afr=STOICH_AFR):
+    """Exhaust mass flow: the air and the fuel burnt with it, g/s."""
+    return air_g_s * (1.0 + 1.0 / (lambda_ * stoich_afr))
+
+
+def exhaust_density_g_l(kelvin=EXHAUST_K, kpa=EXHAUST_KPA):
+    """Density of exhaust gas, g/l."""
+    return kpa * 1000.0 / (R_EXHAUST * kelvin)
+
+
+def filled(values: np.ndarray | None, otherwise: float, least: float, rows: int) -> np.ndarray:
+    """A column without NaN (straight over gaps) and never below `least`; `otherwise` where there is nothing at all."""
+    if values is None:
+        return np.full(rows, otherwise)
+    there = np.isfinite(values)
+    if not there.any():
+        return np.full(rows, otherwise)
+    if not there.all():
+        at = np.arange(rows)
+        values = np.interp(at, at[there], values[there])
+    return np.maximum(values, least)
+
+
+@dataclass(frozen=True)
+class Flow:
+    """Clocks of a session, one value a row: seconds, crank degrees and exhaust litres passed since its first row."""
+
+    time_s: np.ndarray
+    degrees: np.ndarray
+    litres: np.ndarray
+    rpm: np.ndarray
+    litres_per_s: np.ndarray
+
+
+def volume_flow_l_s(config: dict, rpm, map_kpa, intake_degc=None):
+    """Exhaust volume flow at the reference state, litres/s; configuration supplies displacement and strokes."""
+    engine = config.get("engine", {})
+    kelvin = INTAKE_K if intake_degc is None else intake_degc + 273.15
+    air = air_flow_g_s(
+        rpm, map_kpa, engine.get("displacement_cc", DISPLACEMENT_CC), intake_k=kelvin, strokes=engine.get("strokes", 4)
+    )
+    return exhaust_flow_g_s(air) / exhaust_density_g_l()
+
+
+def flow(columns: Columns) -> Flow:
+    """The clocks of a session: cumulative crank angle and cumulative exhaust volume."""
+    rows = len(columns)
+    rpm = filled(columns.rpm, 3000.0, LEAST_RPM, rows)
+    map_kpa = filled(columns.map_kpa, MAP_KPA_UNKNOWN, LEAST_KPA, rows)
+    intake = columns.extra.get("intake")
+    litres_per_s = volume_flow_l_s(
+        columns.config, rpm, map_kpa, None if intake is None else filled(intake, 30.0, -40.0, rows)
+    )
+    period_s = columns.period_s
+
+    def passed(rate: np.ndarray) -> np.ndarray:
+        steps = (rate[1:] + rate[:-1]) * (0.5 * period_s)
+        return np.concatenate([[0.0], np.cumsum(steps)])
+
+    return Flow(columns.time_s, passed(rpm * 6.0), passed(litres_per_s), rpm, litres_per_s)
+
+
+def clock(times_s: np.ndarray, flow: Flow, of: np.ndarray, rate: np.ndarray) -> np.ndarray:
+    """A cumulative clock of `flow` at any times; straight on at the end rates outside the session."""
+    first, last = flow.time_s[0], flow.time_s[-1]
+    inside = np.interp(times_s, flow.time_s, of)
+    return inside + np.minimum(times_s - first, 0.0) * rate[0] + np.maximum(times_s - last, 0.0) * rate[-1]
+
+
+def time_at(value: np.ndarray, flow: Flow, of: np.ndarray, rate: np.ndarray) -> np.ndarray:
+    """The time at which a cumulative clock of `flow` shows `value`: the inverse of `clock`."""
+    inside = np.interp(value, of, flow.time_s)
+    return inside + np.minimum(value - of[0], 0.0) / rate[0] + np.maximum(value - of[-1], 0.0) / rate[-1]
+
+
+def arrival_s(model: Transport, flow: Flow, times_s: np.ndarray | None = None) -> np.ndarray:
+    """When the gas of a charge injected at each time reaches the sensor (before the sensor's lag), seconds.
+
+    Exact for changing flow: the charge leaves the cylinder after `cycle_deg` of crank, then waits until `volume_l` has
+    flowed, then `constant_s`.
+    """
+    times_s = flow.time_s if times_s is None else times_s
+    out = times_s
+    if model.cycle_deg:
+        degrees = clock(out, flow, flow.degrees, flow.rpm * 6.0)
+        out = time_at(degrees + model.cycle_deg, flow, flow.degrees, flow.rpm * 6.0)
+    litres = clock(out, flow, flow.litres, flow.litres_per_s)
+    return time_at(litres + model.volume_l, flow, flow.litres, flow.litres_per_s) + model.constant_s
+
+
+def injection_s(model: Transport, flow: Flow, times_s: np.ndarray | None = None) -> np.ndarray:
+    """When the charge was injected whose gas is at the sensor at each time: the inverse of `arrival_s`, seconds."""
+    out = (flow.time_s if times_s is None else times_s) - model.constant_s
+    litres = clock(out, flow, flow.litres, flow.litres_per_s)
+    out = time_at(litres - model.volume_l, flow, flow.litres, flow.litres_per_s)
+    if model.cycle_deg:
+        degrees = clock(out, flow, flow.degrees, flow.rpm * 6.0)
+        out = time_at(degrees - model.cycle_deg, flow, flow.degrees, flow.rpm * 6.0)
+    return out
+
+
+def default(config: dict) -> Transport:
+    """The model from the configuration, or from stated defaults, with the uncertainty that goes with either."""
+    displacement_l = config.get("engine", {}).get("displacement_cc", DISPLACEMENT_CC) / 1000.0
+    given_l = config.get("vehicle", {}).get("exhaust_l")
+    volume_l = displacement_l if given_l is None else given_l
+    tau_ms = next(
+        (c["tau_ms"] for c in config.get("channels", []) if c.get("kind") == "lambda" and c.get("tau_ms") is not None),
+        None,
+    )
+    words = [
+        f"exhaust volume {volume_l:.2f} l "
+        + ("assumed (the engine's displacement)" if given_l is None else "from the configuration"),
+        "lag " + ("assumed 80 ms" if tau_ms is None else f"{tau_ms:g} ms from the configuration"),
+    ]
+    return Transport(
+        volume_l=volume_l,
+        volume_u_l=volume_l * (0.4 if given_l is None else 0.2),
+        tau_s=0.08 if tau_ms is None else tau_ms / 1000.0,
+        tau_u_s=0.03 if tau_ms is None else tau_ms / 1000.0 * 0.2,
+        source="not identified: " + ", ".join(words),
+    )

@@ -1,0 +1,151 @@
+"""Uncertainty of a judged lambda, random and systematic apart (in the manner of JCGM 100, the GUM).
+
+Standard uncertainties (one sigma) throughout; what is not configured is a stated assumption.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ringpull.analysis import roles
+from ringpull.analysis.columns import Columns
+from shared_math import channels as shared_channels
+
+# Stated assumptions; half-widths are of rectangular distributions unless said otherwise.
+RESISTOR_TOLERANCE = 0.01
+REFERENCE_TOLERANCE = 0.005
+GROUND_V = 0.010
+CONVERTER_BITS = 12
+CONVERTER_V = 3.3
+CONTROLLER_LAMBDA = 0.010
+MIXTURE_NOISE = 0.006  # scatter of the mixture from cycle to cycle, one sigma
+MIXTURE_NOISE_S = 0.080  # the time over which that scatter hangs together
+
+
+@dataclass(frozen=True)
+class Part:
+    """One contribution: its name, standard uncertainty in lambda, "random" or "systematic", and where it comes from."""
+
+    name: str
+    u: float
+    kind: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Budget:
+    """The contributions at one lambda. `random` is for a single sample, `systematic` shifts every sample alike."""
+
+    parts: list[Part] = field(default_factory=list)
+
+    def combined(self, kind: str) -> float:
+        """Root sum of squares of the parts of one kind (JCGM 100, equation 10, unit sensitivities, uncorrelated)."""
+        return float(np.sqrt(sum(p.u**2 for p in self.parts if p.kind == kind)))
+
+    @property
+    def random(self) -> float:
+        return self.combined("random")
+
+    @property
+    def systematic(self) -> float:
+        return self.combined("systematic")
+
+
+def rectangular(half_width: float) -> float:
+    """Standard uncertainty of a rectangular distribution, a / sqrt(3) (JCGM 100, 4.3.7)."""
+    return half_width / np.sqrt(3.0)
+
+
+def divider_u(top_ohm: float, bottom_ohm: float, tolerance: float = RESISTOR_TOLERANCE) -> float:
+    """Relative standard uncertainty of a divider's ratio from the tolerance of its two resistors.
+
+    ratio = b / (t + b); d ratio / ratio = t / (t + b) (db/b - dt/t).
+    """
+    return top_ohm / (top_ohm + bottom_ohm) * np.sqrt(2.0) * rectangular(tolerance)
+
+
+def white_noise(values: np.ndarray) -> float:
+    """Standard deviation of white noise of a smooth column from its second differences, robust against jumps."""
+    second = np.diff(values, 2)
+    second = second[np.isfinite(second)]
+    if len(second) < 20:
+        return 0.0
+    return float(1.4826 * np.median(np.abs(second - np.median(second))) / np.sqrt(6.0))
+
+
+def budget(columns: Columns, at_lambda: float = 0.85) -> Budget:
+    """The contributions to a lambda reading near `at_lambda`, from configuration, drive and stated assumptions."""
+    channels = roles.lambda_channels(columns.config.get("channels", []))
+    parts = []
+    noise = white_noise(columns.lambda_)
+    parts.append(Part("noise of a sample", noise, "random", "measured from the drive"))
+    parts.append(
+        Part("scatter of the mixture", MIXTURE_NOISE, "random", f"assumed, over {MIXTURE_NOISE_S * 1000:.0f} ms")
+    )
+    if not channels:
+        return Budget([*parts, Part("controller", rectangular(CONTROLLER_LAMBDA), "systematic", "assumed")])
+    channel = channels[0]
+    scale = channel.get("stoich", 14.7) if channel.get("scale") == "afr" else 1.0
+    volts, values = channel.get("volts"), channel.get("values")
+    slope, at_volts = 0.0, 0.0
+    if volts and values:
+        slope = (values[-1] - values[0]) / (volts[-1] - volts[0]) / scale
+        at_volts = volts[0] + (at_lambda - values[0] / scale) / slope
+    top_ohm, bottom_ohm = shared_channels.divider_of(channel)
+    step_v = CONVERTER_V / (1 << CONVERTER_BITS) * (top_ohm + bottom_ohm) / bottom_ohm
+    parts.append(Part("converter steps", abs(slope) * step_v / np.sqrt(12.0), "random", f"{CONVERTER_BITS} bit"))
+    accuracy = channel.get("accuracy")
+    parts.append(
+        Part(
+            "controller",
+            rectangular(CONTROLLER_LAMBDA if accuracy is None else accuracy / scale),
+            "systematic",
+            f"assumed within {CONTROLLER_LAMBDA:.3f}"
+            if accuracy is None
+            else f"within {accuracy / scale:.3f}, configured",
+        )
+    )
+    if channel.get("calibration"):
+        parts.append(
+            Part("two-point calibration", abs(slope) * rectangular(step_v), "systematic", "one step of the converter")
+        )
+    else:
+        ratio = divider_u(top_ohm, bottom_ohm)
+        parts.append(
+            Part("divider", abs(slope) * at_volts * ratio, "systematic", f"resistors of {RESISTOR_TOLERANCE:.0%}")
+        )
+        parts.append(
+            Part(
+                "reference voltage",
+                abs(slope) * at_volts * rectangular(REFERENCE_TOLERANCE),
+                "systematic",
+                f"assumed within {REFERENCE_TOLERANCE:.1%}",
+            )
+        )
+    parts.append(
+        Part(
+            "ground offset",
+            abs(slope) * rectangular(GROUND_V),
+            "systematic",
+            f"assumed within {GROUND_V * 1000:.0f} mV",
+        )
+    )
+    return Budget(parts)
+
+
+def mean_u(white: float, noise_gain: float, window_s: float, period_s: float, tau_s: float) -> float:
+    """Standard uncertainty (random) of lambda, lag undone, averaged over `window_s`.
+
+    white: of a sample; noise_gain: of the inverse. The inverse's noise of neighbouring rows hangs together, so a mean
+    over a window much longer than tau keeps white / sqrt(n) plus the end terms tau * difference / window. The mixture's
+    scatter (exponential correlation) averages as a first-order process.
+    """
+    rows = max(1.0, window_s / period_s)
+    inner = white / np.sqrt(rows)
+    ends = np.sqrt(2.0) * tau_s / window_s * white / np.sqrt(max(1.0, 0.6 * tau_s / period_s))
+    sampled = min(white * noise_gain, float(np.hypot(inner, ends)))
+    ratio = window_s / MIXTURE_NOISE_S
+    share = 2.0 / ratio**2 * (ratio - 1.0 + np.exp(-ratio))
+    return float(np.hypot(sampled, MIXTURE_NOISE * np.sqrt(share)))

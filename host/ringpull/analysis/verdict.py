@@ -1,0 +1,69 @@
+"""The verdict and its reasons. It never says more than what was seen."""
+
+from __future__ import annotations
+
+ATTENTION = "attention"
+NO_EVENT = "no lean event found"
+NOT_ENOUGH = "not enough data"
+
+LEAST_JUDGED_S = 1.0  # of a pull that is judged at all
+
+CAUTIONS = [
+    "No lean event found means in these pulls, at these speeds and loads, and nothing beyond them.",
+    "Misfire, an exhaust leak and valve-overlap blow-through all read falsely lean; lambda cannot detect knock.",
+    "One sensor reads the mean of its cylinders: a single lean cylinder hides in it.",
+    "Pulls belong on a closed course or a dyno, with a passenger or helper at the laptop.",
+]
+
+
+def event_sentence(number: int, event) -> str:
+    """One lean event in words."""
+    least = "at least " if event.bound else ""
+    load = "" if event.load_from is None else f", load {event.load_from:.0f}-{event.load_to:.0f}"
+    return (
+        f"pull {number}: lean by {least}{event.depth:.3f} +/- {event.depth_u:.3f} at {event.deepest_rpm:.0f} 1/min "
+        f"({event.rpm_from:.0f}-{event.rpm_to:.0f} 1/min{load}), for {event.length_s:.2f} s"
+    )
+
+
+def decide(pulls: list, missing: list[str], systematic_u: float, call: float) -> tuple[str, list[str]]:
+    """(verdict, reasons) from judged pulls.
+
+    pulls: each with number, spoiled, judged_s, excess_max (or None) and lean_events. missing: channels without which
+    nothing can be judged. systematic_u: standard, in lambda. call: the excess that makes an event.
+    """
+    if missing:
+        return NOT_ENOUGH, [f"not logged, or never valid: {', '.join(missing)}"]
+    if not pulls:
+        return NOT_ENOUGH, ["no pull was marked and none was found"]
+    usable = [p for p in pulls if not p.spoiled and p.judged_s >= LEAST_JUDGED_S]
+    reasons = []
+    for pull in pulls:
+        if pull.spoiled:
+            reasons.append(f"pull {pull.number} is flagged spoiled: shown, not judged")
+        elif pull.judged_s < LEAST_JUDGED_S:
+            reasons.append(f"pull {pull.number}: only {pull.judged_s:.1f} s could be judged")
+    lean = [(p, e) for p in usable for e in p.lean_events]
+    shift = 1.96 * systematic_u
+    if lean:
+        doubt = []
+        if any(e.depth < shift for _, e in lean):
+            doubt.append(
+                f"a systematic error of up to {shift:.3f} would shift every reading alike: check the calibration"
+            )
+        clean = [p for p in usable if not p.lean_events]
+        more = [f"no lean event in the other {len(clean)} judged pulls"] if clean else []
+        return ATTENTION, [event_sentence(p.number, e) for p, e in lean] + doubt + more + reasons
+    if not usable:
+        return NOT_ENOUGH, reasons
+    span = (
+        f"{len(usable)} pull{'s' if len(usable) > 1 else ''} judged over {sum(p.judged_s for p in usable):.1f} s, "
+        f"{min(p.rpm_from for p in usable):.0f}-{max(p.rpm_to for p in usable):.0f} 1/min"
+    )
+    most = max(usable, key=lambda p: p.excess_max)
+    near = f"largest mean excess over target {most.excess_max:+.3f}, in pull {most.number}"
+    if most.excess_max + shift > call:
+        near += f"; with the systematic error of up to {shift:.3f} that could be an event: calibrate for more certainty"
+    if len(usable) == 1:
+        reasons.append("a single pull shows no repeatability: do two more")
+    return NO_EVENT, [span, near, *reasons]

@@ -1,0 +1,119 @@
+"""ringpull pulls: the pulls, marked and found, a line each."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+HELP = "list the pulls, marked and found, with lambda, load and lean events"
+EXAMPLE = "ringpull pulls card"
+
+BARS = "▁▂▃▄▅▆▇█"
+SPARK_COLUMNS = 24
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("source", type=Path, metavar="SRC", help="ring file, folder of segments, or card folder")
+    parser.add_argument("--json", action="store_true", help="print the pulls as JSON")
+
+
+def sparkline(values, columns: int = SPARK_COLUMNS) -> str:
+    """A column of numbers as a line of bars, low to high; gaps are spaces. values: (rows,), NaN where not judged."""
+    import numpy as np
+
+    values = np.asarray(values, dtype=float)
+    parts = (
+        [part[np.isfinite(part)] for part in np.array_split(values, min(columns, len(values)))] if len(values) else []
+    )
+    means = [float(part.mean()) if len(part) else None for part in parts]
+    known = [m for m in means if m is not None]
+    if not known:
+        return ""
+    low, high = min(known), max(known)
+    wide = max(high - low, 0.05)  # a flat line stays flat: scatter is not drawn as mountains
+    return "".join(" " if m is None else BARS[min(len(BARS) - 1, int((m - low) / wide * len(BARS)))] for m in means)
+
+
+def event_words(event) -> str:
+    """One lean event in the table."""
+    least = "≥ " if event.bound else ""
+    return f"{least}+{event.depth:.3f} at {event.deepest_rpm:.0f}, {event.length_s:.2f} s"
+
+
+def run(args: argparse.Namespace) -> int:
+    import json
+
+    import ringpull
+    from ringpull.analysis.answer import judge_pulls
+
+    drive = ringpull.read(args.source)
+    judged = judge_pulls(drive.pulls())
+    if args.json:
+        print(json.dumps({"pulls": [p.as_json() for p in judged]}, indent=1))
+        return 0
+    if not judged:
+        print(
+            "No pulls: none was marked, and none was found from throttle or manifold pressure and rising engine speed."
+        )
+        return 0
+    print_table(judged, notes_of(args.source))
+    return 0
+
+
+def notes_of(source: Path) -> dict[str, str]:
+    """Remarks kept beside the ring file: pull -> text."""
+    from ringpull.notes import read_notes
+
+    return read_notes(source)
+
+
+def print_table(judged, notes: dict[str, str]) -> None:
+    """The table people read."""
+    import numpy as np
+    from rich.console import Console
+    from rich.table import Table
+
+    def number(value, form: str) -> str:
+        return "-" if value is None or not np.isfinite(value) else format(value, form)
+
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for title, side in (
+        ("pull", "right"),
+        ("from s", "right"),
+        ("to s", "right"),
+        ("by", "left"),
+        ("1/min", "right"),
+        ("load", "right"),
+        ("lambda", "right"),
+        ("along the pull", "left"),
+        ("lean events", "left"),
+    ):
+        table.add_column(title, justify=side, no_wrap=title != "lean events")
+    for pull in judged:
+        n = pull.numbers
+        rows = pull.judged.columns.rows(pull.pull.start_s, pull.pull.end_s)
+        kept = pull.judged.masks.valid[rows] & pull.judged.loaded[rows]
+        line = sparkline(np.where(kept, pull.judged.lambda_aligned[rows], np.nan))
+        events = "; ".join(event_words(e) for e in n.lean_events) or "none"
+        if pull.spoiled:
+            events = "spoiled: not judged"
+        elif not n.judged_s:
+            events = "nothing to judge"
+        note = notes.get(str(pull.number))
+        style = "red" if n.lean_events and not pull.spoiled else None
+        table.add_row(
+            str(pull.number),
+            f"{pull.pull.start_s:.2f}",
+            f"{pull.pull.end_s:.2f}",
+            pull.pull.source,
+            f"{number(n.rpm_from, '.0f')}-{number(n.rpm_to, '.0f')}",
+            number(n.load_max, ".0f"),
+            f"{number(n.lambda_mean, '.3f')} ({number(n.lambda_min, '.3f')}-{number(n.lambda_max, '.3f')})",
+            line,
+            events + (f"\n  note: {note}" if note else ""),
+            style=style,
+        )
+    console = Console(highlight=False)
+    if console.width < 120 and not console.is_terminal:
+        console = Console(highlight=False, width=160)
+    console.print(table)

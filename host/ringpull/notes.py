@@ -1,0 +1,56 @@
+"""Remarks about pulls, kept in a small JSON file beside the ring file; the ring file itself is never touched."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+from ringpull.errors import RingpullError
+
+NAME = "notes.json"
+
+
+def notes_path(source: Path) -> Path:
+    """notes.json in the card folder, or FILE.notes.json beside a single ring file."""
+    source = Path(source)
+    return source / NAME if source.is_dir() else source.with_name(source.name + "." + NAME)
+
+
+def read_notes(source: Path) -> dict[str, str]:
+    """Pull number (as text) -> remark; empty where there is no file. RingpullError when the file can't be read."""
+    path = notes_path(source)
+    if not path.exists():
+        return {}
+    try:
+        notes = json.loads(path.read_text(encoding="utf-8"))
+        if not isinstance(notes, dict):
+            raise ValueError
+    except (ValueError, OSError):
+        raise RingpullError(
+            f"{path} can't be read as remarks.",
+            "It was edited by hand, or cut short.",
+            "Mend it so that it holds one JSON object of pull number and text, or delete it.",
+        ) from None
+    return {str(number): str(text) for number, text in notes.items()}
+
+
+def write_note(source: Path, pull: int, text: str) -> dict[str, str]:
+    """Set (or with "" remove) the remark of one pull; returns all remarks. RingpullError when it can't be written."""
+    notes = read_notes(source)
+    if text:
+        notes[str(pull)] = text
+    else:
+        notes.pop(str(pull), None)
+    ordered = {number: notes[number] for number in sorted(notes, key=lambda n: (len(n), n))}
+    path = notes_path(source)
+    fresh = path.with_name(path.name + ".new")
+    try:
+        fresh.write_text(json.dumps(ordered, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+        fresh.replace(path)
+    except OSError as fault:
+        raise RingpullError(
+            f"{path} can't be written.",
+            f"The folder is read-only or full ({fault.strerror}).",
+            "Copy the card's files to a folder of yours and note there.",
+        ) from None
+    return ordered

@@ -1,0 +1,91 @@
+"""Transport delay and lag: against worked examples, and undone on drives with a known truth."""
+
+import numpy as np
+import pytest
+from analysis_scenes import CONFIG, Hole, scene
+
+from ringpull.analysis import local, transport
+from ringpull.analysis.align import align, noise_gain, undo_lag
+from ringpull.analysis.transport import Transport
+
+
+def test_air_flow_worked_example():
+    # 1.998 l, VE 0.95, 100 kPa, 303.15 K, 6000 1/min: speed-density, R 287.05 J/kgK (engineering textbooks)
+    flow = transport.air_flow_g_s(6000.0, 100.0, 1998.0, ve=0.95, intake_k=303.15)
+    assert flow == pytest.approx(109.062, abs=0.001)
+
+
+def test_pipe_delay_worked_example():
+    # 1.9635 l of exhaust at 1100 K and 110 kPa behind that flow, R 300.95 at lambda 0.85 (cantera): 5.54 and 13.05 ms
+    density = transport.exhaust_density_g_l(1100.0, 110.0)
+    fast = transport.exhaust_flow_g_s(transport.air_flow_g_s(6000.0, 100.0, 1998.0, ve=0.95, intake_k=303.15))
+    assert 1.9635 * density / fast * 1000 == pytest.approx(5.54, abs=0.01)
+
+
+def test_cycle_part_is_90_over_rpm():
+    # 540 crank degrees are 90 / rpm seconds
+    model = Transport(constant_s=0.0, volume_l=0.0)
+    assert model.delay_s(6000.0, 10.0) == pytest.approx(90.0 / 6000.0)
+
+
+@pytest.mark.parametrize("share, taus", [(0.5, 0.69315), (0.9, 2.30259), (1 - np.exp(-1), 1.0)])
+def test_lag_of_a_step_is_undone(share, taus):
+    # a first-order response reaches 50, 63 and 90 % after 0.69315, 1 and 2.30259 tau (first-order systems, textbooks)
+    tau_s, period_s = 0.08, 0.001
+    time_s = np.arange(-500, 1000) * period_s
+    step = np.where(time_s >= 0, 1 - np.exp(-np.maximum(time_s, 0) / tau_s), 0.0)
+    at = time_s[np.argmax(step >= share)]
+    assert at == pytest.approx(taus * tau_s, abs=period_s)
+    undone = undo_lag(step, tau_s, period_s)
+    assert time_s[np.nanargmax(undone >= 0.5)] == pytest.approx(0.0, abs=0.004)
+    assert np.nanmean(undone[700:1200]) == pytest.approx(1.0, abs=2e-4)
+
+
+def test_stated_noise_gain_is_the_noise_that_comes_out():
+    random = np.random.default_rng(4)
+    noise = random.normal(0.0, 0.003, 40_000)
+    out = undo_lag(noise, 0.08, 0.005)
+    assert np.nanstd(out) / 0.003 == pytest.approx(noise_gain(0.08, 0.005), rel=0.03)
+
+
+def test_arrival_and_injection_are_inverses():
+    made = scene(pulls=1, rate_rpm_s=3000.0)
+    flow = transport.flow(made.columns)
+    model = Transport(constant_s=0.02, volume_l=2.5)
+    arrival = transport.arrival_s(model, flow)
+    back = transport.injection_s(model, flow, arrival)
+    assert np.abs(back - made.columns.time_s).max() < 1e-9
+    assert (np.diff(arrival) > 0).all()
+
+
+@pytest.mark.parametrize("rate_rpm_s", [400.0, 1500.0, 3000.0])
+def test_hole_comes_back_to_its_speed_and_depth(rate_rpm_s):
+    made = scene(pulls=1, hole=Hole(1, 4200, 4900, 0.06), rate_rpm_s=rate_rpm_s, noise=0.0)
+    model = Transport(constant_s=0.012, volume_l=1.8, tau_s=0.08)
+    out = align(made.columns, model)
+    start, end = made.spans[0]
+    rows = made.columns.rows(start + 0.85, end - 0.15)
+    wrong = np.abs(out.lambda_[rows] - made.true_lambda[rows])
+    # a window of 0.6 lags rounds the hole's corners off, nothing else
+    assert np.mean(wrong) < 0.004
+    assert np.median(wrong) < 0.0015
+    raw = np.abs(made.columns.lambda_[rows] - made.true_lambda[rows])
+    assert np.mean(raw) > 3 * np.mean(wrong)
+
+
+def test_missing_rows_are_not_bridged():
+    values = np.sin(np.arange(400) / 40.0)
+    values[100:140] = np.nan
+    value, slope, _ = local.line(values, 0.005, 6)
+    assert np.isnan(value[106:134]).all() and np.isnan(slope[106:134]).all()
+    # beside the gap the one-sided rest is refused rather than extrapolated
+    assert np.isnan(value[101])
+    assert np.isfinite(value[90])
+
+
+def test_defaults_say_what_was_assumed():
+    bare = {"engine": {"cylinders": 4, "displacement_cc": 1998}, "channels": [{"name": "l", "kind": "lambda"}]}
+    model = transport.default(bare)
+    assert "assumed" in model.source and model.volume_l == pytest.approx(1.998)
+    given = transport.default(CONFIG)
+    assert given.volume_l == 1.8 and given.tau_s == pytest.approx(0.08) and given.volume_u_l < model.volume_u_l

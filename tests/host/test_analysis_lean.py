@@ -1,0 +1,131 @@
+"""Lean events, verdict and answer on drives with a known truth."""
+
+import json
+
+import numpy as np
+import pytest
+from analysis_scenes import CONFIG, Hole, StandInDrive, StandInSession, scene
+
+from ringpull.analysis import judge, lean, needs, verdict
+from ringpull.analysis.answer import answer
+
+
+def drive_of(made, spoiled=()):
+    marks = [(a, b, n + 1 in spoiled) for n, (a, b) in enumerate(made.spans)]
+    return StandInDrive(StandInSession(made.columns, marks))
+
+
+@pytest.mark.parametrize("depth", [0.05, 0.08])
+def test_one_hole_is_found_once_with_its_depth_and_speeds(depth):
+    made = scene(hole=Hole(2, 4500, 4900, depth))
+    result = answer(drive_of(made))
+    assert result.verdict == verdict.ATTENTION
+    assert [len(p.lean_events) for p in result.pulls] == [0, 1, 0]
+    event = result.pulls[1].lean_events[0]
+    assert event.depth == pytest.approx(depth, abs=event.depth_u)
+    assert event.rpm_from == pytest.approx(4500, abs=60) and event.rpm_to == pytest.approx(4900, abs=60)
+    assert event.length_s == pytest.approx(400 / 700, abs=0.12)
+    assert event.exposure_s == pytest.approx(depth * 400 / 700, rel=0.15)
+
+
+def test_good_mixture_is_no_event_and_never_called_more_than_that():
+    result = answer(drive_of(scene()))
+    assert result.verdict == verdict.NO_EVENT
+    text = json.dumps(result.as_json()).lower()
+    assert "safe" not in text and "nan" not in text.replace("nano", "")
+    assert any("3 pulls judged" in r for r in result.reasons)
+
+
+def test_excess_below_what_is_called_stays_no_event():
+    for seed in range(5):
+        made = scene(hole=Hole(2, 4500, 5200, 0.02), seed=seed)
+        assert not any(p.lean_events for p in answer(drive_of(made)).pulls)
+
+
+def test_spoiled_pull_is_shown_and_not_judged():
+    made = scene(hole=Hole(2, 4500, 4900, 0.08))
+    result = answer(drive_of(made, spoiled={2}))
+    assert result.verdict == verdict.NO_EVENT
+    assert result.pulls[1].lean_events == [] and result.pulls[1].numbers.lambda_mean == pytest.approx(0.82, abs=0.02)
+    assert any("spoiled" in r for r in result.reasons)
+
+
+def test_saturated_lean_is_an_event_and_a_bound():
+    made = scene(pulls=1, hole=Hole(1, 4500, 4900, 0.9))
+    made.columns.lambda_[:] = np.minimum(made.columns.lambda_, 1.40)
+    result = answer(drive_of(made))
+    event = result.pulls[0].lean_events[0]
+    assert event.bound and event.depth > 0.4
+    assert "at least" in result.reasons[0]
+
+
+def test_too_little_is_not_enough_data():
+    made = scene(pulls=1)
+    made.columns.lambda_[:] = np.nan
+    result = answer(drive_of(made))
+    assert result.verdict == verdict.NOT_ENOUGH and "lambda" in result.reasons[0]
+    assert answer(StandInDrive()).verdict == verdict.NOT_ENOUGH
+
+
+def test_lambda_and_tach_alone():
+    made = scene(hole=Hole(2, 4500, 4900, 0.08))
+    columns = made.columns
+    columns.map_kpa = columns.throttle = None
+    columns.named.pop("map"), columns.named.pop("throttle")
+    columns.config["target"] = {"lambda": 0.81}
+    result = answer(drive_of(made))
+    assert [len(p.lean_events) for p in result.pulls] == [0, 1, 0]
+    said = " ".join(result.assumptions)
+    assert "engine speed rising" in said and "without manifold pressure" in said
+
+
+def test_left_out_names_tip_in_and_overrun():
+    made = scene(pulls=2)
+    ready = judge.prepare(made.columns)
+    numbers = judge.judge_span(ready, made.spans[0][0] - 1.0, made.spans[0][1] + 2.0)
+    assert numbers.left_out["tip_in"] == pytest.approx(0.85, abs=0.15)
+    assert numbers.left_out["overrun_cut"] == pytest.approx(2.0, abs=0.1)
+    assert set(numbers.left_out) <= set(ready.masks.by_name)
+
+
+def test_tach_loss_and_controller_state_are_masked_with_the_gas_they_belong_to():
+    made = scene(pulls=1)
+    rows = made.columns.rows(8.0, 8.5)
+    made.columns.rpm[rows] = np.nan
+    made.columns.lambda_[made.columns.rows(10.0, 10.4)] = np.nan
+    ready = judge.prepare(made.columns)
+    assert ready.masks.by_name["tach_loss"][rows].all()
+    lost = made.columns.time_s[ready.masks.by_name["controller_state"] & (made.columns.time_s > 6)]
+    lost = lost[lost < 11.5]
+    # the gas that arrived at 10.0 s was injected about 60 ms before
+    assert lost.min() == pytest.approx(9.93, abs=0.04) and lost.max() == pytest.approx(10.35, abs=0.04)
+
+
+def test_chance_of_noise_matches_many_draws():
+    random = np.random.default_rng(3)
+    most = random.normal(0.0, 0.004, (20_000, 25)).max(axis=1)
+    for depth in (0.008, 0.010, 0.012):
+        assert lean.chance_of_noise(depth, 0.004, 25) == pytest.approx(np.mean(most > depth), rel=0.12)
+
+
+def test_needs_table_covers_every_answer_and_names_what_is_missing():
+    made = scene(pulls=1)
+    must, words = needs.missing(made.columns, "fuel map")
+    assert must == [] and any("trims" in w for w in words)
+    must, _ = needs.missing(made.columns, "power and torque at the wheels")
+    assert must == ["mass"]
+    assert len(needs.table()) == len(needs.NEEDS)
+
+
+def test_json_has_the_shape_that_other_programs_read():
+    made = scene(hole=Hole(2, 4500, 4900, 0.08), config=CONFIG)
+    out = answer(drive_of(made)).as_json()
+    assert {"verdict", "reasons", "pulls", "alignment", "left_out"} <= set(out)
+    assert {"delay_s_at", "tau_s", "tau_u", "source"} <= set(out["alignment"])
+    pull = out["pulls"][1]
+    wanted = (
+        "number session start_s end_s source spoiled rpm_from rpm_to lambda_mean lambda_max lambda_min load_max".split()
+    )
+    assert set(wanted) <= set(pull)
+    assert {"start_s", "end_s", "rpm_from", "rpm_to", "depth", "depth_u", "exposure_s"} <= set(pull["lean_events"][0])
+    json.loads(json.dumps(out, allow_nan=False))

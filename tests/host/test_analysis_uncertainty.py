@@ -1,0 +1,48 @@
+"""The uncertainty of a judged lambda."""
+
+import numpy as np
+import pytest
+from analysis_scenes import scene
+
+from ringpull.analysis import uncertainty as un
+
+
+def test_divider_against_many_draws():
+    random = np.random.default_rng(2)
+    top = 6800 * (1 + random.uniform(-0.01, 0.01, 200_000))
+    bottom = 10000 * (1 + random.uniform(-0.01, 0.01, 200_000))
+    ratio = bottom / (top + bottom)
+    assert un.divider_u(6800, 10000) == pytest.approx(ratio.std() / ratio.mean(), rel=0.01)
+
+
+def test_white_noise_is_read_from_a_moving_column():
+    random = np.random.default_rng(5)
+    moving = 0.8 + 0.1 * np.sin(np.arange(20_000) / 300.0) + random.normal(0, 0.003, 20_000)
+    assert un.white_noise(moving) == pytest.approx(0.003, rel=0.05)
+
+
+def test_mean_u_against_many_draws_of_correlated_noise():
+    random = np.random.default_rng(6)
+    rows, step = 400_000, 0.005
+    keep = np.exp(-step / un.MIXTURE_NOISE_S)
+    kicks = random.normal(0, un.MIXTURE_NOISE * np.sqrt(1 - keep**2), rows)
+    scatter = np.empty(rows)
+    state = 0.0
+    for row in range(rows):
+        state = keep * state + kicks[row]
+        scatter[row] = state
+    means = scatter.reshape(-1, 40).mean(axis=1)
+    assert un.mean_u(0.0, 1.0, 0.2, step, 0.08) == pytest.approx(means.std(), rel=0.04)
+
+
+def test_configured_accuracy_and_calibration_count():
+    made = scene(pulls=1)
+    plain = un.budget(made.columns)
+    channel = made.columns.config["channels"][0]
+    channel["accuracy"] = 0.02
+    worse = un.budget(made.columns)
+    assert worse.systematic > plain.systematic
+    channel["calibration"] = {"counts": [0, 4095], "volts": [0.0, 5.5]}
+    names = {p.name for p in un.budget(made.columns).parts}
+    assert "two-point calibration" in names and "divider" not in names
+    assert un.budget(made.columns).random == pytest.approx(plain.random)
