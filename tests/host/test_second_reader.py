@@ -1,0 +1,81 @@
+"""The reader that people use against the second one, which was written from the format's page alone."""
+
+from pathlib import Path
+
+import pytest
+import ringpull
+import second_reader
+
+from truth import desk
+from truth.profile import Profile, holds
+from truth.signals import Signals, Tach
+from truth.story import three_pulls
+
+DEMO_LOGS = Path(__file__).parents[2] / "demo_logs"
+
+
+def assert_same(drive, ring):
+    assert {session.id for session in drive.sessions} == set(ring.sessions)
+    for session in drive.sessions:
+        other = ring.sessions[session.id]
+        raw = session.raw()
+        names = other.names()
+        assert list(raw.columns) == ["row", *names]
+        assert raw["row"].tolist() == list(other.rows)
+        for at, name in enumerate(names):
+            assert raw[name].tolist() == [row[at] for row in other.rows.values()], name
+        assert session.period_s * 1e6 == pytest.approx(other.setup["period_us"])
+        analog = [column for column in other.setup["columns"] if column["r"] == "adc"]
+        # Volts by the page's two numbers, for the channels whose configuration is a plain straight line
+        for column in analog:
+            channel = next(one for one in other.setup["config"]["channels"] if one["name"] == column["n"])
+            if channel.get("states") or len(channel.get("volts", ())) != 2 or channel.get("scale") == "afr":
+                continue
+            at = names.index(column["n"])
+            (v0, v1), (y0, y1) = channel["volts"], channel["values"]
+            decoded = next(one.column for one in session.channels if one.name == column["n"])
+            for value, row in list(zip(session.frame()[decoded], other.rows.values(), strict=True))[::101]:
+                volts = column["o"] + column["s"] * row[at]
+                if v0 < volts < v1:
+                    assert value == pytest.approx(y0 + (volts - v0) / (v1 - v0) * (y1 - y0), abs=1e-9)
+
+
+def ring_files(folder: Path) -> list[Path]:
+    return sorted(folder.glob("*.rpl"))
+
+
+@pytest.mark.parametrize("rate_hz", [10, 200])
+def test_dry_runs_read_the_same(tmp_path, rate_hz):
+    card = desk.dry_run(three_pulls(rate_hz=rate_hz).signals, tmp_path)
+    files = ring_files(card)
+    assert len(files) == 2
+    ring = second_reader.read_ring(*files)
+    assert ring.damaged == [] and ring.refused == [] and ring.foreign == 0 and ring.undecoded == []
+    drive = ringpull.read(card)
+    assert_same(drive, ring)
+    assert drive.blocks.read == ring.read and drive.blocks.damaged == 0
+    for file in files:
+        assert_same(ringpull.read(file), second_reader.read_ring(file))
+
+
+def test_damaged_files_read_the_same(tmp_path):
+    signals = Signals(holds([2000, 5000], 10.0, 2.0), Tach(4, glitches=True), {"lambda_1": Profile([(0, 0.8), (20, 1.2)])})
+    card = desk.dry_run(signals, tmp_path)
+    data = bytearray((card / "drive.rpl").read_bytes())
+    for slot in (5, 9, 10, 30):
+        data[slot * 512 + 40] ^= 1
+    (tmp_path / "drive.rpl").write_bytes(data)
+    ring = second_reader.read_ring(tmp_path / "drive.rpl")
+    drive = ringpull.read(tmp_path / "drive.rpl")
+    assert len(ring.damaged) == 4 == drive.blocks.damaged
+    assert sorted(one.block for one in drive.damage) == [5, 9, 10, 30]
+    assert_same(drive, ring)
+
+
+@pytest.mark.skipif(not DEMO_LOGS.is_dir(), reason="demo_logs/ is not there")
+def test_kept_logs_read_the_same():
+    folders = sorted({path.parent for path in DEMO_LOGS.rglob("*.rpl")})
+    assert folders
+    for folder in folders:
+        for file in ring_files(folder):
+            assert_same(ringpull.read(file), second_reader.read_ring(file))

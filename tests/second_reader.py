@@ -1,0 +1,238 @@
+"""A second reader of ring files, written from shared_math/FORMAT.md alone. Imports nothing of the project.
+
+Slow and plain on purpose: one value at a time out of one long integer per block. Tests compare the reader that
+people use with this one; where they differ, one of the two or the page has a bug.
+"""
+
+from __future__ import annotations
+
+import json
+import struct
+import zlib
+from dataclasses import dataclass, field
+from pathlib import Path
+
+SLOT = 512
+SETUP, PACKED, PLAIN, BIRTH, HEALTH = 1, 2, 3, 4, 128
+
+
+@dataclass
+class Block:
+    """One valid block; `payload` is bytes 22 to 507."""
+
+    file: str
+    slot: int
+    kind: int
+    ring: bytes
+    sequence: int
+    session: int
+    head: bytes
+    payload: bytes
+    whole: bytes
+
+
+@dataclass
+class Session:
+    """Columns as the setup text has them and, for each row number that is there, its values in that order."""
+
+    setup: dict
+    rows: dict[int, tuple[int, ...]] = field(default_factory=dict)
+
+    def names(self) -> list[str]:
+        return [column["n"] for column in self.setup["columns"]]
+
+
+@dataclass
+class Ring:
+    """What one or two files of a drive hold."""
+
+    sessions: dict[int, Session] = field(default_factory=dict)
+    undecoded: list[int] = field(default_factory=list)  # sessions with rows and no whole setup group
+    damaged: list[tuple[str, int]] = field(default_factory=list)
+    foreign: int = 0
+    refused: list[str] = field(default_factory=list)
+    read: int = 0
+    health: dict[int, dict] = field(default_factory=dict)
+
+
+def before(a: int, b: int) -> bool:
+    """Whether sequence a comes before b."""
+    return 1 <= (b - a) % 2**32 <= 2**31 - 1
+
+
+def read_ring(*paths: Path) -> Ring:
+    """Everything that the files hold together."""
+    ring = Ring()
+    blocks, bad = [], []
+    for path in paths:
+        data = path.read_bytes()
+        for slot in range(len(data) // SLOT):
+            whole = data[slot * SLOT : (slot + 1) * SLOT]
+            if whole == bytes(SLOT):
+                continue
+            block = _block(path.name, slot, whole, ring)
+            if block:
+                blocks.append(block)
+            elif block is None:
+                bad.append((path.name, slot))
+    by_ring: dict[bytes, list[Block]] = {}
+    for block in blocks:
+        by_ring.setdefault(block.ring, []).append(block)
+    if not by_ring:
+        ring.damaged = bad
+        return ring
+    ours = max(by_ring.values(), key=len)
+    ring.foreign = len(blocks) - len(ours)
+    ring.damaged = [(file, slot) for file, slot in bad if not _unwritten(file, slot, ours)]
+    _decode(_each_once(ours, ring), ring)
+    return ring
+
+
+def _block(file: str, slot: int, whole: bytes, ring: Ring) -> Block | bool | None:
+    """The block in a slot; None if damaged, False if it is a block that must not be interpreted."""
+    if zlib.crc32(whole[:508]) != int.from_bytes(whole[508:], "little") or whole[:2] != b"\x52\x70":
+        return None
+    version, kind = whole[2], whole[3]
+    if version > 1:
+        ring.refused.append(f"version {version}")
+        return False
+    if 5 <= kind <= 127 or kind == 0:
+        ring.refused.append(f"unknown kind {kind}")
+        return False
+    sequence, session = struct.unpack_from("<IH", whole, 8)
+    return Block(file, slot, kind, whole[4:8], sequence, session, whole[14:22], whole[22:508], whole)
+
+
+def _unwritten(file: str, slot: int, ours: list[Block]) -> bool:
+    """Whether a slot lies after the newest block of its file and no block of this ring stands there or beyond."""
+    here = [block for block in ours if block.file == file]
+    if not here:
+        return True
+    newest = here[0]
+    for block in here:
+        if before(newest.sequence, block.sequence):
+            newest = block
+    return slot > newest.slot and not any(block.slot > newest.slot for block in here)
+
+
+def _each_once(blocks: list[Block], ring: Ring) -> list[Block]:
+    """Blocks in the order of their sequence, copies counted once; of two that differ, the one with right neighbours."""
+    known: dict[int, list[Block]] = {}
+    for block in blocks:
+        same = known.setdefault(block.sequence, [])
+        if all(block.whole != other.whole for other in same):
+            same.append(block)
+    places = {(block.file, block.slot): block.sequence for block in blocks}
+    out = []
+    for sequence, found in known.items():
+        if len(found) > 1:
+            fitting = []
+            for block in found:
+                left = places.get((block.file, block.slot - 1)) == (sequence - 1) % 2**32
+                right = places.get((block.file, block.slot + 1)) == (sequence + 1) % 2**32
+                if left and right:
+                    fitting.append(block)
+            ring.refused.append(f"sequence {sequence} twice")
+            found = fitting if len(fitting) == 1 else []
+        out += found
+    if not out:
+        return out
+    anchor = out[0].sequence
+    out.sort(key=lambda block: (block.sequence - anchor + 2**31) % 2**32)
+    ring.read = len(out)
+    return out
+
+
+def _decode(blocks: list[Block], ring: Ring) -> None:
+    setups: dict[int, dict] = {}
+    for at, block in enumerate(blocks):
+        if block.kind == SETUP and block.session not in setups and block.head[2] == 0:
+            group = blocks[at : at + block.head[3]]
+            text = _text(group, block)
+            if text is not None:
+                setups[block.session] = json.loads(text)
+        elif block.kind == HEALTH:
+            length = struct.unpack_from("<H", block.head)[0]
+            ring.health[block.session] = json.loads(block.payload[:length])
+    for block in blocks:
+        if block.kind not in (PACKED, PLAIN):
+            continue
+        if block.session not in setups:
+            if block.session not in ring.undecoded:
+                ring.undecoded.append(block.session)
+            continue
+        session = ring.sessions.setdefault(block.session, Session(setups[block.session]))
+        widths = [column["b"] for column in session.setup["columns"]]
+        first, count = struct.unpack_from("<IH", block.head)
+        columns = (unpack if block.kind == PACKED else unplain)(block.payload, widths, count)
+        if columns is None or count == 0:
+            ring.damaged.append((block.file, block.slot))
+            continue
+        for number, row in enumerate(zip(*columns, strict=True), first):
+            session.rows[number] = row
+    for session in ring.sessions.values():
+        session.rows = dict(sorted(session.rows.items()))
+
+
+def _text(group: list[Block], first: Block) -> bytes | None:
+    """The text of a setup group if every part is there."""
+    parts = first.head[3]
+    if len(group) < parts or parts == 0:
+        return None
+    text = b""
+    for part, block in enumerate(group):
+        expected = (SETUP, first.session, (first.sequence + part) % 2**32, part, parts)
+        if (block.kind, block.session, block.sequence, block.head[2], block.head[3]) != expected:
+            return None
+        text += block.payload[: struct.unpack_from("<H", block.head)[0]]
+    return text
+
+
+def unpack(payload: bytes, widths: list[int], count: int) -> list[list[int]] | None:
+    """Columns of a packed block, or None where the stream breaks a rule."""
+    stream, at = int.from_bytes(payload, "little"), 0
+    end = 8 * len(payload)
+
+    def take(bits: int) -> int:
+        nonlocal at
+        value = stream >> at & ((1 << bits) - 1)
+        at += bits
+        return value
+
+    kinds = [(word & 31, word >> 5) for word in (take(6) for _ in widths)]
+    references = []
+    for bits, (_, difference) in zip(widths, kinds, strict=True):
+        start, step = take(bits), 0
+        if difference:
+            step = take(bits + 1)
+            step -= (step >> bits) << (bits + 1)
+        references.append((start, step))
+    if at + sum(width * (count - difference) for width, difference in kinds) > end:
+        return None
+    columns = []
+    for bits, (width, difference), (start, step) in zip(widths, kinds, references, strict=True):
+        if difference:
+            column = [start]
+            for _ in range(count - 1):
+                column.append(column[-1] + step + take(width))
+        else:
+            column = [start + take(width) for _ in range(count)]
+        if any(not 0 <= value < 1 << bits for value in column):
+            return None
+        columns.append(column)
+    return columns
+
+
+def unplain(payload: bytes, widths: list[int], count: int) -> list[list[int]] | None:
+    """Columns of a plain block, or None where they would not fit or break their width."""
+    columns, at = [], 0
+    for bits in widths:
+        size = 2 if bits <= 16 else 4
+        if at + size * count > len(payload):
+            return None
+        column = [int.from_bytes(payload[at + n * size : at + (n + 1) * size], "little") for n in range(count)]
+        if any(value >= 1 << bits for value in column):
+            return None
+        columns.append(column)
+        at += size * count
+    return columns
