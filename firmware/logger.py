@@ -1,15 +1,18 @@
 """The logger: configuration, queue, files and handlers put together, and the loop that runs them."""
 
+import errnos
 import memory
 from acquire import button, marks, rows, tach
 from panel import lamp
-from shared_math import channels, speed
-from store import card, copier, packer, recorder, setup_text, writer
+from shared_math import channels, layout, speed
+from store import card, complete, copier, packer, recorder, setup_text, writer
 
 _QUEUE_S = 0.51  # rows the queue holds at least: the longest stall a card may take
 _QUEUE_LEAST = 32
 _OPEN_BLOCK_BYTES = 20480  # the open block's rows at most: above 270 rows a second a quiet block closes early
 _CLOSED_PCT = 12  # throttle below this is closed
+_RETRY_S = 2  # between attempts to get a dead card back
+_RETRY_ROUNDS = 400  # idle rounds between attempts to open a card at the start
 
 
 class Logger:
@@ -20,7 +23,6 @@ class Logger:
         self.given = given
         self.lamp = lamp.Lamp()
         self.button = button.Button()
-        self.finished = []
 
     def run(self):
         """Record from power-on until the board's power goes; a long press finishes the card, a press goes on."""
@@ -30,8 +32,6 @@ class Logger:
             self.start()
             self.record()
             self.finish()
-            # A collected file object would write its directory entry, by now perhaps to another card
-            self.finished.append(self.recorder)
             if not board.powered():
                 board.end()
                 return
@@ -41,12 +41,10 @@ class Logger:
     def start(self):
         """Open the card, write the setup, start the timer."""
         board = self.board
-        settings, text, faults = self.given
+        settings, text, faults, _ = self.given
         rate_hz = settings["rate_hz"]
         period_us = 1000000 // rate_hz
         table = channels.columns(settings, board.converter)
-        if faults:
-            self.lamp.fault = faults[0]
         bits = [column["b"] for column in table]
         memory.release()
         pack = packer.make(bits, min(rate_hz, _OPEN_BLOCK_BYTES // (4 * len(bits))))
@@ -57,26 +55,82 @@ class Logger:
         while capacity < rate_hz * _QUEUE_S:
             capacity *= 2
         self.sampler = rows.Sampler(len(table), period_us, capacity, parts, self.marks, self.lamp, board.ticks_us)
-        files = card.Card(board.card_folder, board.drive_slots, board.pulls_slots)
-        files.open()
+        place = self.open_card()
         setup = setup_text.build(board.name, board.utc(), period_us, table, faults, text)
-        out = writer.DriveWriter(
-            files.drive, files.ring_id, files.sequence, files.drive_slot, files.session, setup
-        )
-        copies = copier.PullCopier(out, files.pulls, files.pulls_slot, rate_hz)
+        out = writer.DriveWriter(place, setup)
+        copies = copier.PullCopier(out, place, rate_hz)
         self.recorder = recorder.Recorder(self.sampler.queue, pack, rate_hz, out, copies, self.sampler)
         self.recorder.begin()
+        self.lamp.fault = faults[0] if faults else 0
         self.lamp.show(True, False, False)
         self.sampler.start(board.start_timer(period_us, self.sampler.take))
+
+    def open_card(self):
+        """Both rings, ready to go on; waits with a fault on the lamp while the card can't be used."""
+        board = self.board
+        while True:
+            try:
+                return self._open_once()
+            except OSError as error:
+                self.lamp.fault = self._fault_of(error)
+                self.lamp.show(False, False, False)
+            for _ in range(_RETRY_ROUNDS):
+                board.show_lamp(self.lamp)
+                board.idle()
+            board.remount()
+
+    def _open_once(self):
+        board = self.board
+        place = card.Card(board.medium(), board.drive_slots, board.pulls_slots)
+        place.open()
+        if not place.made_new:
+            complete.Completer(place).run()
+        return place
+
+    def _fault_of(self, error):
+        numbers = self.given[3]
+        if error.errno == errnos.ENOSPC:
+            return numbers["card_full"]
+        if error.errno == errnos.EROFS or error.errno == errnos.EACCES:
+            return numbers["card_readonly"]
+        if error.errno == errnos.EEXIST:
+            return numbers["storage_foreign"]
+        if error.errno == errnos.ENODEV:
+            return numbers["card_missing"]
+        return numbers["card_dead"]
 
     def record(self):
         """The main loop: nothing here may be needed for a row to be taken in time."""
         board = self.board
+        retry_row = 0
         while board.powered() and not self.marks.stop_wanted:
             board.idle()
             self.recorder.poll()
+            if self.recorder.writer.dead and self.sampler.row >= retry_row:
+                self.lamp.fault = self.given[3]["card_dead"]
+                retry_row = self.sampler.row + _RETRY_S * self.given[0]["rate_hz"]
+                self.revive()
             self.lamp.show(True, self.marks.open, False)
             board.show_lamp(self.lamp)
+
+    def revive(self):
+        """Try to get the card back, or to go on with another one; rows wait in the outbox meanwhile."""
+        out = self.recorder.writer
+        try:
+            self.board.remount()
+            place = card.Card(self.board.medium(), self.board.drive_slots, self.board.pulls_slots)
+            place.open()
+        except OSError:
+            return
+        same = place.ring_id == out.ring_id and not place.made_new
+        if same and place.last.session == out.session:
+            place.session = out.session
+            box = out.outbox
+            if box.held and place.last.first_row == layout.get32(box.oldest(), layout.AT_FIRST_ROW):
+                box.taken()  # the card had taken it before it fell silent
+        out.bind(place)
+        self.recorder.copier.bind(place, same)
+        self.lamp.fault = self.given[2][0] if self.given[2] else 0
 
     def finish(self):
         """Stop sampling and write what is held."""

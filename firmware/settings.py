@@ -16,11 +16,13 @@ _HEAVY = (
     "mixture",
 )
 
+_LATER = ("card_missing", "card_full", "card_readonly", "card_dead", "storage_foreign", "ring_new", "rows_lost")
+
 
 def read(text):
-    """(configuration, its squeezed JSON bytes, fault numbers) from the text of logger.json, or None for no file.
+    """(configuration, its squeezed JSON bytes, fault numbers, numbers of the faults that may come by their names).
 
-    A bad file never stops the recording: the default logs raw counts of every input.
+    text: of logger.json, or None for no file. A bad file never stops the recording: the default logs raw counts of every input.
     """
     try:
         return _read(text)
@@ -37,10 +39,14 @@ def _read(text):
         try:
             settings = config.load(text)
             if not config.check(settings):
-                return config.defaults(settings), config.squeeze(text), []
+                return config.defaults(settings), config.squeeze(text), [], _numbers(faults)
         except ValueError:
             pass
-    return config.defaults(config.DEFAULT), json.dumps(config.DEFAULT).encode(), [faults.FAULTS[fault][0]]
+    return config.defaults(config.DEFAULT), json.dumps(config.DEFAULT).encode(), [faults.FAULTS[fault][0]], _numbers(faults)
+
+
+def _numbers(faults):
+    return {name: faults.FAULTS[name][0] for name in _LATER}
 
 
 def _unload():

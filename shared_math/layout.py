@@ -22,8 +22,11 @@ AT_SESSION = const(12)  # 16 bits, 1 to 65535, wraps to 1
 
 # Row blocks go on with
 AT_FIRST_ROW = const(14)  # 32 bits, number of the block's first row in its session
-AT_ROWS = const(18)  # 16 bits
+AT_ROWS = const(18)  # 15 bits, and in bit 15: the block belongs into pulls.rpl
 AT_LOST = const(20)  # 16 bits, rows lost just before this block; 65535 means that many or more
+
+ROWS_MASK = const(0x7FFF)
+KEPT = const(0x8000)
 
 # Every other block goes on with
 AT_LENGTH = const(14)  # 16 bits, payload bytes in this block

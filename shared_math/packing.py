@@ -298,7 +298,7 @@ def unpack(block, bits):
 
     bits: the columns' widths from the setup block. ValueError when the block's own numbers do not add up.
     """
-    rows = layout.get16(block, layout.AT_ROWS)
+    rows = layout.get16(block, layout.AT_ROWS) & layout.ROWS_MASK
     if rows == 0:
         raise ValueError("a row block without rows")
     if block[layout.AT_KIND] == layout.PLAIN:

@@ -12,8 +12,10 @@ from array import array
 
 import vfs
 
+import errnos
 from shared_math import ticks
 from shared_math.compat import const
+from store import fatfile
 
 _SECTOR = const(512)
 _FRAMES = const(256)  # analog frames held at once
@@ -32,12 +34,17 @@ class FileDisk:
     def __init__(self, path, sectors):
         self.file = open(path, "r+b")
         self.sectors = sectors
+        self.retired = False  # a collected file object of an earlier mount must not write to the card
 
     def readblocks(self, n, buf):
+        if self.retired:
+            raise OSError(errnos.ENODEV)
         self.file.seek(n * _SECTOR)
         self.file.readinto(buf)
 
     def writeblocks(self, n, buf):
+        if self.retired:
+            raise OSError(errnos.ENODEV)
         self.file.seek(n * _SECTOR)
         self.file.write(buf)
 
@@ -72,11 +79,10 @@ class DeskBoard:
         self.handler = None
         self.button = None
         self.tachs = {}
-        disk = FileDisk(job["image"], job["sectors"])
+        self.disk = FileDisk(job["image"], job["sectors"])
         if job["format"]:
-            vfs.VfsFat.mkfs(disk)
-        self.fat = vfs.VfsFat(disk)
-        vfs.mount(self.fat, self.card_folder)
+            vfs.VfsFat.mkfs(self.disk)
+        vfs.mount(vfs.VfsFat(self.disk), self.card_folder)
         if job["config"]:
             with open(job["config"], "rb") as source:
                 with open(self.card_folder + "/logger.json", "wb") as target:
@@ -100,6 +106,17 @@ class DeskBoard:
                 return f.read()
         except OSError:
             return None
+
+    def medium(self):
+        """Where the rings are kept."""
+        return fatfile.FatCard(self.card_folder)
+
+    def remount(self):
+        """Take the card anew: what held files of it before must not touch it any more. OSError without a card."""
+        self.disk.retired = True
+        vfs.umount(self.card_folder)
+        self.disk = FileDisk(self.job["image"], self.job["sectors"])
+        vfs.mount(vfs.VfsFat(self.disk), self.card_folder)
 
     def converter(self, _input):
         """(bits, reference volts, skew in microseconds) of an analog input."""
@@ -177,11 +194,11 @@ class DeskBoard:
 
     def restart(self):
         """Begin again with the same card: the desk cannot reset itself."""
+        self.remount()
 
     def end(self):
         """Power is gone: hand the card's files to the PC as they stand on the volume."""
-        vfs.umount(self.card_folder)
-        vfs.mount(vfs.VfsFat(FileDisk(self.job["image"], self.job["sectors"])), self.card_folder)
+        self.remount()
         out = self.job["out"]
         buf = bytearray(8 * _SECTOR)
         for name in os.listdir(self.card_folder):

@@ -9,6 +9,7 @@ import vfs
 from boards import wiring
 from drivers import sdcard
 from shared_math import ticks
+from store import fatfile
 
 _SLOW_HZ = 400000
 _FAST_HZ = 24000000
@@ -30,7 +31,16 @@ class GenericBoard:
         self.lamp_pin = machine.Pin(self.pins["lamp"], machine.Pin.OUT, value=0)
         self.timer = None
         self.irq_pins = []
-        self._mount()
+        self.card = None
+        while not self._try_mount():
+            self.lamp_pin.value(time.ticks_ms() // 125 & 1)  # fast: there is no card
+
+    def _try_mount(self):
+        try:
+            self._mount()
+        except OSError:
+            return False
+        return True
 
     def _mount(self):
         pins = self.pins["spi"]
@@ -42,8 +52,20 @@ class GenericBoard:
             miso=machine.Pin(pins["miso"]),
         )
         select = machine.Pin(pins["cs"], machine.Pin.OUT, value=1)
-        card = sdcard.SdCard(spi, select, lambda: spi.init(baudrate=_FAST_HZ))
-        vfs.mount(vfs.VfsFat(card), self.card_folder)
+        self.card = sdcard.SdCard(spi, select, lambda: spi.init(baudrate=_FAST_HZ))
+        vfs.mount(vfs.VfsFat(self.card), self.card_folder)
+
+    def medium(self):
+        """Where the rings are kept."""
+        return fatfile.FatCard(self.card_folder)
+
+    def remount(self):
+        """Take the card anew: what held files of it before must not touch it any more. OSError without a card."""
+        if self.card:
+            self.card.retired = True
+            self.card = None
+            vfs.umount(self.card_folder)
+        self._mount()
 
     def ticks_us(self):
         """Microseconds, wrapping at 2^30 (the ports' own ticks may wrap elsewhere)."""

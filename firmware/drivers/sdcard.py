@@ -6,6 +6,7 @@ Simplified Specification, chapter 7 (SPI mode).
 
 import time
 
+import errnos
 from shared_math.compat import const
 
 _SECTOR = const(512)
@@ -15,9 +16,6 @@ _BUSY_MS = const(1500)  # 250 ms for a write, 500 ms for SDXC, and room; far bel
 _IDLE = const(0x01)
 _START = const(0xFE)
 _ACCEPTED = const(0x05)
-_EIO = const(5)
-_ENODEV = const(19)
-_ETIMEDOUT = const(110)
 
 
 class CardError(OSError):
@@ -41,6 +39,7 @@ class SdCard:
         self.start = bytearray([_START])
         self.no_crc = b"\xff\xff"
         self.busy = False
+        self.retired = False  # a collected file object of an earlier mount must not write to another card
         self.by_byte = False
         self.sectors = 0
         self._wake()
@@ -84,7 +83,7 @@ class SdCard:
         self._select("read")
         try:
             if self._command(17, n if not self.by_byte else n * _SECTOR) != 0:
-                raise CardError(_EIO, "read refused")
+                raise CardError(errnos.EIO, "read refused")
             self._data(buf)
         finally:
             self._release()
@@ -93,7 +92,7 @@ class SdCard:
         self._select("write")
         try:
             if self._command(24, n if not self.by_byte else n * _SECTOR) != 0:
-                raise CardError(_EIO, "write refused")
+                raise CardError(errnos.EIO, "write refused")
             spi = self.spi
             spi.readinto(self.one, 0xFF)  # the card asks for one byte between answer and data
             spi.write(self.start)
@@ -102,7 +101,7 @@ class SdCard:
             spi.readinto(self.one, 0xFF)
             self.busy = True
             if self.one[0] & 0x1F != _ACCEPTED:
-                raise CardError(_EIO, "data rejected")
+                raise CardError(errnos.EIO, "data rejected")
         finally:
             self._release()
 
@@ -116,9 +115,9 @@ class SdCard:
             if one[0] == _START:
                 break
             if one[0] != 0xFF:
-                raise CardError(_EIO, "read failed")
+                raise CardError(errnos.EIO, "read failed")
             if time.ticks_diff(time.ticks_ms(), since) > _READ_MS:
-                raise CardError(_ETIMEDOUT, "no data")
+                raise CardError(errnos.ETIMEDOUT, "no data")
         spi.readinto(buf, 0xFF)
         spi.readinto(self.crc, 0xFF)
 
@@ -126,6 +125,8 @@ class SdCard:
 
     def _select(self, step):
         """Chip select, then wait until an earlier write is done. A removed card reads as 0xFF: never busy, no answer."""
+        if self.retired:
+            raise CardError(errnos.ENODEV, "card was taken out")
         self.cs(0)
         since = time.ticks_ms()
         spi = self.spi
@@ -136,16 +137,16 @@ class SdCard:
                 break
             if time.ticks_diff(time.ticks_ms(), since) > _BUSY_MS:
                 self._release()
-                raise CardError(_ETIMEDOUT, step + ": card busy")
+                raise CardError(errnos.ETIMEDOUT, step + ": card busy")
         if self.busy:
             self.busy = False
             if self._command(13, 0) != 0:
                 self._release()
-                raise CardError(_EIO, "write failed")
+                raise CardError(errnos.EIO, "write failed")
             spi.readinto(one, 0xFF)
             if one[0] != 0:
                 self._release()
-                raise CardError(_EIO, "write failed")
+                raise CardError(errnos.EIO, "write failed")
 
     def _release(self):
         self.cs(1)
@@ -175,14 +176,14 @@ class SdCard:
         since = time.ticks_ms()
         while self._exchange(0, 0) != _IDLE:
             if time.ticks_diff(time.ticks_ms(), since) > _INIT_MS:
-                raise CardError(_ENODEV, "no card")
+                raise CardError(errnos.ENODEV, "no card")
         second = self._exchange(8, 0x1AA) == _IDLE
         while True:
             self._exchange(55, 0)
             if self._exchange(41, 0x40000000 if second else 0) == 0:
                 break
             if time.ticks_diff(time.ticks_ms(), since) > _INIT_MS:
-                raise CardError(_ENODEV, "card does not start")
+                raise CardError(errnos.ENODEV, "card does not start")
         self.by_byte = True
         if second:
             self.cs(0)
@@ -191,7 +192,7 @@ class SdCard:
                 self.by_byte = not self.one[0] & 0x40
             self._release()
         if self.by_byte and self._exchange(16, _SECTOR) != 0:
-            raise CardError(_EIO, "sector size refused")
+            raise CardError(errnos.EIO, "sector size refused")
         self._read_size()
 
     def _exchange(self, number, argument):
@@ -204,7 +205,7 @@ class SdCard:
         self.cs(0)
         try:
             if self._command(9, 0) != 0:
-                raise CardError(_EIO, "no card data")
+                raise CardError(errnos.EIO, "no card data")
             self._data(self.csd)
         finally:
             self._release()

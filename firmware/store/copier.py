@@ -1,7 +1,5 @@
 """Marked pulls into their own ring: verbatim copies of the drive's blocks, a few at a time beside the recording."""
 
-from array import array
-
 from shared_math import layout, ticks
 from shared_math.compat import const, zeros
 
@@ -11,19 +9,29 @@ _INDEXED = const(128)  # blocks whose first row is remembered, to find where 5 s
 
 
 class PullCopier:
-    """writer: the DriveWriter. file: the pulls store. slot: next slot in it. copied: newest sequence in it, or None."""
+    """writer: the DriveWriter. place: see store/card.py."""
 
-    def __init__(self, writer, file, slot, rate_hz):
+    def __init__(self, writer, place, rate_hz):
         self.writer = writer
-        self.file = file
-        self.slot = slot
+        self.file = place.pulls
+        self.slot = place.pulls_slot  # of the next copy
         self.rate_hz = rate_hz
         self.first_rows = zeros(_INDEXED)
         self.oldest = writer.sequence  # no block of this session is older
         self.active = False
         self.next = writer.sequence  # sequence to be copied next
+        self._setup_wanted = False
         self.until_row = -1  # copy blocks that start up to here; -1: no end known yet
         self._block = bytearray(layout.SLOT)
+
+    def bind(self, place, same_ring):
+        """Go on in these files: an open pull is copied on from what the drive ring still holds of it."""
+        self.file = place.pulls
+        self.slot = place.pulls_slot
+        if not same_ring:
+            self.oldest = self.next = self.writer.sequence
+        if self.active:
+            self._setup_wanted = True
 
     def wrote(self, before, first_row):
         """The writer has appended blocks from sequence `before` on; first_row: of the rows they hold or stand among."""
@@ -33,7 +41,7 @@ class PullCopier:
 
     def opened(self, row):
         """A marked pull began in row `row`."""
-        self._copy_setup()
+        self._setup_wanted = True
         if not self.active:
             start = self._block_before(row - BEFORE_S * self.rate_hz)
             if ticks.seq_after(start, self.next):
@@ -56,6 +64,10 @@ class PullCopier:
         elif 0 <= self.until_row < row:
             self.until_row = row
 
+    def wants(self, first_row):
+        """Whether a block that starts in row `first_row` is to be copied."""
+        return self.active and (self.until_row < 0 or first_row <= self.until_row)
+
     def step(self, most):
         """Copy up to `most` blocks; True when there is more to copy now."""
         while self.active and self.next != self.writer.sequence:
@@ -64,7 +76,14 @@ class PullCopier:
                 return False
             if most == 0:
                 return True
-            self._copy(self.next)
+            try:
+                if self._setup_wanted:
+                    self._copy_setup()
+                    self._setup_wanted = False
+                self._copy(self.next)
+            except OSError:
+                self.writer.dead = True
+                return True
             self.next = (self.next + 1) & 0xFFFFFFFF
             most -= 1
         return False
@@ -84,6 +103,9 @@ class PullCopier:
             self._copy((self.writer.setup_sequence + part) & 0xFFFFFFFF)
 
     def _copy(self, sequence):
-        self.writer.file.read(self.writer.slot_of(sequence), self._block)
-        self.file.write(self.slot, self._block)
+        block = self._block
+        self.writer.file.read(self.writer.slot_of(sequence), block)
+        if layout.verdict(block) is not None or layout.get32(block, layout.AT_SEQUENCE) != sequence:
+            return  # damaged since it was written: a copy would be no better
+        self.file.write(self.slot, block)
         self.slot = (self.slot + 1) % self.file.slots

@@ -5,26 +5,58 @@ No flush and no close while recording: both would write metadata, and a power cu
 
 import os
 
+import errnos
 from shared_math import layout
 
 
-class CardFull(OSError):
-    """The card has not enough room for the ring file."""
+class FatCard:
+    """The medium: a mounted FAT volume. `folder` is its mount point."""
+
+    def __init__(self, folder):
+        self.folder = folder
+
+    def open(self, name, slots):
+        """(store, whether it was made now) of the ring file `name`; made with `slots` slots where absent."""
+        path = self._path(name)
+        made = name + ".rpl" not in os.listdir(self.folder)
+        if made:
+            make(path, slots)
+        return FatFile(path), made
+
+    def keep(self, name):
+        """Rename a ring file that is not ours to overwrite, so that a new one can be made."""
+        names = os.listdir(self.folder)
+        number = 1
+        while "%s_kept%d.rpl" % (name, number) in names:
+            number += 1
+        os.rename(self._path(name), "%s/%s_kept%d.rpl" % (self.folder, name, number))
+
+    def remove(self, name):
+        """Remove a ring file that was never finished."""
+        os.remove(self._path(name))
+
+    def _path(self, name):
+        return self.folder + "/" + name + ".rpl"
 
 
 def make(path, slots):
-    """Make a ring file of `slots` slots; what the card held there before stays in it until overwritten."""
+    """Make a ring file of `slots` slots; what the card held there before stays in it until overwritten.
+
+    OSError 28 (no space) when the card took less; the clipped file is removed.
+    """
     size = slots * layout.SLOT
     try:
         with open(path, "wb") as f:
             f.seek(size - layout.SLOT)
             f.write(bytes(layout.SLOT))
         whole = os.stat(path)[6] == size
-    except OSError:
+    except OSError as error:
+        if error.errno != errnos.ENOSPC:
+            raise
         whole = False
     if not whole:
         os.remove(path)
-        raise CardFull(28)
+        raise OSError(errnos.ENOSPC)
 
 
 class FatFile:
@@ -44,7 +76,7 @@ class FatFile:
             self._read.seek(slot * layout.SLOT)
         self._read_at = -1
         if self._read.readinto(block) != layout.SLOT:
-            raise OSError(5)
+            raise OSError(errnos.EIO)
         self._read_at = slot + 1
 
     def write(self, slot, block):
@@ -53,5 +85,5 @@ class FatFile:
             self._write.seek(slot * layout.SLOT)
         self._write_at = -1
         if self._write.write(block) != layout.SLOT:
-            raise OSError(5)
+            raise OSError(errnos.EIO)
         self._write_at = slot + 1

@@ -32,7 +32,8 @@ class Recorder:
 
     def begin(self):
         """Write the setup that the session's rows need."""
-        self._write_setup()
+        self.writer.wrote = self.copier.wrote
+        self.writer.write_setup(self.first_row)
 
     def poll(self):
         """Pack what waits; copy a little. Returns the number of rows packed."""
@@ -43,7 +44,9 @@ class Recorder:
             self._row(cells, queue.at_tail())
             queue.tail = (queue.tail + 1) & ticks.MASK
             done += 1
-        self.copier.step(_COPIES_AT_ONCE)
+        if not self.writer.dead:
+            self.writer.flush()
+            self.copier.step(_COPIES_AT_ONCE)
         return done
 
     def finish(self):
@@ -51,7 +54,7 @@ class Recorder:
         self.poll()
         self._close_block()
         self._write_health()
-        while self.copier.step(_COPIES_AT_ONCE):
+        while not self.writer.dead and self.copier.step(_COPIES_AT_ONCE):
             pass
 
     def _row(self, cells, at):
@@ -88,23 +91,17 @@ class Recorder:
         if not packer.rows:
             return
         writer = self.writer
-        if writer.setup_due():
-            self._write_setup()
         if self.first_row >= self.health_row:
             self.health_row += _HEALTH_S * self.rate_hz
             self._write_health()
-        before = writer.sequence
-        packer.write(writer.start(layout.PACKED), self.first_row, self.hole)
-        writer.append()
-        self.copier.wrote(before, self.first_row)
+        block = writer.start_rows()
+        packer.write(block, self.first_row, self.hole)
+        if self.copier.wants(self.first_row):
+            layout.put16(block, layout.AT_ROWS, packer.rows | layout.KEPT)
+        writer.add_rows()
         self.written_rows += packer.rows
         self.hole = 0
         packer.clear()
-
-    def _write_setup(self):
-        before = self.writer.sequence
-        self.writer.write_setup()
-        self.copier.wrote(before, self.first_row)
 
     def _write_health(self):
         """How the logger ran since the session began. Allocates a dictionary: once a minute."""
@@ -112,7 +109,6 @@ class Recorder:
         if free < self.heap_least:
             self.heap_least = free
         sampler = self.sampler
-        text = {"rows": self.written_rows, "lost": sampler.lost, "late_us": sampler.late_max_us, "heap": self.heap_least}
-        before = self.writer.sequence
-        self.writer.write_health(json.dumps(text).encode())
-        self.copier.wrote(before, self.first_row)
+        lost = sampler.lost + self.writer.outbox.dropped
+        text = {"rows": self.written_rows, "lost": lost, "late_us": sampler.late_max_us, "heap": self.heap_least}
+        self.writer.write_health(json.dumps(text).encode(), self.first_row)

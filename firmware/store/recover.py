@@ -12,12 +12,17 @@ _RUN = const(8)
 
 
 class Newest:
-    """What recovery found: `slot` and `sequence` of the newest block, `session`, `ring_id` (bytes). `reads` counts."""
+    """What recovery found: `slot` and `sequence` of the newest block, `session`, `ring_id` (bytes). `reads` counts.
+
+    `first_row` is -1 where the newest block holds no rows.
+    """
 
     def __init__(self):
         self.slot = -1
         self.sequence = 0
         self.session = 0
+        self.first_row = -1
+        self.newer_version = False
         self.ring_id = None
         self.reads = 0
 
@@ -26,6 +31,9 @@ class Newest:
         self.slot = slot
         self.sequence = layout.get32(block, layout.AT_SEQUENCE)
         self.session = layout.get16(block, layout.AT_SESSION)
+        self.first_row = -1
+        if block[layout.AT_KIND] in (layout.PACKED, layout.PLAIN):
+            self.first_row = layout.get32(block, layout.AT_FIRST_ROW)
 
 
 class _Search:
@@ -42,7 +50,10 @@ class _Search:
         found = self.found
         found.reads += 1
         self.file.read(slot, self.block)
-        if layout.verdict(self.block) is not None:
+        verdict = layout.verdict(self.block)
+        if verdict is not None:
+            if verdict == "newer version":
+                found.newer_version = True
             return False
         ring_id = bytes(self.block[layout.AT_RING : layout.AT_RING + 4])
         if found.ring_id is None:

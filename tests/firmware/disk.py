@@ -11,7 +11,8 @@ class LoggedDisk:
         self.file = open(path, "r+b")
         self.sectors = sectors
         self.reads = 0
-        self.log = []  # (first sector, sectors) of every write
+        self.writes = 0  # while logging
+        self.longest = 0  # sectors in one write
         self.logging = False
 
     def readblocks(self, n, buf):
@@ -21,7 +22,8 @@ class LoggedDisk:
 
     def writeblocks(self, n, buf):
         if self.logging:
-            self.log.append((n, len(buf) // SECTOR))
+            self.writes += 1
+            self.longest = max(self.longest, len(buf) // SECTOR)
         self.file.seek(n * SECTOR)
         self.file.write(buf)
 

@@ -1,0 +1,88 @@
+"""A ring on littlefs: a folder of small files near the erase size, appended to, the oldest replaced.
+
+littlefs copies on write: overwriting in place would program hundreds of bytes for each payload byte. A block is
+flushed when it is written: without that it would not be there after a power cut.
+"""
+
+import os
+
+import errnos
+from shared_math import layout
+from shared_math.compat import const
+
+SEGMENT = const(32)  # slots in a file: 16 KiB
+
+
+class SegmentCard:
+    """The medium: a mounted littlefs volume. `folder` is its mount point."""
+
+    def __init__(self, folder):
+        self.folder = folder
+
+    def open(self, name, slots):
+        """(store, whether it was made now) of the ring `name`, with `slots` slots in all."""
+        path = self.folder + "/" + name
+        made = name not in os.listdir(self.folder)
+        if made:
+            os.mkdir(path)
+        return Segments(path, slots), made
+
+    def keep(self, name):
+        """Rename a ring that is not ours to overwrite, so that a new one can be made."""
+        names = os.listdir(self.folder)
+        number = 1
+        while "%s_kept%d" % (name, number) in names:
+            number += 1
+        os.rename(self.folder + "/" + name, "%s/%s_kept%d" % (self.folder, name, number))
+
+
+class Segments:
+    """Slots in files `0000.rpl`, `0001.rpl`... of a folder; slots never written read as zeros."""
+
+    def __init__(self, folder, slots):
+        self.folder = folder
+        self.slots = slots // SEGMENT * SEGMENT
+        self._write = None
+        self._segment = -1
+
+    def read(self, slot, block):
+        """Read slot `slot` into `block` (bytearray of 512)."""
+        block[:] = bytes(layout.SLOT)
+        try:
+            with open(self._path(slot // SEGMENT), "rb") as f:
+                f.seek(slot % SEGMENT * layout.SLOT)
+                f.readinto(block)
+        except OSError as error:
+            if error.errno != errnos.ENOENT:
+                raise
+
+    def write(self, slot, block):
+        """Write slot `slot`; the first slot of a segment replaces the segment's file of the lap before."""
+        segment = slot // SEGMENT
+        at = slot % SEGMENT
+        if segment != self._segment or at == 0:
+            self._open(segment, at)
+        if self._write.write(block) != layout.SLOT:
+            raise OSError(errnos.EIO)
+        self._write.flush()
+
+    def _open(self, segment, at):
+        if self._write:
+            self._write.close()
+            self._write = None
+        path = self._path(segment)
+        if at == 0:
+            self._write = open(path, "wb")
+        else:
+            try:
+                self._write = open(path, "r+b")
+            except OSError:
+                self._write = open(path, "wb")
+            self._write.seek(0, 2)
+            while self._write.tell() < at * layout.SLOT:  # slots left out after a damaged end
+                self._write.write(bytes(layout.SLOT))
+            self._write.seek(at * layout.SLOT)
+        self._segment = segment
+
+    def _path(self, segment):
+        return "%s/%04d.rpl" % (self.folder, segment)
