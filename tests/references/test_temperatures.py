@@ -1,0 +1,62 @@
+"""Thermistors and platinum thermometers against tables and libraries."""
+
+import math
+
+import pytest
+from shared_math import transfer
+
+# A printed table of a 10 kohm thermistor, degC -> ohm (public data table)
+PRINTED = {0: 32128, 10: 19549, 20: 12262, 25: 9814, 30: 7908, 50: 3542}
+
+
+def test_steinhart_hart_through_a_printed_table():
+    coefficients = transfer.steinhart_hart([[degc, PRINTED[degc]] for degc in (0, 25, 50)])
+    for degc, ohm in PRINTED.items():
+        # Whole ohms are printed: half an ohm is up to 0.0035 degC at 50, and 0.0015 at 30
+        assert transfer.steinhart_hart_degc(ohm, coefficients) == pytest.approx(degc, abs=0.0025)
+
+
+def test_steinhart_hart_coefficients_by_linear_algebra():
+    # 25k at 5, 10k at 25, 4k at 45 degC: solved as three equations by numpy
+    numpy = pytest.importorskip("numpy", reason="numpy (reference for the linear system) is not installed")
+    points = [[5, 25000], [25, 10000], [45, 4000]]
+    rows = [[1, math.log(ohm), math.log(ohm) ** 3] for _, ohm in points]
+    expected = numpy.linalg.solve(rows, [1 / (degc + 273.15) for degc, _ in points])
+    got = transfer.steinhart_hart(points)
+    assert got == pytest.approx(list(expected), rel=1e-9)
+    # the same, computed elsewhere
+    assert got == pytest.approx([2.10850817e-3, 7.97920473e-5, 6.53507631e-7], rel=1e-8)
+
+
+@pytest.mark.parametrize(("degc", "ohm"), [(100, 138.51), (200, 175.86), (400, 247.09), (0, 100.0)])
+def test_pt100_printed_table(degc, ohm):
+    # IEC 60751, table of Pt100 resistances, two decimals
+    assert transfer.rtd_ohm(degc, 100) == pytest.approx(ohm, abs=0.005)
+    assert transfer.rtd_degc(ohm, 100) == pytest.approx(degc, abs=0.02)
+
+
+@pytest.mark.parametrize("degc", [-199, -150, -40, -0.1, 0, 25, 100, 200, 600, 849])
+def test_pt1000_against_a_library(degc):
+    rtd_sensor = pytest.importorskip("rtd_sensor", reason="rtd-sensor (reference for IEC 60751) is not installed")
+    ohm = rtd_sensor.pt1000.celsius_to_resistance(degc)
+    assert transfer.rtd_ohm(degc, 1000) == pytest.approx(ohm, abs=1e-6)
+    assert transfer.rtd_degc(ohm, 1000) == pytest.approx(degc, abs=1e-6)
+
+
+@pytest.mark.parametrize("degc", [-180, -20, 5, 77, 500])
+def test_rtd_by_a_general_root_finder(degc):
+    optimize = pytest.importorskip("scipy.optimize", reason="scipy (reference root finder) is not installed")
+    ohm = transfer.rtd_ohm(degc, 100)
+    root = optimize.brentq(lambda t: transfer.rtd_ohm(t, 100) - ohm, -200, 850, xtol=1e-10)
+    assert transfer.rtd_degc(ohm, 100) == pytest.approx(root, abs=1e-6)
+
+
+def test_thermistor_channel_by_circuit_analysis():
+    """Volts of the pull-up circuit by node equations, temperature by the B equation inverted with a root finder."""
+    optimize = pytest.importorskip("scipy.optimize", reason="scipy (reference root finder) is not installed")
+    channel = {"kind": "thermistor", "pullup_ohm": 2490, "beta": 3435, "r25_ohm": 10000, "supply_v": 5.0}
+    for volts in (0.3, 1.0, 2.5, 4.0, 4.7):
+        current = (5.0 - volts) / 2490
+        ohm = volts / current
+        root = optimize.brentq(lambda t, r=ohm: 1e4 * math.exp(3435 * (1 / (t + 273.15) - 1 / 298.15)) - r, -80, 400)
+        assert transfer.to_value(channel, volts) == pytest.approx(root, abs=1e-6)
