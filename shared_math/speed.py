@@ -104,7 +104,7 @@ class LiveSpeed:
             return self.rpm
         whole = self.minute_us // time_us
         rest = self.minute_us % time_us
-        while rest > 0x3FFFFFFF // edges:
+        while rest > 0x1FFFFFFF // edges:
             rest >>= 1
             time_us >>= 1
         return whole * edges + (rest * edges + (time_us >> 1)) // time_us

@@ -145,7 +145,7 @@ def rtd_degc(ohm, r0_ohm):
     """Temperature of a platinum thermometer (IEC 60751), or None outside -200 to 850 degC."""
     if not rtd_ohm(_PT_LEAST_DEGC, r0_ohm) <= ohm <= rtd_ohm(_PT_MOST_DEGC, r0_ohm):
         return None
-    # Above zero the equation is a quadratic; below it the same root is 2 K off at worst and Newton's steps mend it
+    # Above zero the equation is a quadratic; below it the same root is 2.5 K off at worst and Newton's steps mend it
     degc = (math.sqrt(_PT_A * _PT_A - 4.0 * _PT_B * (1.0 - ohm / r0_ohm)) - _PT_A) / (2.0 * _PT_B)
     if degc < 0:
         for _ in range(4):

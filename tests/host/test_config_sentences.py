@@ -35,7 +35,11 @@ def test_every_code_has_its_own_sentences():
             assert len(lines) == 3
             for line in lines:
                 assert line and "{w}" not in line and "{d}" not in line and "\n" not in line, line
-            assert (problem[1] or "The file") in lines[0] or code in ("no_channels", "many_channels", "newer_version"), lines
+            assert (problem[1] or "The file") in lines[0] or code in (
+                "no_channels",
+                "many_channels",
+                "newer_version",
+            ), lines
             break
         seen.add(WORDS[code][0])
     assert len(seen) == len(WORDS)
