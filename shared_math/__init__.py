@@ -1,1 +1,1 @@
-"""What the device and the PC must agree on: the ring file, conversions, mixture, speed, faults. Pure Python for both."""
+"""What the device and the PC must agree on: ring file, conversions, mixture, speed, faults. Pure Python for both."""

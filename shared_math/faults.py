@@ -87,7 +87,7 @@ FAULTS = {
 
 
 def fault(number):
-    """(name, sentence, likely cause, next step) of a fault number; a number from a newer version gets a sentence too."""
+    """(name, sentence, likely cause, next step) of a fault number, also of one that only newer firmware knows."""
     for name in FAULTS:
         if FAULTS[name][0] == number:
             return (name,) + FAULTS[name][1:]

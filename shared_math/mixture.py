@@ -7,7 +7,7 @@ composition and dry air; printed constants differ from these by up to 1 %, mostl
 # IUPAC standard atomic weights (abridged), g/mol
 C = 12.011
 H = 1.008
-O = 15.999
+O = 15.999  # noqa: E741
 N = 14.007
 
 # Dry air, mole fractions of the standard atmosphere (ISO 2533 / US Standard Atmosphere 1976): N2, O2, Ar, CO2

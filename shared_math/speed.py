@@ -52,7 +52,7 @@ def duty_percent(on_ms, rpm):
 
 
 class LiveSpeed:
-    """Engine speed as it can be known now, for lamp and screen: the mean over the last whole cycle, so half a cycle late.
+    """Engine speed as it can be known now, for lamp and screen: the mean over the last whole cycle, half a cycle late.
 
     Whole numbers below 2^30 and nothing allocated per row. The rows' counts wrap at count_mask. `rpm` is 0 while the
     engine stands, and before two edges were seen.
