@@ -47,7 +47,7 @@ MEANING = {
     "bottom_ohm": "the resistor from the converter to ground",
     "counts": "the two raw readings",
     "bank": "1 or 2, the side of the engine",
-    "accuracy": "plus or minus, in the channel's unit",
+    "accuracy": "plus or minus, in the unit of values",
     "tau_ms": "the sensor's own lag in milliseconds",
     "channel": "the name of the channel that decides",
     "is": "a number, a range [lower, higher] or the name of a state",
