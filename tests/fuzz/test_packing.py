@@ -137,7 +137,9 @@ def test_every_single_wrong_bit_is_noticed(table, bit):
 
 
 @settings(max_examples=200, deadline=None)
-@given(st.binary(min_size=486, max_size=486), st.lists(st.integers(1, 24), min_size=1, max_size=16), st.integers(0, 65535))
+@given(
+    st.binary(min_size=486, max_size=486), st.lists(st.integers(1, 24), min_size=1, max_size=16), st.integers(0, 65535)
+)
 def test_rubbish_with_a_right_checksum_is_refused_or_fits_its_widths(payload, widths, count):
     """A block that no writer made: both readers agree, and nothing out of range comes out."""
     for kind in (layout.PACKED, layout.PLAIN):

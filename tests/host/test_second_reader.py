@@ -59,7 +59,9 @@ def test_dry_runs_read_the_same(tmp_path, rate_hz):
 
 
 def test_damaged_files_read_the_same(tmp_path):
-    signals = Signals(holds([2000, 5000], 10.0, 2.0), Tach(4, glitches=True), {"lambda_1": Profile([(0, 0.8), (20, 1.2)])})
+    signals = Signals(
+        holds([2000, 5000], 10.0, 2.0), Tach(4, glitches=True), {"lambda_1": Profile([(0, 0.8), (20, 1.2)])}
+    )
     card = desk.dry_run(signals, tmp_path)
     data = bytearray((card / "drive.rpl").read_bytes())
     for slot in (5, 9, 10, 30):
