@@ -164,6 +164,7 @@ def _decode(blocks: list[Block], ring: Ring) -> None:
         session = ring.sessions.setdefault(block.session, Session(setups[block.session]))
         widths = [column["b"] for column in session.setup["columns"]]
         first, count = struct.unpack_from("<IH", block.head)
+        count &= 0x7FFF  # bit 15 is a note of the logger to itself
         columns = (unpack if block.kind == PACKED else unplain)(block.payload, widths, count)
         if columns is None or count == 0:
             ring.damaged.append((block.file, block.slot))

@@ -145,7 +145,7 @@ def test_rubbish_with_a_right_checksum_is_refused_or_fits_its_widths(payload, wi
     for kind in (layout.PACKED, layout.PLAIN):
         block = start(kind)
         block[22:508] = payload
-        layout.put16(block, layout.AT_ROWS, count % 400)
+        layout.put16(block, layout.AT_ROWS, count % 400 | count & 0x8000)
         layout.seal(block, memoryview(block)[: layout.AT_CRC])
         reader = second_reader.unpack if kind == layout.PACKED else second_reader.unplain
         mine = reader(payload, widths, count % 400) if count % 400 else None

@@ -1,4 +1,4 @@
-"""The random drives are what they say: distributions, faults, repeatability, and their physics against worked examples."""
+"""The random drives are what they say: distributions, faults, repeatability, and physics against worked examples."""
 
 import numpy as np
 import pytest

@@ -83,7 +83,7 @@ def test_time_base(driven):
     _, signals, session, zero_s = driven
     frame, raw = session.frame(), session.raw()
     assert session.rate_hz == signals.rate_hz
-    assert 0 <= zero_s <= 0.1
+    assert -1e-6 <= zero_s <= 0.1
     assert session.lost_rows == 0
     np.testing.assert_array_equal(raw["row"], np.arange(len(raw)))
     np.testing.assert_allclose(frame["time_s"], np.arange(len(frame)) / signals.rate_hz, atol=1e-9)
