@@ -18,18 +18,17 @@ class FatCard:
     def open(self, name, slots):
         """(store, whether it was made now) of the ring file `name`; made with `slots` slots where absent."""
         path = self._path(name)
-        made = name + ".rpl" not in os.listdir(self.folder)
+        made = not exists(path)
         if made:
             make(path, slots)
         return FatFile(path), made
 
     def keep(self, name):
         """Rename a ring file that is not ours to overwrite, so that a new one can be made."""
-        names = os.listdir(self.folder)
         number = 1
-        while "%s_kept%d.rpl" % (name, number) in names:
+        while exists(self._path("%s_kept%d" % (name, number))):
             number += 1
-        os.rename(self._path(name), "%s/%s_kept%d.rpl" % (self.folder, name, number))
+        os.rename(self._path(name), self._path("%s_kept%d" % (name, number)))
 
     def remove(self, name):
         """Remove a ring file that was never finished."""
@@ -37,6 +36,17 @@ class FatCard:
 
     def _path(self, name):
         return self.folder + "/" + name + ".rpl"
+
+
+def exists(path):
+    """Whether there is such a file (a listing would stumble over names that a power cut left damaged)."""
+    try:
+        os.stat(path)
+    except OSError as error:
+        if error.errno != errnos.ENOENT:
+            raise
+        return False
+    return True
 
 
 def make(path, slots):

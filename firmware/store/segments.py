@@ -9,6 +9,7 @@ import os
 import errnos
 from shared_math import layout
 from shared_math.compat import const
+from store.fatfile import exists
 
 SEGMENT = const(32)  # slots in a file: 16 KiB
 
@@ -22,18 +23,18 @@ class SegmentCard:
     def open(self, name, slots):
         """(store, whether it was made now) of the ring `name`, with `slots` slots in all."""
         path = self.folder + "/" + name
-        made = name not in os.listdir(self.folder)
+        made = not exists(path)
         if made:
             os.mkdir(path)
         return Segments(path, slots), made
 
     def keep(self, name):
         """Rename a ring that is not ours to overwrite, so that a new one can be made."""
-        names = os.listdir(self.folder)
+        path = self.folder + "/" + name
         number = 1
-        while "%s_kept%d" % (name, number) in names:
+        while exists("%s_kept%d" % (path, number)):
             number += 1
-        os.rename(self.folder + "/" + name, "%s/%s_kept%d" % (self.folder, name, number))
+        os.rename(path, "%s_kept%d" % (path, number))
 
 
 class Segments:

@@ -3,55 +3,24 @@
 import gc
 
 import vfs
-from acquire import rows
 from disk import LoggedDisk
+from drive import BITS, RATE, Drive
 from shared_math import layout, packing
-from store import card, copier, fatfile, packer, recorder, recover, writer
-
-BITS = [12, 12, 24, 20, 16, 16, 16, 16, 8]
-RATE = 20
-SETUP = b'{"columns":[],"text":"' + b"x" * 600 + b'"}'
-
-
-class FakeSampler:
-    lost = 0
-    late_max_us = 0
-
-
-class Drive:
-    """A mounted card and a recorder on it; `row` feeds one row with the given mark."""
-
-    def __init__(self, disk, slots=200, pulls_slots=120):
-        _KEPT.append(self)
-        vfs.mount(vfs.VfsFat(disk), "/t")
-        self.card = card.Card(fatfile.FatCard("/t"), slots, pulls_slots)
-        self.card.open()
-        self.queue = rows.RowQueue(len(BITS), 64)
-        out = writer.DriveWriter(self.card, SETUP)
-        copies = copier.PullCopier(out, self.card, RATE)
-        self.recorder = recorder.Recorder(self.queue, packer.make(BITS, RATE), RATE, out, copies, FakeSampler())
-        self.recorder.begin()
-        self.random = 7
-
-    def row(self, number, mark=0, flag=0):
-        queue = self.queue
-        at = queue.at_head()
-        values = [number]
-        for width in BITS[:4]:
-            self.random = (self.random * 1103515245 + 12345) & 0x3FFFFFFF
-            values.append((self.random >> 6) & ((1 << width) - 1))
-        values += [number & 0xFFFF, mark, flag, 0, 1]
-        for c in range(len(values)):
-            queue.cells[at + c] = values[c]
-        queue.head += 1
-        self.recorder.poll()
-
-    def close(self):
-        self.recorder.finish()
-        vfs.umount("/t")
-
+from store import fatfile, recover
 
 _KEPT = []  # a collected file object would close itself on a disk that is gone
+
+
+def mounted(disk):
+    vfs.mount(vfs.VfsFat(disk), "/t")
+    drive = Drive(fatfile.FatCard("/t"))
+    _KEPT.append(drive)
+    return drive
+
+
+def finish(drive):
+    drive.recorder.finish()
+    vfs.umount("/t")
 
 
 def new_disk():
@@ -86,10 +55,10 @@ def blocks(disk, name):
 
 def test_every_row_is_there_once_and_setup_leads():
     disk = new_disk()
-    drive = Drive(disk)
+    drive = mounted(disk)
     for n in range(600):
         drive.row(n)
-    drive.close()
+    finish(drive)
     got = blocks(disk, "drive.rpl")
     assert [b[3] for b in got[:3]] == [layout.BIRTH, layout.SETUP, layout.SETUP]
     assert [b[1] for b in got] == list(range(len(got)))
@@ -103,7 +72,7 @@ def test_every_row_is_there_once_and_setup_leads():
 
 def test_no_metadata_is_written_while_recording():
     disk = new_disk()
-    drive = Drive(disk)
+    drive = mounted(disk)
     before = drive.recorder.writer.sequence
     disk.logging = True
     for n in range(5000):
@@ -112,15 +81,15 @@ def test_no_metadata_is_written_while_recording():
     written = drive.recorder.writer.sequence - before
     assert written > drive.card.drive.slots  # the wrap is in it
     assert (disk.writes, disk.longest) == (written, 1)
-    drive.close()
+    finish(drive)
 
 
 def test_pulls_hold_five_seconds_before_and_three_after():
     disk = new_disk()
-    drive = Drive(disk)
+    drive = mounted(disk)
     for n in range(700):
         drive.row(n, 1 if 300 <= n < 400 else 2 if n >= 400 else 0)
-    drive.close()
+    finish(drive)
     got = blocks(disk, "pulls.rpl")
     assert [b[3] for b in got[:3]] == [layout.BIRTH, layout.SETUP, layout.SETUP]
     held = [b for b in got if b[3] == layout.PACKED]
@@ -133,10 +102,10 @@ def test_pulls_hold_five_seconds_before_and_three_after():
 
 def test_a_late_flag_is_copied_too():
     disk = new_disk()
-    drive = Drive(disk)
+    drive = mounted(disk)
     for n in range(900):
         drive.row(n, 1 if 100 <= n < 200 else 2 if n >= 200 else 0, 2 if n >= 700 else 0)
-    drive.close()
+    finish(drive)
     held = [b for b in blocks(disk, "pulls.rpl") if b[3] == layout.PACKED]
     assert any([b[4] <= 700 < b[4] + b[5] for b in held])
     assert not any([b[4] <= 600 < b[4] + b[5] for b in held])
@@ -144,10 +113,10 @@ def test_a_late_flag_is_copied_too():
 
 def test_a_hole_in_the_rows_is_told():
     disk = new_disk()
-    drive = Drive(disk)
+    drive = mounted(disk)
     for n in range(100):
         drive.row(n if n < 50 else n + 7)
-    drive.close()
+    finish(drive)
     vfs.mount(vfs.VfsFat(disk), "/t")
     file = fatfile.FatFile("/t/drive.rpl")
     block = bytearray(512)
@@ -164,7 +133,7 @@ def test_restart_goes_on_behind_the_newest_block_after_any_lap():
     disk = new_disk()
     expected = None
     for session in range(1, 5):
-        drive = Drive(disk)
+        drive = mounted(disk)
         assert drive.card.session == session
         if expected:
             assert (drive.card.sequence, drive.card.drive_slot, drive.card.pulls_slot) == expected

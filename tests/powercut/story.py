@@ -1,0 +1,222 @@
+"""One story, cut at every write: `story.py MEDIUM STRIDE BYTES` under MicroPython; prints a line of counts as JSON.
+
+Start, record, wrap the ring twice, three marks with their copies, a spoiled flag, planned end, restart, an open pull.
+STRIDE: the torn kinds and second cuts are tried at every STRIDE-th write. BYTES 1: also a cut at every byte of a block.
+"""
+
+import gc
+import json
+import sys
+
+from drive import RATE, Drive
+from media import KINDS, PowerCut, Watched, tear
+from shared_math import layout, ticks
+
+SLOTS = 64
+PULLS = 64
+TORN = ("half", "ff", "zero")
+
+
+def tell(drive, numbers, marks):
+    """Feed rows; marks: list of (row, mark, flag) changes."""
+    mark = flag = 0
+    for n in range(numbers):
+        for row, new_mark, new_flag in marks:
+            if n == row:
+                mark, flag = new_mark, new_flag
+        drive.row(n, mark, flag)
+
+
+def record(kind):
+    """(first image, write log, acks) of the story told once without a cut."""
+    disk = kind.fresh()
+    first = bytes(disk.image)
+    disk.log = []
+    acks = []
+    medium = Watched(kind.mount(disk), disk, acks)
+    drive = Drive(medium, SLOTS, PULLS)
+    tell(drive, 2700, [(300, 1, 0), (360, 2, 0), (1000, 3, 0), (1100, 4, 0), (2000, 5, 0), (2060, 6, 0), (2300, 6, 6)])
+    drive.recorder.finish()
+    kind.unmount()
+    medium = Watched(kind.mount(disk), disk, acks)
+    drive = Drive(medium, SLOTS, PULLS)
+    tell(drive, 330, [(150, 1, 0)])
+    log = disk.log
+    disk.dead = True
+    kind.unmount()
+    return first, log, acks
+
+
+class Expected:
+    """What must be found after a cut: slot -> block of each ring, and every block that may be found."""
+
+    def __init__(self, kind):
+        self.kind = kind
+        self.rings = {"drive": {}, "pulls": {}}
+        self.known = set()
+
+    def take(self, ack):
+        _, ring, slot, data = ack
+        held = self.rings[ring]
+        for gone in self.kind.gone_with(slot):
+            held.pop(gone, None)
+        held[slot] = data
+        self.known.add(data)
+
+    def newest(self):
+        """Sequence of the newest acknowledged drive block, -1 for none."""
+        best = -1
+        for data in self.rings["drive"].values():
+            best = max(best, layout.get32(data, layout.AT_SEQUENCE))
+        return best
+
+
+class Failure(Exception):
+    pass
+
+
+def check(kind, image, expected, under_way, cut_at=-1):
+    """Run the real recovery on `image` (consumed) and look at everything; returns the writes that recovery made.
+
+    under_way: the ack that was being written, or None. cut_at: cut the power again at that write of the recovery,
+    then recover once more.
+    """
+    disk = kind.disk(image)
+    disk.log = []
+    seen = []
+    if cut_at >= 0:
+        disk.budget = cut_at
+        disk.torn = "half"
+        try:
+            Drive(Watched(kind.mount(disk), disk, seen), SLOTS, PULLS)
+            return -1
+        except PowerCut:
+            pass
+        except OSError:
+            if not disk.dead:
+                raise
+        kind_unmount_quietly(kind)
+        disk = kind.disk(bytearray(disk.image))
+        disk.log = []
+    try:
+        medium = Watched(kind.mount(disk), disk, seen)
+        drive = Drive(medium, SLOTS, PULLS)
+    except OSError as error:
+        raise Failure("the card can't be used: %r" % error)
+    recovery_writes = len(disk.log)
+    try:
+        look(kind, drive, expected, under_way, seen, cut_at >= 0)
+        resume(drive, expected)
+    finally:
+        disk.dead = True
+        kind_unmount_quietly(kind)
+    return recovery_writes
+
+
+def kind_unmount_quietly(kind):
+    try:
+        kind.unmount()
+    except OSError:
+        pass
+
+
+def look(kind, drive, expected, under_way, seen, cut_twice):
+    block = bytearray(layout.SLOT)
+    known = set(expected.known)
+    spared = {"drive": set(), "pulls": set()}
+    if under_way:
+        known.add(under_way[3])
+        spared[under_way[1]].update(kind.gone_with(under_way[2]))
+    for _, ring, slot, data in seen:
+        known.add(data)
+        spared[ring].update(kind.gone_with(slot))
+    if cut_twice:
+        # The write of the recovery that was cut hit a slot of pulls.rpl that was free to be overwritten
+        start = drive.card.pulls_slot - drive.completed
+        for slot in range(start - 4, start + PULLS // 2):
+            spared["pulls"].update(kind.gone_with(slot % PULLS))
+    kept = set()
+    copied = set()
+    for ring, store in (("drive", drive.card.drive), ("pulls", drive.card.pulls)):
+        for slot, data in expected.rings[ring].items():
+            if slot not in spared[ring]:
+                store.read(slot, block)
+                if block != data:
+                    raise Failure("%s slot %d lost its acknowledged block" % (ring, slot))
+        for slot in range(store.slots):
+            store.read(slot, block)
+            if layout.verdict(block) is None:
+                if bytes(block) not in known and not (cut_twice and block[layout.AT_KIND] in (layout.SETUP, layout.BIRTH)):
+                    raise Failure("%s slot %d holds a block that was never written" % (ring, slot))
+                if block[layout.AT_KIND] == layout.PACKED:
+                    sequence = layout.get32(block, layout.AT_SEQUENCE)
+                    if ring == "pulls":
+                        copied.add(sequence)
+                    elif layout.get16(block, layout.AT_ROWS) & layout.KEPT and layout.get16(block, 12) == drive.card.last.session:
+                        kept.add(sequence)
+    if kept - copied:
+        raise Failure("marked blocks %s are not in pulls" % sorted(kept - copied))
+
+
+def resume(drive, expected):
+    """Recording goes on behind everything that was acknowledged."""
+    newest = expected.newest()
+    before = drive.recorder.writer.sequence
+    if newest >= 0 and not ticks.seq_after(before, newest):
+        raise Failure("recording goes on at sequence %d, but %d is on the card" % (before, newest))
+    tell(drive, 2 * RATE, [(RATE, 1, 0)])
+    drive.recorder.finish()
+    block = bytearray(layout.SLOT)
+    slot = (drive.recorder.writer.slot - 1) % SLOTS
+    drive.card.drive.read(slot, block)
+    after = (drive.recorder.writer.sequence - 1) & 0xFFFFFFFF
+    if layout.verdict(block) is not None or layout.get32(block, layout.AT_SEQUENCE) != after or after < before:
+        raise Failure("recording did not go on")
+
+
+def main(name, stride, every_byte):
+    kind = KINDS[name]
+    first, log, acks = record(kind)
+    counts = {"medium": name, "writes": len(log), "blocks": len(acks), "cuts": 0, "torn": 0, "second": 0, "bytes": 0}
+    image = bytearray(first)
+    expected = Expected(kind)
+    next_ack = 0
+    for k in range(len(log) + 1):
+        while next_ack < len(acks) and acks[next_ack][0] <= k:
+            expected.take(acks[next_ack])
+            next_ack += 1
+        under_way = acks[next_ack] if next_ack < len(acks) and k < len(log) else None
+        where = (k, None, -1)
+        try:
+            writes = check(kind, bytearray(image), expected, under_way)
+            counts["cuts"] += 1
+            if k % stride == 0:
+                for how in TORN if k < len(log) else ():
+                    where = (k, how, -1)
+                    torn = bytearray(image)
+                    tear(torn, log[k][0], log[k][1], how)
+                    check(kind, torn, expected, under_way)
+                    counts["torn"] += 1
+                for second in range(writes):
+                    where = (k, None, second)
+                    if check(kind, bytearray(image), expected, under_way, second) < 0:
+                        break
+                    counts["second"] += 1
+            if every_byte and k < len(log) and k % 97 == 40:
+                for how in range(len(log[k][1])):
+                    where = (k, how, -1)
+                    torn = bytearray(image)
+                    tear(torn, log[k][0], log[k][1], how)
+                    check(kind, torn, expected, under_way)
+                    counts["bytes"] += 1
+        except Failure as failure:
+            print("cut at write %d, torn %r, second cut at %d: %s" % (where + (failure,)))
+            sys.exit(1)
+        if k < len(log):
+            offset, data = log[k]
+            image[offset : offset + len(data)] = data
+        gc.collect()
+    print(json.dumps(counts))
+
+
+main(sys.argv[1], int(sys.argv[2]), sys.argv[3] == "1")
