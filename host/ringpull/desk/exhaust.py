@@ -31,13 +31,14 @@ def arrival_s(t_s: np.ndarray, rpm: np.ndarray, mass_flow_kg_s: np.ndarray) -> n
     degrees = np.cumsum(np.maximum(rpm, LEAST_RPM) * 6.0) * dt_s
     flow = np.maximum(mass_flow_kg_s, LEAST_KG_S)
     volume = np.cumsum(flow / density_kg_m3(flow)) * dt_s
-    out_s = _when(degrees + CYCLE_DEG, degrees, t_s)
-    return _when(np.interp(out_s, t_s, volume) + VOLUME_M3, volume, t_s)
+    out_s = _extended(degrees + CYCLE_DEG, degrees, t_s)
+    return _extended(_extended(out_s, t_s, volume) + VOLUME_M3, volume, t_s)
 
 
-def _when(goal: np.ndarray, clock: np.ndarray, t_s: np.ndarray) -> np.ndarray:
-    rate = (clock[-1] - clock[-2]) / (t_s[-1] - t_s[-2])
-    return np.interp(goal, clock, t_s) + np.maximum(goal - clock[-1], 0.0) / rate
+def _extended(x: np.ndarray, xs: np.ndarray, ys: np.ndarray) -> np.ndarray:
+    """np.interp, going straight on past the last point."""
+    slope = (ys[-1] - ys[-2]) / (xs[-1] - xs[-2])
+    return np.interp(x, xs, ys) + np.maximum(x - xs[-1], 0.0) * slope
 
 
 def at_sensor(t_s: np.ndarray, arrival: np.ndarray, cylinder: np.ndarray) -> np.ndarray:
