@@ -184,7 +184,7 @@ class Driver:
             pull.end_s = t_s + AFTER_PULL_S + self.hand_s[2 * number - 1]
             self.presses.append((pull.end_s, HELD_S))
         else:  # nobody presses: the logger ends it after 3 s of closed throttle
-            pull.end_s, pull.ended_by = t_s + 3.0, "throttle"
+            pull.end_s, pull.ended_by = t_s + 100.0 / CLOSE_PCT_S + 3.0, "throttle"
         return True
 
     def _slow(self, phase: Phase, _dt: float, t_s: float, _rpm: float, speed_m_s: float) -> bool:

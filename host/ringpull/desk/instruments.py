@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from ringpull.desk import car
-from ringpull.desk.scenario import STEP_S, Drive
+from ringpull.desk.scenario import Drive
 
 EVERY = 5  # steps between two lines of volts.csv: 200 a second
 HEATED_S = 11.0
@@ -100,7 +100,7 @@ def edges(drive: Drive, seed: int) -> np.ndarray:
     wander_deg = np.take(FIRING_DEG, number % len(FIRING_DEG)) + random.normal(0.0, JITTER_DEG, len(number))
     turning = np.concatenate([[True], np.diff(drive.crank_rev) > 0.0])
     at_rev = number / PER_REV + wander_deg / 360.0
-    t_s = np.sort(np.interp(at_rev, drive.crank_rev[turning], drive.t_s[turning] + STEP_S))
+    t_s = np.sort(np.interp(at_rev, drive.crank_rev[turning], drive.t_s[turning]))
     t_s = t_s[random.random(len(t_s)) >= MISSING_SHARE]
     rings = t_s[random.random(len(t_s)) < RINGING_SHARE]
     rings = rings + random.uniform(*RINGING_S, len(rings))

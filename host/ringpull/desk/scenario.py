@@ -6,6 +6,7 @@ One step a millisecond. What a logger would see is made from the result by instr
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,6 +14,7 @@ import numpy as np
 from ringpull.desk import car, driver, engine, exhaust, fuelling
 
 STEP_S = 0.001
+TELL_STEPS = 10000
 HOLE_PULL = 2
 SCATTER = 0.004  # of the mixture itself, correlated over SCATTER_S: cylinders and cycles differ
 SCATTER_S = 0.10
@@ -51,8 +53,8 @@ class Drive:
     presses: list[tuple[float, float]]
 
 
-def simulate(seed: int = 1) -> Drive:
-    """The whole drive, about 136 s. seed: of every random figure in it."""
+def simulate(seed: int = 1, progress: Callable[[float], None] | None = None) -> Drive:
+    """The whole drive, about 136 s. seed: of every random figure in it, 0 or more. progress: told the fraction done."""
     random = np.random.default_rng([seed, 1])
     hands = [float(x) for x in random.normal(0.0, 0.04, 6).clip(-0.12, 0.12)]
     supply = fuelling.FuelSupply(
@@ -62,7 +64,7 @@ def simulate(seed: int = 1) -> Drive:
     )
     steps = round(driver.END_S / STEP_S)
     scatter = 1.0 + _scatter(random, steps)
-    rows, who = _run(driver.Driver(hands), supply, steps)
+    rows, who = _run(driver.Driver(hands), supply, steps, progress)
     columns = np.array(rows).T
     names = ("t", "rpm", "rev", "map", "throttle", "across", "battery", "speed", "air", "target", "cylinder")
     by = dict(zip(names, columns, strict=True))
@@ -100,7 +102,9 @@ def _scatter(random: np.random.Generator, steps: int) -> np.ndarray:
     return exhaust.lagged(white, SCATTER_S, STEP_S)
 
 
-def _run(who: driver.Driver, supply: fuelling.FuelSupply, steps: int) -> tuple[list[tuple], driver.Driver]:
+def _run(
+    who: driver.Driver, supply: fuelling.FuelSupply, steps: int, progress: Callable[[float], None] | None
+) -> tuple[list[tuple], driver.Driver]:
     """Step the model; a tuple of figures for each step."""
     line = car.Driveline(engine.INERTIA_KGM2)
     fuel = fuelling.Fuelling()
@@ -112,7 +116,11 @@ def _run(who: driver.Driver, supply: fuelling.FuelSupply, steps: int) -> tuple[l
     seen_share = STEP_S / 0.012
     for n in range(steps):
         t_s = n * STEP_S
+        if progress and n % TELL_STEPS == 0:
+            progress(n / steps)
         rpm = line.crank_rad_s * 30.0 / pi
+        now = (t_s, rpm, rev, map_kpa)
+        speed_m_s, wanted = line.speed_m_s, fuelling.target_lambda(map_kpa)
         who.step(STEP_S, t_s, rpm, line.speed_m_s)
         closed = who.pedal < 1.0
         kelvin = engine.intake_k(boost_kpa)
@@ -140,9 +148,8 @@ def _run(who: driver.Driver, supply: fuelling.FuelSupply, steps: int) -> tuple[l
         elif rpm < 1.0:
             torque = 0.0
         line.step(STEP_S, torque, who.gear, who.clutch, who.brake, who.grade)
-        rev += line.crank_rad_s / (2.0 * pi) * STEP_S
+        rev += 0.5 * (rpm / 60.0 + line.crank_rad_s / (2.0 * pi)) * STEP_S
         supplied = 9.9 if who.starter else (12.45 if rpm < 500.0 else 14.05 - 0.15 * (rpm > 5500.0))
         battery += (supplied - battery) * STEP_S / 0.08
-        wanted = fuelling.target_lambda(map_kpa)
-        out.append((t_s, rpm, rev, map_kpa, who.pedal, across, battery, line.speed_m_s, air, wanted, mixture))
+        out.append((*now, who.pedal, across, battery, speed_m_s, air, wanted, mixture))
     return out, who
