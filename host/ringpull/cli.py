@@ -1,0 +1,94 @@
+"""The command `ringpull`: arguments and printing. Each command's module is loaded only when it is used."""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import sys
+from pathlib import Path
+
+COMMANDS = {
+    "demo": "the invented engine through the real firmware to a report",
+    "dryrun": "run the firmware on recorded signals, as it would run in the car",
+    "info": "what is on a card: sessions, channels, marks, damage, timing health",
+    "decode": "the table in engineering units, as CSV, Parquet or MDF4",
+    "pulls": "the pulls, marked and found, a line each",
+    "note": "keep a remark about a pull beside the ring file",
+    "report": "the whole answer in one offline HTML file",
+}
+
+
+def parser_of(name: str) -> tuple[argparse.ArgumentParser, object]:
+    """(parser, module) of one command."""
+    module = importlib.import_module(f"ringpull.commands.{name}")
+    parser = argparse.ArgumentParser(
+        prog=f"ringpull {name}",
+        description=module.HELP[0].upper() + module.HELP[1:] + ".",
+        epilog=f"example:\n  {module.EXAMPLE}",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    module.add_arguments(parser)
+    return parser, module
+
+
+def main_parser() -> argparse.ArgumentParser:
+    """The top-level parser: names and one line for each command."""
+    width = max(map(len, COMMANDS))
+    table = "\n".join(f"  {name:<{width}}  {line}" for name, line in COMMANDS.items())
+    parser = argparse.ArgumentParser(
+        prog="ringpull",
+        description="Lambda under load, with evidence: decode, analyse and report what the logger recorded.",
+        epilog=f"commands:\n{table}\n\n'ringpull COMMAND --help' explains one of them.\nexample:\n  ringpull demo -o build/demo",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="store_true", help="print the version")
+    parser.add_argument("command", nargs="?", metavar="COMMAND", help="one of the commands below")
+    return parser
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run one command; returns its exit code."""
+    arguments = sys.argv[1:] if argv is None else argv
+    if arguments and arguments[0] in COMMANDS:
+        return _run(arguments[0], arguments[1:])
+    parser = main_parser()
+    parsed, _ = parser.parse_known_args(arguments)
+    if parsed.version:
+        from ringpull import __version__
+
+        print(f"ringpull {__version__}")
+        return 0
+    if parsed.command:
+        known = ", ".join(COMMANDS)
+        print(
+            f"error: there is no command {parsed.command!r}\n  likely cause: a slip of the keyboard\n"
+            f"  what to do: use one of {known}",
+            file=sys.stderr,
+        )
+        return 2
+    parser.print_help()
+    return 0
+
+
+def _run(name: str, arguments: list[str]) -> int:
+    from ringpull.errors import RingpullError
+
+    parser, module = parser_of(name)
+    parsed = parser.parse_args(arguments)
+    try:
+        return module.run(parsed)  # type: ignore[attr-defined]
+    except RingpullError as error:
+        print(error.lines(), file=sys.stderr)
+        return error.exit_code
+    except BrokenPipeError:
+        sys.stderr.close()
+        return 0
+    except OSError as error:
+        where = error.filename or ""
+        print(
+            f"error: {Path(where).name or 'a file'} can't be used: {error.strerror}\n"
+            "  likely cause: a wrong path, a full disk or missing rights\n"
+            "  what to do: check the path and try again",
+            file=sys.stderr,
+        )
+        return 2

@@ -1,0 +1,1 @@
+"""One module per command: HELP, EXAMPLE, add_arguments(parser), run(args) -> exit code."""

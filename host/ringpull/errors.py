@@ -1,0 +1,59 @@
+"""What can be wrong with what the user gave: one class for each cause, three lines for each error."""
+
+from __future__ import annotations
+
+
+class RingpullError(Exception):
+    """what: what is wrong. cause: the likely cause. step: what to do. exit_code: of the command."""
+
+    exit_code = 2
+
+    def __init__(self, what: str, cause: str, step: str) -> None:
+        super().__init__(what)
+        self.what = what
+        self.cause = cause
+        self.step = step
+
+    def lines(self) -> str:
+        """The three lines that the user sees."""
+        return f"error: {self.what}\n  likely cause: {self.cause}\n  what to do: {self.step}"
+
+
+class SourceMissing(RingpullError):
+    """There is no such file or folder, or no ring file in it."""
+
+
+class NotARingFile(RingpullError):
+    """The file holds no block of a ring."""
+
+    exit_code = 3
+
+
+class NothingReadable(RingpullError):
+    """There are blocks, but no rows that can be used."""
+
+    exit_code = 3
+
+
+class BadConfig(RingpullError):
+    """logger.json can't be used."""
+
+
+class BadSignal(RingpullError):
+    """A signal file for the dry run can't be used."""
+
+
+class BadUsage(RingpullError):
+    """Arguments that don't go together, or a value that means nothing."""
+
+
+class MissingPart(RingpullError):
+    """Something that this command needs is not installed."""
+
+
+class FirmwareFailed(RingpullError):
+    """The firmware stopped with an exception."""
+
+
+class CannotWrite(RingpullError):
+    """The output can't be written."""

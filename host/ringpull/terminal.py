@@ -1,0 +1,34 @@
+"""Progress on the terminal: shown on standard error, and only when the work takes longer than two seconds."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+AFTER_S = 2.0
+WIDTH = 30
+
+
+@contextmanager
+def progress(what: str) -> Iterator[Callable[[float], None]]:
+    """Gives a function to be called with the fraction done, 0 to 1."""
+    began = time.perf_counter()
+    shown = False
+
+    def show(fraction: float) -> None:
+        nonlocal shown
+        if time.perf_counter() - began < AFTER_S or not sys.stderr.isatty():
+            return
+        shown = True
+        full = round(WIDTH * min(max(fraction, 0.0), 1.0))
+        sys.stderr.write(f"\r{what} [{'#' * full}{'.' * (WIDTH - full)}] {fraction:4.0%}")
+        sys.stderr.flush()
+
+    try:
+        yield show
+    finally:
+        if shown:
+            sys.stderr.write("\r" + " " * (len(what) + WIDTH + 10) + "\r")
+            sys.stderr.flush()

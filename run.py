@@ -1,0 +1,128 @@
+#!/usr/bin/env python3
+"""What the Makefile calls: builds .venv when the requirements changed, then does one thing. Standard library only."""
+
+import fcntl
+import hashlib
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+HERE = Path(__file__).resolve().parent
+VENV = HERE / ".venv"
+BIN = VENV / "bin"
+EXTRAS = "test,lint,references,hardware,fast,mf4"
+# Debian packages: the command that shows they are there, what they are for
+DEBIAN = {
+    "ngspice": ("ngspice", "circuit simulations"),
+    "graphviz": ("dot", "the harness drawing"),
+    "chromium": ("chromium", "browser tests and pictures of the report"),
+}
+
+
+def wanted():
+    """Hash of all that decides what is in .venv."""
+    text = (HERE / "pyproject.toml").read_bytes() + sys.version.encode() + EXTRAS.encode() + str(HERE).encode()
+    return hashlib.sha256(text).hexdigest()
+
+
+def set_up():
+    """Build .venv unless the one there was built from the same requirements."""
+    with open(HERE / ".setup.lock", "w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        stamp = VENV / "requirements.sha256"
+        if stamp.exists() and stamp.read_text() == wanted():
+            return
+        print("setting up .venv (once; a few minutes on a new machine)", flush=True)
+        shutil.rmtree(VENV, ignore_errors=True)
+        subprocess.run([sys.executable, "-m", "venv", str(VENV)], check=True)
+        pip = [str(BIN / "python"), "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
+        subprocess.run([*pip, "-e", f"{HERE}[{EXTRAS}]"], check=True, stdin=subprocess.DEVNULL)
+        stamp.write_text(wanted())
+
+
+def debian_packages():
+    """Install what is missing where that is possible; say in one line what is left out otherwise."""
+    missing = [name for name, (command, _) in DEBIAN.items() if not shutil.which(command)]
+    if missing and os.geteuid() == 0 and shutil.which("apt-get"):
+        print("installing Debian packages:", ", ".join(missing), flush=True)
+        quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL, "stdin": subprocess.DEVNULL}
+        environment = dict(os.environ, DEBIAN_FRONTEND="noninteractive")
+        subprocess.run(["apt-get", "update"], **quiet, env=environment)
+        command = ["apt-get", "install", "-y", "--no-install-recommends", *missing]
+        subprocess.run(command, **quiet, env=environment)
+    for name, (command, use) in DEBIAN.items():
+        if not shutil.which(command):
+            print(f"{name} is not installed, so {use} are left out: apt-get install {name}", flush=True)
+
+
+def pytest(*arguments):
+    environment = dict(os.environ, OMP_NUM_THREADS="1", OPENBLAS_NUM_THREADS="1")
+    return subprocess.run([str(BIN / "python"), "-m", "pytest", *arguments], cwd=HERE, env=environment).returncode
+
+
+def demo():
+    return subprocess.run([str(BIN / "ringpull"), "demo", "-o", "build/demo"], cwd=HERE).returncode
+
+
+def test():
+    debian_packages()
+    return pytest("-m", "not slow", "--durations=10")
+
+
+def test_all():
+    debian_packages()
+    return pytest("--durations=20")
+
+
+def bench():
+    return subprocess.run([str(BIN / "python"), "-m", "tests.bench"], cwd=HERE).returncode
+
+
+def docs():
+    debian_packages()
+    return subprocess.run([str(BIN / "python"), "-m", "tests.docs"], cwd=HERE).returncode
+
+
+def hardware():
+    debian_packages()
+    return subprocess.run([str(BIN / "python"), "-m", "hardware.circuit.build"], cwd=HERE).returncode
+
+
+def lint():
+    commands = (
+        [str(BIN / "ruff"), "check", "."],
+        [str(BIN / "pyright"), "--project", "host"],
+        [str(BIN / "pyright"), "--project", "firmware"],
+        [str(BIN / "python"), "-m", "pytest", "tests/laws"],
+    )
+    return max(subprocess.run(command, cwd=HERE).returncode for command in commands)
+
+
+def setup():
+    return 0
+
+
+COMMANDS = {
+    "setup": setup,
+    "demo": demo,
+    "test": test,
+    "test-all": test_all,
+    "bench": bench,
+    "docs": docs,
+    "lint": lint,
+    "hardware": hardware,
+}
+
+
+def main():
+    if len(sys.argv) != 2 or sys.argv[1] not in COMMANDS:
+        print("usage: python3 run.py", "|".join(COMMANDS), file=sys.stderr)
+        return 2
+    set_up()
+    return COMMANDS[sys.argv[1]]()
+
+
+if __name__ == "__main__":
+    sys.exit(main())
