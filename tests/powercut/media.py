@@ -5,6 +5,7 @@ from store import fatfile, rawdisk, segments
 
 SECTOR = 512
 ERASE = 4096
+EIO = -5  # what a device without power answers to the finalisers of the program that ran
 
 
 class PowerCut(Exception):
@@ -22,8 +23,6 @@ class Disk:
         self.dead = False
 
     def put(self, offset, data):
-        if self.dead:
-            return
         if self.budget == 0:
             self.dead = True
             tear(self.image, offset, data, self.torn)
@@ -36,12 +35,12 @@ class Disk:
     def readblocks(self, n, buf):
         at = n * SECTOR
         if self.dead:
-            return copy_slowly(self.image, at, buf)
+            return EIO
         buf[:] = memoryview(self.image)[at : at + len(buf)]
 
     def writeblocks(self, n, buf):
         if self.dead:
-            return
+            return EIO
         for at in range(0, len(buf), SECTOR):
             self.put(n * SECTOR + at, memoryview(buf)[at : at + SECTOR])
 
@@ -59,10 +58,12 @@ class Flash(Disk):
     def readblocks(self, n, buf, offset=0):
         at = n * ERASE + offset
         if self.dead:
-            return copy_slowly(self.image, at, buf)
+            return EIO
         buf[:] = memoryview(self.image)[at : at + len(buf)]
 
     def writeblocks(self, n, buf, offset=0):
+        if self.dead:
+            return EIO
         self.put(n * ERASE + offset, buf)
 
     def ioctl(self, op, arg):
@@ -70,15 +71,11 @@ class Flash(Disk):
             return len(self.image) // ERASE
         if op == 5:
             return ERASE
-        if op == 6 and not self.dead:
+        if op == 6:
+            if self.dead:
+                return EIO
             self.put(arg * ERASE, b"\xff" * ERASE)
         return 0
-
-
-def copy_slowly(image, at, buf):
-    """For finalisers of a program that lost its power: they run with the heap locked."""
-    for n in range(len(buf)):
-        buf[n] = image[at + n]
 
 
 def tear(image, offset, data, how):
