@@ -53,7 +53,9 @@ def test_hole_is_what_lost_pressure_explains(drive, known):
     hole = known["hole"]
     at = int(round((hole["from_s"] + hole["to_s"]) / 2 / scenario.STEP_S))
     across = drive.across_kpa[at]
-    assert drive.lambda_cylinder[at] / drive.lambda_steady[at] == pytest.approx((fuelling.REGULATED_KPA / across) ** 0.5)
+    assert drive.lambda_cylinder[at] / drive.lambda_steady[at] == pytest.approx(
+        (fuelling.REGULATED_KPA / across) ** 0.5
+    )
     assert 0.7 < hole["to_s"] - hole["from_s"] < 1.8
     whole = drive.t_s > 5.0
     assert np.ptp(drive.across_kpa[whole & (drive.t_s < drive.pulls[1].open_s)]) < 0.1

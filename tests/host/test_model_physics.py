@@ -21,7 +21,7 @@ def test_volumetric_efficiency_is_plausible():
     # Common practice, no source: a tuned four-valve engine fills to 0.75-1.0 between 2500 and 7000 1/min at full load
     speeds = np.arange(2500, 7001, 250)
     filling = [engine.ve(float(rpm), 200.0) for rpm in speeds]
-    assert 0.75 < min(filling) and max(filling) < 1.0
+    assert min(filling) > 0.75 and max(filling) < 1.0
 
 
 @pytest.mark.parametrize("ratio", [0.2, 0.5, 0.7, 0.9])

@@ -18,15 +18,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="DIR",
         help="folder for signals, card and report (default: build/demo)",
     )
-    parser.add_argument("--seed", type=_seed, default=1, help="of the invented drive, 0 or more (default: 1)")
+    parser.add_argument("--seed", type=int, default=1, help="of the invented drive, 0 or more (default: 1)")
     parser.add_argument("--json", action="store_true", help="print the answer as JSON")
-
-
-def _seed(text: str) -> int:
-    seed = int(text)
-    if seed < 0:
-        raise argparse.ArgumentTypeError(f"{text} is below 0")
-    return seed
 
 
 def run(args: argparse.Namespace) -> int:
@@ -36,9 +29,14 @@ def run(args: argparse.Namespace) -> int:
     import ringpull
     from ringpull.analysis.answer import answer
     from ringpull.desk import demo
+    from ringpull.errors import BadUsage
     from ringpull.report import write_report
     from ringpull.terminal import progress
 
+    if args.seed < 0:
+        raise BadUsage(
+            f"a seed of {args.seed} can't be used", "a minus sign too many", "take a whole number, 0 or more"
+        )
     began = time.perf_counter()
     folder: Path = args.output
     with progress("invented drive") as show:
@@ -93,4 +91,3 @@ def pull_line(pull) -> str:
         f"{head}, {n.rpm_from:.0f}-{n.rpm_to:.0f} 1/min{load}, lambda {n.lambda_mean:.3f} "
         f"({n.lambda_min:.3f}-{n.lambda_max:.3f}), {n.judged_s:.1f} s judged: {told}"
     )
-

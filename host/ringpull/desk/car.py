@@ -52,7 +52,7 @@ class Driveline:
     gripping: bool = False
 
     def step(self, dt_s: float, torque_nm: float, gear: int, clutch: float, brake: float, grade: float) -> None:
-        """Move on by dt_s. gear 0: neutral. clutch: share of its torque that it may carry, 0 = pedal down. brake: 0-1."""
+        """Move on by dt_s. gear 0: neutral. clutch: share of its torque that it may carry. brake: 0-1."""
         against_n = road_load_n(self.speed_m_s, grade) + brake * BRAKE_N * min(1.0, self.speed_m_s / 0.3)
         mass_kg = MASS_KG + WHEELS_KGM2 / WHEEL_M**2
         if gear == 0 or clutch <= 0.0:

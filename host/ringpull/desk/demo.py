@@ -1,4 +1,4 @@
-"""The two steps of the demo that come before the reader: signal files of the invented drive, and the firmware on them."""
+"""The demo before the reader: signal files of the invented drive, and the firmware run on them."""
 
 from __future__ import annotations
 
