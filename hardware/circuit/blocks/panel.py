@@ -1,0 +1,155 @@
+"""What hands and eyes need, and the card: button, lamp, buzzer, screen, card, bus."""
+
+from hardware.circuit.model import Block, chip, transistor, two
+
+BUTTON_LAMP = Block(
+    "button_lamp",
+    "Button and lamp",
+    (
+        two("R1", "r", "10k", ("3V3", "B"), ((3, 4), (3, 0)), "right", "pull-up"),
+        two("S1", "button", "", ("W", "0"), ((0, 0), (0, -3)), "right", "on the dash or in the passenger's hand, two wires"),
+        two("R2", "r", "1k", ("W", "B"), ((0, 0), (3, 0)), "above", "keeps a spike on that wire off the pin"),
+        two("C1", "c", "100n", ("B", "0"), ((5, 0), (5, -3)), "right", "swallows spikes"),
+        two("R3", "r", "330", ("LAMP", "L"), ((13, 0), (16, 0)), "above", "5 mA"),
+        two("D1", "led", "", ("L", "0"), ((16, 0), (16, -3)), "right", "lamp where the driver sees it"),
+    ),
+    (((3, 0), (7, 0)),),
+    (("B", (7, 0), "right", "to button pin"), ("LAMP", (13, 0), "left", "lamp pin")),
+    grounds=((0, -3), (5, -3), (16, -3)),
+    rails=(("3V3", (3, 4), "up"),),
+    note="The button pulls its pin to ground.",
+)
+
+BUZZER = Block(
+    "buzzer",
+    "Buzzer (full build): sounds with the lamp",
+    (
+        two("S1", "switch", "", ("LAMP", "S"), ((0, 0), (3, 0)), "above", "silence"),
+        two("R1", "r", "2.2k", ("S", "BB"), ((3, 0), (6, 0)), "above", "base current"),
+        transistor("Q1", "npn_small", ("K", "BB", "0"), (8, 0), "right", "drives the buzzer"),
+        chip("LS1", "buzzer", (6.5, 2.5, 9.5, 4.5), {"+": ("5V", (8, 4.5)), "-": ("K", (8, 2.5))}, "right", "with its own oscillator"),
+        two("D1", "d_1n4148", "", ("K", "5V"), ((12.5, 2), (12.5, 5)), "right", "takes its switching spike"),
+    ),
+    (((6, 0), (7, 0)), ((8, 1), (8, 2.5)), ((8, 2), (12.5, 2)), ((8, 4.5), (8, 5)), ((8, 5), (12.5, 5))),
+    (("LAMP", (0, 0), "left", "lamp pin"),),
+    grounds=((8, -1),),
+    rails=(("5V", (8, 5), "up"),),
+)
+
+CARD = Block(
+    "card",
+    "Card",
+    (
+        two("R1", "r", "33", ("SCK", "CSCK"), ((0, 0), (4, 0)), "above", "at the board: damps the clock's edges"),
+        two("R2", "r", "10k", ("3V3", "CS"), ((6, 5), (6, 2)), "left", "keeps the card deselected while the board starts"),
+        two("R3", "r", "10k", ("3V3", "MISO"), ((8, 5), (8, 2)), "right", "keeps the line defined without a card"),
+        chip(
+            "X1",
+            "card_socket",
+            (12, -9, 16, 3.5),
+            {
+                "3V3": ("3V3", (12, 2)),
+                "SCK": ("CSCK", (12, 0)),
+                "CS": ("CS", (12, -2)),
+                "MOSI": ("MOSI", (12, -4)),
+                "MISO": ("MISO", (12, -6)),
+                "GND": ("0", (12, -8)),
+            },
+            "above",
+            "wires to it at most 10 cm long",
+        ),
+        two("C1", "c_elko", "10u", ("3V3", "0"), ((20, 2), (20, -4)), "right", "at the socket: a card writing takes 100 mA"),
+        two("C2", "c", "100n", ("3V3", "0"), ((18, 2), (18, -4)), "left", "at the socket"),
+    ),
+    (
+        ((6, 2), (6, -2)),
+        ((8, 2), (8, -6)),
+        ((4, 0), (12, 0)),
+        ((0, -2), (12, -2)),
+        ((0, -4), (12, -4)),
+        ((0, -6), (12, -6)),
+        ((10, 2), (12, 2)),
+        ((10, 2), (10, 5)),
+        ((6, 5), (20, 5)),
+        ((20, 5), (20, 2)),
+        ((18, 5), (18, 2)),
+        ((10.5, -8), (12, -8)),
+    ),
+    (
+        ("SCK", (0, 0), "left", "SCK"),
+        ("CS", (0, -2), "left", "CS"),
+        ("MOSI", (0, -4), "left", "MOSI"),
+        ("MISO", (0, -6), "left", "MISO"),
+    ),
+    grounds=((10.5, -8), (18, -4), (20, -4)),
+    rails=(("3V3", (6, 5), "up"),),
+)
+
+CAN = Block(
+    "can",
+    "Car's bus (full build; wired now, read by later firmware)",
+    (
+        chip(
+            "U1",
+            "can_phy",
+            (3, -4, 7, 3),
+            {
+                "TX": ("TX", (3, 0)),
+                "RX": ("RX", (3, -2)),
+                "3V3": ("3V3", (5, 3)),
+                "GND": ("0", (5, -4)),
+                "CANH": ("CANH", (7, 0)),
+                "CANL": ("CANL", (7, -2)),
+            },
+            "right",
+            "3.3 V type; pulls 3V3 and ground from the board",
+        ),
+        two("JP1", "jumper", "", ("CANH", "T"), ((11, 0), (11, -2)), "right", "open in a car: its bus is terminated"),
+        two("R1", "r", "120", ("T", "CANL"), ((11, -2), (11, -4)), "right", "only on a bench bus of two"),
+    ),
+    (
+        ((1, 0), (3, 0)),
+        ((1, -2), (3, -2)),
+        ((7, 0), (14, 0)),
+        ((7, -2), (9, -2)),
+        ((9, -2), (9, -4)),
+        ((9, -4), (14, -4)),
+    ),
+    (
+        ("TX", (1, 0), "left", "TX"),
+        ("RX", (1, -2), "left", "RX"),
+        ("CANH", (14, 0), "right", "CAN high"),
+        ("CANL", (14, -4), "right", "CAN low"),
+    ),
+    grounds=((5, -4),),
+    rails=(("3V3", (5, 3), "up"),),
+    note="Listen only. The carrier's own 120 ohm, where it has one, comes off.",
+)
+
+SCREEN = Block(
+    "screen",
+    "Screen (full build; wired now, driven by later firmware)",
+    (
+        two("R1", "r", "4.7k", ("3V3", "SDA"), ((2, 4), (2, 0)), "left", "pull-up; leave out if the screen has its own"),
+        two("R2", "r", "4.7k", ("3V3", "SCL"), ((4, 4), (4, -2)), "right", "pull-up; leave out if the screen has its own"),
+        chip(
+            "X1",
+            "screen",
+            (8, -5, 12, 3),
+            {"VCC": ("3V3", (8, 2)), "SDA": ("SDA", (8, 0)), "SCL": ("SCL", (8, -2)), "GND": ("0", (8, -4))},
+            "above",
+            "wires to it at most 30 cm long",
+        ),
+    ),
+    (
+        ((0, 0), (8, 0)),
+        ((0, -2), (8, -2)),
+        ((2, 4), (6.5, 4)),
+        ((6.5, 4), (6.5, 2)),
+        ((6.5, 2), (8, 2)),
+        ((6.5, -4), (8, -4)),
+    ),
+    (("SDA", (0, 0), "left", "SDA"), ("SCL", (0, -2), "left", "SCL")),
+    grounds=((6.5, -4),),
+    rails=(("3V3", (2, 4), "up"),),
+)

@@ -1,0 +1,40 @@
+"""Thermistor and Pt1000: a resistor from the converter's own reference to the sensor, which goes to ground."""
+
+from hardware.circuit.model import Block, transistor, two
+
+
+def _block(name: str, title: str, stock: str, pullup: str, note: str) -> Block:
+    return Block(
+        name,
+        title,
+        (
+            two("R1", stock, pullup, ("3V3", "IN"), ((1, 4), (1, 0)), "right", "feeds the sensor; its value goes into logger.json"),
+            two("R2", "r", "10k", ("IN", "N"), ((2, 0), (5, 0)), "above", "takes every overvoltage"),
+            two("C1", "c_film", "470n", ("N", "0"), ((6, 0), (6, -3)), "right", "filter"),
+            transistor("Q1", "pnp_small", ("N", "VCH", "0"), (9.5, -1), "right", "clamp"),
+            transistor("Q2", "npn_small", ("3V3", "VCL", "N"), (9.5, 1), "right", "clamp"),
+            two("R3", "r", "1k", ("N", "PIN"), ((12, 0), (15, 0)), "above", "limits what is left for the pin"),
+            two("C2", "c", "10n", ("PIN", "0"), ((15, 0), (15, -3)), "right", "right at the converter's pin"),
+        ),
+        (((0, 0), (2, 0)), ((5, 0), (12, 0)), ((15, 0), (17.5, 0))),
+        (("IN", (0, 0), "left", "sensor"), ("PIN", (17.5, 0), "right", "to converter")),
+        grounds=((6, -3), (9.5, -2), (15, -3)),
+        rails=(("3V3", (1, 4), "up"), ("VCH", (8.5, -1), "left"), ("VCL", (8.5, 1), "left"), ("3V3", (9.5, 2), "up")),
+        note=note,
+    )
+
+
+THERMISTOR = _block(
+    "thermistor",
+    "Thermistor input",
+    "r",
+    "2.2k",
+    "logger.json: pullup_ohm 2200, supply_v 3.3, divider {top_ohm 0, bottom_ohm 1}. Below 2.7 V at the pin: above -3 degC for 2.5k at 20.",
+)
+PT1000 = _block(
+    "pt1000",
+    "Pt1000 input",
+    "r_precise",
+    "1k",
+    "logger.json: kind rtd, r0_ohm 1000, pullup_ohm 1000, supply_v 3.3, divider {top_ohm 0, bottom_ohm 1}.",
+)

@@ -1,0 +1,104 @@
+"""Parts as one buys them: generic types, the ratings the simulations hold them to, prices.
+
+Ratings are those common to this class of part at every maker (from memory; compare the data sheet of what you buy).
+Prices are US dollars for a single piece, shipping left out, PRICE_DATE, price from memory.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+PRICE_DATE = "2026-11"
+PRICE_SOURCE = "price from memory"
+
+
+@dataclass(frozen=True)
+class Stock:
+    """kind: symbol and netlist letter. model: of the netlist. power_w: steady, at 70 degC around it.
+
+    volts: most across it (transistors: collector to emitter, drain to source). peak_a: most current in a pulse.
+    surge: how many times power_w it bears for up to 10 ms (resistors: 2.5 times the rated volts for 5 s, IEC 60115-1).
+    """
+
+    text: str
+    kind: str
+    price: float
+    power_w: float = 0.0
+    volts: float = 0.0
+    peak_a: float = 0.0
+    surge: float = 1.0
+    tolerance: float = 0.0
+    tempco_ppm: float = 0.0
+    model: str = ""
+
+    @property
+    def rating(self) -> str:
+        """The ratings in words, for the part list."""
+        words = [
+            f"{self.tolerance:.1%}".replace(".0%", "%") if self.tolerance else "",
+            f"{self.power_w:g} W" if self.power_w else "",
+            f"{self.volts:g} V" if self.volts else "",
+            f"{self.peak_a:g} A" if self.peak_a else "",
+            f"{self.tempco_ppm:g} ppm/K" if self.tempco_ppm else "",
+        ]
+        return ", ".join(w for w in words if w)
+
+
+def _resistor(text: str, price: float, power_w: float, volts: float, tolerance: float, tempco: float) -> Stock:
+    return Stock(text, "resistor", price, power_w, volts, 0, 6.25, tolerance, tempco)
+
+
+STOCK = {
+    "r": _resistor("metal film resistor", 0.03, 0.6, 350, 0.01, 50),
+    "r_precise": _resistor("metal film resistor, 0.1 %", 0.25, 0.25, 250, 0.001, 25),
+    "r_power": _resistor("wire-wound resistor", 0.20, 3, 350, 0.05, 200),
+    "c": Stock("ceramic capacitor X7R", "capacitor", 0.04, volts=50, tolerance=0.10),
+    "c_film": Stock("film capacitor (polyester), 5 mm", "capacitor", 0.12, volts=63, tolerance=0.05),
+    "c_film_hv": Stock("film capacitor (polyester)", "capacitor", 0.35, volts=250, tolerance=0.10),
+    "c_elko": Stock("electrolytic capacitor, 105 degC", "electrolytic", 0.12, volts=35, tolerance=0.20),
+    "c_elko_big": Stock("electrolytic capacitor, 105 degC", "electrolytic", 1.10, volts=35, tolerance=0.20),
+    "d_1n4007": Stock("rectifier diode 1N4007", "diode", 0.04, 1.0, 1000, 30, 30, model="D1N4007"),
+    "d_1n4148": Stock("signal diode 1N4148", "diode", 0.02, 0.5, 100, 2, 10, model="D1N4148"),
+    "d_1n5819": Stock("Schottky diode 1N5819", "schottky", 0.08, 1.0, 40, 25, 25, model="D1N5819"),
+    "d_bat85": Stock("small Schottky diode BAT85", "schottky", 0.08, 0.2, 30, 0.6, 5, model="DBAT85"),
+    "z_12": Stock("Zener diode 12 V", "zener", 0.04, 0.5, 12, 0.2, 10, 0.05, model="DZ12"),
+    "z_27": Stock("Zener diode 27 V", "zener", 0.04, 0.5, 27, 0.1, 10, 0.05, model="DZ27"),
+    "z_62": Stock("Zener diode 62 V", "zener", 0.10, 1.3, 62, 0.1, 10, 0.05, model="DZ62"),
+    "z_tvs6v8": Stock("transient suppressor 6.8 V, 600 W (1 ms)", "zener", 0.35, 5, 6.8, 57, 60, 0.05, model="DTVS6V8"),
+    "npn_small": Stock("NPN transistor 2N3904 or BC547", "npn", 0.04, 0.5, 40, 0.2, 5, model="QNPN"),
+    "pnp_small": Stock("PNP transistor 2N3906 or BC557", "pnp", 0.04, 0.5, 40, 0.2, 5, model="QPNP"),
+    "pnp_300v": Stock("PNP transistor 300 V, MPSA92", "pnp", 0.12, 0.6, 300, 0.5, 5, model="QPNP300"),
+    "pmos_200v": Stock(
+        "P-channel MOSFET 200 V, at most 0.5 ohm, TO-220 (IRF9640)", "pmos", 1.10, 2.0, 200, 44, 50, model="MP200"
+    ),
+    "reg_5v": Stock(
+        "low-drop regulator 5 V 1 A for cars, TO-220 (LM2940-5 class: 60 V load dump, -15 V)", "box", 1.60, 1.9, 26
+    ),
+    "reg_5v_small": Stock(
+        "low-drop regulator 5 V 0.1 A for cars, TO-92 (LM2931-5 class: 60 V load dump, -15 V)", "box", 0.70, 0.7, 26
+    ),
+    "ptc_100ma": Stock("resettable fuse 0.1 A hold, 60 V", "fuse", 0.20, volts=60, peak_a=40),
+    "fuse_1a": Stock("blade fuse 1 A with in-line holder, at the source", "fuse", 1.20, volts=32),
+    "schmitt_hc14": Stock("six Schmitt inverters 74HC14, DIP", "box", 0.45, 0.5, 7),
+    "opamp_rr": Stock("dual rail-to-rail op-amp for 3.3 V, DIP (MCP6002 class)", "box", 0.55, 0.5, 6),
+    "opto": Stock("opto-coupler, CTR at least 50 % (PC817 class)", "box", 0.20, 0.15, 35, 0.05),
+    "can_phy": Stock("CAN transceiver for 3.3 V (SN65HVD230 class), on a carrier", "box", 1.50, volts=36),
+    "button": Stock("push button, closing, for a panel", "button", 0.80),
+    "led": Stock("light-emitting diode 5 mm in a holder", "led", 0.20, 0.06, 5, 0.03, model="DLED"),
+    "buzzer": Stock("buzzer 5 V with its own oscillator, at most 30 mA", "box", 0.70),
+    "jumper": Stock("jumper with pins", "switch", 0.05),
+    "switch": Stock("slide switch", "switch", 0.25),
+    "card_socket": Stock("micro-SD socket on a carrier, 3.3 V, without level shifter", "box", 0.80),
+    "screen": Stock("OLED screen 128 x 64, I2C, 3.3 V", "box", 3.20),
+    "board_rp2": Stock("RP2040 board with headers", "board", 4.50),
+    "board_esp32": Stock("ESP32 board, 38 pins", "board", 5.50),
+    "card": Stock("micro-SD card 8 to 32 GB, with a name you know", "loose", 4.50),
+    "perfboard": Stock("perfboard 70 x 90 mm", "loose", 0.80),
+    "perfboard_big": Stock("perfboard 100 x 160 mm", "loose", 1.80),
+    "terminal": Stock("screw terminal, two ways, 5.08 mm", "loose", 0.20),
+    "case": Stock("plastic case with two cable glands", "loose", 2.20),
+    "case_big": Stock("plastic case with four cable glands", "loose", 4.50),
+    "wire": Stock("wire 0.5 mm2 (20 AWG), metre, thin-wall for cars", "loose", 0.35),
+    "wire_screened": Stock("screened pair 2 x 0.25 mm2, metre", "loose", 0.70),
+    "heatsink": Stock("clip-on heat sink TO-220, 20 K/W", "loose", 0.40),
+}
