@@ -1,0 +1,60 @@
+"""The sources as syntax trees, for the laws."""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Iterator
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+HOST = ROOT / "host" / "ringpull"
+FIRMWARE = ROOT / "firmware"
+SHARED = ROOT / "shared_math"
+
+SHARED_MAY = {"struct", "binascii", "array", "math", "json", "shared_math"}
+DEVICE = {"machine", "rp2", "esp32", "pyb", "stm"}
+FIRMWARE_MAY = {
+    *SHARED_MAY,
+    *("array", "binascii", "errno", "gc", "io", "json", "math", "micropython", "os", "select", "struct", "sys", "time"),
+    *("uctypes", "vfs"),
+}
+
+
+def sources(folder: Path) -> list[Path]:
+    return sorted(folder.rglob("*.py"))
+
+
+def imports(text: str) -> Iterator[tuple[int, str]]:
+    """(line, full dotted name) of every import anywhere in the source; `from a import b` gives a.b."""
+    for node in ast.walk(ast.parse(text)):
+        if isinstance(node, ast.Import):
+            for alias in node.names:
+                yield node.lineno, alias.name
+        elif isinstance(node, ast.ImportFrom):
+            for alias in node.names:
+                yield node.lineno, "." * node.level + (node.module or "") + "." + alias.name
+
+
+def firmware_names() -> set[str]:
+    """What the firmware calls its own top-level modules."""
+    return {path.stem for path in FIRMWARE.iterdir() if path.suffix == ".py" or (path / "__init__.py").exists()}
+
+
+def broken(place: str, text: str) -> list[str]:
+    """Sentences on every import of one file that the law forbids. place: the path from the repository's root."""
+    top = place.split("/")[0]
+    own = firmware_names()
+    found = []
+    for line, name in imports(text):
+        first = name.split(".")[0]
+        if top == "shared_math":
+            wrong = first not in SHARED_MAY and not (place == "shared_math/compat.py" and first == "micropython")
+        elif top == "firmware":
+            touches = place.startswith(("firmware/boards/", "firmware/drivers/"))
+            wrong = first not in FIRMWARE_MAY | own and not (first in DEVICE and touches)
+        else:
+            cli = name.startswith("ringpull.cli") and place != "host/ringpull/__main__.py"
+            wrong = first in own | DEVICE | {"firmware", "tests", "micropython", ""} or cli
+        if wrong:
+            found.append(f"{place}:{line} imports {name}")
+    return found

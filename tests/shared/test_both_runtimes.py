@@ -1,0 +1,37 @@
+"""Every other test file of this folder once more, under real MicroPython with a 192 kB heap. Found, never listed."""
+
+import ast
+import os
+import subprocess
+from pathlib import Path
+
+import pytest
+
+from ringpull.desk.dryrun import HEAP, find_micropython
+from ringpull.sources import shared_math_dir
+
+HERE = Path(__file__).parent
+RUNNER = HERE.parent / "run_micropython.py"
+FILES = [path for path in sorted(HERE.glob("test_*.py")) if path != Path(__file__)]
+
+
+def run_under_micropython(path):
+    places = f"{shared_math_dir().parent}:{HERE}:.frozen"
+    command = [find_micropython(), "-X", f"heapsize={HEAP}", str(RUNNER), str(path)]
+    environment = dict(os.environ, MICROPYPATH=places)
+    return subprocess.run(command, env=environment, capture_output=True, text=True, timeout=120), command
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
+def test_on_micropython(path):
+    tests = [node for node in ast.parse(path.read_text()).body if getattr(node, "name", "").startswith("test_")]
+    done, command = run_under_micropython(path)
+    assert done.returncode == 0, f"MICROPYPATH={shared_math_dir().parent}:{HERE} {' '.join(command)}\n{done.stdout}{done.stderr}"
+    assert f"{len(tests)} run, 0 failed" in done.stdout
+
+
+def test_a_failure_there_is_a_failure_here(tmp_path):
+    bad = tmp_path / "test_bad.py"
+    bad.write_text("def test_wrong():\n    assert 1 == 2\n")
+    done, _ = run_under_micropython(bad)
+    assert done.returncode == 1 and "FAILED test_wrong" in done.stdout
