@@ -51,19 +51,30 @@ class Logger:
         parts = self._sources(settings, table)
         self.marks = marks.Marks(self.button, rate_hz, self._throttle(settings, table), self._first(table, "count"))
         self.button.tail = self.button.head
-        capacity = _QUEUE_LEAST
-        while capacity < rate_hz * _QUEUE_S:
-            capacity *= 2
-        self.sampler = rows.Sampler(len(table), period_us, capacity, parts, self.marks, self.lamp, board.ticks_us)
+        queue = self._queue(len(table), rate_hz)
+        self.sampler = rows.Sampler(queue, period_us, parts, self.marks, self.lamp, board.ticks_us)
         place = self.open_card()
         setup = setup_text.build(board.name, board.utc(), period_us, table, faults, text)
         out = writer.DriveWriter(place, setup)
         copies = copier.PullCopier(out, place, rate_hz)
-        self.recorder = recorder.Recorder(self.sampler.queue, pack, rate_hz, out, copies, self.sampler)
+        self.recorder = recorder.Recorder(queue, pack, rate_hz, out, copies, self.sampler)
         self.recorder.begin()
         self.lamp.fault = faults[0] if faults else 0
         self.lamp.show(True, False, False)
         self.sampler.start(board.start_timer(period_us, self.sampler.take))
+
+    def _queue(self, columns, rate_hz):
+        """The row queue: half a second of rows, or as much of it as memory allows."""
+        capacity = _QUEUE_LEAST
+        while capacity < rate_hz * _QUEUE_S:
+            capacity *= 2
+        while True:
+            try:
+                return rows.RowQueue(columns, capacity)
+            except MemoryError:
+                if capacity <= _QUEUE_LEAST:
+                    raise
+                capacity //= 2
 
     def open_card(self):
         """Both rings, ready to go on; waits with a fault on the lamp while the card can't be used."""

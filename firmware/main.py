@@ -16,4 +16,5 @@ memory.hold()
 
 from logger import Logger  # noqa: E402
 
+gc.collect()
 Logger(board, given).run()

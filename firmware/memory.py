@@ -2,13 +2,14 @@
 
 import gc
 
-_ROOM = 49152  # row queue and open block of 20 columns at 200 rows a second
+_ROOM = 32768  # row queue and open block of 20 columns at 200 rows a second
 
 _held = []
 
 
 def hold():
     """Reserve the room, while the heap still has it in one piece."""
+    gc.collect()
     _held.append(bytearray(_ROOM))
 
 

@@ -40,13 +40,13 @@ class Sampler:
     parts: list of (column, kind, source); kind 0: source() gives counts or a level; kind 1: source is a Tach.
     """
 
-    def __init__(self, columns, period_us, capacity, parts, marks, lamp, ticks_us):
-        self.queue = RowQueue(columns, capacity)
+    def __init__(self, queue, period_us, parts, marks, lamp, ticks_us):
+        self.queue = queue
         self.period_us = period_us
         self.reads = tuple([(column + 1, source) for column, kind, source in parts if kind == 0])
         self.tachs = tuple([(column + 1, source) for column, kind, source in parts if kind == 1])
         self.marks = marks
-        self.at_mark = columns - 3  # mark, flag, late, lamp close every row; + 1 for the row number, - 4
+        self.at_mark = queue.stride - 4  # mark, flag, late, lamp close every row
         self.lamp = lamp
         self.ticks_us = ticks_us
         self.row = 0

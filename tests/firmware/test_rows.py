@@ -18,7 +18,7 @@ class Bench:
         knob = button.Button()
         self.marks = marks.Marks(knob, 200)
         parts = [(0, 0, lambda: self.level), (1, 1, self.tach)]
-        self.sampler = rows.Sampler(8, PERIOD, capacity, parts, self.marks, lamp.Lamp(), lambda: self.now)
+        self.sampler = rows.Sampler(rows.RowQueue(8, capacity), PERIOD, parts, self.marks, lamp.Lamp(), lambda: self.now)
         self.sampler.start(start)
 
     def take(self, at):

@@ -20,7 +20,7 @@ BITS = 12
 REFERENCE_V = 3.3
 FILTER_F = 470e-9  # across the divider's lower resistor, hardware/README.md
 NOISE_COUNTS = 2.0  # standard deviation of the converter
-NOISE_LENGTH = 1 << 12
+NOISE_LENGTH = 1 << 10
 PAD_FRAMES = 1024
 PRESS, RELEASE = 254, 255
 
