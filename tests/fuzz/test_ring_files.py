@@ -3,15 +3,15 @@
 import zlib
 
 import pytest
-import ringpull
 import second_reader
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from ringpull.errors import RingpullError
-
 from truth import desk
 from truth.profile import Profile, holds
 from truth.signals import Signals, Tach
+
+import ringpull
+from ringpull.errors import RingpullError
 
 SLOT = 512
 

@@ -4,7 +4,6 @@ import json
 import shutil
 
 import pytest
-
 from truth import desk
 from truth.profile import Profile, holds
 from truth.signals import Signals, Tach

@@ -2,12 +2,12 @@
 
 import numpy as np
 import pytest
-
-from shared_math import config
 from truth import exhaust, road
 from truth.drives import CLEAN_EXCESS, LEAN_EXCESS, LEAN_S, Settings, make_drive, pair
 from truth.engines import air_flow_kg_s, pipe_delay_s
 from truth.tach import DROPOUT_SHARE
+
+from shared_math import config
 
 COUNT = 60
 

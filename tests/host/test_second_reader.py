@@ -3,13 +3,13 @@
 from pathlib import Path
 
 import pytest
-import ringpull
 import second_reader
-
 from truth import desk
 from truth.profile import Profile, holds
 from truth.signals import Signals, Tach
 from truth.story import three_pulls
+
+import ringpull
 
 DEMO_LOGS = Path(__file__).parents[2] / "demo_logs"
 

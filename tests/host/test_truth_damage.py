@@ -4,10 +4,10 @@ import shutil
 
 import numpy as np
 import pytest
-import ringpull
-
 from truth import desk
 from truth.story import three_pulls
+
+import ringpull
 
 SLOT = 512
 

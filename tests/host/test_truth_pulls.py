@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
-import ringpull
-
 from truth import desk
 from truth.story import three_pulls
+
+import ringpull
 
 NEAR_S = 0.2
 

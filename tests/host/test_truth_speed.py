@@ -5,11 +5,11 @@ Limits: 0.03 % at steady speed and 0.2 % on a ramp of 700 rpm/s, for 99 rows of 
 
 import numpy as np
 import pytest
-import ringpull
-
 from truth import desk
 from truth.profile import Profile, holds, ramps
 from truth.signals import Signals, Tach
+
+import ringpull
 
 STEADY = 0.0003
 RAMP = 0.002

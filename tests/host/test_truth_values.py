@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
-import ringpull
-
 from truth import desk
 from truth.profile import Profile, holds
 from truth.signals import Signals, Tach
+
+import ringpull
 
 LAMBDA_LIMIT = 0.003
 SETTLED_S = 0.05

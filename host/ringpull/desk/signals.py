@@ -6,6 +6,7 @@ sixteenths of a count; edges and button changes become one list in time order.
 
 from __future__ import annotations
 
+import codecs
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -116,11 +117,28 @@ def _events(time_s: np.ndarray, which: np.ndarray) -> np.ndarray:
     return (np.rint(time_s * 1e6).astype(np.uint64) << np.uint64(8)) | which
 
 
+def _is_text(path: Path) -> bool:
+    """Whether a file begins like text: valid UTF-8 without control characters but tab and line ends."""
+    with path.open("rb") as file:
+        head = file.read(4096)
+    try:
+        words = codecs.getincrementaldecoder("utf-8")().decode(head)
+    except UnicodeDecodeError:
+        return False
+    return all(letter >= " " or letter in "\t\r\n" for letter in words)
+
+
 def _read(path: Path, text: tuple[str, ...]) -> dict[str, Any]:
     """A CSV as a dictionary of columns, without reading meaning into them."""
     import pyarrow as pa
     from pyarrow import csv
 
+    if path.is_file() and not _is_text(path):
+        raise BadSignal(
+            f"{path.name} is not a text file",
+            "a picture, an archive or a ring file was given in place of a CSV",
+            "open it in a text editor: a header line, then numbers separated by commas",
+        )
     try:
         table = csv.read_csv(path, convert_options=csv.ConvertOptions(column_types={name: pa.string() for name in text}))
     except FileNotFoundError:
