@@ -1,4 +1,4 @@
-"""pyright over the host with the PC's types, and over the firmware with the board's: `python tests/laws/check_types.py`.
+"""pyright over the host with the PC's types and over the firmware with the board's: `python tests/laws/check_types.py`.
 
 shared_math is checked with the PC's types: the board's stubs are wrong about staticmethod and dict.update.
 """

@@ -26,7 +26,9 @@ def run_under_micropython(path):
 def test_on_micropython(path):
     tests = [node for node in ast.parse(path.read_text()).body if getattr(node, "name", "").startswith("test_")]
     done, command = run_under_micropython(path)
-    assert done.returncode == 0, f"MICROPYPATH={shared_math_dir().parent}:{HERE} {' '.join(command)}\n{done.stdout}{done.stderr}"
+    assert done.returncode == 0, (
+        f"MICROPYPATH={shared_math_dir().parent}:{HERE} {' '.join(command)}\n{done.stdout}{done.stderr}"
+    )
     assert f"{len(tests)} run, 0 failed" in done.stdout
 
 
