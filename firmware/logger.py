@@ -4,7 +4,7 @@ import errnos
 import memory
 from acquire import button, marks, rows, tach
 from panel import lamp
-from shared_math import channels, layout, speed
+from shared_math import channels, speed
 from store import card, complete, copier, packer, recorder, setup_text, writer
 
 _QUEUE_S = 0.51  # rows the queue holds at least: the longest stall a card may take
@@ -134,12 +134,7 @@ class Logger:
         except OSError:
             return
         same = place.ring_id == out.ring_id and not place.made_new
-        if same and place.last.session == out.session:
-            place.session = out.session
-            box = out.outbox
-            if box.held and place.last.first_row == layout.get32(box.oldest(), layout.AT_FIRST_ROW):
-                box.taken()  # the card had taken it before it fell silent
-        out.bind(place)
+        out.bind(place, same)
         self.recorder.copier.bind(place, same)
         self.lamp.fault = self.given[2][0] if self.given[2] else 0
 

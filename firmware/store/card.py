@@ -25,8 +25,9 @@ class Card:
         """Open or make the rings and find where to go on. OSError from the medium comes through."""
         block = bytearray(layout.SLOT)
         self.pulls, _ = self.medium.open("pulls", self.pulls_slots)
-        self.drive, _ = self.medium.open("drive", self.drive_slots)
-        self.last = recover.newest(self.drive, block)
+        self.drive, made = self.medium.open("drive", self.drive_slots)
+        # A file just made holds what the card held there before, perhaps blocks of a ring that was deleted
+        self.last = recover.Newest() if made else recover.newest(self.drive, block)
         self.last_pull = recover.newest(self.pulls, block, self.last.ring_id, True)
         self.drive = self._whole("drive", self.drive, self.drive_slots, self.last)
         self.pulls = self._whole("pulls", self.pulls, self.pulls_slots, self.last_pull)

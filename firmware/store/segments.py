@@ -44,28 +44,43 @@ class Segments:
         self.folder = folder
         self.slots = slots // SEGMENT * SEGMENT
         self._write = None
-        self._segment = -1
+        self._segment = -1  # being written
+        self._read = None
+        self._reading = -1
 
     def read(self, slot, block):
         """Read slot `slot` into `block` (bytearray of 512)."""
         block[:] = bytes(layout.SLOT)
-        try:
-            with open(self._path(slot // SEGMENT), "rb") as f:
-                f.seek(slot % SEGMENT * layout.SLOT)
-                f.readinto(block)
-        except OSError as error:
-            if error.errno != errnos.ENOENT:
-                raise
+        segment = slot // SEGMENT
+        if segment != self._reading:
+            self._stop_reading()
+            try:
+                self._read = open(self._path(segment), "rb")
+            except OSError as error:
+                if error.errno != errnos.ENOENT:
+                    raise
+                return
+            self._reading = segment
+        self._read.seek(slot % SEGMENT * layout.SLOT)
+        self._read.readinto(block)
 
     def write(self, slot, block):
         """Write slot `slot`; the first slot of a segment replaces the segment's file of the lap before."""
         segment = slot // SEGMENT
         at = slot % SEGMENT
+        if segment == self._reading:
+            self._stop_reading()  # an open file does not see what another one appends
         if segment != self._segment or at == 0:
             self._open(segment, at)
         if self._write.write(block) != layout.SLOT:
             raise OSError(errnos.EIO)
         self._write.flush()
+
+    def _stop_reading(self):
+        if self._read:
+            self._read.close()
+            self._read = None
+        self._reading = -1
 
     def _open(self, segment, at):
         if self._write:

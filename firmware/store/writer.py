@@ -21,8 +21,13 @@ class DriveWriter:
         self._block = bytearray(layout.SLOT)
         self.bind(place)
 
-    def bind(self, place):
-        """Go on in these files; rows that wait are written after a setup group of this session."""
+    def bind(self, place, same_ring=False):
+        """Go on in these files; rows that wait are written after a setup group. same_ring: they hold this session."""
+        if same_ring and place.last.session == self.session:
+            place.session = self.session
+            box = self.outbox
+            if box.held and place.last.first_row == layout.get32(box.oldest(), layout.AT_FIRST_ROW):
+                box.taken()  # the card had taken it before it fell silent
         self.file = place.drive
         self.ring_id = place.ring_id
         self.sequence = place.sequence  # of the next block

@@ -25,7 +25,7 @@ def _tests():
                 yield pytest.param(path, node.name, id=f"{path.stem}::{node.name}")
 
 
-@pytest.mark.parametrize(("path", "name"), _tests())
+@pytest.mark.parametrize(("path", "name"), list(_tests()))
 def test_on_micropython(path, name, tmp_path):
     places = [firmware_dir(), shared_math_dir().parent, HERE]
     environment = dict(os.environ, MICROPYPATH=":".join(map(str, places)) + ":.frozen")
