@@ -3,10 +3,12 @@
 
 import fcntl
 import hashlib
+import json
 import os
 import shutil
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
@@ -22,9 +24,10 @@ DEBIAN = {
 
 
 def wanted():
-    """Hash of all that decides what is in .venv."""
-    text = (HERE / "pyproject.toml").read_bytes() + sys.version.encode() + EXTRAS.encode() + str(HERE).encode()
-    return hashlib.sha256(text).hexdigest()
+    """Hash of all that decides what is in .venv: the requirements, not the settings of tools."""
+    table = tomllib.loads((HERE / "pyproject.toml").read_text())
+    parts = [table["project"], table["build-system"], table["tool"]["hatch"], EXTRAS, sys.version, str(HERE)]
+    return hashlib.sha256(json.dumps(parts).encode()).hexdigest()
 
 
 def set_up():
