@@ -1,6 +1,5 @@
 """The button: bounces removed, presses kept until the row path takes them. Never waits, never allocates."""
 
-from array import array
 
 from shared_math import ticks
 from shared_math.compat import const, zeros

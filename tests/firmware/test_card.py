@@ -3,6 +3,7 @@
 import vfs
 from disk import LoggedDisk
 from drive import BITS, RATE, Drive
+
 from shared_math import layout, packing
 from store import card, fatfile, outbox, recover
 

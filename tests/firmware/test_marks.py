@@ -1,6 +1,7 @@
 """Button and marks: short, double and long presses, bounces, pulls that end by themselves. Runs under MicroPython."""
 
 import micropython
+
 from acquire import button, marks
 from shared_math import layout
 

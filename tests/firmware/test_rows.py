@@ -1,6 +1,7 @@
 """The row path: grid, lateness, lost rows counted, nothing allocated. Runs under MicroPython."""
 
 import micropython
+
 from acquire import button, marks, rows, tach
 from panel import lamp
 from shared_math import ticks

@@ -5,6 +5,7 @@ import gc
 import vfs
 from disk import LoggedDisk
 from drive import BITS, RATE, Drive
+
 from shared_math import layout, packing
 from store import fatfile, recover
 

@@ -1,6 +1,7 @@
 """The tach input: counts, ages at the row's instant, ringing refused, stopped engines known. Runs under MicroPython."""
 
 import micropython
+
 from acquire import tach
 from shared_math import ticks
 

@@ -5,6 +5,7 @@ import math
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from shared_math import config, config_text, mixture, speed, ticks, transfer
 from shared_math.target import lambda_target
 

@@ -1,6 +1,7 @@
 """Storage that remembers every write and can lose power in the middle of one. Runs under MicroPython."""
 
 import vfs
+
 from store import fatfile, rawdisk, segments
 
 SECTOR = 512

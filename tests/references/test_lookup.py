@@ -3,6 +3,7 @@
 import random
 
 import pytest
+
 from shared_math import target, transfer
 
 interpolate = pytest.importorskip("scipy.interpolate", reason="scipy (reference interpolators) is not installed")

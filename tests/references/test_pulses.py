@@ -6,6 +6,7 @@ import random
 import zlib
 
 import pytest
+
 from shared_math import speed
 
 

@@ -3,6 +3,7 @@
 import math
 
 import pytest
+
 from shared_math import mixture
 
 FORMULA = {

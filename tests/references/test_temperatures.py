@@ -3,6 +3,7 @@
 import math
 
 import pytest
+
 from shared_math import transfer
 
 # A printed table of a 10 kohm thermistor, degC -> ohm (public data table)

@@ -1,6 +1,7 @@
 """Each possible mistake in a configuration is found, and told with the others."""
 
 from config_mistakes import MAP, MISTAKES, good, mistaken
+
 from shared_math import config
 
 

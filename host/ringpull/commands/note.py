@@ -19,9 +19,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     import json
 
-    from ringpull.errors import RingpullError
-
     import ringpull
+    from ringpull.errors import RingpullError
     from ringpull.notes import notes_path, write_note
 
     pulls = ringpull.read(args.source).pulls()

@@ -114,6 +114,7 @@ def ring_slots(settings: dict[str, Any], duration_s: float) -> tuple[int, int]:
 
 def _write_job(work: Path, settings: dict[str, Any], compiled: Any, config_path: Path, seed: int, tick_base: int) -> Path:
     import numpy as np
+
     from ringpull.desk import signals
 
     drive_slots, pulls_slots = ring_slots(settings, compiled.end_us / 1e6)
