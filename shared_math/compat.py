@@ -3,7 +3,7 @@
 from array import array
 
 try:
-    from micropython import const
+    from micropython import const  # pyright: ignore[reportAssignmentType]
 except ImportError:
 
     def const(value):

@@ -86,7 +86,7 @@ RESERVED = (
 _COMMON = {"name": None, "input": None, "kind": None, "label": ("text", 60), "note": ("text", 200)}
 _QUALITY = {"accuracy": ("number", 0, 1000000), "tau_ms": ("number", 0, 5000)}
 _ANALOG = {"divider": None, "calibration": None, "states": None}
-_ANALOG.update(_QUALITY)
+_ANALOG.update(_QUALITY)  # pyright: ignore[reportCallIssue, reportArgumentType]
 _OHM = ("number", 1, 10000000)
 _UNIT = ("text", 12)
 _VOLTS = ("numbers", 2, MOST_POINTS, -60, 60)

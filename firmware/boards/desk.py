@@ -81,8 +81,8 @@ class DeskBoard:
         self.tachs = {}
         self.disk = FileDisk(job["image"], job["sectors"])
         if job["format"]:
-            vfs.VfsFat.mkfs(self.disk)
-        vfs.mount(vfs.VfsFat(self.disk), self.card_folder)
+            vfs.VfsFat.mkfs(self.disk)  # pyright: ignore[reportArgumentType]
+        vfs.mount(vfs.VfsFat(self.disk), self.card_folder)  # pyright: ignore[reportArgumentType]
         if job["config"]:
             with open(job["config"], "rb") as source:
                 with open(self.card_folder + "/logger.json", "wb") as target:
@@ -116,7 +116,7 @@ class DeskBoard:
         self.disk.retired = True
         vfs.umount(self.card_folder)
         self.disk = FileDisk(self.job["image"], self.job["sectors"])
-        vfs.mount(vfs.VfsFat(self.disk), self.card_folder)
+        vfs.mount(vfs.VfsFat(self.disk), self.card_folder)  # pyright: ignore[reportArgumentType]
 
     def converter(self, _input):
         """(bits, reference volts, skew in microseconds) of an analog input."""

@@ -33,7 +33,8 @@ class GenericBoard:
         self.irq_pins = []
         self.card = None
         while not self._try_mount():
-            self.lamp_pin.value(time.ticks_ms() // 125 & 1)  # fast: there is no card
+            # Fast: there is no card
+            self.lamp_pin.value(time.ticks_ms() // 125 & 1)  # pyright: ignore[reportOperatorIssue]
 
     def _try_mount(self):
         try:
@@ -53,7 +54,7 @@ class GenericBoard:
         )
         select = machine.Pin(pins["cs"], machine.Pin.OUT, value=1)
         self.card = sdcard.SdCard(spi, select, lambda: spi.init(baudrate=_FAST_HZ))
-        vfs.mount(vfs.VfsFat(self.card), self.card_folder)
+        vfs.mount(vfs.VfsFat(self.card), self.card_folder)  # pyright: ignore[reportArgumentType]
 
     def medium(self):
         """Where the rings are kept."""

@@ -57,7 +57,7 @@ class _Search:
             return False
         ring_id = bytes(self.block[layout.AT_RING : layout.AT_RING + 4])
         if found.ring_id is None:
-            found.ring_id = ring_id
+            found.ring_id = ring_id  # pyright: ignore[reportAttributeAccessIssue]
         return ring_id == found.ring_id
 
     def is_rows(self):
@@ -102,7 +102,7 @@ def newest(file, block, ring_id=None, rows_only=False):
         if search.usable(slot):
             found.take(slot, block)
             if search.is_rows():
-                search.first_sequence = found.sequence
+                search.first_sequence = found.sequence  # pyright: ignore[reportAttributeAccessIssue]
                 break
             end = slot + _RUN + 2
         slot += 1

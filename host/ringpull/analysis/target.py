@@ -33,8 +33,8 @@ def preset(columns: Columns) -> tuple[float, str]:
     """(lambda, words) for a drive without a target: by fuel, and by whether pressure went above BOOSTED_KPA."""
     fuel = str(columns.config.get("fuel", {}).get("name", "petrol")).lower()
     family = FAMILIES.get(fuel, "petrol")
-    boosted = columns.map_kpa is not None and np.isfinite(columns.map_kpa).any()
-    boosted = boosted and float(np.nanmax(columns.map_kpa)) > BOOSTED_KPA
+    pressure = columns.map_kpa
+    boosted = pressure is not None and np.isfinite(pressure).any() and float(np.nanmax(pressure)) > BOOSTED_KPA
     aspiration = "boosted" if boosted else "natural"
     value = PRESETS[family, aspiration]
     words = "boosted" if boosted else "naturally aspirated"

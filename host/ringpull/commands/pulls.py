@@ -88,7 +88,7 @@ def print_table(judged, notes: dict[str, str]) -> None:
         ("along the pull", "left"),
         ("lean events", "left"),
     ):
-        table.add_column(title, justify=side, no_wrap=title != "lean events")
+        table.add_column(title, justify="right" if side == "right" else "left", no_wrap=title != "lean events")
     for pull in judged:
         n = pull.numbers
         rows = pull.judged.columns.rows(pull.pull.start_s, pull.pull.end_s)
