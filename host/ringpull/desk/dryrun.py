@@ -135,7 +135,7 @@ def _write_job(work: Path, settings: dict[str, Any], compiled: Any, config_path:
         "pulls_slots": pulls_slots,
         "analog": compiled.analog,
         "pulses": compiled.pulses,
-        "frame_us": signals.FRAME_US,
+        "frame_us": compiled.frame_us,
         "analog_file": str(work / "analog.bin"),
         "events_file": str(work / "events.bin"),
         "noise_file": str(work / "noise.bin"),

@@ -1,7 +1,7 @@
 """Signal files (plain CSV, volts at the logger's terminals) compiled for the desk board.
 
-Analog inputs become what stands at the converter's pin behind divider and filter, sampled every millisecond in
-sixteenths of a count; edges and button changes become one list in time order.
+Analog inputs become what stands at the converter's pin behind divider and filter, sampled every millisecond (slower at
+low rates) in sixteenths of a count; edges and button changes become one list in time order.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ import numpy as np
 from ringpull.errors import BadSignal
 from shared_math import channels
 
-FRAME_US = 1000
+FINEST_FRAME_US = 1000
 BITS = 12
 REFERENCE_V = 3.3
 FILTER_F = 470e-9  # across the divider's lower resistor, hardware/README.md
@@ -34,6 +34,7 @@ class Compiled:
     pulses: list[str]
     frames: np.ndarray
     events: np.ndarray
+    frame_us: int
     end_us: int
     unused: list[str]
 
@@ -53,26 +54,27 @@ def compile_signals(config: dict[str, Any], volts: Path, edges: Path | None, but
     end_us = round(float(time_s[-1]) * 1e6)
     if len(merged):
         end_us = max(end_us, int(merged[-1] >> np.uint64(8)))
-    grid_s = np.arange(end_us // FRAME_US + PAD_FRAMES) * (FRAME_US / 1e6)
+    frame_us = max(FINEST_FRAME_US, 100_000 // config["rate_hz"])  # ten frames a row or a millisecond
+    grid_s = np.arange(end_us // frame_us + PAD_FRAMES) * (frame_us / 1e6)
     frames = np.empty((len(grid_s), len(used)), np.uint16)
     for at, name in enumerate(used):
-        frames[:, at] = _at_the_pin(by_name[name], np.interp(grid_s, time_s, _numbers(volts, name, table[name])))
-    return Compiled(used, pulses, frames, merged, end_us, [n for n in names if n not in used])
+        frames[:, at] = _at_the_pin(by_name[name], np.interp(grid_s, time_s, _numbers(volts, name, table[name])), frame_us)
+    return Compiled(used, pulses, frames, merged, frame_us, end_us, [n for n in names if n not in used])
 
 
-def _at_the_pin(channel: dict[str, Any], volts: np.ndarray) -> np.ndarray:
-    """Volts at the terminal, every FRAME_US, to sixteenths of counts at the pin: divider, filter, the converter's range."""
+def _at_the_pin(channel: dict[str, Any], volts: np.ndarray, frame_us: int) -> np.ndarray:
+    """Volts at the terminal, every frame_us, to sixteenths of counts at the pin: divider, filter, the converter's range."""
     top, bottom = channels.divider_of(channel)
     source_ohm = top * bottom / (top + bottom)
-    pin = _low_pass(volts * (bottom / (top + bottom)), source_ohm * FILTER_F)
+    pin = _low_pass(volts * (bottom / (top + bottom)), source_ohm * FILTER_F, frame_us)
     return np.clip(np.rint(pin * ((16 << BITS) / REFERENCE_V)), 0, 0xFFFF).astype(np.uint16)
 
 
-def _low_pass(x: np.ndarray, tau_s: float) -> np.ndarray:
+def _low_pass(x: np.ndarray, tau_s: float, frame_us: int) -> np.ndarray:
     """First-order filter, exact for an input that is straight between samples, started in its steady state."""
     import pandas as pd
 
-    d = FRAME_US / 1e6 / tau_s if tau_s > 1e-6 else 50.0
+    d = frame_us / 1e6 / tau_s if tau_s > 1e-6 else 50.0
     keep = np.exp(-d)
     new = 1 - (1 - keep) / d  # weight of the sample now
     old = (1 - keep) / d - keep  # weight of the sample before
