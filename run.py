@@ -1,6 +1,7 @@
 #!/usr/bin/env python3
 """What the Makefile calls: builds .venv when the requirements changed, then does one thing. Standard library only."""
 
+import contextlib
 import fcntl
 import hashlib
 import json
@@ -38,11 +39,26 @@ def set_up():
         if stamp.exists() and stamp.read_text() == wanted():
             return
         print("setting up .venv (once; a few minutes on a new machine)", flush=True)
-        shutil.rmtree(VENV, ignore_errors=True)
-        subprocess.run([sys.executable, "-m", "venv", str(VENV)], check=True)
+        stamp.unlink(missing_ok=True)
+        if not venv_fits():
+            subprocess.run([sys.executable, "-m", "venv", "--clear", str(VENV)], check=True)
         pip = [str(BIN / "python"), "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
-        subprocess.run([*pip, "-e", f"{HERE}[{EXTRAS}]"], check=True, stdin=subprocess.DEVNULL)
+        done = subprocess.run([*pip, "-e", f"{HERE}[{EXTRAS}]"], stdin=subprocess.DEVNULL)
+        if done.returncode:
+            sys.exit(
+                "error: the Python packages could not be installed\n"
+                "  likely cause: no network, or a package index that pip does not reach\n"
+                "  what to do: see pip's lines above, then run the same command again"
+            )
         stamp.write_text(wanted())
+
+
+def venv_fits():
+    """True if .venv runs this very Python and has pip: then it is brought up to date where it stands."""
+    probe = [str(BIN / "python"), "-c", "import pip, sys; print(sys.version)"]
+    with contextlib.suppress(OSError):
+        return subprocess.run(probe, capture_output=True, text=True).stdout.strip() == sys.version
+    return False
 
 
 def debian_packages():
