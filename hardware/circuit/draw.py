@@ -28,7 +28,6 @@ _SHORT = {  # what stands beside the symbol where there is no value
     "pnp_300v": "PNP 300 V",
     "pmos_200v": "P-MOS 200 V",
     "reg_5v": "low-drop 5 V 1 A",
-    "reg_5v_small": "low-drop 5 V 0.1 A",
     "ptc_100ma": "0.1 A PTC",
     "fuse_1a": "1 A, at the source",
     "schmitt_hc14": "74HC14",

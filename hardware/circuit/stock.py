@@ -18,6 +18,7 @@ class Stock:
 
     volts: most across it (transistors: collector to emitter, drain to source). peak_a: most current in a pulse.
     surge: how many times power_w it bears for up to 10 ms (resistors: 2.5 times the rated volts for 5 s, IEC 60115-1).
+    steady_s: how long a load must last to count as steady; a heat sink is slow to warm.
     """
 
     text: str
@@ -30,6 +31,7 @@ class Stock:
     tolerance: float = 0.0
     tempco_ppm: float = 0.0
     model: str = ""
+    steady_s: float = 1.0
 
     @property
     def rating(self) -> str:
@@ -44,14 +46,14 @@ class Stock:
         return ", ".join(w for w in words if w)
 
 
-def _resistor(text: str, price: float, power_w: float, volts: float, tolerance: float, tempco: float) -> Stock:
-    return Stock(text, "resistor", price, power_w, volts, 0, 6.25, tolerance, tempco)
+def _resistor(text: str, price: float, power_w: float, volts: float, tolerance: float, tempco: float, surge=6.25):
+    return Stock(text, "resistor", price, power_w, volts, 0, surge, tolerance, tempco)
 
 
 STOCK = {
     "r": _resistor("metal film resistor", 0.03, 0.6, 350, 0.01, 50),
     "r_precise": _resistor("metal film resistor, 0.1 %", 0.25, 0.25, 250, 0.001, 25),
-    "r_power": _resistor("wire-wound resistor", 0.20, 3, 350, 0.05, 200),
+    "r_power": _resistor("wire-wound resistor", 0.20, 3, 350, 0.05, 200, surge=20),
     "c": Stock("ceramic capacitor X7R", "capacitor", 0.04, volts=50, tolerance=0.10),
     "c_film": Stock("film capacitor (polyester), 5 mm", "capacitor", 0.12, volts=63, tolerance=0.05),
     "c_film_hv": Stock("film capacitor (polyester)", "capacitor", 0.35, volts=250, tolerance=0.10),
@@ -72,10 +74,14 @@ STOCK = {
         "P-channel MOSFET 200 V, at most 0.5 ohm, TO-220 (IRF9640)", "pmos", 1.10, 2.0, 200, 44, 50, model="MP200"
     ),
     "reg_5v": Stock(
-        "low-drop regulator 5 V 1 A for cars, TO-220 (LM2940-5 class: 60 V load dump, -15 V)", "box", 1.60, 1.9, 26
-    ),
-    "reg_5v_small": Stock(
-        "low-drop regulator 5 V 0.1 A for cars, TO-92 (LM2931-5 class: 60 V load dump, -15 V)", "box", 0.70, 0.7, 26
+        "low-drop regulator 5 V 1 A for cars, TO-220 with a 20 K/W clip-on heat sink (LM2940-5 class: 60 V load dump, "
+        "-15 V)",
+        "box",
+        2.00,
+        2.4,
+        26,
+        surge=4,
+        steady_s=10,
     ),
     "ptc_100ma": Stock("resettable fuse 0.1 A hold, 60 V", "fuse", 0.20, volts=60, peak_a=40),
     "fuse_1a": Stock("blade fuse 1 A with in-line holder, at the source", "fuse", 1.20, volts=32),
@@ -100,5 +106,4 @@ STOCK = {
     "case_big": Stock("plastic case with four cable glands", "loose", 4.50),
     "wire": Stock("wire 0.5 mm2 (20 AWG), metre, thin-wall for cars", "loose", 0.35),
     "wire_screened": Stock("screened pair 2 x 0.25 mm2, metre", "loose", 0.70),
-    "heatsink": Stock("clip-on heat sink TO-220, 20 K/W", "loose", 0.40),
 }

@@ -27,7 +27,7 @@ DIFFERENTIAL = Block(
         two("R6", "r_precise", "10k", ("M", "OUT"), ((14, -9.5), (21.5, -9.5)), "above", "feedback, as R3"),
         two("C2", "c_film", "180n", ("M", "OUT"), ((14, -11.5), (21.5, -11.5)), "above", "as C1"),
         two("R7", "r", "1k", ("OUT", "PIN"), ((21.5, -3), (24.5, -3)), "above", "limits what is left for the pin"),
-        two("C3", "c", "10n", ("PIN", "0"), ((24.5, -3), (24.5, -6)), "right", "right at the converter's pin"),
+        two("C3", "c", "100n", ("PIN", "0"), ((24.5, -3), (24.5, -6)), "right", "right at the converter's pin"),
     ),
     (
         ((6, 0), (16, 0)),

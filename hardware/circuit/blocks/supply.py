@@ -31,7 +31,7 @@ SUPPLY = Block(
             (27.5, -1.2, 31.5, 1.2),
             {"in": ("VS", (27.5, 0)), "out": ("5V", (31.5, 0)), "gnd": ("0", (29.5, -1.2))},
             "above",
-            "5 V; with a clip-on heat sink",
+            "5 V, with a clip-on heat sink",
         ),
         two("C3", "c_elko", "47u", ("5V", "0"), ((33, 0), (33, -4)), "right", "close to U1, which needs it to be stable"),
         two("D4", "d_1n5819", "", ("5V", "VBOARD"), ((34, 0), (37, 0)), "above", "so that USB may be plugged in at the same time"),
@@ -78,11 +78,11 @@ SENSOR_SUPPLY = Block(
     (
         chip(
             "U1",
-            "reg_5v_small",
+            "reg_5v",
             (1, -1.2, 5, 1.2),
             {"in": ("VS", (1, 0)), "out": ("S5", (5, 0)), "gnd": ("0", (3, -1.2))},
             "above",
-            "of its own, so that a shorted sensor wire does not stop the logger",
+            "one of its own, so that a shorted sensor wire does not stop the logger",
         ),
         two("C1", "c_elko", "100u", ("S5", "0"), ((7, 0), (7, -3)), "right", "close to U1, which needs it to be stable"),
         two("D1", "z_tvs6v8", "", ("0", "S5"), ((10, -3), (10, 0)), "right", "holds the line when a wire touches 12 V"),

@@ -22,7 +22,7 @@ TACH_LOGIC = Block(
     "Engine speed from a logic line, 5 to 12 V",
     (
         two("JP1", "jumper", "", ("5V", "PU"), ((0, 5), (0, 3.5)), "right", "closed for an open-collector output only"),
-        two("D3", "d_1n4148", "", ("PU", "PD"), ((0, 3.5), (0, 2)), "right", "so that a 12 V line does not feed the 5 V"),
+        two("D3", "d_1n4007", "", ("PU", "PD"), ((0, 3.5), (0, 2)), "right", "so that a 12 V line does not feed the 5 V"),
         two("R3", "r", "4.7k", ("PD", "IN"), ((0, 2), (0, 0)), "right", "pull-up"),
         two("R1", "r", "10k", ("IN", "N"), ((1, 0), (4, 0)), "above", "takes every overvoltage"),
         two("R2", "r", "100k", ("N", "0"), ((4, 0), (4, -3)), "right", "keeps an open input low"),
@@ -45,7 +45,7 @@ TACH_COIL = Block(
         two("R1", "r", "150k", ("IN", "M"), ((0, 0), (3, 0)), "above", "two in series: one alone is not rated for 400 V"),
         two("R2", "r", "150k", ("M", "N"), ((3, 0), (6, 0)), "above", "mount both clear of everything else by 5 mm"),
         two("R3", "r", "8.2k", ("N", "0"), ((6, 0), (6, -3)), "right", "with R1, R2: trips at about 75 V of flyback"),
-        two("C1", "c", "2.2n", ("N", "0"), ((9, 0), (9, -3)), "right", "swallows coupled spikes"),
+        two("C1", "c", "1n", ("N", "0"), ((9, 0), (9, -3)), "right", "swallows coupled spikes"),
         two("D1", "d_bat85", "", ("N", "3V3"), ((12, 0), (12, 3)), "right", "clamp"),
         two("D2", "d_bat85", "", ("0", "N"), ((12, -3), (12, 0)), "right", "clamp"),
         *_schmitt("N", 15, 0, "1", "2"),

@@ -29,12 +29,12 @@ THERMISTOR = _block(
     "Thermistor input",
     "r",
     "2.2k",
-    "logger.json: pullup_ohm 2200, supply_v 3.3, divider {top_ohm 0, bottom_ohm 1}. Below 2.7 V at the pin: above -3 degC for 2.5k at 20.",
+    "logger.json: kind thermistor, pullup_ohm 2200, supply_v 3.3, divider {top_ohm 0, bottom_ohm 1}. True up to 2.9 V at the pin.",
 )
 PT1000 = _block(
     "pt1000",
     "Pt1000 input",
     "r_precise",
-    "1k",
-    "logger.json: kind rtd, r0_ohm 1000, pullup_ohm 1000, supply_v 3.3, divider {top_ohm 0, bottom_ohm 1}.",
+    "2.2k",
+    "logger.json: kind rtd, r0_ohm 1000, pullup_ohm 2200, supply_v 3.3, divider {top_ohm 0, bottom_ohm 1}.",
 )

@@ -1,0 +1,2 @@
+from pathlib import Path
+ROOT = Path(__file__).resolve().parents[2]

@@ -1,0 +1,19 @@
+"""What the boards' pins bear, and what is assumed of the board's converter. All from memory of the makers' data sheets."""
+
+# Volts at an analog pin with the board powered. RP2040: -0.5 V to 0.5 V above its 3.3 V; ESP32: -0.3 V to 0.3 V above.
+# The lower figure for ESP32 counts where the current into the pin is not limited: R3 lets through 0.2 mA at -0.5 V.
+PIN_V = (-0.5, 3.6)
+PIN_OFF_MA = 1.0  # into a pin of an unpowered board, through its own protection diodes
+GATE_V = (-0.5, 3.8)  # input of a 74HC gate at 3.3 V
+RAIL_BACK_MA = 15.0  # what may flow back into the 3.3 V rail: less than the board alone always draws
+BOARD_V = 5.5  # most at the board's supply pin
+BOARD_LEAST_V = {"rp2": 1.8, "esp32": 4.4}  # its own regulator still gives 3.3 V
+BOARD_MA = 100.0  # most that board, card and lamp draw on average
+
+REFERENCE_TOLERANCE = 0.02  # the board's 3.3 V, which is the converter's reference
+REFERENCE_PPM = 100.0  # per kelvin
+CONVERTER_COUNTS = 4.0  # offset and bends of the converter, of 4096
+LEAKAGE_A = 0.5e-6  # into or out of the analog pin, hot
+GROUND_V = 0.010  # between the controller's signal ground and the logger's, wired as README says
+TEMPERATURES_DEGC = (-40, 25, 85)
+CALIBRATED_AT_DEGC = 25

@@ -1,0 +1,77 @@
+"""Blocks -> ngspice. Nets of a block are called INSTANCE.NET, rails keep their names."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from hardware.circuit.model import RAILS, Block, Part
+from hardware.circuit.stock import STOCK
+
+MODELS = Path(__file__).with_name("models.lib")
+
+_LETTER = {
+    "resistor": "r",
+    "capacitor": "c",
+    "electrolytic": "c",
+    "diode": "d",
+    "schottky": "d",
+    "zener": "d",
+    "led": "d",
+    "npn": "q",
+    "pnp": "q",
+    "pmos": "m",
+}
+_ORDER = {"r": "ab", "c": "ab", "d": "ab", "q": "cbe", "m": "dgs"}
+_SUBCIRCUIT = {  # stock -> (name, pins in order, supply pin follows)
+    "reg_5v": ("REG5V", ("in", "gnd", "out"), False),
+    "opamp_rr": ("OPAMP", ("3", "2", "1"), True),
+    "opto": ("OPTO", ("1", "2", "4", "3"), False),
+    "ptc_100ma": ("PTC100", ("a", "b"), False),
+}
+_SERIES_OHM = {"fuse_1a": "0.1", "jumper": "0.01", "switch": "0.01", "button": "100meg"}
+_ESR_OHM = {"c_elko": "0.3", "c_elko_big": "0.05"}
+NOT_SIMULATED = ("can_phy", "card_socket", "screen", "buzzer")
+
+
+def net_name(instance: str, net: str) -> str:
+    """The name of a block's net in the netlist."""
+    return net.lower() if net in RAILS else f"{instance}.{net.lower()}"
+
+
+def lines(block: Block, instance: str, values: dict[str, str] | None = None, parameters: dict[str, str] | None = None):
+    """The netlist lines of one block.
+
+    values: ref -> value instead of the nominal one. parameters: ref -> text after a subcircuit's name.
+    """
+    out = [f"* {instance}: {block.title}"]
+    for part in block.parts:
+        out += _part(part, instance, (values or {}).get(part.ref, part.value), (parameters or {}).get(part.ref, ""))
+    return out
+
+
+def _part(part: Part, instance: str, value: str, parameters: str) -> list[str]:
+    stock = STOCK[part.stock]
+    name = f"{instance}.{part.ref}".lower()
+    nets = {pin: net_name(instance, net) for pin, net in part.pins.items()}
+    if part.stock in _SUBCIRCUIT:
+        subcircuit, order, supplied = _SUBCIRCUIT[part.stock]
+        supply = ["3v3"] if supplied else []
+        return [" ".join([f"x{name}", *[nets[p] for p in order], *supply, subcircuit, parameters]).strip()]
+    if part.stock == "schmitt_hc14":
+        first, second = part.pins
+        return [f"x{name} {nets[first]} {nets[second]} 3v3 SCHMITT {parameters}".strip()]
+    if part.stock in _SERIES_OHM:
+        return [f"r{name} {nets['a']} {nets['b']} {value or _SERIES_OHM[part.stock]}"]
+    if part.stock in NOT_SIMULATED:
+        return [f"* {part.ref}: {stock.text}, not simulated"]
+    letter = _LETTER[stock.kind]
+    pins = [nets[p] for p in _ORDER[letter]]
+    if part.stock in _ESR_OHM:
+        inner = f"{instance}.{part.ref}x".lower()
+        return [f"c{name} {pins[0]} {inner} {value}", f"r{name}esr {inner} {pins[1]} {_ESR_OHM[part.stock]}"]
+    return [" ".join([letter + name, *pins, value.replace("M", "meg") if letter in "rc" else stock.model])]
+
+
+def deck(title: str, body: list[str]) -> str:
+    """A whole netlist: title, models, body."""
+    return "\n".join([f"* {title}", MODELS.read_text().rstrip(), *body, ".end", ""])

@@ -1,0 +1,83 @@
+"""Every input against what a wire in a car can touch: pins stay within their ratings, parts within theirs."""
+
+import numpy as np
+import pulses
+import pytest
+import spice
+import stress
+
+from hardware.circuit import limits, netlist
+from hardware.circuit.blocks import BY_NAME
+
+pytestmark = spice.needs_ngspice
+
+CASES = {
+    "pulse 1": pulses.pulse_1,
+    "pulse 2a": pulses.pulse_2a,
+    "pulse 3a": pulses.pulse_3a,
+    "pulse 3b": pulses.pulse_3b,
+    "load dump 101 V": pulses.load_dump,
+    "load dump 35 V": pulses.clamped_load_dump,
+    "reversed battery": lambda net: pulses.steady(net, -14.0),
+    "jump start": lambda net: pulses.steady(net, 24.0),
+    "battery": lambda net: pulses.steady(net, 14.4),
+    "ground": lambda net: pulses.steady(net, 0.0),
+}
+STEADY = ("reversed battery", "jump start", "battery", "ground")
+NOT_FOR_RESISTIVE = ("pulse 1", "pulse 2a", "load dump 101 V")  # README: a resistive sensor's wire never meets those
+LINES = [
+    ("analog_5v", "in"),
+    ("analog_battery", "in"),
+    ("differential", "in"),
+    ("differential", "sense"),
+    ("thermistor", "in"),
+    ("pt1000", "in"),
+    ("tach_logic", "in"),
+]
+
+
+def attack(name: str, line: str, case: str, degc: float, rail_v: float = 3.3) -> tuple[dict, list[str]]:
+    """(simulated vectors, overloads) with `case` on that line of one input."""
+    source, seconds = CASES[case](f"x.{line}")
+    body = [*netlist.lines(BY_NAME[name], "x"), *netlist.lines(BY_NAME["clamp"], "clamp"), *source]
+    body += [f"vrail rail.n 0 {rail_v}", "rrail rail.n 3v3 0.3", "crail 3v3 0 10u", "v5v 5v 0 5", "rpin x.pin 0 10meg"]
+    if name == "differential":
+        body.append(f"rother x.{'in' if line == 'sense' else 'sense'} 0 1")
+    result = spice.transient(body, seconds, degc)
+    steady = case in STEADY
+    over = stress.overloads(result, BY_NAME[name], "x", steady)
+    return result, over + stress.overloads(result, BY_NAME["clamp"], "clamp", steady)
+
+
+def cases_of(name: str) -> list[str]:
+    return [c for c in CASES if name not in ("thermistor", "pt1000") or c not in NOT_FOR_RESISTIVE]
+
+
+@pytest.mark.parametrize("degc", limits.TEMPERATURES_DEGC)
+@pytest.mark.parametrize("name, line", LINES)
+def test_input_survives(name, line, degc):
+    for case in cases_of(name):
+        result, over = attack(name, line, case, degc)
+        assert over == [], case
+        inside, low, high = ("v(x.n)", *limits.GATE_V) if name == "tach_logic" else ("v(x.pin)", *limits.PIN_V)
+        assert low < result[inside].min() and result[inside].max() < high, case
+        assert result["i(vrail)"].max() * 1000 < limits.RAIL_BACK_MA, case
+
+
+@pytest.mark.parametrize("name, line", [pair for pair in LINES if pair[0] != "tach_logic"])
+def test_unpowered_board_survives(name, line):
+    """The sensor stands in the car's own supply while the logger is off: R3 limits what enters the pin."""
+    for case in ("battery", "reversed battery", "load dump 35 V"):
+        result, over = attack(name, line, case, 25, rail_v=0.0)
+        assert over == [], case
+        into_ma = np.max(np.maximum(np.abs(result["v(x.pin)"]) - 0.3, 0)) / 1000 * 1000
+        assert into_ma < limits.PIN_OFF_MA, case
+
+
+def test_the_attack_is_real():
+    """Without the upper clamp the same simulation breaks the pin's rating: the test can fail."""
+    block = BY_NAME["analog_5v"]
+    source, seconds = CASES["battery"]("x.in")
+    body = [line for line in netlist.lines(block, "x") if not line.startswith("qx.q1")]
+    body += [*netlist.lines(BY_NAME["clamp"], "clamp"), *source, "vrail 3v3 0 3.3"]
+    assert spice.transient(body, seconds)["v(x.pin)"].max() > limits.PIN_V[1]

@@ -1,0 +1,122 @@
+"""Engine speed from sparks and lines through the tach blocks into the firmware's own glitch filter."""
+
+import json
+import subprocess
+
+import coil
+import numpy as np
+import pytest
+import spice
+import stress
+
+from hardware.circuit import limits, netlist
+from hardware.circuit.blocks import BY_NAME
+from hardware.circuit.build import ROOT
+
+pytestmark = spice.needs_ngspice
+
+MAX_RPM = 12500
+PER_REV = 2
+GATES = {"usual": "up=2.0 down=1.2", "low": "up=1.5 down=0.7", "high": "up=2.4 down=1.6"}
+SPARKS = {"strong": (390.0, 150.0, 35.0), "weak": (110.0, 40.0, 20.0)}  # peak, ringing, ringing at the end of the burn
+FILTER = """
+import json, sys
+from acquire.tach import Tach
+from shared_math import speed, ticks
+edges_us, channel = json.loads(sys.stdin.read())
+tach = Tach(speed.glitch_limit_us(channel))
+kept = []
+for tick in edges_us:
+    before = tach.count
+    tach.edge(tick & ticks.MASK)
+    if tach.count != before:
+        kept.append(tick)
+print(json.dumps([kept, tach.rejected]))
+"""
+
+
+def glitch_filter(edges_s: np.ndarray) -> tuple[np.ndarray, int]:
+    """(times of the edges that the firmware takes, number refused), run by MicroPython."""
+    from ringpull.desk.dryrun import find_micropython
+
+    channel = {"kind": "pulses", "per_rev": PER_REV, "max_rpm": MAX_RPM}
+    job = json.dumps([[int(t * 1e6) for t in edges_s], channel])
+    path = f"{ROOT / 'firmware'}:{ROOT}"
+    command = [find_micropython(), "-X", "heapsize=1m", "-c", FILTER]
+    done = subprocess.run(command, input=job, capture_output=True, text=True, check=True, env={"MICROPYPATH": path})
+    kept, rejected = json.loads(done.stdout)
+    return np.asarray(kept) * 1e-6, rejected
+
+
+def rising(result: dict, net: str) -> np.ndarray:
+    """Times at which a net passes 1.65 V upwards."""
+    high = result[f"v({net})"] > 1.65
+    return result["time"][1:][high[1:] & ~high[:-1]]
+
+
+def spark_run(name: str, rpm: float, spark: str, gate: str) -> tuple[dict, np.ndarray]:
+    count = 4 if rpm < 500 else 8
+    at = coil.sparks(rpm, PER_REV, count)
+    time, volts = coil.primary(at, *SPARKS[spark])
+    parameters = {"U1A": GATES[gate], "U1B": GATES[gate], "U2": "ctr=0.5" if spark == "weak" else "ctr=1.6"}
+    body = netlist.lines(BY_NAME[name], "x", parameters=parameters) + coil.source("x.in", time, volts)
+    body += ["vrail 3v3 0 3.3"] + (["rblock x.k 0 0.1"] if name == "tach_opto" else [])
+    return spice.transient(body, time[-1], 25, 40e-6), at
+
+
+RUNS = [(rpm, spark, "usual") for rpm in (200, 1000, 6000, 12000) for spark in SPARKS]
+RUNS += [(rpm, spark, gate) for rpm in (200, 12000) for spark in SPARKS for gate in ("low", "high")]
+
+
+@pytest.mark.parametrize("name", ["tach_coil", "tach_opto"])
+@pytest.mark.parametrize("rpm, spark, gate", RUNS)
+def test_coil_gives_the_true_speed(name, rpm, spark, gate):
+    result, at = spark_run(name, rpm, spark, gate)
+    assert stress.overloads(result, BY_NAME[name], "x", steady=True) == []
+    assert limits.GATE_V[0] < result["v(x.n)"].min() and result["v(x.n)"].max() < limits.GATE_V[1]
+    kept, _ = glitch_filter(rising(result, "x.pin"))
+    assert len(kept) == len(at)
+    late_us = (kept - at) * 1e6
+    assert 0 < late_us.min() and late_us.max() < 60 and np.ptp(late_us) < 15
+    speed = 60 * (len(kept) - 1) / (kept[-1] - kept[0]) / PER_REV
+    assert speed == pytest.approx(rpm, rel=5e-4)
+
+
+def test_ringing_reaches_the_filter():
+    """What the filter is for: a strong spark with a quick gate gives more edges than sparks, and they are refused."""
+    at = coil.sparks(6000, PER_REV, 8)
+    time, volts = coil.primary(at, 390.0, 380.0, 35.0)
+    body = netlist.lines(BY_NAME["tach_coil"], "x", parameters={"U1A": GATES["high"], "U1B": GATES["high"]})
+    result = spice.transient([*body, *coil.source("x.in", time, volts), "vrail 3v3 0 3.3"], time[-1], 25, 40e-6)
+    edges = rising(result, "x.pin")
+    kept, refused = glitch_filter(edges)
+    assert len(edges) > len(at)
+    assert refused == len(edges) - len(at)
+    assert 60 * 7 / (kept[-1] - kept[0]) / PER_REV == pytest.approx(6000, rel=5e-4)
+
+
+@pytest.mark.parametrize("high_v", [4.0, 5.0, 12.0, 14.4])
+@pytest.mark.parametrize("gate", GATES)
+def test_logic_line(high_v, gate):
+    """A square wave at 12,000 rpm with slow edges, and at its top enough noise to make a bare pin count it."""
+    period = 60 / (12000 * PER_REV)
+    noise = "sin(0 0.3 180k)"
+    body = netlist.lines(
+        BY_NAME["tach_logic"], "x", values={"JP1": "100meg"}, parameters={"U1A": GATES[gate], "U1B": GATES[gate]}
+    )
+    body += [f"vline line.n 0 pulse(0.2 {high_v} 1m 20u 20u {period / 2 - 20e-6:g} {period:g})", "v5v 5v 0 5"]
+    body += [f"vnoise noisy.n line.n {noise}", "rline noisy.n x.in 100", "vrail 3v3 0 3.3"]
+    result = spice.transient(body, 1e-3 + 8 * period, 25, 2e-6)
+    kept, refused = glitch_filter(rising(result, "x.pin"))
+    assert len(kept) == 8
+    assert 60 * 7 / (kept[-1] - kept[0]) / PER_REV == pytest.approx(12000, rel=1e-3)
+
+
+def test_open_collector_line():
+    """With JP1 closed the block's own pull-up makes a signal of an output that only pulls down."""
+    body = netlist.lines(BY_NAME["tach_logic"], "x", values={"JP1": "0.01"})
+    body += ["v5v 5v 0 5", "vrail 3v3 0 3.3", "s1 x.in 0 gate 0 pull", "vgate gate 0 pulse(0 1 1m 1u 1u 2m 5m)"]
+    body += [".model pull SW(vt=0.5 ron=10 roff=10meg)"]
+    result = spice.transient(body, 41e-3, 25, 20e-6)
+    kept, _ = glitch_filter(rising(result, "x.pin")[1:])
+    assert 60 * (len(kept) - 1) / (kept[-1] - kept[0]) / PER_REV == pytest.approx(6000, rel=1e-3)
