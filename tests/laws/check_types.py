@@ -19,7 +19,7 @@ PROJECTS = {
     "firmware": {
         "include": ["../firmware"],
         # The stubs know no arguments for functions compiled by viper
-        "ignore": ["../firmware/store/viper_packing.py", "../shared_math"],
+        "ignore": ["../firmware/store/viper_*.py", "../shared_math"],
         "extraPaths": ["../firmware", ".."],
         "typeshedPath": STUBS,
         "stubPath": STUBS,
