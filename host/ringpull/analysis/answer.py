@@ -129,7 +129,7 @@ def alignment_json(judged: Judged) -> dict:
     """The delay and lag that were removed, and how they were found."""
     model = judged.aligned.model
     return {
-        "delay_s_at": align.delay_table(judged.columns, model),
+        "delay_s_at": align.delay_table(judged.columns, model, judged.aligned.flow.full_g_s),
         "tau_s": round(model.tau_s, 4),
         "tau_u": round(model.tau_u_s, 4),
         "source": model.source,

@@ -134,12 +134,17 @@ def on_grid(columns: Columns) -> Columns:
 def from_session(session) -> Columns:
     """Columns of a `drive.Session`, from its frame (engineering units, NaN where invalid) and its configuration."""
     frame = session.frame()
-    config = session.config
+    table = {name: frame[name].to_numpy() for name in frame.columns}
+    return from_table(table, session.config, signalled_states(session, session.config.get("channels", [])))
+
+
+def from_table(table: dict[str, Array], config: dict, states: dict[tuple[str, str], Array] | None = None) -> Columns:
+    """Columns from a decoded table: `time_s` and the channels' columns under their decoded names, (rows,) each."""
     configured = config.get("channels", [])
 
     def column(channel) -> Array | None:
         name = None if channel is None else shared_channels.column_name(channel)
-        return frame[name].to_numpy(dtype=float) if name in frame.columns else None
+        return np.asarray(table[name], dtype=float) if name in table else None
 
     def role(name: str) -> Array | None:
         channel = roles.channel_for(name, configured)
@@ -148,25 +153,23 @@ def from_session(session) -> Columns:
             return values
         return values * roles.KPA.get(shared_channels.unit_of(channel), 1.0)
 
-    time_s = frame["time_s"].to_numpy(dtype=float)
+    time_s = np.asarray(table["time_s"], dtype=float)
     nothing = np.full(len(time_s), np.nan)
     named = {c["name"]: values for c in configured if (values := column(c)) is not None}
     banks = {c["name"]: named[c["name"]] for c in roles.lambda_channels(configured) if c["name"] in named}
     rpm = column(roles.speed_channel(configured))
-    extra = {
-        name: values for name in roles.NAMES if name not in ("map", "throttle") and (values := role(name)) is not None
-    }
+    others = {name: role(name) for name in roles.NAMES if name not in ("map", "throttle")}
     columns = Columns(
         time_s=time_s,
         lambda_=leaner(list(banks.values())) if banks else nothing,
         rpm=nothing if rpm is None else rpm,
         map_kpa=role("map"),
         throttle=role("throttle"),
-        extra=extra,
+        extra={name: values for name, values in others.items() if values is not None},
         config=config,
         banks=banks,
         named=named,
-        states=signalled_states(session, configured),
+        states=states or {},
     )
     return on_grid(columns)
 

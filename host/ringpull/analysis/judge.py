@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from ringpull.analysis import lean, load, local, masks, target, transport, uncertainty
+from ringpull.analysis import identify, lean, load, local, masks, target, transport, uncertainty
 from ringpull.analysis.align import Aligned, align
 from ringpull.analysis.columns import Columns
 from ringpull.analysis.masks import Masks
@@ -53,9 +54,18 @@ class SpanAnswer:
 
 
 def prepare(
-    columns: Columns, model: transport.Transport | None = None, spoiled: list[tuple[float, float]] = ()
+    columns: Columns,
+    model: transport.Transport | None = None,
+    spoiled: Sequence[tuple[float, float]] = (),
+    identified: bool = True,
 ) -> Judged:
-    """Align, mask and target a whole session. spoiled: (start_s, end_s) of the pulls that are flagged."""
+    """Align, mask and target a whole session.
+
+    model: of delay and lag; without one it is identified from the session's own events, or with `identified` False
+    taken from the configuration and stated defaults. spoiled: (start_s, end_s) of the pulls that are flagged.
+    """
+    if model is None and identified:
+        model = identify.identify(columns).model
     aligned = align(columns, model)
     flagged = np.zeros(len(columns), bool)
     for start_s, end_s in spoiled:

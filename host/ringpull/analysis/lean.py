@@ -9,7 +9,6 @@ import numpy as np
 from ringpull.analysis import local
 
 LEAST_DEPTH = 0.033  # mean excess over WINDOW_S that makes an event; scatter of a good mixture stays below it
-EDGE_SHARE = 0.5  # an event reaches as far as the excess stays above this share of what made it one
 WINDOW_S = 0.20
 EDGE_WINDOW_S = 0.08
 LEAST_S = 0.15
@@ -18,8 +17,8 @@ SIGMAS = 3.0  # an event also exceeds this many random standard uncertainties of
 EXPANDED = 1.96
 
 RULE = (
-    f"mean lambda over {WINDOW_S:.1f} s above target by more than {LEAST_DEPTH:.3f} and by more than {SIGMAS:.0f} times "
-    f"its random standard uncertainty, under load, for at least {LEAST_S:.2f} s"
+    f"mean lambda over {WINDOW_S:.1f} s above target by more than {LEAST_DEPTH:.3f} and by more than {SIGMAS:.0f} "
+    f"times its random standard uncertainty, under load, for at least {LEAST_S:.2f} s"
 )
 
 
@@ -90,10 +89,10 @@ def chance_of_noise(depth: float, u: float, windows: float) -> float:
     return float(-np.expm1(max(1.0, windows) * np.log1p(-min(single, 1.0 - 1e-12))))
 
 
-def runs(excess: np.ndarray, period_s: float, call: float, edge: float) -> list[tuple[int, int]]:
+def runs(excess: np.ndarray, period_s: float, call: float) -> list[tuple[int, int]]:
     """Rows (first, after last) of events in a column of excess (NaN = not judged).
 
-    A run of the EDGE_WINDOW_S mean above `edge` that holds, somewhere, a WINDOW_S mean above `call`. Runs closer than
+    A run of the EDGE_WINDOW_S mean above `call` that holds, somewhere, a WINDOW_S mean above it. Runs closer than
     JOIN_S are one.
     """
     long_half, short_half = local.half_rows(WINDOW_S, period_s), local.half_rows(EDGE_WINDOW_S, period_s)
@@ -102,7 +101,7 @@ def runs(excess: np.ndarray, period_s: float, call: float, edge: float) -> list[
     judged = np.isfinite(excess)
     with np.errstate(invalid="ignore"):
         core = judged & (long_mean > call) & (count >= long_half)
-        wide = judged & ((short_mean > edge) | core)
+        wide = judged & ((short_mean > call) | core)
     wide = local.close_gaps(wide, round(JOIN_S / period_s))
     return [(a, b) for a, b in local.spans(wide) if core[a:b].any() and (b - a) * period_s >= LEAST_S]
 
@@ -131,7 +130,7 @@ def events(
     smooth = np.where(np.isfinite(smooth), smooth, local.mean(excess, half)[0])
     windows = np.count_nonzero(np.isfinite(excess)) * period_s / WINDOW_S
     out = []
-    for first, last in runs(excess, period_s, call, EDGE_SHARE * call):
+    for first, last in runs(excess, period_s, call):
         inside = slice(first, last)
         values = np.where(np.isfinite(excess[inside]), smooth[inside], np.nan)
         if not np.isfinite(values).any():

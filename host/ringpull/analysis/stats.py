@@ -1,4 +1,4 @@
-"""The few distributions and tests that intervals need: Student's t, F, Welch, Holm. Checked against scipy in the tests."""
+"""The few distributions and tests that intervals need: Student's t, F, Welch, Holm; the tests check them."""
 
 from __future__ import annotations
 
@@ -17,9 +17,7 @@ def beta_cdf(x: float, a: float, b: float) -> float:
         return 1.0
     if x > (a + 1.0) / (a + b + 2.0):
         return 1.0 - beta_cdf(1.0 - x, b, a)
-    front = math.exp(
-        math.lgamma(a + b) - math.lgamma(a) - math.lgamma(b) + a * math.log(x) + b * math.log1p(-x)
-    )
+    front = math.exp(math.lgamma(a + b) - math.lgamma(a) - math.lgamma(b) + a * math.log(x) + b * math.log1p(-x))
     tiny = 1e-300
     c, d = 1.0, 1.0 / max(1.0 - (a + b) * x / (a + 1.0), tiny)
     total = d

@@ -13,8 +13,11 @@ R_EXHAUST = 300.95  # J/kgK, products of petrol and air at lambda 0.85 (equilibr
 STOICH_AFR = 14.57  # CH1.85 in standard dry air; only the fuel's share of the exhaust flow depends on it
 
 # Stated assumptions where the drive or the configuration doesn't tell. Common practice, no source.
-EXHAUST_K = 1100.0
-EXHAUST_KPA = 105.0
+EXHAUST_IDLE_K, EXHAUST_SPAN_K = 700.0, 350.0  # gas gets hotter with the root of the flow's share of full load
+EXHAUST_SETTLE_S = 0.5  # the pipe's walls keep the gas from following at once
+BACK_KPA = 30.0  # at full load, with the square of the flow's share
+ATMOSPHERE_KPA = 101.325
+FULL_LOAD_RPM, FULL_LOAD_KPA = 5000.0, 100.0  # the least that full load is taken for
 INTAKE_K = 303.15
 VOLUMETRIC_EFFICIENCY = 0.90
 RICH_LAMBDA = 0.85
@@ -32,8 +35,9 @@ class Transport:
     """The delay model and the sensor's lag, with standard uncertainties.
 
     constant_s: constant part. cycle_deg: crank degrees from injection to the exhaust port. volume_l: volume from there
-    to the sensor, at the reference gas state (EXHAUST_K, EXHAUST_KPA). tau_s: first-order lag of sensor and filter.
-    volume_u_l, constant_u_s, tau_u_s: standard uncertainties. source: how they were found, in words.
+    to the sensor. tau_s: first-order lag of sensor and filter.
+    volume_u_l, constant_u_s, tau_u_s: standard uncertainties; correlation: of volume and constant.
+    source: how they were found, in words.
     kind: "transport" where time zero is the injection, "apparent upper bound" where only the throttle is known.
     """
 
@@ -44,16 +48,18 @@ class Transport:
     constant_u_s: float = 0.010
     volume_u_l: float = 1.0
     tau_u_s: float = 0.03
+    correlation: float = 0.0
     source: str = "stated defaults"
     kind: str = "transport"
 
     def delay_s(self, rpm, volume_flow_l_s):
-        """Transport delay at a steady speed (1/min) and exhaust volume flow (litres/s at the reference state)."""
+        """Transport delay at a steady speed (1/min) and exhaust volume flow (litres/s)."""
         return self.constant_s + self.cycle_deg / (6.0 * rpm) + self.volume_l / volume_flow_l_s
 
     def delay_u_s(self, volume_flow_l_s):
         """Standard uncertainty of `delay_s`."""
-        return np.hypot(self.constant_u_s, self.volume_u_l / volume_flow_l_s)
+        wait = self.volume_u_l / volume_flow_l_s
+        return np.sqrt(self.constant_u_s**2 + wait**2 + 2.0 * self.correlation * self.constant_u_s * wait)
 
 
 def air_flow_g_s(rpm, map_kpa, displacement_cc, ve=VOLUMETRIC_EFFICIENCY, intake_k=INTAKE_K, strokes=4):
@@ -67,9 +73,15 @@ def exhaust_flow_g_s(air_g_s, lambda_=RICH_LAMBDA, stoich_afr=STOICH_AFR):
     return air_g_s * (1.0 + 1.0 / (lambda_ * stoich_afr))
 
 
-def exhaust_density_g_l(kelvin=EXHAUST_K, kpa=EXHAUST_KPA):
-    """Density of exhaust gas, g/l."""
+def exhaust_density_g_l(kelvin, kpa):
+    """Density of exhaust gas by the ideal gas law, g/l."""
     return kpa * 1000.0 / (R_EXHAUST * kelvin)
+
+
+def exhaust_state(share):
+    """(kelvin, kPa) of the gas in the pipe at a share of full-load flow. Assumed; common practice, no source."""
+    share = np.clip(share, 0.0, 1.2)
+    return EXHAUST_IDLE_K + EXHAUST_SPAN_K * np.sqrt(share), ATMOSPHERE_KPA + BACK_KPA * share**2
 
 
 def filled(values: np.ndarray | None, otherwise: float, least: float, rows: int) -> np.ndarray:
@@ -87,23 +99,45 @@ def filled(values: np.ndarray | None, otherwise: float, least: float, rows: int)
 
 @dataclass(frozen=True)
 class Flow:
-    """Clocks of a session, one value a row: seconds, crank degrees and exhaust litres passed since its first row."""
+    """Clocks of a session, one value a row: seconds, crank degrees and exhaust litres passed since its first row.
+
+    full_g_s: exhaust flow taken for full load.
+    """
 
     time_s: np.ndarray
     degrees: np.ndarray
     litres: np.ndarray
     rpm: np.ndarray
     litres_per_s: np.ndarray
+    full_g_s: float
 
 
-def volume_flow_l_s(config: dict, rpm, map_kpa, intake_degc=None):
-    """Exhaust volume flow at the reference state, litres/s; configuration supplies displacement and strokes."""
+def mass_flow_g_s(config: dict, rpm, map_kpa, intake_degc=None):
+    """Exhaust mass flow, g/s; the configuration supplies displacement and strokes."""
     engine = config.get("engine", {})
     kelvin = INTAKE_K if intake_degc is None else intake_degc + 273.15
-    air = air_flow_g_s(
-        rpm, map_kpa, engine.get("displacement_cc", DISPLACEMENT_CC), intake_k=kelvin, strokes=engine.get("strokes", 4)
-    )
-    return exhaust_flow_g_s(air) / exhaust_density_g_l()
+    cc, strokes = engine.get("displacement_cc", DISPLACEMENT_CC), engine.get("strokes", 4)
+    return exhaust_flow_g_s(air_flow_g_s(rpm, map_kpa, cc, intake_k=kelvin, strokes=strokes))
+
+
+def steady_flow_l_s(config: dict, rpm, map_kpa, full_g_s: float):
+    """Exhaust volume flow at a steady speed and load, litres/s."""
+    flow = mass_flow_g_s(config, rpm, map_kpa)
+    return flow / exhaust_density_g_l(*exhaust_state(flow / full_g_s))
+
+
+def settling(values: np.ndarray, tau_s: float, period_s: float) -> np.ndarray:
+    """First-order lag of a slow column, on blocks of about tau / 10: quick, and smooth enough for a gas temperature."""
+    block = max(1, int(tau_s / 10.0 / period_s))
+    count = -(-len(values) // block)
+    middles = np.minimum(np.arange(count) * block + block // 2, len(values) - 1)
+    share = 1.0 - np.exp(-block * period_s / tau_s)
+    out = np.empty(count)
+    state = float(values[0])
+    for at, value in enumerate(values[middles].tolist()):
+        state += share * (value - state)
+        out[at] = state
+    return np.interp(np.arange(len(values)), middles, out)
 
 
 def flow(columns: Columns) -> Flow:
@@ -112,16 +146,20 @@ def flow(columns: Columns) -> Flow:
     rpm = filled(columns.rpm, 3000.0, LEAST_RPM, rows)
     map_kpa = filled(columns.map_kpa, MAP_KPA_UNKNOWN, LEAST_KPA, rows)
     intake = columns.extra.get("intake")
-    litres_per_s = volume_flow_l_s(
-        columns.config, rpm, map_kpa, None if intake is None else filled(intake, 30.0, -40.0, rows)
-    )
+    mass = mass_flow_g_s(columns.config, rpm, map_kpa, None if intake is None else filled(intake, 30.0, -40.0, rows))
+    least = float(mass_flow_g_s(columns.config, FULL_LOAD_RPM, FULL_LOAD_KPA))
+    full_g_s = max(least, float(np.percentile(mass, 99.5))) if rows else least
+    kelvin, kpa = exhaust_state(mass / full_g_s)
+    if rows:
+        kelvin = settling(kelvin, EXHAUST_SETTLE_S, columns.period_s)
+    litres_per_s = mass / exhaust_density_g_l(kelvin, kpa)
     period_s = columns.period_s
 
     def passed(rate: np.ndarray) -> np.ndarray:
         steps = (rate[1:] + rate[:-1]) * (0.5 * period_s)
         return np.concatenate([[0.0], np.cumsum(steps)])
 
-    return Flow(columns.time_s, passed(rpm * 6.0), passed(litres_per_s), rpm, litres_per_s)
+    return Flow(columns.time_s, passed(rpm * 6.0), passed(litres_per_s), rpm, litres_per_s, full_g_s)
 
 
 def clock(times_s: np.ndarray, flow: Flow, of: np.ndarray, rate: np.ndarray) -> np.ndarray:

@@ -46,8 +46,7 @@ def run(args: argparse.Namespace) -> int:
     import ringpull
     from ringpull.analysis.answer import judge_pulls
 
-    drive = ringpull.read(args.source)
-    judged = judge_pulls(drive.pulls())
+    judged = judge_pulls(ringpull.read(args.source).pulls())
     if args.json:
         print(json.dumps({"pulls": [p.as_json() for p in judged]}, indent=1))
         return 0

@@ -1,0 +1,110 @@
+"""Exhaust volume, constant delay and sensor lag from the drive's own events, with uncertainty.
+
+First order plus delay, fitted by least squares to all events at once: what was injected is carried through crank angle
+and exhaust volume to the sensor, lagged, and compared with what was measured. Samples at the end of the sensor's range
+are censored: only a model on the wrong side of them counts. Uncertainty comes from the scatter between events; the
+fit's own covariance is several times too small here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ringpull.analysis import events, fit, transport
+from ringpull.analysis.columns import Columns
+from ringpull.analysis.transport import Transport
+
+LEAST_EVENTS = 3
+MOST_DELAY_U_S = 0.030  # a delay less certain than this is called not identifiable
+STARTS = (0.5, 1.3, 3.2)  # exhaust volumes to begin from, in displacements
+# What the model itself may be wrong by (gas temperature, efficiency, film), whatever the fit says: constant delay in
+# seconds, and shares of volume and lag; more where the throttle is time zero
+FLOORS = {"throttle": (0.010, 0.12, 0.14)}
+FLOOR = (0.004, 0.06, 0.08)
+
+
+@dataclass(frozen=True)
+class Identified:
+    """model: delay and lag to move lambda by, with uncertainty. events: how many with a time were used. done: False
+    where the fallback stands. words: what was done, or why nothing was. bound: where the throttle is time zero, the apparent
+    delay that was found, an upper bound that moves nothing; else None. cut_latency_s: from closing the throttle to the
+    cut, if fitted."""
+
+    model: Transport
+    events: int
+    done: bool
+    words: str
+    bound: Transport | None = None
+    cut_latency_s: float | None = None
+
+
+def identify(columns: Columns, fallback: Transport | None = None) -> Identified:
+    """Delay and lag of a session from its own events, or the fallback with the reason why not."""
+    fallback = transport.default(columns.config) if fallback is None else fallback
+
+    def not_identifiable(reason: str, count: int = 0) -> Identified:
+        words = f"not identifiable from this drive ({reason}); {fallback.source}"
+        return Identified(replace(fallback, source=words), count, False, words)
+
+    if columns.map_kpa is None or not np.isfinite(columns.map_kpa).any():
+        return not_identifiable("no manifold pressure, so no flow")
+    if not np.isfinite(columns.lambda_).any() or not np.isfinite(columns.rpm).any():
+        return not_identifiable("no lambda or no engine speed")
+    given = events.inputs(columns)
+    found = events.find(columns, given)
+    timed = len(found.cut_on) + len(found.cut_off) + len(found.steps)
+    if timed < LEAST_EVENTS:
+        return not_identifiable(f"{timed} usable events, {LEAST_EVENTS} needed", timed)
+    displacement_l = columns.config.get("engine", {}).get("displacement_cc", transport.DISPLACEMENT_CC) / 1000.0
+    problem = fit.Fit(columns, given, transport.flow(columns), fit.cut_windows(columns, found), displacement_l)
+    starts = []
+    for share in STARTS:
+        start = fit.PRIOR[:, 0].copy()
+        start[fit.VOLUME] = np.log(share)
+        starts.append(problem.solve(start))
+    p, _ = min(starts, key=lambda one: one[1])
+    if problem.leave_out(p):
+        p, _ = problem.solve(p)
+    model, words = describe(problem, p, given)
+    pull_flow = float(np.percentile(problem.flow.litres_per_s, 95))
+    if model.delay_u_s(pull_flow) > MOST_DELAY_U_S:
+        return not_identifiable(f"its {timed} events leave the delay uncertain", timed)
+    latency = None if given.cut_known else float(p[fit.CUT_LATENCY])
+    if given.zero != "throttle":
+        return Identified(replace(model, source=words), timed, True, words, None, latency)
+    words += f"; it moves nothing: delay {fallback.source.removeprefix('not identified: ')}"
+    moved = replace(fallback, tau_s=model.tau_s, tau_u_s=model.tau_u_s, source=words)
+    return Identified(moved, timed, True, words, replace(model, source=words), latency)
+
+
+def describe(problem: fit.Fit, p: np.ndarray, given: events.Inputs) -> tuple[Transport, str]:
+    """(model with uncertainties, how it was found in words) of a fit's parameters."""
+    cov = problem.covariance(p)
+    kinds = problem.cut.kind
+    cuts, ends, steps, tails = (int(np.count_nonzero(kinds == k)) for k in range(4))
+    plain = problem.model(p)
+    u = np.sqrt(np.diag(cov))
+    constant_floor_s, volume_floor, tau_floor = FLOORS.get(given.zero, FLOOR)
+    tau_u_s = float(plain.tau_s * np.hypot(u[fit.TAU], tau_floor))
+    constant_u_s = float(np.hypot(u[fit.CONSTANT], constant_floor_s))
+    volume_u = float(np.hypot(u[fit.VOLUME], volume_floor))
+    words = (
+        f"identified from {cuts} fuel cuts, {ends} ends of cuts, {steps} steps of wanted lambda and {tails} tails; "
+        f"time zero is {given.zero}"
+    )
+    if not ends + tails:
+        words += "; no cut recovery, so the lag is less certain"
+        tau_u_s = max(tau_u_s, 0.2 * plain.tau_s)
+    if given.zero == "throttle":
+        words += ", so the delay is an upper bound"
+    model = replace(
+        plain,
+        constant_u_s=constant_u_s,
+        volume_u_l=plain.volume_l * volume_u,
+        correlation=float(cov[fit.VOLUME, fit.CONSTANT] / (volume_u * constant_u_s)),
+        tau_u_s=tau_u_s,
+        kind="apparent, an upper bound" if given.zero == "throttle" else "transport",
+    )
+    return model, words
