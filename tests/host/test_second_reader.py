@@ -81,3 +81,22 @@ def test_kept_logs_read_the_same():
     for folder in folders:
         for file in ring_files(folder):
             assert_same(ringpull.read(file), second_reader.read_ring(file))
+
+
+def test_the_pages_own_example(tmp_path):
+    """The annotated dump of FORMAT.md, read from the page: the rows that its prose promises."""
+    page = (Path(__file__).parents[2] / "shared_math" / "FORMAT.md").read_text()
+    data = bytearray()
+    for line in page.split("```dump\n")[1].split("```")[0].splitlines():
+        at, rest = line.split(":", 1)
+        assert int(at, 16) == len(data)
+        if rest.strip().startswith("zeros up to byte"):
+            data += bytes(int(rest.split()[-1], 16) + 1 - len(data))
+        else:
+            data += bytes.fromhex(rest[:48])
+    (tmp_path / "drive.rpl").write_bytes(data)
+    ring = second_reader.read_ring(tmp_path / "drive.rpl")
+    (session,) = ring.sessions.values()
+    assert session.names() == ["lambda_1", "mark"]
+    assert session.rows == {7: (1000, 0), 8: (1003, 0), 9: (1001, 1), 10: (1004, 1)}
+    assert ring.damaged == [] and ring.read == 3
