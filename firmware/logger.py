@@ -32,10 +32,10 @@ class Logger:
             self.start()
             self.record()
             self.finish()
+            self.wait_for_press()
             if not board.powered():
                 board.end()
                 return
-            self.wait_for_press()
             board.restart()
 
     def start(self):
@@ -90,9 +90,12 @@ class Logger:
                 board.idle()
             board.remount()
 
-    def _open_once(self):
+    def _card(self):
         board = self.board
-        place = card.Card(board.medium(), board.drive_slots, board.pulls_slots)
+        return card.Card(board.medium(), board.drive_slots, board.pulls_slots, board.entropy)
+
+    def _open_once(self):
+        place = self._card()
         place.open()
         if not place.made_new:
             complete.Completer(place).run()
@@ -129,7 +132,7 @@ class Logger:
         out = self.recorder.writer
         try:
             self.board.remount()
-            place = card.Card(self.board.medium(), self.board.drive_slots, self.board.pulls_slots)
+            place = self._card()
             place.open()
         except OSError:
             return

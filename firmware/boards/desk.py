@@ -95,6 +95,15 @@ class DeskBoard:
         """Microseconds, wrapping at 2^30."""
         return (self.tick_base + self.now) & ticks.MASK
 
+    def entropy(self, count):
+        """So many bytes for a ring id: on the desk the same for the same job."""
+        number = self.job["seed"]
+        out = bytearray(count)
+        for n in range(count):
+            number = (number * 1103515245 + 12345) & 0x3FFFFFFF
+            out[n] = (number >> 16) & 0xFF
+        return bytes(out)
+
     def utc(self):
         """Wall clock at power-on, or None."""
         return self.job["utc"]
@@ -109,7 +118,7 @@ class DeskBoard:
 
     def medium(self):
         """Where the rings are kept."""
-        return fatfile.FatCard(self.card_folder)
+        return fatfile.FatCard(self.card_folder, self.disk)
 
     def remount(self):
         """Take the card anew: what held files of it before must not touch it any more. OSError without a card."""

@@ -1,5 +1,6 @@
 """Any MicroPython board with machine.ADC, Pin.irq, Timer and an SPI card. Pins are in wiring.py."""
 
+import os
 import sys
 import time
 
@@ -58,7 +59,7 @@ class GenericBoard:
 
     def medium(self):
         """Where the rings are kept."""
-        return fatfile.FatCard(self.card_folder)
+        return fatfile.FatCard(self.card_folder, self.card)
 
     def remount(self):
         """Take the card anew: what held files of it before must not touch it any more. OSError without a card."""
@@ -71,6 +72,10 @@ class GenericBoard:
     def ticks_us(self):
         """Microseconds, wrapping at 2^30 (the ports' own ticks may wrap elsewhere)."""
         return time.ticks_us() & ticks.MASK
+
+    def entropy(self, count):
+        """So many random bytes for a ring id."""
+        return os.urandom(count)
 
     def utc(self):
         """Wall clock, or None: a board without battery starts in the past."""

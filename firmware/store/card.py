@@ -9,14 +9,16 @@ _LAST_SEQUENCE = 0xFFFFFFFF
 
 
 class Card:
-    """medium: FatCard, SegmentCard or RawCard. slots: of the two rings, used when they must be made.
+    """medium: FatCard, SegmentCard or RawCard. slots: of the two rings, used when they must be made. random: gives
+    that many random bytes, for a new ring's id.
 
     After `open`: drive, pulls (stores), ring_id, sequence, drive_slot, pulls_slot (where writing goes on), session
     (of this start), last (recover.Newest of the drive), last_pull (of the pulls), made_new.
     """
 
-    def __init__(self, medium, drive_slots, pulls_slots):
+    def __init__(self, medium, drive_slots, pulls_slots, random=os.urandom):
         self.medium = medium
+        self.random = random
         self.drive_slots = drive_slots
         self.pulls_slots = pulls_slots
         self.made_new = False
@@ -27,8 +29,8 @@ class Card:
         self.pulls, _ = self.medium.open("pulls", self.pulls_slots)
         self.drive, made = self.medium.open("drive", self.drive_slots)
         # A file just made holds what the card held there before, perhaps blocks of a ring that was deleted
-        self.last = recover.Newest() if made else recover.newest(self.drive, block)
-        self.last_pull = recover.newest(self.pulls, block, self.last.ring_id, True)
+        self.last = recover.Newest() if made else recover.newest(self.drive.for_search(), block)
+        self.last_pull = recover.newest(self.pulls.for_search(), block, self.last.ring_id, True)
         self.drive = self._whole("drive", self.drive, self.drive_slots, self.last)
         self.pulls = self._whole("pulls", self.pulls, self.pulls_slots, self.last_pull)
         if self.last.newer_version:
@@ -56,7 +58,7 @@ class Card:
             return True
         if self.last.slot < 0:
             return self.last_pull.slot >= 0
-        return self.last_pull.slot < 0 and recover.newest(self.pulls, block, None, True).slot >= 0
+        return self.last_pull.slot < 0 and recover.newest(self.pulls.for_search(), block, None, True).slot >= 0
 
     def _whole(self, name, store, slots, found):
         """The store, made anew if a power cut clipped it while it was being made."""
@@ -82,7 +84,7 @@ class Card:
 
     def _begin(self):
         self.made_new = True
-        self.ring_id = os.urandom(4)
+        self.ring_id = self.random(4)
         writer.birth(self.drive, self.ring_id, layout.DRIVE_FILE, 0)
         writer.birth(self.pulls, self.ring_id, layout.PULLS_FILE, _LAST_SEQUENCE)
         self.sequence = 1

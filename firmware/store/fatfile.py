@@ -7,13 +7,15 @@ import os
 
 import errnos
 from shared_math import layout
+from store import fatmap
 
 
 class FatCard:
-    """The medium: a mounted FAT volume. `folder` is its mount point."""
+    """The medium: a mounted FAT volume. `folder` is its mount point, `device` what it is mounted from (or None)."""
 
-    def __init__(self, folder):
+    def __init__(self, folder, device=None):
         self.folder = folder
+        self.device = device
 
     def open(self, name, slots):
         """(store, whether it was made now) of the ring file `name`; made with `slots` slots where absent."""
@@ -21,7 +23,7 @@ class FatCard:
         made = not exists(path)
         if made:
             make(path, slots)
-        return FatFile(path), made
+        return FatFile(path, self.device), made
 
     def keep(self, name):
         """Rename a ring file that is not ours to overwrite, so that a new one can be made."""
@@ -70,9 +72,11 @@ def make(path, slots):
 
 
 class FatFile:
-    """Slots of a preallocated file. `slots`, `read(slot, block)`, `write(slot, block)`: the interface of every store."""
+    """Slots of a preallocated file. The interface of every store: `slots`, `read`, `write`, `for_search`."""
 
-    def __init__(self, path):
+    def __init__(self, path, device=None):
+        self.path = path
+        self.device = device
         self.slots = os.stat(path)[6] // layout.SLOT
         # One handle for each direction: a seek backwards walks the file's cluster chain from its start
         self._write = open(path, "r+b")
@@ -97,3 +101,13 @@ class FatFile:
         if self._write.write(block) != layout.SLOT:
             raise OSError(errnos.EIO)
         self._write_at = slot + 1
+
+    def for_search(self):
+        """Something with `slots` and `read` that is quick at any slot."""
+        name = self.path.split("/")[-1].upper().split(".")
+        if self.device is None or len(name[0]) > 8:
+            return self
+        try:
+            return fatmap.FatMap(self.device, ("%-8s%-3s" % (name[0], name[1])).encode(), self.slots)
+        except fatmap.NoMap:
+            return self

@@ -44,6 +44,7 @@ class _Search:
         self.found.ring_id = ring_id
         self.rows_only = rows_only
         self.first_sequence = None
+        self.empty = False  # the slot just read was never written
 
     def usable(self, slot):
         """Whether the slot holds an undamaged block of this ring; it is then in self.block."""
@@ -51,6 +52,7 @@ class _Search:
         found.reads += 1
         self.file.read(slot, self.block)
         verdict = layout.verdict(self.block)
+        self.empty = verdict == "empty"
         if verdict is not None:
             if verdict == "newer version":
                 found.newer_version = True
@@ -78,6 +80,8 @@ class _Search:
         """A slot from `slot` on, before `end`, with a block of the present lap, or -1."""
         if self.present(slot):
             return slot
+        if self.empty:
+            return -1
         further = slot + _RUN
         if self.rows_only and layout.verdict(self.block) is None and self.block[layout.AT_KIND] == layout.SETUP:
             further = slot + self.block[layout.AT_PARTS] - self.block[layout.AT_PART]

@@ -76,6 +76,10 @@ class Segments:
             raise OSError(errnos.EIO)
         self._write.flush()
 
+    def for_search(self):
+        """Something with `slots` and `read` that is quick at any slot."""
+        return self
+
     def _stop_reading(self):
         if self._read:
             self._read.close()

@@ -7,7 +7,7 @@ from disk import LoggedDisk
 from drive import BITS, RATE, Drive
 
 from shared_math import layout, packing
-from store import fatfile, recover
+from store import fatfile
 
 _KEPT = []  # a collected file object would close itself on a disk that is gone
 
@@ -144,35 +144,6 @@ def test_restart_goes_on_behind_the_newest_block_after_any_lap():
         out = drive.recorder.writer
         expected = (out.sequence, out.slot, drive.recorder.copier.slot)
         vfs.umount("/t")
-
-
-def test_recovery_reads_few_blocks():
-    class Slots:
-        """A store that makes its blocks when they are read: `head` is the newest slot of lap `lap`."""
-
-        def __init__(self, slots, head, lap, bad=()):
-            self.slots, self.head, self.lap, self.bad = slots, head, lap, bad
-
-        def read(self, slot, block):
-            layout.start_block(block, layout.PACKED, b"ring")
-            sequence = self.lap * self.slots + slot - (self.slots if slot > self.head else 0)
-            if sequence < 0 or slot in self.bad:
-                block[0] = 0
-                return
-            layout.put32(block, layout.AT_SEQUENCE, sequence)
-            layout.seal(block, memoryview(block)[: layout.AT_CRC])
-
-    block = bytearray(512)
-    slots = 2097152  # 1 GiB
-    for lap in (0, 1, 5):
-        for head in (0, 1, 9, 1000, slots // 2, slots - 2, slots - 1):
-            bad = set(range(8)) | set(range(head + 1, head + 9)) | set(range(slots // 2, slots // 2 + 8))
-            bad.discard(head)
-            found = recover.newest(Slots(slots, head, lap, bad), block)
-            if head < 9 and lap == 0 and found.slot < 0:
-                continue
-            assert found.slot == head, (lap, head, found.slot)
-            assert found.reads <= 64, found.reads
 
 
 def test_card_full_leaves_no_clipped_file():

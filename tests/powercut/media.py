@@ -120,7 +120,7 @@ class Kind:
             return rawdisk.RawCard(disk)
         if self.name == "fat":
             vfs.mount(vfs.VfsFat(disk), "/t")
-            return fatfile.FatCard("/t")
+            return fatfile.FatCard("/t", disk)
         vfs.mount(vfs.VfsLfs2(disk), "/t")
         return segments.SegmentCard("/t")
 
@@ -166,6 +166,9 @@ class WatchedStore:
 
     def read(self, slot, block):
         self.store.read(slot, block)
+
+    def for_search(self):
+        return self.store.for_search()
 
     def write(self, slot, block):
         data = bytes(block)
