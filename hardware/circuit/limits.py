@@ -7,7 +7,7 @@ PIN_OFF_MA = 1.0  # into a pin of an unpowered board, through its own protection
 GATE_V = (-0.5, 3.8)  # input of a 74HC gate at 3.3 V
 RAIL_BACK_MA = 15.0  # what may flow back into the 3.3 V rail: less than the board alone always draws
 BOARD_V = 5.5  # most at the board's supply pin
-BOARD_LEAST_V = {"rp2": 1.8, "esp32": 4.4}  # its own regulator still gives 3.3 V
+BOARD_LEAST_V = {"rp2": 1.8, "esp32": 4.3}  # its own regulator still gives 3.3 V
 BOARD_MA = 100.0  # most that board, card and lamp draw on average
 
 REFERENCE_TOLERANCE = 0.02  # the board's 3.3 V, which is the converter's reference

@@ -15,7 +15,7 @@ from shared_math import channels as shared_channels
 
 # Stated assumptions; half-widths are of rectangular distributions unless said otherwise.
 RESISTOR_TOLERANCE = 0.01
-REFERENCE_TOLERANCE = 0.005
+REFERENCE_TOLERANCE = 0.02
 GROUND_V = 0.010
 CONVERTER_BITS = 12
 CONVERTER_V = 3.3
