@@ -1,0 +1,225 @@
+"""A drive as people use it: sessions, channels, tables, marks, damage."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ringpull.errors import NothingReadable
+from ringpull.read import sessions as read_sessions
+from ringpull.read import survey as read_survey
+from ringpull.read import table as read_table
+from ringpull.read.sessions import SessionBlocks
+from ringpull.read.store import Blocks, Damage, Store, open_store
+from ringpull.read.survey import MarkSpan
+from shared_math import channels as shared_channels
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from ringpull.pulls import Pull
+
+__all__ = ["Blocks", "Channel", "Damage", "Drive", "MarkSpan", "Session"]
+
+
+@dataclass(frozen=True)
+class Channel:
+    """name: as configured. column: its name in decoded tables. unit: "" where it has none. label: for people.
+
+    config: its part of the configuration, defaults filled.
+    """
+
+    name: str
+    column: str
+    kind: str
+    unit: str
+    label: str
+    config: dict = field(hash=False, compare=False)
+
+
+class Session:
+    """One power-on of the logger. Times are seconds from the session's row 0, whether that row is still there or not."""
+
+    def __init__(self, blocks: SessionBlocks) -> None:
+        self._blocks = blocks
+        setup = blocks.setup
+        self.id: int = blocks.id
+        self.start_utc: str | None = setup.utc
+        self.config: dict = setup.config
+        self.firmware: str = setup.firmware
+        self.board: str = setup.board
+        self.faults: list[int] = setup.faults
+        self.period_s: float = setup.period_us / 1e6
+        self.rate_hz: float = float(setup.config.get("rate_hz", 1e6 / setup.period_us))
+
+    def __repr__(self) -> str:
+        return f"<Session {self.id}: {self.rows} rows, {self.duration_s:.1f} s at {self.rate_hz:g} Hz>"
+
+    @property
+    def rows(self) -> int:
+        """Rows that can be read."""
+        return self._blocks.rows
+
+    @property
+    def start_s(self) -> float:
+        """Time of the first row that can be read; above 0 where older ones were overwritten."""
+        return self._blocks.first * self.period_s
+
+    @property
+    def duration_s(self) -> float:
+        """From the session's row 0 to the end of its last row."""
+        return self._blocks.end * self.period_s
+
+    @property
+    def lost_rows(self) -> int:
+        """Rows that the logger could not take or keep. Rows in damaged or missing blocks are not among them."""
+        return sum(hole.lost for hole in self._blocks.holes)
+
+    @cached_property
+    def channels(self) -> list[Channel]:
+        """The channels that have a column in the ring file."""
+        return [
+            Channel(
+                name=one["name"],
+                column=shared_channels.column_name(one),
+                kind=one["kind"],
+                unit=shared_channels.unit_of(one),
+                label=one.get("label", one["name"].replace("_", " ")),
+                config=one,
+            )
+            for one in read_table.decodable(self._blocks.setup)
+        ]
+
+    @property
+    def marks(self) -> list[MarkSpan]:
+        """The marked pulls, in order of time."""
+        return self._survey.marks
+
+    @property
+    def timing(self) -> dict:
+        """How well the logger ran: late_us_max, late_us_p99, lost_rows, rejected_edges {channel: edges}, and the keys
+        of the last health block (rows, late_us, stall_us, heap...) under `health`."""
+        return {
+            "late_us_max": self._survey.late_us_max,
+            "late_us_p99": self._survey.late_us_p99,
+            "lost_rows": self.lost_rows,
+            "rejected_edges": self._survey.rejected,
+            "health": self._blocks.health,
+        }
+
+    @cached_property
+    def _survey(self) -> read_survey.Survey:
+        if "_raw" in self.__dict__:
+            return read_survey.of_columns(self._blocks, [self._raw])
+        return read_survey.of_blocks(self._blocks)
+
+    def gaps(self) -> list[tuple[float, float, str]]:
+        """(start_s, end_s, reason) of every hole between rows: from the first missing row to the next that is there."""
+        return [(hole.first * self.period_s, hole.end * self.period_s, hole.reason) for hole in self._blocks.holes]
+
+    @cached_property
+    def _raw(self) -> dict[str, np.ndarray]:
+        return read_table.raw(self._blocks)
+
+    def raw(self) -> pd.DataFrame:
+        """Integers as stored: `row` (number in the session), then every column of the setup. Rows that are missing are
+        not there."""
+        import pandas as pd
+
+        return pd.DataFrame({name: values.astype(np.int64) for name, values in self._raw.items()})
+
+    @cached_property
+    def _frame(self) -> pd.DataFrame:
+        import pandas as pd
+
+        return pd.DataFrame(read_table.decoded(self._blocks, self._raw), copy=False)
+
+    def frame(self) -> pd.DataFrame:
+        """The table in engineering units: session, time_s, a column for each channel (float, NaN where invalid), and
+        `mark`, the id of the marked pull that is open, else 0. Computed once; do not change it in place."""
+        return self._frame
+
+    def volts(self, name: str) -> np.ndarray:
+        """(rows,) volts at the logger's terminal of an analog channel. KeyError where there is no such channel."""
+        from ringpull.read import values
+
+        return values.volts(self._blocks.setup, name, self._raw)
+
+    def tables(self) -> Iterator[dict[str, np.ndarray]]:
+        """frame() in pieces of bounded size, as column name -> (rows,) array: for drives larger than memory."""
+        return read_table.pieces(self._blocks)
+
+
+class Drive:
+    """What a ring file or a card holds. Made by ringpull.read()."""
+
+    def __init__(self, source: Path, store: Store, found: read_sessions.Found) -> None:
+        self.source = source
+        self._store = store
+        self._found = found
+        self.sessions: list[Session] = [Session(blocks) for blocks in found.sessions]
+
+    @classmethod
+    def open(cls, source: str | os.PathLike[str], progress: Callable[[float], None] | None = None) -> Drive:
+        """See ringpull.read()."""
+        path = Path(source)
+        store = open_store(path, progress)
+        found = read_sessions.find(store)
+        if not found.sessions:
+            _refuse(path, store, found)
+        return cls(path, store, found)
+
+    def __repr__(self) -> str:
+        return f"<Drive {self.source}: {len(self.sessions)} sessions>"
+
+    def session(self, session_id: int) -> Session:
+        """The session with this number. KeyError where there is none."""
+        for one in self.sessions:
+            if one.id == session_id:
+                return one
+        raise KeyError(f"there is no session {session_id} in {self.source}")
+
+    @property
+    def damage(self) -> list[Damage]:
+        """Slots that were not used, with file and reason; rows that turn out not to add up are added when decoded."""
+        return self._store.damage()
+
+    @property
+    def blocks(self) -> Blocks:
+        """How many blocks were read, are damaged, are missing."""
+        return self._store.blocks()
+
+    @property
+    def undecoded(self) -> dict[int, int]:
+        """Session -> row blocks that can't be decoded because no setup of the session is left."""
+        return self._found.undecoded
+
+    @cached_property
+    def _pulls(self) -> list[Pull]:
+        from ringpull import pulls
+
+        return pulls.find(self)
+
+    def pulls(self) -> list[Pull]:
+        """The pulls of all sessions, marked and found."""
+        return self._pulls
+
+
+def _refuse(path: Path, store: Store, found: read_sessions.Found) -> None:
+    if found.undecoded:
+        raise NothingReadable(
+            f"{path.name} holds rows, but not what they mean: no whole setup of their session is left",
+            found.faults[0] if found.faults else "the file is a small part of a ring, or its setup blocks are damaged",
+            "read the whole card, or the other ring file of it",
+        )
+    raise NothingReadable(
+        f"{path.name} holds no rows",
+        "the logger was switched off before it had recorded a second",
+        "check that its lamp shows recording, then drive again",
+    )

@@ -1,0 +1,234 @@
+"""Blocks -> sessions: which blocks belong to each, its setup, its holes, and its rows, a piece at a time."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ringpull.read import columns, scan
+from ringpull.read import setup as read_setup
+from ringpull.read.order import Run
+from ringpull.read.setup import Setup
+from ringpull.read.store import Store
+from shared_math import layout
+
+PIECE = 2048  # blocks unpacked together
+WINDOW = 1 << 18  # blocks whose headers are looked at together
+LOST_OR_MORE = 0xFFFF
+
+
+@dataclass(frozen=True)
+class Hole:
+    """Missing rows first .. end - 1. told: rows that the logger said it lost there. blocks: missing blocks.
+
+    copies: the file holds marked pulls only, and this lies between two of them.
+    """
+
+    first: int
+    end: int
+    told: int
+    blocks: int
+    copies: bool
+
+    @property
+    def reason(self) -> str:
+        if self.blocks:
+            what = "a block is" if self.blocks == 1 else f"{self.blocks} blocks are"
+            return f"{what} damaged or missing" + (", and the logger lost rows" if self.told else "")
+        if self.copies:
+            return "between the copies of two pulls"
+        return "the logger could not take or keep these rows"
+
+    @property
+    def lost(self) -> int:
+        """Rows of the hole that were lost by the logger and not with a block."""
+        return min(self.end - self.first, self.told) if self.blocks or self.copies else self.end - self.first
+
+
+@dataclass
+class SessionBlocks:
+    """One session's blocks. runs: in order, blocks of other kinds among them. first, end: row numbers, end past the
+    last. ordered: whether the rows rise from block to block, as they should."""
+
+    id: int
+    store: Store
+    setup: Setup
+    runs: list[Run]
+    first: int
+    end: int
+    rows: int
+    holes: list[Hole]
+    ordered: bool
+    health: dict = field(default_factory=dict)
+
+    def pieces(self, wanted: Collection[int] | None = None, most: int = PIECE) -> Iterator[tuple[np.ndarray, dict]]:
+        """(row numbers (rows,), column number -> (rows,) unsigned) of a piece of the session after the other."""
+        bits = self.setup.bits
+        for blocks, files, slots in self.store.fetch(self.runs, most):
+            keep = scan.is_rows(blocks[:, layout.AT_KIND])
+            if not keep.all():
+                blocks, files, slots = blocks[keep], files[keep], slots[keep]
+            if not len(blocks):
+                continue
+            got = columns.unpack(blocks, bits, wanted)
+            if got.bad.any():
+                self._refuse(zip(files[got.bad].tolist(), slots[got.bad].tolist()))
+            if len(got.row):
+                yield got.row, got.columns
+
+    def _refuse(self, places) -> None:
+        fresh = [place for place in places if place not in self.store.unusable]
+        if fresh:
+            self.store.unusable.update(fresh)
+            self.first, self.end, self.rows, self.holes, self.ordered = _rows_of(self.store, self.runs)
+
+
+@dataclass
+class Found:
+    """sessions: those with rows and a setup, in order. undecoded: session -> row blocks, of sessions without a setup.
+
+    faults: sentences about setup groups that could not be used.
+    """
+
+    sessions: list[SessionBlocks]
+    undecoded: dict[int, int]
+    faults: list[str]
+
+
+def find(store: Store) -> Found:
+    """The sessions of a store."""
+    by_session: dict[int, list[Run]] = {}
+    for run in store.ordered.runs:
+        for session, part in _by_session(store, run):
+            by_session.setdefault(session, []).append(part)
+    out, undecoded, faults = [], {}, []
+    for session, runs in by_session.items():
+        first, end, rows, holes, ordered = _rows_of(store, runs)
+        if not rows:
+            continue
+        setup = _setup(store, runs, faults)
+        if setup is None:
+            undecoded[session] = sum(len(part) for _, part in _row_slots(store, runs))
+        else:
+            out.append(SessionBlocks(session, store, setup, runs, first, end, rows, holes, ordered, _health(store, runs)))
+    return Found(out, undecoded, faults)
+
+
+def _by_session(store: Store, run: Run) -> Iterator[tuple[int, Run]]:
+    sessions = store.indexes[run.file].slots["session"][run.slot : run.slot + run.count]
+    cuts = np.flatnonzero(sessions[1:] != sessions[:-1]) + 1
+    for low, high in zip([0, *cuts.tolist()], [*cuts.tolist(), run.count]):
+        yield int(sessions[low]), run.part(run.start + low, run.start + high)
+
+
+def _row_slots(store: Store, runs: list[Run]) -> Iterator[tuple[Run, np.ndarray]]:
+    """(run, slots in it that hold usable rows). Long runs come in windows: their numbers would need much memory."""
+    for whole in runs:
+        for low in range(0, whole.count, WINDOW):
+            run = whole.part(whole.start + low, whole.start + min(low + WINDOW, whole.count))
+            kind = store.indexes[run.file].slots["kind"][run.slot : run.slot + run.count]
+            slots = np.flatnonzero(scan.is_rows(kind)) + run.slot
+            if store.unusable:
+                slots = slots[[(run.file, slot) not in store.unusable for slot in slots.tolist()]]
+            yield run, slots
+
+
+def _rows_of(store: Store, runs: list[Run]) -> tuple[int, int, int, list[Hole], bool]:
+    """(first row, end, number of rows, holes, whether rows rise) from the headers alone."""
+    holes = []
+    least, most, end, count = 0, 0, 0, 0
+    ordered = True
+    missing, copies, last = 0, False, None
+    for run, slots in _row_slots(store, runs):
+        if last is not None:
+            lost = store.lost_between(last, run)
+            missing += lost
+            copies |= run.start - last.end > lost
+        last = run
+        if not len(slots):
+            missing += _unusable(store, run, run.slot, run.slot + run.count)
+            continue
+        missing += _unusable(store, run, run.slot, int(slots[0]))
+        index = store.indexes[run.file]
+        first = index.slots["first"][slots].astype(np.int64)
+        rows = index.slots["rows"][slots].astype(np.int64)
+        ends = first + rows
+        before = np.concatenate([[end if count else first[0]], ends[:-1]])
+        hole = first - before
+        ordered &= bool((hole >= 0).all())
+        for at in np.flatnonzero(hole > 0).tolist():
+            size, told = int(hole[at]), index.lost.get(int(slots[at]), 0)
+            told = size if told == LOST_OR_MORE else min(told, size)
+            if at:
+                inside = _unusable(store, run, int(slots[at - 1]) + 1, int(slots[at]))
+                holes.append(Hole(int(before[at]), int(first[at]), told, inside, False))
+            else:
+                holes.append(Hole(int(before[at]), int(first[at]), told, missing, copies))
+        least = min(least, int(first.min())) if count else int(first.min())
+        most = max(most, int(ends.max()))
+        end = int(ends[-1])
+        count += int(rows.sum())
+        missing, copies = _unusable(store, run, int(slots[-1]) + 1, run.slot + run.count), False
+    return least, most, count, holes, ordered
+
+
+def _unusable(store: Store, run: Run, first: int, end: int) -> int:
+    """Row blocks in some slots of a run's file that were found not to add up."""
+    if not store.unusable:
+        return 0
+    return sum((run.file, slot) in store.unusable for slot in range(first, end))
+
+
+def _of_kind(store: Store, runs: list[Run], kind: int) -> list[Run]:
+    """The blocks of one kind as runs of neighbours."""
+    out: list[Run] = []
+    for run in runs:
+        kinds = store.indexes[run.file].slots["kind"][run.slot : run.slot + run.count]
+        for at in np.flatnonzero(kinds == kind).tolist():
+            if out and out[-1].end == run.start + at:
+                last = out[-1]
+                if last.file == run.file and last.slot + last.count == run.slot + at:
+                    out[-1] = Run(last.start, last.file, last.slot, last.count + 1)
+                    continue
+            out.append(Run(run.start + at, run.file, run.slot + at, 1))
+    return out
+
+
+def _setup(store: Store, runs: list[Run], faults: list[str]) -> Setup | None:
+    """From the first whole group of the session."""
+    pieces = _of_kind(store, runs, layout.SETUP)
+    at = 0
+    while at < len(pieces):
+        # parts may be spread over runs (files) as long as their numbers follow each other
+        group = [pieces[at]]
+        at += 1
+        while at < len(pieces) and pieces[at].start == group[-1].end:
+            group.append(pieces[at])
+            at += 1
+        total = sum(run.count for run in group)
+        blocks = np.concatenate([part.copy() for part, _, _ in store.fetch(group, total)])
+        for begin in np.flatnonzero(blocks[:, layout.AT_PART] == 0).tolist():
+            parts = int(blocks[begin, layout.AT_PARTS])
+            whole = blocks[begin : begin + parts]
+            if len(whole) < parts or parts == 0:
+                continue
+            if (whole[:, layout.AT_PART] != np.arange(parts)).any() or (whole[:, layout.AT_PARTS] != parts).any():
+                continue
+            try:
+                return read_setup.parse(read_setup.text_of(whole))
+            except ValueError as fault:
+                faults.append(str(fault))
+    return None
+
+
+def _health(store: Store, runs: list[Run]) -> dict:
+    """What the session's last health block says; {} where there is none."""
+    for run in reversed(_of_kind(store, runs, layout.HEALTH)):
+        for blocks, _, _ in store.fetch([run], run.count):
+            for block in blocks[::-1]:
+                told = read_setup.json_object(read_setup.text_of(block[None, :]))
+                if told is not None:
+                    return told
+    return {}

@@ -1,0 +1,100 @@
+"""Raw columns -> values in the channels' units, by the same scalars as on the device; NaN where there is none."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from ringpull.read import speed as read_speed
+from ringpull.read.setup import Setup
+from shared_math import channels as shared_channels
+from shared_math import speed as shared_speed
+from shared_math import transfer
+
+Array = np.ndarray
+
+WHOLE_TABLE_BITS = 12  # up to here every count is looked up once for the channel, above only those that occur
+WHEEL_M = 2.0  # a tyre of a car turns about once in this, and so do the teeth that a speed sensor sees
+
+
+def volts(setup: Setup, name: str, raw: dict[str, Array]) -> Array:
+    """(rows,) volts at the terminal of analog channel `name`. KeyError where there is no such channel."""
+    column = _column(setup, name, "adc")
+    return transfer.counts_to_volts(raw[name].astype(float), column["s"], column["o"])
+
+
+def value(setup: Setup, channel: dict, raw: dict[str, Array]) -> Array | None:
+    """(rows,) values of a channel, float; None where the ring file has no column for it.
+
+    raw: "row" and the columns of the setup, (rows,) each.
+    """
+    name, kind = channel["name"], channel["kind"]
+    if kind in shared_channels.ANALOG_KINDS:
+        if setup.column(name, "adc") is None:
+            return None
+        return _analog(setup, channel, raw[name])
+    if kind in shared_channels.PULSE_KINDS:
+        if setup.column(name, "count") is None or setup.column(name + ".age", "age") is None:
+            return None
+        return _pulses(setup, channel, raw)
+    if kind == "digital" and setup.column(name, "digital") is not None:
+        return raw[name].astype(float)
+    return None
+
+
+def _column(setup: Setup, name: str, role: str) -> dict:
+    at = setup.column(name, role)
+    if at is None:
+        raise KeyError(f"no channel {name!r} of this role in the ring file")
+    return setup.columns[at]
+
+
+def _analog(setup: Setup, channel: dict, counts: Array) -> Array:
+    column = _column(setup, channel["name"], "adc")
+
+    def one(count: int) -> float:
+        value = transfer.to_value(channel, transfer.counts_to_volts(count, column["s"], column["o"]))
+        return np.nan if value is None else value
+
+    return _looked_up(counts, column["b"], one)
+
+
+def _looked_up(counts: Array, bits: int, one: Callable[[int], float]) -> Array:
+    """one(count) for each count, computed once for each that occurs."""
+    if bits <= WHOLE_TABLE_BITS:
+        there = np.flatnonzero(np.bincount(counts, minlength=1 << bits))
+        table = np.full(1 << bits, np.nan)
+        table[there] = [one(count) for count in there.tolist()]
+        return table[counts]
+    different, where = np.unique(counts, return_inverse=True)
+    return np.array([one(count) for count in different.tolist()], float)[where]
+
+
+def cycle_edges(setup: Setup, channel: dict) -> float:
+    """Edges over which a pulse channel is averaged: a whole engine cycle (the least number of cycles with a whole
+    number of edges), a turn of a wheel, or one period."""
+    if channel["kind"] == "frequency":
+        return 1.0
+    if "per_metre" in channel:
+        return float(max(1, round(channel["per_metre"] * WHEEL_M)))
+    edges = float(shared_speed.edges_per_cycle(setup.config.get("engine", {}), channel["per_rev"]))
+    whole = next((cycles for cycles in range(1, 5) if abs(edges * cycles - round(edges * cycles)) < 1e-9), 1)
+    return max(1.0, edges * whole)
+
+
+def _pulses(setup: Setup, channel: dict, raw: dict[str, Array]) -> Array:
+    name = channel["name"]
+    count, age = _column(setup, name, "count"), _column(setup, name + ".age", "age")
+    hz = read_speed.rate_hz(
+        raw["row"], raw[name], raw[name + ".age"], setup.period_us, count["b"], age["b"], cycle_edges(setup, channel)
+    )
+    if channel["kind"] == "frequency":
+        return np.array([_or_nan(transfer.frequency_value(channel, one)) for one in hz.tolist()], float)
+    if "per_metre" in channel:
+        return shared_speed.speed_kmh(hz, channel["per_metre"], 1e6)
+    return shared_speed.rpm(hz, channel["per_rev"], 1e6)
+
+
+def _or_nan(value: float | None) -> float:
+    return np.nan if value is None else value
