@@ -94,7 +94,7 @@ class FatMap:
                     piece = cluster // per_piece
                     self.device.readblocks(self.table + piece * _PIECE, table)
                 at = cluster % per_piece
-                run = follow(self.buffer, at, per_piece, cluster, wide)
+                run = follow(self.buffer, at, per_piece, cluster, wide)  # pyright: ignore[reportCallIssue] the decorator hides the signature
                 slot += run * self.cluster
                 last = at + run - 1
                 cluster += run

@@ -4,6 +4,7 @@ import gc
 
 import vfs
 from big_card import BigCard
+
 from shared_math import layout
 from store import fatfile, recover
 

@@ -11,6 +11,7 @@ import sys
 
 from drive import RATE, Drive
 from media import KINDS, PowerCut, Watched, tear
+
 from shared_math import layout, ticks
 
 SLOTS = 64
