@@ -1,2 +1,71 @@
+"""Writes every drawing, table, list and netlist from the circuit data: `python -m hardware.circuit.build`."""
+
+from __future__ import annotations
+
+import shutil
+import sys
 from pathlib import Path
+
+from hardware.circuit import bom, boards, builds, draw, harness, netlist, tables
+from hardware.circuit.blocks import ALL
+from hardware.circuit.bom import fitted
+from hardware.circuit.limits import BOARD_MA
+
 ROOT = Path(__file__).resolve().parents[2]
+HARDWARE = ROOT / "hardware"
+
+
+def build_netlist(build: builds.Build, board: boards.Board) -> str:
+    """The whole build as one ngspice deck, with the car and the board as plain sources around it."""
+    body = [f"* {build.title}, {board.title}"]
+    for use in fitted(build, board):
+        body += netlist.lines(use.data, use.prefix.lower(), outer=use.joins)
+    body += [
+        "* the car and the board around it",
+        "vfeed tap 0 13.5",
+        f"rboard vboard 0 {4.7 / BOARD_MA * 1000:g}",
+        "vrail 3v3 0 3.3",
+        "vlambda t3 0 2.5",
+        "vlamp lamp 0 3.3",
+        f"vspeed t5 0 pulse(0 {12 if build.name == 'minimum' else 350} 1m 20u 20u {'1m' if build.name == 'minimum' else '60u'} 5m)",
+    ]
+    if build.name == "full":
+        body += ["vsense t4 0 0", "vblock t6 0 0", "vmap t7 0 2.5", "vthrottle t8 0 2.5", "rsensors t12 0 200"]
+    if any(use.prefix == "A3" for use in fitted(build, board)):
+        body.append("rbridge t9 12v 0.01")
+    return netlist.deck(f"{build.name} {board.name}", [*body, ".options method=gear reltol=1e-4", ".tran 20u 40m"])
+
+
+def texts() -> dict[str, str]:
+    """Path below hardware/ -> content, for everything but the harness drawings."""
+    out = {f"drawings/{block.name}.svg": draw.svg(block) for block in ALL}
+    for build in builds.ALL:
+        out[f"harness/{build.name}.yml"] = harness.yaml(build)
+        for board in boards.ALL:
+            out[f"wiring/{build.name}_{board.name}.md"] = tables.markdown(build, board)
+            out[f"parts/{build.name}_{board.name}.csv"] = bom.as_csv(build, board)
+            out[f"netlists/{build.name}_{board.name}.cir"] = build_netlist(build, board)
+    return out
+
+
+def main() -> int:
+    """Write all of it; say in one line what could not be made."""
+    made = texts()
+    if shutil.which("dot"):
+        for build in builds.ALL:
+            made[f"harness/{build.name}.svg"] = harness.drawing(made[f"harness/{build.name}.yml"])
+    else:
+        print("graphviz is not installed, so the harness drawings are left as they are: apt-get install graphviz")
+    for name, text in made.items():
+        path = HARDWARE / name
+        path.parent.mkdir(exist_ok=True)
+        path.write_text(text)
+    print(f"hardware: {len(made)} files written")
+    for build in builds.ALL:
+        for board in boards.ALL:
+            print(f"{build.name} on {board.name}: {bom.total_usd(build, board):.2f} US dollars")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -38,21 +38,22 @@ def net_name(instance: str, net: str) -> str:
     return net.lower() if net in RAILS else f"{instance}.{net.lower()}"
 
 
-def lines(block: Block, instance: str, values: dict[str, str] | None = None, parameters: dict[str, str] | None = None):
+def lines(block: Block, instance: str, values=None, parameters=None, outer=None) -> list[str]:
     """The netlist lines of one block.
 
     values: ref -> value instead of the nominal one. parameters: ref -> text after a subcircuit's name.
+    outer: net of the block -> name of the net outside that it is joined to.
     """
     out = [f"* {instance}: {block.title}"]
     for part in block.parts:
-        out += _part(part, instance, (values or {}).get(part.ref, part.value), (parameters or {}).get(part.ref, ""))
+        nets = {p: (outer or {}).get(net, net_name(instance, net)).lower() for p, net in part.pins.items()}
+        out += _part(part, instance, nets, (values or {}).get(part.ref, part.value), (parameters or {}).get(part.ref, ""))
     return out
 
 
-def _part(part: Part, instance: str, value: str, parameters: str) -> list[str]:
+def _part(part: Part, instance: str, nets: dict[str, str], value: str, parameters: str) -> list[str]:
     stock = STOCK[part.stock]
     name = f"{instance}.{part.ref}".lower()
-    nets = {pin: net_name(instance, net) for pin, net in part.pins.items()}
     if part.stock in _SUBCIRCUIT:
         subcircuit, order, supplied = _SUBCIRCUIT[part.stock]
         supply = ["3v3"] if supplied else []

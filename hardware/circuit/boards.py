@@ -1,0 +1,78 @@
+"""Which pin of which board a block's port goes to, with the place on the board where one solders it.
+
+The numbers after "GP" or "IO" are firmware/boards/wiring.py's; a test holds the two together.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Board:
+    """name; stock key; pins: signal -> (number in wiring.py or None, what is printed beside the pad, note)."""
+
+    name: str
+    title: str
+    stock: str
+    pins: dict[str, tuple[int | None, str, str]]
+
+
+RP2 = Board(
+    "rp2",
+    "RP2040 board with 40 pins",
+    "board_rp2",
+    {
+        "VBOARD": (None, "VSYS, pin 39", "from D4 of the supply"),
+        "3V3": (None, "3V3(OUT), pin 36", "feeds everything called 3V3"),
+        "GND": (None, "GND, pins 3, 8, 13, 18, 23, 28, 38", "one star point at the supply's C2"),
+        "AGND": (None, "AGND, pin 33", "grounds of the analog inputs' R2, C1, C2"),
+        "a0": (26, "GP26, pin 31", "analog"),
+        "a1": (27, "GP27, pin 32", "analog"),
+        "a2": (28, "GP28, pin 34", "analog"),
+        "p0": (15, "GP15, pin 20", "engine speed"),
+        "d0": (14, "GP14, pin 19", "digital input, free"),
+        "button": (13, "GP13, pin 17", "button"),
+        "lamp": (12, "GP12, pin 16", "lamp, buzzer"),
+        "sck": (18, "GP18, pin 24", "card"),
+        "mosi": (19, "GP19, pin 25", "card"),
+        "miso": (16, "GP16, pin 21", "card"),
+        "cs": (17, "GP17, pin 22", "card"),
+        "sda": (None, "GP4, pin 6", "screen, for later firmware"),
+        "scl": (None, "GP5, pin 7", "screen, for later firmware"),
+        "can_tx": (None, "GP10, pin 14", "bus, for later firmware"),
+        "can_rx": (None, "GP11, pin 15", "bus, for later firmware"),
+        "power_fail": (None, "GP22, pin 29", "for later firmware"),
+    },
+)
+
+ESP32 = Board(
+    "esp32",
+    "ESP32 board with 38 pins",
+    "board_esp32",
+    {
+        "VBOARD": (None, "5V (VIN)", "from D4 of the supply"),
+        "3V3": (None, "3V3", "feeds everything called 3V3"),
+        "GND": (None, "GND", "one star point at the supply's C2"),
+        "AGND": (None, "GND beside the analog pins", "grounds of the analog inputs' R2, C1, C2"),
+        "a0": (36, "IO36 (VP)", "analog"),
+        "a1": (39, "IO39 (VN)", "analog"),
+        "a2": (34, "IO34", "analog"),
+        "a3": (35, "IO35", "analog"),
+        "p0": (27, "IO27", "engine speed"),
+        "d0": (26, "IO26", "digital input, free"),
+        "button": (25, "IO25", "button"),
+        "lamp": (33, "IO33", "lamp, buzzer"),
+        "sck": (18, "IO18", "card"),
+        "mosi": (23, "IO23", "card"),
+        "miso": (19, "IO19", "card"),
+        "cs": (5, "IO5", "card"),
+        "sda": (None, "IO21", "screen, for later firmware"),
+        "scl": (None, "IO22", "screen, for later firmware"),
+        "can_tx": (None, "IO17", "bus, for later firmware"),
+        "can_rx": (None, "IO16", "bus, for later firmware"),
+        "power_fail": (None, "IO32", "for later firmware"),
+    },
+)
+
+ALL = (RP2, ESP32)

@@ -1,0 +1,67 @@
+"""Bill of materials of a build on a board, with price assumptions, as CSV."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections import defaultdict
+
+from hardware.circuit.boards import Board
+from hardware.circuit.builds import Build
+from hardware.circuit.stock import PRICE_DATE, PRICE_SOURCE, STOCK
+
+_GATES_PER_CHIP = {"schmitt_hc14": 6, "opamp_rr": 2}  # these are counted as chips, whatever number of blocks share one
+_SKIP_ON = {"rp2": ("A3",)}  # a board without that input leaves the block out
+_EXTRA = {"schmitt_hc14": "c", "opamp_rr": "c"}  # 100 nF at every chip's supply
+
+
+def fitted(build: Build, board: Board):
+    """The blocks of the build that this board has pins for."""
+    return [use for use in build.uses if use.prefix not in _SKIP_ON.get(board.name, ())]
+
+
+def rows(build: Build, board: Board) -> list[dict[str, object]]:
+    """One dict per line of the list: quantity, part, value, rating, where, unit price, sum."""
+    where = defaultdict(list)
+    for use in fitted(build, board):
+        for part in use.data.parts:
+            where[(part.stock, part.value)].append(f"{use.prefix}-{part.ref}")
+    lines = [_line(board.stock, "", 1, ["the board"])]
+    for (stock, value), refs in sorted(where.items(), key=lambda item: (item[0][0], item[0][1])):
+        count = len(refs)
+        if stock in _GATES_PER_CHIP:
+            count = -(-count // _GATES_PER_CHIP[stock])
+            lines.append(_line(_EXTRA[stock], "100n", count, [f"at the supply pins of each {STOCK[stock].text}"]))
+        lines.append(_line(stock, value, count, refs))
+    return lines + [_line(stock, "", count, ["loose"]) for stock, count in build.loose.items()]
+
+
+def _line(stock: str, value: str, count: float, refs: list[str]) -> dict[str, object]:
+    item = STOCK[stock]
+    return {
+        "quantity": f"{count:g}",
+        "part": item.text,
+        "value": value,
+        "rating": item.rating,
+        "where": " ".join(refs),
+        "price_usd": f"{item.price:.2f}",
+        "sum_usd": f"{item.price * count:.2f}",
+        "price_date": PRICE_DATE,
+        "price_source": PRICE_SOURCE,
+    }
+
+
+def total_usd(build: Build, board: Board) -> float:
+    """What all of it costs, single quantities, shipping left out."""
+    return round(sum(float(str(line["sum_usd"])) for line in rows(build, board)), 2)
+
+
+def as_csv(build: Build, board: Board) -> str:
+    """The list as CSV, its sum in the last line."""
+    lines = rows(build, board)
+    out = io.StringIO()
+    writer = csv.DictWriter(out, list(lines[0]), lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(lines)
+    writer.writerow({"part": "sum", "sum_usd": f"{total_usd(build, board):.2f}"})
+    return out.getvalue()
