@@ -121,6 +121,9 @@ def _offsets(number: Array, time_us: Array, tooth: Array, off: Array, teeth: int
     wide = np.where(far, curve(middle + reach) - curve(middle - reach), np.nan)
     passed = np.diff(time_us) * 2 * reach / wide - np.diff(number)
     use = np.isfinite(passed) & (np.abs(passed) < 0.4)
+    if use.any():  # beside a jump of the speed an interval tells nothing about teeth
+        stray = np.abs(passed - (off[tooth[1:]] - off[tooth[:-1]]))
+        use &= stray < 0.002 + 9 * np.median(stray[use])
     a, b, passed = tooth[:-1][use], tooth[1:][use], passed[use]
     normal = np.zeros((teeth, teeth))
     right = np.zeros(teeth)
