@@ -46,7 +46,9 @@ def power_on_s(raw: pd.DataFrame, signals: Signals, period_s: float) -> float:
     def misfit(offset: float) -> float:
         return float(np.abs(nearest(signals.kept_edges_s, edges[known] + offset)).sum())
 
-    return float(min(fitting, key=misfit))
+    # At a perfectly steady speed every edge fits alike: then the earliest
+    misfits = np.array([misfit(offset) for offset in fitting])
+    return float(fitting[np.flatnonzero(misfits < misfits.min() + 1e-6 * edges.size)[0]])
 
 
 def nearest(sorted_s: np.ndarray, t_s: np.ndarray) -> np.ndarray:
@@ -57,11 +59,19 @@ def nearest(sorted_s: np.ndarray, t_s: np.ndarray) -> np.ndarray:
 
 
 def speed_error(frame: pd.DataFrame, zero_s: float, signals: Signals, period_s: float) -> tuple[np.ndarray, np.ndarray]:
-    """(relative error, slope of the truth in rpm/s) of every row away from corners, first and last engine cycle."""
+    """(relative error, slope of the truth in rpm/s) of every row away from corners, first and last engine cycle.
+
+    Away is a cycle and two edges of the slowest speed near the row. Where a row holds several edges it is six rows:
+    beside a step in speed, which no engine makes, a missing edge cannot be told from one.
+    """
     t_s = frame["time_s"].to_numpy() + zero_s
-    truth = signals.speed_rpm
-    margin = cycle_s(np.maximum(truth(t_s), 1.0)) + 2 * period_s
-    inside = truth.far_from_kinks(t_s, margin) & (truth(t_s) > 0)
+    truth, edges = signals.speed_rpm, signals.kept_edges_s
+    slowest = np.minimum.reduce([truth(t_s + by) for by in (-0.4, -0.2, 0.0, 0.2, 0.4)])
+    margin = cycle_s(np.maximum(slowest, 1.0)) * (1 + 1 / signals.tach.per_rev)
+    margin = np.maximum(
+        margin + 2 * period_s, np.where(truth(t_s) / 60 * signals.tach.per_rev * period_s > 2, 6 * period_s, 0)
+    )
+    inside = truth.far_from_kinks(t_s, margin) & (t_s > edges[0] + margin) & (t_s < edges[-1] - margin)
     if signals.tach.silent_s:
         low, high = signals.tach.silent_s
         inside &= (t_s < low - 2 * margin) | (t_s > high + 2 * margin)
