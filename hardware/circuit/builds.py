@@ -27,7 +27,7 @@ class Use:
 
 @dataclass(frozen=True)
 class Build:
-    """terminals: screw terminal -> (what is written beside it, where its wire goes in the car, wire). loose: stock -> number."""
+    """terminals: screw terminal -> (what is written beside it, device: its pin, wire). loose: stock -> number."""
 
     name: str
     title: str
@@ -39,7 +39,7 @@ class Build:
 
 _POWER = {
     "T1": ("+12 V", "switched 12 V, through the 1 A fuse at the source", "red 0.5 mm2"),
-    "T2": ("ground", "the same point as the lambda controller's power ground", "black 0.5 mm2"),
+    "T2": ("ground", "lambda controller: power ground", "black 0.5 mm2"),
 }
 
 MINIMUM = Build(
@@ -56,9 +56,9 @@ MINIMUM = Build(
     ),
     {
         **_POWER,
-        "T3": ("lambda", "lambda controller, 0-5 V output", "screened pair, core 1"),
-        "T4": ("lambda ground", "lambda controller, signal ground", "screened pair, core 2"),
-        "T5": ("tach", "tach line of the engine computer", "0.5 mm2"),
+        "T3": ("lambda", "lambda controller: 0-5 V output", "screened pair, core 1"),
+        "T4": ("lambda ground", "lambda controller: signal ground", "screened pair, core 2"),
+        "T5": ("tach", "engine computer: tach output", "0.5 mm2"),
     },
     {"perfboard": 1, "terminal": 3, "case": 1, "wire": 3, "wire_screened": 1, "card": 1},
 )
@@ -85,17 +85,17 @@ FULL = Build(
     ),
     {
         **_POWER,
-        "T3": ("lambda", "lambda controller, 0-5 V output", "screened pair, core 1"),
-        "T4": ("lambda ground", "lambda controller, signal ground", "screened pair, core 2"),
-        "T5": ("coil", "one ignition coil, switched end: up to 400 V", "0.5 mm2, 600 V insulation"),
-        "T6": ("coil ground", "engine block near that coil", "0.5 mm2"),
-        "T7": ("0-5 V", "manifold pressure sensor, signal", "screened pair, core 1"),
-        "T8": ("0-5 V", "throttle position, signal", "screened pair, core 1"),
+        "T3": ("lambda", "lambda controller: 0-5 V output", "screened pair, core 1"),
+        "T4": ("lambda ground", "lambda controller: signal ground", "screened pair, core 2"),
+        "T5": ("coil", "ignition coil: switched end, up to 400 V", "0.5 mm2, 600 V insulation"),
+        "T6": ("coil ground", "engine block: near that coil", "0.5 mm2"),
+        "T7": ("0-5 V", "manifold pressure sensor: signal", "screened pair, core 1"),
+        "T8": ("0-5 V", "throttle position sensor: signal", "screened pair, core 1"),
         "T9": ("battery", "terminal T1, by a short bridge", "red 0.5 mm2"),
-        "T10": ("CAN high", "the car's bus", "twisted pair"),
-        "T11": ("CAN low", "the car's bus", "twisted pair"),
-        "T12": ("5 V out", "sensors without a supply of their own", "0.5 mm2"),
-        "T13": ("sensor ground", "grounds of those sensors", "0.5 mm2"),
+        "T10": ("CAN high", "the car's bus: CAN high", "twisted pair"),
+        "T11": ("CAN low", "the car's bus: CAN low", "twisted pair"),
+        "T12": ("5 V out", "sensors without a supply of their own: supply", "0.5 mm2"),
+        "T13": ("sensor ground", "sensors without a supply of their own: ground", "0.5 mm2"),
     },
     {"perfboard_big": 1, "terminal": 7, "case_big": 1, "wire": 6, "wire_screened": 3, "card": 1},
 )

@@ -21,34 +21,37 @@ def _colour(label: str, wire: str) -> str:
 
 
 def yaml(build: Build) -> str:
-    """The wireviz description: one connector for the logger, one for every place in the car."""
-    terminals = build.terminals
-    out = ["connectors:", "  Logger:", "    type: screw terminals", "    pinlabels:"]
-    out += [f'      - "{t}  {label}"' for t, (label, _, _) in terminals.items()]
-    out += ["  Fuse:", "    type: blade fuse 1 A, in line", "    subtype: within 15 cm of the tap", "    pinlabels: [in, out]"]
-    out += ["  Feed:", "    type: switched 12 V", "    subtype: on with ignition, never an airbag or brake circuit"]
-    out += ["    pinlabels: [tap]"]
-    names = {}
-    for terminal, (_, place, _) in terminals.items():
-        if terminal != "T1" and not place.startswith("terminal"):
-            names[terminal] = f"Place{terminal[1:]}"
-            out += [f"  {names[terminal]}:", f'    type: "{place.replace(": ", ", ")}"', "    pinlabels: [wire]"]
-    out += ["cables:", "  W1a:", "    wirecount: 1", "    gauge: 0.5 mm2", "    length: 0.15", "    colors: [RD]"]
-    for terminal, (label, _, wire) in terminals.items():
-        if terminal == "T1" or terminal in names:
-            out += [f"  W{terminal[1:]}:", "    wirecount: 1", f'    notes: "{wire}"']
-            out += [f"    colors: [{_colour(label, wire)}]"]
-    order = list(terminals)
-    out += ["connections:", "  - [Feed: 1, W1a: 1, Fuse: 1]", "  - [Fuse: 2, W1: 1, Logger: 1]"]
-    for terminal, name in names.items():
-        out.append(f"  - [{name}: 1, W{terminal[1:]}: 1, Logger: {order.index(terminal) + 1}]")
-    text = "\n".join(out) + "\n"
-    return re.sub(r"  - \[(\w+): (\d+), (\w+): (\d+), (\w+): (\d+)\]", _connection, text)
+    """The wireviz description: one connector for the logger, one for every device in the car, a cable to each."""
+    devices: dict[str, list[tuple[str, str]]] = {}
+    for terminal, (_, place, _) in build.terminals.items():
+        device, pin = place.split(": ") if ": " in place else ("", "")
+        if device:
+            devices.setdefault(device[0].upper() + device[1:], []).append((terminal, pin))
+    out = ["options:", "  fontname: DejaVu Sans", "connectors:", "  Logger:", "    type: screw terminals"]
+    out += ["    pinlabels:"] + [f'      - "{t}  {label}"' for t, (label, _, _) in build.terminals.items()]
+    out += ["  Fuse:", "    type: blade fuse 1 A, in line", "    pinlabels: [in, out]"]
+    out += ["  Switched 12 V:", "    type: on with ignition; never an airbag or brake circuit", "    pinlabels: [tap]"]
+    for device, wires in devices.items():
+        out += [f"  {device}:", "    pinlabels: [" + ", ".join(f'"{pin}"' for _, pin in wires) + "]"]
+    out += ["cables:", "  Tap:", "    wirecount: 1", "    gauge: 0.5 mm2", "    length: 0.15", "    colors: [RD]"]
+    out += ["  Feed:", "    wirecount: 1", "    gauge: 0.5 mm2", "    colors: [RD]"]
+    for at, wires in enumerate(devices.values(), 1):
+        labels = [(build.terminals[t][0], build.terminals[t][2]) for t, _ in wires]
+        out += [f"  W{at}:", f"    wirecount: {len(wires)}"]
+        out += ["    colors: [" + ", ".join(_colour(*pair) for pair in labels) + "]"]
+        out += ['    notes: "' + "; ".join(dict.fromkeys(wire.split(", core")[0] for _, wire in labels)) + '"']
+    order = list(build.terminals)
+    out += ["connections:", *_connection("Switched 12 V", "1", "Tap", "1", "Fuse", "1")]
+    out += _connection("Fuse", "2", "Feed", "1", "Logger", "1")
+    for at, (device, wires) in enumerate(devices.items(), 1):
+        cores = ",".join(str(k + 1) for k in range(len(wires)))
+        pins = ",".join(str(order.index(terminal) + 1) for terminal, _ in wires)
+        out += _connection(device, cores, f"W{at}", cores, "Logger", pins)
+    return "\n".join(out) + "\n"
 
 
-def _connection(match) -> str:
-    a, a_pin, wire, core, b, b_pin = match.groups()
-    return f"  -\n    - {a}: {a_pin}\n    - {wire}: {core}\n    - {b}: {b_pin}"
+def _connection(a: str, a_pins: str, cable: str, cores: str, b: str, b_pins: str) -> list[str]:
+    return ["  -", f"    - {a}: [{a_pins}]", f"    - {cable}: [{cores}]", f"    - {b}: [{b_pins}]"]
 
 
 def drawing(text: str) -> str:
