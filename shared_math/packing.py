@@ -20,8 +20,8 @@ def bits_needed(span):
     return bits
 
 
-# State of a packer, one array of integers: these, then for each column its width, least and greatest value, least
-# and greatest difference. One array, so that a compiled kernel gets it as one pointer. Differences are kept with
+# State of a packer, one array of integers: these, then for each column its bits, least and greatest value, least and
+# greatest difference, and the widths that hold both spans. One array, so that a compiled kernel gets it as one pointer. Differences are kept with
 # BIAS added: compiled kernels on 64-bit machines read array cells as unsigned.
 COLUMNS = const(0)
 MAX_ROWS = const(1)
@@ -52,6 +52,8 @@ def admit(state, held, row, at):
     most = least + count
     low_step = most + count
     high_step = low_step + count
+    width = high_step + count
+    step_width = width + count
     for c in range(count):
         bits = state[AT_BITS + c]
         if rows == 0:
@@ -66,11 +68,18 @@ def admit(state, held, row, at):
             high = value
         step = value - held[c * max_rows + rows - 1] + BIAS
         slow = fast = step
+        wide = step_wide = 0
         if rows > 1:
             slow = min(step, state[low_step + c])
             fast = max(step, state[high_step + c])
-        plain = bits + (rows + 1) * bits_needed(high - low)
-        stepped = 2 * bits + 1 + rows * bits_needed(fast - slow)
+            wide = state[width + c]
+            step_wide = state[step_width + c]
+        while (high - low) >> wide:
+            wide += 1
+        while (fast - slow) >> step_wide:
+            step_wide += 1
+        plain = bits + (rows + 1) * wide
+        stepped = 2 * bits + 1 + rows * step_wide
         total += plain if plain <= stepped else stepped
     if total > layout.PAYLOAD_BITS:
         return 0
@@ -87,10 +96,15 @@ def admit(state, held, row, at):
                 state[most + c] = value
             if rows == 1:
                 state[low_step + c] = state[high_step + c] = step
+                state[width + c] = state[step_width + c] = 0
             elif step < state[low_step + c]:
                 state[low_step + c] = step
             elif step > state[high_step + c]:
                 state[high_step + c] = step
+            while (state[most + c] - state[least + c]) >> state[width + c]:
+                state[width + c] += 1
+            while (state[high_step + c] - state[low_step + c]) >> state[step_width + c]:
+                state[step_width + c] += 1
         held[c * max_rows + rows] = value
     state[ROWS] = rows + 1
     return 1
@@ -140,7 +154,7 @@ class Packer:
                 raise ValueError("column width %d is outside 1 to %d bits" % (width, layout.MAX_BITS))
         count = len(bits)
         self.held = zeros(count * max_rows)  # column after column
-        self.state = zeros(AT_BITS + 5 * count)
+        self.state = zeros(AT_BITS + 7 * count)
         self.state[COLUMNS] = count
         self.state[MAX_ROWS] = max_rows
         for c in range(count):
@@ -189,13 +203,12 @@ class Packer:
         state = self.state
         count = state[COLUMNS]
         rows = state[ROWS]
-        least = AT_BITS + count
-        low_step = least + 2 * count
+        widths = AT_BITS + 5 * count
         for c in range(count):
-            width = bits_needed(state[least + count + c] - state[least + c])
+            width = state[widths + c] if rows > 1 else 0
             method = width
             if rows > 1:
-                step_width = bits_needed(state[low_step + count + c] - state[low_step + c])
+                step_width = state[widths + count + c]
                 if state[AT_BITS + c] + 1 + (rows - 1) * step_width < rows * width:
                     method = step_width | layout.DIFFERENCE
             self.methods[c] = method

@@ -10,15 +10,6 @@ from shared_math import packing
 
 
 @micropython.viper
-def _bits_needed(span: int) -> int:
-    bits = 0
-    while span > 0:
-        bits += 1
-        span >>= 1
-    return bits
-
-
-@micropython.viper
 def admit(state_: ptr32, held: ptr32, row: ptr32, at: int) -> int:
     count = state_[0]
     max_rows = state_[1]
@@ -30,6 +21,8 @@ def admit(state_: ptr32, held: ptr32, row: ptr32, at: int) -> int:
     most = least + count
     low_step = most + count
     high_step = low_step + count
+    width = high_step + count
+    step_width = width + count
     c = 0
     while c < count:
         bits = state_[3 + c]
@@ -52,8 +45,17 @@ def admit(state_: ptr32, held: ptr32, row: ptr32, at: int) -> int:
                 slow = state_[low_step + c]
             if state_[high_step + c] > fast:
                 fast = state_[high_step + c]
-        plain = bits + (rows + 1) * int(_bits_needed(high - low))
-        stepped = 2 * bits + 1 + rows * int(_bits_needed(fast - slow))
+        wide = 0
+        step_wide = 0
+        if rows > 1:
+            wide = state_[width + c]
+            step_wide = state_[step_width + c]
+        while (high - low) >> wide > 0:
+            wide += 1
+        while (fast - slow) >> step_wide > 0:
+            step_wide += 1
+        plain = bits + (rows + 1) * wide
+        stepped = 2 * bits + 1 + rows * step_wide
         if plain <= stepped:
             total += plain
         else:
@@ -69,6 +71,9 @@ def admit(state_: ptr32, held: ptr32, row: ptr32, at: int) -> int:
             state_[most + c] = value
         else:
             step = value - held[c * max_rows + rows - 1] + 0x2000000
+            if rows == 1:
+                state_[width + c] = 0
+                state_[step_width + c] = 0
             if value < state_[least + c]:
                 state_[least + c] = value
             elif value > state_[most + c]:
@@ -80,6 +85,10 @@ def admit(state_: ptr32, held: ptr32, row: ptr32, at: int) -> int:
                 state_[low_step + c] = step
             elif step > state_[high_step + c]:
                 state_[high_step + c] = step
+            while (state_[most + c] - state_[least + c]) >> state_[width + c] > 0:
+                state_[width + c] += 1
+            while (state_[high_step + c] - state_[low_step + c]) >> state_[step_width + c] > 0:
+                state_[step_width + c] += 1
         held[c * max_rows + rows] = value
         c += 1
     state_[2] = rows + 1
