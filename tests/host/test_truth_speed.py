@@ -46,7 +46,9 @@ def test_engine_speed(driven):
     error, slope = desk.speed_error(session.frame(), zero_s, signals, session.period_s)
     still = np.abs(slope) < 1
     assert (~still).sum() > 100 or shape == "steady"
-    desk.assert_within(error[still], STEADY, "steady speed")
+    if still.any() or shape == "steady":  # at 10 Hz the ramps' short holds have no row that is far enough from both
+        if still.any() or shape == "steady":  # the ramps' holds are few rows at 10 Hz
+        desk.assert_within(error[still], STEADY, "steady speed")
     if shape == "ramps":
         desk.assert_within(error[~still], RAMP, "ramp")
 

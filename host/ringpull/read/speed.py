@@ -42,46 +42,64 @@ def rate_hz(
 
 def _cycle_means(stretch: Stretch, times: Array, cycle: float) -> Array:
     """Edges per second over the cycle whose middle is each of `times` (rising, inside the stretch)."""
-    curve = _Curve(even_numbers(stretch, cycle), stretch.time_us)
+    curve = Curve(even_numbers(stretch, cycle), stretch.time_us)
+    if cycle < 2:  # each interval is a cycle: its mean belongs to its middle, a straight line leads to the next
+        return 1e6 * _over(1.0, curve.slope(curve.where(times)))
     half = cycle / 2
     low, high = curve.x[0] + half, curve.x[-1] - half
     if high <= low:
         return np.full(len(times), np.nan)
     first, last = ((curve(np.array([x - half])) + curve(np.array([x + half])))[0] / 2 for x in (low, high))
-    inside = (times >= first) & (times <= last)
     x = np.clip(np.interp(times, curve.y, curve.x), low, high)
     for _ in range(STEPS):
         begin, end = curve(x - half), curve(x + half)
         x = np.clip(x + (times - (begin + end) / 2) * cycle / np.maximum(end - begin, 1.0), low, high)
     width = curve(x + half) - curve(x - half)
-    return np.where(inside & (width > 0), 1e6 * cycle / np.where(width > 0, width, 1.0), np.nan)
+    return np.where((times >= first) & (times <= last), 1e6 * _over(cycle, width), np.nan)
 
 
-class _Curve:
-    """y over x through all points, smooth: a cubic in each interval, its slope at a point that of the parabola through
-    the point and its two neighbours. x, y: (n,) rising, n at least 2."""
+def _over(above: float, below: Array) -> Array:
+    """above / below, NaN where that is not positive."""
+    return np.where(below > 0, above / np.where(below > 0, below, 1.0), np.nan)
+
+
+class Curve:
+    """y over x through all points: in each interval a parabola whose bend is that of its neighbours where both bend
+    the same way, limited to twice the lesser (van Leer 1977), and a straight line otherwise: no step spreads beyond
+    its own interval. x, y: (n,) rising, n at least 2."""
 
     def __init__(self, x: Array, y: Array) -> None:
         self.x, self.y = x, y
         self.h = np.diff(x)
-        secant = np.diff(y) / self.h
-        if len(x) == 2:
-            self.slope = np.repeat(secant, 2)
-        else:
-            h = self.h
-            inner = (secant[:-1] * h[1:] + secant[1:] * h[:-1]) / (h[:-1] + h[1:])
-            first, last = 2 * secant[0] - inner[0], 2 * secant[-1] - inner[-1]
-            self.slope = np.concatenate([[first], inner, [last]])
-        self.secant = secant
+        self.secant = np.diff(y) / self.h
+        bend = np.diff(self.secant) * 2 / (self.h[1:] + self.h[:-1])
+        left, right = np.concatenate([[0.0], bend]), np.concatenate([bend, [0.0]])
+        if len(bend):
+            left[0], right[-1] = right[0], left[-1]
+        least = 2 * np.minimum(np.abs(left), np.abs(right))
+        middle = (left + right) / 2
+        self.bend = np.where(left * right > 0, np.sign(middle) * np.minimum(np.abs(middle), least), 0.0)
+
+    def _interval(self, x: Array) -> Array:
+        return np.clip(np.searchsorted(self.x, x, side="right") - 1, 0, len(self.h) - 1)
 
     def __call__(self, x: Array) -> Array:
-        at = np.clip(np.searchsorted(self.x, x, side="right") - 1, 0, len(self.h) - 1)
-        h, secant = self.h[at], self.secant[at]
+        at = self._interval(x)
         s = x - self.x[at]
-        d0, d1 = self.slope[at], self.slope[at + 1]
-        c = (3 * secant - 2 * d0 - d1) / h
-        d = (d0 + d1 - 2 * secant) / (h * h)
-        return self.y[at] + s * (d0 + s * (c + s * d))
+        return self.y[at] + s * (self.secant[at] + self.bend[at] / 2 * (s - self.h[at]))
+
+    def slope(self, x: Array) -> Array:
+        """dy/dx."""
+        at = self._interval(x)
+        return self.secant[at] + self.bend[at] * (x - self.x[at] - self.h[at] / 2)
+
+    def where(self, y: Array) -> Array:
+        """x for each y."""
+        x = np.interp(y, self.y, self.x)
+        for _ in range(STEPS):
+            at = self._interval(x)
+            x = np.clip(x + (y - self(x)) / self.slope(x), self.x[at], self.x[at + (at < len(self.h))])
+        return x
 
 
 def even_numbers(stretch: Stretch, cycle: float) -> Array:
@@ -101,29 +119,30 @@ def even_numbers(stretch: Stretch, cycle: float) -> Array:
         return number
     off = np.zeros(teeth)
     error = np.zeros(teeth)
-    for _ in range(3):
-        off, error = _offsets(number, stretch.time_us, tooth, off, teeth)
+    for limit in (0.4, 0.1, 0.03, 0.03):  # steps of the speed fall out as the teeth become known
+        off, error = _offsets(number, stretch.time_us, tooth, off, teeth, limit)
     if np.abs(off).max() < 0.002 or np.abs(off).max() < 5 * error.max():
         return number
     return number + off[tooth]
 
 
-def _offsets(number: Array, time_us: Array, tooth: Array, off: Array, teeth: int) -> tuple[Array, Array]:
+def _offsets(
+    number: Array, time_us: Array, tooth: Array, off: Array, teeth: int, limit: float
+) -> tuple[Array, Array]:
     """(offsets, their standard errors) of the teeth in parts of their spacing, better than `off`, sum 0.
 
     Least squares on: periods passed between two edges as told by the speed around them, less the teeth counted, is
-    the difference of the two teeth's offsets. The speed is taken over four cycles with the offsets known so far.
+    the difference of the two teeth's offsets. The speed is taken over four cycles with the offsets known so far;
+    differences that these miss by more than `limit` are left out.
     """
-    curve = _Curve(number + off[tooth], time_us)
+    curve = Curve(number + off[tooth], time_us)
     middle = (curve.x[1:] + curve.x[:-1]) / 2
     reach = 2.0 * teeth
     far = (middle - reach >= curve.x[0]) & (middle + reach <= curve.x[-1])
     wide = np.where(far, curve(middle + reach) - curve(middle - reach), np.nan)
     passed = np.diff(time_us) * 2 * reach / wide - np.diff(number)
-    use = np.isfinite(passed) & (np.abs(passed) < 0.4)
-    if use.any():  # beside a jump of the speed an interval tells nothing about teeth
-        stray = np.abs(passed - (off[tooth[1:]] - off[tooth[:-1]]))
-        use &= stray < 0.002 + 9 * np.median(stray[use])
+    use = np.isfinite(passed)
+    use &= np.abs(passed - (off[tooth[1:]] - off[tooth[:-1]])) < limit
     a, b, passed = tooth[:-1][use], tooth[1:][use], passed[use]
     normal = np.zeros((teeth, teeth))
     right = np.zeros(teeth)
