@@ -1,0 +1,56 @@
+"""The decoded table as CSV: a head line, a dot in numbers, empty cells where there is no value."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.csv
+
+from ringpull.export import tables
+
+if TYPE_CHECKING:
+    from ringpull.drive import Drive, Session
+
+DIGITS = 7  # significant ones of a value: more than any converter tells, and no noise of binary fractions
+TIME_DIGITS = 6  # after the point: whole microseconds
+
+
+def write(drive: Drive, sessions: list[Session], path: Path, progress: Callable[[float], None]) -> int:
+    """Rows written. Times are exact to the microsecond, values to 7 significant digits."""
+    rows = 0
+    schema = tables.schema(sessions)
+    options = pyarrow.csv.WriteOptions(include_header=False, quoting_style="none")
+    with pa.OSFile(str(path), "wb") as file, pyarrow.csv.CSVWriter(file, schema, write_options=options) as writer:
+        file.write((",".join(schema.names) + "\n").encode())  # pyarrow would put the names in quotes
+        for table in tables.pieces(sessions, progress):
+            writer.write_table(_rounded(table))
+            rows += table.num_rows
+    return rows
+
+
+def _rounded(table: pa.Table) -> pa.Table:
+    out = []
+    for field in table.schema:
+        column = table[field.name].combine_chunks()
+        if field.name == "time_s":
+            column = pa.array(np.round(column.to_numpy(), TIME_DIGITS))
+        elif pa.types.is_floating(field.type):
+            values = column.to_numpy(zero_copy_only=False)
+            column = pa.array(_significant(values), mask=np.isnan(values))
+        out.append(column)
+    return pa.Table.from_arrays(out, schema=table.schema)
+
+
+def _significant(values: np.ndarray) -> np.ndarray:
+    """values to DIGITS significant digits, as the double nearest to that decimal number, so that it prints short."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        places = DIGITS - 1 - np.floor(np.log10(np.abs(values)))
+    places = np.where(np.isfinite(places), np.clip(places, -300, 22), 0.0)
+    scale = 10.0 ** np.abs(places)
+    up = places >= 0
+    whole = np.rint(np.where(up, values * scale, values / scale))
+    return np.where(up, whole / scale, whole * scale)

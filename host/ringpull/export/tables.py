@@ -1,0 +1,43 @@
+"""Pieces of sessions as pyarrow tables, for the formats that pyarrow writes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pyarrow as pa
+
+from ringpull.export import column_names
+
+if TYPE_CHECKING:
+    from ringpull.drive import Session
+
+WHOLE = ("session", "mark")
+
+
+def schema(sessions: list[Session]) -> pa.Schema:
+    """The columns of all sessions; whole numbers for session and mark."""
+    return pa.schema([(name, pa.int64() if name in WHOLE else pa.float64()) for name in column_names(sessions)])
+
+
+def pieces(sessions: list[Session], progress: Callable[[float], None]) -> Iterator[pa.Table]:
+    """The decoded rows, a piece of bounded size after the other. NaN becomes null: an empty cell."""
+    kinds = schema(sessions)
+    total = sum(session.rows for session in sessions) or 1
+    done = 0
+    for session in sessions:
+        for table in session.tables():
+            rows = len(table["time_s"])
+            arrays = []
+            for field in kinds:
+                values = table.get(field.name)
+                if values is None:
+                    arrays.append(pa.nulls(rows, field.type))
+                elif field.name in WHOLE:
+                    arrays.append(pa.array(values))
+                else:
+                    arrays.append(pa.array(values, mask=np.isnan(values)))
+            yield pa.Table.from_arrays(arrays, schema=kinds)
+            done += rows
+            progress(done / total)
