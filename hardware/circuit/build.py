@@ -6,7 +6,7 @@ import shutil
 import sys
 from pathlib import Path
 
-from hardware.circuit import bom, boards, builds, draw, harness, netlist, tables
+from hardware.circuit import boards, bom, builds, draw, harness, netlist, tables
 from hardware.circuit.blocks import ALL
 from hardware.circuit.bom import fitted
 from hardware.circuit.limits import BOARD_MA

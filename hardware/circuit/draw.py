@@ -42,11 +42,11 @@ _SHORT = {  # what stands beside the symbol where there is no value
     "jumper": "jumper",
     "switch": "switch",
 }
-_OMEGA = {"resistor": "\N{OHM SIGN}", "capacitor": "F", "electrolytic": "F"}
+_OMEGA = {"resistor": "\N{GREEK CAPITAL LETTER OMEGA}", "capacitor": "F", "electrolytic": "F"}
 
 
 def value_text(part: Part) -> str:
-    """"6.8 kΩ", "470 nF", or the short name of a part without a value."""
+    """ "6.8 kΩ", "470 nF", or the short name of a part without a value."""
     stock = STOCK[part.stock]
     if not part.value:
         return _SHORT[part.stock]

@@ -65,7 +65,5 @@ def dots(block: Block) -> list[Point]:
     for at, _, what in anchors(block):
         if not what.startswith("port"):
             ends[at] = ends.get(at, 0) + 1
-    through = {
-        at: sum(2 for a, b in pieces(block) if at not in (a, b) and _on(at, a, b)) for at in ends
-    }
+    through = {at: sum(2 for a, b in pieces(block) if at not in (a, b) and _on(at, a, b)) for at in ends}
     return sorted(at for at, count in ends.items() if count + through[at] > 2)

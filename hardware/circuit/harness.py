@@ -10,7 +10,16 @@ from pathlib import Path
 
 from hardware.circuit.builds import Build
 
-_COLOURS = {"12": "RD", "ground": "BK", "core 1": "WH", "core 2": "BU", "tach": "YE", "coil": "VT", "CAN": "GN", "5 V": "OG"}
+_COLOURS = {
+    "12": "RD",
+    "ground": "BK",
+    "core 1": "WH",
+    "core 2": "BU",
+    "tach": "YE",
+    "coil": "VT",
+    "CAN": "GN",
+    "5 V": "OG",
+}
 
 
 def _colour(label: str, wire: str) -> str:

@@ -15,7 +15,7 @@ _SCALE = {"p": 1e-12, "n": 1e-9, "u": 1e-6, "m": 1e-3, "k": 1e3, "M": 1e6}
 
 
 def number(value: str) -> float:
-    """"6.8k" -> 6800.0, "470n" -> 4.7e-7. ValueError for anything else."""
+    """ "6.8k" -> 6800.0, "470n" -> 4.7e-7. ValueError for anything else."""
     scale = _SCALE.get(value[-1:])
     return float(value) if scale is None else float(value[:-1]) * scale
 
@@ -38,12 +38,16 @@ class Part:
     box: tuple[float, float, float, float] | None = None
 
 
-def two(ref: str, stock: str, value: str, nets: tuple[str, str], at: tuple[Point, Point], label: str = "", use: str = ""):
+def two(
+    ref: str, stock: str, value: str, nets: tuple[str, str], at: tuple[Point, Point], label: str = "", use: str = ""
+):
     """A part of two pins: "a" and "b" (for diodes anode and cathode, for electrolytics plus and minus)."""
     return Part(ref, stock, value, dict(zip("ab", nets)), dict(zip("ab", at)), label, use)
 
 
-def transistor(ref: str, stock: str, nets: tuple[str, str, str], centre: Point, label: str = "", use: str = "", flip=False):
+def transistor(
+    ref: str, stock: str, nets: tuple[str, str, str], centre: Point, label: str = "", use: str = "", flip=False
+):
     """Base or gate one unit to the left of `centre` (`flip`: right); first pin above, last below.
 
     nets: NPN (c, b, e); PNP (e, b, c); P-channel (s, g, d); N-channel (d, g, s), as drawn from top to bottom.
@@ -56,9 +60,7 @@ def transistor(ref: str, stock: str, nets: tuple[str, str, str], centre: Point, 
 
 def chip(ref: str, stock: str, box, pins: dict[str, tuple[str, Point]], label: str = "", use: str = ""):
     """A part drawn as a box (left, bottom, right, top); pins: pin name -> (net, point outside the box or on its edge)."""
-    return Part(
-        ref, stock, "", {k: v[0] for k, v in pins.items()}, {k: v[1] for k, v in pins.items()}, label, use, box
-    )
+    return Part(ref, stock, "", {k: v[0] for k, v in pins.items()}, {k: v[1] for k, v in pins.items()}, label, use, box)
 
 
 @dataclass(frozen=True)

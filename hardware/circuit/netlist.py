@@ -47,7 +47,9 @@ def lines(block: Block, instance: str, values=None, parameters=None, outer=None)
     out = [f"* {instance}: {block.title}"]
     for part in block.parts:
         nets = {p: (outer or {}).get(net, net_name(instance, net)).lower() for p, net in part.pins.items()}
-        out += _part(part, instance, nets, (values or {}).get(part.ref, part.value), (parameters or {}).get(part.ref, ""))
+        out += _part(
+            part, instance, nets, (values or {}).get(part.ref, part.value), (parameters or {}).get(part.ref, "")
+        )
     return out
 
 

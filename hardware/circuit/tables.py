@@ -26,7 +26,16 @@ _CHIP_PINS = {  # stock -> supply pin, ground pin, inputs that go to ground wher
     "schmitt_hc14": ("14", "7", ("1", "3", "5", "9", "11", "13"), ()),
     "opamp_rr": ("8", "4", ("5",), ("6", "7")),
 }
-_RAIL_WORDS = {"0": "ground", "12V": "12V", "VP": "VP", "VS": "VS", "5V": "5V", "3V3": "3V3", "VCH": "VCH", "VCL": "VCL"}
+_RAIL_WORDS = {
+    "0": "ground",
+    "12V": "12V",
+    "VP": "VP",
+    "VS": "VS",
+    "5V": "5V",
+    "3V3": "3V3",
+    "VCH": "VCH",
+    "VCL": "VCL",
+}
 
 
 def pin_text(part: Part, pin: str) -> str:

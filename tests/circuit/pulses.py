@@ -52,8 +52,13 @@ def load_dump(net, peak_v=101.0):
 def clamped_load_dump(net):
     """The same behind the alternator's own suppressor: 35 V."""
     lines, length = load_dump(net, 87.0)
-    return [lines[0], "rsource source.n clamped.n 0.5", "dclamp 0 clamped.n clamp35", ".model clamp35 D(bv=34.5 rs=0.01)",
-            f"rclamped clamped.n {net} 0.01"], length
+    return [
+        lines[0],
+        "rsource source.n clamped.n 0.5",
+        "dclamp 0 clamped.n clamp35",
+        ".model clamp35 D(bv=34.5 rs=0.01)",
+        f"rclamped clamped.n {net} 0.01",
+    ], length
 
 
 def steady(net, volts):

@@ -68,6 +68,7 @@ def test_cold_and_hot(case, degc):
         ("cranking 8 V", False, limits.BOARD_LEAST_V["esp32"]),
         ("cranking 6 V", False, limits.BOARD_LEAST_V["esp32"]),
         ("cranking 4.5 V", False, limits.BOARD_LEAST_V["rp2"]),
+        ("cranking 4.5 V", True, limits.BOARD_LEAST_V["esp32"]),
         ("load dump 35 V", True, limits.BOARD_LEAST_V["esp32"]),
         ("load dump 101 V", True, limits.BOARD_LEAST_V["rp2"]),
     ],

@@ -11,10 +11,20 @@ def _block(name: str, title: str, top: str, note: str) -> Block:
             two("R1", "r", top, ("IN", "N"), ((0, 0), (3, 0)), "above", "divider, upper; takes every overvoltage"),
             two("R2", "r", "10k", ("N", "0"), ((3, 0), (3, -3)), "right", "divider, lower"),
             two("C1", "c_film", "470n", ("N", "0"), ((6, 0), (6, -3)), "right", "anti-alias filter"),
-            transistor("Q1", "pnp_small", ("N", "VCH", "0"), (9.5, -1), "right", "clamp: carries what is too high to ground"),
+            transistor(
+                "Q1", "pnp_small", ("N", "VCH", "0"), (9.5, -1), "right", "clamp: carries what is too high to ground"
+            ),
             transistor("Q2", "npn_small", ("3V3", "VCL", "N"), (9.5, 1), "right", "clamp: lifts what is below ground"),
             two("R3", "r", "1k", ("N", "PIN"), ((12, 0), (15, 0)), "above", "limits what is left for the pin"),
-            two("C2", "c", "10n", ("PIN", "0"), ((15, 0), (15, -3)), "right", "charge for the converter; right at its pin"),
+            two(
+                "C2",
+                "c",
+                "10n",
+                ("PIN", "0"),
+                ((15, 0), (15, -3)),
+                "right",
+                "charge for the converter; right at its pin",
+            ),
         ),
         (((3, 0), (12, 0)), ((15, 0), (17.5, 0))),
         (("IN", (0, 0), "left", "signal"), ("PIN", (17.5, 0), "right", "to converter")),

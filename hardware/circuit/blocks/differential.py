@@ -6,7 +6,15 @@ DIFFERENTIAL = Block(
     "differential",
     "Analog input, 0 to 5 V, differential (full build)",
     (
-        two("R1", "r_precise", "6.8k", ("IN", "P1"), ((0, 0), (3, 0)), "above", "with R2: gain as the plain input's divider"),
+        two(
+            "R1",
+            "r_precise",
+            "6.8k",
+            ("IN", "P1"),
+            ((0, 0), (3, 0)),
+            "above",
+            "with R2: gain as the plain input's divider",
+        ),
         two("R2", "r_precise", "10k", ("P1", "P"), ((3, 0), (6, 0)), "above", "in series with R1"),
         two("R3", "r_precise", "10k", ("P", "0"), ((6, 0), (6, 3)), "right", "lower arm"),
         two("C1", "c_film", "180n", ("P", "0"), ((9, 0), (9, 3)), "right", "anti-alias filter"),

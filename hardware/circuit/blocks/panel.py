@@ -7,7 +7,15 @@ BUTTON_LAMP = Block(
     "Button and lamp",
     (
         two("R1", "r", "10k", ("3V3", "B"), ((3, 4), (3, 0)), "right", "pull-up"),
-        two("S1", "button", "", ("W", "0"), ((0, 0), (0, -3)), "right", "on the dash or in the passenger's hand, two wires"),
+        two(
+            "S1",
+            "button",
+            "",
+            ("W", "0"),
+            ((0, 0), (0, -3)),
+            "right",
+            "on the dash or in the passenger's hand, two wires",
+        ),
         two("R2", "r", "1k", ("W", "B"), ((0, 0), (3, 0)), "above", "keeps a spike on that wire off the pin"),
         two("C1", "c", "100n", ("B", "0"), ((5, 0), (5, -3)), "right", "swallows spikes"),
         two("R3", "r", "330", ("LAMP", "L"), ((13, 0), (16, 0)), "above", "5 mA"),
@@ -27,7 +35,14 @@ BUZZER = Block(
         two("S1", "switch", "", ("LAMP", "S"), ((0, 0), (3, 0)), "above", "silence"),
         two("R1", "r", "2.2k", ("S", "BB"), ((3, 0), (6, 0)), "above", "base current"),
         transistor("Q1", "npn_small", ("K", "BB", "0"), (8, 0), "right", "drives the buzzer"),
-        chip("LS1", "buzzer", (6.5, 2.5, 9.5, 4.5), {"+": ("5V", (8, 4.5)), "-": ("K", (8, 2.5))}, "right", "with its own oscillator"),
+        chip(
+            "LS1",
+            "buzzer",
+            (6.5, 2.5, 9.5, 4.5),
+            {"+": ("5V", (8, 4.5)), "-": ("K", (8, 2.5))},
+            "right",
+            "with its own oscillator",
+        ),
         two("D1", "d_1n4148", "", ("K", "5V"), ((12.5, 2), (12.5, 5)), "right", "takes its switching spike"),
     ),
     (((6, 0), (7, 0)), ((8, 1), (8, 2.5)), ((8, 2), (12.5, 2)), ((8, 4.5), (8, 5)), ((8, 5), (12.5, 5))),
@@ -41,7 +56,15 @@ CARD = Block(
     "Card",
     (
         two("R1", "r", "33", ("SCK", "CSCK"), ((0, 0), (4, 0)), "above", "at the board: damps the clock's edges"),
-        two("R2", "r", "10k", ("3V3", "CS"), ((6, 5), (6, 2)), "left", "keeps the card deselected while the board starts"),
+        two(
+            "R2",
+            "r",
+            "10k",
+            ("3V3", "CS"),
+            ((6, 5), (6, 2)),
+            "left",
+            "keeps the card deselected while the board starts",
+        ),
         two("R3", "r", "10k", ("3V3", "MISO"), ((8, 5), (8, 2)), "right", "keeps the line defined without a card"),
         chip(
             "X1",
@@ -58,7 +81,15 @@ CARD = Block(
             "above",
             "wires to it at most 10 cm long",
         ),
-        two("C1", "c_elko", "10u", ("3V3", "0"), ((20, 2), (20, -4)), "right", "at the socket: a card writing takes 100 mA"),
+        two(
+            "C1",
+            "c_elko",
+            "10u",
+            ("3V3", "0"),
+            ((20, 2), (20, -4)),
+            "right",
+            "at the socket: a card writing takes 100 mA",
+        ),
         two("C2", "c", "100n", ("3V3", "0"), ((18, 2), (18, -4)), "left", "at the socket"),
     ),
     (
@@ -130,8 +161,18 @@ SCREEN = Block(
     "screen",
     "Screen (full build; wired now, driven by later firmware)",
     (
-        two("R1", "r", "4.7k", ("3V3", "SDA"), ((2, 4), (2, 0)), "left", "pull-up; leave out if the screen has its own"),
-        two("R2", "r", "4.7k", ("3V3", "SCL"), ((4, 4), (4, -2)), "right", "pull-up; leave out if the screen has its own"),
+        two(
+            "R1", "r", "4.7k", ("3V3", "SDA"), ((2, 4), (2, 0)), "left", "pull-up; leave out if the screen has its own"
+        ),
+        two(
+            "R2",
+            "r",
+            "4.7k",
+            ("3V3", "SCL"),
+            ((4, 4), (4, -2)),
+            "right",
+            "pull-up; leave out if the screen has its own",
+        ),
         chip(
             "X1",
             "screen",

@@ -6,9 +6,25 @@ SUPPLY = Block(
     "supply",
     "Supply from switched and fused 12 V",
     (
-        two("F1", "fuse_1a", "", ("FEED", "12V"), ((0, 0), (3, 0)), "above", "in the wire, within 15 cm of where it is tapped"),
+        two(
+            "F1",
+            "fuse_1a",
+            "",
+            ("FEED", "12V"),
+            ((0, 0), (3, 0)),
+            "above",
+            "in the wire, within 15 cm of where it is tapped",
+        ),
         two("D1", "d_1n4007", "", ("12V", "VD"), ((4, 0), (7, 0)), "above", "reverse polarity and negative pulses"),
-        two("R1", "r_power", "1", ("VD", "VP"), ((7, 0), (10, 0)), "above", "inrush; gives way first if something shorts"),
+        two(
+            "R1",
+            "r_power",
+            "1",
+            ("VD", "VP"),
+            ((7, 0), (10, 0)),
+            "above",
+            "inrush; gives way first if something shorts",
+        ),
         two("C1", "c_film_hv", "1u", ("VP", "0"), ((10, 0), (10, -4)), "right", "swallows short pulses"),
         two("D2", "z_27", "", ("0", "DZ"), ((13, -6), (13, -4)), "right", "above 28 V the logger is cut off"),
         two("R2", "r", "22k", ("DZ", "PB"), ((13, -4), (13, -2)), "right", "base current of Q2"),
@@ -33,8 +49,18 @@ SUPPLY = Block(
             "above",
             "5 V, with a clip-on heat sink",
         ),
-        two("C3", "c_elko", "47u", ("5V", "0"), ((33, 0), (33, -4)), "right", "close to U1, which needs it to be stable"),
-        two("D4", "d_1n5819", "", ("5V", "VBOARD"), ((34, 0), (37, 0)), "above", "so that USB may be plugged in at the same time"),
+        two(
+            "C3", "c_elko", "47u", ("5V", "0"), ((33, 0), (33, -4)), "right", "close to U1, which needs it to be stable"
+        ),
+        two(
+            "D4",
+            "d_1n5819",
+            "",
+            ("5V", "VBOARD"),
+            ((34, 0), (37, 0)),
+            "above",
+            "so that USB may be plugged in at the same time",
+        ),
     ),
     (
         ((3, 0), (4, 0)),
@@ -84,9 +110,13 @@ SENSOR_SUPPLY = Block(
             "above",
             "one of its own, so that a shorted sensor wire does not stop the logger",
         ),
-        two("C1", "c_elko", "100u", ("S5", "0"), ((7, 0), (7, -3)), "right", "close to U1, which needs it to be stable"),
+        two(
+            "C1", "c_elko", "100u", ("S5", "0"), ((7, 0), (7, -3)), "right", "close to U1, which needs it to be stable"
+        ),
         two("D1", "z_tvs6v8", "", ("0", "S5"), ((10, -3), (10, 0)), "right", "holds the line when a wire touches 12 V"),
-        two("F1", "ptc_100ma", "", ("S5", "OUT"), ((11.5, 0), (14.5, 0)), "above", "limits a short in either direction"),
+        two(
+            "F1", "ptc_100ma", "", ("S5", "OUT"), ((11.5, 0), (14.5, 0)), "above", "limits a short in either direction"
+        ),
     ),
     (((0, 0), (1, 0)), ((5, 0), (11.5, 0))),
     (("OUT", (14.5, 0), "right", "5 V to sensors, 50 mA"),),

@@ -7,12 +7,20 @@ def _schmitt(inputs: str, x: float, y: float, first: str, second: str):
     """Two of the six inverters in a row: rising stays rising."""
     return (
         chip(
-            "U1A", "schmitt_hc14", (x, y - 1, x + 2.5, y + 1), {first: (inputs, (x, y)), second: ("Y", (x + 2.5, y))},
-            "above", "first inverter, with hysteresis",
+            "U1A",
+            "schmitt_hc14",
+            (x, y - 1, x + 2.5, y + 1),
+            {first: (inputs, (x, y)), second: ("Y", (x + 2.5, y))},
+            "above",
+            "first inverter, with hysteresis",
         ),
         chip(
-            "U1B", "schmitt_hc14", (x + 4, y - 1, x + 6.5, y + 1), {"3": ("Y", (x + 4, y)), "4": ("PIN", (x + 6.5, y))},
-            "above", "second inverter: rising stays rising",
+            "U1B",
+            "schmitt_hc14",
+            (x + 4, y - 1, x + 6.5, y + 1),
+            {"3": ("Y", (x + 4, y)), "4": ("PIN", (x + 6.5, y))},
+            "above",
+            "second inverter: rising stays rising",
         ),
     )
 
@@ -22,7 +30,9 @@ TACH_LOGIC = Block(
     "Engine speed from a logic line, 5 to 12 V",
     (
         two("JP1", "jumper", "", ("5V", "PU"), ((0, 5), (0, 3.5)), "right", "closed for an open-collector output only"),
-        two("D3", "d_1n4007", "", ("PU", "PD"), ((0, 3.5), (0, 2)), "right", "so that a 12 V line does not feed the 5 V"),
+        two(
+            "D3", "d_1n4007", "", ("PU", "PD"), ((0, 3.5), (0, 2)), "right", "so that a 12 V line does not feed the 5 V"
+        ),
         two("R3", "r", "4.7k", ("PD", "IN"), ((0, 2), (0, 0)), "right", "pull-up"),
         two("R1", "r", "10k", ("IN", "N"), ((1, 0), (4, 0)), "above", "takes every overvoltage"),
         two("R2", "r", "100k", ("N", "0"), ((4, 0), (4, -3)), "right", "keeps an open input low"),
@@ -42,7 +52,9 @@ TACH_COIL = Block(
     "tach_coil",
     "Engine speed from a coil's primary (400 V)",
     (
-        two("R1", "r", "150k", ("IN", "M"), ((0, 0), (3, 0)), "above", "two in series: one alone is not rated for 400 V"),
+        two(
+            "R1", "r", "150k", ("IN", "M"), ((0, 0), (3, 0)), "above", "two in series: one alone is not rated for 400 V"
+        ),
         two("R2", "r", "150k", ("M", "N"), ((3, 0), (6, 0)), "above", "mount both clear of everything else by 5 mm"),
         two("R3", "r", "8.2k", ("N", "0"), ((6, 0), (6, -3)), "right", "with R1, R2: trips at about 75 V of flyback"),
         two("C1", "c", "1n", ("N", "0"), ((9, 0), (9, -3)), "right", "swallows coupled spikes"),
@@ -76,8 +88,12 @@ TACH_OPTO = Block(
         two("R3", "r", "10k", ("3V3", "N"), ((18, 3), (18, 0)), "right", "pull-up"),
         two("C1", "c", "1n", ("N", "0"), ((19.5, 0), (19.5, -3)), "right", "swallows spikes"),
         chip(
-            "U1A", "schmitt_hc14", (22, -1, 24.5, 1), {"1": ("N", (22, 0)), "2": ("PIN", (24.5, 0))},
-            "above", "falling at the collector is rising at the pin",
+            "U1A",
+            "schmitt_hc14",
+            (22, -1, 24.5, 1),
+            {"1": ("N", (22, 0)), "2": ("PIN", (24.5, 0))},
+            "above",
+            "falling at the collector is rising at the pin",
         ),
     ),
     (

@@ -8,7 +8,15 @@ def _block(name: str, title: str, stock: str, pullup: str, note: str) -> Block:
         name,
         title,
         (
-            two("R1", stock, pullup, ("3V3", "IN"), ((1, 4), (1, 0)), "right", "feeds the sensor; its value goes into logger.json"),
+            two(
+                "R1",
+                stock,
+                pullup,
+                ("3V3", "IN"),
+                ((1, 4), (1, 0)),
+                "right",
+                "feeds the sensor; its value goes into logger.json",
+            ),
             two("R2", "r", "10k", ("IN", "N"), ((2, 0), (5, 0)), "above", "takes every overvoltage"),
             two("C1", "c_film", "470n", ("N", "0"), ((6, 0), (6, -3)), "right", "filter"),
             transistor("Q1", "pnp_small", ("N", "VCH", "0"), (9.5, -1), "right", "clamp"),
