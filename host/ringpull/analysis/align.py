@@ -20,8 +20,8 @@ class Aligned:
     """Lambda of one session at the time of injection, on the session's own rows.
 
     lambda_: lag and delay undone. delayed_only: delay undone, lag left in. arrival_s: when each row's charge
-    reached the sensor. sensor_row: the row of that moment. delay_s: arrival minus row time. noise_gain: white noise of the result
-    over white noise of a sample.
+    reached the sensor. sensor_row: the row of that moment. delay_s: arrival minus row time. noise_gain: white noise of
+    the result over white noise of a sample.
     """
 
     lambda_: np.ndarray

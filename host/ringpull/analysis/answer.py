@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 
 import numpy as np
 
@@ -86,6 +86,7 @@ class PullAnswer:
             "excess_max": _number(n.excess_max, 4),
             "left_out": n.left_out,
             "lean_events": [e.as_json() for e in n.lean_events],
+            "other_events": [asdict(e) for e in n.other_events],
         }
 
 

@@ -27,10 +27,12 @@ FLOOR = (0.004, 0.06, 0.08)
 
 @dataclass(frozen=True)
 class Identified:
-    """model: delay and lag to move lambda by, with uncertainty. events: how many with a time were used. done: False
-    where the fallback stands. words: what was done, or why nothing was. bound: where the throttle is time zero, the apparent
-    delay that was found, an upper bound that moves nothing; else None. cut_latency_s: from closing the throttle to the
-    cut, if fitted."""
+    """model: delay and lag to move lambda by, with uncertainty. events: how many with a time were used.
+
+    done: False where the fallback stands. words: what was done, or why nothing was. bound: where the throttle is time
+    zero, the apparent delay that was found, an upper bound that moves nothing; else None. cut_latency_s: from closing
+    the throttle to the cut, if fitted.
+    """
 
     model: Transport
     events: int

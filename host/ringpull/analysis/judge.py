@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from ringpull.analysis import identify, lean, load, local, masks, target, transport, uncertainty
+from ringpull.analysis import identify, lean, load, local, masks, moved, other_events, target, transport, uncertainty
 from ringpull.analysis.align import Aligned, align
 from ringpull.analysis.columns import Columns
 from ringpull.analysis.masks import Masks
@@ -50,6 +50,7 @@ class SpanAnswer:
     judged_s: float
     excess_max: float | None
     lean_events: list[lean.LeanEvent] = field(default_factory=list)
+    other_events: list[other_events.OtherEvent] = field(default_factory=list)
     left_out: dict[str, float] = field(default_factory=dict)
 
 
@@ -88,8 +89,8 @@ def judge_span(judged: Judged, start_s: float, end_s: float) -> SpanAnswer:
     loaded = judged.loaded[rows]
     lean_rail = judged.masks.lean_rail[rows]
     # at the lean end of its range the sensor still says "at least this lean": that counts, though it measures nothing
-    others = [flags[rows] for name, flags in judged.masks.by_name.items() if name not in ("saturation", "spoiled")]
-    kept = ~np.any(np.stack(others), axis=0)
+    flagged = [flags[rows] for name, flags in judged.masks.by_name.items() if name not in ("saturation", "spoiled")]
+    kept = ~np.any(np.stack(flagged), axis=0)
     shown = loaded & kept & (~judged.masks.by_name["saturation"][rows] | lean_rail)
     good = shown & ~judged.masks.by_name["spoiled"][rows]
     value = np.where(shown, judged.lambda_aligned[rows], np.nan)
@@ -107,6 +108,11 @@ def judge_span(judged: Judged, start_s: float, end_s: float) -> SpanAnswer:
         judged.budget.systematic,
         delay_u_s,
     )
+    for event in found:
+        event.hints = moved.hints(columns, event.start_s, event.end_s, (start_s, end_s))
+    others = other_events.rich(columns.time_s[rows], excess) + other_events.oscillation(columns.time_s[rows], excess)
+    if columns.map_kpa is not None:
+        others += other_events.boost(columns.time_s[rows], columns.map_kpa[rows], loaded)
     smooth, count = local.mean(excess, local.half_rows(lean.WINDOW_S, period_s))
     smooth = np.where((count >= local.half_rows(lean.WINDOW_S, period_s)) & np.isfinite(excess), smooth, np.nan)
     speeds = rpm[loaded & np.isfinite(rpm)]
@@ -126,5 +132,6 @@ def judge_span(judged: Judged, start_s: float, end_s: float) -> SpanAnswer:
         judged_s=float(np.count_nonzero(np.isfinite(excess)) * period_s),
         excess_max=float(np.nanmax(smooth)) if np.isfinite(smooth).any() else None,
         lean_events=found,
+        other_events=others,
         left_out=judged.masks.seconds(rows, period_s),
     )

@@ -1,0 +1,73 @@
+"""Two banks: how far apart they are by speed and load. Each is judged; the leaner decides, never their mean."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ringpull.analysis import align, pooling
+from ringpull.analysis.judge import Judged
+from ringpull.analysis.passes import passes
+
+WARNING = (
+    "a bank's reading is the mean of its cylinders: one lean cylinder hides in it, and a fault in one bank shows half"
+)
+LEAST_PASSES = 3
+
+
+@dataclass(frozen=True)
+class BankCell:
+    """difference: second bank minus first, lambda; low, high: 95 % interval from passes (NaN for too few)."""
+
+    rpm: float
+    load: float | None
+    passes: int
+    difference: float
+    low: float
+    high: float
+    leaner: str
+
+
+@dataclass(frozen=True)
+class Banks:
+    """names: the two channels compared. cells: by speed and load. words: what to know when reading them."""
+
+    names: tuple[str, str]
+    cells: list[BankCell]
+    words: list[str]
+
+
+def banks(
+    judged: Judged,
+    spans: Sequence[tuple[int, float, float]],
+    speeds: np.ndarray,
+    loads: np.ndarray | None = None,
+) -> Banks | None:
+    """Difference of a session's two banks, or None where there aren't two. spans: (number, start_s, end_s) of pulls."""
+    columns = judged.columns
+    names = [name for name, values in columns.banks.items() if np.isfinite(values).any()]
+    if len(names) < 2:
+        return None
+    first, second = names[:2]
+    moved = [align.align(columns, judged.aligned.model, columns.banks[name]).lambda_ for name in (first, second)]
+    apart = np.where(judged.masks.valid, moved[1] - moved[0], np.nan)
+    found = passes(judged, apart, speeds, loads, spans)
+    cells = []
+    if found:
+        keys = sorted({(p.load, p.speed) for p in found})
+        number = {key: at for at, key in enumerate(keys)}
+        cell = np.array([number[p.load, p.speed] for p in found])
+        units: dict[object, int] = {}
+        unit = np.array([units.setdefault(p.unit or ("visit", at), len(units)) for at, p in enumerate(found)])
+        value = np.array([p.value for p in found])
+        pooled = pooling.pool(cell, unit, value)
+        for at, (load, speed) in enumerate(keys):
+            rows = value[cell == at]
+            mean, half, _ = pooling.interval(rows, pooled)
+            half = half if len(set(unit[cell == at])) >= LEAST_PASSES else float("nan")
+            leaner = second if mean - half > 0 else first if mean + half < 0 else "neither shown"
+            place = float(speeds[speed]), None if loads is None else float(loads[load])
+            cells.append(BankCell(*place, len(rows), mean, mean - half, mean + half, leaner))
+    return Banks((first, second), cells, ["judged by the leaner bank, row by row", WARNING])

@@ -1,0 +1,224 @@
+"""Before and after: two sets of pulls by speed and load, with intervals, the pull as sampling unit.
+
+Two questions are asked of every bin and all answers held together family-wise (Holm): did it move, and did it move
+against the rest of its own pulls? Pulls differ as wholes by more than they scatter within, so that the second sees
+small changes of part of the curve which the first can't.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ringpull.analysis import stats
+from ringpull.analysis.passes import Pass
+
+LEVEL = 0.05
+LEAST_PULLS = 2
+LEAST_BINS = 4  # under it there is no rest of the curve to compare with
+BETTER, WORSE, NONE, NOT_ENOUGH = "better", "worse", "no difference shown", "not enough data"
+
+
+@dataclass(frozen=True)
+class Bin:
+    """One bin. difference: after minus before; low, high: its 95 % interval (single bin). relative: the same against
+    the rest of the curve, NaN without. chance: two-sided, the smaller of both questions. changed: by Holm over all bins and
+    both questions. verdict: "better", "worse", "no difference shown" or "not enough data"."""
+
+    rpm: float
+    load: float | None
+    before: float
+    after: float
+    pulls: tuple[int, int]
+    difference: float
+    low: float
+    high: float
+    relative: float
+    relative_low: float
+    relative_high: float
+    chance: float
+    changed: bool
+    verdict: str
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """bins, and the verdict over all of them: "better", "worse", "no difference shown", "not enough data", or "better
+    and worse". overall: (difference of the pulls' means, low, high). words: what was compared and how."""
+
+    bins: list[Bin]
+    verdict: str
+    overall: tuple[float, float, float]
+    words: list[str]
+
+    @property
+    def changed(self) -> bool:
+        """Whether any bin changed."""
+        return any(b.changed for b in self.bins)
+
+
+@dataclass
+class _Side:
+    """Values by bin and pull: (bins, pulls), NaN where a pull never was."""
+
+    value: np.ndarray
+
+    @property
+    def pulls(self) -> int:
+        return self.value.shape[1]
+
+
+def _side(found: list[Pass], keys: list[tuple[int, int]]) -> _Side:
+    units: dict[object, int] = {}
+    for one in found:
+        if one.unit is not None:
+            units.setdefault(one.unit, len(units))
+    total = np.zeros((len(keys), len(units)))
+    weight = np.zeros_like(total)
+    where = {key: at for at, key in enumerate(keys)}
+    for one in found:
+        if one.unit is not None and (one.load, one.speed) in where:
+            at = where[one.load, one.speed], units[one.unit]
+            total[at] += one.value * one.seconds
+            weight[at] += one.seconds
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return _Side(np.where(weight > 0, total / weight, np.nan))
+
+
+def _row_means(value: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    count = np.sum(np.isfinite(value), axis=1)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(count > 0, np.nansum(value, axis=1) / np.maximum(count, 1), np.nan), count
+
+
+def _pooled(sides: Sequence[np.ndarray], counts: Sequence[np.ndarray], pull_like: bool) -> tuple[float, float]:
+    """(variance of one pull's value in one bin, degrees of freedom) pooled over bins and both sides. pull_like: the
+    values hang together along a pull, so that pulls and not bins count as free."""
+    squares, free, pulls = 0.0, 0.0, 0
+    for value, count in zip(sides, counts, strict=True):
+        mean, _ = _row_means(value)
+        used = count > 1
+        squares += float(np.nansum((value[used] - mean[used, None]) ** 2))
+        free += float(np.sum(count[used] - 1))
+        pulls += max(value.shape[1] - 1, 0)
+    if free < 1:
+        return np.nan, 0.0
+    return squares / free, float(pulls) if pull_like else free
+
+
+def _test(
+    before: np.ndarray, after: np.ndarray, enough: np.ndarray, pull_like: bool
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(difference, half-width of its 95 % interval, two-sided chance) bin by bin, with variance pooled over bins and
+    sides; NaN where not enough."""
+    (m0, n0), (m1, n1) = _row_means(before), _row_means(after)
+    variance, dof = _pooled((before, after), (n0, n1), pull_like)
+    difference = np.where(enough, m1 - m0, np.nan)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        error = np.sqrt(variance * (1.0 / n0 + 1.0 / n1))
+        t = np.abs(difference) / error
+    half = error * (stats.t_quantile(1.0 - LEVEL / 2.0, dof) if dof > 0 else np.nan)
+    chance = np.array([stats.t_two_sided(float(v), dof) if np.isfinite(v) and dof > 0 else np.nan for v in t])
+    return difference, half, chance
+
+
+def _relative(value: np.ndarray, enough: np.ndarray) -> np.ndarray:
+    """Each pull's values less the pull's own middle level: the median over bins that all pulls share."""
+    shared = enough & np.isfinite(value).all(axis=1)
+    if np.count_nonzero(shared) < LEAST_BINS:
+        return np.full_like(value, np.nan)
+    return value - np.median(value[shared], axis=0)[None, :]
+
+
+def compare(
+    before: list[Pass],
+    after: list[Pass],
+    speeds: np.ndarray,
+    loads: np.ndarray | None = None,
+    sense: str = "nearer to target",
+    better_is: int = 0,
+) -> Comparison:
+    """Compare two sets of passes that lie in pulls; passes without a pull are ignored.
+
+    better_is: 1 where more is better (power), -1 where less is, 0 for values that should be 1 (measured over target).
+    sense: said in the words.
+    """
+    keys = sorted({(p.load, p.speed) for p in [*before, *after] if p.unit is not None})
+    a, b = _side(before, keys), _side(after, keys)
+    words = [f"{a.pulls} pulls before, {b.pulls} after; better means {sense}"]
+    n0, n1 = np.sum(np.isfinite(a.value), axis=1), np.sum(np.isfinite(b.value), axis=1)
+    enough = (n0 >= LEAST_PULLS) & (n1 >= LEAST_PULLS) if keys else np.zeros(0, bool)
+    if min(a.pulls, b.pulls) < LEAST_PULLS:
+        words.append(
+            f"{LEAST_PULLS} pulls a side are the least that can be tested: one pull can't tell change from chance"
+        )
+        enough &= False
+    elif not enough.any():
+        words.append("no bin was visited by two pulls on either side")
+    difference, half, chance = _test(a.value, b.value, enough, pull_like=True)
+    ra, rb = _relative(a.value, enough), _relative(b.value, enough)
+    relative, relative_half, relative_chance = _test(
+        ra, rb, enough & np.isfinite(ra).any(1) & np.isfinite(rb).any(1), False
+    )
+    rejected = stats.holm(np.concatenate([chance, relative_chance]), LEVEL)
+    count = len(keys)
+    moved, moved_relative = rejected[:count], rejected[count:]
+    m0, m1 = _row_means(a.value)[0], _row_means(b.value)[0]
+    bins = []
+    for at, (load, speed) in enumerate(keys):
+        changed = bool(moved[at] or moved_relative[at])
+        step = difference[at] if moved[at] else relative[at]
+        bins.append(
+            Bin(
+                rpm=float(speeds[speed]),
+                load=None if loads is None else float(loads[load]),
+                before=float(m0[at]),
+                after=float(m1[at]),
+                pulls=(int(n0[at]), int(n1[at])),
+                difference=float(difference[at]),
+                low=float(difference[at] - half[at]),
+                high=float(difference[at] + half[at]),
+                relative=float(relative[at]),
+                relative_low=float(relative[at] - relative_half[at]),
+                relative_high=float(relative[at] + relative_half[at]),
+                chance=float(np.nanmin([chance[at], relative_chance[at], 1.0])),
+                changed=changed,
+                verdict=_word(changed, bool(enough[at]), float(step), float(m0[at]), float(m1[at]), better_is),
+            )
+        )
+    found = {one.verdict for one in bins if one.changed}
+    if not enough.any():
+        verdict = NOT_ENOUGH
+    elif not found:
+        verdict = NONE
+    else:
+        verdict = found.pop() if len(found) == 1 else f"{BETTER} and {WORSE}"
+    if verdict == NONE:
+        widest = float(np.nanmax(half[enough]))
+        words.append(f"a difference smaller than about {widest:.3f} in a single bin would not show with these pulls")
+    return Comparison(bins, verdict, _overall(a.value, b.value, enough), words)
+
+
+def _word(changed: bool, enough: bool, step: float, before: float, after: float, better_is: int) -> str:
+    if not enough:
+        return NOT_ENOUGH
+    if not changed:
+        return NONE
+    good = step * better_is > 0 if better_is else abs(after - 1.0) < abs(before - 1.0)
+    return BETTER if good else WORSE
+
+
+def _overall(before: np.ndarray, after: np.ndarray, enough: np.ndarray) -> tuple[float, float, float]:
+    """(difference of the means of whole pulls, low, high) by Welch; NaN where it can't be told."""
+    nan = float("nan")
+    if not enough.any():
+        return nan, nan, nan
+    levels = [np.nanmean(v[enough], axis=0) for v in (before, after)]
+    levels = [v[np.isfinite(v)] for v in levels]
+    if min(len(v) for v in levels) < LEAST_PULLS:
+        return nan, nan, nan
+    difference, error, dof, _ = stats.welch(*levels)
+    half = stats.t_quantile(1.0 - LEVEL / 2.0, round(dof, 2)) * error
+    return difference, difference - half, difference + half

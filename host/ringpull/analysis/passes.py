@@ -1,0 +1,116 @@
+"""Passes: continuous visits to a cell of speed and load, the sampling unit of fuel map and comparison.
+
+Samples within a pass hang together and pulls differ as wholes, so intervals count passes and pulls, never samples.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ringpull.analysis.judge import Judged
+
+LEAST_S = 0.08  # a shorter visit is no pass
+MERGE_S = 2.0  # visits to a cell outside pulls that are closer than this are one pass
+
+
+@dataclass(frozen=True)
+class Pass:
+    """One visit. speed, load: index of the cell on the axes. unit: the pull it belongs to (session, pull), or None.
+
+    value: mean of what was measured over it. seconds: judged time. loaded: mostly under load.
+    """
+
+    speed: int
+    load: int
+    unit: tuple[int, int] | None
+    value: float
+    seconds: float
+    loaded: bool
+
+
+def nearest(axis: np.ndarray, values: np.ndarray) -> np.ndarray:
+    """Index of the nearest breakpoint; -1 where the value isn't known or lies more than half a step beyond the ends."""
+    if len(axis) == 1:
+        return np.where(np.isfinite(values), 0, -1)
+    edges = 0.5 * (axis[1:] + axis[:-1])
+    at = np.searchsorted(edges, np.nan_to_num(values))
+    low, high = axis[0] - (edges[0] - axis[0]), axis[-1] + (axis[-1] - edges[-1])
+    with np.errstate(invalid="ignore"):
+        return np.where((values >= low) & (values <= high), at, -1)
+
+
+def passes(
+    judged: Judged,
+    value: np.ndarray,
+    speeds: np.ndarray,
+    loads: np.ndarray | None,
+    spans: Sequence[tuple[int, float, float]],
+    session: int = 1,
+    only_spans: bool = False,
+) -> list[Pass]:
+    """The passes of one session.
+
+    value: (rows,), NaN where not judged. speeds, loads: breakpoints; loads None: by speed alone. spans: (number,
+    start_s, end_s) of the pulls; visits to a cell in the same pull are one pass. only_spans: leave out all else.
+    """
+    columns = judged.columns
+    period_s = columns.period_s
+    speed_at = nearest(speeds, columns.rpm)
+    axis = columns.load()
+    load_at = np.zeros(len(columns), int) if loads is None or axis is None else nearest(loads, axis)
+    pull = np.zeros(len(columns), int)
+    for number, start_s, end_s in spans:
+        pull[columns.rows(start_s, end_s)] = number
+    good = np.isfinite(value) & (speed_at >= 0) & (load_at >= 0)
+    if only_spans:
+        good &= pull > 0
+    cell = speed_at * 1000 + load_at
+    rows = np.flatnonzero(good)
+    if len(rows) == 0:
+        return []
+    # group: cell and pull inside pulls; outside, cell and stretches not further apart than MERGE_S
+    group = np.zeros(len(rows), np.int64)
+    inside = pull[rows] > 0
+    group[inside] = pull[rows][inside]
+    outside = np.flatnonzero(~inside)
+    order = outside[np.argsort(cell[rows[outside]], kind="stable")]
+    if len(order):
+        apart = (np.diff(rows[order]) > MERGE_S / period_s) | (np.diff(cell[rows[order]]) != 0)
+        group[order] = -1 - np.concatenate([[0], np.cumsum(apart)])
+    _, first, which = np.unique(np.stack([cell[rows], group]), axis=1, return_index=True, return_inverse=True)
+    which = np.ravel(which)
+    count = np.bincount(which)
+    mean = np.bincount(which, value[rows]) / count
+    loaded = np.bincount(which, judged.loaded[rows].astype(float)) / count > 0.5
+    out = []
+    for k in np.flatnonzero(count * period_s >= LEAST_S - 1e-9):
+        row = rows[first[k]]
+        unit = (session, int(pull[row])) if pull[row] > 0 else None
+        here = (int(speed_at[row]), int(load_at[row]))
+        out.append(Pass(*here, unit, float(mean[k]), float(count[k] * period_s), bool(loaded[k])))
+    return out
+
+
+def round_axis(values: np.ndarray, step: float, most: int) -> np.ndarray:
+    """Even breakpoints over the values' range at `step`, widened by doubling until there are at most `most`."""
+    values = values[np.isfinite(values)]
+    if len(values) == 0:
+        return np.array([0.0])
+    low, high = np.percentile(values, (0.5, 99.5))
+    while (high - low) / step > most:
+        step *= 2.0
+    return np.arange(np.floor(low / step + 0.5), np.floor(high / step + 0.5) + 1) * step
+
+
+def found_axes(judged: Sequence[Judged]) -> tuple[np.ndarray, np.ndarray | None]:
+    """(speeds, loads) that fit what the drives visited: steps of 500 1/min and of 20 kPa (or per cent), or doubled."""
+    good = [j.masks.valid for j in judged]
+    rpm = np.concatenate([j.columns.rpm[g] for j, g in zip(judged, good, strict=True)])
+    axes = [j.columns.load() for j in judged]
+    if any(a is None for a in axes):
+        return round_axis(rpm, 500.0, 20), None
+    load = np.concatenate([a[g] for a, g in zip(axes, good, strict=True) if a is not None])
+    return round_axis(rpm, 500.0, 20), round_axis(load, 20.0, 16)

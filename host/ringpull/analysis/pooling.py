@@ -1,0 +1,78 @@
+"""Intervals of cell means when pulls differ as wholes: variance of pulls and variance within them, pooled over cells.
+
+Cells share their pulls, so that pooling over cells adds no knowledge of how pulls differ: the degrees of freedom of
+that part are the number of pulls less one, however many cells there are.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ringpull.analysis import stats
+
+HOMOGENEOUS = 0.01  # chance below which a cell's own scatter is called larger than the others'
+
+
+@dataclass(frozen=True)
+class Pooled:
+    """Variance of one pass about its cell's mean: `pull` common to all cells of a pull, `within` its own, with their
+    degrees of freedom; `dof` of the sum (Satterthwaite)."""
+
+    pull: float
+    within: float
+    pull_dof: float
+    within_dof: float
+
+    @property
+    def total(self) -> float:
+        return self.pull + self.within
+
+    @property
+    def dof(self) -> float:
+        return stats.satterthwaite([(self.pull, self.pull_dof), (self.within, self.within_dof)])[1]
+
+
+def pool(cells: np.ndarray, units: np.ndarray, values: np.ndarray) -> Pooled | None:
+    """Variances from passes: cell number, unit (pull) number and value of each, (passes,). None without two passes in
+    any cell. Units of one pass only count as within."""
+    count = np.bincount(cells)
+    mean = np.bincount(cells, values) / np.maximum(count, 1)
+    free = float(np.sum(np.maximum(count - 1, 0)[count > 0]))
+    if free < 1:
+        return None
+    used = count[cells] > 1
+    miss = np.where(used, values - mean[cells], 0.0)
+    # a miss shrinks by its own share of the mean
+    total = float(np.sum(miss[used] ** 2) / free)
+    of_unit = np.bincount(units[used], minlength=int(units.max()) + 1)
+    several = np.flatnonzero(of_unit >= 3)
+    if len(several) < 2:
+        return Pooled(0.0, total, 0.0, free)
+    centre = np.bincount(units[used], miss[used], minlength=len(of_unit))[several] / of_unit[several]
+    dof = float(len(several) - 1)
+    rest = miss.copy()
+    for unit, level in zip(several, centre, strict=True):
+        rest[(units == unit) & used] -= level
+    within_dof = max(free - dof, 1.0)
+    within = float(np.sum(rest[used] ** 2) / within_dof)
+    return Pooled(max(total - within, 0.0), min(within, total), dof, within_dof)
+
+
+def interval(values: np.ndarray, pooled: Pooled | None, level: float = 0.95) -> tuple[float, float, float]:
+    """(mean, half-width, standard error) of one cell's passes: with the pooled variance, or with its own where that is
+    clearly larger. Infinite for fewer than two passes without pooled variance."""
+    n = len(values)
+    mean = float(np.mean(values))
+    own = float(np.var(values, ddof=1)) if n > 1 else 0.0
+    if pooled is None:
+        if n < 2:
+            return mean, np.inf, np.inf
+        variance, dof = own, float(n - 1)
+    else:
+        variance, dof = pooled.total, pooled.dof
+        if n > 2 and variance > 0 and stats.f_above(own / variance, n - 1, dof) < HOMOGENEOUS:
+            variance, dof = own, float(n - 1)
+    error = float(np.sqrt(variance / n))
+    return mean, stats.t_quantile(0.5 + level / 2.0, round(min(dof, 1e6), 2)) * error, error

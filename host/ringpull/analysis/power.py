@@ -1,0 +1,219 @@
+"""Power and torque at the wheels from how fast the crank gains speed. Always an estimate, with its interval.
+
+P = (m k a + 0.5 rho CdA v^2 + m g (crr + grade)) v (road load, vehicle dynamics textbooks). Speed and acceleration come
+from a local quadratic over the angle, which keeps bandwidth stated: features shorter than SMOOTH_S are rounded off.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+G = 9.80665
+SMOOTH_S = 0.4
+# Stated assumptions with standard uncertainties (shares for mass, drag and rolling)
+AIR_KG_M3 = 1.20
+ROTATING = 1.05  # mass factor of what turns: wheels, shafts, crank in the pull's gear
+ROTATING_U = 0.02
+MASS_U, CDA_U, CRR_U, AIR_U = 0.02, 0.08, 0.20, 0.03
+CDA_M2, CRR = 0.65, 0.013
+CDA_ASSUMED_U, CRR_ASSUMED_U = 0.2, 0.35
+ESTIMATE_U = 0.006  # share of power: pulses' times and smoothing
+GRADE_U = 0.012  # of a road whose slope isn't known; 1 % of grade is about 3 % of power
+
+
+@dataclass(frozen=True)
+class Car:
+    """What moves. rpm_per_kmh: the gear, engine revolutions a minute per km/h. grade: None where it isn't known.
+
+    *_u: standard uncertainties, shares except rotating_u and grade_u.
+    """
+
+    mass_kg: float
+    rpm_per_kmh: float
+    cda_m2: float = CDA_M2
+    crr: float = CRR
+    grade: float | None = None
+    rotating: float = ROTATING
+    air_kg_m3: float = AIR_KG_M3
+    mass_u: float = MASS_U
+    cda_u: float = CDA_ASSUMED_U
+    crr_u: float = CRR_ASSUMED_U
+    air_u: float = AIR_U
+    rotating_u: float = ROTATING_U
+    grade_u: float = GRADE_U
+
+    @property
+    def metres_per_rev(self) -> float:
+        """Metres of road per revolution of the crank."""
+        return 1000.0 / 60.0 / self.rpm_per_kmh
+
+
+@dataclass(frozen=True)
+class Power:
+    """One pull: arrays (points,). watts: at the wheels; low, high: 95 % interval of its systematic parts. torque_nm: of
+    the wheels' power at the crank's speed. words: what was assumed; the first says that it is an estimate."""
+
+    rpm: np.ndarray
+    watts: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+    words: list[str] = field(default_factory=list)
+
+    @property
+    def torque_nm(self) -> np.ndarray:
+        return self.watts / (self.rpm * 2.0 * np.pi / 60.0)
+
+    def by_speed(self, edges_rpm: np.ndarray) -> np.ndarray:
+        """Mean watts between speeds, (len(edges) - 1,), NaN where there are none."""
+        at = np.digitize(self.rpm, edges_rpm) - 1
+        good = np.isfinite(self.watts) & (at >= 0) & (at < len(edges_rpm) - 1)
+        count = np.bincount(at[good], minlength=len(edges_rpm) - 1)
+        total = np.bincount(at[good], self.watts[good], minlength=len(edges_rpm) - 1)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            return np.where(count > 0, total / count, np.nan)
+
+
+def clean_edges(edges_s: np.ndarray, per_rev: float) -> tuple[np.ndarray, np.ndarray]:
+    """(times, revolutions since the first) of a pull's pulses, glitches thrown out and missing pulses counted.
+
+    edges_s: rising edges, seconds, of one pull (no stop in it). An edge closer to the last than 0.6 of the interval
+    going on is a glitch; an interval of about n of them is n pulses.
+    """
+    if len(edges_s) < 4:
+        return edges_s[:0], edges_s[:0]
+    gaps = np.diff(edges_s)
+    # the going interval: an upper quantile of the neighbourhood, which glitches only make shorter pieces of
+    keep = [0]
+    going = float(np.median(np.sort(gaps[:40])[len(gaps[:40]) // 2 :]))
+    turns = [0.0]
+    for at in range(1, len(edges_s)):
+        gap = float(edges_s[at] - edges_s[keep[-1]])
+        if gap < 0.6 * going:
+            continue
+        count = max(1, round(gap / going))
+        keep.append(at)
+        turns.append(turns[-1] + count / per_rev)
+        if count <= 3:
+            going += 0.3 * (gap / count - going)
+    return edges_s[keep], np.array(turns)
+
+
+def quadratic(times_s: np.ndarray, turns: np.ndarray, smooth_s: float = SMOOTH_S) -> tuple[np.ndarray, ...]:
+    """(grid times, revolutions/s, revolutions/s^2) from a local cubic of the angle on an even grid: speed is a
+    quadratic in each window, so that neither a peak of power nor a bend is flattened by its first order.
+
+    times_s, turns: of pulses; between them the angle is taken from its own local parabola.
+    """
+    span = times_s[-1] - times_s[0]
+    step_s = 0.005
+    half = max(3, round(smooth_s / step_s / 2.0))
+    if span < 2.2 * half * step_s:
+        empty = np.zeros(0)
+        return empty, empty, empty
+    grid = times_s[0] + np.arange(int(span / step_s)) * step_s
+    angle = np.interp(grid, times_s, turns) + bend(grid, times_s, turns)
+    offsets = np.arange(-half, half + 1) * step_s
+    basis = np.stack([offsets**k for k in range(4)], axis=1)
+    kernel = np.linalg.pinv(basis)
+    middle = angle[half:-half]
+    speed = np.convolve(angle, kernel[1][::-1], mode="valid")
+    rate = 2.0 * np.convolve(angle, kernel[2][::-1], mode="valid")
+    return grid[half:-half][: len(middle)], speed, rate
+
+
+def bend(grid: np.ndarray, times_s: np.ndarray, turns: np.ndarray) -> np.ndarray:
+    """What a straight line between two pulses misses of a crank that gains speed: a (t - t0)(t - t1) / 2."""
+    slope = np.diff(turns) / np.diff(times_s)
+    middles = 0.5 * (times_s[1:] + times_s[:-1])
+    width = max(1, min(25, len(slope) // 4))
+    smooth = np.convolve(slope, np.ones(width) / width, mode="same")
+    rate = np.gradient(smooth, middles)
+    at = np.clip(np.searchsorted(times_s, grid, side="right") - 1, 0, len(times_s) - 2)
+    return 0.5 * rate[at] * (grid - times_s[at]) * (grid - times_s[at + 1])
+
+
+def wheel_power(times_s: np.ndarray, turns: np.ndarray, car: Car, smooth_s: float = SMOOTH_S) -> Power:
+    """Power at the wheels of one pull from pulses of the crank: their times (s) and revolutions since the first."""
+    _, speed, rate = quadratic(times_s, turns, smooth_s)
+    return from_motion(speed * 60.0, rate * 60.0, car, smooth_s)
+
+
+def from_motion(rpm: np.ndarray, rpm_per_s: np.ndarray, car: Car, smooth_s: float = SMOOTH_S) -> Power:
+    """Power at the wheels from engine speed (1/min) and its rate."""
+    v, a = rpm / 60.0 * car.metres_per_rev, rpm_per_s / 60.0 * car.metres_per_rev
+    grade = car.grade or 0.0
+    inertia = car.mass_kg * car.rotating * a
+    drag = 0.5 * car.air_kg_m3 * car.cda_m2 * v**2
+    rolling, slope = car.mass_kg * G * car.crr, car.mass_kg * G * grade
+    watts = (inertia + drag + rolling + slope) * v
+    parts = [
+        (inertia + rolling + slope) * car.mass_u,
+        inertia * car.rotating_u / car.rotating,
+        drag * np.hypot(car.cda_u, car.air_u),
+        rolling * car.crr_u,
+        (inertia + drag + rolling + slope) * ESTIMATE_U,
+    ]
+    words = ["an estimate of power at the wheels, not a measurement of it", f"smoothed over {smooth_s:.1f} s; no slip"]
+    if car.grade is None:
+        parts.append(car.mass_kg * G * car.grade_u)
+        words.append(f"the road's grade isn't known: the interval holds {1.96 * car.grade_u:.1%} either way")
+    u = 1.96 * np.sqrt(sum(np.square(p) for p in parts)) * v
+    return Power(rpm, watts, watts - u, watts + u, words)
+
+
+def road_load_n(speed_m_s, mass_kg, cda_m2, crr, acceleration=0.0, rotating=1.0, air_kg_m3=AIR_KG_M3, grade=0.0):
+    """(drag, rolling with grade, inertia) in newtons: 0.5 rho CdA v^2, m g (crr + grade), m k a."""
+    return (
+        0.5 * air_kg_m3 * cda_m2 * speed_m_s**2,
+        mass_kg * G * (crr + grade),
+        mass_kg * rotating * acceleration,
+    )
+
+
+def gear_of(rpm: np.ndarray, wheel_kmh: np.ndarray, gears: list[float]) -> tuple[float, float]:
+    """(rpm per km/h of the nearest configured gear, how far the measured ratio is from it as a share)."""
+    with np.errstate(invalid="ignore", divide="ignore"):
+        ratio = rpm / wheel_kmh
+    ratio = float(np.median(ratio[np.isfinite(ratio)]))
+    nearest = min(gears, key=lambda g: abs(np.log(g / ratio)))
+    return nearest, ratio / nearest - 1.0
+
+
+def sae_j1349(kpa: float, degc: float, humidity: float = 0.0) -> float:
+    """Correction factor on power: 1.18 (990/pd) sqrt((t+273)/298) - 0.18, pd dry pressure in mbar (SAE J1349, by
+    secondary copies; meant for 0.93-1.07)."""
+    dry_mbar = 10.0 * (kpa - humidity * vapour_kpa(degc))
+    return 1.18 * (990.0 / dry_mbar) * np.sqrt((degc + 273.0) / 298.0) - 0.18
+
+
+def iso_1585(kpa: float, degc: float, humidity: float = 0.0) -> float:
+    """Spark ignition, (99/pd)^1.2 (T/298)^0.6 (ISO 1585; value from memory)."""
+    return (99.0 / (kpa - humidity * vapour_kpa(degc))) ** 1.2 * ((degc + 273.0) / 298.0) ** 0.6
+
+
+def din_70020(kpa: float, degc: float, humidity: float = 0.0) -> float:
+    """(1013/p) sqrt((t+273)/293), p as measured (DIN 70020; value from memory). Humidity does not enter."""
+    del humidity
+    return 101.3 / kpa * np.sqrt((degc + 273.0) / 293.0)
+
+
+CORRECTIONS = {"sae": sae_j1349, "iso": iso_1585, "din": din_70020}
+
+
+def vapour_kpa(degc: float) -> float:
+    """Saturation pressure of water, kPa (Magnus form, Alduchov and Eskridge 1996), -40 to 50 degC."""
+    return 0.61094 * np.exp(17.625 * degc / (degc + 243.04))
+
+
+def square_root_correction(kpa: float, degc: float, standard_kpa: float, standard_degc: float) -> float:
+    """The older square-root form: (standard pressure / p) sqrt(T / standard T)."""
+    return standard_kpa / kpa * np.sqrt((degc + 273.15) / (standard_degc + 273.15))
+
+
+def engine_watts(wheel_watts: np.ndarray, driveline_loss: float) -> np.ndarray:
+    """Engine power from wheel power and a stated share lost in the driveline; without one there is no engine power."""
+    if not 0.0 <= driveline_loss < 0.5:
+        raise ValueError("a driveline's loss is a share between 0 and 0.5")
+    return wheel_watts / (1.0 - driveline_loss)
