@@ -6,6 +6,7 @@ from shared_math import layout, ticks
 from store import recover, writer
 
 _LAST_SEQUENCE = 0xFFFFFFFF
+_LEAST_SLOTS = 64  # a file with fewer was clipped by something: it is put aside
 
 
 class Card:
@@ -26,46 +27,48 @@ class Card:
     def open(self):
         """Open or make the rings and find where to go on. OSError from the medium comes through."""
         block = bytearray(layout.SLOT)
-        self.pulls, _ = self.medium.open("pulls", self.pulls_slots)
-        self.drive, made = self.medium.open("drive", self.drive_slots)
-        # A file just made holds what the card held there before, perhaps blocks of a ring that was deleted
-        self.last = recover.Newest() if made else recover.newest(self.drive.for_search(), block)
-        self.last_pull = recover.newest(self.pulls.for_search(), block, self.last.ring_id, True)
-        self.drive = self._whole("drive", self.drive, self.drive_slots, self.last)
-        self.pulls = self._whole("pulls", self.pulls, self.pulls_slots, self.last_pull)
-        if self.last.newer_version:
-            self.drive = self._keep("drive", self.drive_slots)
-            self.last = recover.Newest()
-        if self._foreign(block):
-            self.pulls = self._keep("pulls", self.pulls_slots)
-            self.last_pull = recover.Newest()
+        if not self.medium.exists("drive"):
+            self._new_ring(block)
+            return
+        self.drive = self.medium.open("drive", self.drive_slots)
+        self.last = recover.newest(self.drive.for_search(), block)
         if self.last.slot < 0:
-            self._begin()
+            if self.last.newer_version:
+                self.medium.keep("drive")
+            self._new_ring(block)
             return
         self.ring_id = self.last.ring_id
-        if self.last_pull.slot < 0:
-            writer.birth(self.pulls, self.ring_id, layout.PULLS_FILE, _LAST_SEQUENCE)
-            self.last_pull.slot = 0
+        self._find_pulls(block)
         self._go_on()
 
-    def _keep(self, name, slots):
-        self.medium.keep(name)
-        return self.medium.open(name, slots)[0]
+    def _find_pulls(self, block):
+        """Open pulls.rpl; one that is not of the drive's ring is kept under another name, never overwritten."""
+        self.last_pull = recover.Newest()
+        if self.medium.exists("pulls"):
+            self.pulls = self.medium.open("pulls", self.pulls_slots)
+            self.last_pull = recover.newest(self.pulls.for_search(), block, self.ring_id, True)
+        if self.last_pull.slot < 0:
+            self._keep_pulls(block)
+            self.pulls = self._birth("pulls", self.pulls_slots, layout.PULLS_FILE, _LAST_SEQUENCE)
+            self.last_pull.slot = 0
 
-    def _foreign(self, block):
-        """Whether pulls.rpl holds blocks that are not of the drive's ring: another logger's pulls are not overwritten."""
-        if self.last_pull.newer_version:
-            return True
-        if self.last.slot < 0:
-            return self.last_pull.slot >= 0
-        return self.last_pull.slot < 0 and recover.newest(self.pulls.for_search(), block, None, True).slot >= 0
+    def _keep_pulls(self, block):
+        """Rename a pulls.rpl that holds rows of another ring, or of a newer version."""
+        if self.medium.exists("pulls"):
+            held = recover.newest(self.medium.open("pulls", self.pulls_slots).for_search(), block, None, True)
+            if held.first_row >= 0 or held.newer_version:
+                self.medium.keep("pulls")
 
-    def _whole(self, name, store, slots, found):
-        """The store, made anew if a power cut clipped it while it was being made."""
-        if found.slot < 0 and not found.newer_version and store.slots < slots:
-            self.medium.remove(name)
-            return self.medium.open(name, slots)[0]
-        return store
+    def _birth(self, name, slots, which, sequence):
+        """The ring file with its first block: made, or begun anew in place where it holds nothing."""
+        if self.medium.exists(name):
+            store = self.medium.open(name, slots)
+            if store.slots >= _LEAST_SLOTS:
+                store.write(0, writer.birth(self.ring_id, which, store.slots, sequence))
+                return store
+            self.medium.keep(name)
+        self.medium.make(name, slots, writer.birth(self.ring_id, which, slots, sequence))
+        return self.medium.open(name, slots)
 
     def _go_on(self):
         sequence = self.last.sequence
@@ -82,11 +85,14 @@ class Card:
         self.pulls_slot = (pull.slot + 1) % self.pulls.slots
         self.session = session % 0xFFFF + 1
 
-    def _begin(self):
+    def _new_ring(self, block):
         self.made_new = True
         self.ring_id = self.random(4)
-        writer.birth(self.drive, self.ring_id, layout.DRIVE_FILE, 0)
-        writer.birth(self.pulls, self.ring_id, layout.PULLS_FILE, _LAST_SEQUENCE)
+        self.last = recover.Newest()
+        self.last_pull = recover.Newest()
+        self._keep_pulls(block)
+        self.pulls = self._birth("pulls", self.pulls_slots, layout.PULLS_FILE, _LAST_SEQUENCE)
+        self.drive = self._birth("drive", self.drive_slots, layout.DRIVE_FILE, 0)
         self.sequence = 1
         self.drive_slot = self.pulls_slot = 1
         self.session = 1

@@ -17,13 +17,23 @@ class FatCard:
         self.folder = folder
         self.device = device
 
-    def open(self, name, slots):
-        """(store, whether it was made now) of the ring file `name`; made with `slots` slots where absent."""
-        path = self._path(name)
-        made = not exists(path)
-        if made:
-            make(path, slots)
-        return FatFile(path, self.device), made
+    def exists(self, name):
+        """Whether the ring file `name` is there; it then has its first block."""
+        return exists(self._path(name))
+
+    def make(self, name, slots, first_block):
+        """Make the ring file `name`. It gets its name last, so that a power cut leaves no file without first block."""
+        half_made = self.folder + "/" + name + ".tmp"
+        if exists(half_made):
+            os.remove(half_made)
+        make(half_made, slots)
+        with open(half_made, "r+b") as f:
+            f.write(first_block)
+        os.rename(half_made, self._path(name))
+
+    def open(self, name, _slots):
+        """The store of the ring file `name`, whatever its size."""
+        return FatFile(self._path(name), self.device)
 
     def keep(self, name):
         """Rename a ring file that is not ours to overwrite, so that a new one can be made."""
@@ -31,10 +41,6 @@ class FatCard:
         while exists(self._path("%s_kept%d" % (name, number))):
             number += 1
         os.rename(self._path(name), self._path("%s_kept%d" % (name, number)))
-
-    def remove(self, name):
-        """Remove a ring file that was never finished."""
-        os.remove(self._path(name))
 
     def _path(self, name):
         return self.folder + "/" + name + ".rpl"

@@ -7,21 +7,31 @@ _FIRST = const(8)
 
 
 class RawCard:
-    """The medium: a device with readblocks, writeblocks and 512-byte sectors."""
+    """The medium: a device with readblocks, writeblocks and 512-byte sectors. pulls_slots: its first region's."""
 
-    def __init__(self, device):
+    def __init__(self, device, pulls_slots):
         self.device = device
+        self.pulls_slots = pulls_slots
         self.at = _FIRST
         self.regions = {}
 
+    def exists(self, _name):
+        """Sectors are always there."""
+        return True
+
     def open(self, name, slots):
-        """(store, False) of the ring `name`. Regions follow each other in the order of their first opening."""
+        """The store of the ring `name`. Regions follow each other in the order of their first opening: pulls first."""
+        if not self.regions:
+            self._place("pulls", self.pulls_slots)
         if name not in self.regions:
-            if self.at + slots > self.device.ioctl(4, 0):
-                raise OSError(errnos.ENOSPC)
-            self.regions[name] = Region(self.device, self.at, slots)
-            self.at += slots
-        return self.regions[name], False
+            self._place(name, slots)
+        return self.regions[name]
+
+    def _place(self, name, slots):
+        if self.at + slots > self.device.ioctl(4, 0):
+            raise OSError(errnos.ENOSPC)
+        self.regions[name] = Region(self.device, self.at, slots)
+        self.at += slots
 
     def keep(self, _name):
         """There is no second place on a bare device."""

@@ -20,13 +20,19 @@ class SegmentCard:
     def __init__(self, folder):
         self.folder = folder
 
+    def exists(self, name):
+        """Whether the ring `name` is there."""
+        return exists(self.folder + "/" + name)
+
+    def make(self, name, slots, first_block):
+        """Make the ring `name` with its first block."""
+        os.mkdir(self.folder + "/" + name)
+        store = self.open(name, slots)
+        store.write(0, first_block)
+
     def open(self, name, slots):
-        """(store, whether it was made now) of the ring `name`, with `slots` slots in all."""
-        path = self.folder + "/" + name
-        made = not exists(path)
-        if made:
-            os.mkdir(path)
-        return Segments(path, slots), made
+        """The store of the ring `name`, with `slots` slots in all."""
+        return Segments(self.folder + "/" + name, slots)
 
     def keep(self, name):
         """Rename a ring that is not ours to overwrite, so that a new one can be made."""

@@ -114,13 +114,13 @@ class DriveWriter:
         return True
 
 
-def birth(file, ring_id, which, sequence):
-    """Write a new file's first block."""
+def birth(ring_id, which, slots, sequence):
+    """A new file's first block, sealed."""
     block = bytearray(layout.SLOT)
     layout.start_block(block, layout.BIRTH, ring_id)
     layout.put32(block, layout.AT_SEQUENCE, sequence)
     layout.put16(block, layout.AT_LENGTH, 8)
-    layout.put32(block, layout.AT_PAYLOAD, file.slots)
+    layout.put32(block, layout.AT_PAYLOAD, slots)
     block[layout.AT_PAYLOAD + 4] = which
     layout.seal(block, memoryview(block)[: layout.AT_CRC])
-    file.write(0, block)
+    return block

@@ -223,13 +223,25 @@ def test_ring_of_another_size_is_gone_on_with():
     vfs.umount("/t")
 
 
-def test_clipped_file_without_blocks_is_made_anew():
+def test_clipped_file_without_blocks_is_put_aside():
     disk = new_disk()
     vfs.mount(vfs.VfsFat(disk), "/t")
     fatfile.make("/t/drive.rpl", 20)
     vfs.umount("/t")
     drive = mounted(disk)
     assert drive.card.drive.slots == 200 and drive.card.made_new
+    assert fatfile.exists("/t/drive_kept1.rpl")
+    vfs.umount("/t")
+
+
+def test_file_half_made_by_a_cut_is_made_anew():
+    disk = new_disk()
+    vfs.mount(vfs.VfsFat(disk), "/t")
+    fatfile.make("/t/drive.tmp", 20)
+    vfs.umount("/t")
+    drive = mounted(disk)
+    assert drive.card.drive.slots == 200
+    assert not fatfile.exists("/t/drive.tmp")
     vfs.umount("/t")
 
 

@@ -1,11 +1,15 @@
 """Storage that remembers every write and can lose power in the middle of one. Runs under MicroPython."""
 
 import vfs
+from shared_math import layout
 
 from store import fatfile, rawdisk, segments
 
 SECTOR = 512
 ERASE = 4096
+SLOTS = 64  # of the drive ring
+PULLS = 64
+OLD_RING = b"old!"
 EIO = -5  # what a device without power answers to the finalisers of the program that ran
 
 
@@ -95,6 +99,18 @@ def tear(image, offset, data, how):
         image[offset : offset + how] = data[:how]
 
 
+def fill_with_old_ring(image):
+    """A used card: every sector holds a good block of a ring that was deleted, its sequence and session far ahead."""
+    block = bytearray(SECTOR)
+    for at in range(0, len(image), SECTOR):
+        layout.start_block(block, layout.PACKED, OLD_RING)
+        layout.put32(block, layout.AT_SEQUENCE, 100000 + at // SECTOR)
+        layout.put16(block, layout.AT_SESSION, 77)
+        layout.put16(block, layout.AT_ROWS, 1)
+        layout.seal(block, memoryview(block)[: layout.AT_CRC])
+        image[at : at + SECTOR] = block
+
+
 class Kind:
     """A medium under test: how to make its image, mount it and find what its rings are kept in."""
 
@@ -106,6 +122,7 @@ class Kind:
         """A formatted disk."""
         disk = self.disk(bytearray(self.size))
         if self.name == "fat":
+            fill_with_old_ring(disk.image)
             vfs.VfsFat.mkfs(disk)
         elif self.name == "littlefs":
             vfs.VfsLfs2.mkfs(disk)
@@ -117,7 +134,7 @@ class Kind:
     def mount(self, disk):
         """The store medium on the disk."""
         if self.name == "raw":
-            return rawdisk.RawCard(disk)
+            return rawdisk.RawCard(disk, PULLS)
         if self.name == "fat":
             vfs.mount(vfs.VfsFat(disk), "/t")
             return fatfile.FatCard("/t", disk)
@@ -146,15 +163,22 @@ class Watched:
         self.disk = disk
         self.acks = acks
 
+    def exists(self, name):
+        return self.medium.exists(name)
+
+    def make(self, name, slots, first_block):
+        self.medium.make(name, slots, first_block)
+        self.took(name, 0, first_block)
+
     def open(self, name, slots):
-        store, made = self.medium.open(name, slots)
-        return WatchedStore(store, name, self), made
+        return WatchedStore(self.medium.open(name, slots), name, self)
+
+    def took(self, name, slot, block):
+        log = self.disk.log
+        self.acks.append((len(log) if log is not None else 0, name, slot, bytes(block)))
 
     def keep(self, name):
         self.medium.keep(name)
-
-    def remove(self, name):
-        self.medium.remove(name)
 
 
 class WatchedStore:
@@ -171,7 +195,5 @@ class WatchedStore:
         return self.store.for_search()
 
     def write(self, slot, block):
-        data = bytes(block)
         self.store.write(slot, block)
-        log = self.watched.disk.log
-        self.watched.acks.append((len(log) if log is not None else 0, self.name, slot, data))
+        self.watched.took(self.name, slot, block)

@@ -10,12 +10,10 @@ import json
 import sys
 
 from drive import RATE, Drive
-from media import KINDS, PowerCut, Watched, tear
+from media import KINDS, OLD_RING, PULLS, SLOTS, PowerCut, Watched, tear
 
 from shared_math import layout, ticks
 
-SLOTS = 64
-PULLS = 64
 TORN = ("half", "ff", "zero")
 
 
@@ -56,6 +54,7 @@ class Expected:
         self.kind = kind
         self.rings = {"drive": {}, "pulls": {}}
         self.known = set()
+        self.recorded = False  # any row
         self.pulls_next = -1  # slot behind the newest row block of pulls
 
     def take(self, ack):
@@ -65,6 +64,7 @@ class Expected:
             held.pop(gone, None)
         held[slot] = data
         self.known.add(data)
+        self.recorded = self.recorded or data[layout.AT_KIND] == layout.PACKED
         if ring == "pulls" and data[layout.AT_KIND] == layout.PACKED:
             self.pulls_next = (slot + 1) % PULLS
 
@@ -111,7 +111,7 @@ def check(kind, image, expected, under_way, cut_at=-1, torn=False):
         medium = Watched(kind.mount(disk), disk, seen)
         drive = Drive(medium, SLOTS, PULLS)
     except OSError as error:
-        if expected.known or not torn:
+        if expected.recorded or not torn:
             raise Failure("the card can't be used: %r" % error)
         disk.dead = True
         kind_unmount_quietly(kind)
@@ -158,7 +158,7 @@ def look(kind, drive, expected, under_way, seen, cut_twice):
                     raise Failure("%s slot %d lost its acknowledged block" % (ring, slot))
         for slot in range(store.slots):
             store.read(slot, block)
-            if layout.verdict(block) is None:
+            if layout.verdict(block) is None and block[4:8] != OLD_RING:
                 if bytes(block) not in known and not (cut_twice and block[layout.AT_KIND] in (layout.SETUP, layout.BIRTH)):
                     raise Failure("%s slot %d holds a block that was never written" % (ring, slot))
                 if block[layout.AT_KIND] == layout.PACKED:
@@ -178,6 +178,8 @@ def resume(drive, expected):
     """Recording goes on behind everything that was acknowledged."""
     newest = expected.newest()
     before = drive.recorder.writer.sequence
+    if drive.recorder.writer.ring_id == OLD_RING:
+        raise Failure("recording goes on in a ring that was deleted")
     if newest >= 0 and not ticks.seq_after(before, newest):
         raise Failure("recording goes on at sequence %d, but %d is on the card" % (before, newest))
     tell(drive, 2 * RATE, [(RATE, 1, 0)])

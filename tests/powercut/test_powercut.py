@@ -73,6 +73,12 @@ MUTANTS = {
         "",
         "raw",
     ),
+    "a deleted ring's blocks are taken for this one's": (
+        "firmware/store/recover.py",
+        "        return ring_id == found.ring_id\n",
+        "        return True\n",
+        "fat",
+    ),
     "a copy is not looked at before it is written": (
         "firmware/store/copier.py",
         "self.writer.slot_of(sequence)",
