@@ -17,6 +17,8 @@ from ringpull.analysis.columns import Columns
 from ringpull.analysis.transport import Transport
 
 LEAST_EVENTS = 3
+LEAST_RECOVERIES = 2  # ends of cuts and tails, without which the fall of lambda doesn't tell the lag
+MOST_TAU_U = 0.30
 MOST_DELAY_U_S = 0.030  # a delay less certain than this is called not identifiable
 STARTS = (0.5, 1.3, 3.2)  # exhaust volumes to begin from, in displacements
 # What the model itself may be wrong by (gas temperature, efficiency, film), whatever the fit says: constant delay in
@@ -69,7 +71,7 @@ def identify(columns: Columns, fallback: Transport | None = None) -> Identified:
     p, _ = min(starts, key=lambda one: one[1])
     if problem.leave_out(p):
         p, _ = problem.solve(p)
-    model, words = describe(problem, p, given)
+    model, words = describe(problem, p, given, fallback)
     pull_flow = float(np.percentile(problem.flow.litres_per_s, 95))
     if model.delay_u_s(pull_flow) > MOST_DELAY_U_S:
         return not_identifiable(f"its {timed} events leave the delay uncertain", timed)
@@ -81,8 +83,9 @@ def identify(columns: Columns, fallback: Transport | None = None) -> Identified:
     return Identified(moved, timed, True, words, replace(model, source=words), latency)
 
 
-def describe(problem: fit.Fit, p: np.ndarray, given: events.Inputs) -> tuple[Transport, str]:
-    """(model with uncertainties, how it was found in words) of a fit's parameters."""
+def describe(problem: fit.Fit, p: np.ndarray, given: events.Inputs, fallback: Transport) -> tuple[Transport, str]:
+    """(model with uncertainties, how it was found in words) of a fit's parameters; the lag is the fallback's where the
+    events don't tell it."""
     cov = problem.covariance(p)
     kinds = problem.cut.kind
     cuts, ends, steps, tails = (int(np.count_nonzero(kinds == k)) for k in range(4))
@@ -96,9 +99,9 @@ def describe(problem: fit.Fit, p: np.ndarray, given: events.Inputs) -> tuple[Tra
         f"identified from {cuts} fuel cuts, {ends} ends of cuts, {steps} steps of wanted lambda and {tails} tails; "
         f"time zero is {given.zero}"
     )
-    if not ends + tails:
-        words += "; no cut recovery, so the lag is less certain"
-        tau_u_s = max(tau_u_s, 0.2 * plain.tau_s)
+    if ends + tails < LEAST_RECOVERIES or tau_u_s > MOST_TAU_U * plain.tau_s:
+        words += f"; too few cut recoveries for the lag: {fallback.tau_s * 1000:.0f} ms as configured or assumed"
+        plain, tau_u_s = replace(plain, tau_s=fallback.tau_s), fallback.tau_u_s
     if given.zero == "throttle":
         words += ", so the delay is an upper bound"
     model = replace(
