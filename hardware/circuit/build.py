@@ -13,6 +13,7 @@ from hardware.circuit.limits import BOARD_MA
 
 ROOT = Path(__file__).resolve().parents[2]
 HARDWARE = ROOT / "hardware"
+DRAWN_WITH = "0.23"  # of schemdraw: another version may place a line's last decimal elsewhere
 
 
 def build_netlist(build: builds.Build, board: boards.Board) -> str:

@@ -139,6 +139,7 @@ def _two_pins(d, part: Part, kind: str) -> None:
         side = 1 if part.label == "right" else -1
         off = 0.4 if kind in ("resistor", "zener", "diode", "schottky", "jumper") else 1.1 if kind == "led" else 0.55
         align = "left" if side > 0 else "right"
+        off += 0.15 if side < 0 else 0
         _text(d, (x + side * off, y + 0.24), part.ref, align, _SMALL)
         _text(d, (x + side * off, y - 0.24), value_text(part), align, _SMALL)
 
@@ -152,7 +153,7 @@ def _box(d, part: Part) -> None:
         if x <= left:
             _text(d, (left + 0.15, y), pin, "left", _SMALL)
         elif x >= right:
-            _text(d, (right - 0.15, y), pin, "right", _SMALL)
+            _text(d, (right - 0.25, y), pin, "right", _SMALL)
         else:
             _text(d, (x, low + 0.3 if y <= low else top - 0.35), pin, "center", _SMALL)
     name = f"{part.ref} {value_text(part)}"

@@ -6,7 +6,7 @@ import spice
 
 from hardware.circuit import accuracy, netlist
 from hardware.circuit.blocks import BY_NAME
-from shared_math import channels
+from shared_math import channels, transfer
 
 BLOCK = BY_NAME["analog_5v"]
 TOP, BOTTOM, FILTER = BLOCK.value("R1"), BLOCK.value("R2"), BLOCK.value("C1")
@@ -123,3 +123,29 @@ def test_the_analysis_allows_for_this_front_end():
     ]
     allowed = accuracy.LAMBDA_PER_V * float(np.hypot.reduce(parts))
     assert np.std(accuracy.errors(0.85, False)) < 1.1 * allowed
+
+
+@spice.needs_ngspice
+@pytest.mark.parametrize("degc", [-40, 25, 85])
+@pytest.mark.parametrize("sensor_degc", [-40.0, 25.0, 100.0, 200.0])
+def test_pt1000_reads_true(sensor_degc, degc):
+    """The input with the resistances of IEC 60751 (as rtd-sensor gives them) through the configuration under the drawing."""
+    ohm = {-40.0: 842.707, 25.0: 1097.347, 100.0: 1385.055, 200.0: 1758.560}[sensor_degc]
+    channel = {"kind": "rtd", "r0_ohm": 1000, "pullup_ohm": BY_NAME["pt1000"].value("R1"), "supply_v": 3.3}
+    assert transfer.to_value(channel, resistive("pt1000", ohm, degc)) == pytest.approx(sensor_degc, abs=0.4)
+
+
+@spice.needs_ngspice
+@pytest.mark.parametrize("degc", [-40, 25, 85])
+@pytest.mark.parametrize("ohm", [200.0, 2500.0, 9000.0])
+def test_thermistor_input_reads_true_ohms(ohm, degc):
+    volts = resistive("thermistor", ohm, degc)
+    assert transfer.pullup_ohm(volts, 3.3, BY_NAME["thermistor"].value("R1")) == pytest.approx(ohm, rel=0.01)
+
+
+def resistive(name, ohm, degc):
+    """Volts at the pin with that sensor on the terminal."""
+    body = ["vrail 3v3 0 3.3", *netlist.lines(BY_NAME["clamp"], "clamp"), *netlist.lines(BY_NAME[name], "x")]
+    return spice.run(netlist.deck("sensor", [*body, f"rsensor x.in 0 {ohm}", f".options temp={degc}", ".op"]))[
+        "v(x.pin)"
+    ][0]

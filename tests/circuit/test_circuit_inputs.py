@@ -43,7 +43,7 @@ def attack(name: str, line: str, case: str, degc: float, rail_v: float = 3.3) ->
     body += [f"vrail rail.n 0 {rail_v}", "rrail rail.n 3v3 0.3", "crail 3v3 0 10u", "v5v 5v 0 5", "rpin x.pin 0 10meg"]
     if name == "differential":
         body.append(f"rother x.{'in' if line == 'sense' else 'sense'} 0 1")
-    result = spice.transient(body, seconds, degc)
+    result = spice.transient(body, seconds, degc, seconds / 1000)
     steady = case in STEADY
     over = stress.overloads(result, BY_NAME[name], "x", steady)
     return result, over + stress.overloads(result, BY_NAME["clamp"], "clamp", steady)
@@ -53,7 +53,7 @@ def cases_of(name: str) -> list[str]:
     return [c for c in CASES if name not in ("thermistor", "pt1000") or c not in NOT_FOR_RESISTIVE]
 
 
-@pytest.mark.parametrize("degc", limits.TEMPERATURES_DEGC)
+@pytest.mark.parametrize("degc", [-40, 85])
 @pytest.mark.parametrize("name, line", LINES)
 def test_input_survives(name, line, degc):
     for case in cases_of(name):

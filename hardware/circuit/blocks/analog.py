@@ -12,24 +12,24 @@ def _block(name: str, title: str, top: str, note: str) -> Block:
             two("R2", "r", "10k", ("N", "0"), ((3, 0), (3, -3)), "right", "divider, lower"),
             two("C1", "c_film", "470n", ("N", "0"), ((6, 0), (6, -3)), "right", "anti-alias filter"),
             transistor(
-                "Q1", "pnp_small", ("N", "VCH", "0"), (9.5, -1), "right", "clamp: carries what is too high to ground"
+                "Q1", "pnp_small", ("N", "VCH", "0"), (10.5, -1), "right", "clamp: carries what is too high to ground"
             ),
-            transistor("Q2", "npn_small", ("3V3", "VCL", "N"), (9.5, 1), "right", "clamp: lifts what is below ground"),
-            two("R3", "r", "1k", ("N", "PIN"), ((12, 0), (15, 0)), "above", "limits what is left for the pin"),
+            transistor("Q2", "npn_small", ("3V3", "VCL", "N"), (10.5, 1), "right", "clamp: lifts what is below ground"),
+            two("R3", "r", "1k", ("N", "PIN"), ((13, 0), (16, 0)), "above", "limits what is left for the pin"),
             two(
                 "C2",
                 "c",
                 "10n",
                 ("PIN", "0"),
-                ((15, 0), (15, -3)),
+                ((16, 0), (16, -3)),
                 "right",
                 "charge for the converter; right at its pin",
             ),
         ),
-        (((3, 0), (12, 0)), ((15, 0), (17.5, 0))),
-        (("IN", (0, 0), "left", "signal"), ("PIN", (17.5, 0), "right", "to converter")),
-        grounds=((3, -3), (6, -3), (9.5, -2), (15, -3)),
-        rails=(("VCH", (8.5, -1), "left"), ("VCL", (8.5, 1), "left"), ("3V3", (9.5, 2), "up")),
+        (((3, 0), (13, 0)), ((16, 0), (18.5, 0))),
+        (("IN", (0, 0), "left", "signal"), ("PIN", (18.5, 0), "right", "to converter")),
+        grounds=((3, -3), (6, -3), (10.5, -2), (16, -3)),
+        rails=(("VCH", (9.5, -1), "left"), ("VCL", (9.5, 1), "left"), ("3V3", (10.5, 2), "up")),
         note=note,
     )
 
