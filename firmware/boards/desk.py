@@ -154,7 +154,8 @@ class DeskBoard:
         """A function without arguments that reads a digital input: 0 or 1."""
         read = self.reader(channel)
         half = 1 << (_BITS - 1)
-        return lambda: 1 if read() > half else 0
+        high = 1 if channel["polarity"] == "high" else 0
+        return lambda: high if read() > half else 1 - high
 
     def on_edges(self, channel, tach):
         """From now on `tach.edge(tick)` is called at every rising edge of the channel's input."""

@@ -103,14 +103,17 @@ class GenericBoard:
 
     def level(self, channel):
         """A function without arguments that reads a digital input: 0 or 1."""
-        return machine.Pin(self.pins["digital"][channel["input"]], machine.Pin.IN).value
+        level = machine.Pin(self.pins["digital"][channel["input"]], machine.Pin.IN).value
+        return level if channel["polarity"] == "high" else lambda: 1 - level()
 
     def on_edges(self, channel, tach):
-        """From now on `tach.edge(tick)` is called at every rising edge of the channel's input."""
+        """From now on `tach.edge(tick)` is called at every edge of the channel's input that its polarity names."""
         edge = tach.edge
         now = time.ticks_us
         pin = machine.Pin(self.pins["pulse"][channel["input"]], machine.Pin.IN)
-        pin.irq(lambda _pin: edge(now() & ticks.MASK), machine.Pin.IRQ_RISING)
+        falling = channel["polarity"] == "falling"
+        which = machine.Pin.IRQ_FALLING if falling else machine.Pin.IRQ_RISING
+        pin.irq(lambda _pin: edge(now() & ticks.MASK), which)
         self.irq_pins.append(pin)
 
     def on_button(self, button):
