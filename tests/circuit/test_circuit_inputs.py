@@ -81,3 +81,26 @@ def test_the_attack_is_real():
     body = [line for line in netlist.lines(block, "x") if not line.startswith("qx.q1")]
     body += [*netlist.lines(BY_NAME["clamp"], "clamp"), *source, "vrail 3v3 0 3.3"]
     assert spice.transient(body, seconds)["v(x.pin)"].max() > limits.PIN_V[1]
+
+
+@pytest.mark.parametrize("line", ["w", "la", "lk"])
+@pytest.mark.parametrize("lit_v", [0.0, 3.3])
+def test_button_and_lamp_wires_survive(line, lit_v):
+    """Wires to the dash touch ground, battery or 24 V (the button's also -14 V); the pins behind them and all parts live."""
+    for case in STEADY if line == "w" else ("ground", "battery", "jump start"):
+        source, seconds = CASES[case](f"x.{line}")
+        body = [*netlist.lines(BY_NAME["button_lamp"], "x"), *source, "vrail 3v3 0 3.3", "v5v 5v 0 5"]
+        result = spice.transient([*body, f"vlamp x.lamp 0 {lit_v}"], seconds, 25, seconds / 1000)
+        assert stress.overloads(result, BY_NAME["button_lamp"], "x", steady=True) == [], case
+        assert limits.GATE_V[0] < result["v(x.b)"].min() and result["v(x.b)"].max() < limits.GATE_V[1], case
+        assert np.abs(result["i(vlamp)"]).max() < 4e-3, case  # least drive strength of the boards' pins
+        assert max(result["i(vrail)"].max(), result["i(v5v)"].max()) * 1000 < limits.RAIL_BACK_MA, case
+
+
+@pytest.mark.parametrize("pullup_ohm", [1e9, 45e3])
+def test_button_levels(pullup_ohm):
+    """Pressed is below 0.8 V and open above 2.0 V, with the pin's own pull-up and without."""
+    for button_ohm, low, high in ((0.1, -0.1, 0.8), (1e8, 2.0, 3.4)):
+        body = [*netlist.lines(BY_NAME["button_lamp"], "x", values={"S1": str(button_ohm)}), "v5v 5v 0 5"]
+        body += ["vrail 3v3 0 3.3", f"rpull 3v3 x.b {pullup_ohm}", "vlamp x.lamp 0 0", ".op"]
+        assert low < spice.run(netlist.deck("button", body))["v(x.b)"][0] < high

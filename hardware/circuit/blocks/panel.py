@@ -6,7 +6,6 @@ BUTTON_LAMP = Block(
     "button_lamp",
     "Button and lamp",
     (
-        two("R1", "r", "10k", ("3V3", "B"), ((3, 4), (3, 0)), "right", "pull-up"),
         two(
             "S1",
             "button",
@@ -16,16 +15,29 @@ BUTTON_LAMP = Block(
             "right",
             "on the dash or in the passenger's hand, two wires",
         ),
-        two("R2", "r", "1k", ("W", "B"), ((0, 0), (3, 0)), "above", "keeps a spike on that wire off the pin"),
+        two("R2", "r", "4.7k", ("W", "B"), ((0, 0), (3, 0)), "above", "that wire may touch 12 V"),
+        two("R1", "r", "47k", ("3V3", "B"), ((3, 3), (3, 0)), "right", "pull-up"),
         two("C1", "c", "100n", ("B", "0"), ((5, 0), (5, -3)), "right", "swallows spikes"),
-        two("R3", "r", "330", ("LAMP", "L"), ((13, 0), (16, 0)), "above", "5 mA"),
-        two("D1", "led", "", ("L", "0"), ((16, 0), (16, -3)), "right", "lamp where the driver sees it"),
+        two("D2", "d_bat85", "", ("B", "3V3"), ((8, 0), (8, 3)), "right", "clamp"),
+        two("D3", "d_bat85", "", ("0", "B"), ((8, -3), (8, 0)), "right", "clamp"),
+        two(
+            "D4", "d_1n4007", "", ("5V", "L5"), ((19, 6), (19, 4)), "right", "a lamp wire on 12 V does not feed the 5 V"
+        ),
+        two(
+            "R3", "r", "220", ("L5", "LA"), ((19, 4), (19, 2)), "right", "a lamp wire on ground does not short the 5 V"
+        ),
+        two(
+            "D1", "led", "", ("LA", "LK"), ((19, 2), (19, 0)), "right", "lamp where the driver sees it, two wires, 2 mA"
+        ),
+        two("R4", "r", "1k", ("LK", "LC"), ((19, 0), (19, -2)), "right", "a lamp wire on 12 V does not burn Q1"),
+        transistor("Q1", "npn_small", ("LC", "LB", "0"), (19, -3), "right", "switches the lamp"),
+        two("R5", "r", "2.2k", ("LAMP", "LB"), ((15, -3), (18, -3)), "above", "base current"),
     ),
-    (((3, 0), (7, 0)),),
-    (("B", (7, 0), "right", "to button pin"), ("LAMP", (13, 0), "left", "lamp pin")),
-    grounds=((0, -3), (5, -3), (16, -3)),
-    rails=(("3V3", (3, 4), "up"),),
-    note="The button pulls its pin to ground.",
+    (((3, 0), (10, 0)),),
+    (("B", (10, 0), "right", "to button pin"), ("LAMP", (15, -3), "left", "lamp pin")),
+    grounds=((0, -3), (5, -3), (8, -3), (19, -4)),
+    rails=(("3V3", (3, 3), "up"), ("3V3", (8, 3), "up"), ("5V", (19, 6), "up")),
+    note="The button pulls its pin to ground. Both wires of button and lamp may touch ground, 12 V or 24 V.",
 )
 
 BUZZER = Block(
