@@ -1,0 +1,44 @@
+"""ringpull report: the whole answer in one offline HTML file."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+HELP = "the whole answer in one offline HTML file"
+EXAMPLE = "ringpull report card -o report.html"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("source", type=Path, metavar="SRC", help="ring file, folder of segments, or card folder")
+    parser.add_argument("-o", "--output", type=Path, required=True, metavar="OUT.html", help="the file to write")
+    parser.add_argument("--against", type=Path, metavar="SRC", help="the drive before a change, to compare with")
+    parser.add_argument("--json", type=Path, metavar="FILE", help="write the answer as JSON as well")
+    parser.add_argument("--strict", action="store_true", help="exit code 1 where the verdict is attention")
+
+
+def run(args: argparse.Namespace) -> int:
+    import json
+
+    import ringpull
+    from ringpull.analysis.answer import answer
+    from ringpull.report import write_report
+    from ringpull.terminal import progress
+
+    with progress("report") as show:
+        drive = ringpull.read(args.source, progress=lambda done: show(0.4 * done))
+        found = answer(drive)
+        show(0.7)
+        against = None
+        if args.against:
+            before = ringpull.read(args.against)
+            against = (before, answer(before))
+        write_report(drive, found, args.output, against)
+        if args.json:
+            args.json.parent.mkdir(parents=True, exist_ok=True)
+            args.json.write_text(json.dumps(found.as_json(), indent=1) + "\n", encoding="utf-8")
+        show(1.0)
+    print(f"{args.output}: {found.verdict}")
+    for reason in found.reasons:
+        print(f"  - {reason}")
+    return 1 if args.strict and found.verdict == "attention" else 0

@@ -1,0 +1,26 @@
+"""The report: one offline HTML file with the whole answer."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from ringpull.analysis.answer import Answer
+    from ringpull.drive import Drive
+
+    Pair = tuple[Drive, Answer]
+
+
+def write_report(drive: Drive, answer: Answer, output: Path, against: Pair | None = None) -> Path:
+    """Write the report of a judged drive to `output`, which is returned; folders are made.
+
+    against: (drive, answer) from before the change. OSError where the file can't be written.
+    """
+    from ringpull.report.page import page
+
+    output = Path(output)
+    text = page(drive, answer, against)
+    output.parent.mkdir(parents=True, exist_ok=True)
+    output.write_text(text, encoding="utf-8")
+    return output

@@ -1,0 +1,80 @@
+"""A card for each pull; where there are very many, those with events get a card and the rest a line."""
+
+from __future__ import annotations
+
+from ringpull.report.answer_part import Numbered, badge, where
+from ringpull.report.words import listed, load, number, quantity, table, text
+
+MOST_CARDS = 24
+
+
+def state_of(pull, count: int) -> str:
+    """What a pull came to, in words."""
+    if pull.spoiled:
+        return "spoiled, not judged"
+    if pull.judged_s <= 0:
+        return "nothing to judge"
+    return "no lean event" if not count else "1 lean event" if count == 1 else f"{count} lean events"
+
+
+def card(pull, events: list[Numbered], unit: str, note: str, several_sessions: bool) -> str:
+    """One pull."""
+    n = pull.numbers
+    session = f"session {pull.pull.session}, " if several_sessions else ""
+    kind = "open" if pull.spoiled or pull.judged_s <= 0 else "lean" if events else "fine"
+    facts = [
+        ("engine speed", f"{number(n.rpm_from)} to {number(n.rpm_to)} 1/min"),
+        ("load, highest", load(n.load_max, unit)),
+        (
+            '<span class="q-name">lambda</span>',
+            f"{quantity(n.lambda_mean, 'lambda', 3)} mean, {quantity(n.lambda_min, 'lambda', 3)} to "
+            f"{quantity(n.lambda_max, 'lambda', 3)}",
+        ),
+        ("judged", f"{number(n.judged_s, 1)} s"),
+    ]
+    lines = [f"{badge(e)} {where(e.pull, e.event, unit)}" for e in events]
+    hints = [text(hint) for e in events for hint in e.event.hints]
+    remark = f'<p class="note">note: {text(note)}</p>' if note else ""
+    return (
+        f'<article class="card {kind}" id="pull-{pull.number}" tabindex="-1"><h3>Pull {pull.number}'
+        f'<span class="state">{state_of(pull, len(events))}</span></h3>'
+        f'<p class="quiet">{session}{number(pull.pull.start_s, 2)} to {number(pull.pull.end_s, 2)} s, '
+        f"{'marked' if pull.pull.source == 'mark' else 'found'}</p><dl>"
+        + "".join(f"<div><dt>{key}</dt><dd>{value}</dd></div>" for key, value in facts)
+        + f"</dl>{listed(lines, kind='events')}{listed(hints, kind='hints')}{remark}"
+        + f'<button type="button" class="go" data-pull="{pull.number}">show pull {pull.number} in the traces</button>'
+        + "</article>"
+    )
+
+
+def part(drive, answer, events: list[Numbered], unit: str, notes: dict[str, str]) -> str:
+    """The section of all pulls."""
+    of_pull: dict[int, list[Numbered]] = {}
+    for one in events:
+        of_pull.setdefault(one.pull.number, []).append(one)
+    pulls = answer.pulls
+    few = pulls
+    if len(pulls) > MOST_CARDS:
+        few = [p for p in pulls if p.number in of_pull][:MOST_CARDS] or pulls[:MOST_CARDS]
+    several = len(drive.sessions) > 1
+    cards = [card(p, of_pull.get(p.number, []), unit, notes.get(str(p.number), ""), several) for p in few]
+    inside = f'<div class="cards">{"".join(cards)}</div>' if cards else "<p>No pull was marked and none was found.</p>"
+    if len(pulls) > len(few):
+        shown = {p.number for p in few}
+        rows = [
+            [
+                f'<span id="pull-{p.number}">{p.number}</span>',
+                f"{number(p.pull.start_s, 1)}",
+                f"{number(p.rpm_from)}–{number(p.rpm_to)}",
+                quantity(p.numbers.lambda_mean, "lambda", 3),
+                quantity(p.numbers.lambda_max, "lambda", 3),
+                state_of(p, len(of_pull.get(p.number, []))),
+                text(notes.get(str(p.number), "")),
+            ]
+            for p in pulls
+            if p.number not in shown
+        ]
+        mixture = '<span class="q-name">lambda</span>'
+        heads = ["pull", "from s", "1/min", mixture + ", mean", mixture + ", highest", "came to", "note"]
+        inside += f"<details><summary>{len(rows)} more pulls</summary>{table(heads, rows, 'the other pulls')}</details>"
+    return f'<section id="pulls" aria-labelledby="pulls-title"><h2 id="pulls-title">Pulls</h2>{inside}</section>'

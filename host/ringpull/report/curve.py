@@ -1,0 +1,298 @@
+"""The picture of the answer: lambda against engine speed of all pulls, the target, the uncertainty, the load below."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ringpull.analysis.lean import LEAST_DEPTH
+from ringpull.report.answer_part import Numbered
+from ringpull.report.palette import DASHES, LINES_LIGHT
+from ringpull.report.words import quantity, text
+
+WIDTH, HIGH, LOW, GAP = 920, 300, 110, 30
+LEFT, RIGHT, TOP, BOTTOM = 62, 66, 26, 40
+STEP_RPM = 40.0  # of the drawn line; a bin's mean of each pull
+MOST_LINES = 12
+MOST_BANDS = 4
+
+
+@dataclass
+class Line:
+    """One pull's means by engine speed: arrays of equal shape, NaN where it never was."""
+
+    number: int
+    rpm: np.ndarray
+    mixture: np.ndarray
+    target: np.ndarray
+    load: np.ndarray
+    lean: bool
+
+
+def line_of(pull, lean: bool) -> Line | None:
+    """A pull's judged rows as means in bins of STEP_RPM; None where it has none."""
+    judged = pull.judged
+    columns = judged.columns
+    rows = columns.rows(pull.pull.start_s, pull.pull.end_s)
+    rpm = columns.rpm[rows]
+    masks = [flags[rows] for name, flags in judged.masks.by_name.items() if name not in ("saturation", "spoiled")]
+    keep = judged.loaded[rows] & ~np.any(np.stack(masks), axis=0) & np.isfinite(rpm)
+    value = judged.lambda_aligned[rows]
+    keep &= np.isfinite(value)
+    if not keep.any():
+        return None
+    at = np.floor(rpm[keep] / STEP_RPM).astype(int)
+    low = at.min()
+    count = np.bincount(at - low).astype(float)
+    axis = columns.load()
+
+    def mean(values: np.ndarray) -> np.ndarray:
+        with np.errstate(invalid="ignore", divide="ignore"):
+            return np.bincount(at - low, values[keep], len(count)) / count
+
+    middle = (np.arange(len(count)) + low + 0.5) * STEP_RPM
+    loads = np.full(len(count), np.nan) if axis is None else mean(axis[rows])
+    return Line(pull.number, middle, mean(value), mean(judged.target[rows]), loads, lean)
+
+
+class Axis:
+    """Values to pixels."""
+
+    def __init__(self, low: float, high: float, first: float, last: float) -> None:
+        self.low, self.high, self.first, self.last = low, high, first, last
+
+    def __call__(self, values):
+        return self.first + (np.asarray(values) - self.low) / (self.high - self.low) * (self.last - self.first)
+
+    def ticks(self, most: int) -> list[float]:
+        """Round places inside."""
+        rough = (self.high - self.low) / most
+        power = 10.0 ** np.floor(np.log10(rough))
+        step = next(s * power for s in (1, 2, 5, 10) if s * power >= rough)
+        return [float(t) for t in np.arange(np.ceil(self.low / step - 1e-9), self.high / step + 1e-9) * step]
+
+
+def stretches(x: np.ndarray, y: np.ndarray, gap: float) -> list[np.ndarray]:
+    """Runs of (x, y) without NaN and without steps in x larger than `gap`; single points stay."""
+    good = np.flatnonzero(np.isfinite(y))
+    if not len(good):
+        return []
+    return np.split(good, np.flatnonzero(np.diff(x[good]) > gap) + 1)
+
+
+def path(x: np.ndarray, y: np.ndarray, across: Axis, up: Axis, gap: float = 4 * STEP_RPM) -> str:
+    """The "d" of a line."""
+    out = []
+    for run in stretches(x, y, gap):
+        points = [f"{a:.1f} {b:.1f}" for a, b in zip(across(x[run]), up(y[run]), strict=True)]
+        out.append("M" + "L".join(points) + ("h.1" if len(points) == 1 else ""))
+    return "".join(out)
+
+
+def band(x: np.ndarray, low: np.ndarray, high: np.ndarray, across: Axis, up: Axis) -> str:
+    """The "d" of the ground between two lines."""
+    out = []
+    for run in stretches(x, low + high, 4 * STEP_RPM):
+        there = [f"{a:.1f} {b:.1f}" for a, b in zip(across(x[run]), up(high[run]), strict=True)]
+        back = [f"{a:.1f} {b:.1f}" for a, b in zip(across(x[run]), up(low[run]), strict=True)]
+        out.append("M" + "L".join(there + back[::-1]) + "Z")
+    return "".join(out)
+
+
+def chosen(lines: list[Line]) -> list[Line]:
+    """The lines that are drawn one by one: all, or where they are many those with lean events first."""
+    return sorted(sorted(lines, key=lambda line: not line.lean)[:MOST_LINES], key=lambda line: line.number)
+
+
+def over_speeds(lines: list[Line], name: str) -> tuple[np.ndarray, np.ndarray]:
+    """(speeds, means over the lines) of one of their columns."""
+    low = min(line.rpm[0] for line in lines)
+    size = round((max(line.rpm[-1] for line in lines) - low) / STEP_RPM) + 1
+    total, count = np.zeros(size), np.zeros(size)
+    for line in lines:
+        values = getattr(line, name)
+        good = np.isfinite(values)
+        at = np.round((line.rpm - low) / STEP_RPM).astype(int)[good]
+        total[at] += values[good]
+        count[at] += 1
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return low + np.arange(size) * STEP_RPM, total / count
+
+
+def style(at: int) -> str:
+    """Colour and dash of the nth line: never by colour alone."""
+    dash = DASHES[at % len(DASHES)]
+    return f'class="pull-line" style="stroke:var(--line-{at % len(LINES_LIGHT)})" stroke-dasharray="{dash}"'
+
+
+def spread_labels(places: list[float], least: float = 14.0) -> list[float]:
+    """Heights of labels moved apart so that none covers another."""
+    order = np.argsort(places)
+    out = list(places)
+    for before, this in zip(order, order[1:]):
+        out[this] = max(out[this], out[before] + least)
+    return out
+
+
+def part(answer, events: list[Numbered], unit: str) -> str:
+    """The section with the picture."""
+    lean = {e.pull.number for e in events}
+    lines = [line for p in answer.pulls if not p.spoiled and (line := line_of(p, p.number in lean)) is not None]
+    start = '<section id="curve" aria-labelledby="curve-title"><h2 id="curve-title">'
+    title = '<span class="q-name">Lambda</span> against engine speed</h2>'
+    if not lines:
+        return f"{start}{title}<p>Nothing under load could be judged, so there is nothing to draw.</p></section>"
+    return f"{start}{title}{picture(answer, lines, events, unit)}</section>"
+
+
+def picture(answer, lines: list[Line], events: list[Numbered], unit: str) -> str:
+    """The two panels as SVG with their legend."""
+    shown = chosen(lines)
+    speeds = np.concatenate([line.rpm for line in lines])
+    values = np.concatenate([v[np.isfinite(v)] for line in lines for v in (line.mixture, line.target)])
+    u = float(np.hypot(answer.uncertainty.get("random_95", 0.0), answer.uncertainty.get("systematic_95", 0.0)))
+    across = Axis(np.floor(speeds.min() / 500) * 500, np.ceil(speeds.max() / 500) * 500, LEFT, WIDTH - RIGHT)
+    low, high = np.floor((values.min() - u) * 50) / 50, np.ceil((values.max() + u) * 50) / 50 + 0.02
+    up = Axis(low, high, TOP + HIGH, TOP)
+    out = [
+        grid(across, up, TOP, HIGH, "lambda"),
+        f'<clipPath id="in"><rect x="{LEFT}" y="{TOP}" '
+        f'width="{WIDTH - LEFT - RIGHT}" height="{HIGH}"/></clipPath><g clip-path="url(#in)">',
+    ]
+    x, target = over_speeds(lines, "target")
+    out.append(f'<path class="limit-band" d="{band(x, target, target + LEAST_DEPTH, across, up)}"/>')
+    if len(lines) > len(shown):
+        out.append(f'<path class="all-band" d="{envelope(lines, across, up)}"/>')
+    if len(shown) <= MOST_BANDS:
+        for at, line in enumerate(shown):
+            ground = band(line.rpm, line.mixture - u, line.mixture + u, across, up)
+            out.append(f'<path class="u-band" style="fill:var(--line-{at % len(LINES_LIGHT)})" d="{ground}"/>')
+    out.append(f'<path class="target-line" d="{path(x, target, across, up)}"/>')
+    out += [f'<path {style(at)} d="{path(e.rpm, e.mixture, across, up)}"/>' for at, e in enumerate(shown)]
+    out.append("</g>" + "".join(mark(e, lines, across, up) for e in events[:40]))
+    out.append(line_labels(shown, across, up))
+    out.append(load_panel(shown, across, unit))
+    out.append(
+        f'<text class="axis-name" x="{(LEFT + WIDTH - RIGHT) / 2:.0f}" y="{TOP + HIGH + GAP + LOW + 34}" '
+        'text-anchor="middle">engine speed, 1/min</text>'
+    )
+    full = TOP + HIGH + GAP + LOW + BOTTOM
+    told = description(lines, events)
+    return (
+        f'<div class="scroll" tabindex="0" role="region" aria-label="picture: mixture against engine speed"><svg '
+        f'viewBox="0 0 {WIDTH} {full}" role="img" aria-label="{text(told)}" class="curve">{"".join(out)}</svg></div>'
+        + legend(len(lines), len(shown), u)
+    )
+
+
+def grid(across: Axis, up: Axis, top: float, high: float, kind: str) -> str:
+    """Frame, lines and ticks of a panel."""
+    out = []
+    for tick in up.ticks(6 if high > 200 else 3):
+        y = float(up(tick))
+        out.append(f'<path class="grid" d="M{LEFT} {y:.1f}H{WIDTH - RIGHT}"/>')
+        shown = f"{tick:.2f}" if kind == "lambda" else f"{tick:.0f}"
+        live = f' class="q" data-q="{kind}" data-v="{tick:.6g}" data-d="{2 if kind == "lambda" else 0}" data-bare="1"'
+        live = live if kind in ("lambda", "pressure", "temperature") else ""
+        out.append(f'<text{live} x="{LEFT - 8}" y="{y + 4:.1f}" text-anchor="end">{shown}</text>')
+    for tick in across.ticks(10):
+        x = float(across(tick))
+        out.append(f'<path class="grid" d="M{x:.1f} {top}V{top + high}"/>')
+        if kind != "lambda":
+            out.append(f'<text x="{x:.1f}" y="{top + high + 16}" text-anchor="middle">{tick:.0f}</text>')
+    out.append(f'<path class="frame" d="M{LEFT} {top}V{top + high}H{WIDTH - RIGHT}"/>')
+    if kind == "lambda":
+        out.append(f'<text class="axis-name q-name" x="{LEFT - 50}" y="{top - 10}">lambda</text>')
+        out.append(f'<text class="axis-name" x="{LEFT + 6}" y="{top - 10}">↑ lean</text>')
+        out.append(f'<text class="axis-name" x="{LEFT + 6}" y="{top + high - 6}">↓ rich</text>')
+    return "".join(out)
+
+
+def envelope(lines: list[Line], across: Axis, up: Axis) -> str:
+    """From the least to the most of all pulls at each speed."""
+    low = min(line.rpm[0] for line in lines)
+    size = round((max(line.rpm[-1] for line in lines) - low) / STEP_RPM) + 1
+    least, most = np.full(size, np.nan), np.full(size, np.nan)
+    for line in lines:
+        at = slice(round((line.rpm[0] - low) / STEP_RPM), round((line.rpm[0] - low) / STEP_RPM) + len(line.rpm))
+        least[at], most[at] = np.fmin(least[at], line.mixture), np.fmax(most[at], line.mixture)
+    return band(low + np.arange(size) * STEP_RPM, least, most, across, up)
+
+
+def mark(found: Numbered, lines: list[Line], across: Axis, up: Axis) -> str:
+    """A lean event: its number over the deepest place and a bar over its speeds."""
+    line = next((one for one in lines if one.number == found.pull.number), None)
+    event = found.event
+    if line is None or not np.isfinite(event.deepest_rpm):
+        return ""
+    inside = (line.rpm >= event.rpm_from - STEP_RPM) & (line.rpm <= event.rpm_to + STEP_RPM) & np.isfinite(line.mixture)
+    if not inside.any():
+        return ""
+    y = float(up(line.mixture[inside].max())) - 14
+    x = float(across(event.deepest_rpm))
+    a, b = float(across(event.rpm_from)), float(across(event.rpm_to))
+    return (
+        f'<g class="lean-mark"><path d="M{a:.1f} {y + 6:.1f}v-4H{b:.1f}v4"/><text x="{x:.1f}" y="{y - 4:.1f}" '
+        f'text-anchor="middle">▲{found.number}</text></g>'
+    )
+
+
+def line_labels(shown: list[Line], across: Axis, up: Axis) -> str:
+    """The number of each pull at the end of its line."""
+    ends = [np.flatnonzero(np.isfinite(line.mixture))[-1] for line in shown]
+    places = spread_labels([float(up(line.mixture[end])) for line, end in zip(shown, ends, strict=True)])
+    return "".join(
+        f'<text class="line-name" x="{WIDTH - RIGHT + 24}" y="{y + 4:.1f}" fill="currentColor">pull {line.number}</text>'
+        f'<path {style(at)} d="M{float(across(line.rpm[end])) + 3:.1f} {float(up(line.mixture[end])):.1f}'
+        f'L{WIDTH - RIGHT + 20} {y:.1f}"/>'
+        for at, (line, end, y) in enumerate(zip(shown, ends, places, strict=True))
+    )
+
+
+def load_panel(shown: list[Line], across: Axis, unit: str) -> str:
+    """Load below, on the same speeds."""
+    loads = np.concatenate([line.load[np.isfinite(line.load)] for line in shown])
+    top = TOP + HIGH + GAP
+    if not len(loads):
+        return f'<text class="axis-name" x="{LEFT}" y="{top + 20}">no load channel was logged</text>'
+    low, high = np.floor(loads.min() / 10) * 10 - 10, np.ceil(loads.max() / 10) * 10 + 10
+    up = Axis(float(low), float(high), top + LOW, top)
+    kind = {"kPa": "pressure", "degC": "temperature"}.get(unit, "plain")
+    lines = "".join(f'<path {style(at)} d="{path(e.rpm, e.load, across, up)}"/>' for at, e in enumerate(shown))
+    name = f'<tspan class="q-unit" data-q="{kind}">{text(unit)}</tspan>'
+    return (
+        grid(across, up, top, LOW, kind)
+        + lines
+        + (f'<text class="axis-name" x="{LEFT - 50}" y="{top - 8}">load, {name}</text>')
+    )
+
+
+def description(lines: list[Line], events: list[Numbered]) -> str:
+    """The picture in words, for those who do not see it."""
+    told = [f"Lambda against engine speed of {len(lines)} pulls with their target."]
+    for found in events[:6]:
+        event = found.event
+        told.append(
+            f"Lean event {found.number} in pull {found.pull.number}: {event.rpm_from:.0f} to {event.rpm_to:.0f} 1/min, "
+            f"{event.depth:.3f} above target."
+        )
+    return " ".join(told)
+
+
+def legend(count: int, shown: int, u: float) -> str:
+    """What the lines and grounds mean."""
+    out = [
+        '<span><svg viewBox="0 0 28 10"><path class="target-line" d="M0 5H28"/></svg> target</span>',
+        '<span><svg viewBox="0 0 28 10"><path class="limit-band" d="M0 0H28V10H0Z"/></svg> up to '
+        f"{quantity(LEAST_DEPTH, 'difference', 3, base=0.85)} above target: not yet an event</span>",
+        "<span>▲ lean event, numbered, bar over its speeds</span>",
+    ]
+    if shown <= MOST_BANDS:
+        out.append(
+            '<span><svg viewBox="0 0 28 10"><path class="u-band" style="fill:var(--line-0)" d="M0 0H28V10H0Z"/></svg> '
+            f"± {quantity(u, 'width', 3, base=0.85)}: 95 % of a mean over 0.2 s, systematic part included</span>"
+        )
+    if count > shown:
+        out.append(f"<span>{shown} of {count} pulls drawn one by one, those with lean events first; grey: all</span>")
+    return f'<p class="legend">{"".join(out)}</p>'

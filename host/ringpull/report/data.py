@@ -1,0 +1,160 @@
+"""Every sample of a drive for the page: each column as 16-bit steps, differences split in bytes, gzip and base64.
+
+A column that came off a converter has few values, evenly spaced: its steps are those, so nothing is rounded. Others
+are cut in 65,534 steps over their range. NO_VALUE stands for NaN.
+"""
+
+from __future__ import annotations
+
+import base64
+import gzip
+import json
+
+import numpy as np
+
+from ringpull.analysis import roles
+from ringpull.report.answer_part import Numbered
+
+NO_VALUE = -32768
+LEVEL = 4  # of gzip: higher ones take twice as long for 2 % less
+PROBE = 20_000
+
+
+def step_of(values: np.ndarray) -> float:
+    """The even spacing of a column's values, 0.0 where there is none. values: (n,), finite."""
+    few = np.unique(values[:: max(1, len(values) // PROBE)])
+    apart = np.diff(few)
+    apart = apart[apart > 1e-9 * max(1.0, float(np.abs(few).max()))]
+    if not len(apart):
+        return 0.0
+    step = float(apart.min())
+    total = float(few[-1] - few[0])
+    if total / step > 60_000:
+        return 0.0
+    step = total / round(total / step)
+    place = (values - values.min()) / step
+    return step if float(np.abs(place - np.round(place)).max()) < 0.02 else 0.0
+
+
+def codes(values: np.ndarray) -> tuple[np.ndarray, float, float]:
+    """(int16 (n,), scale, offset): value = offset + scale * code, NO_VALUE for NaN."""
+    good = np.isfinite(values)
+    out = np.full(len(values), NO_VALUE, np.int16)
+    if not good.any():
+        return out, 1.0, 0.0
+    known = values[good]
+    low, high = float(known.min()), float(known.max())
+    step = step_of(known)
+    scale = step or (high - low) / 65534 or 1.0
+    first = -32767 if not step or (high - low) / step > 32000 else 0
+    out[good] = (np.round((known - low) / scale) + first).astype(np.int16)
+    return out, scale, low - first * scale
+
+
+def packed(columns: list[np.ndarray]) -> str:
+    """int16 columns of equal length as text: per column the low bytes, then the high bytes, of its differences
+    (modulo 65,536, the first from 0); gzip; base64."""
+    parts = []
+    for column in columns:
+        bits = column.view(np.uint16)
+        steps = np.diff(bits, prepend=np.uint16(0)).astype("<u2").view(np.uint8)
+        parts += [steps[0::2].tobytes(), steps[1::2].tobytes()]
+    return base64.b64encode(gzip.compress(b"".join(parts), LEVEL, mtime=0)).decode("ascii")
+
+
+def runs_of(rows: np.ndarray) -> list[list[int]]:
+    """[first row, count] of each stretch of rows without a hole. rows: (n,) rising row numbers."""
+    if not len(rows):
+        return []
+    cuts = np.flatnonzero(np.diff(rows) != 1) + 1
+    starts = np.concatenate([[0], cuts])
+    ends = np.concatenate([cuts, [len(rows)]])
+    return [[int(rows[a]), int(b - a)] for a, b in zip(starts, ends, strict=True)]
+
+
+def role_of(channel: dict, lambda_names: set[str]) -> str:
+    """Which panel a channel belongs to: "lambda", "speed" or its own."""
+    if channel["kind"] == "lambda":
+        return "lambda" if channel["name"] in lambda_names else "commanded"
+    return "speed" if channel["kind"] == "pulses" and "per_rev" in channel else ""
+
+
+def described(session) -> list[dict]:
+    """The channels of a session for the page: column, label, unit, role."""
+    lambdas = {c["name"] for c in roles.lambda_channels([c.config for c in session.channels])}
+    return [
+        {
+            "column": channel.column,
+            "label": channel.label,
+            "unit": "1/min" if channel.unit == "rpm" else channel.unit,
+            "role": role_of(channel.config | {"kind": channel.kind, "name": channel.name}, lambdas),
+        }
+        for channel in session.channels
+    ]
+
+
+def judged_columns(judged, times: np.ndarray) -> dict[str, np.ndarray]:
+    """Lambda with delay and lag undone, and its target, at the times of a session's rows."""
+    columns = judged.columns
+    if not len(columns):
+        return {}
+    at = np.round((times - columns.time_s[0]) / columns.period_s).astype(int)
+    at = np.clip(at, 0, len(columns) - 1)
+    return {"lambda_aligned": judged.lambda_aligned[at], "lambda_target": judged.target[at]}
+
+
+def session_data(session, judged=None) -> tuple[dict, str]:
+    """(what the page needs to know of a session, its samples as text)."""
+    frame = session.frame()
+    times = frame["time_s"].to_numpy()
+    listed = described(session)
+    arrays = [frame[one["column"]].to_numpy(dtype=float) for one in listed]
+    if judged is not None:
+        words = {"lambda_aligned": ("lambda, delay and lag undone", "aligned"), "lambda_target": ("target", "target")}
+        for name, values in judged_columns(judged, times).items():
+            label, role = words[name]
+            listed.append({"column": name, "label": label, "unit": "", "role": role})
+            arrays.append(values)
+    coded = []
+    for one, values in zip(listed, arrays, strict=True):
+        column, one["scale"], one["offset"] = codes(values)
+        coded.append(column)
+    told = {
+        "id": session.id,
+        "period_s": session.period_s,
+        "rows": len(times),
+        "runs": runs_of(np.round(times / session.period_s).astype(np.int64)),
+        "columns": listed,
+    }
+    return told, packed(coded)
+
+
+def spans(answer, events: list[Numbered]) -> list[dict]:
+    """Pulls and lean events for the traces."""
+    out = [
+        {
+            "kind": "pull",
+            "number": p.number,
+            "session": p.pull.session,
+            "start_s": round(p.pull.start_s, 4),
+            "end_s": round(p.pull.end_s, 4),
+        }
+        for p in answer.pulls
+    ]
+    out += [
+        {
+            "kind": "lean",
+            "number": e.number,
+            "session": e.pull.pull.session,
+            "start_s": round(e.event.start_s, 4),
+            "end_s": round(e.event.end_s, 4),
+        }
+        for e in events
+    ]
+    return out
+
+
+def as_script(value: object) -> str:
+    """JSON that can stand inside a script element whatever its texts hold."""
+    text = json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    return text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e").replace("\u2028", "\\u2028")

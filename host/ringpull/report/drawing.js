@@ -1,0 +1,94 @@
+"use strict";
+/* Lines of samples on a panel's canvas: every sample where there is room, else least and most of each pixel. */
+const drawing = (() => {
+  /* One column over time. place: {left, width, x(time), y(value)} in canvas pixels. */
+  function overTime(context, session, at, start, end, place) {
+    context.beginPath();
+    const perPixel = (end - start) / session.period_s / place.width;
+    for (const part of samples.parts(session, start, end)) {
+      if (perPixel <= 2) every(context, session, at, part, place);
+      else bars(context, session, at, part, start, perPixel, place);
+    }
+    context.stroke();
+  }
+
+  function every(context, session, at, { from, to, row }, place) {
+    const values = session.values[at];
+    let pen = false;
+    for (let i = from; i < to; i++) {
+      const value = values[i];
+      if (value !== value) {
+        pen = false;
+        continue;
+      }
+      const x = place.x((row + i - from) * session.period_s);
+      const y = place.y(value);
+      if (pen) context.lineTo(x, y);
+      else {
+        context.moveTo(x, y);
+        context.lineTo(x + 0.5, y);
+      }
+      pen = true;
+    }
+  }
+
+  function bars(context, session, at, { from, to, row }, start, perPixel, place) {
+    const origin = start / session.period_s;
+    const first = Math.floor((row - origin) / perPixel);
+    const last = Math.floor((row + to - from - 1 - origin) / perPixel);
+    let pen = false;
+    for (let pixel = first; pixel <= last; pixel++) {
+      const low = Math.max(from, from + Math.ceil(origin + pixel * perPixel) - row);
+      const high = Math.min(to, from + Math.ceil(origin + (pixel + 1) * perPixel) - row);
+      const [least, most] = samples.extremes(session, at, low, high);
+      if (least > most) {
+        if (high > low) pen = false;
+        continue;
+      }
+      const x = place.left + pixel + 0.5;
+      const top = place.y(most);
+      const bottom = place.y(least);
+      if (pen) context.lineTo(x, top);
+      else context.moveTo(x, top);
+      context.lineTo(x, Math.max(bottom, top + 0.5));
+      pen = true;
+    }
+  }
+
+  /* One column against engine speed: a dot for each sample of the window. mark: shape by pull, so that they differ
+     without colour. */
+  function overSpeed(context, session, at, speedAt, windows, place) {
+    const values = session.values[at];
+    const speeds = session.values[speedAt];
+    const size = Math.max(1, window.devicePixelRatio);
+    for (const { start_s, end_s } of windows) {
+      for (const { from, to } of samples.parts(session, start_s, end_s)) {
+        for (let i = from; i < to; i++) {
+          if (values[i] === values[i] && speeds[i] === speeds[i]) {
+            context.fillRect(place.x(speeds[i]) - size / 2, place.y(values[i]) - size / 2, 1.5 * size, 1.5 * size);
+          }
+        }
+      }
+    }
+  }
+
+  /* Pulls and lean events as grounds behind the lines. */
+  function grounds(context, spans, place, box, colours, words) {
+    for (const span of spans) {
+      const a = Math.max(place.x(span.start_s), box.left);
+      const b = Math.min(place.x(span.end_s), box.left + box.width);
+      if (b <= a) continue;
+      const lean = span.kind === "lean";
+      context.globalAlpha = lean ? 0.22 : 0.1;
+      context.fillStyle = lean ? colours.lean : colours.edge;
+      context.fillRect(a, box.top, b - a, box.height);
+      context.globalAlpha = 1;
+      if (words && b - a > 3) {
+        context.fillStyle = lean ? colours.lean : colours.quiet;
+        context.fillText(lean ? "▲" + span.number : "pull " + span.number, a + 3, box.top + (lean ? 24 : 11) * window.devicePixelRatio);
+      }
+    }
+  }
+
+  return { overTime, overSpeed, grounds };
+})();

@@ -1,0 +1,100 @@
+"""The back of the report: what was left out, how well the instrument ran, how it was done, what was assumed."""
+
+from __future__ import annotations
+
+from ringpull.report.words import listed, number, quantity, table, text
+
+MOST_ROWS = 50
+
+
+def name_of(mask: str) -> str:
+    """A mask's name as people write it."""
+    return mask.replace("_", " ")
+
+
+def left_out(answer) -> str:
+    """Seconds of the pulls that were not judged, with the rule of each mask."""
+    rows = [
+        [text(name_of(mask)), f"{number(seconds, 2)} s", text(answer.rules.get(mask, ""))]
+        for mask, seconds in sorted(answer.left_out.items(), key=lambda item: -item[1])
+    ]
+    inside = (
+        table(["what", "seconds of all pulls", "rule"], rows, "left out of judgement")
+        if rows
+        else ("<p>Nothing was left out of the pulls.</p>")
+    )
+    return section("left-out", "Left out, and why", inside + "<p>One moment may be left out by several rules.</p>")
+
+
+def section(key: str, title: str, inside: str) -> str:
+    """A section with its heading."""
+    return f'<section id="{key}" aria-labelledby="{key}-title"><h2 id="{key}-title">{title}</h2>{inside}</section>'
+
+
+def health(drive) -> str:
+    """How well the logger ran and what can be read of it."""
+    rows = []
+    for session in drive.sessions[:MOST_ROWS]:
+        timing = session.timing
+        rejected = timing.get("rejected_edges") or {}
+        edges = rejected if isinstance(rejected, dict) else {"all": rejected}
+        rows.append(
+            [
+                str(session.id),
+                text(session.start_utc or "clock not set"),
+                f"{number(session.duration_s, 1)} s at {number(session.rate_hz)} Hz",
+                f"{session.rows} read, {session.lost_rows} lost",
+                f"{number(timing.get('late_us_p99'))} / {number(timing.get('late_us_max'))} µs",
+                ", ".join(f"{text(name.replace('_', ' '))} {count}" for name, count in edges.items()) or "none",
+                text(f"{session.firmware} on {session.board}"),
+            ]
+        )
+    heads = ["session", "start", "length", "rows", "late, 99 % / most", "edges rejected as glitches", "firmware"]
+    blocks = drive.blocks
+    out = table(heads, rows, "sessions") + (
+        f"<p>Blocks: {blocks.read} read, {blocks.damaged} damaged, {blocks.missing} missing.</p>"
+    )
+    if len(drive.sessions) > MOST_ROWS:
+        out += f"<p>{len(drive.sessions) - MOST_ROWS} more sessions are not in this table.</p>"
+    gaps = [(s.id, *gap) for s in drive.sessions for gap in s.gaps()]
+    if gaps:
+        lines = [[str(i), f"{number(a, 2)}", f"{number(b, 2)}", text(why)] for i, a, b, why in gaps[:MOST_ROWS]]
+        out += table(["session", "from s", "to s", "why"], lines, f"gaps ({len(gaps)} in all)")
+    else:
+        out += "<p>No gaps between rows.</p>"
+    damage = drive.damage
+    if damage:
+        lines = [[text(d.file), str(d.block), text(d.reason)] for d in damage[:MOST_ROWS]]
+        out += table(["file", "block", "reason"], lines, f"damaged blocks ({len(damage)} in all)")
+    return section("health", "Health of the instrument", out)
+
+
+def method(drive, answer) -> str:
+    """Alignment, uncertainty and assumptions."""
+    alignment, budget = answer.alignment, answer.uncertainty
+    out = ""
+    if alignment:
+        out += (
+            "<p>A sensor tells of gas that was burnt a little earlier: the delay of the pipe and the lag of the sensor "
+            f"were undone before anything was judged. Lag {number(alignment['tau_s'] * 1000)} ± "
+            f"{number(alignment['tau_u'] * 1000)} ms; found so: {text(alignment['source'])}.</p>"
+        )
+        rows = [
+            [number(rpm), number(load), f"{number(delay * 1000)} ± {number(u * 1000)}"]
+            for rpm, load, delay, u in alignment.get("delay_s_at", [])
+        ]
+        out += table(["1/min", "load", "delay, ms"], rows, "delay from injection to sensor")
+    if budget:
+        rows = [
+            [text(p["name"]), text(p["kind"]), quantity(p["u"], "width", 4, base=0.85), text(p["source"])]
+            for p in budget.get("parts", [])
+        ]
+        out += table(["part", "kind", "standard uncertainty", "from"], rows, "uncertainty of lambda")
+        out += (
+            f"<p>Together, for a mean over {number(budget['window_s'], 1)} s: random ± "
+            f"{quantity(budget['random_95'], 'width', 4, base=0.85)}, systematic ± "
+            f"{quantity(budget['systematic_95'], 'width', 4, base=0.85)} (95 %).</p>"
+        )
+    out += "<h3>Assumed</h3>" + listed([f'<span class="in-lambda">{text(line)}</span>' for line in answer.assumptions])
+    out += f'<p class="quiet">Made by Ringpull from {text(drive.source.name)}.</p>'
+    return section("method", "Method and assumptions", out)

@@ -1,0 +1,88 @@
+"use strict";
+/* What happens when the page is opened, and what its controls do. */
+(() => {
+  const known = JSON.parse(document.getElementById("known").textContent);
+  const at = (id) => document.getElementById(id);
+  const dark = matchMedia("(prefers-color-scheme: dark)");
+  const colours = () => (dark.matches ? known.colours.dark : known.colours.light);
+  const loaded = new Map();
+
+  async function choose(id) {
+    const session = known.sessions.find((one) => one.id === id);
+    if (!loaded.has(id)) loaded.set(id, await samples.load(session));
+    at("axis").querySelector('[value="speed"]').disabled = !session.columns.some((one) => one.role === "speed");
+    at("axis").value = "time";
+    traces.state.mode = "time";
+    traces.build(session, known.spans, colours());
+    const chooser = at("window");
+    chooser.length = 1;
+    for (const span of known.spans) {
+      if (span.kind === "pull" && span.session === id) chooser.add(new Option("pull " + span.number, String(span.number)));
+    }
+    at("panels").dataset.ready = String(id);
+  }
+
+  async function goTo(number) {
+    const span = known.spans.find((one) => one.kind === "pull" && one.number === number);
+    if (!span) return;
+    if (traces.state.session.id !== span.session) {
+      at("session").value = String(span.session);
+      await choose(span.session);
+    }
+    at("window").value = String(number);
+    traces.setPull(number);
+    at("traces").scrollIntoView();
+    at("panels").focus({ preventScroll: true });
+  }
+
+  const KEYS = {
+    ArrowLeft: (event) => traces.step(event.shiftKey ? -20 : -1),
+    ArrowRight: (event) => traces.step(event.shiftKey ? 20 : 1),
+    "+": () => traces.zoom(0.5),
+    "=": () => traces.zoom(0.5),
+    "-": () => traces.zoom(2),
+    0: () => traces.everything(),
+    PageDown: () => traces.along(0.5),
+    PageUp: () => traces.along(-0.5),
+  };
+
+  function listen() {
+    at("panels").addEventListener("keydown", (event) => {
+      const action = KEYS[event.key];
+      if (!action || event.ctrlKey || event.metaKey || event.altKey) return;
+      event.preventDefault();
+      action(event);
+    });
+    at("narrower").addEventListener("click", () => traces.zoom(0.5));
+    at("wider").addEventListener("click", () => traces.zoom(2));
+    at("earlier").addEventListener("click", () => traces.along(-0.5));
+    at("later").addEventListener("click", () => traces.along(0.5));
+    at("axis").addEventListener("change", () => traces.setMode(at("axis").value));
+    at("window").addEventListener("change", () => traces.setPull(at("window").value ? Number(at("window").value) : null));
+    if (at("session")) at("session").addEventListener("change", () => choose(Number(at("session").value)));
+    for (const button of document.querySelectorAll("button.go")) {
+      button.addEventListener("click", () => goTo(Number(button.dataset.pull)));
+    }
+    for (const link of document.querySelectorAll("a[href^='#pull-']")) {
+      link.addEventListener("click", () => {
+        const hidden = document.querySelector(link.getAttribute("href"))?.closest("details");
+        if (hidden) hidden.open = true;
+      });
+    }
+    let width = at("panels").clientWidth;
+    new ResizeObserver(() => {
+      if (at("panels").clientWidth === width) return;
+      width = at("panels").clientWidth;
+      traces.resize();
+    }).observe(at("panels"));
+    dark.addEventListener("change", () => traces.recolour(colours()));
+    window.addEventListener("beforeprint", () => traces.recolour(known.colours.light));
+    window.addEventListener("afterprint", () => traces.recolour(colours()));
+    units.changed(traces.restated);
+  }
+
+  units.start(known.fuel);
+  listen();
+  // the words are painted first, then the samples are unpacked
+  requestAnimationFrame(() => setTimeout(() => known.sessions.length && choose(known.sessions[0].id), 0));
+})();

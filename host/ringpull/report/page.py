@@ -1,0 +1,141 @@
+"""The parts put together: one HTML document that asks for nothing else."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from ringpull.report import answer_part, cards, curve, data, evidence, palette
+from ringpull.report.words import text
+
+HERE = Path(__file__).parent
+SCRIPTS = ("vendor/uplot.min.js", "units.js", "samples.js", "drawing.js", "traces.js", "page.js")
+STYLES = ("vendor/uplot.min.css", "style.css")
+POLICY = "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; img-src data:"
+
+UNITS = (
+    ("mixture", "mixture", (("lambda", "lambda"), ("afr", "air-fuel ratio"), ("phi", "equivalence ratio"))),
+    ("pressure", "pressure", (("kPa", "kPa"), ("bar", "bar"), ("psi", "psi"))),
+    ("temperature", "temperature", (("degC", "°C"), ("degF", "°F"))),
+)
+
+
+def load_unit(drive, answer) -> str:
+    """The unit of the load axis: of the channel that the target names, else pressure in kPa, else per cent."""
+    if not answer.pulls:
+        return ""
+    columns = answer.pulls[0].judged.columns
+    axis = columns.load()
+    for session in drive.sessions:
+        for channel in session.channels:
+            if columns.named.get(channel.name) is axis and axis is not None:
+                return channel.unit
+    return "kPa" if axis is columns.map_kpa and axis is not None else "%" if axis is not None else ""
+
+
+def chooser() -> str:
+    """The units chooser."""
+    fields = "".join(
+        f'<label>{text(title)} <select id="unit-{key}">'
+        + "".join(f'<option value="{value}">{text(shown)}</option>' for value, shown in options)
+        + "</select></label>"
+        for key, title, options in UNITS
+    )
+    return f'<div class="units" role="group" aria-label="units">{fields}</div>'
+
+
+def fuel(drive) -> dict:
+    """Name and stoichiometric air-fuel ratio of the configured fuel, for the units chooser."""
+    from shared_math import mixture
+
+    config = drive.sessions[0].config if drive.sessions else {}
+    found = mixture.fuel(config.get("fuel") or {"name": "petrol"})
+    return {"name": str(found["name"]), "stoich_afr": round(float(found["stoich_afr"]), 4)}
+
+
+def traces(drive) -> str:
+    """The place where the page's script draws the samples."""
+    several = len(drive.sessions) > 1
+    options = "".join(f'<option value="{s.id}">session {s.id}</option>' for s in drive.sessions)
+    session = f'<label>session <select id="session">{options}</select></label>' if several else ""
+    return (
+        '<section id="traces" aria-labelledby="traces-title"><h2 id="traces-title">Traces</h2>'
+        f'<div class="tools" role="group" aria-label="traces">{session}'
+        '<label>show <select id="window"><option value="">everything</option></select></label>'
+        '<label>against <select id="axis"><option value="time">time</option><option value="speed">engine speed</option>'
+        "</select></label>"
+        '<button type="button" id="narrower">zoom in</button><button type="button" id="wider">zoom out</button>'
+        '<button type="button" id="earlier">earlier</button><button type="button" id="later">later</button>'
+        "</div>"
+        '<p class="quiet" id="keys">Drag to zoom, double-click to see everything. Keys, with the traces in focus: left '
+        "and right move the cursor, with shift by 20; + and - zoom, 0 shows everything, page up and down move along.</p>"
+        '<div id="panels" tabindex="0" role="application" aria-label="traces" aria-describedby="keys"></div>'
+        '<p id="cursor" role="status" aria-live="polite"></p>'
+        "<noscript><p>The traces need JavaScript; all else on this page does not.</p></noscript></section>"
+    )
+
+
+def inlined(names: tuple[str, ...]) -> str:
+    """Files of this package, one after the other."""
+    return "\n".join((HERE / name).read_text(encoding="utf-8") for name in names)
+
+
+def samples(drive, answer) -> tuple[list[dict], str]:
+    """(what is known of each session, the script elements that hold the samples)."""
+    judged = {p.pull.session: p.judged for p in answer.pulls}
+    told, blobs = [], []
+    for session in drive.sessions:
+        known, packed = data.session_data(session, judged.get(session.id))
+        known["blob"] = f"samples-{len(blobs)}"
+        told.append(known)
+        blobs.append(f'<script type="text/plain" id="{known["blob"]}">{packed}</script>')
+    return told, "\n".join(blobs)
+
+
+def notes_of(drive) -> dict[str, str]:
+    """Remarks about pulls that are kept beside the ring file."""
+    from ringpull.notes import read_notes
+
+    return read_notes(drive.source)
+
+
+def page(drive, answer, against=None) -> str:
+    """The document. against: (drive, answer) from before, or None."""
+    events = answer_part.numbered(answer)
+    unit = load_unit(drive, answer)
+    told, blobs = samples(drive, answer)
+    known = {
+        "sessions": told,
+        "spans": data.spans(answer, events),
+        "fuel": fuel(drive),
+        "colours": palette.for_canvas(),
+    }
+    sections = [
+        answer_part.part(drive, answer, events, unit),
+        cards.part(drive, answer, events, unit, notes_of(drive)),
+        curve.part(answer, events, unit),
+        traces(drive),
+        evidence.left_out(answer),
+        evidence.health(drive),
+        evidence.method(drive, answer),
+    ]
+    links = (
+        ("answer", "answer"),
+        ("pulls", "pulls"),
+        ("curve", "curve"),
+        ("traces", "traces"),
+        ("left-out", "left out"),
+        ("health", "instrument"),
+        ("method", "method"),
+    )
+    nav = "".join(f'<a href="#{key}">{name}</a>' for key, name in links)
+    name = dict(answer_part.known_facts(drive))["vehicle"] or drive.source.name
+    return (
+        f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{text(name)}: {text(answer.verdict)}'
+        f'</title>\n<meta http-equiv="Content-Security-Policy" content="{POLICY}">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<style>\n{palette.css()}{inlined(STYLES)}</style>\n</head>\n<body>\n"
+        f'<a class="skip" href="#answer">to the answer</a>\n<header>{answer_part.head(drive)}{chooser()}'
+        f'<nav aria-label="sections">{nav}</nav></header>\n<main>\n' + "\n".join(sections) + "\n</main>\n"
+        f'<script type="application/json" id="known">{data.as_script(known)}</script>\n{blobs}\n'
+        f"<script>\n{inlined(SCRIPTS)}</script>\n</body>\n</html>\n"
+    )

@@ -1,0 +1,315 @@
+"use strict";
+/* The traces: one panel for each kind of channel, all on one axis with one cursor. */
+const traces = (() => {
+  const HEIGHT = 118;
+  const LAST_HEIGHT = 150;
+  const AXIS = 58;
+  const PADDING = [6, 12, 0, 0];
+  const state = { session: null, start: 0, end: 1, mode: "time", pull: null, index: -1 };
+  let panels = [];
+  let spans = [];
+  let colours = {};
+  let echo = false;
+  let pending = false;
+  const root = () => document.getElementById("panels");
+
+  function groupsOf(columns) {
+    const mixture = ["lambda", "aligned", "target", "commanded"];
+    const groups = [];
+    const of = (test) => columns.map((one, at) => (test(one) ? at : -1)).filter((at) => at >= 0);
+    const first = of((one) => mixture.includes(one.role));
+    if (first.length) groups.push(first);
+    for (const at of of((one) => one.role === "speed")) groups.push([at]);
+    for (const at of of((one) => !mixture.includes(one.role) && one.role !== "speed")) groups.push([at]);
+    return groups;
+  }
+
+  function look(column, nth) {
+    if (column.role === "target") return { colour: colours.target, dash: [3, 4], width: 1.5 };
+    if (column.role === "lambda") return { colour: colours.measured, dash: [], width: 1 };
+    if (column.role === "aligned") return { colour: colours.lines[0], dash: [], width: 1.8 };
+    return { colour: colours.lines[nth % colours.lines.length], dash: nth ? [8, 3] : [], width: 1.4 };
+  }
+
+  function limits(session, group) {
+    let low = Infinity;
+    let high = -Infinity;
+    for (const at of group) {
+      const { low: least, high: most } = session.coarse[at];
+      for (let k = 0; k < least.length; k++) {
+        if (least[k] < low) low = least[k];
+        if (most[k] > high) high = most[k];
+      }
+    }
+    if (low > high) return [0, 1];
+    const room = (high - low) * 0.06 || Math.abs(high) * 0.05 || 1;
+    return [low - room, high + room];
+  }
+
+  const speedColumn = () => state.session.columns.findIndex((one) => one.role === "speed");
+  const here = () => spans.filter((span) => span.session === state.session.id);
+
+  /* Spans of time whose samples are drawn against speed. */
+  function windows() {
+    const pulls = here().filter((span) => span.kind === "pull" && (state.pull === null || span.number === state.pull));
+    if (pulls.length) return pulls;
+    const [start_s, end_s] = samples.range(state.session);
+    return [{ start_s, end_s }];
+  }
+
+  function draw(panel, u) {
+    const { left, top, width, height } = u.bbox;
+    const context = u.ctx;
+    const place = { left, width, x: (v) => u.valToPos(v, "x", true), y: (v) => u.valToPos(v, "y", true) };
+    const ratio = window.devicePixelRatio;
+    context.save();
+    context.beginPath();
+    context.rect(left, top, width, height);
+    context.clip();
+    context.font = `${11 * ratio}px system-ui, sans-serif`;
+    if (state.mode === "time") drawing.grounds(context, here(), place, u.bbox, colours, panel.first);
+    panel.group.forEach((at, nth) => {
+      const { colour, dash, width: thick } = look(state.session.columns[at], nth);
+      context.strokeStyle = context.fillStyle = colour;
+      context.lineWidth = thick * ratio;
+      context.lineJoin = "round";
+      context.setLineDash(dash.map((d) => d * ratio));
+      if (state.mode === "time") drawing.overTime(context, state.session, at, state.start, state.end, place);
+      else drawing.overSpeed(context, state.session, at, speedColumn(), windows(), place);
+    });
+    context.restore();
+  }
+
+  function options(panel, width) {
+    const column = state.session.columns[panel.group[0]];
+    const axis = { stroke: () => colours.quiet, grid: { stroke: () => colours.rule, width: 1 }, ticks: { show: false }, font: "12px system-ui, sans-serif" };
+    return {
+      width,
+      height: panel.last ? LAST_HEIGHT : HEIGHT,
+      padding: PADDING,
+      legend: { show: false },
+      cursor: { y: false, points: { show: false }, drag: { x: true, y: false, setScale: false, dist: 5 }, bind: { dblclick: () => () => everything() } },
+      scales: { x: { time: false, range: () => [state.start, state.end] }, y: { range: () => panel.limits } },
+      axes: [
+        { ...axis, size: panel.last ? 34 : 4, values: panel.last ? (u, ticks) => ticks.map((v) => String(+v.toFixed(4))) : () => [] },
+        { ...axis, size: AXIS, space: 26, values: (u, ticks, a, b, step) => ticks.map((v) => units.ofTick(column, v, Math.min(6, Math.max(0, -Math.floor(Math.log10(step) + 1e-9))))) },
+      ],
+      series: [{}, { show: true, paths: () => null, points: { show: false } }],
+      hooks: {
+        draw: [(u) => draw(panel, u)],
+        setSelect: [(u) => selected(u)],
+        setCursor: [(u) => moved(u)],
+      },
+    };
+  }
+
+  function selected(u) {
+    const { left, width } = u.select;
+    if (echo || width < 5) return;
+    const a = u.posToVal(left, "x");
+    const b = u.posToVal(left + width, "x");
+    echo = true;
+    for (const { plot } of panels) plot.setSelect({ left: 0, top: 0, width: 0, height: 0 }, false);
+    echo = false;
+    show(a, b);
+  }
+
+  function moved(u) {
+    if (echo || u.cursor.left < 0) return;
+    place(u.posToVal(u.cursor.left, "x"), u.cursor.left);
+  }
+
+  /* Put the cursor at a value of the axis. */
+  function place(value, left) {
+    state.index = state.mode === "time" ? samples.nearest(state.session, value) : nearestSpeed(value);
+    told(left === undefined ? panels[0].plot.valToPos(value, "x") : left);
+  }
+
+  function nearestSpeed(speed) {
+    const speeds = state.session.values[speedColumn()];
+    let best = -1;
+    let apart = Infinity;
+    for (const { start_s, end_s } of windows()) {
+      for (const { from, to } of samples.parts(state.session, start_s, end_s)) {
+        for (let i = from; i < to; i++) {
+          const away = Math.abs(speeds[i] - speed);
+          if (away < apart) {
+            apart = away;
+            best = i;
+          }
+        }
+      }
+    }
+    return best;
+  }
+
+  function told(left) {
+    echo = true;
+    for (const { plot } of panels) plot.setCursor({ left, top: 10 }, false);
+    echo = false;
+    values();
+  }
+
+  function values() {
+    const { session, index } = state;
+    for (const panel of panels) {
+      panel.group.forEach((at, nth) => {
+        const node = panel.readouts[nth];
+        node.textContent = index < 0 ? "" : units.ofChannel(session.columns[at], session.values[at][index]);
+      });
+    }
+    const note = document.getElementById("cursor");
+    if (index < 0) {
+      note.textContent = "";
+      return;
+    }
+    const time = samples.timeAt(session, index);
+    const inside = here().filter((span) => time >= span.start_s && time < span.end_s);
+    const words = inside.map((span) => (span.kind === "lean" ? "lean event " : "pull ") + span.number);
+    note.textContent = [`${time.toFixed(3)} s`, ...words].join(", ");
+    root().dataset.cursor = String(time);
+    root().dataset.index = String(index);
+  }
+
+  function extent() {
+    if (state.mode === "time") return samples.range(state.session);
+    let low = Infinity;
+    let high = -Infinity;
+    for (const { start_s, end_s } of windows()) {
+      for (const { from, to } of samples.parts(state.session, start_s, end_s)) {
+        const [least, most] = samples.extremes(state.session, speedColumn(), from, to);
+        low = Math.min(low, least);
+        high = Math.max(high, most);
+      }
+    }
+    return low < high ? [low, high] : [0, 1];
+  }
+
+  /* Show a window of the axis in every panel. */
+  function show(start, end) {
+    const [first, last] = extent();
+    const least = state.mode === "time" ? 8 * state.session.period_s : 10;
+    const size = Math.min(Math.max(end - start, least), last - first);
+    state.start = Math.min(Math.max(start, first), last - size);
+    state.end = state.start + size;
+    Object.assign(root().dataset, { start: state.start, end: state.end, mode: state.mode });
+    if (pending) return;
+    pending = true;
+    requestAnimationFrame(() => {
+      pending = false;
+      refresh();
+    });
+  }
+
+  function refresh() {
+    echo = true;
+    for (const { plot } of panels) {
+      plot.batch(() => plot.setScale("x", { min: state.start, max: state.end }));
+      plot.redraw(false, true);
+    }
+    echo = false;
+  }
+
+  const everything = () => show(...extent());
+
+  function zoom(factor) {
+    const at = state.index >= 0 && state.mode === "time" ? samples.timeAt(state.session, state.index) : (state.start + state.end) / 2;
+    const middle = at > state.start && at < state.end ? at : (state.start + state.end) / 2;
+    show(middle - (middle - state.start) * factor, middle + (state.end - middle) * factor);
+  }
+
+  const along = (share) => show(state.start + share * (state.end - state.start), state.end + share * (state.end - state.start));
+
+  function step(count) {
+    const { session } = state;
+    if (!session.rows) return;
+    if (state.mode === "speed") {
+      const speed = state.index < 0 ? state.start : session.values[speedColumn()][state.index];
+      place(Math.min(Math.max(speed + count * 10, state.start), state.end));
+      return;
+    }
+    const from = state.index < 0 ? samples.nearest(session, state.start) - count : state.index;
+    state.index = Math.min(Math.max(from + count, 0), session.rows - 1);
+    const time = samples.timeAt(session, state.index);
+    if (time < state.start || time > state.end) {
+      const half = (state.end - state.start) / 2;
+      show(time - half, time + half);
+      refresh();
+    }
+    told(panels[0].plot.valToPos(time, "x"));
+  }
+
+  function setMode(mode) {
+    state.mode = mode;
+    everything();
+  }
+
+  /* Show one pull with a second around it, or with null everything. */
+  function setPull(number) {
+    state.pull = number;
+    const span = here().find((one) => one.kind === "pull" && one.number === number);
+    if (state.mode === "speed" || !span) everything();
+    else show(span.start_s - 1, span.end_s + 1);
+  }
+
+  function build(session, everySpan, palette) {
+    for (const { plot } of panels) plot.destroy();
+    root().replaceChildren();
+    Object.assign(state, { session, index: -1, pull: null });
+    spans = everySpan;
+    colours = palette;
+    [state.start, state.end] = extent();
+    const groups = groupsOf(session.columns);
+    const width = root().clientWidth;
+    panels = groups.map((group, nth) => {
+      const panel = { group, first: nth === 0, last: nth === groups.length - 1, limits: limits(session, group) };
+      const box = document.createElement("div");
+      box.className = "panel";
+      panel.head = document.createElement("div");
+      panel.head.className = "head";
+      panel.readouts = group.map((at, order) => readout(panel.head, session.columns[at], order));
+      box.append(panel.head);
+      root().append(box);
+      panel.plot = new uPlot(options(panel, width), [[state.start, state.end], [null, null]], box);
+      return panel;
+    });
+    show(state.start, state.end);
+  }
+
+  function readout(head, column, nth) {
+    const item = document.createElement("span");
+    const key = document.createElement("span");
+    const { colour, dash } = look(column, nth);
+    key.className = "key";
+    key.style.borderTopColor = colour;
+    key.style.borderTopStyle = dash.length ? "dashed" : "solid";
+    const value = document.createElement("span");
+    value.className = "value";
+    value.dataset.column = column.column;
+    item.append(key, column.label + " ", value);
+    head.append(item);
+    return value;
+  }
+
+  function resize() {
+    const width = root().clientWidth;
+    for (const { plot, last } of panels) plot.setSize({ width, height: last ? LAST_HEIGHT : HEIGHT });
+  }
+
+  function recolour(palette) {
+    colours = palette;
+    for (const panel of panels) {
+      panel.group.forEach((at, nth) => {
+        panel.readouts[nth].previousSibling.previousSibling.style.borderTopColor = look(state.session.columns[at], nth).colour;
+      });
+      panel.plot.redraw(false, true);
+    }
+  }
+
+  function restated() {
+    for (const { plot } of panels) plot.redraw(false, true);
+    if (panels.length) values();
+  }
+
+  return { build, resize, recolour, restated, setMode, setPull, zoom, along, step, everything, state };
+})();

@@ -1,0 +1,65 @@
+"""Small pieces of HTML: escaped text, and numbers that the reader may want in other units."""
+
+from __future__ import annotations
+
+from html import escape
+from math import isfinite
+
+DASH = "–"
+QUANTITIES = {"kPa": "pressure", "degC": "temperature"}
+
+
+def text(value: object) -> str:
+    """Anything from a user, made harmless."""
+    return escape(str(value), quote=True)
+
+
+def number(value: float | None, digits: int = 0, sign: bool = False) -> str:
+    """A plain number, or a dash where there is none."""
+    if value is None or not isfinite(value):
+        return DASH
+    return f"{value:+.{digits}f}" if sign else f"{value:.{digits}f}"
+
+
+def quantity(value: float | None, kind: str, digits: int, unit: bool = True, base: float | None = None) -> str:
+    """A number that follows the units chooser. kind: "lambda", "difference" (of lambdas, signed), "width" (of an
+    interval of lambda), "pressure" (kPa) or
+    "temperature" (degC). digits: in these units. unit: whether a unit is shown after it. base: the lambda
+    that a difference or width stands at: as equivalence ratio it depends on that."""
+    if value is None or not isfinite(value):
+        return DASH
+    shown = number(value, digits, sign=kind == "difference")
+    name = {"pressure": " kPa", "temperature": " °C"}.get(kind, "") if unit else ""
+    quiet = "" if unit else ' data-bare="1"'
+    stands = "" if base is None or not isfinite(base) else f' data-b="{base:.5g}"'
+    return f'<span class="q" data-q="{kind}" data-v="{value:.6g}" data-d="{digits}"{quiet}{stands}>{shown}{name}</span>'
+
+
+def load(value: float | None, unit: str) -> str:
+    """A load with its unit."""
+    if unit in QUANTITIES:
+        return quantity(value, QUANTITIES[unit], 0)
+    return DASH if value is None or not isfinite(value) else f"{value:.0f} {text(unit)}".strip()
+
+
+def mixture_name() -> str:
+    """The word "lambda", which follows the units chooser."""
+    return '<span class="q-name">lambda</span>'
+
+
+def listed(items: list[str], tag: str = "ul", kind: str = "") -> str:
+    """Items (HTML) as a list; nothing without items."""
+    if not items:
+        return ""
+    named = f' class="{kind}"' if kind else ""
+    return f"<{tag}{named}>" + "".join(f"<li>{item}</li>" for item in items) + f"</{tag}>"
+
+
+def table(heads: list[str], rows: list[list[str]], caption: str) -> str:
+    """A table (HTML in, HTML out) that scrolls on its own where the page is narrow."""
+    head = "".join(f'<th scope="col">{one}</th>' for one in heads)
+    body = "".join("<tr>" + "".join(f"<td>{cell}</td>" for cell in row) + "</tr>" for row in rows)
+    return (
+        f'<div class="scroll" tabindex="0" role="region" aria-label="{text(caption)}"><table><caption>{text(caption)}'
+        f"</caption><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
+    )
