@@ -36,6 +36,8 @@ def volts_test(pins, output):
     out = machine.PWM(machine.Pin(output))
     out.freq(20000)
     converter = machine.ADC(machine.Pin(pins["analog"]["a0"]))
+    if hasattr(converter, "atten"):
+        converter.atten(machine.ADC.ATTN_11DB)  # ESP32: the whole range
     wrong = 0
     for share in SHARES:
         out.duty_u16(int(share * 65535))

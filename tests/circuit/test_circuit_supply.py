@@ -96,3 +96,19 @@ def test_sensor_supply_shorted(volts):
     assert stress.overloads(result, line, "sensors", steady=True) == []
     assert result["v(sensors.s5)"].max() < 8.0
     assert result["v(sup.vboard)"].min() > 4.6
+
+
+def test_reservoir_holds_and_says_so():
+    """Feed pulled at 0.1 s: the board lives for 0.29 s more, and the power-fail signal rises at once."""
+    body = netlist.lines(BY_NAME["supply"], "sup") + netlist.lines(BY_NAME["hold_up"], "hold")
+    body += [
+        "vfeed feed.n 0 12.5",
+        "s1 feed.n sup.feed on 0 plug",
+        "von on 0 pwl(0 1 0.1 1 0.1001 0)",
+        "vrail 3v3 0 3.3",
+    ]
+    body += [".model plug SW(vt=0.5 ron=0.01 roff=10meg)", f"rboard sup.vboard 0 {4.7 / limits.BOARD_MA * 1000:g}"]
+    result = spice.transient(body, 0.6, 25, 5e-4)
+    time, board, signal = result["time"], result["v(sup.vboard)"], result["v(hold.pf)"]
+    assert time[(time > 0.1) & (board < limits.BOARD_LEAST_V["esp32"])][0] > 0.39
+    assert signal[time < 0.09].max() < 0.2 and signal[time > 0.11].min() > 3.0

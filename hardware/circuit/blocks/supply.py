@@ -85,7 +85,7 @@ HOLD_UP = Block(
     (
         two("R1", "r_power", "10", ("VS", "H"), ((0, 0), (4, 0)), "above", "charges the reservoir gently"),
         two("D1", "d_1n4007", "", ("H", "VS"), ((4, 2), (0, 2)), "above", "lets it out at once"),
-        two("C1", "c_elko_big", "4700u", ("H", "0"), ((4, 0), (4, -3)), "right", "0.4 s of life"),
+        two("C1", "c_elko_big", "4700u", ("H", "0"), ((4, 0), (4, -3)), "right", "0.3 s of life at 100 mA"),
         two("R2", "r", "47k", ("12V", "S"), ((9, 2), (9, -1)), "right", "senses the feed before the reservoir"),
         two("R3", "r", "10k", ("S", "0"), ((9, -1), (9, -4)), "left", "with R2: fails below 3.7 V"),
         transistor("Q1", "npn_small", ("PF", "S", "0"), (12, -1), "right", "open when the feed fails"),
