@@ -15,6 +15,9 @@ COMMANDS = {
     "pulls": "the pulls, marked and found, a line each",
     "note": "keep a remark about a pull beside the ring file",
     "report": "the whole answer in one offline HTML file",
+    "fuelmap": "measured over target by speed and load, with a factor for the fuel table",
+    "power": "power and torque at the wheels, an estimate with its interval",
+    "compare": "two drives or two sets of pulls: did the change work",
 }
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ringpull.analysis import stats
+from ringpull.analysis import pooling, stats
 from ringpull.analysis.passes import Pass
 
 LEVEL = 0.05
@@ -23,9 +23,12 @@ BETTER, WORSE, NONE, NOT_ENOUGH = "better", "worse", "no difference shown", "not
 
 @dataclass(frozen=True)
 class Bin:
-    """One bin. difference: after minus before; low, high: its 95 % interval (single bin). relative: the same against
-    the rest of the curve, NaN without. chance: two-sided, the smaller of both questions. changed: by Holm over all bins and
-    both questions. verdict: "better", "worse", "no difference shown" or "not enough data"."""
+    """One bin. difference: after minus before; low, high: its 95 % interval (single bin).
+
+    relative: the same against the rest of the curve, NaN without. chance: two-sided, the smaller of both questions.
+    changed: by Holm over all bins and both questions. verdict: "better", "worse", "no difference shown" or "not enough
+    data".
+    """
 
     rpm: float
     load: float | None
@@ -93,34 +96,44 @@ def _row_means(value: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         return np.where(count > 0, np.nansum(value, axis=1) / np.maximum(count, 1), np.nan), count
 
 
-def _pooled(sides: Sequence[np.ndarray], counts: Sequence[np.ndarray], pull_like: bool) -> tuple[float, float]:
-    """(variance of one pull's value in one bin, degrees of freedom) pooled over bins and both sides. pull_like: the
-    values hang together along a pull, so that pulls and not bins count as free."""
-    squares, free, pulls = 0.0, 0.0, 0
-    for value, count in zip(sides, counts, strict=True):
-        mean, _ = _row_means(value)
-        used = count > 1
-        squares += float(np.nansum((value[used] - mean[used, None]) ** 2))
-        free += float(np.sum(count[used] - 1))
+def _pooled(sides: Sequence[np.ndarray], pull_like: bool) -> tuple[float, float, np.ndarray]:
+    """(variance of one pull's value in one bin, degrees of freedom, bins that belong to it) pooled over bins and both
+    sides as far as their scatter is alike. pull_like: the values hang together along a pull, so that pulls and not bins
+    count as free."""
+    squares, dofs, pulls = [], [], 0
+    for value in sides:
+        mean, count = _row_means(value)
+        squares.append(np.nansum((value - mean[:, None]) ** 2, axis=1))
+        dofs.append(np.maximum(count - 1, 0).astype(float))
         pulls += max(value.shape[1] - 1, 0)
+    square, dof = np.concatenate(squares), np.concatenate(dofs)
+    kept = pooling.homogeneous(square / np.maximum(dof, 1.0), dof)
+    free = float(dof[kept].sum())
+    alike = (kept | (dof == 0)).reshape(len(sides), -1).all(axis=0)
     if free < 1:
-        return np.nan, 0.0
-    return squares / free, float(pulls) if pull_like else free
+        return np.nan, 0.0, alike
+    return float(square[kept].sum() / free), float(pulls) if pull_like else free, alike
 
 
 def _test(
     before: np.ndarray, after: np.ndarray, enough: np.ndarray, pull_like: bool
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """(difference, half-width of its 95 % interval, two-sided chance) bin by bin, with variance pooled over bins and
-    sides; NaN where not enough."""
+    """(difference, half-width of its 95 % interval, two-sided chance) bin by bin; NaN where not enough. Variance is
+    pooled over bins and sides; a bin that scatters more than the others is tested by itself (Welch)."""
     (m0, n0), (m1, n1) = _row_means(before), _row_means(after)
-    variance, dof = _pooled((before, after), (n0, n1), pull_like)
+    variance, dof, alike = _pooled((before, after), pull_like)
     difference = np.where(enough, m1 - m0, np.nan)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        error = np.sqrt(variance * (1.0 / n0 + 1.0 / n1))
-        t = np.abs(difference) / error
-    half = error * (stats.t_quantile(1.0 - LEVEL / 2.0, dof) if dof > 0 else np.nan)
-    chance = np.array([stats.t_two_sided(float(v), dof) if np.isfinite(v) and dof > 0 else np.nan for v in t])
+    half, chance = np.full(len(m0), np.nan), np.full(len(m0), np.nan)
+    for at in np.flatnonzero(np.isfinite(difference)):
+        if alike[at] and dof > 0:
+            error, free = float(np.sqrt(variance * (1.0 / n0[at] + 1.0 / n1[at]))), dof
+        else:
+            rows = [side[at][np.isfinite(side[at])] for side in (before, after)]
+            if min(map(len, rows)) < 2:
+                continue
+            _, error, free, _ = stats.welch(*rows)
+        half[at] = error * stats.t_quantile(1.0 - LEVEL / 2.0, round(free, 2))
+        chance[at] = stats.t_two_sided(float(difference[at]) / error, free) if error > 0 else 1.0
     return difference, half, chance
 
 
@@ -196,8 +209,8 @@ def compare(
     else:
         verdict = found.pop() if len(found) == 1 else f"{BETTER} and {WORSE}"
     if verdict == NONE:
-        widest = float(np.nanmax(half[enough]))
-        words.append(f"a difference smaller than about {widest:.3f} in a single bin would not show with these pulls")
+        usual = float(np.nanmedian(half[enough]))
+        words.append(f"a difference smaller than about {usual:.3f} in a usual bin would not show with these pulls")
     return Comparison(bins, verdict, _overall(a.value, b.value, enough), words)
 
 

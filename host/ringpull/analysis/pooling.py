@@ -34,15 +34,42 @@ class Pooled:
         return stats.satterthwaite([(self.pull, self.pull_dof), (self.within, self.within_dof)])[1]
 
 
+def homogeneous(variance: np.ndarray, dof: np.ndarray) -> np.ndarray:
+    """Which of several variances may be pooled: bool array. dof: of each, 0 for none.
+
+    From the smaller half upwards each is taken in unless it is too large for the pool so far (F test, HOMOGENEOUS
+    shared over as many): several outliers can't hide each other that way.
+    """
+    there = np.flatnonzero(dof > 0)
+    use = dof > 0
+    if len(there) < 4:
+        return use
+    order = there[np.argsort(variance[there], kind="stable")]
+    limit = HOMOGENEOUS / len(there)
+    half = len(order) // 2 + 1
+    total, free = float((variance * dof)[order[:half]].sum()), float(dof[order[:half]].sum())
+    for place in range(half, len(order)):
+        at = order[place]
+        if total > 0 and stats.f_above(float(variance[at]) * free / total, float(dof[at]), free) < limit:
+            use[order[place:]] = False
+            break
+        total, free = total + float(variance[at] * dof[at]), free + float(dof[at])
+    return use
+
+
 def pool(cells: np.ndarray, units: np.ndarray, values: np.ndarray) -> Pooled | None:
-    """Variances from passes: cell number, unit (pull) number and value of each, (passes,). None without two passes in
-    any cell. Units of one pass only count as within."""
+    """Variances from passes: cell number, unit (pull) number and value of each, (passes,), over the cells whose scatter
+    is alike. None without two passes in any cell. Units of one pass only count as within."""
     count = np.bincount(cells)
     mean = np.bincount(cells, values) / np.maximum(count, 1)
     free = float(np.sum(np.maximum(count - 1, 0)[count > 0]))
     if free < 1:
         return None
-    used = count[cells] > 1
+    dof = np.maximum(count - 1, 0).astype(float)
+    squares = np.bincount(cells, (values - mean[cells]) ** 2)
+    kept = homogeneous(np.where(dof > 0, squares / np.maximum(dof, 1), 0.0), dof)
+    free = float(dof[kept].sum())
+    used = kept[cells]
     miss = np.where(used, values - mean[cells], 0.0)
     # a miss shrinks by its own share of the mean
     total = float(np.sum(miss[used] ** 2) / free)
@@ -51,13 +78,13 @@ def pool(cells: np.ndarray, units: np.ndarray, values: np.ndarray) -> Pooled | N
     if len(several) < 2:
         return Pooled(0.0, total, 0.0, free)
     centre = np.bincount(units[used], miss[used], minlength=len(of_unit))[several] / of_unit[several]
-    dof = float(len(several) - 1)
+    between_dof = float(len(several) - 1)
     rest = miss.copy()
     for unit, level in zip(several, centre, strict=True):
         rest[(units == unit) & used] -= level
-    within_dof = max(free - dof, 1.0)
+    within_dof = max(free - between_dof, 1.0)
     within = float(np.sum(rest[used] ** 2) / within_dof)
-    return Pooled(max(total - within, 0.0), min(within, total), dof, within_dof)
+    return Pooled(max(total - within, 0.0), min(within, total), between_dof, within_dof)
 
 
 def interval(values: np.ndarray, pooled: Pooled | None, level: float = 0.95) -> tuple[float, float, float]:

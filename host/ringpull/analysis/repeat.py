@@ -16,9 +16,12 @@ LEAST_PULLS = 3
 @dataclass(frozen=True)
 class Repeat:
     """pulls: how many. between: standard deviation of whole pulls about each other; within: of one pull in one cell
-    about its own level. one_pull: half-width of the 95 % interval of a single pull's value in one cell, as an
-    estimate of the mean of many. drift: change from one pull to the next, with its interval. levels: each pull's level about the
-    mean, in the order of the pulls. words: the same in words. NaN where there are too few pulls."""
+    about its own level.
+
+    one_pull: half-width of the 95 % interval of a single pull's value in one cell, as an estimate of the mean of many.
+    drift: change from one pull to the next, with its interval. levels: each pull's level about the mean, in the order
+    of the pulls. words: the same in words. NaN where there are too few pulls.
+    """
 
     pulls: int
     between: float

@@ -1,0 +1,45 @@
+"""A drive's sessions and pulls as fuel map, comparison and repeatability take them."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+
+import numpy as np
+
+from ringpull.analysis import fuelmap, passes
+from ringpull.analysis.judge import Judged
+from ringpull.analysis.passes import Pass
+
+Span = tuple[int, float, float]
+
+
+def judged_sessions(drive, pulls: Collection[int] | None = None) -> tuple[list[Judged], list[list[Span]]]:
+    """(judged sessions, each one's pulls as (number, start_s, end_s)); spoiled pulls are left out, and with `pulls` all
+    but those numbers."""
+    by_view: dict[int, tuple[object, list[Span]]] = {}
+    for pull in drive.pulls():
+        if pull.spoiled or (pulls is not None and pull.number not in pulls):
+            continue
+        by_view.setdefault(id(pull.view), (pull.view, []))[1].append((pull.number, pull.start_s, pull.end_s))
+    return [view.judged for view, _ in by_view.values()], [spans for _, spans in by_view.values()]
+
+
+def pull_passes(
+    judged: list[Judged], spans: list[list[Span]], speeds: np.ndarray, loads: np.ndarray | None = None
+) -> list[Pass]:
+    """Passes of measured over target, of pulls alone and under load."""
+    out: list[Pass] = []
+    for session, (one, pulls) in enumerate(zip(judged, spans, strict=True)):
+        value = np.where(one.loaded, fuelmap.ratio(one), np.nan)
+        out += passes.passes(one, value, speeds, loads, pulls, session, only_spans=True)
+    return out
+
+
+def shared_speeds(judged: list[Judged], spans: list[list[Span]], step_rpm: float = 500.0) -> np.ndarray:
+    """Breakpoints of speed at `step_rpm` over what the pulls covered."""
+    values = []
+    for one, pulls in zip(judged, spans, strict=True):
+        for _, start_s, end_s in pulls:
+            rows = one.columns.rows(start_s, end_s)
+            values.append(one.columns.rpm[rows][one.loaded[rows]])
+    return passes.round_axis(np.concatenate(values) if values else np.zeros(0), step_rpm, 24)

@@ -1,0 +1,180 @@
+"""ringpull fuelmap: measured over target by speed and load, and what to multiply the fuel table by."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+HELP = "measured over target by speed and load, with intervals and a suggested factor for the fuel table"
+EXAMPLE = "ringpull fuelmap card -o fuelmap.csv --table factors.csv"
+
+COLUMNS = "rpm load passes seconds loaded ratio low high factor systematic state".split()
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("source", type=Path, metavar="SRC", help="ring file, folder of segments, or card folder")
+    parser.add_argument("-o", "--output", type=Path, metavar="CSV", help="a line for each cell")
+    parser.add_argument("--table", type=Path, metavar="CSV", help="the factors as a table: speeds across, loads down")
+    parser.add_argument("--axes", type=Path, metavar="CSV", help="take speeds and loads from this table (same layout)")
+    parser.add_argument("--picture", type=Path, metavar="PNG", help="draw the map")
+    parser.add_argument("--json", action="store_true", help="print the cells as JSON")
+
+
+def run(args: argparse.Namespace) -> int:
+    import json
+    import sys
+    from dataclasses import asdict
+
+    import ringpull
+    from ringpull.analysis.fuelmap import fuelmap
+    from ringpull.analysis.sets import judged_sessions
+
+    speeds, loads = read_axes(args.axes) if args.axes else (None, None)
+    judged, spans = judged_sessions(ringpull.read(args.source))
+    if not judged:
+        print("No pull was found in this drive: there is nothing to make a map of.", file=sys.stderr)
+        return 3
+    made = fuelmap(judged, spans, speeds, loads)
+    if args.output:
+        write_rows(args.output, [COLUMNS, *[[text(getattr(c, name)) for name in COLUMNS] for c in made.cells]])
+    if args.table:
+        write_rows(args.table, table_rows(made))
+    if args.picture:
+        draw(made, args.picture)
+    if args.json:
+        cells = [{k: plain(v) for k, v in asdict(c).items()} for c in made.cells]
+        print(json.dumps({"cells": cells, "assumptions": made.words}, indent=1))
+    else:
+        show(made)
+    return 0
+
+
+def plain(value):
+    """A number that JSON can hold; None for what isn't known."""
+    import math
+
+    return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
+def text(value) -> str:
+    """A cell of CSV: numbers short, empty for what isn't known."""
+    import math
+
+    if value is None or (isinstance(value, float) and not math.isfinite(value)):
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return f"{value:.4f}".rstrip("0").rstrip(".") if isinstance(value, float) else str(value)
+
+
+def table_rows(made) -> list[list[str]]:
+    """The factors in the layout of a table editor: first row speeds, first column loads, 1 where nothing is known."""
+    import numpy as np
+
+    grid = made.grid("factor")
+    loads = [""] if made.loads is None else [text(float(v)) for v in made.loads]
+    rows = [["", *[text(float(v)) for v in made.speeds]]]
+    return rows + [
+        [load, *[f"{v if np.isfinite(v) else 1.0:.3f}" for v in row]] for load, row in zip(loads, grid, strict=True)
+    ]
+
+
+def write_rows(path: Path, rows: list[list[str]]) -> None:
+    import csv
+
+    from ringpull.errors import CannotWrite
+
+    try:
+        with path.open("w", newline="", encoding="utf-8") as out:
+            csv.writer(out).writerows(rows)
+    except OSError as fault:
+        raise CannotWrite(
+            f"{path} can't be written", fault.strerror or "the folder is missing", "give another path"
+        ) from None
+
+
+def read_axes(path: Path):
+    """(speeds, loads) of a table in CSV: first row speeds, first column loads; cells are not read."""
+    import csv
+
+    import numpy as np
+
+    from ringpull.errors import BadUsage, SourceMissing
+
+    try:
+        rows = [row for row in csv.reader(path.read_text(encoding="utf-8-sig").splitlines()) if any(row)]
+    except (OSError, UnicodeDecodeError):
+        raise SourceMissing(
+            f"{path} can't be read", "the path is wrong, or it is no text", "give a CSV table"
+        ) from None
+    try:
+        speeds = np.array([float(v) for v in rows[0][1:] if v.strip()])
+        loads = np.array([float(row[0]) for row in rows[1:]])
+        rising = (np.diff(speeds) > 0).all() and (np.diff(loads) > 0).all()
+        if len(speeds) < 2 or len(loads) < 2 or not rising:
+            raise ValueError
+    except (ValueError, IndexError):
+        raise BadUsage(
+            f"{path} is no table with axes",
+            "the first row must hold speeds and the first column loads, both rising, two or more",
+            "export the fuel table with its axes, speeds across and loads down",
+        ) from None
+    return speeds, loads
+
+
+def show(made) -> None:
+    """The judged cells, leanest first."""
+    from rich.console import Console
+    from rich.table import Table
+
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for title in ("1/min", "load", "passes", "measured / target", "95 %", "factor"):
+        table.add_column(title, justify="right", no_wrap=True)
+    judged = [c for c in made.cells if c.state == "judged"]
+    for c in sorted(judged, key=lambda c: -c.ratio):
+        load = "-" if c.load is None else f"{c.load:.0f}"
+        style = "red" if c.loaded and c.low > 1.0 else None
+        table.add_row(
+            f"{c.rpm:.0f}",
+            load,
+            str(c.passes),
+            f"{c.ratio:.3f}",
+            f"{c.low:.3f}-{c.high:.3f}",
+            f"{c.factor:.3f}",
+            style=style,
+        )
+    console = Console(highlight=False)
+    console.print(table)
+    few = len(made.cells) - len(judged)
+    if few:
+        console.print(f"{few} cells with too few passes: not enough data")
+    for words in made.words:
+        console.print(words)
+
+
+def draw(made, path: Path) -> None:
+    """A picture of measured over target: lean red, rich blue, the factor and the passes in each cell."""
+    import matplotlib
+
+    matplotlib.use("Agg")
+    import matplotlib.pyplot as plt
+    import numpy as np
+
+    ratio = made.grid("ratio")
+    passes, factor = made.grid("passes"), made.grid("factor")
+    loads = np.array([0.0]) if made.loads is None else made.loads
+    figure, axes = plt.subplots(figsize=(2 + 0.62 * len(made.speeds), 1.6 + 0.42 * len(loads)))
+    image = axes.imshow(ratio - 1.0, origin="lower", aspect="auto", cmap="RdBu_r", vmin=-0.08, vmax=0.08)
+    for row, column in np.argwhere(np.isfinite(ratio)):
+        known = np.isfinite(factor[row, column])
+        words = f"{factor[row, column]:.3f}" if known else "?"
+        axes.text(column, row, f"{words}\nn {passes[row, column]:.0f}", ha="center", va="center", fontsize=6)
+    axes.set_xticks(range(len(made.speeds)), [f"{v:.0f}" for v in made.speeds], fontsize=7)
+    axes.set_yticks(range(len(loads)), [f"{v:.0f}" for v in loads], fontsize=7)
+    axes.set_xlabel("engine speed, 1/min")
+    axes.set_ylabel("load")
+    axes.set_title("measured lambda over target; in the cells: factor for the fuel, passes", fontsize=9)
+    figure.colorbar(image, label="lean of target")
+    figure.tight_layout()
+    figure.savefig(path, dpi=130)
+    plt.close(figure)

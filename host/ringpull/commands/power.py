@@ -1,0 +1,133 @@
+"""ringpull power: power at the wheels of each pull, an estimate with its interval."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+HELP = "estimate power and torque at the wheels from the pulls' gain of engine speed, with intervals"
+EXAMPLE = "ringpull power card --grade 0"
+
+STEP_RPM = 500.0
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("source", type=Path, metavar="SRC", help="ring file, folder of segments, or card folder")
+    parser.add_argument(
+        "--mass", type=float, metavar="KG", help="of car, driver and fuel (default: configured mass_kg)"
+    )
+    parser.add_argument(
+        "--gear", type=float, metavar="RPM_PER_KMH", help="engine revolutions a minute per km/h of the pulls"
+    )
+    parser.add_argument(
+        "--grade", type=float, metavar="SHARE", help="of the road, 0.01 for 1 %% uphill (default: unknown)"
+    )
+    parser.add_argument(
+        "--loss", type=float, metavar="SHARE", help="of the driveline; with it engine power is shown too"
+    )
+    parser.add_argument("--correction", choices=("sae", "iso", "din"), help="to standard air; needs --kpa and --degc")
+    parser.add_argument("--kpa", type=float, help="air pressure during the pulls")
+    parser.add_argument("--degc", type=float, help="air temperature during the pulls")
+    parser.add_argument("--humidity", type=float, default=0.0, metavar="SHARE", help="relative, 0 to 1 (default: 0)")
+    parser.add_argument("--json", action="store_true", help="print the figures as JSON")
+
+
+def run(args: argparse.Namespace) -> int:
+    import json
+    import sys
+
+    import ringpull
+    from ringpull.analysis.wheel import pull_power
+
+    pulls = [p for p in ringpull.read(args.source).pulls() if not p.spoiled]
+    factor = correction(args)
+    rows, words = [], []
+    for pull in pulls:
+        car = car_of(pull.view.columns, args)
+        result = pull_power(pull.view.columns, pull.start_s, pull.end_s, car)
+        if result is None:
+            continue
+        words = result.words
+        rows += lines_of(pull.number, result, factor, args.loss)
+    if not rows:
+        print("No pull is long enough, with a steady engine speed signal, to estimate power from.", file=sys.stderr)
+        return 3
+    if args.correction:
+        words = [*words, f"corrected to standard air ({args.correction}): factor {factor:.4f}"]
+    if args.json:
+        print(json.dumps({"power": rows, "assumptions": words}, indent=1))
+    else:
+        show(rows, words, args.loss)
+    return 0
+
+
+def correction(args) -> float:
+    """The factor to standard air, 1 where none was asked for."""
+    from ringpull.analysis import power
+    from ringpull.errors import BadUsage
+
+    if not args.correction:
+        return 1.0
+    if args.kpa is None or args.degc is None:
+        raise BadUsage(
+            "a correction needs the air's pressure and temperature",
+            "--kpa or --degc is missing",
+            "give both, as measured during the pulls, for instance --kpa 97.5 --degc 24",
+        )
+    return float(power.CORRECTIONS[args.correction](args.kpa, args.degc, args.humidity))
+
+
+def car_of(columns, args):
+    """The car from the configuration and the arguments."""
+    from ringpull.analysis.wheel import car_from
+    from ringpull.errors import BadUsage
+
+    car = car_from(columns, args.mass, args.gear, args.grade)
+    if isinstance(car, str):
+        raise BadUsage(
+            f"power can't be estimated: {car}",
+            "the configuration's `vehicle` does not say it",
+            "give --mass in kg and --gear in engine revolutions a minute per km/h",
+        )
+    return car
+
+
+def lines_of(number: int, result, factor: float, loss: float | None) -> list[dict]:
+    """One pull by engine speed, as plain dicts; watts at the wheels, corrected where asked."""
+    import numpy as np
+
+    from ringpull.analysis.power import engine_watts
+
+    edges = np.arange(np.floor(result.rpm.min() / STEP_RPM), np.ceil(result.rpm.max() / STEP_RPM) + 1) * STEP_RPM
+    out = []
+    for low, high in zip(edges, edges[1:], strict=False):
+        here = (result.rpm >= low) & (result.rpm < high)
+        if np.count_nonzero(here) < 8:
+            continue
+        watts, least, most = (float(v[here].mean()) * factor for v in (result.watts, result.low, result.high))
+        rpm = float(result.rpm[here].mean())
+        line = {"pull": number, "rpm": round(rpm), "watts": round(watts), "low": round(least), "high": round(most)}
+        line["torque_nm"] = round(watts / (rpm * 2 * np.pi / 60.0), 1)
+        if loss is not None:
+            line["engine_watts"] = round(float(engine_watts(np.array(watts), loss)))
+        out.append(line)
+    return out
+
+
+def show(rows: list[dict], words: list[str], loss: float | None) -> None:
+    """A table of kilowatts."""
+    from rich.console import Console
+    from rich.table import Table
+
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    titles = ["pull", "1/min", "kW at the wheels", "95 %", "Nm"] + ([] if loss is None else ["kW of the engine"])
+    for title in titles:
+        table.add_column(title, justify="right", no_wrap=True)
+    for row in rows:
+        cells = [str(row["pull"]), str(row["rpm"]), f"{row['watts'] / 1000:.1f}"]
+        cells += [f"{row['low'] / 1000:.1f}-{row['high'] / 1000:.1f}", f"{row['torque_nm']:.0f}"]
+        table.add_row(*cells, *([] if loss is None else [f"{row['engine_watts'] / 1000:.1f}"]))
+    console = Console(highlight=False)
+    console.print(table)
+    for line in words:
+        console.print(line)
