@@ -13,7 +13,8 @@ import numpy as np
 
 from shared_math import layout
 
-TILE_VALUES = 1 << 16  # of one column, rows padded: what is worked on should stay in the processor's cache
+TILE_VALUES = 1 << 17  # of one column, rows padded: fewer cost more calls, more fall out of the processor's cache
+MOST_PADDING = 1.3  # cells of a tile's matrices for each value
 BITS_16 = 17  # widest value that two 16-bit words hold wherever it begins
 PAYLOAD_BIT = layout.AT_PAYLOAD * 8
 END_BIT = layout.AT_CRC * 8
@@ -48,18 +49,21 @@ def unpack(blocks: np.ndarray, bits: list[int], wanted: Collection[int] | None =
     first = _u16(blocks, layout.AT_FIRST_ROW).astype(np.int64) | _u16(blocks, layout.AT_FIRST_ROW + 2).astype(np.int64) << 16
     plain = blocks[:, layout.AT_KIND] == layout.PLAIN
     bad = rows == 0
-    stream = _Streams(blocks, bits, rows, which)
-    bad |= ~plain & stream.too_long
     size = np.array([2 if b <= 16 else 4 for b in bits]).sum()
     bad |= plain & (rows > layout.PAYLOAD // size)
+    stream = None
+    if not plain.all():
+        stream = _Streams(blocks, bits, rows, which)
+        bad |= ~plain & stream.too_long
     taken = np.where(bad, 0, rows)
     starts = np.concatenate([[0], np.cumsum(taken)])
     out = {c: np.empty(int(starts[-1]), dtype_of(bits[c])) for c in which}
-    for tile in _tiles(taken, plain):
-        if plain[tile[0]]:
-            _plain_tile(blocks, tile, bits, taken, starts, out, bad)
+    for numbers in _tiles(taken, plain):
+        tile = _Tile(numbers, taken, starts)
+        if stream is None or plain[numbers[0]]:
+            _plain_tile(blocks, tile, bits, out, bad)
         else:
-            _packed_tile(stream, tile, bits, taken, starts, out, bad)
+            _packed_tile(stream, tile, bits, out, bad)
     row = np.repeat(first - starts[:-1], taken) + np.arange(starts[-1])
     if (bad & (taken > 0)).any():
         keep = np.repeat(~bad, taken)
@@ -125,88 +129,104 @@ class _Streams:
 
 
 def _tiles(taken: np.ndarray, plain: np.ndarray) -> list[np.ndarray]:
-    """Block numbers in tiles of one kind and similar row counts."""
+    """Block numbers, rising, in tiles of one kind: neighbours where their row counts allow, else alike ones."""
     out = []
     for kind in (False, True):
         blocks = np.flatnonzero((plain == kind) & (taken > 0))
-        if not len(blocks):
-            continue
-        blocks = blocks[np.argsort(taken[blocks], kind="stable")]
-        most = taken[blocks]
         at = 0
         while at < len(blocks):
-            # at most a quarter of padding, and about TILE_VALUES values
-            end = int(np.searchsorted(most, most[at] * 5 // 4 + 4, side="right"))
-            end = min(end, at + max(1, TILE_VALUES // int(most[min(end, len(blocks)) - 1])))
-            tile = blocks[at:end]
-            tile.sort()
-            out.append(tile)
-            at = end
+            end = at + max(1, TILE_VALUES // max(1, int(taken[blocks[at : at + 64]].max())))
+            near = blocks[at:end]
+            at += len(near)
+            rows = taken[near]
+            if int(rows.max()) * len(near) <= MOST_PADDING * int(rows.sum()):
+                out.append(near)
+                continue
+            by_rows = near[np.argsort(rows, kind="stable")]
+            rows = np.sort(rows)
+            low = 0
+            while low < len(near):
+                high = int(np.searchsorted(rows, rows[low] * MOST_PADDING + 1, side="right"))
+                out.append(np.sort(by_rows[low:high]))
+                low = high
     return out
 
 
-def _targets(tile: np.ndarray, taken: np.ndarray, starts: np.ndarray) -> tuple[np.ndarray, np.ndarray | None, object]:
-    """(rows of each block, cells of the padded matrix that count or None for all, where their values go)."""
-    rows = taken[tile]
-    most = int(rows.max())
-    uniform = int(rows.min()) == most
-    cells = None if uniform else np.flatnonzero((np.arange(most)[None, :] < rows[:, None]).ravel())
-    if tile[-1] - tile[0] == len(tile) - 1:  # one stretch of blocks: one stretch of rows
-        return rows, cells, slice(int(starts[tile[0]]), int(starts[tile[-1] + 1]))
-    begin = np.cumsum(rows) - rows
-    return rows, cells, np.repeat(starts[tile] - begin, rows) + np.arange(int(rows.sum()))
+class _Tile:
+    """Blocks whose columns are worked on as matrices of blocks by `most` rows. numbers: of the blocks; rows: of each."""
 
-
-def _packed_tile(stream: _Streams, tile, bits, taken, starts, out, bad) -> None:
-    rows, cells, where = _targets(tile, taken, starts)
-    most = int(rows.max())
-    number = np.arange(most, dtype=np.int32)
-    blocks_bit = (tile * (layout.SLOT * 8)).astype(np.int64)
-    origin = int(blocks_bit[0])
-    for c, target in out.items():
-        width = stream.width[c][tile]
-        least = stream.least[c][tile]
-        stepped = stream.difference[c][tile]
-        widest = int(width.max())
-        top = 1 << bits[c]
-        if widest == 0 and not stepped.any():
-            values = np.repeat(least.astype(target.dtype), rows)  # constant in every block; b bits always fit
-            target[where] = values
-            continue
-        wide = widest > BITS_16 or len(tile) * layout.SLOT * 8 >= 1 << 31
-        kind = np.int64 if wide else np.int32
-        place = (stream.begin[c][tile] + blocks_bit - origin).astype(kind)
-        w = width.astype(kind)
-        # residual of row r stands at number r, or r - 1 where differences are stored
-        place -= w * stepped
-        bit = w[:, None] * number[None, :].astype(kind)
-        bit += place[:, None]
-        if wide:
-            values = _cut_wide(stream.words, bit, width, origin)
+    def __init__(self, numbers: np.ndarray, taken: np.ndarray, starts: np.ndarray) -> None:
+        self.numbers = numbers
+        self.rows = taken[numbers]
+        self.most = int(self.rows.max())
+        self.begin = starts[numbers]
+        self.together = None  # one stretch of blocks with as many rows each is one stretch of values
+        self.alike: list[tuple[int, np.ndarray]] = []
+        if int(self.rows.min()) == self.most and int(numbers[-1] - numbers[0]) == len(numbers) - 1:
+            self.together = slice(int(self.begin[0]), int(self.begin[0]) + len(numbers) * self.most)
         else:
-            values = _cut(stream.words, bit, width, origin)
+            self.alike = [(rows, np.flatnonzero(self.rows == rows)) for rows in np.unique(self.rows).tolist()]
+
+    def put(self, values: np.ndarray, target: np.ndarray) -> None:
+        """Store a matrix, (blocks, most), whose cells past a block's rows mean nothing."""
+        if self.together is not None:
+            target[self.together].reshape(values.shape)[...] = values
+            return
+        if values.dtype != target.dtype:
+            values = values.astype(target.dtype)
+        for rows, which in self.alike:
+            # a block's rows as one item: copied whole, wherever they go
+            item = np.dtype((np.void, rows * target.itemsize))
+            places = np.ndarray((len(target) - rows + 1,), item, target, strides=(target.itemsize,))
+            part = values[which] if rows == self.most else values[which, :rows]
+            places[self.begin[which]] = np.ascontiguousarray(part).view(item)[:, 0]
+
+
+def _packed_tile(stream: _Streams, tile: _Tile, bits: list[int], out: dict[int, np.ndarray], bad: np.ndarray) -> None:
+    numbers = tile.numbers
+    first = int(numbers[0])
+    row = np.arange(tile.most, dtype=np.int32)
+    block_bit = ((numbers - first) * (layout.SLOT * 8)).astype(np.int64)
+    words = stream.words[first * (layout.SLOT // 2) : (int(numbers[-1]) + 1) * (layout.SLOT // 2)]
+    for c, target in out.items():
+        width = stream.width[c][numbers]
+        least = stream.least[c][numbers]
+        stepped = stream.difference[c][numbers]
+        widest = int(width.max())
+        if widest == 0 and not stepped.any():  # constant in every block, and a reference always fits
+            tile.put(np.broadcast_to(least.astype(target.dtype)[:, None], (len(numbers), tile.most)), target)
+            continue
+        wide = widest > BITS_16 or len(words) * 16 >= 1 << 31
+        kind = np.int64 if wide else np.int32
+        if widest == 0:
+            values = np.zeros((len(numbers), tile.most), kind)
+        else:
+            w = width.astype(kind)
+            # residual of row r stands at number r, or r - 1 where differences are stored
+            place = (stream.begin[c][numbers] + block_bit).astype(kind) - w * stepped
+            bit = w[:, None] * row
+            bit += place[:, None]
+            values = (_cut_wide if wide else _cut)(words, bit, width)
         if stepped.any():
-            values = _undo_steps(values, stepped, least, stream.step[c][tile], wide)
+            values = _undo_steps(values, stepped, least, stream.step[c][numbers])
         else:
             values += least.astype(values.dtype)[:, None]
-        _check(values, least, width, stepped, rows, top, tile, bad)
-        flat = values.ravel()
-        target[where] = flat if cells is None else flat[cells]
+        _check(values, least, width, stepped, tile, 1 << bits[c], bad)
+        tile.put(values, target)
 
 
-def _cut(words: np.ndarray, bit: np.ndarray, width: np.ndarray, origin: int) -> np.ndarray:
-    """Values of up to 17 bits at the bits `bit` (int32, counted from `origin`), as int32. `bit` is used up."""
-    at = bit >> 4
-    values = words[origin >> 4 :].take(at, mode="clip")
+def _cut(words: np.ndarray, bit: np.ndarray, width: np.ndarray) -> np.ndarray:
+    """Values of up to 17 bits at the bits `bit` (int32), as int32. `bit` is used up."""
+    values = words.take(bit >> 4, mode="clip")
     bit &= 15
     values >>= bit.view(np.uint32)
     values &= ((np.uint32(1) << width.astype(np.uint32)) - np.uint32(1))[:, None]
     return values.view(np.int32)
 
 
-def _cut_wide(words: np.ndarray, bit: np.ndarray, width: np.ndarray, origin: int) -> np.ndarray:
+def _cut_wide(words: np.ndarray, bit: np.ndarray, width: np.ndarray) -> np.ndarray:
     """The same for up to 31 bits, as int64."""
-    at = (bit >> 4) + (origin >> 4)
+    at = bit >> 4
     low = words.take(at, mode="clip").astype(np.int64)
     at += 2
     low |= words.take(at, mode="clip").astype(np.int64) << 32
@@ -216,65 +236,57 @@ def _cut_wide(words: np.ndarray, bit: np.ndarray, width: np.ndarray, origin: int
     return low
 
 
-def _undo_steps(values: np.ndarray, stepped: np.ndarray, least: np.ndarray, step: np.ndarray, wide: bool) -> np.ndarray:
+def _undo_steps(values: np.ndarray, stepped: np.ndarray, least: np.ndarray, step: np.ndarray) -> np.ndarray:
     """Values out of residuals: sums of the differences in stepped blocks, offsets from the least in the others."""
     values += np.where(stepped, step, least).astype(values.dtype)[:, None]
     if stepped.all():
         values[:, 0] = least
-        np.cumsum(values, axis=1, out=values, dtype=values.dtype)
-        return values
+        return np.cumsum(values, axis=1, out=values, dtype=values.dtype)
     some = values[stepped]
     some[:, 0] = least[stepped]
     values[stepped] = np.cumsum(some, axis=1, dtype=values.dtype)
     return values
 
 
-def _check(values, least, width, stepped, rows, top, tile, bad) -> None:
-    """Mark blocks with a value outside 0 .. top - 1. Offsets can't leave it while least + 2^width - 1 does not."""
-    may = stepped | (least + (np.int64(1) << width.astype(np.int64)) > top)
-    if not may.any():
+def _check(values, least, width, stepped, tile: _Tile, top: int, bad: np.ndarray) -> None:
+    """Mark blocks with a value outside 0 .. top - 1. Offsets can't leave it while least + 2^width - 1 does not.
+
+    Sums wrap at 2^32 in narrow columns, but no single difference is large enough to jump over all that is outside.
+    """
+    suspects = np.flatnonzero(stepped | (least + (np.int64(1) << width.astype(np.int64)) > top))
+    if not len(suspects):
         return
-    number = np.arange(values.shape[1])
-    suspects = np.flatnonzero(may)
     part = values if len(suspects) == len(values) else values[suspects]
+    if part.view(np.uint32 if part.dtype == np.int32 else np.uint64).max() < top:
+        return
     outside = (part < 0) | (part >= top)
-    if outside.any():
-        outside &= number[None, :] < rows[suspects][:, None]
-        bad[tile[suspects[outside.any(axis=1)]]] = True
+    outside &= np.arange(tile.most)[None, :] < tile.rows[suspects][:, None]
+    bad[tile.numbers[suspects[outside.any(axis=1)]]] = True
 
 
-def _plain_tile(blocks, tile, bits, taken, starts, out, bad) -> None:
-    rows, cells, where = _targets(tile, taken, starts)
-    contiguous = tile[-1] - tile[0] == len(tile) - 1
-    part = blocks[tile[0] : tile[-1] + 1] if contiguous else blocks[tile]
-    words = part.view("<u2") if part.flags.c_contiguous else np.ascontiguousarray(part).view("<u2")
-    equal = cells is None
-    most = int(rows.max())
-    at = np.full(len(tile), layout.AT_PAYLOAD // 2, np.int64)
-    number = np.arange(most)
-    line = (np.arange(len(tile)) * (layout.SLOT // 2))[:, None]
+def _plain_tile(blocks: np.ndarray, tile: _Tile, bits: list[int], out: dict[int, np.ndarray], bad: np.ndarray) -> None:
+    numbers, most = tile.numbers, tile.most
+    neighbours = int(numbers[-1] - numbers[0]) == len(numbers) - 1
+    part = blocks[numbers[0] : numbers[-1] + 1] if neighbours else blocks[numbers]
+    words = np.ascontiguousarray(part).view("<u2")
+    equal = int(tile.rows.min()) == most
+    at = np.full(len(numbers), layout.AT_PAYLOAD // 2, np.int64)
+    line = (np.arange(len(numbers)) * (layout.SLOT // 2))[:, None]
     for c, b in enumerate(bits):
         halves = 1 if b <= 16 else 2
         if c in out:
             if equal:
                 begin = int(at[0])
-                values = words[:, begin : begin + halves * most]
-                if halves == 2:
-                    values = values[:, ::2] | values[:, 1::2].astype(np.uint32) << 16
+                cells = words[:, begin : begin + halves * most]
+                values = cells if halves == 1 else cells[:, ::2] | cells[:, 1::2].astype(np.uint32) << 16
             else:
-                place = line + at[:, None] + number * halves
-                flat = words.ravel()
-                values = flat.take(place, mode="clip")
+                place = line + at[:, None] + np.arange(most) * halves
+                values = words.ravel().take(place, mode="clip")
                 if halves == 2:
-                    values = values | flat.take(place + 1, mode="clip").astype(np.uint32) << 16
-            if b not in (16, 32):
-                outside = values >= 1 << b
-                if outside.any():
-                    outside &= number[None, :] < rows[:, None]
-                    bad[tile[outside.any(axis=1)]] = True
-            if equal and isinstance(where, slice):
-                out[c][where].reshape(len(tile), most)[...] = values
-            else:
-                flat = np.ascontiguousarray(values).ravel()
-                out[c][where] = flat if cells is None else flat[cells]
-        at += halves * rows
+                    values = values | words.ravel().take(place + 1, mode="clip").astype(np.uint32) << 16
+            if b not in (16, 32) and int(values.max()) >> b:
+                outside = (values >> b) != 0
+                outside &= np.arange(most)[None, :] < tile.rows[:, None]
+                bad[numbers[outside.any(axis=1)]] = True
+            tile.put(values, out[c])
+        at += halves * tile.rows

@@ -8,14 +8,13 @@ from __future__ import annotations
 import errno
 import os
 import threading
-from collections import deque
 from collections.abc import Callable, Iterator
-from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from ringpull.read import crc
+from ringpull.read.cores import two_at_a_time
 from ringpull.read.source import RingFile
 from shared_math import layout
 
@@ -116,13 +115,7 @@ def index_file(file: RingFile, progress: Callable[[float], None] | None = None) 
 
 
 def _parts(stream: int, count: int, slots: np.ndarray) -> Iterator[_Part]:
-    """The chunks in order; of a large file two at a time, since checksums and copies leave Python's lock free."""
-    starts = range(0, count, CHUNK)
-    if count < TWO_CORES_FROM or (os.cpu_count() or 1) < 2 or not hasattr(os, "preadv"):
-        buffer = bytearray(CHUNK * layout.SLOT)
-        for first in starts:
-            yield _look(stream, first, min(CHUNK, count - first), slots, buffer)
-        return
+    """The chunks in order."""
     own = threading.local()
 
     def look(first: int) -> _Part:
@@ -130,14 +123,7 @@ def _parts(stream: int, count: int, slots: np.ndarray) -> Iterator[_Part]:
             own.buffer = bytearray(CHUNK * layout.SLOT)
         return _look(stream, first, min(CHUNK, count - first), slots, own.buffer)
 
-    with ThreadPoolExecutor(2) as pool:
-        waiting: deque[Future[_Part]] = deque()
-        for first in starts:
-            waiting.append(pool.submit(look, first))
-            if len(waiting) == 6:
-                yield waiting.popleft().result()
-        while waiting:
-            yield waiting.popleft().result()
+    return two_at_a_time(look, range(0, count, CHUNK), count >= TWO_CORES_FROM)
 
 
 def _look(stream: int, first: int, count: int, slots: np.ndarray, buffer: bytearray) -> _Part:

@@ -9,6 +9,7 @@ import numpy as np
 
 from ringpull.read import columns, scan
 from ringpull.read import setup as read_setup
+from ringpull.read.cores import two_at_a_time
 from ringpull.read.order import Run
 from ringpull.read.setup import Setup
 from ringpull.read.store import Store
@@ -17,6 +18,7 @@ from shared_math import layout
 PIECE = 2048  # blocks unpacked together
 WINDOW = 1 << 18  # blocks whose headers are looked at together
 LOST_OR_MORE = 0xFFFF
+Piece = tuple[np.ndarray, dict[int, np.ndarray]]
 
 
 @dataclass(frozen=True)
@@ -63,26 +65,47 @@ class SessionBlocks:
     ordered: bool
     health: dict = field(default_factory=dict)
 
-    def pieces(self, wanted: Collection[int] | None = None, most: int = PIECE) -> Iterator[tuple[np.ndarray, dict]]:
+    def pieces(self, wanted: Collection[int] | None = None, most: int = PIECE) -> Iterator[Piece]:
         """(row numbers (rows,), column number -> (rows,) unsigned) of a piece of the session after the other."""
         bits = self.setup.bits
-        for blocks, files, slots in self.store.fetch(self.runs, most):
+
+        def unpack(runs: list[Run]) -> tuple[columns.Rows, list[tuple[int, int]]]:
+            blocks = self.store.fetch(runs)
             keep = scan.is_rows(blocks[:, layout.AT_KIND])
-            if not keep.all():
-                blocks, files, slots = blocks[keep], files[keep], slots[keep]
-            if not len(blocks):
-                continue
-            got = columns.unpack(blocks, bits, wanted)
-            if got.bad.any():
-                self._refuse(zip(files[got.bad].tolist(), slots[got.bad].tolist()))
+            got = columns.unpack(blocks if keep.all() else blocks[keep], bits, wanted)
+            if not got.bad.any():
+                return got, []
+            places = [(run.file, slot) for run in runs for slot in range(run.slot, run.slot + run.count)]
+            return got, [places[at] for at in np.flatnonzero(keep)[got.bad].tolist()]
+
+        for got, bad in two_at_a_time(unpack, _batches(self.runs, most), sum(run.count for run in self.runs) > 4 * most):
+            if bad:
+                self._refuse(bad)
             if len(got.row):
                 yield got.row, got.columns
 
-    def _refuse(self, places) -> None:
+    def _refuse(self, places: list[tuple[int, int]]) -> None:
         fresh = [place for place in places if place not in self.store.unusable]
         if fresh:
             self.store.unusable.update(fresh)
             self.first, self.end, self.rows, self.holes, self.ordered = _rows_of(self.store, self.runs)
+
+
+def _batches(runs: list[Run], most: int) -> Iterator[list[Run]]:
+    """The runs in parts of up to `most` blocks together."""
+    batch: list[Run] = []
+    room = most
+    for run in runs:
+        start = run.start
+        while start < run.end:
+            part = run.part(start, min(run.end, start + room))
+            batch.append(part)
+            start, room = part.end, room - part.count
+            if not room:
+                yield batch
+                batch, room = [], most
+    if batch:
+        yield batch
 
 
 @dataclass
@@ -207,8 +230,7 @@ def _setup(store: Store, runs: list[Run], faults: list[str]) -> Setup | None:
         while at < len(pieces) and pieces[at].start == group[-1].end:
             group.append(pieces[at])
             at += 1
-        total = sum(run.count for run in group)
-        blocks = np.concatenate([part.copy() for part, _, _ in store.fetch(group, total)])
+        blocks = store.fetch(group)
         for begin in np.flatnonzero(blocks[:, layout.AT_PART] == 0).tolist():
             parts = int(blocks[begin, layout.AT_PARTS])
             whole = blocks[begin : begin + parts]
@@ -226,9 +248,8 @@ def _setup(store: Store, runs: list[Run], faults: list[str]) -> Setup | None:
 def _health(store: Store, runs: list[Run]) -> dict:
     """What the session's last health block says; {} where there is none."""
     for run in reversed(_of_kind(store, runs, layout.HEALTH)):
-        for blocks, _, _ in store.fetch([run], run.count):
-            for block in blocks[::-1]:
-                told = read_setup.json_object(read_setup.text_of(block[None, :]))
-                if told is not None:
-                    return told
+        for block in store.fetch([run])[::-1]:
+            told = read_setup.json_object(read_setup.text_of(block[None, :]))
+            if told is not None:
+                return told
     return {}

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
+from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -48,39 +49,21 @@ class Store:
     ordered: order.Ordered
     unusable: set[tuple[int, int]] = field(default_factory=set)
 
-    def fetch(self, runs: list[Run], most: int) -> Iterator[tuple[np.ndarray, np.ndarray, np.ndarray]]:
-        """The blocks of some runs, up to `most` at a time: (bytes (n, 512) uint8, file number (n,), slot (n,)).
-
-        The bytes are overwritten by the next step.
-        """
-        buffer = bytearray(most * layout.SLOT)
+    def fetch(self, runs: list[Run]) -> np.ndarray:
+        """The blocks of some runs, (n, 512) uint8."""
+        buffer = bytearray(sum(run.count for run in runs) * layout.SLOT)
         view = memoryview(buffer)
-        blocks = np.frombuffer(buffer, np.uint8).reshape(most, layout.SLOT)
-        files = np.empty(most, np.int32)
-        slots = np.empty(most, np.int64)
-        filled = 0
-        streams = {}
-        try:
+        at = 0
+        with ExitStack() as stack:
+            streams: dict[int, int] = {}
             for run in runs:
-                done = 0
-                while done < run.count:
-                    count = min(run.count - done, most - filled)
-                    if run.file not in streams:
-                        streams[run.file] = open(self.indexes[run.file].file.path, "rb", buffering=0)
-                    part = view[filled * layout.SLOT : (filled + count) * layout.SLOT]
-                    scan.read_fully(streams[run.file].fileno(), part, (run.slot + done) * layout.SLOT)
-                    files[filled : filled + count] = run.file
-                    slots[filled : filled + count] = np.arange(run.slot + done, run.slot + done + count)
-                    done += count
-                    filled += count
-                    if filled == most:
-                        yield blocks, files, slots
-                        filled = 0
-            if filled:
-                yield blocks[:filled], files[:filled], slots[:filled]
-        finally:
-            for stream in streams.values():
-                stream.close()
+                if run.file not in streams:
+                    stream = stack.enter_context(open(self.indexes[run.file].file.path, "rb", buffering=0))
+                    streams[run.file] = stream.fileno()
+                end = at + run.count * layout.SLOT
+                scan.read_fully(streams[run.file], view[at:end], run.slot * layout.SLOT)
+                at = end
+        return np.frombuffer(buffer, np.uint8).reshape(-1, layout.SLOT)
 
     def damage(self) -> list[Damage]:
         """Every slot that was not used, with the reason, file after file."""
