@@ -13,7 +13,6 @@ from hardware.circuit.stock import STOCK
 from hardware.circuit.symbols import TWO_PINS, ChannelFet, Transistor
 
 _SMALL = 10
-_SYMBOL_WIDTH = {"resistor": 0.9, "capacitor": 0.7, "electrolytic": 0.75, "fuse": 0.9}
 _SHORT = {  # what stands beside the symbol where there is no value
     "d_1n4007": "1N4007",
     "d_1n4148": "1N4148",

@@ -5,7 +5,7 @@ Grid points are (x, y), y upward, one unit = one schemdraw unit. Net "0" is grou
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 Point = tuple[float, float]
 
@@ -25,7 +25,7 @@ class Part:
     """ref: name within its block. stock: key of stock.STOCK. value: ohms or farads, "" where the stock says it all.
 
     pins: pin name -> net. at: pin name -> grid point where that pin is drawn. label: where the text goes.
-    use: what it is for, for whoever solders it. fitted: "" always, else the condition.
+    use: what it is for, for whoever solders it.
     """
 
     ref: str
@@ -75,7 +75,6 @@ class Block:
     grounds: tuple[Point, ...] = ()
     rails: tuple[tuple[str, Point, str], ...] = ()
     note: str = ""
-    texts: tuple[tuple[Point, str], ...] = field(default=())
 
     def part(self, ref: str) -> Part:
         """The part called `ref`."""
