@@ -17,7 +17,7 @@ rows = []
 random = 3
 for n in range(64):
     row = []
-    for width in BITS[:12]:
+    for _ in BITS[:12]:
         random = (random * 1103515245 + 12345) & 0x3FFFFFFF
         row.append(2000 + 3 * n + (random >> 20) % 9)
     rows.append(array("i", row + [n // 3, (n * 4567) % 9000, 0, 0, 0, 0, 1]))

@@ -4,6 +4,7 @@ Commands, answers and tokens: SD Physical Layer Simplified Specification, chapte
 """
 
 import micropython
+
 from drivers import sdcard
 
 BLOCKS = 64

@@ -1,8 +1,8 @@
 """Storage that remembers every write and can lose power in the middle of one. Runs under MicroPython."""
 
 import vfs
-from shared_math import layout
 
+from shared_math import layout
 from store import fatfile, rawdisk, segments
 
 SECTOR = 512
