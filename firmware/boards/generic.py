@@ -98,7 +98,10 @@ class GenericBoard:
 
     def reader(self, channel):
         """A function without arguments that samples the channel now: counts."""
-        read = machine.ADC(machine.Pin(self.pins["analog"][channel["input"]])).read_u16
+        converter = machine.ADC(machine.Pin(self.pins["analog"][channel["input"]]))
+        if sys.platform == "esp32":
+            converter.atten(machine.ADC.ATTN_11DB)  # full range; it is not straight near its top: calibrate
+        read = converter.read_u16
         return lambda: read() >> 4
 
     def level(self, channel):
