@@ -14,6 +14,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("-o", "--output", type=Path, required=True, metavar="OUT.html", help="the file to write")
     parser.add_argument("--against", type=Path, metavar="SRC", help="the drive before a change, to compare with")
     parser.add_argument("--json", type=Path, metavar="FILE", help="write the answer as JSON as well")
+    parser.add_argument("--png", type=Path, metavar="DIR", help="write the pictures as PNG files as well")
+    parser.add_argument(
+        "--pdf", type=Path, metavar="FILE", help="write the customer's page and the pictures as PDF as well"
+    )
     parser.add_argument("--strict", action="store_true", help="exit code 1 where the verdict is attention")
 
 
@@ -34,6 +38,13 @@ def run(args: argparse.Namespace) -> int:
             before = ringpull.read(args.against)
             against = (before, answer(before))
         write_report(drive, found, args.output, against)
+        if args.png or args.pdf:
+            from ringpull.report import pictures
+
+            if args.png:
+                pictures.write_pngs(drive, found, args.png)
+            if args.pdf:
+                pictures.write_pdf(drive, found, args.pdf)
         if args.json:
             args.json.parent.mkdir(parents=True, exist_ok=True)
             args.json.write_text(json.dumps(found.as_json(), indent=1) + "\n", encoding="utf-8")

@@ -90,10 +90,10 @@ def path(x: np.ndarray, y: np.ndarray, across: Axis, up: Axis, gap: float = 4 * 
     return "".join(out)
 
 
-def band(x: np.ndarray, low: np.ndarray, high: np.ndarray, across: Axis, up: Axis) -> str:
+def band(x: np.ndarray, low: np.ndarray, high: np.ndarray, across: Axis, up: Axis, gap: float = 4 * STEP_RPM) -> str:
     """The "d" of the ground between two lines."""
     out = []
-    for run in stretches(x, low + high, 4 * STEP_RPM):
+    for run in stretches(x, low + high, gap):
         there = [f"{a:.1f} {b:.1f}" for a, b in zip(across(x[run]), up(high[run]), strict=True)]
         back = [f"{a:.1f} {b:.1f}" for a, b in zip(across(x[run]), up(low[run]), strict=True)]
         out.append("M" + "L".join(there + back[::-1]) + "Z")

@@ -46,6 +46,35 @@
     PageUp: () => traces.along(-0.5),
   };
 
+  /* The fuel map: one stop for the tab key, arrows from cell to cell. */
+  function listenToMap() {
+    const table = document.querySelector("table.map");
+    if (!table) return;
+    const tell = (cell) => (at("map-cell").textContent = cell.dataset.told);
+    const grid = [...table.tBodies[0].rows].map((row) => [...row.cells].map((cell) => cell.querySelector(".cell")));
+    const go = (cell) => {
+      table.querySelector('.cell[tabindex="0"]').tabIndex = -1;
+      cell.tabIndex = 0;
+      cell.focus();
+    };
+    const MOVES = { ArrowLeft: [0, -1], ArrowRight: [0, 1], ArrowUp: [-1, 0], ArrowDown: [1, 0] };
+    for (const event of ["focusin", "click", "pointerover"]) {
+      table.addEventListener(event, ({ target }) => target.closest(".cell") && tell(target.closest(".cell")));
+    }
+    table.addEventListener("keydown", (event) => {
+      if (!MOVES[event.key]) return;
+      event.preventDefault();
+      let row = grid.findIndex((cells) => cells.includes(event.target));
+      let column = grid[row].indexOf(event.target);
+      const [down, right] = MOVES[event.key];
+      do {
+        row += down;
+        column += right;
+      } while (grid[row] && column in grid[row] && !grid[row][column]);
+      if (grid[row] && grid[row][column]) go(grid[row][column]);
+    });
+  }
+
   function listen() {
     at("panels").addEventListener("keydown", (event) => {
       const action = KEYS[event.key];
@@ -69,6 +98,7 @@
         if (hidden) hidden.open = true;
       });
     }
+    listenToMap();
     let width = at("panels").clientWidth;
     new ResizeObserver(() => {
       if (at("panels").clientWidth === width) return;

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from ringpull.report import answer_part, cards, curve, data, evidence, palette
+from ringpull.report import answer_part, cards, compare_part, curve, data, evidence, map_part, palette
 from ringpull.report.words import text
 
 HERE = Path(__file__).parent
@@ -113,7 +113,9 @@ def page(drive, answer, against=None) -> str:
         answer_part.part(drive, answer, events, unit),
         cards.part(drive, answer, events, unit, notes_of(drive)),
         curve.part(answer, events, unit),
+        map_part.part(answer, unit),
         traces(drive),
+        compare_part.part(drive, answer, against),
         evidence.left_out(answer),
         evidence.health(drive),
         evidence.method(drive, answer),
@@ -122,6 +124,7 @@ def page(drive, answer, against=None) -> str:
         ("answer", "answer"),
         ("pulls", "pulls"),
         ("curve", "curve"),
+        ("map", "fuel map"),
         ("traces", "traces"),
         ("left-out", "left out"),
         ("health", "instrument"),

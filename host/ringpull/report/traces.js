@@ -2,7 +2,7 @@
 /* The traces: one panel for each kind of channel, all on one axis with one cursor. */
 const traces = (() => {
   const HEIGHT = 118;
-  const LAST_HEIGHT = 150;
+  const LAST_HEIGHT = 168;
   const AXIS = 58;
   const PADDING = [6, 12, 0, 0];
   const state = { session: null, start: 0, end: 1, mode: "time", pull: null, index: -1 };
@@ -91,7 +91,7 @@ const traces = (() => {
       cursor: { y: false, points: { show: false }, drag: { x: true, y: false, setScale: false, dist: 5 }, bind: { dblclick: () => () => everything() } },
       scales: { x: { time: false, range: () => [state.start, state.end] }, y: { range: () => panel.limits } },
       axes: [
-        { ...axis, size: panel.last ? 34 : 4, values: panel.last ? (u, ticks) => ticks.map((v) => String(+v.toFixed(4))) : () => [] },
+        { ...axis, size: panel.last ? 32 : 4, label: panel.last ? () => (state.mode === "time" ? "time, s" : "engine speed, 1/min") : undefined, labelSize: 20, labelFont: "12px system-ui, sans-serif", labelGap: 2, values: panel.last ? (u, ticks) => ticks.map((v) => String(+v.toFixed(4))) : () => [] },
         { ...axis, size: AXIS, space: 26, values: (u, ticks, a, b, step) => ticks.map((v) => units.ofTick(column, v, Math.min(6, Math.max(0, -Math.floor(Math.log10(step) + 1e-9))))) },
       ],
       series: [{}, { show: true, paths: () => null, points: { show: false } }],
@@ -153,6 +153,8 @@ const traces = (() => {
   function values() {
     const { session, index } = state;
     for (const panel of panels) {
+      const unit = units.unitName(session.columns[panel.group[0]]);
+      panel.head.querySelector(".unit").textContent = unit && index < 0 ? ", " + unit : "";
       panel.group.forEach((at, nth) => {
         const node = panel.readouts[nth];
         node.textContent = index < 0 ? "" : units.ofChannel(session.columns[at], session.values[at][index]);
@@ -273,6 +275,7 @@ const traces = (() => {
       panel.plot = new uPlot(options(panel, width), [[state.start, state.end], [null, null]], box);
       return panel;
     });
+    values();
     show(state.start, state.end);
   }
 
@@ -286,7 +289,10 @@ const traces = (() => {
     const value = document.createElement("span");
     value.className = "value";
     value.dataset.column = column.column;
-    item.append(key, column.label + " ", value);
+    const unit = document.createElement("span");
+    unit.className = "unit";
+    item.append(key, column.label, unit, " ", value);
+
     head.append(item);
     return value;
   }
@@ -300,7 +306,7 @@ const traces = (() => {
     colours = palette;
     for (const panel of panels) {
       panel.group.forEach((at, nth) => {
-        panel.readouts[nth].previousSibling.previousSibling.style.borderTopColor = look(state.session.columns[at], nth).colour;
+        panel.head.children[nth].firstChild.style.borderTopColor = look(state.session.columns[at], nth).colour;
       });
       panel.plot.redraw(false, true);
     }

@@ -1,0 +1,115 @@
+"""Before and after, where two drives were given: did the change work, and in the same speeds what moved."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ringpull.analysis import compare, sets
+from ringpull.report.answer_part import WORD
+from ringpull.report.curve import BOTTOM, LEFT, RIGHT, TOP, WIDTH, Axis, band, path
+from ringpull.report.words import listed, number, table, text
+
+HIGH = 220
+
+
+def compared(before, after) -> compare.Comparison:
+    """The comparison of two drives by engine speed."""
+    sides = [sets.judged_sessions(drive) for drive in (before, after)]
+    speeds = sets.shared_speeds(sides[0][0] + sides[1][0], sides[0][1] + sides[1][1])
+    found = [sets.pull_passes(judged, spans, speeds) for judged, spans in sides]
+    return compare.compare(found[0], found[1], speeds)
+
+
+def sentence(result: compare.Comparison) -> str:
+    """The comparison in a sentence."""
+    return {
+        compare.BETTER: "The change brought the mixture nearer to target.",
+        compare.WORSE: "The change took the mixture further from target.",
+        compare.NONE: "No difference is shown between before and after.",
+        compare.NOT_ENOUGH: "There is not enough data to compare before and after.",
+    }.get(result.verdict, "Some speeds are nearer to target than before, others further from it.")
+
+
+def picture(result: compare.Comparison) -> str:
+    """Measured over target before and after, and the interval of after."""
+    bins = [b for b in result.bins if np.isfinite(b.before) or np.isfinite(b.after)]
+    if len(bins) < 2:
+        return ""
+    rpm = np.array([b.rpm for b in bins])
+    before, after = np.array([b.before for b in bins]), np.array([b.after for b in bins])
+    half = np.array([(b.high - b.low) / 2.0 for b in bins])
+    lines = np.concatenate([before, after, [0.99, 1.01]])
+    lines = lines[np.isfinite(lines)]
+    # a very wide interval runs out of the picture rather than pressing the lines flat
+    room = max(0.02, 1.5 * float(np.ptp(lines)))
+    low, high = max(float(lines.min()) - room, 0.0), float(lines.max()) + room
+    every = np.concatenate([lines, np.clip(np.concatenate([before - half, before + half]), low, high)])
+    every = every[np.isfinite(every)]
+    across = Axis(float(rpm.min()), float(rpm.max()), LEFT, WIDTH - RIGHT)
+    up = Axis(float(every.min()), float(every.max()), TOP + HIGH, TOP)
+    gap = 2.5 * float(np.diff(rpm).min())
+    out = []
+    for tick in up.ticks(5):
+        y = float(up(tick))
+        out.append(f'<path class="grid" d="M{LEFT} {y:.1f}H{WIDTH - RIGHT}"/>')
+        out.append(f'<text x="{LEFT - 8}" y="{y + 4:.1f}" text-anchor="end">{tick:.2f}</text>')
+    for tick in across.ticks(10):
+        x = float(across(tick))
+        out.append(f'<text x="{x:.1f}" y="{TOP + HIGH + 16}" text-anchor="middle">{tick:.0f}</text>')
+    one = float(up(1.0))
+    out.append(f'<path class="target-line" d="M{LEFT} {one:.1f}H{WIDTH - RIGHT}"/>')
+    low, high = (np.clip(before + side * half, every.min(), every.max()) for side in (-1.0, 1.0))
+    ground = band(rpm, low, high, across, up, gap)
+    out.append(f'<path class="u-band" style="fill:var(--line-0)" d="{ground}"/>')
+    out.append(f'<path style="stroke:var(--line-0)" stroke-dasharray="8 3" d="{path(rpm, before, across, up, gap)}"/>')
+    out.append(f'<path style="stroke:var(--line-1)" d="{path(rpm, after, across, up, gap)}"/>')
+    for b in bins:
+        if b.changed and np.isfinite(b.after):
+            x, y = float(across(b.rpm)), float(up(b.after))
+            out.append(f'<text x="{x:.1f}" y="{y - 8:.1f}" text-anchor="middle">◆</text>')
+    out.append(
+        f'<text class="axis-name" x="{LEFT - 50}" y="{TOP - 10}">measured over target</text>'
+        f'<text class="axis-name" x="{(LEFT + WIDTH - RIGHT) / 2:.0f}" y="{TOP + HIGH + 34}" text-anchor="middle">'
+        "engine speed, 1/min</text>"
+    )
+    name = "Measured over target by engine speed, before and after: " + sentence(result)
+    return (
+        f'<div class="scroll" tabindex="0" role="region" aria-label="picture: before and after"><svg class="curve" '
+        f'viewBox="0 0 {WIDTH} {TOP + HIGH + BOTTOM}" role="img" aria-label="{text(name)}">{"".join(out)}</svg></div>'
+        '<p class="legend"><span><svg viewBox="0 0 28 10"><path style="stroke:var(--line-0)" stroke-dasharray="8 3" '
+        'd="M0 5H28"/></svg> before, ground: a difference inside it could be chance</span><span><svg viewBox="0 0 28 10">'
+        '<path style="stroke:var(--line-1)" d="M0 5H28"/></svg> after</span><span>◆ changed</span></p>'
+    )
+
+
+def rows(result: compare.Comparison) -> list[list[str]]:
+    """The bins as a table."""
+    return [
+        [
+            number(b.rpm),
+            f"{b.pulls[0]} / {b.pulls[1]}",
+            number(b.before, 3),
+            number(b.after, 3),
+            number(b.difference, 3, sign=True),
+            f"{number(b.low, 3, sign=True)} to {number(b.high, 3, sign=True)}",
+            text(b.verdict),
+        ]
+        for b in result.bins
+    ]
+
+
+def part(drive, answer, against) -> str:
+    """The section; nothing where there is no drive to compare with."""
+    if against is None:
+        return ""
+    before, judged = against
+    result = compared(before, drive)
+    word = {a.verdict: WORD.get(a.verdict, "Not enough data") for a in (judged, answer)}
+    heads = ["1/min", "pulls", "before", "after", "difference", "95 %", "came to"]
+    return (
+        '<section id="compare" aria-labelledby="compare-title"><h2 id="compare-title">Before and after</h2>'
+        f'<p class="sentence">{sentence(result)}</p><p>Before ({text(before.source.name)}): {word[judged.verdict]}. '
+        f"After ({text(drive.source.name)}): {word[answer.verdict]}.</p>{picture(result)}"
+        f"{table(heads, rows(result), 'measured over target by engine speed')}"
+        f"{listed([text(w) for w in result.words], kind='small')}</section>"
+    )

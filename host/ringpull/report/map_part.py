@@ -1,0 +1,91 @@
+"""The fuel map as a picture: measured over target by speed and load, with samples and interval of each cell."""
+
+from __future__ import annotations
+
+from math import isfinite
+
+from ringpull.analysis.fuelmap import FuelMap, fuelmap
+from ringpull.report.palette import on_map
+from ringpull.report.words import listed, load, number, text
+
+SPAN = 0.08  # of the colours: from this much rich to this much lean
+
+
+def made_from(answer) -> FuelMap | None:
+    """The map of the pulls that are judged; None without any."""
+    by_session: dict[int, tuple[object, list]] = {}
+    for p in answer.pulls:
+        if not p.spoiled and p.judged_s > 0:
+            spans = by_session.setdefault(id(p.judged), (p.judged, []))[1]
+            spans.append((p.number, p.pull.start_s, p.pull.end_s))
+    if not by_session:
+        return None
+    judged, spans = zip(*by_session.values(), strict=True)
+    made = fuelmap(list(judged), list(spans))
+    return made if made.cells else None
+
+
+def sign(cell) -> str:
+    """What the interval of a cell says, systematic part included: lean, rich, or neither."""
+    if not isfinite(cell.low):
+        return ""
+    if cell.low - cell.systematic > 1.0:
+        return "▲"
+    return "▼" if cell.high + cell.systematic < 1.0 else ""
+
+
+def told(cell, unit: str) -> str:
+    """A cell in words."""
+    at = f"{cell.rpm:.0f} 1/min" + ("" if cell.load is None else f", {cell.load:.0f} {unit}")
+    passes = "1 pass" if cell.passes == 1 else f"{cell.passes} passes"
+    known = f"{at}: measured over target {cell.ratio:.3f}, {passes}, {cell.seconds:.1f} s"
+    if not isfinite(cell.low):
+        return f"{known}; too few passes for an interval"
+    factor = f"; fuel times {cell.factor:.3f}" if isfinite(cell.factor) else ""
+    return f"{known}, 95 % {cell.low:.3f} to {cell.high:.3f}{factor}"
+
+
+def square(cell, unit: str, first: bool) -> str:
+    """A cell of the picture."""
+    ground, ink = on_map((cell.ratio - 1.0) / SPAN / 2.0 + 0.5)
+    few = "" if isfinite(cell.low) else " few"
+    return (
+        f'<td><button type="button" class="cell{few}" tabindex="{0 if first else -1}" style="background:{ground};'
+        f'color:{ink}" data-told="{text(told(cell, unit))}" aria-label="{text(told(cell, unit))}">'
+        f"{cell.ratio:.2f}{sign(cell)}</button></td>"
+    )
+
+
+def part(answer, unit: str) -> str:
+    """The section of the map."""
+    title = '<section id="map" aria-labelledby="map-title"><h2 id="map-title">Fuel map: measured over target</h2>'
+    made = made_from(answer)
+    if made is None:
+        return f"{title}<p>Nothing was judged, so there is no map.</p></section>"
+    cells = {}
+    for cell in made.cells:
+        key = cell.load, cell.rpm
+        if key not in cells or (cell.loaded and not cells[key].loaded):
+            cells[key] = cell
+    loads = sorted({c.load for c in made.cells if c.load is not None}, reverse=True) or [None]
+    speeds = sorted({c.rpm for c in made.cells})
+    rows, first = [], True
+    for at in loads:
+        squares = []
+        for rpm in speeds:
+            cell = cells.get((at, rpm))
+            squares.append("<td></td>" if cell is None else square(cell, unit, first))
+            first = first and cell is None
+        rows.append(f'<tr><th scope="row">{load(at, unit) if at is not None else ""}</th>{"".join(squares)}</tr>')
+    head = "".join(f'<th scope="col">{number(rpm)}</th>' for rpm in speeds)
+    scale = "".join(
+        f'<span style="background:{on_map(k / 8)[0]};color:{on_map(k / 8)[1]}">{1 + (k / 4 - 1) * SPAN:.2f}</span>'
+        for k in range(9)
+    )
+    return (
+        f'{title}<div class="scroll"><table class="map"><caption>load down, engine speed in 1/min across; touch a cell, '
+        f"or move with the arrow keys</caption><thead><tr><td></td>{head}</tr></thead><tbody>{''.join(rows)}</tbody>"
+        f'</table></div><p id="map-cell" role="status">&nbsp;</p><p class="legend"><span class="scale">{scale}</span>'
+        "<span>1.00 is on target, more is lean</span><span>▲ surely lean, ▼ surely rich (95 %, systematic part included)"
+        f"</span><span>dashed edge: too few passes</span></p>{listed([text(w) for w in made.words], kind='small')}</section>"
+    )
