@@ -34,7 +34,7 @@ class Rows:
 
 def dtype_of(bits: int) -> np.dtype:
     """What a column of this width is held in."""
-    return np.dtype(np.uint16 if bits <= 16 else np.uint32)
+    return np.dtype("<u2" if bits <= 16 else "<u4")
 
 
 def unpack(blocks: np.ndarray, bits: list[int], wanted: Collection[int] | None = None) -> Rows:
@@ -44,7 +44,7 @@ def unpack(blocks: np.ndarray, bits: list[int], wanted: Collection[int] | None =
     columns when all are wanted, else only by their lengths and the columns looked at.
     """
     which = list(range(len(bits))) if wanted is None else sorted(wanted)
-    count = len(blocks)
+    blocks = np.ascontiguousarray(blocks)
     rows = (_u16(blocks, layout.AT_ROWS) & layout.ROWS_MASK).astype(np.int64)
     first = _u16(blocks, layout.AT_FIRST_ROW).astype(np.int64) | _u16(blocks, layout.AT_FIRST_ROW + 2).astype(np.int64) << 16
     plain = blocks[:, layout.AT_KIND] == layout.PLAIN
@@ -83,7 +83,7 @@ class _Streams:
 
     def __init__(self, blocks: np.ndarray, bits: list[int], rows: np.ndarray, which: list[int]) -> None:
         count = len(blocks)
-        halves = np.ascontiguousarray(blocks).view("<u2").astype(np.uint32)
+        halves = blocks.view("<u2").astype(np.uint32)
         # words[k] holds the 32 bits from 16-bit word k on; words past the last are zeros
         self.words = halves.ravel()
         self.words[:-1] |= self.words[1:] << 16
@@ -129,7 +129,8 @@ class _Streams:
 
 
 def _tiles(taken: np.ndarray, plain: np.ndarray) -> list[np.ndarray]:
-    """Block numbers, rising, in tiles of one kind: neighbours where their row counts allow, else alike ones."""
+    """Block numbers, rising, in tiles of one kind: packed neighbours where their row counts allow, else alike ones;
+    plain blocks with the same row count."""
     out = []
     for kind in (False, True):
         blocks = np.flatnonzero((plain == kind) & (taken > 0))
@@ -139,6 +140,9 @@ def _tiles(taken: np.ndarray, plain: np.ndarray) -> list[np.ndarray]:
             near = blocks[at:end]
             at += len(near)
             rows = taken[near]
+            if kind:
+                out += [near[rows == count] for count in np.unique(rows)]
+                continue
             if int(rows.max()) * len(near) <= MOST_PADDING * int(rows.sum()):
                 out.append(near)
                 continue
@@ -265,28 +269,22 @@ def _check(values, least, width, stepped, tile: _Tile, top: int, bad: np.ndarray
 
 
 def _plain_tile(blocks: np.ndarray, tile: _Tile, bits: list[int], out: dict[int, np.ndarray], bad: np.ndarray) -> None:
-    numbers, most = tile.numbers, tile.most
-    neighbours = int(numbers[-1] - numbers[0]) == len(numbers) - 1
-    part = blocks[numbers[0] : numbers[-1] + 1] if neighbours else blocks[numbers]
-    words = np.ascontiguousarray(part).view("<u2")
-    equal = int(tile.rows.min()) == most
-    at = np.full(len(numbers), layout.AT_PAYLOAD // 2, np.int64)
-    line = (np.arange(len(numbers)) * (layout.SLOT // 2))[:, None]
+    """Blocks with the same number of rows. A column's values in a block are copied as one item."""
+    numbers, rows = tile.numbers, tile.most
+    at = layout.AT_PAYLOAD
     for c, b in enumerate(bits):
-        halves = 1 if b <= 16 else 2
+        size = 2 if b <= 16 else 4
         if c in out:
-            if equal:
-                begin = int(at[0])
-                cells = words[:, begin : begin + halves * most]
-                values = cells if halves == 1 else cells[:, ::2] | cells[:, 1::2].astype(np.uint32) << 16
+            target = out[c]
+            item = np.dtype((np.void, rows * size))
+            source = np.ndarray((len(blocks),), item, blocks, at, (layout.SLOT,))
+            if tile.together is not None:
+                values = target[tile.together]
+                values.view(item)[...] = source[numbers[0] : numbers[-1] + 1]
             else:
-                place = line + at[:, None] + np.arange(most) * halves
-                values = words.ravel().take(place, mode="clip")
-                if halves == 2:
-                    values = values | words.ravel().take(place + 1, mode="clip").astype(np.uint32) << 16
+                part = source[numbers]
+                values = part.view(target.dtype)
+                np.ndarray((len(target) - rows + 1,), item, target, strides=(size,))[tile.begin] = part
             if b not in (16, 32) and int(values.max()) >> b:
-                outside = (values >> b) != 0
-                outside &= np.arange(most)[None, :] < tile.rows[:, None]
-                bad[numbers[outside.any(axis=1)]] = True
-            tile.put(values, out[c])
-        at += halves * tile.rows
+                bad[numbers[((values >> b) != 0).reshape(-1, rows).any(axis=1)]] = True
+        at += size * rows

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
 
@@ -68,9 +69,12 @@ class SessionBlocks:
     def pieces(self, wanted: Collection[int] | None = None, most: int = PIECE) -> Iterator[Piece]:
         """(row numbers (rows,), column number -> (rows,) unsigned) of a piece of the session after the other."""
         bits = self.setup.bits
+        own = threading.local()
 
         def unpack(runs: list[Run]) -> tuple[columns.Rows, list[tuple[int, int]]]:
-            blocks = self.store.fetch(runs)
+            if not hasattr(own, "buffer"):
+                own.buffer = bytearray(most * layout.SLOT)
+            blocks = self.store.fetch(runs, own.buffer)
             keep = scan.is_rows(blocks[:, layout.AT_KIND])
             got = columns.unpack(blocks if keep.all() else blocks[keep], bits, wanted)
             if not got.bad.any():

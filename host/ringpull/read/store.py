@@ -49,10 +49,10 @@ class Store:
     ordered: order.Ordered
     unusable: set[tuple[int, int]] = field(default_factory=set)
 
-    def fetch(self, runs: list[Run]) -> np.ndarray:
-        """The blocks of some runs, (n, 512) uint8."""
-        buffer = bytearray(sum(run.count for run in runs) * layout.SLOT)
-        view = memoryview(buffer)
+    def fetch(self, runs: list[Run], buffer: bytearray | None = None) -> np.ndarray:
+        """The blocks of some runs, (n, 512) uint8; in `buffer`, where one is given, until that is used again."""
+        size = sum(run.count for run in runs) * layout.SLOT
+        view = memoryview(bytearray(size) if buffer is None else buffer)[:size]
         at = 0
         with ExitStack() as stack:
             streams: dict[int, int] = {}
@@ -63,7 +63,7 @@ class Store:
                 end = at + run.count * layout.SLOT
                 scan.read_fully(streams[run.file], view[at:end], run.slot * layout.SLOT)
                 at = end
-        return np.frombuffer(buffer, np.uint8).reshape(-1, layout.SLOT)
+        return np.frombuffer(view, np.uint8).reshape(-1, layout.SLOT)
 
     def damage(self) -> list[Damage]:
         """Every slot that was not used, with the reason, file after file."""
