@@ -1,4 +1,7 @@
-"""Which pin is which, board by board. The minimum build of hardware/README.md; change it to what was soldered."""
+"""Which pin is which, board by board. The minimum build of hardware/README.md; change it to what was soldered.
+
+`"spi": None` is a board without a card: it records on its own flash, and logger.json lies in its folder /ring.
+"""
 
 RP2 = {
     "analog": {"a0": 26, "a1": 27, "a2": 28},

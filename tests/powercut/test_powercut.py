@@ -37,25 +37,24 @@ def counts(done: subprocess.CompletedProcess[str]) -> dict:
 
 
 @pytest.mark.parametrize(("medium", "step", "stride"), FAST)
-def test_cut_at_every_write(medium, step, stride, tmp_path, record_property):
+def test_cut_at_every_write(medium, step, stride, tmp_path, tell_counts):
     got = counts(tell(firmware_dir(), shared_math_dir(), tmp_path, medium, step, stride, 0))
     counted[medium] = got["cuts"] + got["torn"] + got["second"]
-    print(f"\n{medium}: {got['writes']} writes, {got['cuts']} cuts, {got['torn']} torn, {got['second']} second cuts")
+    tell_counts(got)
     assert got["cuts"] >= 250 and got["torn"] > 0 and got["second"] > 0
 
 
 def test_enough_cuts_were_made():
     if set(counted) != {medium for medium, _, _ in FAST}:
         pytest.skip("the cuts were not made in this process: run the whole file")
-    print(f"\n{sum(counted.values())} cuts in all")
     assert sum(counted.values()) >= LEAST_CUTS
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize(("medium", "step", "stride"), ALL)
-def test_cut_at_every_byte(medium, step, stride, tmp_path):
+def test_cut_at_every_byte(medium, step, stride, tmp_path, tell_counts):
     got = counts(tell(firmware_dir(), shared_math_dir(), tmp_path, medium, step, stride, 1))
-    print(f"\n{got}")
+    tell_counts(got)
     assert got["bytes"] >= 512
 
 
