@@ -60,6 +60,7 @@ const traces = (() => {
   function draw(panel, u) {
     const { left, top, width, height } = u.bbox;
     const context = u.ctx;
+    Object.assign(panel.box.dataset, { start: u.scales.x.min, end: u.scales.x.max });
     const place = { left, width, x: (v) => u.valToPos(v, "x", true), y: (v) => u.valToPos(v, "y", true) };
     const ratio = window.devicePixelRatio;
     context.save();
@@ -267,6 +268,7 @@ const traces = (() => {
       const panel = { group, first: nth === 0, last: nth === groups.length - 1, limits: limits(session, group) };
       const box = document.createElement("div");
       box.className = "panel";
+      panel.box = box;
       panel.head = document.createElement("div");
       panel.head.className = "head";
       panel.readouts = group.map((at, order) => readout(panel.head, session.columns[at], order));

@@ -1,0 +1,64 @@
+"""A browser, and reports of small drives to open in it. Without Chromium these tests are skipped and say so."""
+
+import shutil
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import sync_playwright
+
+import ringpull
+from ringpull.analysis.answer import answer
+from ringpull.report import write_report
+
+ROOT = Path(__file__).resolve().parents[2]
+CARD = ROOT / "demo_logs" / "v1_marked"
+
+
+@pytest.fixture(scope="session")
+def browser():
+    path = shutil.which("chromium")
+    if not path:
+        pytest.skip("chromium is not installed: apt-get install chromium")
+    with sync_playwright() as started:
+        running = started.chromium.launch(executable_path=path, args=["--no-sandbox", "--disable-gpu"])
+        yield running
+        running.close()
+
+
+@pytest.fixture(scope="session")
+def drive():
+    return ringpull.read(CARD)
+
+
+@pytest.fixture(scope="session")
+def found(drive):
+    return answer(drive)
+
+
+@pytest.fixture(scope="session")
+def report(drive, found, tmp_path_factory):
+    return write_report(drive, found, tmp_path_factory.mktemp("report") / "report.html")
+
+
+@pytest.fixture
+def opened(browser):
+    """opened(path, **options of a browser context): a page whose samples are there. What went wrong on it is looked at
+    when it is left: an error, a line on the console, or a request for anything but the file fails the test."""
+
+    @contextmanager
+    def open_page(path, ready=True, **options):
+        context = browser.new_context(**{"viewport": {"width": 1280, "height": 800}, **options})
+        page = context.new_page()
+        wrong = []
+        page.on("console", lambda message: wrong.append(message.text))
+        page.on("pageerror", lambda error: wrong.append(str(error)))
+        page.on("request", lambda one: None if one.url == path.as_uri() else wrong.append(one.url))
+        page.goto(path.as_uri())
+        if ready:
+            page.wait_for_selector("#panels[data-ready]")
+        yield page
+        context.close()
+        assert wrong == []
+
+    return open_page
