@@ -120,6 +120,18 @@ def seal(block, checked):
     put32(block, AT_CRC, crc32(checked))
 
 
+def birth(ring_id, which, slots, sequence):
+    """A new file's first block, sealed. which: DRIVE_FILE or PULLS_FILE. slots: in the file."""
+    block = bytearray(SLOT)
+    start_block(block, BIRTH, ring_id)
+    put32(block, AT_SEQUENCE, sequence)
+    put16(block, AT_LENGTH, 8)
+    put32(block, AT_PAYLOAD, slots)
+    block[AT_PAYLOAD + 4] = which
+    seal(block, memoryview(block)[:AT_CRC])
+    return block
+
+
 def verdict(block):
     """Why `block` (bytes of length SLOT) can't be used, or None when it can.
 

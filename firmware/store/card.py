@@ -3,7 +3,7 @@
 import os
 
 from shared_math import layout, ticks
-from store import recover, writer
+from store import recover
 
 _LAST_SEQUENCE = 0xFFFFFFFF
 _LEAST_SLOTS = 64  # a file with fewer was clipped by something: it is put aside
@@ -64,10 +64,10 @@ class Card:
         if self.medium.exists(name):
             store = self.medium.open(name, slots)
             if store.slots >= _LEAST_SLOTS:
-                store.write(0, writer.birth(self.ring_id, which, store.slots, sequence))
+                store.write(0, layout.birth(self.ring_id, which, store.slots, sequence))
                 return store
             self.medium.keep(name)
-        self.medium.make(name, slots, writer.birth(self.ring_id, which, slots, sequence))
+        self.medium.make(name, slots, layout.birth(self.ring_id, which, slots, sequence))
         return self.medium.open(name, slots)
 
     def _go_on(self):

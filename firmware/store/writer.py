@@ -112,15 +112,3 @@ class DriveWriter:
         if self.wrote:
             self.wrote(before, first_row)
         return True
-
-
-def birth(ring_id, which, slots, sequence):
-    """A new file's first block, sealed."""
-    block = bytearray(layout.SLOT)
-    layout.start_block(block, layout.BIRTH, ring_id)
-    layout.put32(block, layout.AT_SEQUENCE, sequence)
-    layout.put16(block, layout.AT_LENGTH, 8)
-    layout.put32(block, layout.AT_PAYLOAD, slots)
-    block[layout.AT_PAYLOAD + 4] = which
-    layout.seal(block, memoryview(block)[: layout.AT_CRC])
-    return block

@@ -10,6 +10,8 @@ from pathlib import Path
 COMMANDS = {
     "demo": "the invented engine through the real firmware to a report",
     "dryrun": "run the firmware on recorded signals, as it would run in the car",
+    "check": "explain what is wrong with a configuration, all mistakes at once",
+    "prepare": "make the ring files on a card and write the configuration to it",
     "info": "what is on a card: sessions, channels, marks, damage, timing health",
     "decode": "the table in engineering units, as CSV, Parquet or MDF4",
     "pulls": "the pulls, marked and found, a line each",

@@ -46,24 +46,29 @@ def find_micropython() -> str:
     return found
 
 
-def load_config(path: Path) -> tuple[dict[str, Any], bytes]:
-    """(configuration with defaults, its text). Raises BadConfig with the first mistake and the number of others."""
+def parse_config(path: Path) -> tuple[dict[str, Any], bytes]:
+    """(what the file says, its text), unchecked. Raises BadConfig where it can't be read as JSON."""
     try:
         text = path.read_bytes()
     except OSError as error:
         raise BadConfig(f"{path} can't be read: {error.strerror}", "a wrong name or folder", "check the path") from None
     try:
-        settings = config.load(text)
+        return config.load(text), text
     except ValueError as error:
         raise BadConfig(
             f"{path.name} is not a configuration: {error}",
             "a comma, quote or bracket too many or too few",
-            f"correct it, then 'ringpull info' and 'ringpull dryrun' can read {path.name}",
+            "correct it at the place named",
         ) from None
+
+
+def load_config(path: Path) -> tuple[dict[str, Any], bytes]:
+    """(configuration with defaults, its text). Raises BadConfig with the first mistake and the number of others."""
+    settings, text = parse_config(path)
     problems = config.check(settings)
     if problems:
         what, cause, step = config.explain(problems[0])
-        more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
+        more = f" (and {len(problems) - 1} more: ringpull check {path.name})" if len(problems) > 1 else ""
         raise BadConfig(f"{path.name}: {what}{more}", cause, step)
     return config.defaults(settings), text
 

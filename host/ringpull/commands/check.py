@@ -1,0 +1,32 @@
+"""ringpull check: every mistake in a configuration, explained."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+HELP = "explain what is wrong with a configuration, all mistakes at once"
+EXAMPLE = "ringpull check logger.json"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("config", type=Path, metavar="FILE", help="logger.json")
+    parser.add_argument("--json", action="store_true", help="print the mistakes as JSON")
+
+
+def run(args: argparse.Namespace) -> int:
+    import json
+
+    from ringpull.desk.dryrun import parse_config
+    from shared_math import config
+
+    problems = config.check(parse_config(args.config)[0])
+    sentences = [config.explain(problem) for problem in problems]
+    if args.json:
+        keys = ("what", "cause", "step")
+        print(json.dumps({"mistakes": [dict(zip(keys, sentence), code=p[0]) for p, sentence in zip(problems, sentences)]}))
+    else:
+        for what, cause, step in sentences:
+            print(f"{what}\n  likely cause: {cause}\n  what to do: {step}\n")
+        print(f"{args.config.name}: {f'{len(problems)} to correct' if problems else 'nothing to correct'}")
+    return 2 if problems else 0

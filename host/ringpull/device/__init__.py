@@ -1,0 +1,1 @@
+"""What the PC does for the logger itself: preparing its card."""

@@ -1,0 +1,59 @@
+"""Ring files made on the PC: quicker than on the board, and filled with zeros instead of what the card held before."""
+
+from __future__ import annotations
+
+import secrets
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+from ringpull.errors import BadUsage, CannotWrite
+from shared_math import layout
+
+PIECE = 1 << 20
+FILES = (("drive.rpl", layout.DRIVE_FILE, 0), ("pulls.rpl", layout.PULLS_FILE, 0xFFFFFFFF))
+
+
+def prepare(
+    card: Path, config: Path | None, drive_mb: int, pulls_mb: int, progress: Callable[[float], None] | None = None
+) -> list[Path]:
+    """Make drive.rpl and pulls.rpl in the folder `card` and copy the configuration there; returns what was written.
+
+    Sizes in MB of 2^20 bytes. Ring files that are there are never touched. Raises BadUsage, BadConfig, CannotWrite.
+    """
+    from ringpull.desk.dryrun import load_config
+
+    if not card.is_dir():
+        raise BadUsage(f"{card} is not a folder", "the card is not mounted there", "give the folder the card shows up as")
+    there = [name for name, _, _ in FILES if (card / name).exists()]
+    if there:
+        raise BadUsage(
+            f"{card} already holds {' and '.join(there)}",
+            "the card was prepared before, and may hold drives",
+            "copy what you want to keep to the PC, then remove the files and prepare the card again",
+        )
+    text = load_config(config)[1] if config else None
+    need = (drive_mb + pulls_mb) << 20
+    if shutil.disk_usage(card).free < need + PIECE:
+        raise CannotWrite(
+            f"{card} has not enough room for {drive_mb} + {pulls_mb} MB",
+            "other files fill it",
+            "remove them, or make the files smaller with --drive-mb and --pulls-mb",
+        )
+    ring_id = secrets.token_bytes(4)
+    written = []
+    done = 0
+    for (name, which, sequence), size_mb in zip(FILES, (drive_mb, pulls_mb)):
+        with open(card / name, "wb") as f:
+            f.write(layout.birth(ring_id, which, (size_mb << 20) // layout.SLOT, sequence))
+            f.write(bytes(PIECE - layout.SLOT))
+            for _ in range(size_mb - 1):
+                f.write(bytes(PIECE))
+                done += PIECE
+                if progress:
+                    progress(done / need)
+        written.append(card / name)
+    if text is not None:
+        (card / "logger.json").write_bytes(text)
+        written.append(card / "logger.json")
+    return written
