@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -12,6 +13,9 @@ from ringpull.analysis.align import at_times, undo_lag
 from ringpull.analysis.columns import Columns, from_session
 from ringpull.analysis.judge import Judged, prepare
 from shared_math import channels as shared_channels
+
+if TYPE_CHECKING:
+    from ringpull.drive import Session
 
 LEAST_S = 1.5  # of a found pull
 LEAST_RPM = 500.0  # that it gains
@@ -27,7 +31,7 @@ RULE = (
 class View:
     """One session as the analysis sees it; computed once and shared by its pulls."""
 
-    session: object
+    session: Session
     spoiled: list[tuple[float, float]] = field(default_factory=list)
 
     @cached_property

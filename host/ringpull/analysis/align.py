@@ -106,7 +106,7 @@ def delay_table(columns: Columns, model: Transport, full_g_s: float) -> list[lis
         return []
     loads: list[float | None] = [None]
     if columns.map_kpa is not None and np.isfinite(columns.map_kpa).any():
-        loads = sorted({float(round(v)) for v in np.nanpercentile(columns.map_kpa, (50, 98))})
+        loads = [*sorted({float(round(v)) for v in np.nanpercentile(columns.map_kpa, (50, 98))})]
     out: list[list[float | None]] = []
     for speed in sorted({float(round(v, -2)) for v in np.percentile(rpm, (10, 50, 90))}):
         for load in loads:

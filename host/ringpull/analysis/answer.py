@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -10,12 +11,15 @@ from ringpull.analysis import align, lean, masks, needs, verdict
 from ringpull.analysis.judge import Judged, SpanAnswer, judge_span
 from ringpull.analysis.lean import LeanEvent
 
+if TYPE_CHECKING:
+    from ringpull.pulls import Pull
+
 
 @dataclass
 class PullAnswer:
     """One pull with its numbers; `pull` is the pulls.Pull, `numbers` the judge.SpanAnswer, `frame` made on demand."""
 
-    pull: object
+    pull: Pull
     numbers: SpanAnswer
     judged: Judged
 

@@ -95,6 +95,8 @@ def half_firing_rows(columns: Columns) -> np.ndarray:
 
 def closed(columns: Columns) -> np.ndarray:
     """Where the throttle rests at its stop with the engine turning fast: to its first movement."""
+    if columns.throttle is None:
+        return np.zeros(len(columns), bool)
     throttle = local.mean(columns.throttle, 1)[0]
     with np.errstate(invalid="ignore"):
         rest = np.nanpercentile(throttle, 1.0) if np.isfinite(throttle).any() else 0.0

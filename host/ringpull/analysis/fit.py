@@ -17,7 +17,7 @@ TAIL_S = 0.30
 NOISE = 0.0075  # of a sample, correlated part included
 TIMING_S = 0.004  # of the model: a steep flank may be this much beside its time
 TOGETHER_S = 0.08  # samples of an event hang together over this time: each counts for its share
-ITERATIONS = 25
+ITERATIONS, FIRST_ITERATIONS = 20, 6  # at most, and of each of several starts, of which the best goes on
 CUT_ON, CUT_OFF, STEP, TAIL = range(4)
 
 VOLUME, CONSTANT, TAU, PLATEAU, FILM_SHARE, FILM, LATENCY, CUT_LATENCY = range(8)
@@ -108,7 +108,7 @@ class Fit:
         self.fitted = np.isfinite(cut.measured)
         self.measured = np.where(self.fitted, cut.measured, 0.0)
         self.time_s = columns.time_s
-        self.map_kpa = transport.filled(local.mean(columns.map_kpa, 2)[0], 90.0, 10.0, len(columns))
+        self.map_kpa = transport.filled(local.mean(np.asarray(columns.map_kpa), 2)[0], 90.0, 10.0, len(columns))
         self.wanted = given.wanted
         self.off = given.cut.astype(float)
         offsets = np.arange(cut.sensor_s.shape[1]) - round(HISTORY_S / STEP_S)
@@ -212,11 +212,11 @@ class Fit:
             out[..., k] = (self.residuals(moved) - at) / step
         return out
 
-    def solve(self, p: np.ndarray) -> tuple[np.ndarray, float]:
+    def solve(self, p: np.ndarray, iterations: int = ITERATIONS) -> tuple[np.ndarray, float]:
         """Levenberg-Marquardt with bounds from `p`: (parameters, sum of squares)."""
         damping, at = 0.03, self.residuals(p)
         cost = float(np.sum(at**2))
-        for _ in range(ITERATIONS):
+        for _ in range(iterations):
             slopes = self.jacobian(p, at).reshape(-1, PARAMETERS)
             normal, pull = slopes.T @ slopes, slopes.T @ at.ravel()
             # a parameter at its bound that is pulled outwards stays there

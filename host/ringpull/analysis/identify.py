@@ -67,8 +67,8 @@ def identify(columns: Columns, fallback: Transport | None = None) -> Identified:
     for share in STARTS:
         start = fit.PRIOR[:, 0].copy()
         start[fit.VOLUME] = np.log(share)
-        starts.append(problem.solve(start))
-    p, _ = min(starts, key=lambda one: one[1])
+        starts.append(problem.solve(start, fit.FIRST_ITERATIONS))
+    p, _ = problem.solve(min(starts, key=lambda one: one[1])[0])
     if problem.leave_out(p):
         p, _ = problem.solve(p)
     model, words = describe(problem, p, given, fallback)

@@ -121,14 +121,14 @@ def judge_span(judged: Judged, start_s: float, end_s: float) -> SpanAnswer:
     short = short[np.isfinite(value)]
     any_judged = len(short) > 0
     nan = float("nan")
-    with_load = here is not None and np.isfinite(here).any()
+    loads = np.zeros(0) if here is None else here[np.isfinite(here)]
     return SpanAnswer(
         rpm_from=float(speeds.min()) if len(speeds) else nan,
         rpm_to=float(speeds.max()) if len(speeds) else nan,
         lambda_mean=float(np.nanmean(value)) if any_judged else nan,
         lambda_max=float(short.max()) if any_judged else nan,
         lambda_min=float(short.min()) if any_judged else nan,
-        load_max=float(np.nanmax(here)) if with_load else None,
+        load_max=float(loads.max()) if len(loads) else None,
         judged_s=float(np.count_nonzero(np.isfinite(excess)) * period_s),
         excess_max=float(np.nanmax(smooth)) if np.isfinite(smooth).any() else None,
         lean_events=found,

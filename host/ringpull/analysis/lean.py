@@ -139,8 +139,8 @@ def events(
         depth = float(smooth[deepest])
         moved = float(np.nanmax(np.abs(slope[inside]), initial=0.0)) * float(delay_u_s[deepest]) * 0.5
         speeds = rpm[inside][np.isfinite(rpm[inside])]
-        loads = None if load is None else load[inside][np.isfinite(load[inside])]
-        has_load = loads is not None and len(loads) > 0
+        loads = np.zeros(0) if load is None else load[inside][np.isfinite(load[inside])]
+        has_load = len(loads) > 0
         out.append(
             LeanEvent(
                 start_s=float(time_s[first]),

@@ -45,7 +45,7 @@ def repeat(found: Sequence[Pass]) -> Repeat:
     keys = sorted({(p.load, p.speed) for p in inside})
     number = {key: at for at, key in enumerate(keys)}
     cell = np.array([number[p.load, p.speed] for p in inside])
-    unit = np.array([order.index(p.unit) for p in inside])
+    unit = np.array([order.index(p.unit) for p in inside if p.unit is not None])
     value = np.array([p.value for p in inside])
     pooled = pooling.pool(cell, unit, value)
     mean = np.bincount(cell, value) / np.bincount(cell)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -10,13 +11,16 @@ from ringpull.analysis import fuelmap, passes
 from ringpull.analysis.judge import Judged
 from ringpull.analysis.passes import Pass
 
+if TYPE_CHECKING:
+    from ringpull.pulls import View
+
 Span = tuple[int, float, float]
 
 
 def judged_sessions(drive, pulls: Collection[int] | None = None) -> tuple[list[Judged], list[list[Span]]]:
     """(judged sessions, each one's pulls as (number, start_s, end_s)); spoiled pulls are left out, and with `pulls` all
     but those numbers."""
-    by_view: dict[int, tuple[object, list[Span]]] = {}
+    by_view: dict[int, tuple[View, list[Span]]] = {}
     for pull in drive.pulls():
         if pull.spoiled or (pulls is not None and pull.number not in pulls):
             continue

@@ -8,7 +8,7 @@ from pathlib import Path
 HELP = "measured over target by speed and load, with intervals and a suggested factor for the fuel table"
 EXAMPLE = "ringpull fuelmap card -o fuelmap.csv --table factors.csv"
 
-COLUMNS = "rpm load passes seconds loaded ratio low high factor systematic state".split()
+COLUMNS = ["rpm", "load", "passes", "seconds", "loaded", "ratio", "low", "high", "factor", "systematic", "state"]
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -36,7 +36,8 @@ def run(args: argparse.Namespace) -> int:
         return 3
     made = fuelmap(judged, spans, speeds, loads)
     if args.output:
-        write_rows(args.output, [COLUMNS, *[[text(getattr(c, name)) for name in COLUMNS] for c in made.cells]])
+        rows = [[text(getattr(c, name)) for name in COLUMNS] for c in made.cells]
+        write_rows(args.output, [COLUMNS, *rows])
     if args.table:
         write_rows(args.table, table_rows(made))
     if args.picture:

@@ -106,7 +106,13 @@ def lines_of(number: int, result, factor: float, loss: float | None) -> list[dic
             continue
         watts, least, most = (float(v[here].mean()) * factor for v in (result.watts, result.low, result.high))
         rpm = float(result.rpm[here].mean())
-        line = {"pull": number, "rpm": round(rpm), "watts": round(watts), "low": round(least), "high": round(most)}
+        line: dict[str, float] = {
+            "pull": number,
+            "rpm": round(rpm),
+            "watts": round(watts),
+            "low": round(least),
+            "high": round(most),
+        }
         line["torque_nm"] = round(watts / (rpm * 2 * np.pi / 60.0), 1)
         if loss is not None:
             line["engine_watts"] = round(float(engine_watts(np.array(watts), loss)))

@@ -1,0 +1,237 @@
+"""The analysis on random drives with known truth: what each bench and test of it measures. One drive, plain numbers.
+
+The drives are made by tests/truth/drives.py, which knows nothing of the analysis.
+"""
+
+from __future__ import annotations
+
+import os
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
+
+import numpy as np
+from truth.drives import Settings, make_drive, pair
+
+from ringpull.analysis import compare, fuelmap, identify, judge, passes, power, transport
+from ringpull.analysis.align import align
+from ringpull.analysis.columns import Columns, from_table
+
+BIN_RPM = 250
+LEAST_ROWS = 10
+
+
+def columns_of(drive) -> Columns:
+    return from_table(drive.rows, drive.config)
+
+
+def in_pool(measure, arguments):
+    """[measure(*a) for a in arguments], over the machine's cores, in order."""
+    arguments = list(arguments)
+    with ProcessPoolExecutor(max_workers=os.cpu_count()) as pool:
+        return list(pool.map(measure, *zip(*arguments, strict=True), chunksize=4))
+
+
+def where_cruising(drive, columns):
+    """Rows of steady speed at part load with fuel."""
+    steady = np.abs(np.gradient(drive.truth.speed_rpm)) < 0.5
+    return steady & (columns.map_kpa < 75) & ~drive.truth.cut & (columns.throttle > 3)
+
+
+def spans_of(drive):
+    return [(p.number, p.start_s, p.end_s) for p in drive.pulls]
+
+
+def answer(seed):
+    """One drive judged as logged: (delay, curve, lean), as those functions return them."""
+    drive = make_drive(seed)
+    columns = columns_of(drive)
+    found = identify.identify(columns)
+    ready = judge.prepare(columns, found.model)
+    return delay(drive, columns, found), curve(drive, columns, ready), lean(drive, ready)
+
+
+def noisier(seed, correlated):
+    """The lean events of one drive with more of the noise that hangs together."""
+    drive = make_drive(seed, settings=Settings(correlated=correlated))
+    return lean(drive, judge.prepare(columns_of(drive)))
+
+
+def delay(drive, columns, found):
+    """Transport delay and lag of one drive: milliseconds of error, stated standard uncertainty and truth."""
+    truth = drive.truth
+    model = found.bound or found.model
+    flow = transport.flow(columns)
+    apart = transport.arrival_s(model, flow) - flow.time_s - truth.delay_s
+    pull = np.zeros(len(columns), bool)
+    for p in drive.pulls:
+        pull[columns.rows((p.start_s + p.end_s) / 2, p.end_s)] = True
+    cruise = where_cruising(drive, columns)
+    u_s = model.delay_u_s(flow.litres_per_s)
+    return {
+        "timing": truth.chain.timing,
+        "done": found.done,
+        "film": truth.film,
+        "recovered": truth.cuts_recovered,
+        "pull": 1e3 * apart[pull].mean(),
+        "pull_u": 1e3 * np.median(u_s[pull]),
+        "cruise": 1e3 * apart[cruise].mean(),
+        "cruise_u": 1e3 * np.median(u_s[cruise]),
+        "cruise_true": 1e3 * truth.cruise_delay_s,
+        "tau": 1e3 * (model.tau_s - truth.tau_s),
+        "tau_u": 1e3 * model.tau_u_s,
+        "tau_true": 1e3 * truth.tau_s,
+    }
+
+
+def rms(values):
+    return float(np.sqrt(np.mean(np.square(values)))) if len(values) else np.nan
+
+
+def curve(drive, columns, ready):
+    """Lambda against speed inside pulls: root-mean-square errors of bins of BIN_RPM, all and inside holes, of the raw
+    curve, with the delay alone undone, and with both undone. Delay and lag come from the drive as logged; the curve
+    is that of the same drive without noise, and `noisy` that of the drive as logged."""
+    truth = drive.truth
+    clean = columns_of(make_drive(drive.seed, settings=Settings(white=0.0, correlated=0.0)))
+    aligned = align(clean, ready.aligned.model)
+    curves = {
+        "raw": clean.lambda_,
+        "delay": aligned.delayed_only,
+        "both": aligned.lambda_,
+        "noisy": ready.lambda_aligned,
+    }
+    good = ready.masks.valid & ready.loaded
+    errors, inside = {name: [] for name in curves}, {name: [] for name in curves}
+    for p in drive.pulls:
+        rows = np.arange(len(columns))[columns.rows(p.start_s, p.end_s)]
+        rows = rows[good[rows]]
+        bins = (truth.speed_rpm[rows] // BIN_RPM).astype(int)
+        for one in np.unique(bins):
+            here = rows[bins == one]
+            if len(here) < LEAST_ROWS:
+                continue
+            middle_s = columns.time_s[here].mean()
+            hole = any(h.pull == p.number and h.start_s <= middle_s <= h.end_s for h in truth.holes)
+            for name, values in curves.items():
+                error = np.nanmean(values[here]) - truth.lambda_cylinder[here].mean()
+                errors[name].append(error)
+                if hole:
+                    inside[name].append(error)
+    return {name: rms(v) for name, v in errors.items()} | {"hole " + name: rms(v) for name, v in inside.items()}
+
+
+def lean(drive, ready):
+    """Lean events of one drive: how many there were and were found, edges near enough, and events that were not."""
+    truth = drive.truth
+    found = {p.number: judge.judge_span(ready, p.start_s - 0.3, p.end_s + 0.3).lean_events for p in drive.pulls}
+    near_rpm = max(100.0, 0.06 * truth.car.ramp_rpm_s)
+    wanted = [e for e in truth.events if not e.tip_in]
+    hits = edges_near = edges = within = 0
+    for event in wanted:
+        ours = [e for e in found[event.pull] if e.start_s < event.end_s and e.end_s > event.start_s]
+        if not ours:
+            continue
+        hits += 1
+        edges += 2
+        edges_near += abs(ours[0].rpm_from - event.rpm_from) <= near_rpm
+        edges_near += abs(ours[-1].rpm_to - event.rpm_to) <= near_rpm
+        deepest = max(ours, key=lambda e: e.depth)
+        within += abs(deepest.depth - event.deepest) <= deepest.depth_u
+    clean = [p for p in drive.pulls if p.clean_throughout]
+    return {
+        "wanted": len(wanted),
+        "found": hits,
+        "edges": edges,
+        "edges_near": edges_near,
+        "depth_within": within,
+        "clean": len(clean),
+        "false": sum(len(found[p.number]) for p in clean),
+    }
+
+
+def map_cells(seed, spread):
+    """Cells of the fuel map of one drive of five pulls: (judged, passes, half-width, error against the true mean ratio
+    over the same passes without the pulls' own factors, error against the injected table)."""
+    drive = make_drive(seed, settings=Settings(pulls=(5, 5), between_pulls=spread, hole_share=0.0))
+    columns, truth = columns_of(drive), drive.truth
+    ready = judge.prepare(columns)
+    spans = spans_of(drive)
+    made = fuelmap.fuelmap([ready], [spans])
+    own = np.zeros(len(columns))
+    for p in drive.pulls:
+        own[columns.rows(p.start_s, p.end_s)] = p.offset
+    seen = np.isfinite(fuelmap.ratio(ready))
+    true = np.where(seen, truth.lambda_cylinder / truth.target / (1.0 + own), np.nan)
+    table = np.where(seen, truth.table(truth.speed_rpm, columns.map_kpa), np.nan)
+    means = []
+    for values in (true, table):
+        by_cell = {}
+        for one in passes.passes(ready, values, made.speeds, made.loads, spans):
+            by_cell.setdefault((one.speed, one.load, one.loaded), []).append(one.value)
+        means.append({key: np.mean(rows) for key, rows in by_cell.items()})
+    out = []
+    for cell in made.cells:
+        at = (int(np.argmin(abs(made.speeds - cell.rpm))), int(np.argmin(abs(made.loads - cell.load))), cell.loaded)
+        half = 0.5 * (cell.high - cell.low)
+        errors = [cell.ratio - mean[at] for mean in means]
+        out.append((seed, cell.state == "judged", cell.passes, half, *errors, cell.loaded))
+    return out
+
+
+def changed(car_seed, pulls, spread, factor=1.0):
+    """Whether a pair of drives is called changed; `factor` on lambda over the middle 4 of 12 bins of speed."""
+    first = make_drive(car_seed).truth.engine
+    edges = np.linspace(first.low_rpm + 300, first.limit_rpm, 13)
+
+    def change(rpm, kpa):
+        return np.where((rpm > edges[5]) & (rpm < edges[9]) & (kpa > 75), factor, 1.0)
+
+    settings = Settings(pulls=(pulls, pulls), between_pulls=spread, hole_share=0.0)
+    sides = []
+    for session, drive in enumerate(pair(car_seed, settings, change if factor != 1.0 else None)):
+        ready = judge.prepare(columns_of(drive), identified=False)
+        value = np.where(ready.loaded, fuelmap.ratio(ready), np.nan)
+        middles = 0.5 * (edges[1:] + edges[:-1])
+        sides.append((passes.passes(ready, value, middles, None, spans_of(drive), session, only_spans=True), middles))
+    return compare.compare(sides[0][0], sides[1][0], sides[0][1]).changed
+
+
+def wheel_power(seed):
+    """Errors of wheel power of one drive, as shares: (bins of BIN_RPM, peaks, pulls whose true power lies inside the
+    interval of an unknown grade, pulls on the road)."""
+    drive = make_drive(seed)
+    truth, car = drive.truth, drive.truth.car
+    known = power.Car(
+        mass_kg=car.mass_kg,
+        rpm_per_kmh=car.rad_per_m / 3.6 * 60.0 / (2.0 * np.pi),
+        cda_m2=car.cda_m2,
+        crr=car.crr,
+        grade=car.grade,
+        rotating=car.rotating,
+        air_kg_m3=car.air_kg_m3,
+    )
+    exact = {name: 0.0 for name in ("mass_u", "cda_u", "crr_u", "air_u", "rotating_u")}
+    bins, peaks, covered, road = [], [], 0, 0
+    for p in drive.pulls:
+        edges = drive.edges_s[(drive.edges_s >= p.start_s - 0.3) & (drive.edges_s <= p.end_s)]
+        if any(low < p.end_s and high > p.start_s for low, high in drive.lost_s):
+            continue
+        times_s, turns = power.clean_edges(edges, truth.chain.per_rev)
+        if len(times_s) < 8:
+            continue
+        at_s, speed, rate = power.quadratic(times_s, turns)
+        inside = (at_s > p.start_s + 0.5) & (at_s < p.end_s - 0.2)
+        if np.count_nonzero(inside) < 20:
+            continue
+        rpm, rpm_s = speed[inside] * 60.0, rate[inside] * 60.0
+        true = np.interp(at_s[inside], drive.rows["time_s"], truth.wheel_w)
+        result = power.from_motion(rpm, rpm_s, known)
+        which = (rpm // BIN_RPM).astype(int)
+        means = [(result.watts[which == k].mean(), true[which == k].mean()) for k in np.unique(which)]
+        bins += [a / b - 1.0 for a, b in means]
+        peaks.append(max(a for a, _ in means) / max(b for _, b in means) - 1.0)
+        if not car.dyno:
+            road += 1
+            wide = power.from_motion(rpm, rpm_s, replace(known, grade=None, **exact))
+            covered += np.mean((wide.low <= true) & (true <= wide.high)) > 0.9
+    return bins, peaks, covered, road

@@ -1,0 +1,79 @@
+"""What moved with a lean event, and events that are not lean."""
+
+import numpy as np
+import pytest
+from analysis_scenes import Hole, scene
+
+from ringpull.analysis import judge, moved, other_events
+
+HOLE = Hole(2, 4500, 5000, 0.08)
+
+
+def hints_of(**channels):
+    made = scene(hole=HOLE)
+    columns = made.columns
+    start, end = made.spans[1]
+    inside = (columns.rpm > 4480) & (columns.rpm < 5020) & (columns.time_s > start) & (columns.time_s < end)
+    random = np.random.default_rng(1)
+    for role, (level, step, noise) in channels.items():
+        base = level + (columns.map_kpa - 100.0 if role == "fuel_pressure" else 0.0)
+        columns.extra[role] = base + step * inside + random.normal(0, noise, len(columns))
+    ready = judge.prepare(columns, identified=False)
+    events = judge.judge_span(ready, start, end).lean_events
+    assert len(events) == 1
+    return events[0].hints
+
+
+@pytest.mark.parametrize(
+    "role, level, step, noise, word",
+    [
+        ("fuel_pressure", 350.0, -40.0, 4.0, "fuel pressure"),
+        ("battery", 13.9, -1.2, 0.05, "supply voltage"),
+        ("exhaust", 850.0, 45.0, 3.0, "exhaust gas"),
+    ],
+)
+def test_what_moved_is_named_as_a_possibility(role, level, step, noise, word):
+    hints = hints_of(**{role: (level, step, noise)})
+    assert len(hints) == 1 and word in hints[0] and hints[0].startswith("possible cause")
+
+
+def test_what_stays_is_not_named():
+    assert hints_of(fuel_pressure=(350.0, 0.0, 4.0), battery=(13.9, 0.0, 0.05), exhaust=(850.0, 0.0, 3.0)) == []
+
+
+def test_injector_duty_is_a_limit_in_sight():
+    # duty = on-time (ms) x rpm / 1200 per cent, four-stroke, once a cycle
+    made = scene(hole=HOLE)
+    made.columns.extra["injector"] = np.full(len(made.columns), 22.0)
+    start, end = made.spans[1]
+    said = moved.hints(made.columns, start + 2.8, start + 3.5, (start, end))
+    assert len(said) == 1 and "injector duty" in said[0]
+
+
+def test_rich_stretch():
+    time_s = np.arange(1000) / 200
+    excess = np.where((time_s > 2) & (time_s < 3), -0.08, 0.0) + np.random.default_rng(1).normal(0, 0.004, 1000)
+    found = other_events.rich(time_s, excess)
+    assert len(found) == 1 and found[0].size == pytest.approx(0.08, abs=0.01)
+    assert found[0].start_s == pytest.approx(2.0, abs=0.1)
+    assert other_events.rich(time_s, np.zeros(1000)) == []
+
+
+def test_oscillation_has_its_frequency_and_noise_has_none():
+    time_s = np.arange(1000) / 200
+    random = np.random.default_rng(1)
+    wave = 0.03 * np.sin(2 * np.pi * 3.2 * time_s) + random.normal(0, 0.004, 1000)
+    found = other_events.oscillation(time_s, wave)
+    assert len(found) == 1 and "3.2 Hz" in found[0].words and found[0].size == pytest.approx(0.03, rel=0.15)
+    assert other_events.oscillation(time_s, random.normal(0, 0.006, 1000)) == []
+
+
+def test_boost_overshoot_and_creep():
+    time_s = np.arange(1200) / 200
+    loaded = np.ones(1200, bool)
+    steady = 170.0 * np.ones(1200)
+    assert other_events.boost(time_s, steady, loaded) == []
+    over = steady + 25.0 * np.exp(-(((time_s - 1.0) / 0.3) ** 2))
+    assert [e.kind for e in other_events.boost(time_s, over, loaded)] == ["boost overshoot"]
+    creeping = steady + 10.0 * np.maximum(time_s - 2.0, 0.0)
+    assert "boost creep" in [e.kind for e in other_events.boost(time_s, creeping, loaded)]
