@@ -66,9 +66,15 @@ class SessionBlocks:
     ordered: bool
     health: dict = field(default_factory=dict)
 
-    def pieces(self, wanted: Collection[int] | None = None, most: int = PIECE) -> Iterator[Piece]:
-        """(row numbers (rows,), column number -> (rows,) unsigned) of a piece of the session after the other."""
+    def pieces(
+        self, wanted: Collection[int] | None = None, most: int = PIECE, runs: list[Run] | None = None
+    ) -> Iterator[Piece]:
+        """(row numbers (rows,), column number -> (rows,) unsigned) of a piece of the session after the other.
+
+        wanted: columns, all by default. most: blocks in a piece. runs: part of the session, all by default.
+        """
         bits = self.setup.bits
+        runs = self.runs if runs is None else runs
         own = threading.local()
 
         def unpack(runs: list[Run]) -> tuple[columns.Rows, list[tuple[int, int]]]:
@@ -82,11 +88,32 @@ class SessionBlocks:
             places = [(run.file, slot) for run in runs for slot in range(run.slot, run.slot + run.count)]
             return got, [places[at] for at in np.flatnonzero(keep)[got.bad].tolist()]
 
-        for got, bad in two_at_a_time(unpack, _batches(self.runs, most), sum(run.count for run in self.runs) > 4 * most):
+        for got, bad in two_at_a_time(unpack, batches(runs, most), sum(run.count for run in runs) > 4 * most):
             if bad:
                 self._refuse(bad)
             if len(got.row):
                 yield got.row, got.columns
+
+    def all_packed(self) -> bool:
+        """Whether no row block is a plain one."""
+        kinds = (self.store.indexes[run.file].slots["kind"][run.slot : run.slot + run.count] for run in self.runs)
+        return not any((kind == layout.PLAIN).any() for kind in kinds)
+
+    def spread(self, count: int) -> list[Run]:
+        """About `count` single row blocks spread evenly over the session, its last one among them."""
+        total = sum(run.count for run in self.runs)
+        wanted = np.unique(np.linspace(0, total - 1, count).astype(np.int64))
+        out = []
+        for one in single_runs(self.runs, wanted):
+            if scan.is_rows(self.store.indexes[one.file].slots["kind"][one.slot]):
+                out.append(one)
+        for run in reversed(self.runs):
+            kinds = self.store.indexes[run.file].slots["kind"][run.slot : run.slot + run.count]
+            there = np.flatnonzero(scan.is_rows(kinds))
+            if len(there):
+                last = run.part(run.start + int(there[-1]), run.start + int(there[-1]) + 1)
+                return out if out and out[-1] == last else [*out, last]
+        return out
 
     def _refuse(self, places: list[tuple[int, int]]) -> None:
         fresh = [place for place in places if place not in self.store.unusable]
@@ -95,7 +122,18 @@ class SessionBlocks:
             self.first, self.end, self.rows, self.holes, self.ordered = _rows_of(self.store, self.runs)
 
 
-def _batches(runs: list[Run], most: int) -> Iterator[list[Run]]:
+def single_runs(runs: list[Run], numbers: np.ndarray) -> list[Run]:
+    """The blocks with these numbers, counted over the runs, as runs of their own."""
+    ends = np.cumsum([run.count for run in runs])
+    which = np.searchsorted(ends, numbers, side="right")
+    out = []
+    for number, at in zip(numbers.tolist(), which.tolist()):
+        start = runs[at].end - int(ends[at]) + number
+        out.append(runs[at].part(start, start + 1))
+    return out
+
+
+def batches(runs: list[Run], most: int) -> Iterator[list[Run]]:
     """The runs in parts of up to `most` blocks together."""
     batch: list[Run] = []
     room = most

@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from ringpull.read.sessions import SessionBlocks
+from ringpull.read import scan
+from ringpull.read.cores import two_at_a_time
+from ringpull.read.glance import glance
+from ringpull.read.order import Run
+from ringpull.read.sessions import Piece, SessionBlocks, batches, single_runs
 from shared_math import layout
+
+LONG = 8192  # blocks, above which not every block is unpacked
+GLANCE = 2048  # blocks glanced at together
+SAMPLE = 2000  # blocks whose lateness stands for all
 
 
 @dataclass(frozen=True)
@@ -74,19 +82,93 @@ class _Marks:
 
 
 def of_blocks(blocks: SessionBlocks) -> Survey:
-    """Unpacks only the columns it needs, a piece at a time."""
+    """Unpacks only the columns it needs; of a long session only the blocks in which a mark or a flag may change, and
+    for the lateness SAMPLE blocks spread over it."""
+    if sum(run.count for run in blocks.runs) > LONG and blocks.ordered and blocks.all_packed():
+        return _of_long(blocks)
+    return of_columns(blocks, _named(blocks, blocks.pieces(_columns(blocks, "mark", "flag", "late", "rejected"))))
+
+
+def _columns(blocks: SessionBlocks, *roles: str) -> list[int]:
+    return [c for c, column in enumerate(blocks.setup.columns) if column["r"] in roles]
+
+
+def _named(blocks: SessionBlocks, pieces: Iterable[Piece]) -> Iterator[dict[str, np.ndarray]]:
     names = blocks.setup.names
-    wanted = [
-        c for c, column in enumerate(blocks.setup.columns) if column["r"] in ("mark", "flag", "late", "rejected")
-    ]
-    return of_columns(
-        blocks,
-        ({"row": row} | {names[c]: got[c] for c in wanted} for row, got in blocks.pieces(wanted)),
+    return ({"row": row} | {names[c]: values for c, values in got.items()} for row, got in pieces)
+
+
+@dataclass
+class _Look:
+    """What was seen in a batch of blocks. change: blocks in which a steady column may change. first: the first block.
+
+    begins, ends: steady columns' references in the first and in the last block. counted: column -> (reference of the
+    first, of the last, counted between them).
+    """
+
+    change: list[Run]
+    first: Run
+    begins: list[int]
+    ends: list[int]
+    counted: dict[int, tuple[int, int, int]]
+
+
+def _of_long(blocks: SessionBlocks) -> Survey:
+    steady, counted = _columns(blocks, "mark", "flag"), _columns(blocks, "rejected")
+    columns = blocks.setup.columns
+    totals, last = dict.fromkeys(counted, 0), dict.fromkeys(counted, 0)
+    change: list[Run] = []
+    ends: list[int] | None = None
+    looks = two_at_a_time(lambda runs: _look(blocks, runs, steady, counted), batches(blocks.runs, GLANCE), True)
+    for seen in looks:
+        if seen is None:
+            continue
+        if seen.begins != ends and (not seen.change or seen.change[0] != seen.first):
+            change.append(seen.first)
+        change += seen.change
+        ends = seen.ends
+        for c, (begin, end, inside) in seen.counted.items():
+            totals[c] += ((begin - last[c]) & ((1 << columns[c]["b"]) - 1)) + inside
+            last[c] = end
+    for _, got in blocks.pieces(counted, runs=blocks.spread(2)[-1:]):
+        for c in counted:
+            totals[c] += int(got[c][-1]) - last[c] & ((1 << columns[c]["b"]) - 1)
+    marks = of_columns(blocks, _named(blocks, blocks.pieces(steady, runs=change))).marks
+    late = of_columns(blocks, _named(blocks, blocks.pieces(_columns(blocks, "late"), runs=blocks.spread(SAMPLE))))
+    most, told = late.late_us_max, blocks.health.get("late_us")
+    if most is not None and isinstance(told, int):
+        most = max(most, told)
+    names = blocks.setup.names
+    return Survey(marks, most, late.late_us_p99, {names[c].removesuffix(".rejected"): totals[c] for c in counted})
+
+
+def _look(blocks: SessionBlocks, runs: list[Run], steady: list[int], counted: list[int]) -> _Look | None:
+    data = blocks.store.fetch(runs)
+    rows = np.flatnonzero(scan.is_rows(data[:, layout.AT_KIND]))
+    if not len(rows):
+        return None
+    seen = glance(data, blocks.setup.bits, [*steady, *counted]).of(rows)
+    change = np.zeros(len(rows), bool)
+    for c in steady:
+        change |= ~seen.constant[c]
+        change[1:] |= seen.first[c][1:] != seen.first[c][:-1]
+    change[1:] |= change[:-1].copy()  # and the block that follows: it may begin with what the one before ended with
+    told = {}
+    for c in counted:
+        first = seen.first[c]
+        steps = np.diff(first) & ((1 << blocks.setup.columns[c]["b"]) - 1)
+        told[c] = (int(first[0]), int(first[-1]), int(steps.sum()))
+    return _Look(
+        change=single_runs(runs, rows[change]),
+        first=single_runs(runs, rows[:1])[0],
+        begins=[int(seen.first[c][0]) for c in steady],
+        ends=[int(seen.first[c][-1]) if seen.constant[c][-1] else -1 for c in steady],
+        counted=told,
     )
 
 
 def of_columns(blocks: SessionBlocks, tables: Iterable[dict[str, np.ndarray]]) -> Survey:
-    """From raw tables (`row` and columns) in order."""
+    """From raw tables in order: `row` and columns; what is told by columns that are not in them stays empty."""
     columns = blocks.setup.columns
     marks = _Marks(blocks.setup.period_us / 1e6)
     lateness = np.zeros(1 << layout.LATE_BITS, np.int64)
@@ -95,6 +177,8 @@ def of_columns(blocks: SessionBlocks, tables: Iterable[dict[str, np.ndarray]]) -
     for table in tables:
         for column in columns:
             name, role = column["n"], column["r"]
+            if name not in table:
+                continue
             if role == "mark":
                 marks.rows(table["row"], table[name])
             elif role == "flag":
