@@ -22,8 +22,14 @@ def window_of(page):
 
 
 def settled(page):
-    page.evaluate(
-        "() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(done, 0))))"
+    """Wait until every panel has been drawn, those off the screen too."""
+    page.wait_for_function(
+        """() => {
+            const root = document.getElementById("panels");
+            return [...root.children].every((one) => one.dataset.start === root.dataset.start &&
+                                                     one.dataset.end === root.dataset.end);
+        }""",
+        timeout=5000,
     )
 
 

@@ -6,10 +6,10 @@ const drawing = (() => {
     context.beginPath();
     const perPixel = (end - start) / session.period_s / place.width;
     for (const part of samples.parts(session, start, end)) {
-      if (perPixel <= 2) every(context, session, at, part, place);
+      if (perPixel <= 1) every(context, session, at, part, place);
       else bars(context, session, at, part, start, perPixel, place);
     }
-    context.stroke();
+    if (perPixel <= 1) context.stroke();
   }
 
   function every(context, session, at, { from, to, row }, place) {
@@ -32,26 +32,34 @@ const drawing = (() => {
     }
   }
 
+  /* A bar for each pixel, from least to most, drawn so far that it touches the one before: a tenth of the time that a
+     line takes on a canvas without a graphics processor. */
   function bars(context, session, at, { from, to, row }, start, perPixel, place) {
     const origin = start / session.period_s;
     const first = Math.floor((row - origin) / perPixel);
     const last = Math.floor((row + to - from - 1 - origin) / perPixel);
-    let pen = false;
+    const thick = Math.max(1, Math.round(context.lineWidth));
+    const dashed = context.getLineDash().length > 0;
+    const zero = place.y(0);
+    const slope = place.y(1) - zero;
+    let above = NaN;
+    let below = NaN;
     for (let pixel = first; pixel <= last; pixel++) {
       const low = Math.max(from, from + Math.ceil(origin + pixel * perPixel) - row);
       const high = Math.min(to, from + Math.ceil(origin + (pixel + 1) * perPixel) - row);
+      if (high <= low) continue;
       const [least, most] = samples.extremes(session, at, low, high);
       if (least > most) {
-        if (high > low) pen = false;
+        above = below = NaN;
         continue;
       }
-      const x = place.left + pixel + 0.5;
-      const top = place.y(most);
-      const bottom = place.y(least);
-      if (pen) context.lineTo(x, top);
-      else context.moveTo(x, top);
-      context.lineTo(x, Math.max(bottom, top + 0.5));
-      pen = true;
+      const top = zero + slope * most;
+      const bottom = zero + slope * least;
+      const begin = Math.round(top > below ? below : top);
+      const end = Math.round(bottom < above ? above : bottom);
+      if (!dashed || pixel % 6 < 3) context.fillRect(place.left + pixel, begin, thick, Math.max(end - begin, thick));
+      above = top;
+      below = bottom;
     }
   }
 

@@ -3,6 +3,7 @@
 const traces = (() => {
   const HEIGHT = 118;
   const LAST_HEIGHT = 168;
+  const REST_MS = 60;
   const AXIS = 58;
   const PADDING = [6, 12, 0, 0];
   const state = { session: null, start: 0, end: 1, mode: "time", pull: null, index: -1 };
@@ -11,6 +12,13 @@ const traces = (() => {
   let colours = {};
   let echo = false;
   let pending = false;
+  let rest = 0;
+  const watcher = new IntersectionObserver((entries) => {
+    for (const { target, isIntersecting } of entries) {
+      const panel = panels.find((one) => one.box === target);
+      if (panel) panel.seen = isIntersecting;
+    }
+  });
   const root = () => document.getElementById("panels");
 
   function groupsOf(columns) {
@@ -204,11 +212,18 @@ const traces = (() => {
     });
   }
 
+  /* Panels on the screen at once; the others when the hand rests. */
   function refresh() {
+    redraw(panels.filter((panel) => panel.seen));
+    clearTimeout(rest);
+    rest = setTimeout(() => redraw(panels.filter((panel) => !panel.seen)), REST_MS);
+  }
+
+  function redraw(some) {
     echo = true;
-    for (const { plot } of panels) {
-      plot.batch(() => plot.setScale("x", { min: state.start, max: state.end }));
-      plot.redraw(false, true);
+    for (const { plot } of some) {
+      if (plot.scales.x.min === state.start && plot.scales.x.max === state.end) plot.redraw(false, true);
+      else plot.setScale("x", { min: state.start, max: state.end });
     }
     echo = false;
   }
@@ -257,6 +272,7 @@ const traces = (() => {
 
   function build(session, everySpan, palette) {
     for (const { plot } of panels) plot.destroy();
+    watcher.disconnect();
     root().replaceChildren();
     Object.assign(state, { session, index: -1, pull: null });
     spans = everySpan;
@@ -265,7 +281,7 @@ const traces = (() => {
     const groups = groupsOf(session.columns);
     const width = root().clientWidth;
     panels = groups.map((group, nth) => {
-      const panel = { group, first: nth === 0, last: nth === groups.length - 1, limits: limits(session, group) };
+      const panel = { group, seen: true, first: nth === 0, last: nth === groups.length - 1, limits: limits(session, group) };
       const box = document.createElement("div");
       box.className = "panel";
       panel.box = box;
@@ -277,6 +293,7 @@ const traces = (() => {
       panel.plot = new uPlot(options(panel, width), [[state.start, state.end], [null, null]], box);
       return panel;
     });
+    for (const { box } of panels) watcher.observe(box);
     values();
     show(state.start, state.end);
   }
