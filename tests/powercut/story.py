@@ -222,7 +222,7 @@ def main(name, step, stride, every_byte):
                     if check(kind, bytearray(image), expected, under_way, second) < 0:
                         break
                     counts["second"] += 1
-            if every_byte and k < len(log) and k % 97 == 40:
+            if every_byte and k < len(log) and k % 97 == 40 and len(log[k][1]) <= layout.SLOT and counts["bytes"] < 2000:
                 for how in range(len(log[k][1])):
                     where = (k, how, -1)
                     torn = bytearray(image)

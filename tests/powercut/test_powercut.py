@@ -19,7 +19,7 @@ LEAST_CUTS = 2000
 
 # medium, cut at every n-th write, torn kinds and second cuts at every n-th of these
 FAST = [("fat", 1, 2), ("raw", 1, 2), ("littlefs", 17, 4)]
-ALL = [("fat", 1, 1), ("raw", 1, 1), ("littlefs", 3, 5)]
+ALL = [("fat", 1, 1), ("raw", 1, 1), ("littlefs", 11, 8)]
 
 counted: dict[str, int] = {}
 
