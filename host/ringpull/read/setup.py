@@ -69,7 +69,7 @@ def parse(text: bytes) -> Setup:
     period_us = head.get("period_us")
     if not isinstance(columns, list) or not 0 < len(columns) <= MOST_COLUMNS:
         raise ValueError("the setup text names no columns")
-    if not _is_number(period_us) or not 1 <= period_us <= 1e9:
+    if not isinstance(period_us, (int, float)) or not _is_number(period_us) or not 1 <= period_us <= 1e9:
         raise ValueError("the setup text has no period")
     names = set()
     for column in columns:
@@ -81,7 +81,7 @@ def parse(text: bytes) -> Setup:
     faults = head.get("faults")
     return Setup(
         columns=columns,
-        period_us=period_us,
+        period_us=int(period_us),
         config=_config(head.get("config")),
         utc=utc if isinstance(utc, str) else None,
         firmware=str(head.get("firmware", "")),

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from ringpull.read import columns, values
-from ringpull.read.sessions import SessionBlocks
+from ringpull.read.sessions import PIECE, SessionBlocks
 from ringpull.read.setup import Setup
 from shared_math import channels as shared_channels
 
@@ -78,8 +78,9 @@ def decoded(blocks: SessionBlocks, table: Table, keep: slice = slice(None)) -> T
     return out
 
 
-def raw_pieces(blocks: SessionBlocks, least: int = LEAST_ROWS) -> Iterator[Table]:
-    """raw() in pieces of at least `least` rows (but the last). The whole at once where rows are not in order."""
+def raw_pieces(blocks: SessionBlocks, least: int = LEAST_ROWS, most: int = PIECE) -> Iterator[Table]:
+    """raw() in pieces of at least `least` rows (but the last), unpacked `most` blocks at a time. The whole at once
+    where rows are not in order."""
     names = blocks.setup.names
     waiting: list[tuple[np.ndarray, dict[int, np.ndarray]]] = []
     rows = 0
@@ -91,7 +92,7 @@ def raw_pieces(blocks: SessionBlocks, least: int = LEAST_ROWS) -> Iterator[Table
     if not blocks.ordered:
         yield raw(blocks)
         return
-    for piece in blocks.pieces():
+    for piece in blocks.pieces(most=most):
         waiting.append(piece)
         rows += len(piece[0])
         if rows >= least:
@@ -101,12 +102,12 @@ def raw_pieces(blocks: SessionBlocks, least: int = LEAST_ROWS) -> Iterator[Table
         yield joined()
 
 
-def pieces(blocks: SessionBlocks, least: int = LEAST_ROWS) -> Iterator[Table]:
+def pieces(blocks: SessionBlocks, least: int = LEAST_ROWS, most: int = PIECE) -> Iterator[Table]:
     """decoded() in pieces; each is computed with MARGIN_S of rows on both sides, so that joints do not show."""
     margin = round(MARGIN_S * 1e6 / blocks.setup.period_us)
     before: Table | None = None
     now: Table | None = None
-    for after in raw_pieces(blocks, max(least, margin)):
+    for after in raw_pieces(blocks, max(least, margin), most):
         if now is not None:
             yield _decoded_between(blocks, before, now, after, margin)
             before = {name: column[-margin:] for name, column in now.items()}

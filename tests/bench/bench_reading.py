@@ -1,0 +1,131 @@
+"""Reading: verified decode of large rings against memcpy and against other tables of the same rows; memory; `info`."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import big_rings
+import numpy as np
+
+MB = 1e6
+RING = 256 << 20
+LARGE = 4 << 30
+STREAMED = 20_000_000  # rows of the large ring taken to engineering units; memory does not grow after the first pieces
+PEER_ROWS = 400_000  # rows of the peers' files: pandas would need minutes for all of them
+TIMES = 3
+
+# Peak memory and time of a process of its own
+ALONE = """
+import resource, sys
+import ringpull
+rows = 0
+(session,) = ringpull.read(sys.argv[1]).sessions
+for table in session.tables():
+    rows += len(table["time_s"])
+    if rows > int(sys.argv[2]):
+        break
+print(session.rows, rows, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
+"""
+
+
+def best(work: Callable[[], object], times: int = TIMES) -> float:
+    """Least seconds of a few runs."""
+    out = []
+    for _ in range(times):
+        began = time.perf_counter()
+        work()
+        out.append(time.perf_counter() - began)
+    return min(out)
+
+
+def columns_of(path: Path) -> int:
+    """Check every block, unpack every column; returns the rows."""
+    from ringpull.read import sessions
+    from ringpull.read.store import open_store
+
+    return sum(len(row) for one in sessions.find(open_store(path)).sessions for row, _ in one.pieces())
+
+
+def rows():
+    with tempfile.TemporaryDirectory() as folder:
+        place = Path(folder)
+        source, copy = np.ones(RING, np.uint8), np.empty(RING, np.uint8)
+        copy_s = best(lambda: np.copyto(copy, source), 5)
+        del source, copy
+        yield "memcpy", RING / copy_s / MB, "MB/s", "warm numpy.copyto of 256 MB"
+        for kind in ("plain", "packed"):
+            path = place / f"{kind}.rpl"
+            count, wide = big_rings.write(path, RING, kind == "plain")
+            took_s = best(lambda path=path: columns_of(path))
+            out = count * wide * 2 / took_s / MB
+            yield f"{kind} ring to columns", RING / took_s / MB, "MB/s of file", f"{count} rows, {wide} columns, all checked"
+            if kind == "plain":
+                share = 100 * copy_s / took_s
+                yield f"{kind} ring to columns", share, "% of memcpy", "to reach: 10 %, or 2000 MB/s of file"
+            yield f"{kind} ring to columns", out, "MB/s int16", "to reach: 300" if kind == "packed" else ""
+        yield from _peers(place, out)
+        yield from _info(place)
+        yield from _memory(place)
+
+
+def _peers(place: Path, packed: float):
+    """MB/s of int16 for the same raw rows in other files, and how many times faster the packed ring is."""
+    import pandas as pd
+    import pyarrow as pa
+    import pyarrow.csv
+    import pyarrow.parquet as pq
+
+    columns, table = big_rings.template()
+    names = [column["n"] for column in columns]
+    frame = pd.DataFrame(np.resize(table, (PEER_ROWS, len(names))), columns=names)
+    size = frame.size * 2 / MB
+    arrow = pa.Table.from_pandas(frame.astype("int32"), preserve_index=False)
+    pa.csv.write_csv(arrow, place / "rows.csv")
+    pq.write_table(arrow, place / "rows.parquet", compression="zstd")
+    work: dict[str, Callable[[], object]] = {
+        "pyarrow CSV": lambda: pa.csv.read_csv(place / "rows.csv"),
+        "pandas CSV": lambda: pd.read_csv(place / "rows.csv"),
+        "Parquet": lambda: pq.read_table(place / "rows.parquet"),
+    }
+    try:
+        from asammdf import MDF, Signal
+
+        time_s = np.arange(PEER_ROWS) / big_rings.RATE_HZ
+        with MDF(version="4.10") as mdf:
+            mdf.append([Signal(frame[name].to_numpy(np.int32), time_s, name=name) for name in names])
+            mdf.save(place / "rows.mf4", overwrite=True)
+        work["MDF4"] = lambda: MDF(place / "rows.mf4").to_dataframe()
+    except ImportError:
+        yield "MDF4", float("nan"), "MB/s int16", "left out: asammdf is not installed"
+    for name, read in work.items():
+        rate = size / best(read, 1 if name == "pandas CSV" else TIMES)
+        need = "; to reach: 3" if name == "pyarrow CSV" else ""
+        yield name, rate, "MB/s int16", f"the packed ring is {packed / rate:.2f} times as fast{need}"
+
+
+def _info(place: Path):
+    path = place / "large.rpl"
+    big_rings.write(path, 1 << 30)
+    words = [sys.executable, "-m", "ringpull", "info", str(path)]
+    took_s = best(lambda: subprocess.run(words, check=True, stdout=subprocess.DEVNULL))
+    yield "info of 1 GB", took_s, "s", "process and all; to reach: 1"
+    path.unlink()
+
+
+def _memory(place: Path):
+    path = place / "large.rpl"
+    count, _ = big_rings.write(path, LARGE)
+    began = time.perf_counter()
+    words = [sys.executable, "-c", ALONE, str(path), str(STREAMED)]
+    done = subprocess.run(words, check=True, capture_output=True, text=True)
+    took_s = time.perf_counter() - began
+    indexed, read, peak = map(int, done.stdout.split())
+    if indexed != count or read < STREAMED:
+        raise RuntimeError(f"{indexed} rows indexed and {read} read of {count}")
+    peak_bytes = peak * (1 if sys.platform == "darwin" else 1024)
+    yield "4 GB to engineering units, peak", peak_bytes / MB, "MB", f"{count} rows checked, {read} decoded, {took_s:.0f} s; to reach: 400"
