@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from ringpull.read import columns
 
+from ringpull.read import columns
 from shared_math import layout, packing
 
 

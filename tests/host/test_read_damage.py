@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
-import ringpull
 from ring_bytes import CONFIG, Ring, resealed
-from ringpull.errors import NotARingFile, NothingReadable, SourceMissing
 
+import ringpull
+from ringpull.errors import NotARingFile, NothingReadable, SourceMissing
 from shared_math import layout
 
 ROWS = 2000

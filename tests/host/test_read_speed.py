@@ -6,6 +6,7 @@ microseconds. No firmware is involved.
 
 import numpy as np
 import pytest
+
 from ringpull.read import edges as read_edges
 from ringpull.read import speed
 

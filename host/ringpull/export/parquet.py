@@ -7,8 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import pyarrow as pa
-import pyarrow.parquet
+import pyarrow.parquet as pq
 
 from ringpull.export import tables
 
@@ -20,7 +19,7 @@ def write(drive: Drive, sessions: list[Session], path: Path, progress: Callable[
     """Rows written. Values keep all their digits."""
     rows = 0
     schema = tables.schema(sessions).with_metadata({b"ringpull": json.dumps(about(sessions)).encode()})
-    with pa.parquet.ParquetWriter(path, schema, compression="zstd") as writer:
+    with pq.ParquetWriter(path, schema, compression="zstd") as writer:
         for table in tables.pieces(sessions, progress):
             writer.write_table(table.replace_schema_metadata(schema.metadata))
             rows += table.num_rows

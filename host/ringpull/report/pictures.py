@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import matplotlib
 import numpy as np
@@ -21,7 +22,7 @@ from matplotlib.figure import Figure  # noqa: E402
 A4 = (8.27, 11.69)
 WIDE = (10.0, 6.0)
 MOST_PULLS = 12
-STYLE = {
+STYLE: Any = {
     "font.size": 9,
     "axes.edgecolor": LIGHT["edge"],
     "axes.grid": True,
