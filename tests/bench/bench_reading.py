@@ -51,12 +51,15 @@ def columns_of(path: Path) -> int:
     return sum(len(row) for one in sessions.find(open_store(path)).sessions for row, _ in one.pieces())
 
 
+def _copy_s() -> float:
+    source, copy = np.ones(RING, np.uint8), np.empty(RING, np.uint8)
+    return best(lambda: np.copyto(copy, source), 5)
+
+
 def rows():
     with tempfile.TemporaryDirectory() as folder:
         place = Path(folder)
-        source, copy = np.ones(RING, np.uint8), np.empty(RING, np.uint8)
-        copy_s = best(lambda: np.copyto(copy, source), 5)
-        del source, copy
+        copy_s = _copy_s()
         yield "memcpy", RING / copy_s / MB, "MB/s", "warm numpy.copyto of 256 MB"
         for kind in ("plain", "packed"):
             path = place / f"{kind}.rpl"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import zlib
-from functools import lru_cache
+from functools import cache
 
 from shared_math import layout
 
@@ -13,7 +13,7 @@ except ImportError:  # the same function, slower
     from zlib import crc32
 
 
-@lru_cache(maxsize=None)
+@cache
 def of_valid(blocks: int) -> int:
     """CRC-32 of any `blocks` blocks that each end in their own CRC-32: it depends on their number alone.
 
