@@ -129,3 +129,19 @@ def test_json_has_the_shape_that_other_programs_read():
     assert set(wanted) <= set(pull)
     assert {"start_s", "end_s", "rpm_from", "rpm_to", "depth", "depth_u", "exposure_s"} <= set(pull["lean_events"][0])
     json.loads(json.dumps(out, allow_nan=False))
+
+
+def test_another_target_is_judged_by():
+    made = scene()
+    drive = drive_of(made)
+    assert answer(drive).verdict == verdict.NO_EVENT
+    richer = {"load": "map", "load_kpa": [40, 100, 200], "lambda": [1.0, 0.80, 0.70]}
+    result = answer(drive, richer)
+    assert result.verdict == verdict.ATTENTION and all(p.lean_events for p in result.pulls)
+
+
+def test_repeatability_and_banks_are_part_of_the_answer():
+    made = scene()
+    out = answer(drive_of(made)).as_json()
+    assert out["repeat"]["pulls"] == 3 and out["banks"] == []
+    assert out["alignment"]["upper_bound_s_at"] is None or out["alignment"]["kind"] == "transport"

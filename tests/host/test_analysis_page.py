@@ -1,4 +1,4 @@
-"""host/ANALYSIS.md: its examples run, and its table of channels is the code's. As a program it writes the table anew."""
+"""host/ANALYSIS.md: its examples run, its table of channels is the code's. As a program it writes that table."""
 
 import contextlib
 import io

@@ -4,7 +4,9 @@ import numpy as np
 import pytest
 
 from ringpull.analysis.columns import Columns
+from ringpull.analysis.tables import read_target
 from ringpull.analysis.target import preset, targets
+from ringpull.errors import BadUsage
 from shared_math.target import lambda_target
 
 TARGETS = {
@@ -70,6 +72,29 @@ def test_preset_says_that_it_has_no_source():
     # full-throttle lambda by fuel and aspiration: common practice, no source
     columns = Columns(np.arange(5) / 200, np.ones(5), np.full(5, 3000.0), map_kpa=np.full(5, 170.0))
     value, words = preset(columns)
-    assert 0.76 <= value <= 0.82 and "common practice, no source" in words
+    assert 0.76 <= value[0] <= 0.82 and "common practice, no source" in words
     columns.map_kpa = np.full(5, 98.0)
-    assert 0.85 <= preset(columns)[0] <= 0.90
+    assert 0.85 <= preset(columns)[0][0] <= 0.90
+
+
+def test_preset_follows_an_ethanol_channel():
+    columns = Columns(np.arange(3) / 200, np.ones(3), np.full(3, 3000.0), map_kpa=np.full(3, 170.0))
+    columns.extra["ethanol"] = np.array([0.0, 42.5, 85.0])
+    value, words = preset(columns)
+    assert value[0] == 0.80 and value[2] == 0.82 and value[1] == pytest.approx(0.81) and "ethanol" in words
+
+
+def test_target_from_a_table_in_csv(tmp_path):
+    path = tmp_path / "target.csv"
+    path.write_text(",1000,4000,7000\n40,1.0,1.0,0.98\n100,0.95,0.88,0.86\n200,0.85,0.80,0.77\n")
+    target = read_target(path, "map")
+    rows = 50
+    random = np.random.default_rng(1)
+    load, rpm = random.uniform(30, 220, rows), random.uniform(900, 7500, rows)
+    columns = Columns(np.arange(rows) / 200, np.ones(rows), rpm, map_kpa=load, config={"target": target})
+    out, _ = targets(columns)
+    assert out[0] == pytest.approx(lambda_target(target, load[0], rpm[0]))
+    assert lambda_target(target, 100, 4000) == 0.88 and lambda_target(target, 40, 7000) == 0.98
+    path.write_text(",1000,4000\n40,1.0,rich\n100,0.95,0.88\n")
+    with pytest.raises(BadUsage):
+        read_target(path, "map")

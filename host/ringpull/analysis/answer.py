@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ringpull.analysis import align, lean, masks, needs, verdict
+from ringpull.analysis import align, banks, lean, masks, needs, repeat, sets, verdict
+from ringpull.analysis.banks import Banks
 from ringpull.analysis.judge import Judged, SpanAnswer, judge_span
 from ringpull.analysis.lean import LeanEvent
+from ringpull.analysis.repeat import Repeat
 
 if TYPE_CHECKING:
     from ringpull.pulls import Pull
@@ -107,6 +109,8 @@ class Answer:
     cautions: list[str]
     uncertainty: dict = field(default_factory=dict)
     rules: dict[str, str] = field(default_factory=dict)
+    repeat: Repeat | None = None
+    banks: list[Banks] = field(default_factory=list)
 
     def as_json(self) -> dict:
         """Plain dicts, lists, numbers and text."""
@@ -120,7 +124,36 @@ class Answer:
             "cautions": self.cautions,
             "uncertainty": self.uncertainty,
             "rules": self.rules,
+            "repeat": None if self.repeat is None else plain(asdict(self.repeat)),
+            "banks": [plain(asdict(b)) for b in self.banks],
         }
+
+
+def plain(value):
+    """Nested dicts and lists with None for every number that isn't known: JSON has no NaN."""
+    if isinstance(value, dict):
+        return {key: plain(one) for key, one in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain(one) for one in value]
+    return None if isinstance(value, float) and not np.isfinite(value) else value
+
+
+def across_pulls(pulls: list[PullAnswer]) -> tuple[Repeat | None, list[Banks]]:
+    """(repeatability of the judged pulls, difference of banks of each session that has two)."""
+    judged: list[Judged] = []
+    spans: list[list[tuple[int, float, float]]] = []
+    for pull in pulls:
+        if pull.spoiled:
+            continue
+        if not judged or judged[-1] is not pull.judged:
+            judged.append(pull.judged)
+            spans.append([])
+        spans[-1].append((pull.number, pull.pull.start_s, pull.pull.end_s))
+    if not judged:
+        return None, []
+    speeds = sets.shared_speeds(judged, spans)
+    found = [banks.banks(one, pulls_of, speeds) for one, pulls_of in zip(judged, spans, strict=True)]
+    return repeat.repeat(sets.pull_passes(judged, spans, speeds)), [b for b in found if b is not None]
 
 
 def _number(value, digits: int):
@@ -132,9 +165,10 @@ def _number(value, digits: int):
 
 def alignment_json(judged: Judged) -> dict:
     """The delay and lag that were removed, and how they were found."""
-    model = judged.aligned.model
+    model, full_g_s = judged.aligned.model, judged.aligned.flow.full_g_s
+    bound = None if judged.identified is None else judged.identified.bound
     return {
-        "delay_s_at": align.delay_table(judged.columns, model, judged.aligned.flow.full_g_s),
+        "delay_s_at": align.delay_table(judged.columns, model, full_g_s),
         "tau_s": round(model.tau_s, 4),
         "tau_u": round(model.tau_u_s, 4),
         "source": model.source,
@@ -144,6 +178,7 @@ def alignment_json(judged: Judged) -> dict:
         "volume_l": round(model.volume_l, 3),
         "volume_u_l": round(model.volume_u_l, 3),
         "noise_gain": round(judged.aligned.noise_gain, 2),
+        "upper_bound_s_at": None if bound is None else align.delay_table(judged.columns, bound, full_g_s),
     }
 
 
@@ -181,9 +216,19 @@ def judge_pulls(pulls: list) -> list[PullAnswer]:
     return out
 
 
-def answer(drive) -> Answer:
-    """The answer to a `drive.Drive`: all its sessions' pulls."""
+def use_target(pulls: list[Pull], target: dict) -> None:
+    """Judge pulls by another target than their configuration's (`tables.read_target` reads one from a table)."""
+    for view in {id(p.view): p.view for p in pulls}.values():
+        view.columns.config = {**view.columns.config, "target": target}
+        view.__dict__.pop("judged", None)
+
+
+def answer(drive, target: dict | None = None) -> Answer:
+    """The answer to a `drive.Drive`: all its sessions' pulls. target: instead of the configuration's."""
     from ringpull import pulls as found
+
+    if target is not None:
+        use_target(drive.pulls(), target)
 
     judged_pulls = judge_pulls(drive.pulls())
     views = {id(p.judged): p.judged for p in judged_pulls}
@@ -202,6 +247,7 @@ def answer(drive) -> Answer:
     for pull in judged_pulls:
         for name, seconds in pull.numbers.left_out.items():
             left_out[name] = round(left_out.get(name, 0.0) + seconds, 3)
+    repeated, apart = across_pulls(judged_pulls)
     said = list(dict.fromkeys(line for j in views.values() for line in assumptions(j)))
     return Answer(
         verdict=word,
@@ -213,4 +259,6 @@ def answer(drive) -> Answer:
         cautions=list(verdict.CAUTIONS),
         uncertainty=uncertainty_json(judged),
         rules=dict(masks.RULES),
+        repeat=repeated,
+        banks=apart,
     )

@@ -18,7 +18,7 @@ class Judged:
     """A session made ready: arrays of shape (rows,) at the time of injection.
 
     lambda_aligned: delay and lag undone. target: lambda that should have been. valid: no mask takes the row out.
-    loaded: under load, by `load_rule`.
+    loaded: under load, by `load_rule`. identified: how delay and lag were found, None where they were given.
     """
 
     columns: Columns
@@ -30,6 +30,7 @@ class Judged:
     load_rule: str
     budget: uncertainty.Budget
     random_u: float
+    identified: identify.Identified | None = None
 
     @property
     def lambda_aligned(self) -> np.ndarray:
@@ -65,19 +66,19 @@ def prepare(
     model: of delay and lag; without one it is identified from the session's own events, or with `identified` False
     taken from the configuration and stated defaults. spoiled: (start_s, end_s) of the pulls that are flagged.
     """
-    if model is None and identified:
-        model = identify.identify(columns).model
+    found = identify.identify(columns) if model is None and identified else None
+    model = model if found is None else found.model
     aligned = align(columns, model)
     flagged = np.zeros(len(columns), bool)
     for start_s, end_s in spoiled:
         flagged[columns.rows(start_s, end_s)] = True
-    found = masks.masks(columns, aligned, flagged)
+    named = masks.masks(columns, aligned, flagged)
     wanted, source = target.targets(columns)
     loaded, rule = load.under_load(columns)
     budget = uncertainty.budget(columns)
     white = budget.parts[0].u
     random_u = uncertainty.mean_u(white, aligned.noise_gain, lean.WINDOW_S, columns.period_s, aligned.model.tau_s)
-    return Judged(columns, aligned, found, wanted, source, loaded, rule, budget, random_u)
+    return Judged(columns, aligned, named, wanted, source, loaded, rule, budget, random_u, found)
 
 
 def judge_span(judged: Judged, start_s: float, end_s: float) -> SpanAnswer:

@@ -29,16 +29,25 @@ FAMILIES = {
 BOOSTED_KPA = 115.0
 
 
-def preset(columns: Columns) -> tuple[float, str]:
-    """(lambda, words) for a drive without a target: by fuel, and by whether pressure went above BOOSTED_KPA."""
+def preset(columns: Columns) -> tuple[np.ndarray, str]:
+    """(lambda (rows,), words) for a drive without a target: by fuel, and by whether pressure went above BOOSTED_KPA.
+
+    With an ethanol channel, petrol's and E85's values are mixed by what it shows.
+    """
     fuel = str(columns.config.get("fuel", {}).get("name", "petrol")).lower()
     family = FAMILIES.get(fuel, "petrol")
     pressure = columns.map_kpa
     boosted = pressure is not None and np.isfinite(pressure).any() and float(np.nanmax(pressure)) > BOOSTED_KPA
     aspiration = "boosted" if boosted else "natural"
-    value = PRESETS[family, aspiration]
     words = "boosted" if boosted else "naturally aspirated"
-    return value, f"no target configured: {value:.2f} for {family}, {words} (common practice, no source)"
+    ethanol = columns.extra.get("ethanol")
+    if ethanol is not None and family in ("petrol", "e85"):
+        low, high = PRESETS["petrol", aspiration], PRESETS["e85", aspiration]
+        value = low + (high - low) * np.clip(np.nan_to_num(ethanol, nan=0.0) / 85.0, 0.0, 1.0)
+        return value, f"no target configured: {low:.2f} to {high:.2f} by ethanol, {words} (common practice, no source)"
+    value = PRESETS[family, aspiration]
+    words = f"no target configured: {value:.2f} for {family}, {words} (common practice, no source)"
+    return np.full(len(columns), value), words
 
 
 def _breaks(entries: list[dict], keys: tuple[str, ...]) -> list[float]:
@@ -106,7 +115,7 @@ def targets(columns: Columns, rows: slice = slice(None)) -> tuple[np.ndarray, st
     rpm = columns.rpm[rows]
     if not target:
         value, words = preset(columns)
-        return np.full(len(rpm), value), words
+        return value[rows], words
     entries = target if isinstance(target, list) else [target]
     loads = np.array(_breaks(entries, ("load_kpa", "load_pct")))
     speeds = np.array(_breaks(entries, ("rpm",)))

@@ -28,8 +28,9 @@ def run(args: argparse.Namespace) -> int:
     import ringpull
     from ringpull.analysis.fuelmap import fuelmap
     from ringpull.analysis.sets import judged_sessions
+    from ringpull.analysis.tables import read_table
 
-    speeds, loads = read_axes(args.axes) if args.axes else (None, None)
+    speeds, loads = read_table(args.axes)[:2] if args.axes else (None, None)
     judged, spans = judged_sessions(ringpull.read(args.source))
     if not judged:
         print("No pull was found in this drive: there is nothing to make a map of.", file=sys.stderr)
@@ -92,35 +93,6 @@ def write_rows(path: Path, rows: list[list[str]]) -> None:
         raise CannotWrite(
             f"{path} can't be written", fault.strerror or "the folder is missing", "give another path"
         ) from None
-
-
-def read_axes(path: Path):
-    """(speeds, loads) of a table in CSV: first row speeds, first column loads; cells are not read."""
-    import csv
-
-    import numpy as np
-
-    from ringpull.errors import BadUsage, SourceMissing
-
-    try:
-        rows = [row for row in csv.reader(path.read_text(encoding="utf-8-sig").splitlines()) if any(row)]
-    except (OSError, UnicodeDecodeError):
-        raise SourceMissing(
-            f"{path} can't be read", "the path is wrong, or it is no text", "give a CSV table"
-        ) from None
-    try:
-        speeds = np.array([float(v) for v in rows[0][1:] if v.strip()])
-        loads = np.array([float(row[0]) for row in rows[1:]])
-        rising = (np.diff(speeds) > 0).all() and (np.diff(loads) > 0).all()
-        if len(speeds) < 2 or len(loads) < 2 or not rising:
-            raise ValueError
-    except (ValueError, IndexError):
-        raise BadUsage(
-            f"{path} is no table with axes",
-            "the first row must hold speeds and the first column loads, both rising, two or more",
-            "export the fuel table with its axes, speeds across and loads down",
-        ) from None
-    return speeds, loads
 
 
 def show(made) -> None:

@@ -14,6 +14,9 @@ SPARK_COLUMNS = 24
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("source", type=Path, metavar="SRC", help="ring file, folder of segments, or card folder")
+    parser.add_argument(
+        "--target", type=Path, metavar="CSV", help="judge by this table of lambda: speeds across, loads down"
+    )
     parser.add_argument("--json", action="store_true", help="print the pulls as JSON")
 
 
@@ -44,9 +47,13 @@ def run(args: argparse.Namespace) -> int:
     import json
 
     import ringpull
-    from ringpull.analysis.answer import judge_pulls
+    from ringpull.analysis.answer import judge_pulls, use_target
+    from ringpull.analysis.tables import read_target
 
-    judged = judge_pulls(ringpull.read(args.source).pulls())
+    pulls = ringpull.read(args.source).pulls()
+    if args.target:
+        use_target(pulls, read_target(args.target, "map"))
+    judged = judge_pulls(pulls)
     if args.json:
         print(json.dumps({"pulls": [p.as_json() for p in judged]}, indent=1))
         return 0

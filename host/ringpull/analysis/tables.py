@@ -1,0 +1,52 @@
+"""Tables in CSV as table editors give them: first row speeds, first column loads."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+import numpy as np
+
+from ringpull.errors import BadUsage, SourceMissing
+
+LEAST_LAMBDA, MOST_LAMBDA = 0.4, 1.6
+
+
+def read_table(path: Path) -> tuple[np.ndarray, np.ndarray, list[list[str]]]:
+    """(speeds, loads, cells as text [load][speed]) of a table. SourceMissing, or BadUsage where it has no axes."""
+    try:
+        lines = Path(path).read_text(encoding="utf-8-sig").splitlines()
+    except (OSError, UnicodeDecodeError):
+        raise SourceMissing(
+            f"{path} can't be read", "the path is wrong, or it is no text", "give a CSV table"
+        ) from None
+    rows = [row for row in csv.reader(lines) if any(row)]
+    try:
+        speeds = np.array([float(v) for v in rows[0][1:] if v.strip()])
+        loads = np.array([float(row[0]) for row in rows[1:]])
+        rising = (np.diff(speeds) > 0).all() and (np.diff(loads) > 0).all()
+        if len(speeds) < 2 or len(loads) < 2 or not rising:
+            raise ValueError
+    except (ValueError, IndexError):
+        raise BadUsage(
+            f"{path} is no table with axes",
+            "the first row must hold speeds and the first column loads, both rising, two or more",
+            "export the table with its axes, speeds across and loads down",
+        ) from None
+    return speeds, loads, [row[1 : len(speeds) + 1] for row in rows[1:]]
+
+
+def read_target(path: Path, load: str, unit: str = "kpa") -> dict:
+    """A target of the configuration's form from a table of lambda. load: the channel's name; unit: "kpa" or "pct"."""
+    speeds, loads, cells = read_table(path)
+    try:
+        values = np.array([[float(v) for v in row] for row in cells])
+        if values.shape != (len(loads), len(speeds)) or values.min() < LEAST_LAMBDA or values.max() > MOST_LAMBDA:
+            raise ValueError
+    except ValueError:
+        raise BadUsage(
+            f"{path} is no table of lambda",
+            f"a cell is empty, no number, or outside {LEAST_LAMBDA}-{MOST_LAMBDA} (air-fuel ratios?)",
+            "give lambda in every cell",
+        ) from None
+    return {"load": load, f"load_{unit}": loads.tolist(), "rpm": speeds.tolist(), "lambda": values.T.tolist()}
