@@ -19,6 +19,15 @@ _HEAVY = (
 _LATER = ("card_missing", "card_full", "card_readonly", "card_dead", "storage_foreign", "ring_new", "rows_lost")
 
 
+def text_of(folder):
+    """The text of logger.json in `folder`, or None."""
+    try:
+        with open(folder + "/logger.json", "rb") as f:
+            return f.read()
+    except OSError:
+        return None
+
+
 def read(text):
     """(configuration, its squeezed JSON bytes, fault numbers, numbers of the faults that may come by their names).
 

@@ -13,6 +13,7 @@ from array import array
 import vfs
 
 import errnos
+import settings
 from shared_math import ticks
 from shared_math.compat import const
 from store import fatfile
@@ -110,11 +111,7 @@ class DeskBoard:
 
     def read_config(self):
         """The text of the card's logger.json, or None."""
-        try:
-            with open(self.card_folder + "/logger.json", "rb") as f:
-                return f.read()
-        except OSError:
-            return None
+        return settings.text_of(self.card_folder)
 
     def medium(self):
         """Where the rings are kept."""

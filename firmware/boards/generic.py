@@ -7,6 +7,7 @@ import time
 import machine
 import vfs
 
+import settings
 from boards import wiring
 from drivers import sdcard
 from shared_math import layout, ticks
@@ -103,11 +104,7 @@ class GenericBoard:
 
     def read_config(self):
         """The text of the card's logger.json, or None."""
-        try:
-            with open(self.card_folder + "/logger.json", "rb") as f:
-                return f.read()
-        except OSError:
-            return None
+        return settings.text_of(self.card_folder)
 
     def converter(self, _input):
         """(bits, reference volts, skew in microseconds) of an analog input."""
