@@ -78,7 +78,7 @@ def identify(columns: Columns, fallback: Transport | None = None) -> Identified:
     latency = None if given.cut_known else float(p[fit.CUT_LATENCY])
     if given.zero != "throttle":
         return Identified(replace(model, source=words), timed, True, words, None, latency)
-    words += f"; it moves nothing: delay {fallback.source.removeprefix('not identified: ')}"
+    words += f" and moves nothing: the delay that is undone has {transport.volume_of(columns.config)[2]}"
     moved = replace(fallback, tau_s=model.tau_s, tau_u_s=model.tau_u_s, source=words)
     return Identified(moved, timed, True, words, replace(model, source=words), latency)
 

@@ -49,7 +49,8 @@ def repeat(found: Sequence[Pass]) -> Repeat:
     value = np.array([p.value for p in inside])
     pooled = pooling.pool(cell, unit, value)
     mean = np.bincount(cell, value) / np.bincount(cell)
-    levels = [float(np.mean((value - mean[cell])[unit == at])) for at in range(len(order))]
+    # the median: an event in one pull is not its level
+    levels = [float(np.median((value - mean[cell])[unit == at])) for at in range(len(order))]
     if pooled is None:
         return Repeat(len(order), nan, nan, nan, nan, nan, nan, levels, ["no cell was visited by two pulls"])
     one = stats.t_quantile(0.975, round(pooled.dof, 2)) * float(np.sqrt(pooled.total))

@@ -23,6 +23,7 @@ VOLUMETRIC_EFFICIENCY = 0.90
 RICH_LAMBDA = 0.85
 CYCLE_DEG = 540.0  # from the middle of injection and intake to the middle of the exhaust stroke
 CONSTANT_S = 0.010
+LAG_S, LAG_U_S = 0.080, 0.030
 DISPLACEMENT_CC = 2000.0
 MAP_KPA_UNKNOWN = 90.0
 
@@ -201,24 +202,31 @@ def injection_s(model: Transport, flow: Flow, times_s: np.ndarray | None = None)
     return out
 
 
+def volume_of(config: dict) -> tuple[float, float, str]:
+    """(exhaust volume in litres, its standard uncertainty, where it comes from) without identification."""
+    given_l = config.get("vehicle", {}).get("exhaust_l")
+    if given_l is not None:
+        return given_l, 0.2 * given_l, f"exhaust volume {given_l:.2f} l from the configuration"
+    volume_l = config.get("engine", {}).get("displacement_cc", DISPLACEMENT_CC) / 1000.0
+    return volume_l, 0.4 * volume_l, f"exhaust volume {volume_l:.2f} l assumed (the engine's displacement)"
+
+
+def lag_of(config: dict) -> tuple[float, float, str]:
+    """(lag in seconds, its standard uncertainty, where it comes from) without identification."""
+    channels = [c for c in config.get("channels", []) if c.get("kind") == "lambda" and c.get("tau_ms") is not None]
+    if not channels:
+        return LAG_S, LAG_U_S, f"lag {1000 * LAG_S:.0f} ms assumed"
+    tau_s = channels[0]["tau_ms"] / 1000.0
+    return tau_s, 0.2 * tau_s, f"lag {1000 * tau_s:.0f} ms from the configuration"
+
+
 def default(config: dict) -> Transport:
     """The model from the configuration, or from stated defaults, with the uncertainty that goes with either."""
-    displacement_l = config.get("engine", {}).get("displacement_cc", DISPLACEMENT_CC) / 1000.0
-    given_l = config.get("vehicle", {}).get("exhaust_l")
-    volume_l = displacement_l if given_l is None else given_l
-    tau_ms = next(
-        (c["tau_ms"] for c in config.get("channels", []) if c.get("kind") == "lambda" and c.get("tau_ms") is not None),
-        None,
-    )
-    words = [
-        f"exhaust volume {volume_l:.2f} l "
-        + ("assumed (the engine's displacement)" if given_l is None else "from the configuration"),
-        "lag " + ("assumed 80 ms" if tau_ms is None else f"{tau_ms:g} ms from the configuration"),
-    ]
+    (volume_l, volume_u_l, volume_words), (tau_s, tau_u_s, lag_words) = volume_of(config), lag_of(config)
     return Transport(
         volume_l=volume_l,
-        volume_u_l=volume_l * (0.4 if given_l is None else 0.2),
-        tau_s=0.08 if tau_ms is None else tau_ms / 1000.0,
-        tau_u_s=0.03 if tau_ms is None else tau_ms / 1000.0 * 0.2,
-        source="not identified: " + ", ".join(words),
+        volume_u_l=volume_u_l,
+        tau_s=tau_s,
+        tau_u_s=tau_u_s,
+        source=f"not identified: {volume_words}, {lag_words}",
     )
