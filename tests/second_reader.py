@@ -90,7 +90,7 @@ def read_ring(*paths: Path) -> Ring:
 
 def _block(file: str, slot: int, whole: bytes, ring: Ring) -> Block | bool | None:
     """The block in a slot; None if damaged, False if it is a block that must not be interpreted."""
-    if zlib.crc32(whole[:508]) != int.from_bytes(whole[508:], "little") or whole[:2] != b"\x52\x70":
+    if zlib.crc32(whole[:508]) != int.from_bytes(whole[508:], "little") or whole[:2] != b"\x52\x70" or whole[2] == 0:
         return None
     version, kind = whole[2], whole[3]
     if version > 1:
