@@ -126,6 +126,10 @@ BAD_CSV = {
     "time falls": ("volts.csv", "t_s,lambda_1\n0.0,1.2\n1.0,1.2\n0.5,1.2\n"),
     "a short line": ("volts.csv", "t_s,lambda_1,map\n0.0,1.2,2\n1.0,1.2\n"),
     "nothing but a head": ("volts.csv", "t_s,lambda_1\n"),
+    "a column twice": ("volts.csv", "t_s,lambda_1,lambda_1\n0.0,1.2,1.3\n1.0,1.2,1.3\n"),
+    "time of day in microseconds": ("volts.csv", "t_s,lambda_1\n0.0,1.2\n43200000000,1.2\n"),
+    "an edge far away": ("edges.csv", "t_s,input\n0.1,engine_speed\n1e12,engine_speed\n"),
+    "a press far away": ("buttons.csv", "t_s,event\n1e300,press\n"),
     "not a number": ("volts.csv", "t_s,lambda_1\n0.0,nan\n1.0,inf\n"),
     "text in edges": ("edges.csv", "t_s,input\n0.1,engine_speed\nsoon,engine_speed\n"),
     "an unknown input": ("edges.csv", "t_s,input\n0.1,engine_speed\n0.2,turbo_speed\n"),
@@ -139,6 +143,12 @@ BAD_CSV = {
 def test_bad_csv(good, tmp_path, bad):
     name, content = BAD_CSV[bad]
     assert_told(dryrun_with(good, tmp_path, name, content), (2,))
+
+
+def test_spaces_in_a_header_are_passed_over(good, tmp_path):
+    spaced = (good / "volts.csv").read_text().replace(",", ", ", 1)
+    done = dryrun_with(good, tmp_path, "volts.csv", spaced)
+    assert done.returncode == 0 and "not used" not in done.stderr, done.stdout + done.stderr
 
 
 def changed(good, **top):

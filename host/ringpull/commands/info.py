@@ -63,9 +63,15 @@ def _session_json(session: Session) -> dict:
         "duration_s": session.duration_s,
         "rate_hz": session.rate_hz,
         "channels": [channel.column for channel in session.channels],
-        "marks": [mark.start_s for mark in session.marks],
+        "marks": [_seconds(mark.start_s) for mark in session.marks],
         "pulls": [
-            {"id": m.id, "start_s": m.start_s, "end_s": m.end_s, "spoiled": m.spoiled, "void": m.void}
+            {
+                "id": m.id,
+                "start_s": _seconds(m.start_s),
+                "end_s": _seconds(m.end_s),
+                "spoiled": m.spoiled,
+                "void": m.void,
+            }
             for m in session.marks
         ],
         "gaps": [{"start_s": start, "end_s": end, "reason": reason} for start, end, reason in session.gaps()],
@@ -74,6 +80,11 @@ def _session_json(session: Session) -> dict:
         "board": session.board,
         "faults": session.faults,
     }
+
+
+def _seconds(time_s: float | None) -> float | None:
+    """To the microsecond, which is what the file holds: no digits of binary fractions."""
+    return None if time_s is None else round(time_s, 6)
 
 
 def as_lines(drive: Drive) -> list[str]:
@@ -93,12 +104,16 @@ def as_lines(drive: Drive) -> list[str]:
 
 def _session_lines(session: Session) -> list[str]:
     began = f", began {session.start_utc}" if session.start_utc else ""
-    head = f"session {session.id}: {session.rows} rows, {_clock(session.duration_s)} at {session.rate_hz:g} rows/s{began}"
+    head = (
+        f"session {session.id}: {session.rows} rows, {_clock(session.duration_s)} at {session.rate_hz:g} rows/s{began}"
+    )
     out = [head]
     if session.start_s:
         out.append(f"  begins  {_clock(session.start_s)} after power-on: older rows were overwritten or are not here")
     out.append("  columns " + ", ".join(channel.column for channel in session.channels))
-    marks = [f"{m.start_s:.2f}-{'...' if m.end_s is None else format(m.end_s, '.2f')} s" + _flags(m) for m in session.marks]
+    marks = [
+        f"{m.start_s:.2f}-{'...' if m.end_s is None else format(m.end_s, '.2f')} s" + _flags(m) for m in session.marks
+    ]
     out.append("  marks   " + (", ".join(marks) if marks else "none"))
     timing = session.timing
     words = [f"{timing['lost_rows']} rows lost"]

@@ -24,6 +24,7 @@ NOISE_COUNTS = 2.0  # standard deviation of the converter
 NOISE_LENGTH = 1 << 10
 PAD_FRAMES = 1024
 PRESS, RELEASE = 254, 255
+LONGEST_S = 12 * 3600  # longer signals than any drive; a slip of the unit would ask for all of the memory
 
 
 @dataclass
@@ -58,7 +59,9 @@ def compile_signals(config: dict[str, Any], volts: Path, edges: Path | None, but
     grid_s = np.arange(end_us // frame_us + PAD_FRAMES) * (frame_us / 1e6)
     frames = np.empty((len(grid_s), len(used)), np.uint16)
     for at, name in enumerate(used):
-        frames[:, at] = _at_the_pin(by_name[name], np.interp(grid_s, time_s, _numbers(volts, name, table[name])), frame_us)
+        frames[:, at] = _at_the_pin(
+            by_name[name], np.interp(grid_s, time_s, _numbers(volts, name, table[name])), frame_us
+        )
     return Compiled(used, pulses, frames, merged, frame_us, end_us, [n for n in names if n not in used])
 
 
@@ -142,7 +145,8 @@ def _read(path: Path, text: tuple[str, ...]) -> dict[str, Any]:
             "open it in a text editor: a header line, then numbers separated by commas",
         )
     try:
-        table = csv.read_csv(path, convert_options=csv.ConvertOptions(column_types={name: pa.string() for name in text}))
+        types = {name: pa.string() for name in text}
+        table = csv.read_csv(path, convert_options=csv.ConvertOptions(column_types=types))
     except FileNotFoundError:
         raise BadSignal(f"{path} is not there", "a wrong name or folder", "check the path") from None
     except (pa.ArrowInvalid, OSError) as error:
@@ -152,7 +156,15 @@ def _read(path: Path, text: tuple[str, ...]) -> dict[str, Any]:
             "it is empty, is not a CSV file, or lines have different numbers of fields",
             "open it in a text editor: a header line, then numbers separated by commas",
         ) from None
-    return {name: table.column(name).to_numpy() for name in table.column_names}
+    names = [name.strip() for name in table.column_names]
+    twice = sorted({name for name in names if names.count(name) > 1})
+    if twice:
+        raise BadSignal(
+            f"{path.name} has two columns {twice[0]!r}",
+            "a column was copied and its name left as it was",
+            "give each column its own name, or take one away",
+        )
+    return {name: table.column(at).to_numpy() for at, name in enumerate(names)}
 
 
 def _column(path: Path, table: dict[str, Any], name: str) -> Any:
@@ -190,5 +202,11 @@ def _times(path: Path, table: dict[str, Any], may_be_empty: bool = False) -> np.
             f"the times in {path.name} do not rise from 0 on",
             "lines out of order, or a time below zero",
             "sort the lines by t_s; power comes on at t_s = 0",
+        )
+    if time_s[-1] > LONGEST_S:
+        raise BadSignal(
+            f"{path.name} goes on until {time_s[-1]:g} s, and a dry run takes {LONGEST_S} s",
+            "times in milli- or microseconds, or a time of day",
+            "write t_s in seconds from power-on, or cut the recording into drives",
         )
     return time_s
