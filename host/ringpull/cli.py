@@ -17,6 +17,7 @@ COMMANDS = {
     "pulls": "the pulls, marked and found, a line each",
     "note": "keep a remark about a pull beside the ring file",
     "report": "the whole answer in one offline HTML file",
+    "view": "drives of any length on a page that this machine serves to itself",
     "fuelmap": "measured over target by speed and load, with a factor for the fuel table",
     "power": "power and torque at the wheels, an estimate with its interval",
     "compare": "two drives or two sets of pulls: did the change work",

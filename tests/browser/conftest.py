@@ -2,17 +2,14 @@
 
 import shutil
 from contextlib import contextmanager
-from pathlib import Path
 
 import pytest
+from pages import CARD
 from playwright.sync_api import sync_playwright
 
 import ringpull
 from ringpull.analysis.answer import answer
 from ringpull.report import write_report
-
-ROOT = Path(__file__).resolve().parents[2]
-CARD = ROOT / "demo_logs" / "v1_marked"
 
 
 @pytest.fixture(scope="session")

@@ -104,7 +104,7 @@ def test_nothing_but_nan(drive, found, opened, tmp_path):
 
 @pytest.mark.parametrize("log", ["v1_marked", "v1_pulls_alone", "v1_unmarked", "v1_spoiled"])
 def test_every_demo_log(log, opened, tmp_path):
-    from conftest import ROOT
+    from pages import ROOT
 
     from ringpull.analysis.answer import answer
 

@@ -4,6 +4,7 @@ import re
 
 import numpy as np
 import pytest
+from pages import until
 
 from ringpull.report.words import DASH
 
@@ -23,13 +24,13 @@ def window_of(page):
 
 def settled(page):
     """Wait until every panel has been drawn, those off the screen too."""
-    page.wait_for_function(
+    until(
+        page,
         """() => {
             const root = document.getElementById("panels");
             return [...root.children].every((one) => one.dataset.start === root.dataset.start &&
                                                      one.dataset.end === root.dataset.end);
         }""",
-        timeout=5000,
     )
 
 

@@ -35,16 +35,6 @@
     at("panels").focus({ preventScroll: true });
   }
 
-  const KEYS = {
-    ArrowLeft: (event) => traces.step(event.shiftKey ? -20 : -1),
-    ArrowRight: (event) => traces.step(event.shiftKey ? 20 : 1),
-    "+": () => traces.zoom(0.5),
-    "=": () => traces.zoom(0.5),
-    "-": () => traces.zoom(2),
-    0: () => traces.everything(),
-    PageDown: () => traces.along(0.5),
-    PageUp: () => traces.along(-0.5),
-  };
 
   /* The fuel map: one stop for the tab key, arrows from cell to cell. */
   function listenToMap() {
@@ -76,18 +66,7 @@
   }
 
   function listen() {
-    at("panels").addEventListener("keydown", (event) => {
-      const action = KEYS[event.key];
-      if (!action || event.ctrlKey || event.metaKey || event.altKey) return;
-      event.preventDefault();
-      action(event);
-    });
-    at("narrower").addEventListener("click", () => traces.zoom(0.5));
-    at("wider").addEventListener("click", () => traces.zoom(2));
-    at("earlier").addEventListener("click", () => traces.along(-0.5));
-    at("later").addEventListener("click", () => traces.along(0.5));
-    at("axis").addEventListener("change", () => traces.setMode(at("axis").value));
-    at("window").addEventListener("change", () => traces.setPull(at("window").value ? Number(at("window").value) : null));
+    controls.listen({ colours, light: known.colours.light });
     if (at("session")) at("session").addEventListener("change", () => choose(Number(at("session").value)));
     for (const button of document.querySelectorAll("button.go")) {
       button.addEventListener("click", () => goTo(Number(button.dataset.pull)));
@@ -99,16 +78,6 @@
       });
     }
     listenToMap();
-    let width = at("panels").clientWidth;
-    new ResizeObserver(() => {
-      if (at("panels").clientWidth === width) return;
-      width = at("panels").clientWidth;
-      traces.resize();
-    }).observe(at("panels"));
-    dark.addEventListener("change", () => traces.recolour(colours()));
-    window.addEventListener("beforeprint", () => traces.recolour(known.colours.light));
-    window.addEventListener("afterprint", () => traces.recolour(colours()));
-    units.changed(traces.restated);
   }
 
   units.start(known.fuel);

@@ -8,7 +8,7 @@ from ringpull.report import answer_part, cards, compare_part, curve, data, evide
 from ringpull.report.words import text
 
 HERE = Path(__file__).parent
-SCRIPTS = ("vendor/uplot.min.js", "units.js", "samples.js", "drawing.js", "traces.js", "page.js")
+SCRIPTS = ("vendor/uplot.min.js", "units.js", "samples.js", "drawing.js", "traces.js", "controls.js", "page.js")
 STYLES = ("vendor/uplot.min.css", "style.css")
 POLICY = "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; img-src data:"
 
@@ -52,20 +52,25 @@ def fuel(drive) -> dict:
     return {"name": str(found["name"]), "stoich_afr": round(float(found["stoich_afr"]), 4)}
 
 
-def traces(drive) -> str:
-    """The place where the page's script draws the samples."""
-    several = len(drive.sessions) > 1
+def session_chooser(drive) -> str:
+    """A chooser where there is more than one session."""
+    if len(drive.sessions) < 2:
+        return ""
     options = "".join(f'<option value="{s.id}">session {s.id}</option>' for s in drive.sessions)
-    session = f'<label>session <select id="session">{options}</select></label>' if several else ""
+    return f'<label>session <select id="session">{options}</select></label>'
+
+
+def traces(chooser: str, more: str = "") -> str:
+    """The place where the page's script draws the samples. chooser, more: controls before and after the usual ones."""
     return (
         '<section id="traces" aria-labelledby="traces-title"><h2 id="traces-title">Traces</h2>'
-        f'<div class="tools" role="group" aria-label="traces">{session}'
+        f'<div class="tools" role="group" aria-label="traces">{chooser}'
         '<label>show <select id="window"><option value="">everything</option></select></label>'
         '<label>against <select id="axis"><option value="time">time</option><option value="speed">engine speed</option>'
         "</select></label>"
         '<button type="button" id="narrower">zoom in</button><button type="button" id="wider">zoom out</button>'
         '<button type="button" id="earlier">earlier</button><button type="button" id="later">later</button>'
-        "</div>"
+        f"{more}</div>"
         '<p class="quiet" id="keys">Drag to zoom, double-click to see everything. Keys, with the traces in focus: left '
         "and right move the cursor, with shift by 20; + and - zoom, 0 shows everything, page up and down move along.</p>"
         '<div id="panels" tabindex="0" role="application" aria-label="traces" aria-describedby="keys"></div>'
@@ -74,9 +79,9 @@ def traces(drive) -> str:
     )
 
 
-def inlined(names: tuple[str, ...]) -> str:
-    """Files of this package, one after the other."""
-    return "\n".join((HERE / name).read_text(encoding="utf-8") for name in names)
+def inlined(names: tuple[str, ...], folder: Path = HERE) -> str:
+    """Files of a package, one after the other."""
+    return "\n".join((folder / name).read_text(encoding="utf-8") for name in names)
 
 
 def samples(drive, answer) -> tuple[list[dict], str]:
@@ -114,7 +119,7 @@ def page(drive, answer, against=None) -> str:
         cards.part(drive, answer, events, unit, notes_of(drive)),
         curve.part(answer, events, unit),
         map_part.part(answer, unit),
-        traces(drive),
+        traces(session_chooser(drive)),
         compare_part.part(drive, answer, against),
         evidence.left_out(answer),
         evidence.health(drive),

@@ -54,6 +54,11 @@ const samples = (() => {
       at += 2 * session.rows;
       return values;
     });
+    return prepared(session);
+  }
+
+  /* What is looked up often: the coarse tables, and where each run of rows stands in the arrays. */
+  function prepared(session) {
     session.coarse = session.values.map(coarse);
     let index = 0;
     session.stretches = session.runs.map(([first, count]) => {
@@ -65,6 +70,7 @@ const samples = (() => {
   }
 
   function range(session) {
+    if (session.range_s) return session.range_s;
     const last = session.runs[session.runs.length - 1];
     if (!last) return [0, 1];
     return [session.runs[0][0] * session.period_s, (last[0] + last[1]) * session.period_s];
@@ -133,5 +139,5 @@ const samples = (() => {
     return [least, most];
   }
 
-  return { load, range, nearest, timeAt, parts, extremes };
+  return { load, prepared, range, nearest, timeAt, parts, extremes };
 })();

@@ -6,7 +6,8 @@ const traces = (() => {
   const REST_MS = 60;
   const AXIS = 58;
   const PADDING = [6, 12, 0, 0];
-  const state = { session: null, start: 0, end: 1, mode: "time", pull: null, index: -1 };
+  /* session: what is known of it; shown: the samples at hand, all of them or those of a window; over: another drive */
+  const state = { session: null, shown: null, over: null, start: 0, end: 1, mode: "time", pull: null, index: -1, time: 0 };
   let panels = [];
   let spans = [];
   let colours = {};
@@ -83,10 +84,29 @@ const traces = (() => {
       context.lineWidth = thick * ratio;
       context.lineJoin = "round";
       context.setLineDash(dash.map((d) => d * ratio));
-      if (state.mode === "time") drawing.overTime(context, state.session, at, state.start, state.end, place);
-      else drawing.overSpeed(context, state.session, at, speedColumn(), windows(), place);
+      if (state.mode === "time") drawing.overTime(context, state.shown, at, state.start, state.end, place);
+      else drawing.overSpeed(context, state.shown, at, speedColumn(), windows(), place);
     });
+    if (state.over && state.over.shown) drawOver(context, panel, place);
     context.restore();
+  }
+
+  /* Another drive's channel of the same name over the first of a panel. */
+  function drawOver(context, panel, place) {
+    const { session, shown, shift, span } = state.over;
+    const name = state.session.columns[panel.group[0]].column;
+    const at = session.columns.findIndex((one) => one.column === name);
+    if (at < 0) return;
+    context.strokeStyle = context.fillStyle = colours.lines[1];
+    context.lineWidth = 1.6 * window.devicePixelRatio;
+    context.setLineDash([6, 3].map((d) => d * window.devicePixelRatio));
+    if (state.mode === "time") {
+      const moved = { ...place, x: (time) => place.x(time + shift) };
+      drawing.overTime(context, shown, at, state.start - shift, state.end - shift, moved);
+    } else {
+      const speed = session.columns.findIndex((one) => one.role === "speed");
+      drawing.overSpeed(context, shown, at, speed, [span], place);
+    }
   }
 
   function options(panel, width) {
@@ -130,16 +150,17 @@ const traces = (() => {
 
   /* Put the cursor at a value of the axis. */
   function place(value, left) {
-    state.index = state.mode === "time" ? samples.nearest(state.session, value) : nearestSpeed(value);
+    state.index = state.mode === "time" ? samples.nearest(state.shown, value) : nearestSpeed(value);
+    state.time = state.mode === "time" && state.session.ask ? value : samples.timeAt(state.shown, state.index);
     told(left === undefined ? panels[0].plot.valToPos(value, "x") : left);
   }
 
   function nearestSpeed(speed) {
-    const speeds = state.session.values[speedColumn()];
+    const speeds = state.shown.values[speedColumn()];
     let best = -1;
     let apart = Infinity;
     for (const { start_s, end_s } of windows()) {
-      for (const { from, to } of samples.parts(state.session, start_s, end_s)) {
+      for (const { from, to } of samples.parts(state.shown, start_s, end_s)) {
         for (let i = from; i < to; i++) {
           const away = Math.abs(speeds[i] - speed);
           if (away < apart) {
@@ -160,21 +181,40 @@ const traces = (() => {
   }
 
   function values() {
-    const { session, index } = state;
+    const { session, shown, index } = state;
+    if (session.row && index >= 0) exact(session);
     for (const panel of panels) {
       const unit = units.unitName(session.columns[panel.group[0]]);
       panel.head.querySelector(".unit").textContent = unit && index < 0 ? ", " + unit : "";
       panel.group.forEach((at, nth) => {
         const node = panel.readouts[nth];
-        node.textContent = index < 0 ? "" : units.ofChannel(session.columns[at], session.values[at][index]);
+        if (session.row && index >= 0) return;
+        node.textContent = index < 0 ? "" : units.ofChannel(session.columns[at], shown.values[at][index]);
       });
     }
-    const note = document.getElementById("cursor");
     if (index < 0) {
-      note.textContent = "";
+      document.getElementById("cursor").textContent = "";
       return;
     }
-    const time = samples.timeAt(session, index);
+    tell(samples.timeAt(shown, index), index);
+  }
+
+  /* The row nearest to the cursor itself, where only least and most of many rows are at hand. */
+  async function exact(session) {
+    const asked = state.time;
+    const row = await session.row(asked);
+    if (!row || asked !== state.time || session !== state.session) return;
+    for (const panel of panels) {
+      panel.group.forEach((at, nth) => {
+        const value = row.values[at];
+        panel.readouts[nth].textContent = units.ofChannel(session.columns[at], value === null ? NaN : value);
+      });
+    }
+    tell(row.time_s, "");
+  }
+
+  function tell(time, index) {
+    const note = document.getElementById("cursor");
     const inside = here().filter((span) => time >= span.start_s && time < span.end_s);
     const words = inside.map((span) => (span.kind === "lean" ? "lean event " : "pull ") + span.number);
     note.textContent = [`${time.toFixed(3)} s`, ...words].join(", ");
@@ -184,11 +224,12 @@ const traces = (() => {
 
   function extent() {
     if (state.mode === "time") return samples.range(state.session);
+    if (!state.shown) return [0, 1];
     let low = Infinity;
     let high = -Infinity;
     for (const { start_s, end_s } of windows()) {
-      for (const { from, to } of samples.parts(state.session, start_s, end_s)) {
-        const [least, most] = samples.extremes(state.session, speedColumn(), from, to);
+      for (const { from, to } of samples.parts(state.shown, start_s, end_s)) {
+        const [least, most] = samples.extremes(state.shown, speedColumn(), from, to);
         low = Math.min(low, least);
         high = Math.max(high, most);
       }
@@ -204,6 +245,7 @@ const traces = (() => {
     state.start = Math.min(Math.max(start, first), last - size);
     state.end = state.start + size;
     Object.assign(root().dataset, { start: state.start, end: state.end, mode: state.mode });
+    if (state.session.ask) fetched();
     if (pending) return;
     pending = true;
     requestAnimationFrame(() => {
@@ -212,16 +254,35 @@ const traces = (() => {
     });
   }
 
+  /* Ask for the samples of the window; what is there already is drawn meanwhile. */
+  async function fetched() {
+    const { session, over, start, end, mode } = state;
+    if (mode === "speed") return;
+    const width = root().clientWidth * window.devicePixelRatio;
+    const [mine, other] = await Promise.all([
+      session.ask(start, end, width),
+      over ? over.session.ask(start - over.shift, end - over.shift, width) : null,
+    ]);
+    if (session !== state.session || start !== state.start || end !== state.end || mode !== state.mode) return;
+    state.shown = mine;
+    if (over) over.shown = other;
+    if (state.index >= 0) state.index = samples.nearest(mine, state.time);
+    refresh();
+  }
+
   /* Panels on the screen at once; the others when the hand rests. */
   function refresh() {
+    for (const panel of panels) panel.stale = true;
     redraw(panels.filter((panel) => panel.seen));
     clearTimeout(rest);
-    rest = setTimeout(() => redraw(panels.filter((panel) => !panel.seen)), REST_MS);
+    rest = setTimeout(() => redraw(panels.filter((panel) => panel.stale)), REST_MS);
   }
 
   function redraw(some) {
     echo = true;
-    for (const { plot } of some) {
+    for (const panel of some) {
+      const { plot } = panel;
+      panel.stale = false;
       if (plot.scales.x.min === state.start && plot.scales.x.max === state.end) plot.redraw(false, true);
       else plot.setScale("x", { min: state.start, max: state.end });
     }
@@ -231,7 +292,7 @@ const traces = (() => {
   const everything = () => show(...extent());
 
   function zoom(factor) {
-    const at = state.index >= 0 && state.mode === "time" ? samples.timeAt(state.session, state.index) : (state.start + state.end) / 2;
+    const at = state.index >= 0 && state.mode === "time" ? state.time : (state.start + state.end) / 2;
     const middle = at > state.start && at < state.end ? at : (state.start + state.end) / 2;
     show(middle - (middle - state.start) * factor, middle + (state.end - middle) * factor);
   }
@@ -239,16 +300,16 @@ const traces = (() => {
   const along = (share) => show(state.start + share * (state.end - state.start), state.end + share * (state.end - state.start));
 
   function step(count) {
-    const { session } = state;
-    if (!session.rows) return;
+    const { shown } = state;
+    if (!shown.rows) return;
     if (state.mode === "speed") {
-      const speed = state.index < 0 ? state.start : session.values[speedColumn()][state.index];
+      const speed = state.index < 0 ? state.start : shown.values[speedColumn()][state.index];
       place(Math.min(Math.max(speed + count * 10, state.start), state.end));
       return;
     }
-    const from = state.index < 0 ? samples.nearest(session, state.start) - count : state.index;
-    state.index = Math.min(Math.max(from + count, 0), session.rows - 1);
-    const time = samples.timeAt(session, state.index);
+    const from = state.index < 0 ? samples.nearest(shown, state.start) - count : state.index;
+    state.index = Math.min(Math.max(from + count, 0), shown.rows - 1);
+    const time = (state.time = samples.timeAt(shown, state.index));
     if (time < state.start || time > state.end) {
       const half = (state.end - state.start) / 2;
       show(time - half, time + half);
@@ -257,31 +318,55 @@ const traces = (() => {
     told(panels[0].plot.valToPos(time, "x"));
   }
 
-  function setMode(mode) {
+  async function setMode(mode) {
+    if (mode === "speed" && state.session.ask) {
+      state.shown = await state.session.raw(windows());
+      if (state.over) state.over.shown = await state.over.session.raw([state.over.span]);
+    }
     state.mode = mode;
     everything();
+  }
+
+  /* Lay another drive over this one, its pull's start on this pull's start; null takes it away. */
+  async function setOver(session, span, start_s) {
+    state.over = session && { session, span, shown: null, shift: start_s - span.start_s };
+    await setMode(state.mode);
   }
 
   /* Show one pull with a second around it, or with null everything. */
   function setPull(number) {
     state.pull = number;
     const span = here().find((one) => one.kind === "pull" && one.number === number);
-    if (state.mode === "speed" || !span) everything();
+    if (state.mode === "speed") setMode("speed");
+    else if (!span) everything();
     else show(span.start_s - 1, span.end_s + 1);
   }
 
-  function build(session, everySpan, palette) {
+  function setSpans(everySpan) {
+    spans = everySpan;
+    refresh();
+  }
+
+  /* Bring a time to the middle and put the cursor on it. */
+  function centre(time) {
+    const half = (state.end - state.start) / 2;
+    show(time - half, time + half);
+    refresh();
+    place(time);
+  }
+
+  function build(session, everySpan, palette, shown = session) {
     for (const { plot } of panels) plot.destroy();
     watcher.disconnect();
     root().replaceChildren();
-    Object.assign(state, { session, index: -1, pull: null });
+    Object.assign(state, { session, shown, over: null, index: -1, pull: null });
     spans = everySpan;
     colours = palette;
     [state.start, state.end] = extent();
     const groups = groupsOf(session.columns);
     const width = root().clientWidth;
     panels = groups.map((group, nth) => {
-      const panel = { group, seen: true, first: nth === 0, last: nth === groups.length - 1, limits: limits(session, group) };
+      const panel = { group, seen: true, first: nth === 0, last: nth === groups.length - 1, limits: limits(shown, group) };
       const box = document.createElement("div");
       box.className = "panel";
       panel.box = box;
@@ -336,5 +421,5 @@ const traces = (() => {
     if (panels.length) values();
   }
 
-  return { build, resize, recolour, restated, setMode, setPull, zoom, along, step, everything, state };
+  return { build, resize, recolour, restated, setMode, setOver, setPull, setSpans, centre, zoom, along, step, everything, state };
 })();

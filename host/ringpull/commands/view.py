@@ -1,0 +1,53 @@
+"""ringpull view: the local page for long drives."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+HELP = "look at drives of any length on a page that this machine serves to itself"
+EXAMPLE = "ringpull view card"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "source", type=Path, nargs="+", metavar="SRC", help="ring file, folder of segments, or card folder; several"
+    )
+    parser.add_argument("--port", type=int, default=0, help="of the page (default: any that is free)")
+    parser.add_argument("--no-browser", action="store_true", help="print the address only")
+    parser.add_argument("--json", action="store_true", help="print address and drives as JSON when ready")
+
+
+def run(args: argparse.Namespace) -> int:
+    import json
+    import webbrowser
+
+    from ringpull.errors import BadUsage
+    from ringpull.view.server import Server
+    from ringpull.view.shelf import Shelved
+
+    if not 0 <= args.port < 65536:
+        raise BadUsage(f"{args.port} is no port", "a slip of the keyboard", "take a number from 1024 to 65535")
+    shelf = [Shelved(source) for source in args.source]
+    try:
+        server = Server(shelf, args.port)
+    except OSError as fault:
+        raise BadUsage(
+            f"port {args.port} can't be used: {fault.strerror}", "another program uses it", "leave --port out"
+        ) from None
+    for one in shelf:
+        one.start()
+    if args.json:
+        drives = [[s.id for s in one.drive.sessions] for one in shelf]
+        print(json.dumps({"url": server.url, "sessions": drives}), flush=True)
+    else:
+        print(f"{server.url} (until you press ctrl-C)", flush=True)
+    if not args.no_browser:
+        webbrowser.open(server.url)
+    try:
+        server.serve_forever()
+    except KeyboardInterrupt:
+        pass
+    finally:
+        server.server_close()
+    return 0

@@ -1,0 +1,44 @@
+"use strict";
+/* Controls of the traces: keys, buttons, choosers, colours, size. */
+const controls = (() => {
+  const at = (id) => document.getElementById(id);
+  const KEYS = {
+    ArrowLeft: (event) => traces.step(event.shiftKey ? -20 : -1),
+    ArrowRight: (event) => traces.step(event.shiftKey ? 20 : 1),
+    "+": () => traces.zoom(0.5),
+    "=": () => traces.zoom(0.5),
+    "-": () => traces.zoom(2),
+    0: () => traces.everything(),
+    PageDown: () => traces.along(0.5),
+    PageUp: () => traces.along(-0.5),
+  };
+
+  /* colours: gives those of the moment; light: those of paper. */
+  function listen({ colours, light }) {
+    at("panels").addEventListener("keydown", (event) => {
+      const action = KEYS[event.key];
+      if (!action || event.ctrlKey || event.metaKey || event.altKey) return;
+      event.preventDefault();
+      action(event);
+    });
+    at("narrower").addEventListener("click", () => traces.zoom(0.5));
+    at("wider").addEventListener("click", () => traces.zoom(2));
+    at("earlier").addEventListener("click", () => traces.along(-0.5));
+    at("later").addEventListener("click", () => traces.along(0.5));
+    at("axis").addEventListener("change", () => traces.setMode(at("axis").value));
+    at("window").addEventListener("change", () => traces.setPull(at("window").value ? Number(at("window").value) : null));
+    let width = at("panels").clientWidth;
+    new ResizeObserver(() => {
+      if (at("panels").clientWidth === width) return;
+      width = at("panels").clientWidth;
+      traces.resize();
+    }).observe(at("panels"));
+    const dark = matchMedia("(prefers-color-scheme: dark)");
+    dark.addEventListener("change", () => traces.recolour(colours()));
+    window.addEventListener("beforeprint", () => traces.recolour(light));
+    window.addEventListener("afterprint", () => traces.recolour(colours()));
+    units.changed(traces.restated);
+  }
+
+  return { listen };
+})();

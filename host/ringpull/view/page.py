@@ -1,0 +1,42 @@
+"""The page that the local server gives: the report's traces, fed a window at a time."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from ringpull.report import data, palette
+from ringpull.report import page as report
+from ringpull.report.words import text
+from ringpull.view.shelf import MOST_JUDGED_S, Shelved
+
+HERE = Path(__file__).parent
+SCRIPTS = ("vendor/uplot.min.js", "units.js", "samples.js", "drawing.js", "traces.js", "controls.js")
+POLICY = report.POLICY + "; connect-src 'self'"
+
+
+def page(shelf: list[Shelved]) -> str:
+    """The document."""
+    known = {"fuel": report.fuel(shelf[0].drive), "colours": palette.for_canvas(), "judged_s": MOST_JUDGED_S}
+    scripts = report.inlined(SCRIPTS) + report.inlined(("remote.js", "view.js"), HERE)
+    drive = '<label>drive <select id="drive"></select></label>'
+    more = (
+        '<label>over it, start on start <select id="over"></select></label>'
+        '<button type="button" id="export">export what is shown (CSV)</button>'
+    )
+    beside = (
+        '<section aria-labelledby="remarks-title"><h2 id="remarks-title">Remarks</h2><form id="keep" class="tools">'
+        '<label>at the cursor <input id="remark" maxlength="500" autocomplete="off"></label>'
+        '<button>keep beside the ring file</button></form><ul id="remarks"></ul></section>'
+        '<section aria-labelledby="file-title"><h2 id="file-title">Another drive</h2><p><label>Drop a ring file anywhere '
+        'on this page, or choose one: <input type="file" id="file"></label></p><p id="told" role="status"></p></section>'
+    )
+    return (
+        f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{text(shelf[0].source.name)}</title>\n'
+        f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">\n<link rel="icon" href="data:,">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<style>\n{palette.css()}{report.inlined(report.STYLES)}</style>\n</head>\n<body>\n<header>"
+        f'<h1 class="vehicle">Drives on this machine</h1><p id="reading" role="status"></p>{report.chooser()}</header>\n'
+        f"<main>{report.traces(drive, more)}{beside}</main>\n"
+        f'<script type="application/json" id="known">{data.as_script(known)}</script>\n'
+        f"<script>\n{scripts}</script>\n</body>\n</html>\n"
+    )

@@ -1,0 +1,191 @@
+"""The local server: loopback only, answers only requests that name it as host, serves only the drives it was given."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import tempfile
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+from urllib.parse import parse_qs, urlsplit
+
+import numpy as np
+
+from ringpull.errors import RingpullError
+from ringpull.view.shelf import Shelved
+
+LOOPBACK = "127.0.0.1"
+MOST_BODY = 1 << 32
+MOST_WIDTH = 8192
+MOST_TEXT = 1 << 16
+
+
+class Refused(Exception):
+    """A request that is not answered: status, and why."""
+
+    def __init__(self, status: int, why: str) -> None:
+        super().__init__(why)
+        self.status = status
+
+
+class Server(ThreadingHTTPServer):
+    """Serves shelved drives; `port` 0 takes any free one."""
+
+    daemon_threads = True
+
+    def __init__(self, shelf: list[Shelved], port: int = 0) -> None:
+        self.shelf = shelf
+        self.dropped = Path(tempfile.mkdtemp(prefix="ringpull-view-"))
+        super().__init__((LOOPBACK, port), Handler)
+        self.names = {f"{name}:{self.server_port}" for name in (LOOPBACK, "localhost")}
+
+    @property
+    def url(self) -> str:
+        return f"http://{LOOPBACK}:{self.server_port}/"
+
+    def server_close(self) -> None:
+        super().server_close()
+        shutil.rmtree(self.dropped, ignore_errors=True)
+
+
+class Handler(BaseHTTPRequestHandler):
+    """One connection."""
+
+    protocol_version = "HTTP/1.1"
+    disable_nagle_algorithm = True  # else every answer waits 40 ms for the one before to be acknowledged
+    server: Server
+
+    def log_message(self, format: str, *args: object) -> None:
+        """Nothing is printed for each request."""
+
+    def do_GET(self) -> None:
+        self._answer(
+            {
+                "/": self._page,
+                "/state": self._state,
+                "/window": self._window,
+                "/row": self._row,
+                "/export": self._export,
+            }
+        )
+
+    def do_POST(self) -> None:
+        self._answer({"/remark": self._remark, "/drop": self._drop})
+
+    def _answer(self, known: dict) -> None:
+        try:
+            if self.headers.get("Host") not in self.server.names:
+                raise Refused(403, "this page is only served to the machine it runs on")
+            origin = self.headers.get("Origin")
+            if origin is not None and origin.removeprefix("http://") not in self.server.names:
+                raise Refused(403, "another page asked for this")
+            split = urlsplit(self.path)
+            if split.path not in known:
+                raise Refused(404, "there is nothing here")
+            known[split.path]({key: values[-1] for key, values in parse_qs(split.query).items()})
+        except Refused as refused:
+            self.close_connection = True
+            self._send(str(refused).encode(), "text/plain; charset=utf-8", refused.status)
+        except (KeyError, ValueError, IndexError):
+            self.close_connection = True
+            self._send(b"this request has no meaning", "text/plain; charset=utf-8", 400)
+        except (BrokenPipeError, ConnectionResetError):
+            self.close_connection = True
+
+    def _send(self, body: bytes, kind: str, status: int = 200, **more: str) -> None:
+        self.send_response(status)
+        self.send_header("Content-Type", kind)
+        self.send_header("Content-Length", str(len(body)))
+        self.send_header("Cache-Control", "no-store")
+        self.send_header("X-Content-Type-Options", "nosniff")
+        for name, value in more.items():
+            self.send_header(name.replace("_", "-"), value)
+        self.end_headers()
+        self.wfile.write(body)
+
+    def _json(self, value: object, status: int = 200) -> None:
+        self._send(json.dumps(value).encode(), "application/json", status)
+
+    def _page(self, _: dict) -> None:
+        from ringpull.view.page import page
+
+        self._send(page(self.server.shelf).encode(), "text/html; charset=utf-8")
+
+    def _state(self, _: dict) -> None:
+        self._json({"drives": [one.told() for one in self.server.shelf]})
+
+    def _pyramid(self, asked: dict):
+        return self._shelved(asked).pyramids[int(asked["session"])]
+
+    def _shelved(self, asked: dict) -> Shelved:
+        number = int(asked["drive"])
+        if number < 0:
+            raise ValueError
+        return self.server.shelf[number]
+
+    def _window(self, asked: dict) -> None:
+        width = min(max(int(asked["width"]), 1), MOST_WIDTH)
+        start_s, end_s = span_of(asked)
+        period_s, runs, samples = self._pyramid(asked).window(start_s, end_s, width)
+        head = json.dumps({"period_s": period_s, "runs": runs, "rows": samples.shape[1]}).encode()
+        head += b" " * (-len(head) % 4)
+        body = np.uint32(len(head)).astype("<u4").tobytes() + head + samples.astype("<f4", copy=False).tobytes()
+        self._send(body, "application/octet-stream")
+
+    def _row(self, asked: dict) -> None:
+        found = self._pyramid(asked).nearest(float(asked["time"]))
+        if found is None:
+            raise Refused(404, "no row has been read yet")
+        self._json({"time_s": found[0], "values": [None if v != v else float(v) for v in found[1]]})
+
+    def _export(self, asked: dict) -> None:
+        start_s, end_s = span_of(asked)
+        lines = "".join(self._shelved(asked).csv(int(asked["session"]), start_s, end_s)).encode()
+        self._send(lines, "text/csv; charset=utf-8", Content_Disposition='attachment; filename="window.csv"')
+
+    def _body(self, most: int) -> int:
+        length = int(self.headers.get("Content-Length") or 0)
+        if not 0 < length <= most:
+            raise Refused(413, "there is nothing in this, or too much")
+        return length
+
+    def _remark(self, _: dict) -> None:
+        told = json.loads(self.rfile.read(self._body(MOST_TEXT)))
+        time_s = round(float(told["time_s"]), 6)
+        if not np.isfinite(time_s):
+            raise ValueError
+        one = self._shelved(told)
+        try:
+            one.remark(int(told["session"]), time_s, str(told["text"]).strip())
+        except OSError as fault:
+            raise Refused(507, f"the remark can't be kept beside the ring file: {fault.strerror}") from None
+        self._json({"remarks": one.remarks()})
+
+    def _drop(self, asked: dict) -> None:
+        left = self._body(MOST_BODY)
+        name = Path(asked["name"].replace("\\", "/")).name
+        if not name or name.startswith("."):
+            raise ValueError
+        folder = Path(tempfile.mkdtemp(dir=self.server.dropped))
+        with (folder / name).open("wb") as out:
+            while left:
+                piece = self.rfile.read(min(left, 1 << 20))
+                if not piece:
+                    raise Refused(400, "the file was cut short")
+                out.write(piece)
+                left -= len(piece)
+        try:
+            fresh = Shelved(folder / name)
+        except RingpullError as error:
+            raise Refused(422, error.lines()) from None
+        self.server.shelf.append(fresh)
+        fresh.start()
+        self._json({"drive": len(self.server.shelf) - 1})
+
+
+def span_of(asked: dict) -> tuple[float, float]:
+    """(start_s, end_s) of a request; ValueError where they mean nothing."""
+    start_s, end_s = float(asked["start"]), float(asked["end"])
+    if not (np.isfinite(start_s) and np.isfinite(end_s) and start_s <= end_s):
+        raise ValueError
+    return start_s, end_s

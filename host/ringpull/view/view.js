@@ -1,0 +1,133 @@
+"use strict";
+/* The local page: which drive is shown, what lies over it, remarks, export, and files that are dropped on it. */
+(() => {
+  const known = JSON.parse(document.getElementById("known").textContent);
+  const at = (id) => document.getElementById(id);
+  const dark = matchMedia("(prefers-color-scheme: dark)");
+  const colours = () => (dark.matches ? known.colours.dark : known.colours.light);
+  let drives = [];
+  let here = null;
+
+  const spansHere = () => drives[here.drive].spans.filter((one) => one.session === here.id);
+  const pullsOf = (spans) => spans.filter((one) => one.kind === "pull");
+
+  async function state() {
+    drives = (await (await fetch("/state")).json()).drives;
+  }
+
+  function filled(select, options) {
+    const before = select.value;
+    select.replaceChildren(...options.map(([value, words]) => new Option(words, value)));
+    if (options.some(([value]) => value === before)) select.value = before;
+  }
+
+  function listed() {
+    filled(at("drive"), drives.flatMap((one, n) => one.sessions.map((s) => [`${n}/${s.id}`, `${one.name}, session ${s.id}`])));
+    const pulls = pullsOf(spansHere());
+    filled(at("window"), [["", "everything"], ...pulls.map((one) => [String(one.number), "pull " + one.number])]);
+    const others = drives.flatMap((one, n) =>
+      pullsOf(one.spans).map((span) => [`${n}/${span.session}/${span.number}`, `${one.name}, pull ${span.number}`]),
+    );
+    filled(at("over"), [["", "nothing"], ...others]);
+    const read = drives[here.drive].sessions.find((one) => one.id === here.id);
+    const fault = drives[here.drive].fault;
+    at("reading").textContent = fault || (read.done ? drives[here.drive].verdict : `reading: ${Math.floor((100 * read.read) / Math.max(read.rows, 1))} %`);
+    remarks(drives[here.drive].remarks);
+  }
+
+  async function show(drive, id) {
+    const session = drives[drive].sessions.find((one) => one.id === id);
+    here = remote.opened(drive, session);
+    here.read = session.read;
+    const shown = await here.ask(...session.range_s, at("panels").clientWidth);
+    at("axis").value = "time";
+    traces.state.mode = "time";
+    traces.build(here, spansHere(), colours(), shown);
+    listed();
+    at("panels").dataset.ready = `${drive}/${id}`;
+    if (!session.done || !drives[drive].verdict) setTimeout(grown, 500);
+  }
+
+  /* While a drive is being read: show more of it, keeping the window that is looked at. */
+  async function grown() {
+    const { drive, id } = here;
+    await state();
+    const session = drives[drive].sessions.find((one) => one.id === id);
+    if (here.drive !== drive || here.id !== id) return;
+    const whole = traces.state.start <= samples.range(here)[0] && traces.state.end >= samples.range(here)[1];
+    if (session.read !== here.read && whole) return show(drive, id);
+    Object.assign(here, { range_s: session.range_s, read: session.read });
+    traces.setSpans(spansHere());
+    listed();
+    if (!session.done || (!drives[drive].verdict && session.rows * session.period_s < known.judged_s)) setTimeout(grown, 500);
+  }
+
+  function remarks(all) {
+    const mine = all.filter((one) => one.session === here.id);
+    at("remarks").replaceChildren(
+      ...mine.map((one) => {
+        const item = document.createElement("li");
+        const go = document.createElement("button");
+        go.type = "button";
+        go.textContent = `${one.time_s.toFixed(2)} s`;
+        go.addEventListener("click", () => traces.centre(one.time_s));
+        item.append(go, " " + one.text);
+        return item;
+      }),
+    );
+  }
+
+  async function keep(event) {
+    event.preventDefault();
+    if (traces.state.index < 0) {
+      at("told").textContent = "Put the cursor on a time first.";
+      return;
+    }
+    const body = JSON.stringify({ drive: here.drive, session: here.id, time_s: traces.state.time, text: at("remark").value });
+    const answer = await fetch("/remark", { method: "POST", body });
+    at("told").textContent = answer.ok ? "" : await answer.text();
+    if (!answer.ok) return;
+    at("remark").value = "";
+    drives[here.drive].remarks = (await answer.json()).remarks;
+    remarks(drives[here.drive].remarks);
+  }
+
+  async function dropped(event) {
+    event.preventDefault();
+    for (const file of event.dataTransfer ? event.dataTransfer.files : at("file").files) {
+      at("told").textContent = `taking in ${file.name}`;
+      const answer = await fetch(`/drop?name=${encodeURIComponent(file.name)}`, { method: "POST", body: file });
+      if (!answer.ok) {
+        at("told").textContent = await answer.text();
+        continue;
+      }
+      const { drive } = await answer.json();
+      at("told").textContent = "";
+      await state();
+      await show(drive, drives[drive].sessions[0].id);
+    }
+  }
+
+  function over() {
+    const [drive, id, number] = at("over").value.split("/").map(Number);
+    if (!at("over").value) return traces.setOver(null);
+    const span = pullsOf(drives[drive].spans).find((one) => one.session === id && one.number === number);
+    const session = remote.opened(drive, drives[drive].sessions.find((one) => one.id === id));
+    const mine = pullsOf(spansHere()).find((one) => one.number === traces.state.pull) || pullsOf(spansHere())[0];
+    return traces.setOver(session, span, mine ? mine.start_s : traces.state.start);
+  }
+
+  controls.listen({ colours, light: known.colours.light });
+  units.start(known.fuel);
+  at("drive").addEventListener("change", () => show(...at("drive").value.split("/").map(Number)));
+  at("over").addEventListener("change", over);
+  at("export").addEventListener("click", () => {
+    const { start, end } = at("panels").dataset;
+    location.href = `/export?drive=${here.drive}&session=${here.id}&start=${start}&end=${end}`;
+  });
+  at("keep").addEventListener("submit", keep);
+  at("file").addEventListener("change", dropped);
+  document.addEventListener("dragover", (event) => event.preventDefault());
+  document.addEventListener("drop", dropped);
+  state().then(() => show(0, drives[0].sessions[0].id));
+})();

@@ -1,0 +1,15 @@
+"""What the browser tests share."""
+
+import time
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+CARD = ROOT / "demo_logs" / "v1_marked"
+
+
+def until(page, expression, timeout_s=10.0):
+    """Wait until a JavaScript expression is true. The page's own policy forbids the browser library's way to wait."""
+    end = time.monotonic() + timeout_s
+    while not page.evaluate(expression):
+        assert time.monotonic() < end, f"not within {timeout_s} s: {expression}"
+        page.wait_for_timeout(20)

@@ -1,0 +1,216 @@
+"""The local page: what the server gives and refuses, and the page in a browser."""
+
+import http.client
+import json
+import shutil
+import threading
+import time
+
+import numpy as np
+import pytest
+from pages import CARD, until
+
+from ringpull.view.pyramid import CHUNK, Pyramid
+from ringpull.view.server import Server
+from ringpull.view.shelf import Shelved
+
+
+@pytest.fixture
+def served(tmp_path):
+    card = tmp_path / "card"
+    shutil.copytree(CARD, card)
+    one = Shelved(card)
+    server = Server([one])
+    one.start()
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    one.wait()
+    yield server
+    server.shutdown()
+    server.server_close()
+
+
+def ask(server, path, method="GET", body=None, **headers):
+    connection = http.client.HTTPConnection("127.0.0.1", server.server_port, timeout=10)
+    connection.request(method, path, body, {"Host": f"127.0.0.1:{server.server_port}", **headers})
+    answer = connection.getresponse()
+    return answer.status, answer.read()
+
+
+def window(server, start, end, width):
+    status, body = ask(server, f"/window?drive=0&session=1&start={start}&end={end}&width={width}")
+    assert status == 200
+    length = int(np.frombuffer(body[:4], "<u4")[0])
+    head = json.loads(body[4 : 4 + length])
+    return head, np.frombuffer(body[4 + length :], "<f4").reshape(-1, head["rows"])
+
+
+def test_only_loopback(served):
+    assert served.server_address[0] == "127.0.0.1"
+
+
+@pytest.mark.parametrize(
+    "host", ["example.org", "192.168.1.2:80", "", "127.0.0.1", "127.0.0.1:1", "localhost.example.org"]
+)
+def test_another_host_name_is_refused(served, host):
+    assert ask(served, "/state", Host=host)[0] == 403
+
+
+def test_another_page_is_refused(served):
+    assert ask(served, "/state", Origin="http://example.org")[0] == 403
+    assert ask(served, "/remark", "POST", b"{}", Origin="null")[0] == 403
+    assert ask(served, "/state", Origin=f"http://localhost:{served.server_port}")[0] == 200
+
+
+@pytest.mark.parametrize(
+    "path",
+    ["/etc/passwd", "/../../etc/passwd", "/card/drive.rpl", "//etc/passwd", "/window/../state", "/%2e%2e/etc/passwd"],
+)
+def test_nothing_else_is_served(served, path):
+    assert ask(served, path)[0] == 404
+
+
+@pytest.mark.parametrize(
+    "query",
+    [
+        "",
+        "drive=9&session=1&start=0&end=1&width=9",
+        "drive=-1&session=1&start=0&end=1&width=9",
+        "drive=0&session=77&start=0&end=1&width=9",
+        "drive=0&session=1&start=nan&end=1&width=9",
+        "drive=0&session=1&start=2&end=1&width=9",
+        "drive=0&session=1&start=0&end=x&width=9",
+    ],
+)
+def test_requests_without_meaning(served, query):
+    assert ask(served, f"/window?{query}")[0] == 400
+
+
+def test_windows_hold_every_extreme(served, drive):
+    frame = drive.sessions[0].frame()
+    names = served.shelf[0].pyramids[1].columns
+    for start, end in ((0, 140), (30, 60), (61.0, 61.5)):
+        head, samples = window(served, start, end, 500)
+        inside = frame[(frame["time_s"] >= start) & (frame["time_s"] <= end)]
+        for at, name in enumerate(names):
+            true = inside[name]
+            assert np.nanmax(samples[at]) >= true.max() - 1e-4 * abs(true.max())
+            assert np.nanmin(samples[at]) <= true.min() + 1e-4 * abs(true.min())
+        assert sum(count for _, count in head["runs"]) == samples.shape[1] <= 2200
+
+
+def test_close_windows_are_the_rows_themselves(served, drive):
+    frame = drive.sessions[0].frame()
+    head, samples = window(served, 61.0, 62.0, 500)
+    (first, count), period_s = head["runs"][0], head["period_s"]
+    rows = frame[np.round(frame["time_s"] / period_s).between(first, first + count - 1)]
+    assert count == len(rows) >= 200
+    for at, name in enumerate(served.shelf[0].pyramids[1].columns):
+        assert samples[at] == pytest.approx(rows[name].to_numpy(), rel=1e-6, nan_ok=True)
+
+
+def test_rows_are_the_decoded_ones(served, drive):
+    frame = drive.sessions[0].frame()
+    for row in np.random.default_rng(3).integers(0, len(frame), 50):
+        status, body = ask(served, f"/row?drive=0&session=1&time={frame['time_s'].iloc[row]}")
+        told = json.loads(body)
+        assert status == 200 and told["time_s"] == pytest.approx(frame["time_s"].iloc[row])
+        for name, value in zip(served.shelf[0].pyramids[1].columns, told["values"], strict=True):
+            true = frame[name].iloc[row]
+            assert value is None if np.isnan(true) else value == pytest.approx(true, rel=1e-6)
+
+
+def test_export_is_the_decoded_window(served, drive):
+    status, body = ask(served, "/export?drive=0&session=1&start=60&end=61")
+    lines = body.decode().split("\r\n")
+    frame = drive.sessions[0].frame()
+    inside = frame[(frame["time_s"] >= 60) & (frame["time_s"] <= 61)]
+    assert status == 200 and len(lines) == len(inside) + 2
+    assert [float(v) for v in lines[1].split(",")] == pytest.approx(inside[lines[0].split(",")].iloc[0].tolist())
+
+
+def test_remarks_are_kept_beside_the_ring_file(served):
+    text = '"><script>alert(1)</script>'
+    told = {"drive": 0, "session": 1, "time_s": 61.9, "text": text}
+    assert ask(served, "/remark", "POST", json.dumps(told))[0] == 200
+    kept = json.loads((served.shelf[0].source / "times.json").read_text())
+    assert kept == [{"session": 1, "time_s": 61.9, "text": text}]
+    assert Shelved(served.shelf[0].source).remarks() == kept
+    ask(served, "/remark", "POST", json.dumps(told | {"text": ""}))
+    assert served.shelf[0].remarks() == []
+
+
+def test_dropped_file_becomes_a_drive_and_junk_does_not(served):
+    ring = (CARD / "pulls.rpl").read_bytes()
+    status, body = ask(served, "/drop?name=..%2F..%2Fpulls.rpl", "POST", ring)
+    assert (status, json.loads(body)) == (200, {"drive": 1})
+    assert served.shelf[1].source.name == "pulls.rpl" and served.dropped in served.shelf[1].source.parents
+    status, body = ask(served, "/drop?name=photo.jpg", "POST", b"\xff\xd8\xff" * 1000)
+    assert status == 422 and b"what to do" in body
+    assert len(served.shelf) == 2
+
+
+def test_pyramid_against_plain_search():
+    random = np.random.default_rng(5)
+    rows = np.delete(np.arange(2 * CHUNK + 1000), slice(1000, 5000))
+    values = random.normal(size=len(rows))
+    values[random.integers(0, len(rows), 500)] = np.nan
+    pyramid = Pyramid(["x"], 0.005)
+    pieces = np.array_split(np.arange(len(rows)), 9)
+    pyramid.fill({"time_s": rows[p] * 0.005, "x": values[p]} for p in pieces)
+    assert pyramid.rows == len(rows) and pyramid.done
+    for start, end, width in ((0, 1e9, 1000), (0, 100, 333), (1.0, 40.0, 50), (1300, 1320, 7)):
+        period_s, runs, samples = pyramid.window(start, end, width)
+        inside = values[(rows * 0.005 >= start) & (rows * 0.005 <= end)]
+        assert np.nanmax(samples) >= np.float32(np.nanmax(inside)) and np.nanmin(samples) <= np.float32(
+            np.nanmin(inside)
+        )
+        assert sum(count for _, count in runs) == samples.shape[1]
+        # the hole of 4,000 rows stays a hole wherever a bucket is smaller
+        if start < 5.0 and period_s < 2.0:
+            times = np.concatenate([(first + np.arange(count)) * period_s for first, count in runs])
+            assert not ((times > 5.0 + 2 * period_s) & (times < 25.0 - 2 * period_s)).any()
+
+
+def test_page_in_a_browser(served, browser, drive):
+    page = browser.new_page(viewport={"width": 1280, "height": 800})
+    wrong = []
+    page.on("console", lambda message: wrong.append(message.text))
+    page.on("pageerror", lambda error: wrong.append(str(error)))
+    page.goto(served.url)
+    page.wait_for_selector("#panels[data-ready]")
+    until(page, "document.getElementById('reading').textContent === 'attention'")
+    page.select_option("#window", "2")
+    until(page, "traces.state.shown.period_s === 0.005")
+    page.locator("#panels").focus()
+    page.keyboard.press("ArrowRight")
+    until(page, "document.querySelector('.value').textContent !== ''")
+    at = page.evaluate("traces.state.time")
+    frame = drive.sessions[0].frame()
+    row = int(np.abs(frame["time_s"] - at).argmin())
+    shown = page.locator('.value[data-column="map_kpa"]').inner_text()
+    assert float(shown.split()[0]) == pytest.approx(frame["map_kpa"].iloc[row], abs=0.06)
+    page.fill("#remark", "<b>here</b>")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#remarks li")
+    assert page.locator("#remarks b").count() == 0 and "<b>here</b>" in page.locator("#remarks li").inner_text()
+    page.select_option("#over", "0/1/1")
+    until(page, "traces.state.over && traces.state.over.shown")
+    page.select_option("#axis", "speed")
+    until(page, "document.getElementById('panels').dataset.mode === 'speed'")
+    page.set_input_files("#file", str(CARD / "pulls.rpl"))
+    page.wait_for_selector('#panels[data-ready="1/1"]')
+    assert wrong == []
+    page.close()
+
+
+def test_requests_take_milliseconds(served):
+    """Nagle's algorithm off: with it, an answer on a kept connection waits 40 ms."""
+    connection = http.client.HTTPConnection("127.0.0.1", served.server_port, timeout=10)
+    took = []
+    for _ in range(30):
+        began = time.perf_counter()
+        path = "/window?drive=0&session=1&start=0&end=130&width=1000"
+        connection.request("GET", path, headers={"Host": f"127.0.0.1:{served.server_port}"})
+        connection.getresponse().read()
+        took.append(time.perf_counter() - began)
+    assert sorted(took)[15] < 0.030
