@@ -57,7 +57,7 @@ def parse_config(path: Path) -> tuple[dict[str, Any], bytes]:
     except ValueError as error:
         raise BadConfig(
             f"{path.name} is not a configuration: {error}",
-            "a comma, quote or bracket too many or too few",
+            "another file than the configuration, or a comma, quote or bracket too many or too few",
             "correct it at the place named",
         ) from None
 
