@@ -23,6 +23,7 @@ with atheris.instrument_imports(include=["ringpull.read", "ringpull.drive"]):
 
 import second_reader  # noqa: E402
 from ring_bytes import Ring  # noqa: E402
+
 from ringpull.errors import RingpullError  # noqa: E402
 
 SLOT = 512

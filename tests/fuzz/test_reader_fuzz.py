@@ -7,9 +7,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from ring_bytes import Ring
 
 import ringpull
-from ring_bytes import Ring
 from shared_math import layout
 
 HERE = Path(__file__).resolve().parent
@@ -46,7 +46,7 @@ def spoiled(blocks: np.ndarray, random: np.random.Generator) -> np.ndarray:
             low = int(random.integers(0, 512 - length))
             out[n, low : low + length] = random.integers(0, 256, length)
     for n in np.flatnonzero(ways == 3):  # torn: the rest is another block's
-        cut = int(random.integers(1, 512))
+        cut = int(random.integers(12, 512))  # its number stays: cut before it, the other block would stand here whole
         out[n, cut:] = blocks[int(random.integers(0, count)), cut:]
     out[ways == 4] = np.where(random.random((int((ways == 4).sum()), 1)) < 0.5, 0, 255)
     for n in np.flatnonzero(ways == 5):  # bytes shifted by one
