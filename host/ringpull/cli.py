@@ -6,6 +6,7 @@ import argparse
 import importlib
 import sys
 from pathlib import Path
+from typing import NoReturn
 
 COMMANDS = {
     "demo": "the invented engine through the real firmware to a report",
@@ -24,10 +25,22 @@ COMMANDS = {
 }
 
 
+class Parser(argparse.ArgumentParser):
+    """Wrong arguments are told like any other error: three lines, exit code 2."""
+
+    def error(self, message: str) -> NoReturn:
+        print(
+            f"error: {self.prog}: {message}\n  likely cause: an argument is missing, misspelt or has no such value\n"
+            f"  what to do: '{self.prog} --help' shows all of them with an example",
+            file=sys.stderr,
+        )
+        raise SystemExit(2)
+
+
 def parser_of(name: str) -> tuple[argparse.ArgumentParser, object]:
     """(parser, module) of one command."""
     module = importlib.import_module(f"ringpull.commands.{name}")
-    parser = argparse.ArgumentParser(
+    parser = Parser(
         prog=f"ringpull {name}",
         description=module.HELP[0].upper() + module.HELP[1:] + ".",
         epilog=f"example:\n  {module.EXAMPLE}",
@@ -41,7 +54,7 @@ def main_parser() -> argparse.ArgumentParser:
     """The top-level parser: names and one line for each command."""
     width = max(map(len, COMMANDS))
     table = "\n".join(f"  {name:<{width}}  {line}" for name, line in COMMANDS.items())
-    parser = argparse.ArgumentParser(
+    parser = Parser(
         prog="ringpull",
         description="Lambda under load, with evidence: decode, analyse and report what the logger recorded.",
         epilog=f"commands:\n{table}\n\n'ringpull COMMAND --help' explains one of them.\nexample:\n  ringpull demo -o build/demo",

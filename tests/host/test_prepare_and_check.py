@@ -72,3 +72,12 @@ def test_a_card_that_recorded_nothing_is_told(tmp_path, capsys):
     assert main(["info", str(tmp_path)]) == 3
     with pytest.raises(ringpull.errors.RingpullError):
         ringpull.read(tmp_path)
+
+
+def test_wrong_arguments_are_told_in_three_lines(capsys):
+    for words in (["decode", "card"], ["note", "card", "x", "hi"], ["prepare", "card", "--drive-mb", "0"]):
+        with pytest.raises(SystemExit) as stop:
+            main(words)
+        assert stop.value.code == 2
+        lines = capsys.readouterr().err.splitlines()
+        assert len(lines) == 3 and lines[0].startswith("error: ") and lines[2].startswith("  what to do: ")
