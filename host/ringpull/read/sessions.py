@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
 
@@ -10,7 +9,6 @@ import numpy as np
 
 from ringpull.read import columns, scan
 from ringpull.read import setup as read_setup
-from ringpull.read.cores import two_at_a_time
 from ringpull.read.order import Run
 from ringpull.read.setup import Setup
 from ringpull.read.store import Store
@@ -75,22 +73,15 @@ class SessionBlocks:
         """
         bits = self.setup.bits
         runs = self.runs if runs is None else runs
-        own = threading.local()
-
-        def unpack(runs: list[Run]) -> tuple[columns.Rows, list[tuple[int, int]]]:
-            if not hasattr(own, "buffer"):
-                own.buffer = bytearray(most * layout.SLOT)
-            blocks = self.store.fetch(runs, own.buffer)
+        buffer = bytearray(most * layout.SLOT)
+        # One thread: the many short steps of unpacking would wait for Python's lock more than they gain (measured)
+        for batch in batches(runs, most):
+            blocks = self.store.fetch(batch, buffer)
             keep = scan.is_rows(blocks[:, layout.AT_KIND])
             got = columns.unpack(blocks if keep.all() else blocks[keep], bits, wanted)
-            if not got.bad.any():
-                return got, []
-            places = [(run.file, slot) for run in runs for slot in range(run.slot, run.slot + run.count)]
-            return got, [places[at] for at in np.flatnonzero(keep)[got.bad].tolist()]
-
-        for got, bad in two_at_a_time(unpack, batches(runs, most), sum(run.count for run in runs) > 4 * most):
-            if bad:
-                self._refuse(bad)
+            if got.bad.any():
+                places = [(run.file, slot) for run in batch for slot in range(run.slot, run.slot + run.count)]
+                self._refuse([places[at] for at in np.flatnonzero(keep)[got.bad].tolist()])
             if len(got.row):
                 yield got.row, got.columns
 
