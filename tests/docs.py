@@ -9,29 +9,48 @@ import tempfile
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
-PICTURE = ROOT / "host" / "docs" / "report.png"
-SIZE = "1200,1500"
+FOLDER = ROOT / "host" / "docs"
+
+# picture -> (width, height, what is scrolled to; the whole page as printed for "print")
+PICTURES = {
+    "report.png": (1280, 800, ""),
+    "report-curve.png": (1280, 800, "#curve"),
+    "report-traces.png": (1280, 980, "#traces"),
+    "report-phone.png": (390, 844, ""),
+    "report-print.png": (794, 1123, "print"),
+}
 
 
-def photograph(page: Path, picture: Path) -> None:
-    """The top of a page as a browser of 1200 x 1500 pixels shows it."""
+def photograph(page: Path) -> None:
+    """All pictures of a report."""
+    from playwright.sync_api import sync_playwright
+
     browser = shutil.which("chromium")
     if not browser:
-        sys.exit("The picture needs the browser: apt-get install chromium")
-    picture.parent.mkdir(parents=True, exist_ok=True)
-    command = [browser, "--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars", f"--window-size={SIZE}"]
-    command += ["--virtual-time-budget=4000", f"--screenshot={picture}", page.as_uri()]
-    done = subprocess.run(command, capture_output=True, text=True, timeout=120)
-    if done.returncode or not picture.exists():
-        sys.exit(f"The browser took no picture: {done.stderr.strip()}")
+        sys.exit("The pictures need the browser: apt-get install chromium")
+    FOLDER.mkdir(parents=True, exist_ok=True)
+    with sync_playwright() as started:
+        running = started.chromium.launch(executable_path=browser, args=["--no-sandbox", "--disable-gpu"])
+        for name, (width, height, place) in PICTURES.items():
+            shown = running.new_page(viewport={"width": width, "height": height}, reduced_motion="reduce")
+            shown.goto(page.as_uri())
+            shown.wait_for_selector("#panels[data-ready]")
+            if place == "print":
+                shown.emulate_media(media="print")
+            elif place:
+                shown.locator(place).evaluate("one => one.scrollIntoView()")
+            shown.wait_for_timeout(400)
+            shown.screenshot(path=FOLDER / name)
+            shown.close()
+        running.close()
 
 
 def main() -> int:
     with tempfile.TemporaryDirectory() as folder:
         subprocess.run([sys.executable, "-m", "ringpull", "demo", "-o", folder], check=True, stdout=subprocess.DEVNULL)
-        photograph(Path(folder) / "report.html", PICTURE)
+        photograph(Path(folder) / "report.html")
     subprocess.run([sys.executable, str(ROOT / "tests" / "laws" / "readme_table.py")], check=True)
-    print(PICTURE.relative_to(ROOT))
+    print(*(f"host/docs/{name}" for name in PICTURES), sep="\n")
     return 0
 
 

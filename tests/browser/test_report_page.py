@@ -42,7 +42,7 @@ def shown(page):
 
 def test_answer_is_there_without_scrolling(report, opened):
     with opened(report) as page:
-        for words in ("Pull 2 was lean", "What to do next", "Do no more full-throttle pulls", "possible cause"):
+        for words in ("Pull 2 was lean", "What to do next", "Do no more full-throttle pulls", "Possible cause"):
             place = page.get_by_text(words).first.bounding_box()
             assert place["y"] + place["height"] <= 800, words
         sentence = page.locator(".sentence").first.inner_text()

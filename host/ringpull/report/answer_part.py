@@ -37,12 +37,16 @@ def where(pull, event, unit: str) -> str:
     """By how much, where and for how long, as HTML."""
     base = target_at(pull, event)
     least = "at least " if event.bound else ""
-    at_load = "" if event.load_from is None else f", load {load(event.load_from, unit)} to {load(event.load_to, unit)}"
+    at_load = (
+        ""
+        if event.load_from is None
+        else f", load {load(event.load_from, unit, bare=True)} to {load(event.load_to, unit)}"
+    )
     return (
         f"{least}{quantity(event.depth, 'difference', 3, base=base)} ± {quantity(event.depth_u, 'width', 3, base=base)} "
         f"{mixture_name()} against target {quantity(base, 'lambda', 2)}, at "
         f"{number(event.deepest_rpm)} 1/min ({number(event.rpm_from)} to {number(event.rpm_to)} 1/min{at_load}), "
-        f"for {number(event.length_s, 2)} s"
+        f"for {number(event.length_s, 2)}&nbsp;s"
     )
 
 
@@ -70,7 +74,7 @@ def reasons(answer, events: list[Numbered], unit: str) -> list[str]:
         if found is None:
             out.append(f'<span class="in-lambda">{text(reason)}</span>' if "0." in reason else text(reason))
         elif found.number <= MOST_EVENTS:
-            hints = "".join(f" {text(hint)}." for hint in found.event.hints)
+            hints = "".join(f" {text(hint[:1].upper() + hint[1:])}." for hint in found.event.hints)
             out.append(f"{badge(found)} pull {found.pull.number}: {where(found.pull, found.event, unit)}.{hints}")
     if len(events) > MOST_EVENTS:
         out.insert(MOST_EVENTS, f"and {len(events) - MOST_EVENTS} more lean events, each with its pull below")

@@ -63,17 +63,19 @@ const drawing = (() => {
     }
   }
 
-  /* One column against engine speed: a dot for each sample of the window. mark: shape by pull, so that they differ
-     without colour. */
-  function overSpeed(context, session, at, speedAt, windows, place) {
+  /* One column against engine speed: a dot for each sample of the windows. rings: every 16th as a ring instead, so that
+     two drives differ without colour. */
+  function overSpeed(context, session, at, speedAt, windows, place, rings = false) {
     const values = session.values[at];
     const speeds = session.values[speedAt];
     const size = Math.max(1, window.devicePixelRatio);
     for (const { start_s, end_s } of windows) {
       for (const { from, to } of samples.parts(session, start_s, end_s)) {
         for (let i = from; i < to; i++) {
+          if (rings && i % 16) continue;
           if (values[i] === values[i] && speeds[i] === speeds[i]) {
-            context.fillRect(place.x(speeds[i]) - size / 2, place.y(values[i]) - size / 2, 1.5 * size, 1.5 * size);
+            if (rings) context.strokeRect(place.x(speeds[i]) - 2 * size, place.y(values[i]) - 2 * size, 4 * size, 4 * size);
+            else context.fillRect(place.x(speeds[i]) - size / 2, place.y(values[i]) - size / 2, 1.5 * size, 1.5 * size);
           }
         }
       }
@@ -92,6 +94,8 @@ const drawing = (() => {
       context.fillRect(a, box.top, b - a, box.height);
       context.globalAlpha = 1;
       if (words && b - a > 3) {
+        context.textAlign = "left";
+        context.textBaseline = "alphabetic";
         context.fillStyle = lean ? colours.lean : colours.quiet;
         context.fillText(lean ? "▲" + span.number : "pull " + span.number, a + 3, box.top + (lean ? 24 : 11) * window.devicePixelRatio);
       }

@@ -105,7 +105,9 @@ const traces = (() => {
       drawing.overTime(context, shown, at, state.start - shift, state.end - shift, moved);
     } else {
       const speed = session.columns.findIndex((one) => one.role === "speed");
-      drawing.overSpeed(context, shown, at, speed, [span], place);
+      context.setLineDash([]);
+      context.lineWidth = window.devicePixelRatio;
+      drawing.overSpeed(context, shown, at, speed, [span], place, true);
     }
   }
 

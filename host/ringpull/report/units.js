@@ -73,7 +73,7 @@ const units = (() => {
       const { q, v, d, b, bare } = node.dataset;
       const [number, digits, unit] = converted(q, Number(v), Number(d), Number(b));
       const sign = q === "difference" && number > 0 ? "+" : "";
-      node.textContent = sign + number.toFixed(digits) + (unit && !bare ? " " + unit : "");
+      node.textContent = sign + number.toFixed(digits) + (unit && !bare ? "\u00a0" + unit : "");
     }
     for (const node of document.querySelectorAll(".q-name")) {
       const name = NAMES[now.mixture];

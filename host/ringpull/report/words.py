@@ -29,17 +29,19 @@ def quantity(value: float | None, kind: str, digits: int, unit: bool = True, bas
     if value is None or not isfinite(value):
         return DASH
     shown = number(value, digits, sign=kind == "difference")
-    name = {"pressure": " kPa", "temperature": " °C"}.get(kind, "") if unit else ""
+    name = {"pressure": "\u00a0kPa", "temperature": "\u00a0°C"}.get(kind, "") if unit else ""
     quiet = "" if unit else ' data-bare="1"'
     stands = "" if base is None or not isfinite(base) else f' data-b="{base:.5g}"'
     return f'<span class="q" data-q="{kind}" data-v="{value:.6g}" data-d="{digits}"{quiet}{stands}>{shown}{name}</span>'
 
 
-def load(value: float | None, unit: str) -> str:
-    """A load with its unit."""
+def load(value: float | None, unit: str, bare: bool = False) -> str:
+    """A load with its unit; bare: without."""
     if unit in QUANTITIES:
-        return quantity(value, QUANTITIES[unit], 0)
-    return DASH if value is None or not isfinite(value) else f"{value:.0f} {text(unit)}".strip()
+        return quantity(value, QUANTITIES[unit], 0, unit=not bare)
+    if value is None or not isfinite(value):
+        return DASH
+    return f"{value:.0f}" if bare or not unit else f"{value:.0f}&nbsp;{text(unit)}"
 
 
 def mixture_name() -> str:

@@ -110,6 +110,7 @@
 
   function over() {
     const [drive, id, number] = at("over").value.split("/").map(Number);
+    at("told-over").textContent = at("over").value ? "dashed, against speed squares: " + at("over").selectedOptions[0].text : "";
     if (!at("over").value) return traces.setOver(null);
     const span = pullsOf(drives[drive].spans).find((one) => one.session === id && one.number === number);
     const session = remote.opened(drive, drives[drive].sessions.find((one) => one.id === id));

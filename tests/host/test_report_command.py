@@ -1,0 +1,36 @@
+"""ringpull report: files, JSON, exit codes, pictures."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from ringpull import cli
+
+LOGS = Path(__file__).resolve().parents[2] / "demo_logs"
+
+
+def test_report_with_all_its_files(tmp_path, capsys):
+    page, told, pdf = tmp_path / "sub" / "report.html", tmp_path / "answer.json", tmp_path / "report.pdf"
+    words = ["report", str(LOGS / "v1_marked"), "-o", str(page), "--json", str(told), "--pdf", str(pdf)]
+    assert cli.main([*words, "--png", str(tmp_path / "png"), "--against", str(LOGS / "v1_unmarked")]) == 0
+    answer = json.loads(told.read_text())
+    assert answer["verdict"] == "attention" and answer["verdict"] in capsys.readouterr().out
+    assert [len(p["lean_events"]) for p in answer["pulls"]] == [0, 1, 0]
+    text = page.read_text()
+    assert 'id="compare"' in text and "http://" not in text.replace("http://www.w3.org", "")
+    assert pdf.read_bytes().startswith(b"%PDF")
+    pictures = {path.name for path in (tmp_path / "png").iterdir()}
+    assert pictures == {"lambda-over-speed.png", "pull-1.png", "pull-2.png", "pull-3.png"}
+    assert all(path.read_bytes().startswith(b"\x89PNG") for path in (tmp_path / "png").iterdir())
+
+
+@pytest.mark.parametrize(("log", "code"), [("v1_marked", 1), ("v1_spoiled", 0)])
+def test_strict(log, code, tmp_path):
+    assert cli.main(["report", str(LOGS / log), "-o", str(tmp_path / "r.html"), "--strict"]) == code
+
+
+def test_missing_source_is_three_lines(tmp_path, capsys):
+    assert cli.main(["report", str(tmp_path / "no"), "-o", str(tmp_path / "r.html")]) == 2
+    assert len(capsys.readouterr().err.strip().splitlines()) == 3
+    assert not (tmp_path / "r.html").exists()
