@@ -13,7 +13,7 @@ import numpy as np
 
 from shared_math import layout
 
-TILE_VALUES = 1 << 17  # of one column, rows padded: fewer cost more calls, more fall out of the processor's cache
+TILE_VALUES = 1 << 18  # of one column, rows padded: fewer cost more calls, more fall out of the processor's cache
 MOST_PADDING = 1.3  # cells of a tile's matrices for each value
 BITS_16 = 17  # widest value that two 16-bit words hold wherever it begins
 PAYLOAD_BIT = layout.AT_PAYLOAD * 8
