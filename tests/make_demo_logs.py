@@ -123,7 +123,7 @@ def main() -> int:
             *verdicts,
             "",
             "## Pulls",
-            "Seconds since power-on. Lean: engine speeds (1/min) between which fuel pressure was missing, and how far",
+            "Seconds since power-on. Lean: engine speeds (rpm) between which fuel pressure was missing, and how far",
             "the mean lambda of 0.2 s rose above target.",
             "",
             "| folder | pull | start_s | end_s | source | spoiled | lean from | lean to | depth |",

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ringpull.analysis import load, local
-from ringpull.analysis.align import at_times, undo_lag
+from ringpull.analysis.align import injected
 from ringpull.analysis.columns import Columns, from_session
 from ringpull.analysis.judge import Judged, prepare
 from shared_math import channels as shared_channels
@@ -23,7 +23,7 @@ JOIN_S = 0.4  # wheelspin or a stumble shorter than this does not end a pull
 
 RULE = (
     "throttle (else manifold pressure) high and engine speed rising, for at least "
-    f"{LEAST_S:.1f} s and {LEAST_RPM:.0f} 1/min"
+    f"{LEAST_S:.1f} s and {LEAST_RPM:.0f} rpm"
 )
 
 
@@ -79,8 +79,9 @@ class Pull:
         grid = np.clip(np.round((times - columns.time_s[0]) / columns.period_s).astype(int), 0, len(columns) - 1)
         for channel in columns.config.get("channels", []):
             if channel["name"] in columns.banks:
-                undone = undo_lag(columns.banks[channel["name"]], aligned.model.tau_s, columns.period_s)
-                out[shared_channels.column_name(channel)] = at_times(undone, columns, aligned.arrival_s[grid])
+                bank = columns.banks[channel["name"]]
+                moved = injected(bank, columns, aligned.model, aligned.arrival_s[grid])
+                out[shared_channels.column_name(channel)] = moved
         return out
 
 

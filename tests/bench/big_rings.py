@@ -29,7 +29,7 @@ def configuration() -> dict:
 
 def template(rows: int = TEMPLATE_ROWS) -> tuple[list[dict], np.ndarray]:
     """(columns of the setup, (rows, columns) integers): moving signals with 2 counts of noise, an engine at 1500 to
-    5500 1/min, rows taken up to 40 us late."""
+    5500 rpm, rows taken up to 40 us late."""
     random = np.random.default_rng(3)
     columns = channels.columns(config.defaults(configuration()), lambda name: (12, 3.3, 0))
     time_s = np.arange(rows) / RATE_HZ

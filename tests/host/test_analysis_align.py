@@ -6,11 +6,12 @@ from analysis_scenes import CONFIG, Hole, scene
 
 from ringpull.analysis import local, transport
 from ringpull.analysis.align import align, noise_gain, undo_lag
+from ringpull.analysis.columns import Columns
 from ringpull.analysis.transport import Transport
 
 
 def test_air_flow_worked_example():
-    # 1.998 l, VE 0.95, 100 kPa, 303.15 K, 6000 1/min: speed-density, R 287.05 J/kgK (engineering textbooks)
+    # 1.998 l, VE 0.95, 100 kPa, 303.15 K, 6000 rpm: speed-density, R 287.05 J/kgK (engineering textbooks)
     flow = transport.air_flow_g_s(6000.0, 100.0, 1998.0, ve=0.95, intake_k=303.15)
     assert flow == pytest.approx(109.062, abs=0.001)
 
@@ -89,3 +90,19 @@ def test_defaults_say_what_was_assumed():
     assert "assumed" in model.source and model.volume_l == pytest.approx(1.998)
     given = transport.default(CONFIG)
     assert given.volume_l == 1.8 and given.tau_s == pytest.approx(0.08) and given.volume_u_l < model.volume_u_l
+
+
+def test_an_assumed_lag_is_not_undone():
+    """A clean step seen through a quick sensor stays a step: undoing a lag that is not there would overshoot it."""
+    period_s = 0.005
+    time_s = np.arange(0, 20, period_s)
+    step = np.where((time_s > 8) & (time_s < 12), 0.92, 0.80)
+    config = {"channels": [{"name": "lambda_1", "kind": "lambda"}], "engine": {"displacement_cc": 1600}, "rate_hz": 200}
+    flat = np.full(len(time_s), 4000.0)
+    for tau_ms, overshoots in ((None, False), (80, True)):
+        channel = dict(config["channels"][0], **({} if tau_ms is None else {"tau_ms": tau_ms}))
+        columns = Columns(time_s, step, flat, flat / 40, flat / 40, {}, dict(config, channels=[channel]))
+        moved = align(columns).lambda_
+        inside = np.isfinite(moved)
+        assert (np.nanmax(moved[inside]) > 0.93) == overshoots
+        assert np.nanmean(moved[(time_s > 9) & (time_s < 11)]) == pytest.approx(0.92, abs=1e-6)

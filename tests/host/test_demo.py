@@ -55,7 +55,7 @@ def test_prints_pulls_event_and_verdict(done):
     event = found["pulls"][1]["lean_events"][0]
     told = next(line for line in lines if "lean by" in line)
     length_s = event["end_s"] - event["start_s"]
-    for figure in (f"{event['depth']:.3f}", f"{event['rpm_from']}-{event['rpm_to']} 1/min", f"{length_s:.2f} s"):
+    for figure in (f"{event['depth']:.3f}", f"{event['rpm_from']}-{event['rpm_to']} rpm", f"{length_s:.2f} s"):
         assert figure in told
     assert "safe" not in printed.lower()
 

@@ -12,7 +12,7 @@ LOGS = Path(__file__).resolve().parents[2] / "demo_logs"
 MOST_BYTES = 1_000_000
 MARK_S = 0.006  # a mark lies within one row of the press
 FOUND_S = 0.2
-EDGE_RPM = 200.0  # at 750 1/min a second this is a quarter of a second
+EDGE_RPM = 200.0  # at 750 rpm a second this is a quarter of a second
 DEPTH = 0.01
 
 

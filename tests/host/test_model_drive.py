@@ -77,7 +77,7 @@ def test_what_the_sensor_shows_comes_late_by_delay_and_lag(drive, known):
 
 
 def test_idle_and_overrun_are_plausible(drive):
-    # Common practice, no source: 800-1200 1/min and 25-45 kPa at idle; fuel is cut on the overrun
+    # Common practice, no source: 800-1200 rpm and 25-45 kPa at idle; fuel is cut on the overrun
     idle = (drive.t_s > 8.0) & (drive.t_s < 12.0)
     assert 800 < drive.rpm[idle].mean() < 1200 and 25 < drive.map_kpa[idle].mean() < 45
     coasting = (drive.t_s > drive.pulls[0].lift_s + 1.0) & (drive.t_s < drive.pulls[0].lift_s + 4.0)

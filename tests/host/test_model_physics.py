@@ -11,14 +11,14 @@ STEP_S = 0.001
 
 
 def test_air_flow_worked_example():
-    # Speed-density, VE Vd (N/120) MAP / (R T): 1.998 l, VE 0.95, 100 kPa, 303.15 K, 6000 1/min, R 287.05 J/kgK ->
+    # Speed-density, VE Vd (N/120) MAP / (R T): 1.998 l, VE 0.95, 100 kPa, 303.15 K, 6000 rpm, R 287.05 J/kgK ->
     # 109.062 g/s (computed from the formula of engineering textbooks); scaled to this engine's displacement
     got = engine.air_kg_s(6000.0, 100.0, 303.15, 0.95) * 1.998e-3 / engine.DISPLACEMENT_M3
     assert got * 1000.0 == pytest.approx(109.062, abs=0.001)
 
 
 def test_volumetric_efficiency_is_plausible():
-    # Common practice, no source: a tuned four-valve engine fills to 0.75-1.0 between 2500 and 7000 1/min at full load
+    # Common practice, no source: a tuned four-valve engine fills to 0.75-1.0 between 2500 and 7000 rpm at full load
     speeds = np.arange(2500, 7001, 250)
     filling = [engine.ve(float(rpm), 200.0) for rpm in speeds]
     assert min(filling) > 0.75 and max(filling) < 1.0
@@ -97,7 +97,7 @@ def test_steady_delay_is_cycle_part_plus_volume_over_flow(rpm, mass_kg_s):
 
 
 def test_pipe_delay_worked_examples(monkeypatch):
-    # 1.9635 l of exhaust (R 300.95 J/kgK) at 1100 K, 110 kPa: 5.54 ms at 6000 1/min wide open, 13.05 ms at 3000
+    # 1.9635 l of exhaust (R 300.95 J/kgK) at 1100 K, 110 kPa: 5.54 ms at 6000 rpm wide open, 13.05 ms at 3000
     # (computed from V rho / mdot). The flows: 1.998 l engine's 109.062 g/s of air at 6000 with the fuel of lambda 0.85;
     # at 3000 the value printed belongs to 5.54/13.05 of that flow.
     monkeypatch.setattr(exhaust, "VOLUME_M3", 1.9635e-3)

@@ -42,7 +42,7 @@ def dropped(edges_s, seed, share=1 / 250):
 
 
 def ramp(t):
-    """1500 to 7000 1/min and back at 700 1/min a second, corners at 1, 8.857, 9.857 and 17.71 s."""
+    """1500 to 7000 rpm and back at 700 rpm a second, corners at 1, 8.857, 9.857 and 17.71 s."""
     return np.interp(t, [1, 8.857, 9.857, 17.714], [1500, 7000, 7000, 1500])
 
 
@@ -63,7 +63,7 @@ def test_ramps(per_rev, rate_hz, drop):
 
 @pytest.mark.parametrize("rpm", [850, 3000, 7000])
 def test_steady_speed_with_uneven_teeth(rpm):
-    """Teeth up to 5 % of their spacing off, edges missing, and at 7000 1/min more than one edge a row."""
+    """Teeth up to 5 % of their spacing off, edges missing, and at 7000 rpm more than one edge a row."""
     edges_s = dropped(edges_of(lambda t: np.full(t.shape, rpm), 12, 2, (0.0, 0.05, -0.03, 0.02)), 7)
     t, got = decoded(edges_s, 200, 12, 2)
     inside = (t > 0.3) & (t < 11.7)
@@ -120,7 +120,7 @@ def test_the_counter_wraps():
 
 
 def test_cranking_and_a_start_are_not_taken_for_missing_edges():
-    """From 200 to 1300 1/min within a second: no speed above the truth by the share of an edge."""
+    """From 200 to 1300 rpm within a second: no speed above the truth by the share of an edge."""
 
     def start(t):
         return np.interp(t, [0, 2, 3, 3.3, 6], [200, 200, 1300, 1100, 900])

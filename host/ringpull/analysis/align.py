@@ -71,6 +71,16 @@ def at_times(values: np.ndarray, columns: Columns, times_s: np.ndarray) -> np.nd
     return np.where(inside, values[low] + share * (values[low + 1] - values[low]), np.nan)
 
 
+def injected(measured: np.ndarray, columns: Columns, model: Transport, arrival_s: np.ndarray) -> np.ndarray:
+    """A sensor's column as it was when the gas that arrives at `arrival_s` was injected.
+
+    A known lag is undone; one that is only assumed moves the column by its length.
+    """
+    if model.lag_known:
+        return at_times(undo_lag(measured, model.tau_s, columns.period_s), columns, arrival_s)
+    return at_times(measured, columns, arrival_s + model.tau_s)
+
+
 def align(columns: Columns, model: Transport | None = None, measured: np.ndarray | None = None) -> Aligned:
     """Lambda of a session (or another column of the same sensor) moved to the time of injection.
 
@@ -81,15 +91,14 @@ def align(columns: Columns, model: Transport | None = None, measured: np.ndarray
     flow = transport.flow(columns)
     arrival = transport.arrival_s(model, flow)
     period_s = columns.period_s
-    undone = undo_lag(measured, model.tau_s, period_s)
     sensor_row = np.clip(np.round((arrival - columns.time_s[0]) / period_s), 0, len(columns) - 1).astype(np.int64)
     return Aligned(
-        lambda_=at_times(undone, columns, arrival),
+        lambda_=injected(measured, columns, model, arrival),
         delayed_only=at_times(measured, columns, arrival),
         arrival_s=arrival,
         sensor_row=sensor_row,
         delay_s=arrival - columns.time_s,
-        noise_gain=noise_gain(model.tau_s, period_s),
+        noise_gain=noise_gain(model.tau_s, period_s) if model.lag_known else 1.0,
         model=model,
         flow=flow,
     )

@@ -79,7 +79,7 @@ def identify(columns: Columns, fallback: Transport | None = None) -> Identified:
     if given.zero != "throttle":
         return Identified(replace(model, source=words), timed, True, words, None, latency)
     words += f" and moves nothing: the delay that is undone has {transport.volume_of(columns.config)[2]}"
-    moved = replace(fallback, tau_s=model.tau_s, tau_u_s=model.tau_u_s, source=words)
+    moved = replace(fallback, tau_s=model.tau_s, tau_u_s=model.tau_u_s, lag_known=model.lag_known, source=words)
     return Identified(moved, timed, True, words, replace(model, source=words), latency)
 
 
@@ -101,7 +101,8 @@ def describe(problem: fit.Fit, p: np.ndarray, given: events.Inputs, fallback: Tr
     )
     if ends + tails < LEAST_RECOVERIES or tau_u_s > MOST_TAU_U * plain.tau_s:
         words += f"; too few cut recoveries for the lag: {fallback.tau_s * 1000:.0f} ms as configured or assumed"
-        plain, tau_u_s = replace(plain, tau_s=fallback.tau_s), fallback.tau_u_s
+        plain = replace(plain, tau_s=fallback.tau_s, lag_known=fallback.lag_known)
+        tau_u_s = fallback.tau_u_s
     if given.zero == "throttle":
         words += ", so the delay is an upper bound"
     model = replace(

@@ -77,7 +77,8 @@ def prepare(
     loaded, rule = load.under_load(columns)
     budget = uncertainty.budget(columns)
     white = budget.parts[0].u
-    random_u = uncertainty.mean_u(white, aligned.noise_gain, lean.WINDOW_S, columns.period_s, aligned.model.tau_s)
+    undone_s = aligned.model.tau_s if aligned.model.lag_known else 0.0
+    random_u = uncertainty.mean_u(white, aligned.noise_gain, lean.WINDOW_S, columns.period_s, undone_s)
     return Judged(columns, aligned, named, wanted, source, loaded, rule, budget, random_u, found)
 
 

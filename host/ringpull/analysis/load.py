@@ -40,4 +40,4 @@ def under_load(columns: Columns) -> tuple[np.ndarray, str]:
     known = high(columns)
     if known is not None:
         return known
-    return rising(columns), f"engine speed rising by at least {RISING_RPM_S:.0f} 1/min a second"
+    return rising(columns), f"engine speed rising by at least {RISING_RPM_S:.0f} rpm a second"

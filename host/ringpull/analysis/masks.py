@@ -32,11 +32,11 @@ RULES = {
     "warm_up": f"the controller says that its sensor is heating, or coolant below {COLD_DEGC:.0f} degC",
     "controller_state": "the controller's output is in a configured state or outside the sensor's range: no lambda",
     "overrun_cut": f"throttle below {CLOSED_PCT:.0f} % (without it, manifold pressure below {OVERRUN_KPA:.0f} kPa) "
-    f"above {OVERRUN_RPM:.0f} 1/min, and {RECOVERY_S:.1f} s after it ends: the fuel may be cut",
+    f"above {OVERRUN_RPM:.0f} rpm, and {RECOVERY_S:.1f} s after it ends: the fuel may be cut",
     "tip_in": f"throttle opened by more than {TIP_IN_PCT:.0f} % within {TIP_IN_WINDOW_S:.1f} s (without throttle, "
     f"pressure up by more than {TIP_IN_KPA:.0f} kPa; without both, {SPOOL_S:.1f} s of rising speed), and "
     f"{TIP_IN_S:.1f} s after: enrichment and wall film are not the table's",
-    "gear_change": f"engine speed falling by more than {DROP_RPM_S:.0f} 1/min a second, "
+    "gear_change": f"engine speed falling by more than {DROP_RPM_S:.0f} rpm a second, "
     f"and {AFTER_CHANGE_S:.1f} s after",
     "tach_loss": "no engine speed: its edges are missing or were rejected",
     "saturation": "lambda at an end of the sensor's range: a bound, not a measurement (a lean end still counts)",

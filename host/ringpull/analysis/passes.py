@@ -106,7 +106,7 @@ def round_axis(values: np.ndarray, step: float, most: int) -> np.ndarray:
 
 
 def found_axes(judged: Sequence[Judged]) -> tuple[np.ndarray, np.ndarray | None]:
-    """(speeds, loads) that fit what the drives visited: steps of 500 1/min and of 20 kPa (or per cent), or doubled."""
+    """(speeds, loads) that fit what the drives visited: steps of 500 rpm and of 20 kPa (or per cent), or doubled."""
     good = [j.masks.valid for j in judged]
     rpm = np.concatenate([j.columns.rpm[g] for j, g in zip(judged, good, strict=True)])
     axes = [j.columns.load() for j in judged]

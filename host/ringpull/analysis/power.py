@@ -141,7 +141,7 @@ def wheel_power(times_s: np.ndarray, turns: np.ndarray, car: Car, smooth_s: floa
 
 
 def from_motion(rpm: np.ndarray, rpm_per_s: np.ndarray, car: Car, smooth_s: float = SMOOTH_S) -> Power:
-    """Power at the wheels from engine speed (1/min) and its rate."""
+    """Power at the wheels from engine speed (rpm) and its rate."""
     v, a = rpm / 60.0 * car.metres_per_rev, rpm_per_s / 60.0 * car.metres_per_rev
     grade = car.grade or 0.0
     inertia = car.mass_kg * car.rotating * a

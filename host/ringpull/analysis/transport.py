@@ -38,7 +38,8 @@ class Transport:
     constant_s: constant part. cycle_deg: crank degrees from injection to the exhaust port. volume_l: volume from there
     to the sensor. tau_s: first-order lag of sensor and filter.
     volume_u_l, constant_u_s, tau_u_s: standard uncertainties; correlation: of volume and constant.
-    source: how they were found, in words.
+    source: how they were found, in words. lag_known: False where tau_s is only assumed: it is then not undone, since
+    undoing a lag that is not there makes lean spikes out of steps; lambda is moved by it, as by a delay.
     kind: "transport" where time zero is the injection, "apparent upper bound" where only the throttle is known.
     """
 
@@ -51,10 +52,11 @@ class Transport:
     tau_u_s: float = 0.03
     correlation: float = 0.0
     source: str = "stated defaults"
+    lag_known: bool = True
     kind: str = "transport"
 
     def delay_s(self, rpm, volume_flow_l_s):
-        """Transport delay at a steady speed (1/min) and exhaust volume flow (litres/s)."""
+        """Transport delay at a steady speed (rpm) and exhaust volume flow (litres/s)."""
         return self.constant_s + self.cycle_deg / (6.0 * rpm) + self.volume_l / volume_flow_l_s
 
     def delay_u_s(self, volume_flow_l_s):
@@ -215,7 +217,7 @@ def lag_of(config: dict) -> tuple[float, float, str]:
     """(lag in seconds, its standard uncertainty, where it comes from) without identification."""
     channels = [c for c in config.get("channels", []) if c.get("kind") == "lambda" and c.get("tau_ms") is not None]
     if not channels:
-        return LAG_S, LAG_U_S, f"lag {1000 * LAG_S:.0f} ms assumed"
+        return LAG_S, LAG_U_S, f"lag {1000 * LAG_S:.0f} ms assumed: moved by, not undone"
     tau_s = channels[0]["tau_ms"] / 1000.0
     return tau_s, 0.2 * tau_s, f"lag {1000 * tau_s:.0f} ms from the configuration"
 
@@ -229,4 +231,5 @@ def default(config: dict) -> Transport:
         tau_s=tau_s,
         tau_u_s=tau_u_s,
         source=f"not identified: {volume_words}, {lag_words}",
+        lag_known=any(c.get("kind") == "lambda" and c.get("tau_ms") is not None for c in config.get("channels", [])),
     )

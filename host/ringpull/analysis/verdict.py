@@ -21,8 +21,8 @@ def event_sentence(number: int, event) -> str:
     least = "at least " if event.bound else ""
     load = "" if event.load_from is None else f", load {event.load_from:.0f}-{event.load_to:.0f}"
     return (
-        f"pull {number}: lean by {least}{event.depth:.3f} +/- {event.depth_u:.3f} at {event.deepest_rpm:.0f} 1/min "
-        f"({event.rpm_from:.0f}-{event.rpm_to:.0f} 1/min{load}), for {event.length_s:.2f} s"
+        f"pull {number}: lean by {least}{event.depth:.3f} +/- {event.depth_u:.3f} at {event.deepest_rpm:.0f} rpm "
+        f"({event.rpm_from:.0f}-{event.rpm_to:.0f} rpm{load}), for {event.length_s:.2f} s"
     )
 
 
@@ -58,7 +58,7 @@ def decide(pulls: list, missing: list[str], systematic_u: float, call: float) ->
         return NOT_ENOUGH, reasons
     span = (
         f"{len(usable)} pull{'s' if len(usable) > 1 else ''} judged over {sum(p.judged_s for p in usable):.1f} s, "
-        f"{min(p.rpm_from for p in usable):.0f}-{max(p.rpm_to for p in usable):.0f} 1/min"
+        f"{min(p.rpm_from for p in usable):.0f}-{max(p.rpm_to for p in usable):.0f} rpm"
     )
     most = max(usable, key=lambda p: p.excess_max)
     near = f"largest mean excess over target {most.excess_max:+.3f}, in pull {most.number}"

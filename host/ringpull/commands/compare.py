@@ -68,7 +68,7 @@ def show(result, notes: dict[str, dict[str, str]]) -> None:
         return format(value, form) if math.isfinite(value) else "-"
 
     table = Table(box=None, pad_edge=False, header_style="bold")
-    for title in ("1/min", "pulls", "before", "after", "difference", "95 %", "against the rest", ""):
+    for title in ("rpm", "pulls", "before", "after", "difference", "95 %", "against the rest", ""):
         table.add_column(title, justify="right", no_wrap=True)
     for b in result.bins:
         table.add_row(

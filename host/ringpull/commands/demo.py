@@ -88,6 +88,6 @@ def pull_line(pull) -> str:
     count = len(pull.lean_events)
     told = "no lean event" if not count else "1 lean event" if count == 1 else f"{count} lean events"
     return (
-        f"{head}, {n.rpm_from:.0f}-{n.rpm_to:.0f} 1/min{load}, lambda {n.lambda_mean:.3f} "
+        f"{head}, {n.rpm_from:.0f}-{n.rpm_to:.0f} rpm{load}, lambda {n.lambda_mean:.3f} "
         f"({n.lambda_min:.3f}-{n.lambda_max:.3f}), {n.judged_s:.1f} s judged: {told}"
     )

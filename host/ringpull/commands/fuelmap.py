@@ -101,7 +101,7 @@ def show(made) -> None:
     from rich.table import Table
 
     table = Table(box=None, pad_edge=False, header_style="bold")
-    for title in ("1/min", "load", "passes", "measured / target", "95 %", "factor"):
+    for title in ("rpm", "load", "passes", "measured / target", "95 %", "factor"):
         table.add_column(title, justify="right", no_wrap=True)
     judged = [c for c in made.cells if c.state == "judged"]
     for c in sorted(judged, key=lambda c: -c.ratio):
@@ -144,7 +144,7 @@ def draw(made, path: Path) -> None:
         axes.text(column, row, f"{words}\nn {passes[row, column]:.0f}", ha="center", va="center", fontsize=6)
     axes.set_xticks(range(len(made.speeds)), [f"{v:.0f}" for v in made.speeds], fontsize=7)
     axes.set_yticks(range(len(loads)), [f"{v:.0f}" for v in loads], fontsize=7)
-    axes.set_xlabel("engine speed, 1/min")
+    axes.set_xlabel("engine speed, rpm")
     axes.set_ylabel("load")
     axes.set_title("measured lambda over target; in the cells: factor for the fuel, passes", fontsize=9)
     figure.colorbar(image, label="lean of target")

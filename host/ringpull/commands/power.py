@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 
 HELP = "estimate power and torque at the wheels from the pulls' gain of engine speed, with intervals"
-EXAMPLE = "ringpull power card --grade 0"
+EXAMPLE = "ringpull power card --mass 950 --gear 60 --grade 0"
 
 STEP_RPM = 500.0
 
@@ -14,22 +14,37 @@ STEP_RPM = 500.0
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("source", type=Path, metavar="SRC", help="ring file, folder of segments, or card folder")
     parser.add_argument(
-        "--mass", type=float, metavar="KG", help="of car, driver and fuel (default: configured mass_kg)"
+        "--mass", type=between(50, 50000), metavar="KG", help="of car, driver and fuel (default: configured mass_kg)"
     )
     parser.add_argument(
-        "--gear", type=float, metavar="RPM_PER_KMH", help="engine revolutions a minute per km/h of the pulls"
+        "--gear", type=between(1, 1000), metavar="RPM_PER_KMH", help="engine revolutions a minute per km/h of the pulls"
     )
     parser.add_argument(
-        "--grade", type=float, metavar="SHARE", help="of the road, 0.01 for 1 %% uphill (default: unknown)"
+        "--grade", type=between(-0.5, 0.5), metavar="SHARE", help="of the road, 0.01 for 1 %% uphill (default: unknown)"
     )
     parser.add_argument(
-        "--loss", type=float, metavar="SHARE", help="of the driveline; with it engine power is shown too"
+        "--loss", type=between(0, 0.9), metavar="SHARE", help="of the driveline; with it engine power is shown too"
     )
     parser.add_argument("--correction", choices=("sae", "iso", "din"), help="to standard air; needs --kpa and --degc")
-    parser.add_argument("--kpa", type=float, help="air pressure during the pulls")
-    parser.add_argument("--degc", type=float, help="air temperature during the pulls")
-    parser.add_argument("--humidity", type=float, default=0.0, metavar="SHARE", help="relative, 0 to 1 (default: 0)")
+    parser.add_argument("--kpa", type=between(40, 120), help="air pressure during the pulls")
+    parser.add_argument("--degc", type=between(-60, 80), help="air temperature during the pulls")
+    parser.add_argument("--humidity", type=between(0, 1), default=0.0, metavar="SHARE", help="relative, 0 to 1 (default: 0)")
     parser.add_argument("--json", action="store_true", help="print the figures as JSON")
+
+
+def between(least: float, most: float):
+    """A type for argparse: a number in these limits."""
+
+    def read(text: str) -> float:
+        try:
+            value = float(text)
+        except ValueError:
+            value = float("nan")
+        if not least <= value <= most:
+            raise argparse.ArgumentTypeError(f"{text} is not a number from {least:g} to {most:g}")
+        return value
+
+    return read
 
 
 def run(args: argparse.Namespace) -> int:
@@ -126,7 +141,7 @@ def show(rows: list[dict], words: list[str], loss: float | None) -> None:
     from rich.table import Table
 
     table = Table(box=None, pad_edge=False, header_style="bold")
-    titles = ["pull", "1/min", "kW at the wheels", "95 %", "Nm"] + ([] if loss is None else ["kW of the engine"])
+    titles = ["pull", "rpm", "kW at the wheels", "95 %", "Nm"] + ([] if loss is None else ["kW of the engine"])
     for title in titles:
         table.add_column(title, justify="right", no_wrap=True)
     for row in rows:

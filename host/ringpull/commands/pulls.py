@@ -88,7 +88,7 @@ def print_table(judged, notes: dict[str, str]) -> None:
         ("from s", "right"),
         ("to s", "right"),
         ("by", "left"),
-        ("1/min", "right"),
+        ("rpm", "right"),
         ("load", "right"),
         ("lambda", "right"),
         ("along the pull", "left"),

@@ -29,7 +29,7 @@ def ratio(gear: int) -> float:
 
 
 def rpm_per_kmh(gear: int) -> float:
-    """Engine speed (1/min) for each km/h."""
+    """Engine speed (rpm) for each km/h."""
     return ratio(gear) / (3.6 * WHEEL_M) * 30.0 / math.pi
 
 

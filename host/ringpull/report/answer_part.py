@@ -45,7 +45,7 @@ def where(pull, event, unit: str) -> str:
     return (
         f"{least}{quantity(event.depth, 'difference', 3, base=base)} ± {quantity(event.depth_u, 'width', 3, base=base)} "
         f"{mixture_name()} against target {quantity(base, 'lambda', 2)}, at "
-        f"{number(event.deepest_rpm)} 1/min ({number(event.rpm_from)} to {number(event.rpm_to)} 1/min{at_load}), "
+        f"{number(event.deepest_rpm)} rpm ({number(event.rpm_from)} to {number(event.rpm_to)} rpm{at_load}), "
         f"for {number(event.length_s, 2)}&nbsp;s"
     )
 
@@ -61,7 +61,7 @@ def headline(answer, events: list[Numbered], unit: str) -> str:
     if answer.verdict == NO_EVENT:
         slow, fast = min(p.rpm_from for p in judged), max(p.rpm_to for p in judged)
         pulls = "1 pull" if len(judged) == 1 else f"{len(judged)} pulls"
-        return f"No lean event found in {pulls}, {number(slow)} to {number(fast)} 1/min."
+        return f"No lean event found in {pulls}, {number(slow)} to {number(fast)} rpm."
     return "There is not enough here for an answer."
 
 
@@ -101,7 +101,7 @@ def next_steps(answer, events: list[Numbered]) -> list[str]:
         else:
             steps.append("Every judged pull shows it: look at fuel pressure first, then at the table.")
         steps.append(
-            f"If fuel supply is sound, enrich the table around {number(deepest.deepest_rpm)} 1/min in small steps."
+            f"If fuel supply is sound, enrich the table around {number(deepest.deepest_rpm)} rpm in small steps."
         )
         steps.append("Then repeat three pulls under the same conditions and compare with this drive.")
         return steps
@@ -156,7 +156,7 @@ def not_tested(answer, unit: str) -> list[str]:
         return ["nothing was judged"]
     slow, fast = min(p.rpm_from for p in judged), max(p.rpm_to for p in judged)
     loads = [p.numbers.load_max for p in judged if p.numbers.load_max is not None]
-    out = [f"engine speeds below {number(slow)} and above {number(fast)} 1/min under load"]
+    out = [f"engine speeds below {number(slow)} and above {number(fast)} rpm under load"]
     if loads:
         out.append(f"loads above {load(max(loads), unit)}")
     out += ["part throttle, idle and cold running", "other fuel, other weather, other altitude", "knock"]

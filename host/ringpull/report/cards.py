@@ -23,7 +23,7 @@ def card(pull, events: list[Numbered], unit: str, note: str, several_sessions: b
     session = f"session {pull.pull.session}, " if several_sessions else ""
     kind = "open" if pull.spoiled or pull.judged_s <= 0 else "lean" if events else "fine"
     facts = [
-        ("engine speed", f"{number(n.rpm_from)} to {number(n.rpm_to)} 1/min"),
+        ("engine speed", f"{number(n.rpm_from)} to {number(n.rpm_to)} rpm"),
         ("load, highest", load(n.load_max, unit)),
         (
             '<span class="q-name">lambda</span>',
@@ -75,6 +75,6 @@ def part(drive, answer, events: list[Numbered], unit: str, notes: dict[str, str]
             if p.number not in shown
         ]
         mixture = '<span class="q-name">lambda</span>'
-        heads = ["pull", "from s", "1/min", mixture + ", mean", mixture + ", highest", "came to", "note"]
+        heads = ["pull", "from s", "rpm", mixture + ", mean", mixture + ", highest", "came to", "note"]
         inside += f"<details><summary>{len(rows)} more pulls</summary>{table(heads, rows, 'the other pulls')}</details>"
     return f'<section id="pulls" aria-labelledby="pulls-title"><h2 id="pulls-title">Pulls</h2>{inside}</section>'

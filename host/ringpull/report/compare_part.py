@@ -70,7 +70,7 @@ def picture(result: compare.Comparison) -> str:
     out.append(
         f'<text class="axis-name" x="{LEFT - 50}" y="{TOP - 10}">measured over target</text>'
         f'<text class="axis-name" x="{(LEFT + WIDTH - RIGHT) / 2:.0f}" y="{TOP + HIGH + 34}" text-anchor="middle">'
-        "engine speed, 1/min</text>"
+        "engine speed, rpm</text>"
     )
     name = "Measured over target by engine speed, before and after: " + sentence(result)
     return (
@@ -105,7 +105,7 @@ def part(drive, answer, against) -> str:
     before, judged = against
     result = compared(before, drive)
     word = {a.verdict: WORD.get(a.verdict, "Not enough data") for a in (judged, answer)}
-    heads = ["1/min", "pulls", "before", "after", "difference", "95 %", "came to"]
+    heads = ["rpm", "pulls", "before", "after", "difference", "95 %", "came to"]
     return (
         '<section id="compare" aria-labelledby="compare-title"><h2 id="compare-title">Before and after</h2>'
         f'<p class="sentence">{sentence(result)}</p><p>Before ({text(before.source.name)}): {word[judged.verdict]}. '

@@ -175,7 +175,7 @@ def picture(answer, lines: list[Line], events: list[Numbered], unit: str) -> str
     out.append(load_panel(shown, across, unit))
     out.append(
         f'<text class="axis-name" x="{(LEFT + WIDTH - RIGHT) / 2:.0f}" y="{TOP + HIGH + GAP + LOW + 34}" '
-        'text-anchor="middle">engine speed, 1/min</text>'
+        'text-anchor="middle">engine speed, rpm</text>'
     )
     full = TOP + HIGH + GAP + LOW + BOTTOM
     told = description(lines, events)
@@ -274,7 +274,7 @@ def description(lines: list[Line], events: list[Numbered]) -> str:
     for found in events[:6]:
         event = found.event
         told.append(
-            f"Lean event {found.number} in pull {found.pull.number}: {event.rpm_from:.0f} to {event.rpm_to:.0f} 1/min, "
+            f"Lean event {found.number} in pull {found.pull.number}: {event.rpm_from:.0f} to {event.rpm_to:.0f} rpm, "
             f"{event.depth:.3f} above target."
         )
     return " ".join(told)

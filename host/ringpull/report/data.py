@@ -86,7 +86,7 @@ def described(session) -> list[dict]:
         {
             "column": channel.column,
             "label": channel.label,
-            "unit": "1/min" if channel.unit == "rpm" else channel.unit,
+            "unit": "rpm" if channel.unit == "rpm" else channel.unit,
             "role": role_of(channel.config | {"kind": channel.kind, "name": channel.name}, lambdas),
         }
         for channel in session.channels

@@ -83,7 +83,7 @@ def method(drive, answer) -> str:
             [number(rpm), number(load), f"{number(delay * 1000)} ± {number(u * 1000)}"]
             for rpm, load, delay, u in alignment.get("delay_s_at", [])
         ]
-        out += table(["1/min", "load", "delay, ms"], rows, "delay from injection to sensor")
+        out += table(["rpm", "load", "delay, ms"], rows, "delay from injection to sensor")
     if budget:
         rows = [
             [text(p["name"]), text(p["kind"]), quantity(p["u"], "width", 4, base=0.85), text(p["source"])]

@@ -36,7 +36,7 @@ def sign(cell) -> str:
 
 def told(cell, unit: str) -> str:
     """A cell in words."""
-    at = f"{cell.rpm:.0f} 1/min" + ("" if cell.load is None else f", {cell.load:.0f} {unit}")
+    at = f"{cell.rpm:.0f} rpm" + ("" if cell.load is None else f", {cell.load:.0f} {unit}")
     passes = "1 pass" if cell.passes == 1 else f"{cell.passes} passes"
     known = f"{at}: measured over target {cell.ratio:.3f}, {passes}, {cell.seconds:.1f} s"
     if not isfinite(cell.low):
@@ -83,7 +83,7 @@ def part(answer, unit: str) -> str:
         for k in range(9)
     )
     return (
-        f'{title}<div class="scroll"><table class="map"><caption>load down, engine speed in 1/min across; touch a cell, '
+        f'{title}<div class="scroll"><table class="map"><caption>load down, engine speed in rpm across; touch a cell, '
         f"or move with the arrow keys</caption><thead><tr><td></td>{head}</tr></thead><tbody>{''.join(rows)}</tbody>"
         f'</table></div><p id="map-cell" role="status">&nbsp;</p><p class="legend"><span class="scale">{scale}</span>'
         "<span>1.00 is on target, more is lean</span><span>▲ surely lean, ▼ surely rich (95 %, systematic part included)"

@@ -67,7 +67,7 @@ def curve(answer, events: list[Numbered], unit: str) -> Figure | None:
         mark(above, found, lines)
     above.set_ylabel("lambda (more is lean)")
     below.set_ylabel(f"load, {unit}" if unit else "load")
-    below.set_xlabel("engine speed, 1/min")
+    below.set_xlabel("engine speed, rpm")
     above.legend(frameon=False, ncols=6, loc="upper left", bbox_to_anchor=(0, 1.12))
     return figure
 

@@ -122,7 +122,7 @@ const traces = (() => {
       cursor: { y: false, points: { show: false }, drag: { x: true, y: false, setScale: false, dist: 5 }, bind: { dblclick: () => () => everything() } },
       scales: { x: { time: false, range: () => [state.start, state.end] }, y: { range: () => panel.limits } },
       axes: [
-        { ...axis, size: panel.last ? 32 : 4, label: panel.last ? () => (state.mode === "time" ? "time, s" : "engine speed, 1/min") : undefined, labelSize: 20, labelFont: "12px system-ui, sans-serif", labelGap: 2, values: panel.last ? (u, ticks) => ticks.map((v) => String(+v.toFixed(4))) : () => [] },
+        { ...axis, size: panel.last ? 32 : 4, label: panel.last ? () => (state.mode === "time" ? "time, s" : "engine speed, rpm") : undefined, labelSize: 20, labelFont: "12px system-ui, sans-serif", labelGap: 2, values: panel.last ? (u, ticks) => ticks.map((v) => String(+v.toFixed(4))) : () => [] },
         { ...axis, size: AXIS, space: 26, values: (u, ticks, a, b, step) => ticks.map((v) => units.ofTick(column, v, Math.min(6, Math.max(0, -Math.floor(Math.log10(step) + 1e-9))))) },
       ],
       series: [{}, { show: true, paths: () => null, points: { show: false } }],
