@@ -7,6 +7,7 @@ from analysis_scenes import CONFIG, Hole, scene
 from ringpull.analysis import local, transport
 from ringpull.analysis.align import align, noise_gain, undo_lag
 from ringpull.analysis.columns import Columns
+from ringpull.analysis.judge import judge_span, prepare
 from ringpull.analysis.transport import Transport
 
 
@@ -106,3 +107,21 @@ def test_an_assumed_lag_is_not_undone():
         inside = np.isfinite(moved)
         assert (np.nanmax(moved[inside]) > 0.93) == overshoots
         assert np.nanmean(moved[(time_s > 9) & (time_s < 11)]) == pytest.approx(0.92, abs=1e-6)
+
+
+def test_what_was_measured_after_the_pull_is_not_its_end():
+    """Where the delay is only assumed, and too long, the lean air after the throttle closed is no lean event."""
+    period_s = 0.005
+    time_s = np.arange(0, 40, period_s)
+    pulling = (time_s >= 20) & (time_s < 28)
+    columns = Columns(
+        time_s,
+        np.where(pulling, 0.80, 1.0),
+        np.interp(time_s, [0, 20, 28, 34], [2500.0, 2500.0, 6500.0, 2500.0]),
+        np.where(pulling, 190.0, 40.0),
+        np.where(pulling, 95.0, 5.0),
+        {},
+        {"channels": [{"name": "lambda_1", "kind": "lambda"}], "engine": {"displacement_cc": 1600}, "rate_hz": 200},
+    )
+    answer = judge_span(prepare(columns), 20.0, 28.0)
+    assert answer.lean_events == [] and answer.judged_s > 5

@@ -75,6 +75,9 @@ def prepare(
     named = masks.masks(columns, aligned, flagged)
     wanted, source = target.targets(columns)
     loaded, rule = load.under_load(columns)
+    if found is not None and not (found.done and found.bound is None):
+        loaded = load.still_loaded(loaded, columns, aligned)
+        rule += "; and still so when the gas reaches the sensor, since the delay is only assumed"
     budget = uncertainty.budget(columns)
     white = budget.parts[0].u
     undone_s = aligned.model.tau_s if aligned.model.lag_known else 0.0

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ringpull.analysis import local
+from ringpull.analysis.align import Aligned
 from ringpull.analysis.columns import Columns
 
 THROTTLE_HIGH_PCT = 60.0
@@ -41,3 +42,12 @@ def under_load(columns: Columns) -> tuple[np.ndarray, str]:
     if known is not None:
         return known
     return rising(columns), f"engine speed rising by at least {RISING_RPM_S:.0f} rpm a second"
+
+
+def still_loaded(loaded: np.ndarray, columns: Columns, aligned: Aligned) -> np.ndarray:
+    """Rows of `loaded` whose gas met the sensor, lag included, before the load was taken off: with a delay that is too
+    long by assumption, what was measured after the throttle closed would else be taken for the end of the pull."""
+    met_s = aligned.arrival_s + aligned.model.tau_s
+    met = np.clip(np.ceil((met_s - columns.time_s[0]) / columns.period_s), 0, len(columns) - 1)
+    reached = np.isfinite(met)
+    return loaded & reached & loaded[np.where(reached, met, 0).astype(np.int64)]
