@@ -46,7 +46,7 @@ def test_answer_is_there_without_scrolling(report, opened):
             place = page.get_by_text(words).first.bounding_box()
             assert place["y"] + place["height"] <= 800, words
         sentence = page.locator(".sentence").first.inner_text()
-        assert re.search(r"\+0\.1\d\d ± 0\.0\d\d lambda against target 0\.\d\d, at 5\d\d\d rpm", sentence)
+        assert re.search(r"\+0\.1\d\d ± 0\.0\d\d \(random\) ± 0\.0\d\d \(systematic\) lambda against target 0\.\d\d, at 5\d\d\d rpm", sentence)
 
 
 @pytest.mark.parametrize("zoomed", [False, True], ids=["whole", "zoomed"])

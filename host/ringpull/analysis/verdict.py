@@ -21,7 +21,8 @@ def event_sentence(number: int, event) -> str:
     least = "at least " if event.bound else ""
     load = "" if event.load_from is None else f", load {event.load_from:.0f}-{event.load_to:.0f}"
     return (
-        f"pull {number}: lean by {least}{event.depth:.3f} +/- {event.depth_u:.3f} at {event.deepest_rpm:.0f} rpm "
+        f"pull {number}: lean by {least}{event.depth:.3f} +/- {event.depth_u:.3f} (random), "
+        f"+/- {event.systematic_u:.3f} (systematic) at {event.deepest_rpm:.0f} rpm "
         f"({event.rpm_from:.0f}-{event.rpm_to:.0f} rpm{load}), for {event.length_s:.2f} s"
     )
 

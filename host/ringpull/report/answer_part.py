@@ -44,6 +44,7 @@ def where(pull, event, unit: str) -> str:
     )
     return (
         f"{least}{quantity(event.depth, 'difference', 3, base=base)} ± {quantity(event.depth_u, 'width', 3, base=base)} "
+        f"(random) ± {quantity(event.systematic_u, 'width', 3, base=base)} (systematic) "
         f"{mixture_name()} against target {quantity(base, 'lambda', 2)}, at "
         f"{number(event.deepest_rpm)} rpm ({number(event.rpm_from)} to {number(event.rpm_to)} rpm{at_load}), "
         f"for {number(event.length_s, 2)}&nbsp;s"
