@@ -76,8 +76,7 @@ def prepare(
     wanted, source = target.targets(columns)
     loaded, rule = load.under_load(columns)
     if found is not None and not (found.done and found.bound is None):
-        loaded = load.still_loaded(loaded, columns, aligned)
-        rule += "; and still so when the gas reaches the sensor, since the delay is only assumed"
+        named.by_name["delay_assumed"] = loaded & ~load.still_loaded(loaded, columns, aligned)
     budget = uncertainty.budget(columns)
     white = budget.parts[0].u
     undone_s = aligned.model.tau_s if aligned.model.lag_known else 0.0

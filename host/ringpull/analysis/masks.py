@@ -39,6 +39,8 @@ RULES = {
     "gear_change": f"engine speed falling by more than {DROP_RPM_S:.0f} rpm a second, "
     f"and {AFTER_CHANGE_S:.1f} s after",
     "tach_loss": "no engine speed: its edges are missing or were rejected",
+    "delay_assumed": "the delay is only assumed, and the load may have been off when the row's gas met the sensor: what "
+    "was measured may belong to what came after the pull",
     "saturation": "lambda at an end of the sensor's range: a bound, not a measurement (a lean end still counts)",
     "spoiled": "the pull was flagged spoiled by a double press, or left out by the reader",
 }
