@@ -81,13 +81,17 @@ def pytest(*arguments):
     return subprocess.run([str(BIN / "python"), "-m", "pytest", *arguments], cwd=HERE, env=environment).returncode
 
 
+# A file's tests stay together: some build on what the first of them made
+TWO_PROCESSES = ("-n", "2", "--dist", "loadfile")
+
+
 def demo():
     return subprocess.run([str(BIN / "ringpull"), "demo", "-o", "build/demo"], cwd=HERE).returncode
 
 
 def test():
     debian_packages()
-    return pytest("-m", "not slow", "--durations=10")
+    return pytest("-m", "not slow", "--durations=10", *TWO_PROCESSES)
 
 
 def test_all():

@@ -15,6 +15,18 @@ def tell_counts(request):
     return request.config.stash[COUNTS].append
 
 
+def pytest_sessionfinish(session):
+    """In a worker process: hand the counts to the one that prints."""
+    output = getattr(session.config, "workeroutput", None)
+    if output is not None:
+        output["power_cuts"] = session.config.stash[COUNTS]
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_testnodedown(node):
+    node.config.stash[COUNTS].extend(getattr(node, "workeroutput", {}).get("power_cuts", []))
+
+
 def pytest_terminal_summary(terminalreporter):
     counts = terminalreporter.config.stash.get(COUNTS, [])
     for got in counts:
