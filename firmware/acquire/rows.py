@@ -85,13 +85,13 @@ class Sampler:
             self.late_max_us = late
         self._fill(late)
         self.row += 1
-        self.grid = (self.grid + period) & ticks.MASK
+        self.grid = ticks.add(self.grid, period)  # a plain sum would pass 2^30 and allocate on boards
 
     def _skip(self):
         self.lost += 1
         self.marks.step(self.row, self.grid)
         self.row += 1
-        self.grid = (self.grid + self.period_us) & ticks.MASK
+        self.grid = ticks.add(self.grid, self.period_us)
 
     def _fill(self, late):
         queue = self.queue
