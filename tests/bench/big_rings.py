@@ -76,10 +76,10 @@ def blocks_of(rows: np.ndarray, bits: list[int], plain: bool) -> tuple[np.ndarra
     return np.stack(out), np.array(counts)
 
 
-def setup_blocks(columns: list[dict]) -> list[bytearray]:
+def setup_blocks(columns: list[dict], config_told: dict) -> list[bytearray]:
     """A setup group, unnumbered."""
     head = {"firmware": "bench", "board": "desk", "utc": None, "period_us": round(1e6 / RATE_HZ), "columns": columns}
-    text = json.dumps(head | {"config": configuration(), "faults": []}).encode()
+    text = json.dumps(head | {"config": config_told, "faults": []}).encode()
     parts = [text[at : at + layout.PAYLOAD] for at in range(0, len(text), layout.PAYLOAD)]
     out = []
     for number, part in enumerate(parts):
@@ -97,23 +97,67 @@ def write(path: Path, size: int, plain: bool = False) -> tuple[int, int]:
     """Write a ring file of about `size` bytes; returns (rows, columns)."""
     columns, table = template()
     blocks, counts = blocks_of(table, [column["b"] for column in columns], plain)
-    group = np.stack([np.frombuffer(bytes(block), np.uint8) for block in setup_blocks(columns)])
+    return _write(path, columns, configuration(), blocks, counts, size // layout.SLOT), len(columns)
+
+
+def write_laps(path: Path, columns: list[dict], table: np.ndarray, laps: int, told: dict, rising: str = "") -> int:
+    """Write a ring file that holds the rows of a table `laps` times; returns its rows. told: the configuration.
+    rising: name of a column that goes on rising by its last value from lap to lap."""
+    bits = [column["b"] for column in columns]
+    blocks, counts = blocks_of(table, bits, False)
+    names = [column["n"] for column in columns]
+    raised = None
+    if rising:
+        column = names.index(rising)
+        raised = int(table[-1, column]), _reference_places(blocks, bits, column)
+    return _write(path, columns, told, blocks, counts, laps * len(blocks), raised)
+
+
+def _reference_places(blocks: np.ndarray, bits: list[int], column: int) -> np.ndarray:
+    """(n,) the bit of each packed block at which a column's reference begins."""
+    stream = np.unpackbits(blocks[:, layout.AT_PAYLOAD :], axis=1, bitorder="little")
+    place = np.full(len(blocks), layout.AT_PAYLOAD * 8 + layout.DESCRIPTOR_BITS * len(bits))
+    for c in range(column):
+        steps = stream[:, layout.DESCRIPTOR_BITS * (c + 1) - 1].astype(np.int64)
+        place += bits[c] + steps * (bits[c] + 1)
+    return place
+
+
+def _raise(blocks: np.ndarray, places: np.ndarray, by: np.ndarray) -> None:
+    """Add `by` to the 16-bit references at the bits `places`."""
+    at, shift, which = places >> 3, places & 7, np.arange(len(blocks))
+    word = sum(blocks[which, at + k].astype(np.int64) << 8 * k for k in range(3))
+    value = (word >> shift) + by & 0xFFFF
+    word = word & ~(0xFFFF << shift) | value << shift
+    for k in range(3):
+        blocks[which, at + k] = word >> 8 * k & 0xFF
+
+
+def _write(
+    path: Path, columns: list[dict], told: dict, blocks: np.ndarray, counts: np.ndarray, least: int, raised=None
+) -> int:
+    """Setup groups and at least `least` row blocks, taken in turn and over again; returns the rows. raised: (step for
+    each time round, places of the references it is added to)."""
+    group = np.stack([np.frombuffer(bytes(block), np.uint8) for block in setup_blocks(columns, told)])
     span = layout.SETUP_EVERY - len(group)
     sequence = row = taken = 0
     with open(path, "wb") as file:
-        while sequence * layout.SLOT < size:
+        while taken < least:
             parts, numbers = [], []
-            while sum(map(len, parts)) < WRITE:
-                at = np.arange(taken, taken + span) % len(blocks)
-                parts += [group, blocks[at]]
+            while sum(map(len, parts)) < WRITE and taken < least:
+                at = np.arange(taken, min(taken + span, least)) % len(blocks)
+                some = blocks[at]
+                if raised:
+                    _raise(some, raised[1][at], np.arange(taken, taken + len(at)) // len(blocks) * raised[0])
+                parts += [group, some]
                 firsts = row + np.cumsum(counts[at]) - counts[at]
                 numbers += [np.zeros(len(group), np.int64), firsts]
-                row, taken = int(firsts[-1] + counts[at][-1]), taken + span
+                row, taken = int(firsts[-1] + counts[at][-1]), taken + len(at)
             out = np.concatenate(parts)
             _number(out, np.concatenate(numbers), sequence)
             file.write(out.tobytes())
             sequence += len(out)
-    return row, len(columns)
+    return row
 
 
 def _number(blocks: np.ndarray, first_rows: np.ndarray, sequence: int) -> None:
