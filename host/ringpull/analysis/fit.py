@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -39,6 +40,7 @@ PRIOR = np.array(
 LOW = np.array([-2.5, -0.02, np.log(0.015), np.log(1.5), 0.0, np.log(0.015), -0.08, 0.0])
 HIGH = np.array([2.6, 0.07, np.log(0.4), np.log(30.0), 0.6, np.log(0.4), 0.08, 0.8])
 STEPS = np.array([0.02, 0.001, 0.02, 0.03, 0.01, 0.05, 0.002, 0.004])
+MOST_KEPT = 4  # results of earlier parameters that are held for the next ones
 OUTLIER_COST, OUTLIER_MEDIANS = 25.0, 5.0
 OFFSET_PRIOR, GAIN_PRIOR = 0.03, 0.15
 
@@ -118,7 +120,9 @@ class Fit:
         self.map_here = np.interp(at, self.time_s, self.map_kpa)
         self.off_here = np.interp(at, self.time_s, self.off)
         self.injected_here = None if given.injected is None else np.interp(at, self.time_s, given.injected)
+        self.tails = cut.kind == TAIL
         self.amount = np.zeros((len(cut.kind), 4))
+        self._kept: dict[str, dict[tuple[float, ...], np.ndarray]] = {}
         self.rail = masks.lambda_range(columns.config)[1]
 
     def model(self, p: np.ndarray) -> Transport:
@@ -126,19 +130,36 @@ class Fit:
         volume_l = float(self.displacement_l * np.exp(p[VOLUME]))
         return Transport(constant_s=float(p[CONSTANT]), volume_l=volume_l, tau_s=float(np.exp(p[TAU])))
 
+    def _once(self, name: str, key: tuple[float, ...], make: Callable[[], np.ndarray]) -> np.ndarray:
+        """make(), or what it gave for the same parameters: slopes are taken by moving one of them at a time."""
+        kept = self._kept.setdefault(name, {})
+        if key not in kept:
+            if len(kept) >= MOST_KEPT:
+                kept.pop(next(iter(kept)))
+            kept[key] = make()
+        return kept[key]
+
+    def _wanted_fuel(self, latency_s: float) -> np.ndarray:
+        seen_s = self.cut.cylinder_s - latency_s
+        wanted_s = self.cut.cylinder_s if self.given.zero == "commanded lambda" else seen_s
+        return np.interp(seen_s, self.time_s, self.map_kpa) / np.interp(wanted_s, self.time_s, self.wanted)
+
+    def _cut(self, latency_s: float) -> np.ndarray:
+        if self.injected_here is not None or self.given.cut_known:
+            return self.off_here
+        # cut while the throttle is closed, and has been for the latency
+        return self.off_here * np.interp(self.cut.cylinder_s - latency_s, self.time_s, self.off)
+
     def cylinder_lambda(self, p: np.ndarray) -> np.ndarray:
         """Lambda in the cylinder at the windows' times of injection (events, samples)."""
+        return self._once("cylinder", tuple(p[PLATEAU:].tolist()), lambda: self._cylinder_lambda(p))
+
+    def _cylinder_lambda(self, p: np.ndarray) -> np.ndarray:
+        off = self._once("cut", (float(p[CUT_LATENCY]),), lambda: self._cut(float(p[CUT_LATENCY])))
         if self.injected_here is not None:
             fuel = self.injected_here
-            off = self.off_here
         else:
-            seen_s = self.cut.cylinder_s - p[LATENCY]
-            wanted_s = self.cut.cylinder_s if self.given.zero == "commanded lambda" else seen_s
-            fuel = np.interp(seen_s, self.time_s, self.map_kpa) / np.interp(wanted_s, self.time_s, self.wanted)
-            off = self.off_here
-            if not self.given.cut_known:
-                # cut while the throttle is closed, and has been for the latency
-                off = off * np.interp(self.cut.cylinder_s - p[CUT_LATENCY], self.time_s, self.off)
+            fuel = self._once("fuel", (float(p[LATENCY]),), lambda: self._wanted_fuel(float(p[LATENCY])))
             fuel = fuel * (1.0 - off)
         if p[FILM_SHARE] > 0:
             # injection makes up for the film but for cuts: only fuel that stops and comes back wets the walls anew
@@ -161,13 +182,22 @@ class Fit:
         left = np.take_along_axis(values, low, axis=1)
         return left + share * (np.take_along_axis(values, low + 1, axis=1) - left)
 
+    def _source_s(self, model: Transport) -> np.ndarray:
+        return transport.injection_s(model, self.flow, self.cut.sensor_s.ravel()).reshape(self.cut.sensor_s.shape)
+
+    def _reach(self, p: np.ndarray, source_s: np.ndarray) -> np.ndarray:
+        """Lambda of the gas at the sensor, before the sensor's lag."""
+        reach = self.at_sensor(self.cylinder_lambda(p), source_s)
+        reach[self.tails] = np.interp(source_s[self.tails], self.time_s, self.wanted)
+        return reach
+
     def predict(self, p: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """(model lambda at the sensor (events, samples), weights), the events' own amounts solved."""
         model = self.model(p)
-        source_s = transport.injection_s(model, self.flow, self.cut.sensor_s.ravel()).reshape(self.cut.sensor_s.shape)
-        reach = self.at_sensor(self.cylinder_lambda(p), source_s)
-        tail = (self.cut.kind == TAIL)[:, None]
-        reach = np.where(tail, np.interp(source_s, self.time_s, self.wanted), reach)
+        key = tuple(p.tolist())
+        source_s = self._once("source", (key[VOLUME], key[CONSTANT]), lambda: self._source_s(model))
+        moved_by = tuple(key[k] for k in range(PARAMETERS) if k != TAU)
+        reach = self._once("reach", moved_by, lambda: self._reach(p, source_s))
         tau_s = model.tau_s
         level = np.clip(reach, 0.5, 1.3)
         base, moved = lag(np.stack([reach, level - level[:, -1:]]), tau_s)
