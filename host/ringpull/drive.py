@@ -135,10 +135,18 @@ class Session:
         return pd.DataFrame({name: values.astype(np.int64) for name, values in self._raw.items()})
 
     @cached_property
+    def _table(self) -> dict[str, np.ndarray]:
+        return read_table.decoded(self._blocks, self._raw)
+
+    def table(self) -> dict[str, np.ndarray]:
+        """frame() as column name -> (rows,) array. Computed once; do not change it in place."""
+        return self._table
+
+    @cached_property
     def _frame(self) -> pd.DataFrame:
         import pandas as pd
 
-        return pd.DataFrame(read_table.decoded(self._blocks, self._raw), copy=False)
+        return pd.DataFrame(self._table, copy=False)
 
     def frame(self) -> pd.DataFrame:
         """The table in engineering units: session, time_s, a column for each channel (float, NaN where invalid), and

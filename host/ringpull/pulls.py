@@ -61,7 +61,7 @@ class Pull:
     @property
     def rows(self) -> slice:
         """Rows of the session's frame that belong to the pull."""
-        times = self.view.session.frame()["time_s"].to_numpy()
+        times = self.view.session.table()["time_s"]
         low, high = np.searchsorted(times, (self.start_s - 1e-9, self.end_s - 1e-9))
         return slice(int(low), int(high))
 

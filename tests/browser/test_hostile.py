@@ -24,8 +24,8 @@ class Session:
     def __getattr__(self, name):
         return self.other[name] if name in self.other else getattr(self.real, name)
 
-    def frame(self):
-        return self.other.get("table", self.real.frame())
+    def table(self):
+        return self.other.get("rows", self.real.table())
 
 
 def stand_in(real, folder, sessions):
@@ -92,11 +92,11 @@ def test_five_thousand_pulls(drive, found, opened, tmp_path):
 
 def test_nothing_but_nan(drive, found, opened, tmp_path):
     real = drive.sessions[0]
-    table = real.frame().copy()
+    rows = dict(real.table())
     for channel in real.channels:
-        table[channel.column] = np.nan
+        rows[channel.column] = np.full_like(rows["time_s"], np.nan)
     none = Answer("not enough data", ["not logged, or never valid: lambda, rpm"], [], {}, {}, [], found.cautions)
-    path = write_report(stand_in(drive, tmp_path, [Session(real, table=table)]), none, tmp_path / "report.html")
+    path = write_report(stand_in(drive, tmp_path, [Session(real, rows=rows)]), none, tmp_path / "report.html")
     with opened(path) as page:
         still_works(page)
         assert set(page.locator(".panel .value").all_inner_texts()) == {"–"}

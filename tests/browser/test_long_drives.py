@@ -5,7 +5,6 @@ from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
-import pandas as pd
 import pytest
 
 from ringpull.report import write_report
@@ -17,24 +16,23 @@ CHANNELS = 12
 def hour_of(drive):
     """A session of an hour with CHANNELS channels and two steps of noise, repeated from a short one."""
     real = drive.sessions[0]
-    short = real.frame()
+    short = real.table()
     random = np.random.default_rng(1)
     table, channels = {"time_s": np.arange(ROWS) * real.period_s}, []
     while len(channels) < CHANNELS:
         channel = real.channels[len(channels) % len(real.channels)]
         copy = len(channels) // len(real.channels)
         name = channel.column + (f"_{copy}" if copy else "")
-        values = np.tile(short[channel.column].to_numpy(), -(-ROWS // len(short)))[:ROWS]
+        values = np.tile(short[channel.column], -(-ROWS // real.rows))[:ROWS]
         step = 0.0 if channel.kind == "pulses" else float(np.nanmax(np.abs(values))) / 3000
         table[name] = np.round((values + random.normal(0, 2 * step, ROWS)) / step) * step if step else values
         kind = "linear" if copy and channel.kind == "lambda" else channel.kind
         channels.append(replace(channel, name=name, column=name, kind=kind))
-    frame = pd.DataFrame(table)
     told = {name: getattr(real, name) for name in ("id", "period_s", "rate_hz", "config", "start_utc", "timing")}
     return SimpleNamespace(
         **told,
         channels=channels,
-        frame=lambda: frame,
+        table=lambda: table,
         gaps=list,
         rows=ROWS,
         lost_rows=0,

@@ -132,10 +132,8 @@ def on_grid(columns: Columns) -> Columns:
 
 
 def from_session(session) -> Columns:
-    """Columns of a `drive.Session`, from its frame (engineering units, NaN where invalid) and its configuration."""
-    frame = session.frame()
-    table = {name: frame[name].to_numpy() for name in frame.columns}
-    return from_table(table, session.config, signalled_states(session, session.config.get("channels", [])))
+    """Columns of a `drive.Session`, from its table (engineering units, NaN where invalid) and its configuration."""
+    return from_table(session.table(), session.config, signalled_states(session, session.config.get("channels", [])))
 
 
 def from_table(table: dict[str, Array], config: dict, states: dict[tuple[str, str], Array] | None = None) -> Columns:

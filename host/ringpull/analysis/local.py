@@ -17,22 +17,33 @@ def line(values: np.ndarray, period_s: float, half: int) -> tuple[np.ndarray, np
     """
     offsets = np.arange(-half, half + 1, dtype=float)
     there = np.isfinite(values)
-    weight = there.astype(float)
     filled = np.where(there, values, 0.0)
 
     def moment(column: np.ndarray, power: int) -> np.ndarray:
         # correlation, not convolution: the kernel is turned round
         return np.convolve(np.pad(column, half), (offsets**power)[::-1], mode="valid")
 
-    n = np.round(moment(weight, 0))
+    n, k1, k2 = _places(there, half)
     y0, y1 = moment(filled, 0), moment(filled, 1)
-    k1, k2 = moment(weight, 1), moment(weight, 2)
     with np.errstate(invalid="ignore", divide="ignore"):
         spread = n * k2 - k1 * k1
         slope = (n * y1 - k1 * y0) / spread
         value = (y0 - slope * k1) / n
         good = (n >= half + 1) & (spread > 0) & (np.abs(k1) <= n * half * 0.51)
     return np.where(good, value, np.nan), np.where(good, slope / period_s, np.nan), n
+
+
+def _places(there: np.ndarray, half: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Sums of 1, of the offset and of its square over the rows that are there among the 2*half+1 around each row. Whole
+    numbers, so running sums over all rows give them exactly, whatever the width."""
+    at = np.arange(len(there), dtype=np.int64)
+    low, high = np.maximum(at - half, 0), np.minimum(at + half + 1, len(there))
+    sums = []
+    for power in range(3):
+        total = np.concatenate([[0], np.cumsum(np.where(there, at**power, 0))])
+        sums.append(total[high] - total[low])
+    n, s1, s2 = sums
+    return n.astype(float), (s1 - at * n).astype(float), (s2 - 2 * at * s1 + at * at * n).astype(float)
 
 
 def mean(values: np.ndarray, half: int) -> tuple[np.ndarray, np.ndarray]:

@@ -105,10 +105,10 @@ def judged_columns(judged, times: np.ndarray) -> dict[str, np.ndarray]:
 
 def session_data(session, judged=None) -> tuple[dict, str]:
     """(what the page needs to know of a session, its samples as text)."""
-    frame = session.frame()
-    times = frame["time_s"].to_numpy()
+    table = session.table()
+    times = table["time_s"]
     listed = described(session)
-    arrays = [frame[one["column"]].to_numpy(dtype=float) for one in listed]
+    arrays = [np.asarray(table[one["column"]], float) for one in listed]
     if judged is not None:
         words = {"lambda_aligned": ("lambda, delay and lag undone", "aligned"), "lambda_target": ("target", "target")}
         for name, values in judged_columns(judged, times).items():
