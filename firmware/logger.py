@@ -2,15 +2,16 @@
 
 import errnos
 import memory
-from acquire import button, marks, rows, tach
+from acquire import button, health, marks, rows, tach
 from panel import lamp
-from shared_math import channels, speed
+from shared_math import channels, layout, speed, ticks
 from store import card, complete, copier, packer, recorder, setup_text, writer
 
 _QUEUE_S = 0.51  # rows the queue holds at least: the longest stall a card may take
 _QUEUE_LEAST = 32
 _OPEN_BLOCK_BYTES = 20480  # the open block's rows at most: above 270 rows a second a quiet block closes early
 _CLOSED_PCT = 12  # throttle below this is closed
+_HEAP_S = 5  # between looks at the free heap: counting it walks the whole heap
 _RETRY_S = 2  # between attempts to get a dead card back
 _RETRY_ROUNDS = 400  # idle rounds between attempts to open a card at the start
 
@@ -52,7 +53,8 @@ class Logger:
         self.marks = marks.Marks(self.button, rate_hz, self._throttle(settings, table), self._first(table, "count"))
         self.button.tail = self.button.head
         queue = self._queue(len(table), rate_hz)
-        self.sampler = rows.Sampler(queue, period_us, parts, self.marks, self.lamp, board.ticks_us)
+        self.health = health.Health(self._supply(settings, table))
+        self.sampler = rows.Sampler(queue, period_us, parts, self.marks, self.lamp, board.ticks_us, self.health)
         place = self.open_card()
         setup = setup_text.build(board.name, board.utc(), period_us, table, faults, text)
         out = writer.DriveWriter(place, setup)
@@ -116,16 +118,22 @@ class Logger:
     def record(self):
         """The main loop: nothing here may be needed for a row to be taken in time."""
         board = self.board
-        retry_row = 0
+        health_ = self.health
+        retry_row = heap_row = 0
         while board.powered() and not self.marks.stop_wanted:
             board.idle()
+            woke = board.ticks_us()
             self.recorder.poll()
+            if self.sampler.row >= heap_row:
+                heap_row = self.sampler.row + _HEAP_S * self.given[0]["rate_hz"]
+                health_.look_at_heap()
             if self.recorder.writer.dead and self.sampler.row >= retry_row:
                 self.lamp.fault = self.given[3]["card_dead"]
                 retry_row = self.sampler.row + _RETRY_S * self.given[0]["rate_hz"]
                 self.revive()
             self.lamp.show(True, self.marks.open, False)
             board.show_lamp(self.lamp)
+            health_.worked((board.ticks_us() - woke) & ticks.MASK)
 
     def revive(self):
         """Try to get the card back, or to go on with another one; rows wait in the outbox meanwhile."""
@@ -188,6 +196,20 @@ class Logger:
             if table[at]["r"] == role:
                 return at + 1
         return 0
+
+    def _supply(self, settings, table):
+        """(1 + column, counts of a dip, counts from which it is over) of the supply's channel, or None."""
+        channel = channels.supply_of(settings)
+        if channel is None:
+            return None
+        for at in range(len(table)):
+            if table[at]["n"] == channel["name"]:
+                (v0, v1), (low, high) = channel["volts"], channel["values"]
+                counts = []
+                for supply_v in (layout.DIP_V, layout.SUPPLY_BACK_V):
+                    volts = v0 + (supply_v - low) * (v1 - v0) / (high - low)
+                    counts.append(int((volts - table[at]["o"]) / table[at]["s"]))
+                return at + 1, counts[0], counts[1]
 
     def _throttle(self, settings, table):
         """(1 + column, counts) below which the throttle counts as closed, or None without such a channel."""

@@ -89,6 +89,14 @@ def volts_line(channel, bits, reference_volts):
     return step, step / 2
 
 
+def supply_of(config):
+    """The channel that measures the logger's supply (named battery or supply, in V), or None."""
+    for channel in config["channels"]:
+        if channel["name"] in ("battery", "supply") and channel["kind"] == "linear" and channel.get("unit") == "V":
+            return channel
+    return None
+
+
 def columns(config, converter):
     """The columns of the ring file for `config`, in order, as they stand in the setup text.
 
@@ -108,6 +116,10 @@ def columns(config, converter):
             out.append({"n": name + ".rejected", "r": "rejected", "b": layout.REJECTED_BITS})
         elif kind == "digital":
             out.append({"n": name, "r": "digital", "b": 1})
+    out.append({"n": "stall", "r": "stall", "b": layout.STALL_BITS})
+    out.append({"n": "heap", "r": "heap", "b": layout.HEAP_BITS})
+    if supply_of(config):
+        out.append({"n": "dips", "r": "dips", "b": layout.DIPS_BITS})
     out.append({"n": "mark", "r": "mark", "b": layout.MARK_BITS})
     out.append({"n": "flag", "r": "flag", "b": layout.FLAG_BITS})
     out.append({"n": "late", "r": "late", "b": layout.LATE_BITS})

@@ -67,8 +67,15 @@ MARK_BITS = const(16)  # 2 * id - 1 while marked pull `id` is open, 2 * id after
 FLAG_BITS = const(16)  # 2 * id + kind of the flag given last
 LATE_BITS = const(16)  # microseconds after the grid tick, saturates
 LAMP_BITS = const(8)
+STALL_BITS = const(12)  # ms, saturates
+HEAP_BITS = const(10)  # kB, saturates
+DIPS_BITS = const(8)  # supply dips, wraps
 FLAG_SPOILED = const(0)
 FLAG_VOID = const(1)
+
+STALL_LEAST_MS = const(16)  # a shorter wait is told as 0: nearly every row then holds the same number
+DIP_V = 10.0  # a supply below it has dipped, above SUPPLY_BACK_V it is back
+SUPPLY_BACK_V = 10.5
 
 # Lamp states; FAULT + n shows fault number n
 LAMP_OFF = const(0)

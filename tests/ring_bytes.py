@@ -70,7 +70,7 @@ class Ring:
         """A row of numbers that tell which row it is; `values` by column name."""
         out = []
         for at, (name, bits) in enumerate(zip(self.names, self.bits, strict=True)):
-            plain = {"mark": 0, "flag": 0, "late": 3, "lamp": 1, "door": number % 7 == 0}
+            plain = {"mark": 0, "flag": 0, "late": 3, "lamp": 1, "stall": 0, "heap": 60, "door": number % 7 == 0}
             value = values.get(name, plain.get(name, 1000 + 17 * at + number * (at + 1) * 37 % 997))
             out.append(int(value) & ((1 << bits) - 1))
         return out

@@ -40,7 +40,7 @@ class Sampler:
     parts: list of (column, kind, source); kind 0: source() gives counts or a level; kind 1: source is a Tach.
     """
 
-    def __init__(self, queue, period_us, parts, marks, lamp, ticks_us):
+    def __init__(self, queue, period_us, parts, marks, lamp, ticks_us, health):
         self.queue = queue
         self.period_us = period_us
         self.reads = tuple([(column + 1, source) for column, kind, source in parts if kind == 0])
@@ -48,6 +48,8 @@ class Sampler:
         self.marks = marks
         self.at_mark = queue.stride - 4  # mark, flag, late, lamp close every row
         self.lamp = lamp
+        self.health = health
+        self.at_health = self.at_mark - health.columns
         self.ticks_us = ticks_us
         self.row = 0
         self.grid = 0
@@ -110,6 +112,7 @@ class Sampler:
             if not tach.put(cells, at + column, grid):
                 self.lost += 1
                 return
+        self.health.put(cells, at, at + self.at_health)
         end = at + self.at_mark
         cells[end] = marks.mark
         cells[end + 1] = marks.flag

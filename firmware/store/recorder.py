@@ -1,6 +1,5 @@
 """Rows from the queue into blocks, and marks to the copier. Runs in the main loop."""
 
-import gc
 import json
 
 from shared_math import layout, ticks
@@ -28,7 +27,6 @@ class Recorder:
         self.flag = 0
         self.mark_at = queue.stride - 4  # position of the mark column behind the row number
         self.health_row = _HEALTH_S * rate_hz
-        self.heap_least = gc.mem_free()
 
     def begin(self):
         """Write the setup that the session's rows need."""
@@ -105,10 +103,10 @@ class Recorder:
 
     def _write_health(self):
         """How the logger ran since the session began. Allocates a dictionary: once a minute."""
-        free = gc.mem_free()
-        if free < self.heap_least:
-            self.heap_least = free
         sampler = self.sampler
+        health = sampler.health
+        health.look_at_heap()
         lost = sampler.lost + self.writer.outbox.dropped
-        text = {"rows": self.written_rows, "lost": lost, "late_us": sampler.late_max_us, "heap": self.heap_least}
+        text = {"rows": self.written_rows, "lost": lost, "late_us": sampler.late_max_us, "heap": health.heap_least}
+        text["stall_us"] = health.stall_us
         self.writer.write_health(json.dumps(text).encode(), self.first_row)

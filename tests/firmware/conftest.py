@@ -2,4 +2,6 @@
 
 from pathlib import Path
 
-collect_ignore = [path.name for path in Path(__file__).parent.glob("test_*.py") if path.name != "test_on_micropython.py"]
+collect_ignore = [
+    path.name for path in Path(__file__).parent.glob("test_*.py") if path.name != "test_on_micropython.py"
+]

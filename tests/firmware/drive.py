@@ -1,6 +1,6 @@
 """A recorder on an open card, fed row by row: what the store tests and the power-cut story drive."""
 
-from acquire import rows
+from acquire import health, rows
 from store import card, complete, copier, packer, recorder, writer
 
 BITS = [12, 12, 24, 20, 16, 16, 16, 16, 8]
@@ -11,6 +11,7 @@ SETUP = b'{"period_us":50000,"columns":[],"text":"' + b"x" * 600 + b'"}'
 class FakeSampler:
     lost = 0
     late_max_us = 0
+    health = health.Health()
 
 
 class Drive:

@@ -11,8 +11,14 @@ def rhythm(one, seconds=8):
 def test_every_state_has_a_rhythm_of_its_own():
     seen = {}
     for state in (
-        layout.LAMP_OFF, layout.LAMP_RECORDING, layout.LAMP_MARKING, layout.LAMP_LEAN, layout.LAMP_CARD_OUT,
-        layout.LAMP_FAULT + 1, layout.LAMP_FAULT + 2, layout.LAMP_FAULT + 12,
+        layout.LAMP_OFF,
+        layout.LAMP_RECORDING,
+        layout.LAMP_MARKING,
+        layout.LAMP_LEAN,
+        layout.LAMP_CARD_OUT,
+        layout.LAMP_FAULT + 1,
+        layout.LAMP_FAULT + 2,
+        layout.LAMP_FAULT + 12,
     ):
         one = lamp.Lamp()
         one.state = state

@@ -46,10 +46,16 @@ def blocks(disk, name):
             is_rows = kind == layout.PACKED
             if is_rows:
                 assert len(packing.unpack(block, BITS)[0]) == layout.get16(block, layout.AT_ROWS) & layout.ROWS_MASK
-            out.append((
-                slot, layout.get32(block, 8), layout.get16(block, 12), kind,
-                layout.get32(block, 14) if is_rows else -1, layout.get16(block, 18) & layout.ROWS_MASK if is_rows else 0,
-            ))
+            out.append(
+                (
+                    slot,
+                    layout.get32(block, 8),
+                    layout.get16(block, 12),
+                    kind,
+                    layout.get32(block, 14) if is_rows else -1,
+                    layout.get16(block, 18) & layout.ROWS_MASK if is_rows else 0,
+                )
+            )
     vfs.umount("/t")
     return out
 

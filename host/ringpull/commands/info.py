@@ -6,6 +6,8 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from shared_math import layout
+
 if TYPE_CHECKING:
     from ringpull.drive import Drive, Session
 
@@ -120,9 +122,8 @@ def _session_lines(session: Session) -> list[str]:
     if timing["late_us_max"] is not None:
         words.append(f"lateness up to {timing['late_us_max']} us (99 of 100 rows: {timing['late_us_p99']} us)")
     words += [f"{count} edges of {name} refused" for name, count in timing["rejected_edges"].items() if count]
-    if "stall_us" in timing["health"]:
-        words.append(f"longest wait for the card {timing['health']['stall_us'] / 1000:.0f} ms")
     out.append("  timing  " + ", ".join(words))
+    out += _health_lines(timing)
     from shared_math import faults as shared_faults
 
     for number in session.faults:
@@ -133,6 +134,21 @@ def _session_lines(session: Session) -> list[str]:
     if len(gaps) > SHOWN:
         out.append(f"          and {len(gaps) - SHOWN} more")
     return out
+
+
+def _health_lines(timing: dict) -> list[str]:
+    """Stalls, memory and supply, as far as the file tells them."""
+    words = []
+    stall_ms, heap_kb, dips = timing["stall_ms_max"], timing["heap_kb_least"], timing["supply_dips"]
+    if stall_ms is not None:
+        words.append(f"longest stall {stall_ms} ms" if stall_ms else f"no stall of {layout.STALL_LEAST_MS} ms or more")
+    if heap_kb is not None:
+        words.append(f"at least {heap_kb} kB of memory free")
+    if dips is not None:
+        words.append(
+            f"supply below {layout.DIP_V:g} V {dips} times" if dips else f"supply never below {layout.DIP_V:g} V"
+        )
+    return ["  health  " + ", ".join(words)] if words else []
 
 
 def _flags(mark) -> str:

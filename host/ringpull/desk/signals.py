@@ -24,7 +24,7 @@ NOISE_COUNTS = 2.0  # standard deviation of the converter
 NOISE_LENGTH = 1 << 10
 PAD_FRAMES = 1024
 PRESS, RELEASE = 254, 255
-LONGEST_S = 12 * 3600  # longer signals than any drive; a slip of the unit would ask for all of the memory
+LONGEST_S = 25 * 3600  # longer signals than any drive; a slip of the unit would ask for all of the memory
 
 
 @dataclass

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from ringpull.report.words import listed, number, quantity, table, text
+from shared_math import layout
 
 MOST_ROWS = 50
 
@@ -31,6 +32,16 @@ def section(key: str, title: str, inside: str) -> str:
     return f'<section id="{key}" aria-labelledby="{key}-title"><h2 id="{key}-title">{title}</h2>{inside}</section>'
 
 
+def _stall_words(stall_ms: int | None) -> str:
+    if stall_ms == 0:
+        return f"under {layout.STALL_LEAST_MS} ms"
+    return _or_untold(stall_ms, " ms")
+
+
+def _or_untold(figure: int | None, unit: str = "") -> str:
+    return "not told" if figure is None else f"{figure}{unit}"
+
+
 def health(drive) -> str:
     """How well the logger ran and what can be read of it."""
     rows = []
@@ -46,10 +57,14 @@ def health(drive) -> str:
                 f"{session.rows} read, {session.lost_rows} lost",
                 f"{number(timing.get('late_us_p99'))} / {number(timing.get('late_us_max'))} µs",
                 ", ".join(f"{text(name.replace('_', ' '))} {count}" for name, count in edges.items()) or "none",
+                _stall_words(timing.get("stall_ms_max")),
+                _or_untold(timing.get("heap_kb_least"), " kB"),
+                _or_untold(timing.get("supply_dips")),
                 text(f"{session.firmware} on {session.board}"),
             ]
         )
-    heads = ["session", "start", "length", "rows", "late, 99 % / most", "edges rejected as glitches", "firmware"]
+    heads = ["session", "start", "length", "rows", "late, 99 % / most", "edges rejected as glitches"]
+    heads += ["longest stall", "least free memory", f"supply below {layout.DIP_V:g} V, times", "firmware"]
     blocks = drive.blocks
     out = table(heads, rows, "sessions") + (
         f"<p>Blocks: {blocks.read} read, {blocks.damaged} damaged, {blocks.missing} missing.</p>"

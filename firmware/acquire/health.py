@@ -1,0 +1,54 @@
+"""How well the logger runs, told in every row: longest stall, free heap, supply dips. The row path allocates nothing."""
+
+import gc
+
+from shared_math import layout
+
+_STALL_MOST = (1 << layout.STALL_BITS) - 1
+_HEAP_MOST = (1 << layout.HEAP_BITS) - 1
+_DIPS_MASK = (1 << layout.DIPS_BITS) - 1
+
+
+class Health:
+    """supply: (1 + column, counts below which the supply has dipped, counts from which it is back), or None."""
+
+    def __init__(self, supply=None):
+        self.supply = supply
+        self.columns = 3 if supply else 2
+        self.stall_ms = 0  # of the longest since the last row
+        self.stall_us = 0  # of the longest since the start
+        self.heap_least = 1 << 29  # bytes
+        self.heap_kb = _HEAP_MOST
+        self.dips = 0
+        self.dipped = False
+        self.look_at_heap()
+
+    def worked(self, us):
+        """The main loop was busy for `us` microseconds on end: with the card, mostly."""
+        if us > self.stall_us:
+            self.stall_us = us
+        ms = us // 1000
+        if ms > self.stall_ms and ms >= layout.STALL_LEAST_MS:
+            self.stall_ms = ms if ms < _STALL_MOST else _STALL_MOST
+
+    def look_at_heap(self):
+        """Keep the least free heap; garbage that is not yet collected counts as used. Slow: not for handlers."""
+        free = gc.mem_free()
+        if free < self.heap_least:
+            self.heap_least = free
+            self.heap_kb = min(free >> 10, _HEAP_MOST)
+
+    def put(self, cells, at, to):
+        """Row path: write the columns to cells[to:]; the row's first number is at cells[at]."""
+        cells[to] = self.stall_ms
+        self.stall_ms = 0
+        cells[to + 1] = self.heap_kb
+        supply = self.supply
+        if supply is not None:
+            counts = cells[at + supply[0]]
+            if self.dipped:
+                self.dipped = counts < supply[2]
+            elif counts < supply[1]:
+                self.dipped = True
+                self.dips = (self.dips + 1) & _DIPS_MASK
+            cells[to + 2] = self.dips
