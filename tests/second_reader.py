@@ -149,11 +149,15 @@ def _decode(blocks: list[Block], ring: Ring) -> None:
         if block.kind == SETUP and block.session not in setups and block.head[2] == 0:
             group = blocks[at : at + block.head[3]]
             text = _text(group, block)
-            if text is not None:
-                setups[block.session] = json.loads(text)
+            setup = None if text is None else _usable(text)
+            if setup is not None:
+                setups[block.session] = setup
         elif block.kind == HEALTH:
             length = struct.unpack_from("<H", block.head)[0]
-            ring.health[block.session] = json.loads(block.payload[:length])
+            try:
+                ring.health[block.session] = json.loads(block.payload[:length].decode("utf-8"))
+            except (ValueError, RecursionError):
+                continue
     for block in blocks:
         if block.kind not in (PACKED, PLAIN):
             continue
@@ -173,6 +177,31 @@ def _decode(blocks: list[Block], ring: Ring) -> None:
             session.rows[number] = row
     for session in ring.sessions.values():
         session.rows = dict(sorted(session.rows.items()))
+
+
+def _usable(text: bytes) -> dict | None:
+    """The setup that a text holds, None where it does not describe rows."""
+    try:
+        setup = json.loads(text.decode("utf-8"))
+    except (ValueError, RecursionError):
+        return None
+    columns = setup.get("columns") if isinstance(setup, dict) else None
+    if not isinstance(columns, list) or not 1 <= len(columns) <= 512:
+        return None
+    if not _number(setup.get("period_us")) or not 1 <= setup["period_us"] <= 10**9:
+        return None
+    for column in columns:
+        if not isinstance(column, dict) or any(not isinstance(column.get(key), str) for key in ("n", "r")):
+            return None
+        if type(column.get("b")) is not int or not 1 <= column["b"] <= 24:
+            return None
+        if column["r"] == "adc" and not (_number(column.get("s")) and _number(column.get("o"))):
+            return None
+    return setup if len({column["n"] for column in columns}) == len(columns) else None
+
+
+def _number(value: object) -> bool:
+    return type(value) in (int, float) and value == value
 
 
 def _text(group: list[Block], first: Block) -> bytes | None:

@@ -4,9 +4,19 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from ring_bytes import Ring
 
+import ringpull
 from ringpull.read import columns
 from shared_math import layout, packing
+
+try:
+    import ringpull.read.compiled  # noqa: F401
+
+    WAYS = [False, True]
+except ImportError:
+    WAYS = [False]
+fast = pytest.mark.parametrize("fast", WAYS)
 
 
 def column(kind: str, bits: int, count: int, random: np.random.Generator) -> np.ndarray:
@@ -57,12 +67,18 @@ def packed(bits, rows, share, most, random):
     return np.stack(out), counts
 
 
+def test_the_compiled_way_is_tested_too():
+    if WAYS == [False]:
+        pytest.skip("numba is not installed: pip install 'ringpull[fast]'")
+
+
+@fast
 @settings(max_examples=150)
-@given(tables())
-def test_all_rows_come_back(table):
+@given(table=tables())
+def test_all_rows_come_back(table, fast):
     bits, rows, share, most, random = table
     blocks, counts = packed(bits, rows, share, most, random)
-    got = columns.unpack(blocks, bits)
+    got = columns.unpack(blocks, bits, fast=fast)
     assert not got.bad.any()
     assert got.counts.tolist() == counts
     assert got.row.tolist() == list(range(len(rows)))
@@ -71,21 +87,23 @@ def test_all_rows_come_back(table):
         np.testing.assert_array_equal(got.columns[at], rows[:, at])
 
 
+@fast
 @settings(max_examples=40)
-@given(tables(), st.data())
-def test_some_columns_are_those_of_all(table, data):
+@given(table=tables(), data=st.data())
+def test_some_columns_are_those_of_all(table, data, fast):
     bits, rows, share, most, random = table
     blocks, _ = packed(bits, rows, share, most, random)
     wanted = data.draw(st.sets(st.integers(0, len(bits) - 1)))
-    got = columns.unpack(blocks, bits, wanted)
+    got = columns.unpack(blocks, bits, wanted, fast)
     assert set(got.columns) == wanted
     for at in wanted:
         np.testing.assert_array_equal(got.columns[at], rows[:, at])
 
 
+@fast
 @settings(max_examples=150)
-@given(tables(), st.integers(0, 2**32))
-def test_blocks_that_do_not_add_up_give_no_row_and_spoil_no_other(table, seed):
+@given(table=tables(), seed=st.integers(0, 2**32))
+def test_blocks_that_do_not_add_up_give_no_row_and_spoil_no_other(table, seed, fast):
     """Payload bytes at random under a right checksum: a block is taken only if the scalar unpacker takes it."""
     bits, rows, share, most, random = table
     blocks, _ = packed(bits, rows, share, most, random)
@@ -95,7 +113,7 @@ def test_blocks_that_do_not_add_up_give_no_row_and_spoil_no_other(table, seed):
         first = int(random.integers(layout.AT_ROWS, layout.AT_CRC))
         last = min(layout.AT_CRC, first + int(random.choice([1, 2, 8, 400])))
         blocks[at, first:last] = random.integers(0, 256, last - first)
-    got = columns.unpack(blocks, bits)
+    got = columns.unpack(blocks, bits, fast=fast)
     starts = np.cumsum(got.counts) - got.counts
     for at, block in enumerate(blocks):
         try:
@@ -109,7 +127,24 @@ def test_blocks_that_do_not_add_up_give_no_row_and_spoil_no_other(table, seed):
     assert len(got.row) == got.counts.sum()
 
 
-@pytest.mark.parametrize("plain", [False, True])
-def test_no_blocks(plain):
-    got = columns.unpack(np.zeros((0, 512), np.uint8), [12, 24])
+@fast
+def test_no_blocks(fast):
+    got = columns.unpack(np.zeros((0, 512), np.uint8), [12, 24], fast=fast)
     assert len(got.row) == 0 and [len(got.columns[c]) for c in (0, 1)] == [0, 0]
+
+
+@fast
+def test_a_drive_reads_the_same_either_way(tmp_path, monkeypatch, fast):
+    ring = Ring()
+    ring.setup()
+    ring.numbered(0, 900)
+    ring.rows(1000, [ring.row(n, mark=1) for n in range(1000, 1040)], lost=100, plain=True)
+    ring.numbered(1040, 500)
+    path = tmp_path / "drive.rpl"
+    path.write_bytes(ring.data())
+    (session,) = ringpull.read(path).sessions
+    expected = session.raw()
+    monkeypatch.setattr(columns, "FAST_FROM", 1 if fast else 1 << 60)
+    assert columns.fast_pays(5) == fast
+    (session,) = ringpull.read(path).sessions
+    assert session.raw().equals(expected) and len(expected) == 1440

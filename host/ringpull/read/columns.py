@@ -15,7 +15,10 @@ from shared_math import layout
 
 TILE_VALUES = 1 << 18  # of one column, rows padded: fewer cost more calls, more fall out of the processor's cache
 MOST_PADDING = 1.3  # cells of a tile's matrices for each value
+FAST_FROM = 1 << 17  # blocks, 64 MB: from here on the compiled way is faster, loading it included
 BITS_16 = 17  # widest value that two 16-bit words hold wherever it begins
+# row, columns, bad, rows taken from each block: those of blocks found bad on the way are still among them
+Unpacked = tuple[np.ndarray, dict[int, np.ndarray], np.ndarray, np.ndarray]
 PAYLOAD_BIT = layout.AT_PAYLOAD * 8
 END_BIT = layout.AT_CRC * 8
 
@@ -37,16 +40,47 @@ def dtype_of(bits: int) -> np.dtype:
     return np.dtype("<u2" if bits <= 16 else "<u4")
 
 
-def unpack(blocks: np.ndarray, bits: list[int], wanted: Collection[int] | None = None) -> Rows:
+def unpack(blocks: np.ndarray, bits: list[int], wanted: Collection[int] | None = None, fast: bool = False) -> Rows:
     """Columns of row blocks. blocks: (n, 512) uint8, kinds PACKED and PLAIN, each with a right CRC.
 
     bits: the columns' widths. wanted: numbers of the columns to unpack, all by default; blocks are judged by all
-    columns when all are wanted, else only by their lengths and the columns looked at.
+    columns when all are wanted, else only by their lengths and the columns looked at. fast: by read/compiled.py, which
+    must be there.
     """
     which = list(range(len(bits))) if wanted is None else sorted(wanted)
     blocks = np.ascontiguousarray(blocks)
+    row, out, bad, taken = (_compiled if fast else _by_tiles)(blocks, bits, which)
+    if (bad & (taken > 0)).any():
+        keep = np.repeat(~bad, taken)
+        row = row[keep]
+        out = {c: values[keep] for c, values in out.items()}
+        taken = np.where(bad, 0, taken)
+    return Rows(row, out, bad, taken)
+
+
+def fast_pays(blocks: int) -> bool:
+    """Whether the compiled way is there and so many blocks are worth loading it."""
+    if blocks < FAST_FROM:
+        return False
+    try:
+        import ringpull.read.compiled  # noqa: F401
+    except (ImportError, RuntimeError):  # no numba, or no folder where it may keep what it compiled
+        return False
+    return True
+
+
+def _compiled(blocks: np.ndarray, bits: list[int], which: list[int]) -> Unpacked:
+    from ringpull.read import compiled
+
+    return compiled.unpack(blocks, bits, which)
+
+
+def _by_tiles(blocks: np.ndarray, bits: list[int], which: list[int]) -> Unpacked:
     rows = (_u16(blocks, layout.AT_ROWS) & layout.ROWS_MASK).astype(np.int64)
-    first = _u16(blocks, layout.AT_FIRST_ROW).astype(np.int64) | _u16(blocks, layout.AT_FIRST_ROW + 2).astype(np.int64) << 16
+    first = (
+        _u16(blocks, layout.AT_FIRST_ROW).astype(np.int64)
+        | _u16(blocks, layout.AT_FIRST_ROW + 2).astype(np.int64) << 16
+    )
     plain = blocks[:, layout.AT_KIND] == layout.PLAIN
     bad = rows == 0
     size = np.array([2 if b <= 16 else 4 for b in bits]).sum()
@@ -64,13 +98,7 @@ def unpack(blocks: np.ndarray, bits: list[int], wanted: Collection[int] | None =
             _plain_tile(blocks, tile, bits, out, bad)
         else:
             _packed_tile(stream, tile, bits, out, bad)
-    row = np.repeat(first - starts[:-1], taken) + np.arange(starts[-1])
-    if (bad & (taken > 0)).any():
-        keep = np.repeat(~bad, taken)
-        row = row[keep]
-        out = {c: values[keep] for c, values in out.items()}
-        taken = np.where(bad, 0, taken)
-    return Rows(row, out, bad, taken)
+    return np.repeat(first - starts[:-1], taken) + np.arange(starts[-1]), out, bad, taken
 
 
 def _u16(blocks: np.ndarray, at: int) -> np.ndarray:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
 
@@ -9,6 +10,7 @@ import numpy as np
 
 from ringpull.read import columns, scan
 from ringpull.read import setup as read_setup
+from ringpull.read.cores import two_at_a_time
 from ringpull.read.order import Run
 from ringpull.read.setup import Setup
 from ringpull.read.store import Store
@@ -73,12 +75,19 @@ class SessionBlocks:
         """
         bits = self.setup.bits
         runs = self.runs if runs is None else runs
-        buffer = bytearray(most * layout.SLOT)
-        # One thread: the many short steps of unpacking would wait for Python's lock more than they gain (measured)
-        for batch in batches(runs, most):
-            blocks = self.store.fetch(batch, buffer)
+        fast = columns.fast_pays(sum(run.count for run in runs))
+        own = threading.local()
+
+        def look(batch: list[Run]) -> tuple[np.ndarray, columns.Rows]:
+            if not hasattr(own, "buffer"):
+                own.buffer = bytearray(most * layout.SLOT)
+            blocks = self.store.fetch(batch, own.buffer)
             keep = scan.is_rows(blocks[:, layout.AT_KIND])
-            got = columns.unpack(blocks if keep.all() else blocks[keep], bits, wanted)
+            return keep, columns.unpack(blocks if keep.all() else blocks[keep], bits, wanted, fast)
+
+        # numpy's many short steps would wait for Python's lock more than a second thread gains (measured)
+        parts = list(batches(runs, most))
+        for batch, (keep, got) in zip(parts, two_at_a_time(look, parts, fast)):
             if got.bad.any():
                 places = [(run.file, slot) for run in batch for slot in range(run.slot, run.slot + run.count)]
                 self._refuse([places[at] for at in np.flatnonzero(keep)[got.bad].tolist()])
@@ -168,7 +177,9 @@ def find(store: Store) -> Found:
         if setup is None:
             undecoded[session] = sum(len(part) for _, part in _row_slots(store, runs))
         else:
-            out.append(SessionBlocks(session, store, setup, runs, first, end, rows, holes, ordered, _health(store, runs)))
+            out.append(
+                SessionBlocks(session, store, setup, runs, first, end, rows, holes, ordered, _health(store, runs))
+            )
     return Found(out, undecoded, faults)
 
 
