@@ -124,6 +124,7 @@ class Logger:
             board.idle()
             woke = board.ticks_us()
             self.recorder.poll()
+            self.button.look()
             if self.sampler.row >= heap_row:
                 heap_row = self.sampler.row + _HEAP_S * self.given[0]["rate_hz"]
                 health_.look_at_heap()

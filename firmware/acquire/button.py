@@ -1,6 +1,5 @@
 """The button: bounces removed, presses kept until the row path takes them. Never waits, never allocates."""
 
-
 from shared_math import ticks
 from shared_math.compat import const, zeros
 
@@ -9,36 +8,55 @@ _KEPT = const(8)
 
 
 class Button:
-    """Call `change(pressed, tick)` from the pin's interrupt at every edge; the row path calls `next(grid)`."""
+    """Call `change(pressed, tick)` from the pin's interrupt at every edge; the row path calls `next(grid)`.
+
+    level: set by the board, a function that tells whether the button is pressed now. It is asked only where an edge
+    was not believed: a touch or a spike shorter than the bounce time would else leave the button pressed for ever.
+    """
 
     def __init__(self):
         self.pressed = False
         self.since = 0
         self.fresh = True
+        self.unsure = False  # an edge was refused or may have been missed: the row path asks the pin
+        self.level = self.same
         self.times = zeros(_KEPT)
         self.kinds = bytearray(_KEPT)
         self.head = 0
         self.tail = 0
+        self.tick = 0
+
+    def same(self):
+        """The level where a board has no other way to know it."""
+        return self.pressed
 
     def change(self, pressed, tick):
         """Interrupt handler. A change within 25 ms of the last accepted one is bounce."""
+        self.unsure = False  # first: a row handler that interrupts this one must not take the same change too
         if pressed == self.pressed:
             return
         if not self.fresh and ((tick - self.since) & ticks.MASK) < _BOUNCE_US:
+            self.unsure = True
+            return
+        if (self.head - self.tail) & 0xFF >= _KEPT:
+            self.unsure = True
             return
         self.fresh = False
         self.pressed = pressed
         self.since = tick
-        if (self.head - self.tail) & 0xFF >= _KEPT:
-            return  # eight changes unread: a hand can't do that within a row
         self.times[self.head & 7] = tick
         self.kinds[self.head & 7] = 1 if pressed else 2
         self.head = (self.head + 1) & 0xFF
 
-    def settle(self, level, tick):
-        """Called with the pin's level now and then: catches a change whose edge fell into the bounce time."""
-        if level != self.pressed and ((tick - self.since) & ticks.MASK) >= _BOUNCE_US:
-            self.change(level, tick)
+    def look(self):
+        """From the main loop: a level that no edge told (a busy port drops some) is left to the row path."""
+        if self.level() != self.pressed:
+            self.unsure = True
+
+    def settle(self, tick):
+        """From the row path while `unsure`: once the bounce time is over, the pin's level counts."""
+        if self.fresh or ((tick - self.since) & ticks.MASK) >= _BOUNCE_US:
+            self.change(self.level(), tick)
 
     def next(self, grid):
         """The oldest change up to tick `grid`: 1 pressed, 2 released, 0 none. Its tick is in `self.tick`."""
@@ -51,5 +69,3 @@ class Button:
         self.tick = tick
         self.tail = (self.tail + 1) & 0xFF
         return self.kinds[at]
-
-    tick = 0

@@ -10,6 +10,7 @@ from shared_math.compat import const
 
 _DOUBLE_US = const(400000)
 _LONG_US = const(1500000)
+_FORGOTTEN_US = const(10000000)  # a stall's presses are read later than they were made
 _CLOSED_S = const(3)
 _LONGEST_S = const(60)
 _ID_MASK = const(0x7FFF)
@@ -43,12 +44,17 @@ class Marks:
         self.falling_for = 0
         self.window_count = 0
         self.best_count = 0
+
     def step(self, row, grid):
         """Take the button's changes up to tick `grid`, the instant of row `row`."""
         if self.next_flag:
             self.flag = self.next_flag
             self.next_flag = 0
         button = self.button
+        if button.unsure:
+            button.settle(grid)
+        if self.pressed_before and ((grid - self.last_press) & ticks.MASK) >= _FORGOTTEN_US:
+            self.pressed_before = False  # before the ticks come round and make a double press of two far apart
         while True:
             kind = button.next(grid)
             if kind == 0:

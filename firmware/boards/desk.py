@@ -79,6 +79,7 @@ class DeskBoard:
         self.timer_at = _FOREVER
         self.handler = None
         self.button = None
+        self.held_down = False
         self.tachs = {}
         self.disk = FileDisk(job["image"], job["sectors"])
         if job["format"]:
@@ -163,6 +164,7 @@ class DeskBoard:
     def on_button(self, button):
         """From now on `button.change(pressed, tick)` is called at every edge of the button."""
         self.button = button
+        button.level = lambda: self.held_down
 
     def start_timer(self, period_us, handler):
         """Call `handler` at a grid of `period_us`; returns the tick of the first call."""
@@ -278,7 +280,8 @@ class DeskBoard:
         self.now = self.event_us
         which = self.event_input
         if which == _PRESS or which == _RELEASE:
-            self.button.change(which == _PRESS, self.ticks_us())
+            self.held_down = which == _PRESS
+            self.button.change(self.held_down, self.ticks_us())
         elif which in self.tachs:
             self.tachs[which].edge(self.ticks_us())
         self._next_event()

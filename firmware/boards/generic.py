@@ -138,9 +138,8 @@ class GenericBoard:
         change = button.change
         now = time.ticks_us
         pin = machine.Pin(self.pins["button"], machine.Pin.IN, machine.Pin.PULL_UP)
-        pin.irq(
-            lambda p: change(not p.value(), now() & ticks.MASK), machine.Pin.IRQ_RISING | machine.Pin.IRQ_FALLING
-        )
+        button.level = lambda: not pin.value()
+        pin.irq(lambda p: change(not p.value(), now() & ticks.MASK), machine.Pin.IRQ_RISING | machine.Pin.IRQ_FALLING)
         self.irq_pins.append(pin)
 
     def start_timer(self, period_us, handler):

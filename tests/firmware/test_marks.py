@@ -2,8 +2,9 @@
 
 import micropython
 
-from acquire import button, marks
-from shared_math import layout
+from acquire import button, health, marks, rows
+from panel import lamp
+from shared_math import layout, ticks
 
 RATE = 100
 PERIOD = 10000
@@ -73,6 +74,107 @@ def test_bounces_are_one_press():
     bounce = [(1.0 + 0.002 * n, n % 2 == 0) for n in range(9)] + [(1.1, False), (1.104, True), (1.106, False)]
     run = Run(bounce + press(3.0), 5)
     assert run.changes() == [(1.0, 1, 0), (3.0, 2, 0)]
+
+
+class Contact:
+    """A contact whose edges reach the button unless `deaf`; the button may ask its level."""
+
+    def __init__(self):
+        self.button = button.Button()
+        self.button.level = lambda: self.down
+        self.marks = marks.Marks(self.button, RATE)
+        self.down = False
+        self.deaf = False
+
+    def at(self, tick, down):
+        self.down = down
+        if not self.deaf:
+            self.button.change(down, tick & ticks.MASK)
+
+    def rows(self, first, last):
+        for row in range(first, last):
+            self.button.look()
+            self.marks.step(row, row * PERIOD & ticks.MASK)
+
+
+def test_a_spike_does_not_leave_the_button_pressed():
+    one = Contact()
+    one.at(1000000, True)
+    one.at(1000040, False)  # within the bounce time, and no edge follows
+    one.rows(0, 500)
+    assert not one.button.pressed and not one.marks.stop_wanted
+    assert one.marks.id == 1  # it counts as a short press, once
+
+
+def test_a_lost_release_is_no_long_press():
+    one = Contact()
+    one.at(1000000, True)
+    one.rows(0, 110)
+    one.deaf = True
+    one.at(1200000, False)
+    one.rows(110, 500)
+    assert not one.button.pressed and not one.marks.stop_wanted and one.marks.mark == 1
+
+
+def test_a_lost_press_counts_from_the_row_that_notices_it():
+    one = Contact()
+    one.deaf = True
+    one.at(1000000, True)
+    one.rows(0, 150)
+    assert one.marks.mark == 1 and one.marks.began_row == 0
+
+
+def test_presses_far_apart_are_no_double_press_when_the_ticks_come_round():
+    one = Contact()
+    one.at(1000000, True)
+    one.at(1100000, False)
+    one.rows(0, 2000)
+    assert one.marks.mark == 1 and not one.marks.pressed_before
+    round_again = (ticks.MASK + 1) // PERIOD + 120  # 0.2 s later on the circle of ticks
+    one.at(round_again * PERIOD, True)
+    one.rows(round_again, round_again + 3)
+    assert (one.marks.mark, one.marks.next_flag, one.marks.flag) == (2, 0, 0)
+
+
+def test_a_press_is_believed_however_the_ticks_stand_to_the_last():
+    one = Contact()
+    one.at(1000000, True)
+    one.at(1100000, False)
+    one.rows(0, 200)
+    one.at(ticks.MASK + 1 + 1100000 + 3000, True)  # looks like 3 ms after the release
+    assert not one.button.pressed
+    one.rows((ticks.MASK + 1) // PERIOD + 110, (ticks.MASK + 1) // PERIOD + 115)
+    assert one.button.pressed and one.marks.mark == 2
+
+
+def test_more_changes_than_are_kept_end_with_the_true_level():
+    one = Contact()
+    for n in range(13):
+        one.at(1000000 + n * 30000, n % 2 == 0)
+    assert one.button.head == 8
+    one.rows(0, 300)
+    assert one.button.pressed and one.button.head == 9
+
+
+def test_presses_in_a_stall_belong_to_the_rows_of_their_time():
+    """No row is taken for 0.5 s; the handler of the pin runs on. Nothing a hand does in that time is lost."""
+    knob = button.Button()
+    state = marks.Marks(knob, RATE)
+    now = [0]
+    queue = rows.RowQueue(4 + health.Health().columns, 128)
+    sampler = rows.Sampler(queue, PERIOD, [], state, lamp.Lamp(), lambda: now[0], health.Health())
+    sampler.start(0)
+    for row in range(100):
+        now[0] = row * PERIOD
+        sampler.take()
+    for ms, pressed in ((1052, True), (1130, False), (1300, True), (1380, False), (1460, True), (1490, False)):
+        knob.change(pressed, ms * 1000)
+    now[0] = 1500000
+    sampler.take()
+    assert sampler.lost == 50
+    # First press: pull 1; second within 0.4 s: nothing was meant but its flag; third: pull 2 from 1.46 s on
+    assert (state.mark, state.began_row) == (3, 146)
+    assert state.flag == (1 << 1) | layout.FLAG_VOID
 
 
 def test_sixty_seconds_end_a_pull():
