@@ -16,6 +16,8 @@ from shared_math import layout
 
 LONG = 8192  # blocks, above which not every block is unpacked
 GLANCE = 2048  # blocks glanced at together
+SERVICE = ("mark", "flag", "late", "rejected", "stall", "heap", "dips")
+COUNTERS = ("rejected", "dips")
 SAMPLE = 2000  # blocks whose lateness stands for all
 
 
@@ -35,12 +37,18 @@ class MarkSpan:
 
 @dataclass
 class Survey:
-    """marks: in order of time. late_us_max, late_us_p99: None where rows do not tell. rejected: channel -> edges."""
+    """marks: in order of time. late_us_max, late_us_p99: None where rows do not tell. rejected: channel -> edges.
+
+    stall_ms_max (0: none worth telling), heap_kb_least, dips (of the supply): None where rows do not tell.
+    """
 
     marks: list[MarkSpan]
     late_us_max: int | None
     late_us_p99: int | None
     rejected: dict[str, int]
+    stall_ms_max: int | None = None
+    heap_kb_least: int | None = None
+    dips: int | None = None
 
 
 @dataclass
@@ -86,7 +94,7 @@ def of_blocks(blocks: SessionBlocks) -> Survey:
     for the lateness SAMPLE blocks spread over it."""
     if sum(run.count for run in blocks.runs) > LONG and blocks.ordered and blocks.all_packed():
         return _of_long(blocks)
-    return of_columns(blocks, _named(blocks, blocks.pieces(_columns(blocks, "mark", "flag", "late", "rejected"))))
+    return of_columns(blocks, _named(blocks, blocks.pieces(_columns(blocks, *SERVICE))))
 
 
 def _columns(blocks: SessionBlocks, *roles: str) -> list[int]:
@@ -114,7 +122,7 @@ class _Look:
 
 
 def _of_long(blocks: SessionBlocks) -> Survey:
-    steady, counted = _columns(blocks, "mark", "flag"), _columns(blocks, "rejected")
+    steady, counted = _columns(blocks, "mark", "flag"), _columns(blocks, *COUNTERS)
     columns = blocks.setup.columns
     totals, last = dict.fromkeys(counted, 0), dict.fromkeys(counted, 0)
     change: list[Run] = []
@@ -139,7 +147,22 @@ def _of_long(blocks: SessionBlocks) -> Survey:
     if most is not None and isinstance(told, int):
         most = max(most, told)
     names = blocks.setup.names
-    return Survey(marks, most, late.late_us_p99, {names[c].removesuffix(".rejected"): totals[c] for c in counted})
+    roles = [column["r"] for column in columns]
+    return Survey(
+        marks=marks,
+        late_us_max=most,
+        late_us_p99=late.late_us_p99,
+        rejected={names[c].removesuffix(".rejected"): totals[c] for c in counted if roles[c] == "rejected"},
+        stall_ms_max=_of_health(blocks, "stall_us", "stall", 1000),
+        heap_kb_least=_of_health(blocks, "heap", "heap", 1024),
+        dips=next((totals[c] for c in counted if roles[c] == "dips"), None),
+    )
+
+
+def _of_health(blocks: SessionBlocks, key: str, role: str, unit: int) -> int | None:
+    """A figure of the last health block in the unit of the column with this role; None where either is missing."""
+    told = blocks.health.get(key)
+    return told // unit if isinstance(told, int) and _columns(blocks, role) else None
 
 
 def _look(blocks: SessionBlocks, runs: list[Run], steady: list[int], counted: list[int]) -> _Look | None:
@@ -173,7 +196,8 @@ def of_columns(blocks: SessionBlocks, tables: Iterable[dict[str, np.ndarray]]) -
     marks = _Marks(blocks.setup.period_us / 1e6)
     lateness = np.zeros(1 << layout.LATE_BITS, np.int64)
     rejected = {c["n"]: 0 for c in columns if c["r"] == "rejected"}
-    last = dict.fromkeys(rejected, 0)
+    last = dict.fromkeys((c["n"] for c in columns if c["r"] in COUNTERS), 0)
+    dips = stall = heap = None
     for table in tables:
         for column in columns:
             name, role = column["n"], column["r"]
@@ -185,10 +209,17 @@ def of_columns(blocks: SessionBlocks, tables: Iterable[dict[str, np.ndarray]]) -
                 marks.flagged(table[name])
             elif role == "late" and column["b"] <= layout.LATE_BITS:
                 lateness += np.bincount(table[name], minlength=len(lateness))
-            elif role == "rejected" and len(table[name]):
+            elif role in COUNTERS and len(table[name]):
                 steps = np.diff(table[name].astype(np.int64), prepend=last[name]) & ((1 << column["b"]) - 1)
-                rejected[name] += int(steps.sum())
                 last[name] = int(table[name][-1])
+                if role == "dips":
+                    dips = (dips or 0) + int(steps.sum())
+                else:
+                    rejected[name] += int(steps.sum())
+            elif role == "stall" and len(table[name]):
+                stall = max(stall or 0, int(table[name].max()))
+            elif role == "heap" and len(table[name]):
+                heap = min(int(table[name].min()), heap if heap is not None else 1 << column["b"])
     rows = int(lateness.sum())
     there = np.flatnonzero(lateness)
     return Survey(
@@ -196,4 +227,7 @@ def of_columns(blocks: SessionBlocks, tables: Iterable[dict[str, np.ndarray]]) -
         late_us_max=int(there[-1]) if rows else None,
         late_us_p99=int(np.searchsorted(np.cumsum(lateness), 0.99 * rows)) if rows else None,
         rejected={name.removesuffix(".rejected"): count for name, count in rejected.items()},
+        stall_ms_max=stall,
+        heap_kb_least=heap,
+        dips=dips,
     )
