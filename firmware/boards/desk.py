@@ -25,6 +25,7 @@ _FOREVER = const(1 << 60)
 _BITS = const(12)
 _REFERENCE_V = 3.3
 _TELL_US = const(10000000)  # progress is told on standard output
+_SCHEDULED = const(8)  # interrupts that a port without hard ones keeps until the write is over; the rest are dropped
 _PRESS = const(254)
 _RELEASE = const(255)
 
@@ -36,6 +37,7 @@ class FileDisk:
         self.file = open(path, "r+b")
         self.sectors = sectors
         self.retired = False  # a collected file object of an earlier mount must not write to the card
+        self.wrote = None  # called after each write
 
     def readblocks(self, n, buf):
         if self.retired:
@@ -48,6 +50,8 @@ class FileDisk:
             raise OSError(errnos.ENODEV)
         self.file.seek(n * _SECTOR)
         self.file.write(buf)
+        if self.wrote:
+            self.wrote()
 
     def ioctl(self, op, _arg):
         if op == 3:
@@ -124,6 +128,8 @@ class DeskBoard:
         vfs.umount(self.card_folder)
         self.disk = FileDisk(self.job["image"], self.job["sectors"])
         vfs.mount(vfs.VfsFat(self.disk), self.card_folder)  # pyright: ignore[reportArgumentType]
+        if self.timer_at != _FOREVER:
+            self._watch_writes()
 
     def converter(self, _input):
         """(bits, reference volts, skew in microseconds) of an analog input."""
@@ -171,11 +177,13 @@ class DeskBoard:
         self.period_us = period_us
         self.handler = handler
         self.timer_at = self.now
+        self._watch_writes()
         return self.ticks_us()
 
     def stop_timer(self):
         """No more calls."""
         self.timer_at = _FOREVER
+        self.disk.wrote = None
 
     def idle(self):
         """Let time pass until something happens: here, to the next grid tick."""
@@ -191,8 +199,7 @@ class DeskBoard:
             print(tick_at // 1000000)
             self.tell_at += _TELL_US
         if tick_at == self.timer_at:
-            self.timer_at += self.period_us
-            self.handler(None)
+            self._tick()
 
     def powered(self):
         """Whether the supply is still there. On the desk it fails, with warning, when the signals end."""
@@ -240,7 +247,7 @@ class DeskBoard:
         with open(job["noise_file"], "rb") as f:
             self.noise = array("h", f.read())
         self.noise_mask = len(self.noise) - 1
-        self.random = job["seed"] & 0x3FFFFFFF
+        self.random = self.write_random = job["seed"] & 0x3FFFFFFF
 
     def _seek(self):
         """Make the frame at or before now the current one."""
@@ -264,6 +271,57 @@ class DeskBoard:
     def _noise_only(self):
         return self._convert(0)
 
+    def _tick(self):
+        self.timer_at += self.period_us
+        self.handler(None)
+
+    # ---- a slow card -------------------------------------------------------------------------------------------
+
+    def _watch_writes(self):
+        """While recording, every write takes a random time if the job asks for it: the job's `slow` is null or
+        {"most_us": longest write, "hard": whether the port runs its interrupts meanwhile, or after it}."""
+        slow = self.job["slow"]
+        if slow:
+            self.disk.wrote = self._write_hard if slow["hard"] else self._write_soft
+
+    def _write_ends(self):
+        self.write_random = (self.write_random * 1103515245 + 12345) & 0x3FFFFFFF
+        # The power that fails does not wait for the card
+        return min(self.now + (self.write_random >> 10) * self.job["slow"]["most_us"] // 0xFFFFF, self.end_us + 1)
+
+    def _write_hard(self):
+        end = self._write_ends()
+        while True:
+            at = min(self.timer_at, self.event_us)
+            if at > end:
+                break
+            if at == self.event_us:
+                self._event()
+            else:
+                self.now = at
+                self._tick()
+        self.now = end
+
+    def _write_soft(self):
+        end = self._write_ends()
+        kept = []
+        while True:
+            at = min(self.timer_at, self.event_us)
+            if at > end:
+                break
+            if at == self.event_us:
+                kept.append(self.event_input)
+                self._next_event()
+            else:
+                kept.append(-1)
+                self.timer_at += self.period_us
+        self.now = end
+        for which in kept[:_SCHEDULED]:
+            if which < 0:
+                self.handler(None)
+            else:
+                self._deliver(which)
+
     def _next_event(self):
         if self.event_at >= self.events_held:
             self.events_held = self.events_file.readinto(self.events) // 8
@@ -278,10 +336,12 @@ class DeskBoard:
 
     def _event(self):
         self.now = self.event_us
-        which = self.event_input
+        self._deliver(self.event_input)
+        self._next_event()
+
+    def _deliver(self, which):
         if which == _PRESS or which == _RELEASE:
             self.held_down = which == _PRESS
             self.button.change(self.held_down, self.ticks_us())
         elif which in self.tachs:
             self.tachs[which].edge(self.ticks_us())
-        self._next_event()

@@ -22,6 +22,7 @@ SLOT = 512
 MOST_DRIVE_BYTES = 64 << 20
 MOST_PULLS_BYTES = 8 << 20
 LEAST_BYTES = 2 << 20
+SLOWEST_WRITE_US = 500_000
 
 
 @dataclass
@@ -82,12 +83,14 @@ def dry_run(
     seed: int = 1,
     progress: Callable[[float], None] | None = None,
     tick_base: int = 0,
+    slow_card: str | None = None,
 ) -> DryRunResult:
     """Run the firmware on signal files; `card_dir` then holds drive.rpl, pulls.rpl and logger.json.
 
     seed: of the converter noise. progress: called with the fraction done. tick_base: the microsecond counter's value
-    at power-on. Files of an earlier run in card_dir are replaced. Raises BadConfig, BadSignal, MissingPart,
-    FirmwareFailed.
+    at power-on. slow_card: None, or "hard" or "soft": while recording every write of the card takes a random time up to
+    SLOWEST_WRITE_US, and the port runs its interrupts meanwhile (hard) or after it (soft). Files of an earlier run in
+    card_dir are replaced. Raises BadConfig, BadSignal, MissingPart, FirmwareFailed.
     """
     from ringpull.desk import signals
 
@@ -100,7 +103,7 @@ def dry_run(
         work = Path(folder)
         out = work / "out"
         out.mkdir()
-        job = _write_job(work, settings, compiled, Path(config_path), seed, tick_base)
+        job = _write_job(work, settings, compiled, Path(config_path), seed, tick_base, slow_card)
         os.symlink(shared_math_dir(), work / "shared_math")
         _run(micropython, work, job, compiled.end_us, progress)
         for name in ("drive.rpl", "pulls.rpl", "logger.json"):
@@ -117,7 +120,15 @@ def ring_slots(settings: dict[str, Any], duration_s: float) -> tuple[int, int]:
     return drive // SLOT, min(drive, MOST_PULLS_BYTES) // SLOT
 
 
-def _write_job(work: Path, settings: dict[str, Any], compiled: Any, config_path: Path, seed: int, tick_base: int) -> Path:
+def _write_job(
+    work: Path,
+    settings: dict[str, Any],
+    compiled: Any,
+    config_path: Path,
+    seed: int,
+    tick_base: int,
+    slow_card: str | None,
+) -> Path:
     import numpy as np
 
     from ringpull.desk import signals
@@ -148,6 +159,7 @@ def _write_job(work: Path, settings: dict[str, Any], compiled: Any, config_path:
         "tick_base": tick_base,
         "end_us": compiled.end_us,
         "utc": None,
+        "slow": {"most_us": SLOWEST_WRITE_US, "hard": slow_card == "hard"} if slow_card else None,
     }
     path = work / "job.json"
     path.write_text(json.dumps(job))
