@@ -5,7 +5,7 @@ holds the sentences in memory.
 """
 
 from shared_math import config_schema as schema
-from shared_math import config_text, speed
+from shared_math import config_text, lean_watch, speed
 
 # What is logged when there is no usable logger.json: volts at every terminal and plain edge counts, no meaning claimed
 _RAW_VOLTS = {"kind": "linear", "unit": "V", "volts": [0, 5.5], "values": [0, 5.5]}
@@ -50,6 +50,8 @@ def check(config):
             config_fuel.check_fuel(checker, config["fuel"])
         if "target" in config:
             config_top.check_targets(checker, config["target"], by_name)
+        if "lean_warning" in config and by_name:
+            config_top.check_lean_warning(checker, config, by_name)
     return checker.problems
 
 
@@ -65,6 +67,12 @@ def defaults(config):
     out = {"board": schema.BOARD, "rate_hz": schema.RATE_HZ, "engine": {}, "fuel": {"name": schema.FUEL_NAME}}
     out.update(_copy(config))
     out["engine"].setdefault("strokes", schema.STROKES)
+    # Nothing said: the warning is on wherever it can be
+    warning = out.setdefault("lean_warning", False if lean_watch.lacking(out) else {})
+    if warning is not False:
+        warning.setdefault("margin", lean_watch.MARGIN)
+        warning.setdefault("after_s", lean_watch.AFTER_S)
+        warning.setdefault("buzzer", False)
     for channel in out["channels"]:
         for key in schema.DEFAULTS[channel["kind"]]:
             channel.setdefault(key, schema.DEFAULTS[channel["kind"]][key])

@@ -111,6 +111,11 @@ class Checker:
                 self.bad("bad_choice", where, "%s (allowed: %s)" % (shown(value), allowed))
                 return False
             return True
+        if kind == "yes_no":
+            if type(value) is not bool:
+                self.bad("not_yes_no", where, shown(value))
+                return False
+            return True
         if kind == "numbers":
             return self.numbers(value, where, rule)
         return self.number(value, where, rule[1], rule[2], kind == "whole")

@@ -52,6 +52,10 @@ MEANING = {
     "channel": "the name of the channel that decides",
     "is": "a number, a range [lower, higher] or the name of a state",
     "polarity": "which edge or level counts",
+    "margin": "how far lambda may stand above target before it is a warning, such as 0.05",
+    "after_s": "for how many seconds it must stand there, such as 0.3",
+    "buzzer": "true if a buzzer is wired and shall sound with the lean warning",
+    "screen": "true if a screen is wired",
 }
 # Codes where it helps to say what the key means
 _ABOUT_A_VALUE = (

@@ -1,7 +1,7 @@
 """What may stand in logger.json: keys, kinds and ranges. No logic here; config_check.py and config_channels.py read it.
 
-A rule is a tuple: ("number" or "whole", least, most), ("text", longest), ("choice", values), or ("numbers", fewest,
-most numbers, least, most). None: the key has rules of its own.
+A rule is a tuple: ("number" or "whole", least, most), ("text", longest), ("choice", values), ("yes_no",), or
+("numbers", fewest, most numbers, least, most). None: the key has rules of its own.
 """
 
 VERSION = 1
@@ -15,6 +15,8 @@ TOP = {
     "target": None,
     "channels": None,
     "vehicle": None,
+    "lean_warning": None,
+    "screen": ("yes_no",),
     "customer": ("text", 200),
     "note": ("text", 1000),
 }
@@ -34,6 +36,8 @@ VEHICLE = {
     "gears": ("numbers", 1, 12, 1, 1000),  # engine revolutions a minute per km/h, first gear first
     "exhaust_l": ("number", 0.05, 100),  # from the exhaust valves to the lambda sensor
 }
+
+LEAN_WARNING = {"margin": ("number", 0.01, 0.5), "after_s": ("number", 0.1, 5), "buzzer": ("yes_no",)}
 
 ATOMS = {
     "c": ("number", 0, 1000),

@@ -1,6 +1,7 @@
 """Checks what stands beside the channels in a configuration: version, engine, vehicle, lambda targets."""
 
 from shared_math import config_schema as schema
+from shared_math import lean_watch
 from shared_math.config_check import direction, shown
 
 
@@ -27,6 +28,26 @@ def check_top(checker, config):
     if "vehicle" in config:
         check_vehicle(checker, config["vehicle"])
     return "channels" in config
+
+
+def check_lean_warning(checker, config, channels):
+    """What the warning needs beside its own keys. channels: name -> channel."""
+    given = config["lean_warning"]
+    if given is False:
+        return
+    if not checker.object(given, "lean_warning", schema.LEAN_WARNING):
+        return
+    one_of = {"channels": list(channels.values()), "target": config.get("target")}
+    try:
+        missing = lean_watch.lacking(one_of)
+    except (KeyError, TypeError):
+        return  # a channel or the target is not whole, which is told already
+    if "lambda" in missing:
+        checker.bad("lean_no_lambda", "lean_warning")
+    if "speed" in missing:
+        checker.bad("lean_no_speed", "lean_warning")
+    if "load" in missing:
+        checker.bad("lean_no_load", "lean_warning")
 
 
 def check_targets(checker, target, channels):

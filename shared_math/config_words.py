@@ -28,6 +28,11 @@ WORDS = {
         "quotes around a number make it a text",
         "take the double quotes away; a decimal part follows a point, not a comma",
     ),
+    "not_yes_no": (
+        "{w} must be true or false, not {d}",
+        "quotes or a number where a plain yes or no belongs",
+        "write true or false, in small letters and without quotes",
+    ),
     "not_finite": (
         "{w} is not a usable number",
         "the number is too large to be kept, or stands for infinity",
@@ -276,6 +281,21 @@ WORDS = {
         '{w} has no "when", so the targets after it can never count',
         'the first target whose "when" holds is used',
         'put the one without "when" last',
+    ),
+    "lean_no_lambda": (
+        "{w} has no lambda to watch",
+        "no channel of kind lambda measures the exhaust",
+        'add the lambda controller\'s channel, or write "lean_warning": false',
+    ),
+    "lean_no_speed": (
+        "{w} can't tell a running engine from a standing one",
+        "there is no channel of kind pulses with per_rev",
+        'add the engine speed, or write "lean_warning": false',
+    ),
+    "lean_no_load": (
+        "{w} has no target that goes by load",
+        "a warning compares lambda with the target at the load that there is, and only under load",
+        'give target a "load" channel with "load_kpa" or "load_pct", or write "lean_warning": false',
     ),
     "when_alone": (
         "{w}: there is no other target to choose",

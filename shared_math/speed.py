@@ -52,7 +52,8 @@ def duty_percent(on_ms, rpm):
 
 
 class LiveSpeed:
-    """Engine speed as it can be known now, for lamp and screen: the mean over the last whole cycle, half a cycle late.
+    """Engine speed as it can be known now, for lamp and screen: the mean over the last whole cycle or the time since
+    the last row that was given, whichever is longer; it is late by half of that.
 
     Whole numbers below 2^30 and nothing allocated per row. The rows' counts wrap at count_mask. `rpm` is 0 while the
     engine stands, and before two edges were seen.
@@ -71,19 +72,22 @@ class LiveSpeed:
         self.rows = rows
         self.counts = array("i", bytearray(4 * rows))
         self.ages = array("i", bytearray(4 * rows))
+        self.numbers = array("i", bytearray(4 * rows))
         self.at = 0
         self.held = 0
         self.rpm = 0
 
-    def row(self, count, age_us):
-        """Take the next row's edge count and age of the last edge; returns the new `rpm`."""
-        if age_us >= self.age_most:
+    def row(self, count, age_us, since=1):
+        """Take a row's edge count and age of the last edge; returns the new `rpm`. since: rows since the last one."""
+        if age_us >= self.age_most or since * self.period_us >= self.age_most:
             self.held = 0
             self.rpm = 0
             return 0
         rows = self.rows
         at = (self.at + 1) % rows
+        number = (self.numbers[self.at] + since) & 0x3FFFFFFF
         self.at = at
+        self.numbers[at] = number
         self.counts[at] = count
         self.ages[at] = age_us
         if self.held < rows:
@@ -94,7 +98,8 @@ class LiveSpeed:
             back += 1
             edges = (count - self.counts[at - back]) & self.mask
         if edges:
-            self.rpm = self._rpm(edges, back * self.period_us - age_us + self.ages[at - back])
+            passed = (number - self.numbers[at - back]) & 0x3FFFFFFF
+            self.rpm = self._rpm(edges, passed * self.period_us - age_us + self.ages[at - back])
         if self.rpm and age_us > self.minute_us // self.rpm:  # overdue: no faster than one edge in that time
             self.rpm = self.minute_us // age_us
         return self.rpm

@@ -8,13 +8,17 @@ def lambda_target(target, load=None, rpm=None, channels=None):
     channels: name -> value, or name of a state, for targets with `when`. Linear between points, held flat beyond them.
     Of a list the first target whose `when` holds counts; one without `when` always holds.
     """
-    if target is None:
-        return None
-    if not isinstance(target, list):
-        return _one(target, load, rpm)
+    one = holding(target, channels)
+    return None if one is None else _one(one, load, rpm)
+
+
+def holding(target, channels=None):
+    """The entry of a checked `target` that counts while `channels` are as they are, or None."""
+    if target is None or not isinstance(target, list):
+        return target
     for one in target:
         if "when" not in one or _holds(one["when"], channels):
-            return _one(one, load, rpm)
+            return one
     return None
 
 

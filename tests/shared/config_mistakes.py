@@ -11,6 +11,8 @@ def good():
         "rate_hz": 200,
         "engine": {"cylinders": 4, "strokes": 4, "displacement_cc": 1600},
         "fuel": {"name": "petrol"},
+        "lean_warning": {"margin": 0.05, "after_s": 0.3, "buzzer": True},
+        "screen": True,
         "vehicle": {"name": "hill-climb car", "mass_kg": 920, "gears": [120, 70, 50], "exhaust_l": 1.4},
         "target": [
             {"when": {"channel": "high_boost", "is": 1}, "load": "map", "load_kpa": [40, 200], "lambda": [1.0, 0.78]},
@@ -66,6 +68,7 @@ def ch(which, *path):
 # code, where in the configuration, what is put there
 MISTAKES = (
     ("not_object", ("engine",), [4]),
+    ("not_object", ("lean_warning",), True),
     ("not_object", ("channels", SWITCH), "digital"),
     ("not_list", ch(FLOW, "volts"), 5),
     ("not_list", ("vehicle", "gears"), 4),
@@ -76,10 +79,14 @@ MISTAKES = (
     ("bool_for_number", ch(MAP, "volts"), [False, 5]),
     ("text_for_number", ("engine", "cylinders"), "4"),
     ("text_for_number", ch(MAP, "values"), [0, "300"]),
+    ("not_yes_no", ("screen",), 1),
+    ("not_yes_no", ("lean_warning", "buzzer"), "yes"),
     ("not_finite", ("engine", "displacement_cc"), float("inf")),
     ("not_finite", ch(MAP, "values"), [float("nan"), 300]),
     ("not_whole", ("rate_hz",), 200.5),
     ("out_of_range", ("rate_hz",), 0),
+    ("out_of_range", ("lean_warning", "margin"), 0),
+    ("out_of_range", ("lean_warning", "after_s"), 30),
     ("out_of_range", ("rate_hz",), 10**30),
     ("out_of_range", ch(TACH, "per_rev"), 0),
     ("out_of_range", ch(TACH, "per_rev"), 500),
@@ -96,6 +103,7 @@ MISTAKES = (
     ("list_length", ("target", 0, "lambda"), [1.0, 0.9, 0.8]),
     ("list_length", ch(COOLANT, "steinhart_hart"), [1e-3, 2e-4]),
     ("unknown_key", ("rate",), 200),
+    ("unknown_key", ("lean_warning", "delay_s"), 1),
     ("unknown_key", ch(MAP, "smoothing"), 3),
     ("unknown_key", ("vehicle", "colour"), "red"),
     ("missing_key", ("version",), GONE),
@@ -173,6 +181,9 @@ MISTAKES = (
     ("target_order", ("target", 1, "rpm"), [1000, 1000]),
     ("target_rows", ("target", 1, "lambda"), [[1.0, 0.8]]),
     ("target_unreachable", ("target", 0, "when"), GONE),
+    ("lean_no_lambda", ("channels", LAMBDA), GONE),
+    ("lean_no_speed", ("channels", TACH), GONE),
+    ("lean_no_load", ("target",), {"lambda": 0.85}),
     ("when_alone", ("target",), {"lambda": 0.85, "when": {"channel": "high_boost", "is": 1}}),
     ("state_unknown", ("target", 0, "when", "is"), "warm"),
     ("range_order", ("target", 0, "when", "is"), [3, 2]),
@@ -194,6 +205,6 @@ def put(holder, path, value):
 def mistaken(path, value):
     out = good()
     if path == ("channels",):
-        del out["target"]  # it would miss the channels it names
+        del out["target"], out["lean_warning"]  # they would miss the channels they name
     put(out, path, value)
     return out

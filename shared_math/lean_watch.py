@@ -1,0 +1,144 @@
+"""The lean warning: lambda above target under load, for long enough, and nothing else.
+
+What is a warning is decided here alone, from whole numbers, a few times a second. It is meant for the driver's eye and
+comes as late as the gas takes to the sensor; what the drive is judged by is the analysis on the PC.
+"""
+
+from array import array
+
+# Common practice, no source
+MARGIN = 0.05  # lambda above target
+AFTER_S = 0.3  # for so long
+LOADED_KPA = 85  # under load from here on: nearly open throttle without boost
+LOADED_LEAST_KPA = 60  # the same high up in the mountains at the lowest
+LOADED_SHARE_PCT = 85  # of the pressure that the standing engine shows, where that is less
+LOADED_PCT = 60
+JUMP_KPA = 40  # load risen by more within 0.2 s is a tip-in
+JUMP_PCT = 20
+FALLING_RPM_S = 1500  # engine speed falling faster: a gear change
+RUNNING_RPM = 500
+SETTLE_MS = 600  # after any of these, and after lambda becomes known, until the gas at the sensor is of this state
+HELD_MS = 1500  # a warning is shown for at least so long
+WARM_MS = 30000  # of running engine, where the controller has no configured state to tell that it is heating
+LONGEST_STEP_MS = 200  # of a longer pause no more is counted
+
+_COMMANDED = ("lambda_commanded", "commanded_lambda", "lambda_target")
+
+
+def sensors(channels):
+    """The lambda channels that measure the exhaust: all but what the engine computer only commands."""
+    return [one for one in channels if one["kind"] == "lambda" and one["name"] not in _COMMANDED]
+
+
+def entries(target):
+    """The target's entries, as a list."""
+    if target is None:
+        return []
+    return target if isinstance(target, list) else [target]
+
+
+def lacking(config):
+    """What a checked configuration lacks for the warning: "lambda", "speed", "load", in a list; empty if nothing."""
+    out = []
+    if not sensors(config["channels"]):
+        out.append("lambda")
+    if not [one for one in config["channels"] if one["kind"] == "pulses" and "per_rev" in one]:
+        out.append("speed")
+    if not [one for one in entries(config.get("target")) if "load" in one]:
+        out.append("load")
+    return out
+
+
+class LeanWatch:
+    """One engine's warning. `on` is what the lamp shows; `lambda_`, `wanted` are of the last step, in thousandths.
+
+    banks: lambda channels. margin, after_s: as configured. in_kpa: whether loads are pressures (tenths of kPa, else of
+    per cent). warm: for each bank whether the controller tells its warm-up by a state.
+    """
+
+    def __init__(self, banks, margin, after_s, in_kpa, warm):
+        self.margin = int(margin * 1000 + 0.5)
+        self.after_ms = int(after_s * 1000 + 0.5)
+        self.in_kpa = in_kpa
+        self.jump = 10 * (JUMP_KPA if in_kpa else JUMP_PCT)
+        self.loaded = 10 * (LOADED_KPA if in_kpa else LOADED_PCT)
+        self.warm = tuple(warm)
+        self.known_ms = array("i", bytearray(4 * banks))  # each bank: how long lambda is known
+        self.lean_ms = array("i", bytearray(4 * banks))  # and above target
+        self.running_ms = 0
+        self.steady_ms = 0  # how long nothing spoke against a judgement
+        self.load_1 = self.load_2 = -1
+        self.rpm_1 = self.rpm_2 = 0
+        self.since_lean_ms = HELD_MS
+        self.on = False
+        self.under_load = False  # and steady: lambda belongs to the target
+
+    def step(self, ms, rpm, load, wanted, throttle_closed, lambdas, rails):
+        """Take the state `ms` after the last; returns `on`.
+
+        load: tenths of kPa or %, wanted: thousandths, either None where unknown. lambdas: thousandths for each bank,
+        None where the controller tells none; rails: -1 or 1 for each where it is at the rich or lean end of its range.
+        """
+        if ms > LONGEST_STEP_MS:
+            ms = LONGEST_STEP_MS
+        self._settle(ms, rpm, load, throttle_closed)
+        self.under_load = self.steady_ms >= SETTLE_MS and wanted is not None
+        lean = False
+        for bank in range(len(self.known_ms)):
+            if self._bank(bank, ms, wanted, lambdas[bank], rails[bank]):
+                lean = True
+        self.since_lean_ms = 0 if lean else min(HELD_MS, self.since_lean_ms + ms)
+        if lean:
+            self.on = True
+        elif self.since_lean_ms >= HELD_MS:
+            self.on = False
+        return self.on
+
+    def _settle(self, ms, rpm, load, throttle_closed):
+        """How long the engine has been under steady load."""
+        if rpm <= 0 and load is not None and self.in_kpa:
+            share = load * LOADED_SHARE_PCT // 100
+            self.loaded = max(10 * LOADED_LEAST_KPA, min(10 * LOADED_KPA, share))
+        running = rpm >= RUNNING_RPM
+        self.running_ms = min(WARM_MS, self.running_ms + ms) if running else 0
+        known = load is not None
+        # A missing edge makes one speed too low: two must be
+        falling = self.rpm_2 - max(self.rpm_1, rpm) > FALLING_RPM_S * ms // 1000
+        jumped = known and self.load_1 >= 0 and load - min(self.load_1, self.load_2) > self.jump
+        if running and known and load >= self.loaded and not throttle_closed and not falling and not jumped:
+            self.steady_ms = min(SETTLE_MS, self.steady_ms + ms)
+        else:
+            self.steady_ms = 0
+        self.rpm_2 = self.rpm_1
+        self.rpm_1 = rpm
+        if known:
+            self.load_2 = self.load_1 if self.load_1 >= 0 else load
+            self.load_1 = load
+        else:
+            self.load_1 = self.load_2 = -1
+
+    def _bank(self, bank, ms, wanted, value, rail):
+        if value is None:
+            self.known_ms[bank] = 0
+            self.lean_ms[bank] = 0
+            return False
+        if rail == 0:
+            self.known_ms[bank] = min(SETTLE_MS, self.known_ms[bank] + ms)
+        if not self.under_load or self.known_ms[bank] < SETTLE_MS:
+            self.lean_ms[bank] = 0
+            return False
+        if self.running_ms < WARM_MS and not self.warm[bank]:
+            self.lean_ms[bank] = 0
+            return False
+        above = value - wanted
+        if rail:
+            # The end of the range is no measurement: it goes on with what measured values began, and begins nothing
+            self.lean_ms[bank] = self.lean_ms[bank] + ms if rail > 0 and self.lean_ms[bank] else 0
+        elif above > self.margin:
+            self.lean_ms[bank] = self.lean_ms[bank] + ms if self.lean_ms[bank] else 1  # it began somewhere before
+        elif above <= self.margin >> 1:
+            self.lean_ms[bank] = 0
+        if self.lean_ms[bank] > self.after_ms:
+            self.lean_ms[bank] = self.after_ms + 1
+            return True
+        return False
