@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -16,7 +16,8 @@ ROLES_NEED = {"adc": ("s", "o")}
 
 @dataclass(frozen=True)
 class Setup:
-    """columns: as in the setup text, in order. config: defaults filled; {} where it can't be understood."""
+    """columns: as in the setup text, in order. config: defaults filled; {} where it can't be understood. looked_up:
+    channel -> (value of each count, which of them are known already)."""
 
     columns: list[dict]
     period_us: int
@@ -25,6 +26,7 @@ class Setup:
     firmware: str
     board: str
     faults: list[int]
+    looked_up: dict[str, tuple[np.ndarray, np.ndarray]] = field(default_factory=dict, compare=False, repr=False)
 
     @property
     def bits(self) -> list[int]:

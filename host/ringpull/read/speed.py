@@ -18,7 +18,8 @@ Array = np.ndarray
 SLOWEST_US = float(1 << 20)  # the age column holds no longer wait
 LEARN_CYCLES = 20  # a stretch shorter than this teaches nothing about uneven spacing
 MOST_UNEVEN = 64  # edges a cycle, above which spacing is taken as even
-STEPS = 4  # of the search for the cycle around a row's instant
+STEPS = 4  # at most, of the search for the cycle around a row's instant
+NEAR = 1e-7  # edges, nearer than which it need not be known
 
 
 def rate_hz(
@@ -51,9 +52,14 @@ def _cycle_means(stretch: Stretch, times: Array, cycle: float) -> Array:
         return np.full(len(times), np.nan)
     first, last = ((curve(np.array([x - half])) + curve(np.array([x + half])))[0] / 2 for x in (low, high))
     x = np.clip(np.interp(times, curve.y, curve.x), low, high)
+    far = np.arange(len(x))
     for _ in range(STEPS):
-        begin, end = curve(x - half), curve(x + half)
-        x = np.clip(x + (times - (begin + end) / 2) * cycle / np.maximum(end - begin, 1.0), low, high)
+        here = x[far]
+        begin, end = curve(here - half), curve(here + half)
+        x[far] = np.clip(here + (times[far] - (begin + end) / 2) * cycle / np.maximum(end - begin, 1.0), low, high)
+        far = far[np.abs(x[far] - here) > NEAR]
+        if not len(far):
+            break
     width = curve(x + half) - curve(x - half)
     return np.where((times >= first) & (times <= last), 1e6 * _over(cycle, width), np.nan)
 
@@ -144,12 +150,10 @@ def _offsets(
     use = np.isfinite(passed)
     use &= np.abs(passed - (off[tooth[1:]] - off[tooth[:-1]])) < limit
     a, b, passed = tooth[:-1][use], tooth[1:][use], passed[use]
-    normal = np.zeros((teeth, teeth))
-    right = np.zeros(teeth)
-    for one, other, sign in ((a, b, -1.0), (b, a, 1.0)):
-        np.add.at(normal, (one, one), 1.0)
-        np.add.at(normal, (one, other), -1.0)
-        right += sign * np.bincount(one, passed, teeth)
+    pairs = np.bincount(a * teeth + b, minlength=teeth * teeth).reshape(teeth, teeth)
+    pairs = pairs + pairs.T
+    normal = np.diag(pairs.sum(axis=1)).astype(float) - pairs
+    right = np.bincount(b, passed, teeth) - np.bincount(a, passed, teeth)
     normal += 1.0 / teeth  # the sum is 0
     try:
         inverse = np.linalg.inv(normal)

@@ -14,7 +14,7 @@ from shared_math import transfer
 
 Array = np.ndarray
 
-WHOLE_TABLE_BITS = 12  # up to here every count is looked up once for the channel, above only those that occur
+TABLE_BITS = 16  # up to here a table keeps each count's value, above they are computed anew for those that occur
 WHEEL_M = 2.0  # a tyre of a car turns about once in this, and so do the teeth that a speed sensor sees
 
 
@@ -57,16 +57,18 @@ def _analog(setup: Setup, channel: dict, counts: Array) -> Array:
         value = transfer.to_value(channel, transfer.counts_to_volts(count, column["s"], column["o"]))
         return np.nan if value is None else value
 
-    return _looked_up(counts, column["b"], one)
-
-
-def _looked_up(counts: Array, bits: int, one: Callable[[int], float]) -> Array:
-    """one(count) for each count, computed once for each that occurs."""
-    if bits <= WHOLE_TABLE_BITS:
-        there = np.flatnonzero(np.bincount(counts, minlength=1 << bits))
-        table = np.full(1 << bits, np.nan)
-        table[there] = [one(count) for count in there.tolist()]
+    if column["b"] <= TABLE_BITS:
+        size = 1 << column["b"]
+        table, known = setup.looked_up.setdefault(channel["name"], (np.full(size, np.nan), np.zeros(size, bool)))
+        fresh = np.unique(counts[~known[counts]])
+        table[fresh] = [one(count) for count in fresh.tolist()]
+        known[fresh] = True
         return table[counts]
+    return _looked_up(counts, one)
+
+
+def _looked_up(counts: Array, one: Callable[[int], float]) -> Array:
+    """one(count) for each count, computed once for each that occurs."""
     different, where = np.unique(counts, return_inverse=True)
     return np.array([one(count) for count in different.tolist()], float)[where]
 
