@@ -188,6 +188,9 @@ class StandInSession:
     def frame(self):
         return self._frame
 
+    def table(self):
+        return {name: self._frame[name].to_numpy() for name in self._frame}
+
 
 class StandInDrive:
     """What the analysis asks of a drive."""
