@@ -72,9 +72,24 @@ def rows():
                 share = 100 * copy_s / took_s
                 yield f"{kind} ring to columns", share, "% of memcpy", "to reach: 10 %, or 2000 MB/s of file"
             yield f"{kind} ring to columns", out, "MB/s int16", "to reach: 300" if kind == "packed" else ""
+        yield _without_numba(place / "packed.rpl", out)
         yield from _peers(place, out)
         yield from _info(place)
         yield from _memory(place)
+
+
+def _without_numba(path: Path, fast: float):
+    from unittest.mock import patch
+
+    from ringpull.read import columns
+
+    if not columns.fast_pays(RING // 512):
+        return "numba", float("nan"), "", "left out: not installed"
+    with patch.object(columns, "FAST_FROM", 1 << 60):
+        count_s = best(lambda: columns_of(path))
+    with patch.object(columns, "FAST_FROM", 0):
+        fast_s = best(lambda: columns_of(path))
+    return "packed ring to columns without numba", fast * fast_s / count_s, "MB/s int16", "what small drives get; to reach: 300"
 
 
 def _peers(place: Path, packed: float):

@@ -17,6 +17,7 @@ from ringpull.read.store import Store
 from shared_math import layout
 
 PIECE = 2048  # blocks unpacked together
+FAST_PIECE = 1024  # the same for compiled code, which loses nothing by small ones
 WINDOW = 1 << 18  # blocks whose headers are looked at together
 LOST_OR_MORE = 0xFFFF
 Piece = tuple[np.ndarray, dict[int, np.ndarray]]
@@ -76,6 +77,7 @@ class SessionBlocks:
         bits = self.setup.bits
         runs = self.runs if runs is None else runs
         fast = columns.fast_pays(sum(run.count for run in runs))
+        most = min(most, FAST_PIECE) if fast else most
         own = threading.local()
 
         def look(batch: list[Run]) -> tuple[np.ndarray, columns.Rows]:

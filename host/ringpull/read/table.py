@@ -14,7 +14,7 @@ from shared_math import channels as shared_channels
 Table = dict[str, np.ndarray]
 
 MARGIN_S = 5.0  # a piece is decoded with its neighbourhood: whole cycles and missing edges are told from it
-LEAST_ROWS = 1 << 17  # of a piece
+LEAST_ROWS = 1 << 16  # of a piece
 
 
 def decodable(setup: Setup) -> list[dict]:
