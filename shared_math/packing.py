@@ -10,16 +10,6 @@ from array import array
 from shared_math import layout
 from shared_math.compat import const, zeros
 
-
-def bits_needed(span):
-    """Bits that hold every number from 0 to `span` (0 for span 0)."""
-    bits = 0
-    while span:
-        bits += 1
-        span >>= 1
-    return bits
-
-
 # State of a packer, one array of integers: these, then for each column its bits, least and greatest value, least and
 # greatest difference, and the widths that hold both spans. One array, so that a compiled kernel gets it as one pointer. Differences are kept with
 # BIAS added: compiled kernels on 64-bit machines read array cells as unsigned.

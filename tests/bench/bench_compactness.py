@@ -71,9 +71,9 @@ def bound_bits(table: list[dict], columns: list[list[int]]) -> int:
     for column, values in zip(table, columns):
         cells = np.array(values)
         bits = column["b"]
-        plain = bits + len(cells) * packing.bits_needed(int(np.ptp(cells)))
+        plain = bits + len(cells) * int(np.ptp(cells)).bit_length()
         steps = np.diff(cells)
-        stepped = 2 * bits + 1 + len(steps) * packing.bits_needed(int(np.ptp(steps))) if len(steps) else plain
+        stepped = 2 * bits + 1 + len(steps) * int(np.ptp(steps)).bit_length() if len(steps) else plain
         total += min(plain, stepped)
     return total
 
