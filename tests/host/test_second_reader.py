@@ -4,12 +4,14 @@ from pathlib import Path
 
 import pytest
 import second_reader
+from ring_bytes import Ring
 from truth import desk
 from truth.profile import Profile, holds
 from truth.signals import Signals, Tach
 from truth.story import three_pulls
 
 import ringpull
+from ringpull.errors import RingpullError
 
 DEMO_LOGS = Path(__file__).parents[2] / "demo_logs"
 
@@ -100,3 +102,52 @@ def test_the_pages_own_example(tmp_path):
     assert session.names() == ["lambda_1", "mark"]
     assert session.rows == {7: (1000, 0), 8: (1003, 0), 9: (1001, 1), 10: (1004, 1)}
     assert ring.damaged == [] and ring.read == 3
+
+
+def changed(**keys):
+    """A function that gives column descriptions whose first one has these keys; None takes a key away."""
+
+    def change(columns):
+        first = {key: value for key, value in ({**columns[0], **keys}).items() if value is not None}
+        return [first, *columns[1:]]
+
+    return change
+
+
+UNUSABLE = {
+    "no role": changed(r=None),
+    "name is a number": changed(n=7),
+    "no width": changed(b=None),
+    "width 0": changed(b=0),
+    "width 25": changed(b=25),
+    "width is true": changed(b=True),
+    "no volts per count": changed(s=None),
+    "volts at zero are a text": changed(o="0"),
+    "volts per count are no number": changed(s=float("nan")),
+    "one name twice": lambda columns: [*columns[:-1], columns[0]],
+    "no columns": lambda _columns: [],
+    "columns are a text": lambda _columns: "lambda_1",
+}
+
+
+@pytest.mark.parametrize("what", [*UNUSABLE, "period 0", "period is a text", "no object", "no JSON", "not UTF-8"])
+def test_both_leave_a_setup_text_that_describes_no_rows_and_take_the_next(tmp_path, what):
+    ring = Ring()
+    if what in UNUSABLE:
+        ring.setup(columns=UNUSABLE[what](ring.columns))
+    elif what.startswith("period"):
+        ring.setup(period_us=0 if what == "period 0" else "5000")
+    else:
+        ring.text({"no object": b"[1, 2]", "no JSON": b'{"columns": [', "not UTF-8": b'{"utc": "\xff"}'}[what])
+    ring.numbered(0, 80)
+    path = tmp_path / "drive.rpl"
+    path.write_bytes(ring.data())
+    assert second_reader.read_ring(path).sessions == {}
+    with pytest.raises(RingpullError):
+        ringpull.read(path)
+    ring.setup()
+    ring.numbered(80, 20)
+    path.write_bytes(ring.data())
+    drive = ringpull.read(path)
+    assert_same(drive, second_reader.read_ring(path))
+    assert [session.rows for session in drive.sessions] == [100]
