@@ -2,14 +2,14 @@
 
 import errnos
 import memory
-from acquire import button, health, marks, rows, tach
-from panel import lamp
+from acquire import button, health, marks, rows
+from panel import lamp, panel
 from shared_math import channels, layout, speed, ticks
 from store import card, complete, copier, packer, recorder, setup_text, writer
 
 _QUEUE_S = 0.51  # rows the queue holds at least: the longest stall a card may take
 _QUEUE_LEAST = 32
-_OPEN_BLOCK_BYTES = 20480  # the open block's rows at most: above 270 rows a second a quiet block closes early
+_OPEN_BLOCK_BYTES = 12288  # the open block's rows at most: with many columns a quiet block closes early
 _CLOSED_PCT = 12  # throttle below this is closed
 _HEAP_S = 5  # between looks at the free heap: counting it walks the whole heap
 _RETRY_S = 2  # between attempts to get a dead card back
@@ -24,6 +24,7 @@ class Logger:
         self.given = given
         self.lamp = lamp.Lamp()
         self.button = button.Button()
+        self.panel = panel.Panel(board, self.lamp, given)
 
     def run(self):
         """Record from power-on until the board's power goes; a long press finishes the card, a press goes on."""
@@ -42,17 +43,19 @@ class Logger:
     def start(self):
         """Open the card, write the setup, start the timer."""
         board = self.board
-        settings, text, faults, _ = self.given
+        settings, text, faults = self.given[:3]
         rate_hz = settings["rate_hz"]
         period_us = 1000000 // rate_hz
+        board.configure(settings)
         table = channels.columns(settings, board.converter)
         bits = [column["b"] for column in table]
         memory.release()
+        queue = self._queue(len(table), rate_hz)
         pack = packer.make(bits, min(rate_hz, _OPEN_BLOCK_BYTES // (4 * len(bits))))
         parts = self._sources(settings, table)
-        self.marks = marks.Marks(self.button, rate_hz, self._throttle(settings, table), self._first(table, "count"))
+        throttle = self._throttle(settings, table)
+        self.marks = marks.Marks(self.button, rate_hz, throttle, self._first(table, "count"))
         self.button.tail = self.button.head
-        queue = self._queue(len(table), rate_hz)
         self.health = health.Health(self._supply(settings, table))
         self.sampler = rows.Sampler(queue, period_us, parts, self.marks, self.lamp, board.ticks_us, self.health)
         place = self.open_card()
@@ -62,7 +65,7 @@ class Logger:
         self.recorder = recorder.Recorder(queue, pack, rate_hz, out, copies, self.sampler)
         self.recorder.begin()
         self.lamp.fault = faults[0] if faults else 0
-        self.lamp.show(True, False, False)
+        self.panel.begin(settings, table, self, throttle)
         self.sampler.start(board.start_timer(period_us, self.sampler.take))
 
     def _queue(self, columns, rate_hz):
@@ -86,9 +89,9 @@ class Logger:
                 return self._open_once()
             except OSError as error:
                 self.lamp.fault = self._fault_of(error)
-                self.lamp.show(False, False, False)
+                self.panel.stop(False)
             for _ in range(_RETRY_ROUNDS):
-                board.show_lamp(self.lamp)
+                self.panel.waiting()
                 board.idle()
             board.remount()
 
@@ -132,8 +135,7 @@ class Logger:
                 self.lamp.fault = self.given[3]["card_dead"]
                 retry_row = self.sampler.row + _RETRY_S * self.given[0]["rate_hz"]
                 self.revive()
-            self.lamp.show(True, self.marks.open, False)
-            board.show_lamp(self.lamp)
+            self.panel.turn()
             health_.worked((board.ticks_us() - woke) & ticks.MASK)
 
     def revive(self):
@@ -155,8 +157,7 @@ class Logger:
         self.board.stop_timer()
         self.sampler.on = False
         self.recorder.finish()
-        self.lamp.show(False, False, True)
-        self.board.show_lamp(self.lamp)
+        self.panel.stop(True)
 
     def wait_for_press(self):
         """The card may be out: touch nothing until the button is pressed again."""
@@ -167,7 +168,7 @@ class Logger:
         button_.tail = button_.head
         while board.powered() and button_.tail == button_.head:
             board.idle()
-            board.show_lamp(self.lamp)
+            self.panel.waiting()
 
     def _sources(self, settings, table):
         """What fills which column: (column, 0, function) or (column, 1, Tach); subscribes to the pulse inputs."""
@@ -186,9 +187,7 @@ class Logger:
             elif role == "digital":
                 parts.append((at, 0, board.level(channel)))
             elif role == "count":
-                counter = tach.Tach(speed.glitch_limit_us(channel))
-                board.on_edges(channel, counter)
-                parts.append((at, 1, counter))
+                parts.append((at, 1, board.tach(channel, speed.glitch_limit_us(channel))))
         return parts
 
     def _first(self, table, role):

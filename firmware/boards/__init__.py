@@ -9,6 +9,10 @@ def pick():
         from boards.desk import DeskBoard
 
         return DeskBoard()
+    if sys.platform == "rp2" and "RP2040" in sys.implementation._machine:  # pyright: ignore[reportAttributeAccessIssue]
+        from boards.rp2 import Rp2Board
+
+        return Rp2Board()
     from boards.generic import GenericBoard
 
     return GenericBoard()

@@ -8,6 +8,7 @@ import machine
 import vfs
 
 import settings
+from acquire import tach
 from boards import wiring
 from drivers import sdcard
 from shared_math import layout, ticks
@@ -19,12 +20,15 @@ _DRIVE_SLOTS = 131072  # 64 MB
 _PULLS_SLOTS = 16384  # 8 MB
 _BITS = 12
 _FLASH = "/ring"
+_I2C_HZ = 400000
+_I2C_TIMEOUT_US = 10000
 
 
 class GenericBoard:
     """What the firmware asks of a board; the same methods as boards/desk.py."""
 
     name = "generic"
+    irq_options = {}  # of Pin.irq: a port with hard interrupts says so
     card_folder = "/card"
     drive_slots = _DRIVE_SLOTS
     pulls_slots = _PULLS_SLOTS
@@ -33,6 +37,7 @@ class GenericBoard:
         self.pins = wiring.for_port(sys.platform)
         self.lamp_pin = machine.Pin(self.pins["lamp"], machine.Pin.OUT, value=0)
         self.timer = None
+        self.buzzer_pin = None
         self.irq_pins = []
         self.card = None
         if self.pins["spi"] is None:
@@ -106,9 +111,12 @@ class GenericBoard:
         """The text of the card's logger.json, or None."""
         return settings.text_of(self.card_folder)
 
+    def configure(self, config):
+        """The configuration in force, before any input is asked for."""
+
     def converter(self, _input):
         """(bits, reference volts, skew in microseconds) of an analog input."""
-        return _BITS, 3.3, 0
+        return _BITS, self.pins["reference_v"], 0
 
     def reader(self, channel):
         """A function without arguments that samples the channel now: counts."""
@@ -123,14 +131,20 @@ class GenericBoard:
         level = machine.Pin(self.pins["digital"][channel["input"]], machine.Pin.IN).value
         return level if channel["polarity"] == "high" else lambda: 1 - level()
 
-    def on_edges(self, channel, tach):
-        """From now on `tach.edge(tick)` is called at every edge of the channel's input that its polarity names."""
-        edge = tach.edge
+    def tach(self, channel, limit_us):
+        """What counts the edges of a pulse input; an edge within `limit_us` of the last accepted one is refused."""
+        counter = tach.Tach(limit_us)
+        self.on_edges(channel, counter)
+        return counter
+
+    def on_edges(self, channel, counter):
+        """From now on `counter.edge(tick)` is called at every edge of the channel's input that its polarity names."""
+        edge = counter.edge
         now = time.ticks_us
         pin = machine.Pin(self.pins["pulse"][channel["input"]], machine.Pin.IN)
         falling = channel["polarity"] == "falling"
         which = machine.Pin.IRQ_FALLING if falling else machine.Pin.IRQ_RISING
-        pin.irq(lambda _pin: edge(now() & ticks.MASK), which)
+        pin.irq(lambda _pin: edge(now() & ticks.MASK), which, **self.irq_options)
         self.irq_pins.append(pin)
 
     def on_button(self, button):
@@ -162,6 +176,28 @@ class GenericBoard:
     def show_lamp(self, lamp):
         """Set the lamp's pin."""
         self.lamp_pin.value(lamp.lit(time.ticks_ms()))
+
+    def screen(self):
+        """The screen to draw on, or None where none is wired or none answers."""
+        pins = self.pins.get("screen")
+        if pins is None:
+            return None
+        from drivers import oled
+
+        bus = machine.I2C(
+            pins["id"],
+            sda=machine.Pin(pins["sda"]),
+            scl=machine.Pin(pins["scl"]),
+            freq=_I2C_HZ,
+            timeout=_I2C_TIMEOUT_US,
+        )
+        return oled.open_on(bus)
+
+    def buzzer(self, on):
+        """Sound it, or not; only called where the configuration says that there is one."""
+        if self.buzzer_pin is None:
+            self.buzzer_pin = machine.Pin(self.pins["buzzer"], machine.Pin.OUT, value=0)
+        self.buzzer_pin.value(on)
 
     def restart(self):
         """Begin again as after power-on: another card may be in."""

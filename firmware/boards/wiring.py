@@ -5,19 +5,27 @@
 
 RP2 = {
     "analog": {"a0": 26, "a1": 27, "a2": 28},
-    "pulse": {"p0": 15},
+    "analog_inside": {"a3": 29},  # no pad: a third of VSYS, the board's own supply
+    "reference_v": 3.3,  # at ADC_VREF
+    "supply_pwm": 23,  # high: the board's regulator keeps its switching rate; None where the board has no such pin
+    "pulse": {"p0": 15, "p1": 6},
     "digital": {"d0": 14},
     "button": 13,
     "lamp": 12,
+    "buzzer": 7,
+    "screen": {"id": 0, "sda": 4, "scl": 5},
     "spi": {"id": 0, "sck": 18, "mosi": 19, "miso": 16, "cs": 17},
 }
 
 ESP32 = {
     "analog": {"a0": 36, "a1": 39, "a2": 34, "a3": 35},
-    "pulse": {"p0": 27},
+    "reference_v": 3.3,
+    "pulse": {"p0": 27, "p1": 15},
     "digital": {"d0": 26},
     "button": 25,
     "lamp": 33,
+    "buzzer": 4,
+    "screen": {"id": 0, "sda": 21, "scl": 22},
     "spi": {"id": 2, "sck": 18, "mosi": 23, "miso": 19, "cs": 5},
 }
 

@@ -18,8 +18,8 @@ PROJECTS = {
     "host": {"include": ["../host", "../shared_math"], "extraPaths": ["../host", ".."]},
     "firmware": {
         "include": ["../firmware"],
-        # The stubs know no arguments for functions compiled by viper
-        "ignore": ["../firmware/store/viper_*.py", "../shared_math"],
+        # The stubs know no arguments for functions compiled by viper, and no words of PIO programs
+        "ignore": ["../firmware/**/viper_*.py", "../firmware/drivers/pio_*.py", "../shared_math"],
         "extraPaths": ["../firmware", ".."],
         "typeshedPath": STUBS,
         "stubPath": STUBS,

@@ -1,0 +1,66 @@
+"""The RP2040: hard timer, edges stamped by PIO, inputs converted and averaged through DMA. Pins are in wiring.py."""
+
+import time
+
+import machine
+
+from boards import generic
+from drivers import dma_ring, pio_edges, viper_analog, viper_edges
+from shared_math.compat import const
+
+_EDGE_RING_BITS = const(12)  # 1024 stamps: 45 ms of blinded interrupts at 20,000 edges a second
+_WORD = const(2)
+
+
+class Rp2Board(generic.GenericBoard):
+    """What the firmware asks of a board; the same methods as boards/desk.py."""
+
+    name = "rp2"
+    irq_options = {"hard": True}
+
+    def __init__(self):
+        self.stampers = []
+        super().__init__()
+        pwm = self.pins["supply_pwm"]
+        if pwm is not None:
+            machine.Pin(pwm, machine.Pin.OUT, value=1)  # a steady switching rate: less noise on the 3.3 V
+
+    ticks_us = staticmethod(time.ticks_us)  # this port's wrap at 2^30
+
+    def configure(self, config):
+        """The configuration in force, before any input is asked for."""
+        super().configure(config)
+        self.analog = viper_analog.Converter(config["rate_hz"])
+
+    def converter(self, name):
+        """(bits, reference volts, skew in microseconds) of an analog input."""
+        if name[0] != "a":
+            return super().converter(name)
+        return self.analog.bits, self.pins["reference_v"], self.analog.skew_us(self._number(name))
+
+    def reader(self, channel):
+        """A function without arguments that samples the channel now: counts."""
+        name = channel["input"]
+        if name[0] != "a":
+            return super().reader(channel)
+        return self.analog.reader(self._number(name))
+
+    def _number(self, name):
+        pins = self.pins
+        return (pins["analog"].get(name) or pins["analog_inside"][name]) - viper_analog.FIRST_PIN
+
+    def tach(self, channel, limit_us):
+        """What counts the edges of a pulse input; an edge within `limit_us` of the last accepted one is refused."""
+        pin = machine.Pin(self.pins["pulse"][channel["input"]], machine.Pin.IN)
+        stamper = pio_edges.Stamper(len(self.stampers), pin, channel["polarity"])
+        ring = dma_ring.DmaRing(stamper.fifo, stamper.dreq, _WORD, _EDGE_RING_BITS)
+        self.stampers.append((stamper, ring))
+        cycles_per_us = machine.freq() // 1000000
+        start = stamper.start(viper_edges.go)
+        return viper_edges.EdgeRing(ring.buffer, ring.left, limit_us, cycles_per_us, pio_edges.EDGE_CYCLES, start)
+
+    def start_timer(self, period_us, handler):
+        """Call `handler` at a grid of `period_us` as a hard interrupt; None: the first call tells when the grid begins."""
+        self.timer = machine.Timer(-1)
+        every = {"period": period_us, "tick_hz": 1000000, "hard": True}
+        self.timer.init(mode=machine.Timer.PERIODIC, callback=handler, **every)

@@ -1,0 +1,99 @@
+"""Means over the newest samples that DMA has put into a ring in RAM, compiled; and the converter that fills the ring.
+
+The RP2040's converter runs by itself through its four pins in turn. A reading takes the newest whole rounds, so that it
+costs no waiting, and the mean gains one bit for each factor four of the rounds averaged.
+"""
+
+from array import array
+
+import micropython
+from machine import ADC, Pin, mem32
+
+from drivers import dma_ring
+
+INPUTS = 4
+FIRST_PIN = 26
+BITS = 12
+
+_ADC = 0x4004C000  # RP2040 data sheet, 4.9.6
+_CS = _ADC
+_FCS = _ADC + 0x08
+_FIFO = _ADC + 0x0C
+_DIV = _ADC + 0x10
+_CLOCK_HZ = 48000000
+_SLOWEST_HZ = 800  # the divider has 16 bits
+_DREQ_ADC = 36
+_RING_BITS = 10  # 128 rounds of eight bytes
+_ENABLE = 1
+_START_MANY = 1 << 3
+_ALL_FOUR = 0xF << 16
+_FIFO_ON = 1 | 1 << 3  # with DMA requests, from the first sample on
+_OVERFLOWN = 1 << 11
+
+
+class Averaged:
+    """One input. ring: buffer of halfwords, `INPUTS` a round. left: the DMA's transfer counter, buffer or address.
+
+    rounds: 4 or 16 to average. Counts have one bit more for 4, two for 16, and stand for the middle of their step.
+    """
+
+    def __init__(self, ring, left, number, rounds):
+        self.ring = ring
+        self.left = left
+        gain = 1 if rounds == 4 else 2
+        # halfwords in the ring - 1, rounds, input, shift, rounding, greatest sum, its count
+        self.state = array(
+            "i", [len(ring) // 2 - 1, rounds, number, gain, rounds >> 1, 4095 * rounds, (4096 << gain) - 1]
+        )
+
+    @micropython.viper
+    def read(self) -> int:
+        """Counts now; both ends of the converter's range stay recognisable as 0 and all ones."""
+        s = ptr32(self.state)
+        ring = ptr16(self.ring)
+        left = ptr32(self.left)
+        mask = s[0]
+        rounds = s[1]
+        at = ((0 - left[0]) & 0x7FFFFFC) + s[2]
+        total = 0
+        while rounds > 0:
+            rounds -= 1
+            at -= 4
+            total += ring[at & mask] & 0xFFF
+        if total == 0:
+            return 0
+        if total == s[5]:
+            return s[6]
+        return (total + s[4]) >> s[3]
+
+
+class Converter:
+    """The RP2040's converter for rows at `rate_hz`: 16 rounds a row averaged up to 500 Hz, four above."""
+
+    def __init__(self, rate_hz):
+        self.rounds = 16 if rate_hz <= 500 else 4
+        self.bits = BITS + (2 if self.rounds == 16 else 1)
+        self.pins = [ADC(Pin(FIRST_PIN + number)) for number in range(INPUTS)]
+        sample_hz = max(INPUTS * self.rounds * rate_hz, _SLOWEST_HZ)
+        divider = _CLOCK_HZ // sample_hz
+        self.round_us = INPUTS * divider * 1000000 // _CLOCK_HZ
+        mem32[_CS] = _ENABLE
+        mem32[_FCS] = 0
+        while mem32[_FCS] >> 16 & 0xF:
+            mem32[_FIFO]  # noqa: B018  what an earlier run left in it
+        mem32[_DIV] = (divider - 1) << 8
+        mem32[_FCS] = _FIFO_ON | 1 << 24 | _OVERFLOWN
+        self.ring = dma_ring.DmaRing(_FIFO, _DREQ_ADC, 1, _RING_BITS)
+        mem32[_CS] = _ENABLE | _ALL_FOUR | _START_MANY
+
+    def reader(self, number):
+        """A function without arguments that reads input `number` (0 to 3)."""
+        return Averaged(self.ring.buffer, self.ring.left, number, self.rounds).read
+
+    def skew_us(self, number):
+        """Microseconds from the moment of reading to the middle of the samples averaged: negative, they lie before it."""
+        return -(self.round_us * (2 * self.rounds + INPUTS - 1 - number)) // 4
+
+    def overflown(self):
+        """Whether a sample was ever lost: then the inputs are exchanged and nothing read is true."""
+        return mem32[_FCS] & _OVERFLOWN != 0
