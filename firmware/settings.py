@@ -8,10 +8,12 @@ _HEAVY = (
     "config",
     "config_channels",
     "config_check",
+    "config_explain",
     "config_fuel",
     "config_schema",
     "config_text",
     "config_top",
+    "config_words",
     "faults",
     "mixture",
 )
@@ -29,8 +31,10 @@ def text_of(folder):
 
 
 def read(text):
-    """(configuration, its squeezed JSON bytes, fault numbers, numbers of the faults that may come by their names).
+    """(configuration, its squeezed JSON bytes, fault numbers, numbers of the faults that may come by their names,
+    fault number -> words for a screen, or None where no screen is asked for).
 
+    A screen is asked for by the configuration; also where that has a fault, for then a screen tells which.
     text: of logger.json, or None for no file. A bad file never stops the recording: the default logs raw counts of every input.
     """
     try:
@@ -42,20 +46,31 @@ def read(text):
 def _read(text):
     from shared_math import config, faults
 
+    numbers = {name: faults.FAULTS[name][0] for name in _LATER}
     fault = "no_config"
+    words = None
     if text is not None:
         fault = "bad_config"
         try:
             settings = config.load(text)
-            if not config.check(settings):
-                return config.defaults(settings), config.squeeze(text), [], _numbers(faults)
-        except ValueError:
-            pass
-    return config.defaults(config.DEFAULT), json.dumps(config.DEFAULT).encode(), [faults.FAULTS[fault][0]], _numbers(faults)
+            problems = config.check(settings)
+            if not problems:
+                given = config.defaults(settings)
+                return given, config.squeeze(text), [], numbers, _words(faults) if given.get("screen") else None
+            words = config.explain(problems[0])[0]
+        except ValueError as error:
+            words = "logger.json: %s" % error
+        except MemoryError:
+            pass  # a small board must not fail for want of words
+    number = faults.FAULTS[fault][0]
+    said = _words(faults)
+    said[number] = words or faults.FAULTS[fault][1]
+    return config.defaults(config.DEFAULT), json.dumps(config.DEFAULT).encode(), [number], numbers, said
 
 
-def _numbers(faults):
-    return {name: faults.FAULTS[name][0] for name in _LATER}
+def _words(faults):
+    """Fault number -> its sentence, for a screen; the module with all the rest is given back."""
+    return {faults.FAULTS[name][0]: faults.FAULTS[name][1] for name in _LATER}
 
 
 def _unload():

@@ -14,6 +14,7 @@ import vfs
 
 import errnos
 import settings
+from acquire import tach
 from shared_math import ticks
 from shared_math.compat import const
 from store import fatfile
@@ -131,6 +132,9 @@ class DeskBoard:
         if self.timer_at != _FOREVER:
             self._watch_writes()
 
+    def configure(self, config):
+        """The configuration in force, before any input is asked for."""
+
     def converter(self, _input):
         """(bits, reference volts, skew in microseconds) of an analog input."""
         return _BITS, _REFERENCE_V, 0
@@ -161,11 +165,17 @@ class DeskBoard:
         high = 1 if channel["polarity"] == "high" else 0
         return lambda: high if read() > half else 1 - high
 
-    def on_edges(self, channel, tach):
-        """From now on `tach.edge(tick)` is called at every rising edge of the channel's input."""
+    def tach(self, channel, limit_us):
+        """What counts the edges of a pulse input; an edge within `limit_us` of the last accepted one is refused."""
+        counter = tach.Tach(limit_us)
+        self.on_edges(channel, counter)
+        return counter
+
+    def on_edges(self, channel, counter):
+        """From now on `counter.edge(tick)` is called at every rising edge of the channel's input."""
         names = self.job["pulses"]
         if channel["name"] in names:
-            self.tachs[names.index(channel["name"])] = tach
+            self.tachs[names.index(channel["name"])] = counter
 
     def on_button(self, button):
         """From now on `button.change(pressed, tick)` is called at every edge of the button."""
@@ -208,6 +218,12 @@ class DeskBoard:
     def show_lamp(self, _lamp):
         """There is no lamp on a desk; its state is in the ring file."""
 
+    def screen(self):
+        """The screen to draw on, or None: a desk has none."""
+
+    def buzzer(self, _on):
+        """There is none on a desk."""
+
     def restart(self):
         """Begin again with the same card: the desk cannot reset itself."""
         self.remount()
@@ -216,7 +232,7 @@ class DeskBoard:
         """Power is gone: hand the card's files to the PC as they stand on the volume."""
         self.remount()
         out = self.job["out"]
-        buf = bytearray(8 * _SECTOR)
+        buf = bytearray(2 * _SECTOR)
         for name in os.listdir(self.card_folder):
             with open(self.card_folder + "/" + name, "rb") as source:
                 with open(out + "/" + name, "wb") as target:

@@ -19,10 +19,12 @@ class Lamp:
         self.state = layout.LAMP_OFF
         self.fault = 0
 
-    def show(self, recording, marking, card_out):
-        """Set the state. A fault shows unless a pull is being marked: the driver's own act comes first."""
+    def show(self, recording, marking, card_out, lean=False):
+        """Set the state. Lean comes before all that goes on while driving; a marked pull before a fault."""
         if card_out:
             self.state = layout.LAMP_CARD_OUT
+        elif lean:
+            self.state = layout.LAMP_LEAN
         elif marking:
             self.state = layout.LAMP_MARKING
         elif self.fault:
