@@ -1,0 +1,136 @@
+"""One recording on the emulated board, and everything that is known about it: from its card, and from outside."""
+
+from __future__ import annotations
+
+import math
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import board_files
+import chip
+import numpy as np
+import parts
+
+TACH_GPIO = 15
+BUTTON_GPIO = 13
+SD_CS = 17
+CONVERTER_CS = 9
+BUSY_US = 1000
+
+
+@dataclass
+class Setup:
+    """What is to be run. wiring: text of a module that replaces boards/wiring.py, "" for the firmware's own.
+
+    stall_every_s 0: the card never stalls. seconds: of recording that are measured.
+    """
+
+    config: dict
+    tach_hz: float
+    seconds: float
+    stall_every_s: float = 0.0
+    stall_s: float = 0.5
+    wiring: str = ""
+    files: dict[str, bytes] = field(default_factory=dict)
+    flash_us: tuple[float, float] = (400, 45000)
+
+
+def counts_of(channel: int, now_s: float) -> int:
+    """The signal on a converter's input: a slow swing of its own and three counts of noise that repeats."""
+    noise = (int(now_s * 1e6) * 7919 + channel * 104729) % 7 - 3
+    return int(2000 + 150 * channel + 600 * math.sin(2 * math.pi * (0.3 + 0.05 * channel) * now_s)) + noise
+
+
+def tach_edges(hz: float) -> Iterator[tuple[float, int, bool]]:
+    """A square wave from 0.2 s on, in time order, whose speed swings slowly by a tenth around `hz`."""
+    now_s = 0.2
+    while hz:
+        yield now_s, TACH_GPIO, True
+        period = 1 / (hz * (1 + 0.1 * math.sin(2 * math.pi * 0.4 * now_s)))
+        yield now_s + period / 2, TACH_GPIO, False
+        now_s += period
+
+
+def stalls(every_s: float, length_s: float, first_s: float) -> Iterator[tuple[float, float]]:
+    """One stall in every so many seconds."""
+    while every_s:
+        yield first_s, length_s
+        first_s += every_s
+
+
+class Run:
+    """Boots the board with a prepared card and runs it until it has recorded for the time asked."""
+
+    def __init__(self, uf2: Path, setup: Setup, folder: Path) -> None:
+        self.setup = setup
+        self.folder = folder
+        files = board_files.compiled("armv6m", folder)
+        if setup.wiring:
+            (folder / "wiring.py").write_text(setup.wiring)
+            board_files.compile_one(folder / "wiring.py", "boards/wiring.py", "armv6m", folder / "wiring.mpy")
+            files["boards/wiring.mpy"] = (folder / "wiring.mpy").read_bytes()
+        files["boot.py"] = board_files.BOOT
+        files.update(setup.files)
+        self.chip = chip.Chip(uf2, files, counts_of, tach_edges(setup.tach_hz), setup.flash_us)
+        mcu = self.chip.mcu
+        self.card = parts.SdCard(mcu.clock, board_files.card_image(folder, setup.config), BUSY_US)
+        parts.Bus(mcu, 0).attach(self.card, SD_CS)
+        self.converter = parts.SpiConverter(mcu.clock, lambda channel, _single, now_s: counts_of(channel + 4, now_s))
+        parts.Bus(mcu, 1).attach(self.converter, CONVERTER_CS)
+        self.chip.set_pin(BUTTON_GPIO, True)
+
+    def boot(self, longest_s: float = 8.0) -> float:
+        """Run until rows are taken evenly; returns the emulated time of that. RuntimeError with what the board said."""
+        while self.chip.now_s < longest_s:
+            self.chip.run(self.chip.now_s + 0.1)
+            if len(self.instants()) >= 5:
+                self.began_s = self.chip.now_s
+                return self.began_s
+            if b"Error" in self.chip.said:
+                break
+        raise RuntimeError(f"no rows after {self.chip.now_s:.1f} s\n{self.chip.said.decode(errors='replace')}")
+
+    def instants(self) -> list[float]:
+        """Times of the conversions of the board's first analog channel."""
+        first = int(self.setup.config["channels"][0]["input"][1:])
+        return [now_s for now_s, channel, _ in self.chip.conversions if channel == first]
+
+    def record(self) -> None:
+        """The time that is measured: from the end of boot on."""
+        setup = self.setup
+        self.card.stalls = stalls(setup.stall_every_s, setup.stall_s, self.chip.now_s + 0.3)
+        self.card.next_stall = next(self.card.stalls, None)
+        busy_s, now_s, edges, writes = self.chip.busy_s, self.chip.now_s, self.chip.edges_given, len(self.card.writes)
+        self.chip.run(now_s + setup.seconds)
+        self.measured_s = self.chip.now_s - now_s
+        self.cpu = (self.chip.busy_s - busy_s) / self.measured_s
+        self.edges = self.chip.edges_given - edges
+        self.writes = len(self.card.writes) - writes
+
+    def finish(self) -> None:
+        """A long press of the button: the firmware writes what it holds and its health; then the card is read."""
+        self.card.next_stall = None
+        self.chip.set_pin(BUTTON_GPIO, False)
+        self.chip.run(self.chip.now_s + 1.7)
+        self.chip.set_pin(BUTTON_GPIO, True)
+        self.chip.run(self.chip.now_s + 0.6)
+
+    def drive(self):
+        """The drive on the card, as the PC reads it."""
+        import ringpull
+
+        return ringpull.read(board_files.read_card(self.folder, bytes(self.card.image)))
+
+
+def jitter_us(instants: list[float], period_s: float) -> np.ndarray:
+    """How far each sample lies from the even grid that fits them best, the worst first."""
+    times = np.array(instants)
+    rows = np.round((times - times[0]) / period_s)
+    off = times - rows * period_s
+    return np.sort(np.abs(off - np.median(off)))[::-1] * 1e6
+
+
+def temporary() -> tempfile.TemporaryDirectory:
+    return tempfile.TemporaryDirectory(prefix="ringpull-emulated-")
