@@ -163,6 +163,14 @@ class Session:
 
         return values.volts(self._blocks.setup, name, self._raw)
 
+    def turns(self, name: str) -> list[tuple[np.ndarray, np.ndarray]]:
+        """(times_s, turns since the first) of the pulses of a channel with `per_rev`, for every stretch of them without
+        a stop or a loss; missing pulses are counted."""
+        from ringpull.read import values
+
+        channel = next(one.config for one in self.channels if one.name == name)
+        return values.turns(self._blocks.setup, channel, self._raw)
+
     def tables(self) -> Iterator[dict[str, np.ndarray]]:
         """frame() in pieces of bounded size, as column name -> (rows,) array: for drives larger than memory."""
         return read_table.pieces(self._blocks)

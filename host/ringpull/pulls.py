@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ringpull.analysis import load, local
+from ringpull.analysis import load, local, roles
 from ringpull.analysis.align import injected
 from ringpull.analysis.columns import Columns, from_session
 from ringpull.analysis.judge import Judged, prepare
@@ -41,6 +41,12 @@ class View:
     @cached_property
     def judged(self) -> Judged:
         return prepare(self.columns, spoiled=self.spoiled)
+
+    @cached_property
+    def turns(self) -> list[tuple[np.ndarray, np.ndarray]]:
+        """(times_s, turns of the crank since the first) of the speed channel's pulses, a pair for each stretch."""
+        channel = roles.speed_channel(self.session.config.get("channels", []))
+        return [] if channel is None else self.session.turns(channel["name"])
 
 
 @dataclass(eq=False)

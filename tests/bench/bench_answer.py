@@ -8,7 +8,7 @@ from __future__ import annotations
 import os
 
 import numpy as np
-import random_drives as rd
+from bench import random_drives as rd
 
 DRIVES = int(os.environ.get("RINGPULL_DRIVES", "500"))
 

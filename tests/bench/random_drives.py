@@ -7,12 +7,11 @@ from __future__ import annotations
 
 import os
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import replace
 
 import numpy as np
 from truth.drives import Settings, make_drive, pair
 
-from ringpull.analysis import compare, fuelmap, identify, judge, passes, power, transport
+from ringpull.analysis import compare, fuelmap, identify, judge, passes, transport
 from ringpull.analysis.align import align
 from ringpull.analysis.columns import Columns, from_table
 
@@ -163,11 +162,13 @@ def map_cells(seed, spread):
     seen = np.isfinite(fuelmap.ratio(ready))
     true = np.where(seen, truth.lambda_cylinder / truth.target / (1.0 + own), np.nan)
     table = np.where(seen, truth.table(truth.speed_rpm, columns.map_kpa), np.nan)
+    kept = [fuelmap.steady(p) for p in passes.passes(ready, fuelmap.ratio(ready), made.speeds, made.loads, spans)]
     means = []
     for values in (true, table):
         by_cell = {}
-        for one in passes.passes(ready, values, made.speeds, made.loads, spans):
-            by_cell.setdefault((one.speed, one.load, one.loaded), []).append(one.value)
+        for one, steady in zip(passes.passes(ready, values, made.speeds, made.loads, spans), kept, strict=True):
+            if steady:
+                by_cell.setdefault((one.speed, one.load, one.loaded), []).append(one.value)
         means.append({key: np.mean(rows) for key, rows in by_cell.items()})
     out = []
     for cell in made.cells:
@@ -194,44 +195,3 @@ def changed(car_seed, pulls, spread, factor=1.0):
         middles = 0.5 * (edges[1:] + edges[:-1])
         sides.append((passes.passes(ready, value, middles, None, spans_of(drive), session, only_spans=True), middles))
     return compare.compare(sides[0][0], sides[1][0], sides[0][1]).changed
-
-
-def wheel_power(seed):
-    """Errors of wheel power of one drive, as shares: (bins of BIN_RPM, peaks, pulls whose true power lies inside the
-    interval of an unknown grade, pulls on the road)."""
-    drive = make_drive(seed)
-    truth, car = drive.truth, drive.truth.car
-    known = power.Car(
-        mass_kg=car.mass_kg,
-        rpm_per_kmh=car.rad_per_m / 3.6 * 60.0 / (2.0 * np.pi),
-        cda_m2=car.cda_m2,
-        crr=car.crr,
-        grade=car.grade,
-        rotating=car.rotating,
-        air_kg_m3=car.air_kg_m3,
-    )
-    exact = {name: 0.0 for name in ("mass_u", "cda_u", "crr_u", "air_u", "rotating_u")}
-    bins, peaks, covered, road = [], [], 0, 0
-    for p in drive.pulls:
-        edges = drive.edges_s[(drive.edges_s >= p.start_s - 0.3) & (drive.edges_s <= p.end_s)]
-        if any(low < p.end_s and high > p.start_s for low, high in drive.lost_s):
-            continue
-        times_s, turns = power.clean_edges(edges, truth.chain.per_rev)
-        if len(times_s) < 8:
-            continue
-        at_s, speed, rate = power.quadratic(times_s, turns)
-        inside = (at_s > p.start_s + 0.5) & (at_s < p.end_s - 0.2)
-        if np.count_nonzero(inside) < 20:
-            continue
-        rpm, rpm_s = speed[inside] * 60.0, rate[inside] * 60.0
-        true = np.interp(at_s[inside], drive.rows["time_s"], truth.wheel_w)
-        result = power.from_motion(rpm, rpm_s, known)
-        which = (rpm // BIN_RPM).astype(int)
-        means = [(result.watts[which == k].mean(), true[which == k].mean()) for k in np.unique(which)]
-        bins += [a / b - 1.0 for a, b in means]
-        peaks.append(max(a for a, _ in means) / max(b for _, b in means) - 1.0)
-        if not car.dyno:
-            road += 1
-            wide = power.from_motion(rpm, rpm_s, replace(known, grade=None, **exact))
-            covered += np.mean((wide.low <= true) & (true <= wide.high)) > 0.9
-    return bins, peaks, covered, road

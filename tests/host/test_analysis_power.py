@@ -1,9 +1,13 @@
 """Power at the wheels: against worked examples, and from pulses of a car with a known engine."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from bench.random_power import power_changed, turns_of
 
-from ringpull.analysis import power
+from ringpull.analysis import compare, power, wheel
+from ringpull.analysis.columns import Columns
 
 
 def test_road_load_worked_example():
@@ -72,11 +76,17 @@ def pulses(per_rev=2, low=2500.0, high=6800.0, glitches=0, missing=0, seed=1):
     return np.sort(np.concatenate([edges[keep], extra])), car, watts
 
 
+def crank(edges, per_rev):
+    """The pulses of a pull as the rows of a log tell them; a single stretch."""
+    ((times, turns),) = turns_of(edges, per_rev, edges[-1] + 0.1)
+    return times, turns
+
+
 @pytest.mark.parametrize("per_rev", [0.5, 1, 2, 4])
 @pytest.mark.parametrize("glitches, missing", [(0, 0), (15, 3)])
 def test_wheel_power_within_one_per_cent(per_rev, glitches, missing):
     edges, car, watts = pulses(per_rev, glitches=glitches, missing=missing)
-    times, turns = power.clean_edges(edges, per_rev)
+    times, turns = crank(edges, per_rev)
     result = power.wheel_power(times, turns, car)
     bins = np.arange(2750.0, 6751.0, 250.0)
     measured = result.by_speed(bins)
@@ -91,7 +101,7 @@ def test_smoothing_that_is_too_short_reads_high_at_the_peak():
     # what 0.4 s is for: with 0.1 s the largest point is scatter
     edges, car, watts = pulses()
     rough = edges + np.random.default_rng(2).normal(0, 20e-6, len(edges))
-    times, turns = power.clean_edges(rough, 2)
+    times, turns = crank(rough, 2)
     short, long = power.wheel_power(times, turns, car, 0.1), power.wheel_power(times, turns, car, 0.4)
     peak = watts(np.linspace(2600, 6700, 500)).max()
     assert short.watts.max() > long.watts.max()
@@ -100,9 +110,7 @@ def test_smoothing_that_is_too_short_reads_high_at_the_peak():
 
 def test_unknown_grade_widens_the_interval_enough():
     edges, car, watts = pulses()
-    times, turns = power.clean_edges(edges, 2)
-    from dataclasses import replace
-
+    times, turns = crank(edges, 2)
     for grade in (-0.02, -0.01, 0.0, 0.01, 0.02):
         # the same motion on a slope means another power: what was there is the flat one plus the slope's
         result = power.wheel_power(times, turns, replace(car, grade=None))
@@ -116,7 +124,7 @@ def test_unknown_grade_widens_the_interval_enough():
 
 def test_it_is_called_an_estimate_and_engine_power_needs_a_stated_loss():
     edges, car, _ = pulses()
-    result = power.wheel_power(*power.clean_edges(edges, 2), car)
+    result = power.wheel_power(*crank(edges, 2), car)
     assert "estimate" in result.words[0]
     assert power.engine_watts(np.array([85.0]), 0.15)[0] == pytest.approx(100.0)
     with pytest.raises(ValueError, match="share"):
@@ -127,3 +135,51 @@ def test_gear_from_engine_and_wheel_speed():
     rpm = np.linspace(3000, 6000, 50)
     gear, apart = power.gear_of(rpm, rpm / 57.0, [120.2, 78.23, 56.48, 44.27])
     assert gear == 56.48 and apart == pytest.approx(57.0 / 56.48 - 1.0)
+
+
+def pulls_of(edges, per_rev=2, count=3, apart_s=40.0):
+    """(columns, spans, stretches of pulses) of the same pull driven several times."""
+    rows = np.arange(0.0, count * apart_s, 0.005)
+    throttle, rpm = np.zeros(len(rows)), np.full(len(rows), 2500.0)
+    spans, turns = [], []
+    for pull in range(count):
+        times, turned = crank(edges, per_rev)
+        turns.append((times + pull * apart_s, turned))
+        spans.append((pull + 1, pull * apart_s, pull * apart_s + float(edges[-1])))
+        throttle[(rows >= spans[-1][1]) & (rows < spans[-1][2])] = 100.0
+    return Columns(rows, np.ones(len(rows)), rpm, None, throttle, config={"rate_hz": 200}), spans, turns
+
+
+def test_power_of_a_pull_comes_from_its_pulses():
+    edges, car, watts = pulses()
+    columns, spans, turns = pulls_of(edges, count=1)
+    found = wheel.pull_power(columns, *spans[0][1:], car, turns)
+    assert np.abs(found.watts / watts(found.rpm) - 1.0).max() < 0.01
+    # a pull that is nearly all throttle movement and window says nothing
+    assert wheel.pull_power(columns, 0.0, 1.0, car, turns) is None
+
+
+def test_passes_of_power_are_logarithms_at_the_speeds_asked_for():
+    edges, car, watts = pulses()
+    speeds = np.arange(3000.0, 6600.0, 500.0)
+    columns, spans, turns = pulls_of(edges, count=2)
+    found = wheel.power_passes(columns, spans, speeds, car, turns)
+    assert {p.unit for p in found} == {(1, 1), (1, 2)} and len(found) == 2 * len(speeds)
+    for p in found:
+        assert np.exp(p.value) == pytest.approx(watts(speeds[p.speed]), rel=0.005)
+
+
+def test_comparing_power():
+    edges, car, _ = pulses()
+    speeds = np.arange(3000.0, 6600.0, 500.0)
+    columns, spans, turns = pulls_of(edges, count=2)
+    lighter = replace(car, mass_kg=car.mass_kg * 0.93)
+    before = wheel.power_passes(columns, spans, speeds, lighter, turns)
+    after = wheel.power_passes(columns, spans, speeds, car, turns)
+    result = wheel.in_watts(compare.compare(before, after, speeds, better_is=1, method_u=power.METHOD_U))
+    assert result.verdict == compare.BETTER
+    for one in result.bins:
+        assert one.after / one.before - 1.0 == pytest.approx(one.difference, abs=1e-9) and one.low > 0.0
+    same = compare.compare(after, after, speeds, better_is=1, method_u=power.METHOD_U)
+    assert same.verdict == compare.NONE and "%" in same.words[-1]
+    assert power_changed(5, 1, 0.006) == compare.NOT_ENOUGH

@@ -116,10 +116,11 @@ def _pooled(sides: Sequence[np.ndarray], pull_like: bool) -> tuple[float, float,
 
 
 def _test(
-    before: np.ndarray, after: np.ndarray, enough: np.ndarray, pull_like: bool
+    before: np.ndarray, after: np.ndarray, enough: np.ndarray, pull_like: bool, method_u: float
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """(difference, half-width of its 95 % interval, two-sided chance) bin by bin; NaN where not enough. Variance is
-    pooled over bins and sides; a bin that scatters more than the others is tested by itself (Welch)."""
+    pooled over bins and sides; a bin that scatters more than the others is tested by itself (Welch). method_u: standard
+    uncertainty of the method in one bin of one side, which more pulls don't take away."""
     (m0, n0), (m1, n1) = _row_means(before), _row_means(after)
     variance, dof, alike = _pooled((before, after), pull_like)
     difference = np.where(enough, m1 - m0, np.nan)
@@ -132,17 +133,21 @@ def _test(
             if min(map(len, rows)) < 2:
                 continue
             _, error, free, _ = stats.welch(*rows)
+        error = float(np.hypot(error, np.sqrt(2.0) * method_u))
         half[at] = error * stats.t_quantile(1.0 - LEVEL / 2.0, round(free, 2))
         chance[at] = stats.t_two_sided(float(difference[at]) / error, free) if error > 0 else 1.0
     return difference, half, chance
 
 
-def _relative(value: np.ndarray, enough: np.ndarray) -> np.ndarray:
-    """Each pull's values less the pull's own middle level: the median over bins that all pulls share."""
-    shared = enough & np.isfinite(value).all(axis=1)
+def _relative(before: np.ndarray, after: np.ndarray, enough: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Both sides' values less each pull's own level: the median, over bins that all pulls share, of how far the pull
+    stands from the bins' means over both sides. A change of less than half of the curve leaves that level alone."""
+    shared = enough & np.isfinite(before).all(axis=1) & np.isfinite(after).all(axis=1)
     if np.count_nonzero(shared) < LEAST_BINS:
-        return np.full_like(value, np.nan)
-    return value - np.median(value[shared], axis=0)[None, :]
+        return np.full_like(before, np.nan), np.full_like(after, np.nan)
+    usual = 0.5 * (before[shared].mean(axis=1) + after[shared].mean(axis=1))
+    levels = [np.median(side[shared] - usual[:, None], axis=0) for side in (before, after)]
+    return before - levels[0][None, :], after - levels[1][None, :]
 
 
 def compare(
@@ -152,11 +157,13 @@ def compare(
     loads: np.ndarray | None = None,
     sense: str = "nearer to target",
     better_is: int = 0,
+    method_u: float = 0.0,
 ) -> Comparison:
     """Compare two sets of passes that lie in pulls; passes without a pull are ignored.
 
-    better_is: 1 where more is better (power), -1 where less is, 0 for values that should be 1 (measured over target).
-    sense: said in the words.
+    better_is: 0 for values that should be 1 (measured over target); 1 where more is better and -1 where less is, of values
+    in logarithms (power), whose differences are shares.
+    sense: said in the words. method_u: standard uncertainty of the method in a bin, whatever the number of pulls.
     """
     keys = sorted({(p.load, p.speed) for p in [*before, *after] if p.unit is not None})
     a, b = _side(before, keys), _side(after, keys)
@@ -170,11 +177,10 @@ def compare(
         enough &= False
     elif not enough.any():
         words.append("no bin was visited by two pulls on either side")
-    difference, half, chance = _test(a.value, b.value, enough, pull_like=True)
-    ra, rb = _relative(a.value, enough), _relative(b.value, enough)
-    relative, relative_half, relative_chance = _test(
-        ra, rb, enough & np.isfinite(ra).any(1) & np.isfinite(rb).any(1), False
-    )
+    difference, half, chance = _test(a.value, b.value, enough, True, method_u)
+    ra, rb = _relative(a.value, b.value, enough)
+    there = enough & np.isfinite(ra).any(1) & np.isfinite(rb).any(1)
+    relative, relative_half, relative_chance = _test(ra, rb, there, False, method_u)
     rejected = stats.holm(np.concatenate([chance, relative_chance]), LEVEL)
     count = len(keys)
     moved, moved_relative = rejected[:count], rejected[count:]
@@ -210,7 +216,8 @@ def compare(
         verdict = found.pop() if len(found) == 1 else f"{BETTER} and {WORSE}"
     if verdict == NONE:
         usual = float(np.nanmedian(half[enough]))
-        words.append(f"a difference smaller than about {usual:.3f} in a usual bin would not show with these pulls")
+        least = f"{usual:.1%}" if better_is else f"{usual:.3f}"
+        words.append(f"a difference smaller than about {least} in a usual bin would not show with these pulls")
     return Comparison(bins, verdict, _overall(a.value, b.value, enough), words)
 
 

@@ -13,6 +13,10 @@ from ringpull.analysis.passes import Pass, found_axes, passes
 
 LEAST_PASSES = 3
 MOST_STEP = 0.05  # of one correction; measure again before the next
+# A visit at part load counts where it is steady: a shorter crossing is a transient, in which film and delay speak and not
+# the table, and where lambda moves in a cell that does not, something else moves it (a trim, a test). Common practice,
+# no source.
+STEADY_S, STEADY_LAMBDA = 0.3, 0.02
 LEAST_SPREAD = 0.004  # of the table's own error, standard deviation: what shrinkage always allows for
 
 
@@ -60,6 +64,11 @@ def ratio(judged: Judged) -> np.ndarray:
     return value if trim is None else value * (1.0 + np.nan_to_num(trim) / 100.0)
 
 
+def steady(one: Pass) -> bool:
+    """Whether a pass tells of the table: all under load, and steady ones at part load."""
+    return one.loaded or (one.seconds >= STEADY_S and abs(one.moved) <= STEADY_LAMBDA)
+
+
 def suggested(ratio: float, low: float, high: float, error: float, spread: float, loaded: bool, shift: float) -> float:
     """Factor for the fuel: the ratio shrunk toward 1 by its certainty, capped at MOST_STEP.
 
@@ -87,11 +96,12 @@ def fuelmap(
         speeds, loads = found_axes(judged)
     every: list[Pass] = []
     for session, (one, pulls) in enumerate(zip(judged, spans, strict=True)):
-        every += passes(one, ratio(one), speeds, loads, pulls, session)
+        every += [p for p in passes(one, ratio(one), speeds, loads, pulls, session) if steady(p)]
     shift = 1.96 * max((j.budget.systematic for j in judged), default=0.0) / 0.85
     cells: list[Cell] = []
     words = [
         "a pass is one continuous visit to a cell; visits in one pull are one pass",
+        f"at part load a pass lasts at least {STEADY_S:.1f} s, lambda of its halves within {STEADY_LAMBDA:.2f}",
         f"under {LEAST_PASSES} passes there is no interval and no factor; a step is at most {MOST_STEP:.0%}",
     ]
     if any("trim" in j.columns.extra for j in judged):

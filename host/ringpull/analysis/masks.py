@@ -36,8 +36,7 @@ RULES = {
     "tip_in": f"throttle opened by more than {TIP_IN_PCT:.0f} % within {TIP_IN_WINDOW_S:.1f} s (without throttle, "
     f"pressure up by more than {TIP_IN_KPA:.0f} kPa; without both, {SPOOL_S:.1f} s of rising speed), and "
     f"{TIP_IN_S:.1f} s after: enrichment and wall film are not the table's",
-    "gear_change": f"engine speed falling by more than {DROP_RPM_S:.0f} rpm a second, "
-    f"and {AFTER_CHANGE_S:.1f} s after",
+    "gear_change": f"engine speed falling by more than {DROP_RPM_S:.0f} rpm a second, and {AFTER_CHANGE_S:.1f} s after",
     "tach_loss": "no engine speed: its edges are missing or were rejected",
     "delay_assumed": "the delay is only assumed, and the load may have been off when the row's gas met the sensor: what "
     "was measured may belong to what came after the pull",

@@ -20,7 +20,8 @@ MERGE_S = 2.0  # visits to a cell outside pulls that are closer than this are on
 class Pass:
     """One visit. speed, load: index of the cell on the axes. unit: the pull it belongs to (session, pull), or None.
 
-    value: mean of what was measured over it. seconds: judged time. loaded: mostly under load.
+    value: mean of what was measured over it. seconds: judged time. loaded: mostly under load. moved: mean of its second
+    half less that of its first.
     """
 
     speed: int
@@ -29,6 +30,7 @@ class Pass:
     value: float
     seconds: float
     loaded: bool
+    moved: float = 0.0
 
 
 def nearest(axis: np.ndarray, values: np.ndarray) -> np.ndarray:
@@ -80,18 +82,33 @@ def passes(
     if len(order):
         apart = (np.diff(rows[order]) > MERGE_S / period_s) | (np.diff(cell[rows[order]]) != 0)
         group[order] = -1 - np.concatenate([[0], np.cumsum(apart)])
-    _, first, which = np.unique(np.stack([cell[rows], group]), axis=1, return_index=True, return_inverse=True)
-    which = np.ravel(which)
+    lowest = group.min()
+    key = cell[rows] * (group.max() - lowest + 1) + (group - lowest)  # by cell, then by group
+    _, first, which = np.unique(key, return_index=True, return_inverse=True)
     count = np.bincount(which)
     mean = np.bincount(which, value[rows]) / count
+    moved = halves(which, value[rows], count)
     loaded = np.bincount(which, judged.loaded[rows].astype(float)) / count > 0.5
     out = []
     for k in np.flatnonzero(count * period_s >= LEAST_S - 1e-9):
         row = rows[first[k]]
         unit = (session, int(pull[row])) if pull[row] > 0 else None
         here = (int(speed_at[row]), int(load_at[row]))
-        out.append(Pass(*here, unit, float(mean[k]), float(count[k] * period_s), bool(loaded[k])))
+        seconds = float(count[k] * period_s)
+        out.append(Pass(*here, unit, float(mean[k]), seconds, bool(loaded[k]), float(moved[k])))
     return out
+
+
+def halves(which: np.ndarray, value: np.ndarray, count: np.ndarray) -> np.ndarray:
+    """Mean of the later half of each group less that of the earlier. which: group of each value, in order of time."""
+    order = np.argsort(which, kind="stable")
+    rank = np.empty(len(which), np.int64)
+    rank[order] = np.arange(len(which)) - np.repeat(np.cumsum(count) - count, count)
+    late = rank * 2 >= count[which]
+    late_count = np.bincount(which, late)
+    late_sum = np.bincount(which, np.where(late, value, 0.0))
+    early_sum, early_count = np.bincount(which, value) - late_sum, count - late_count
+    return late_sum / np.maximum(late_count, 1) - early_sum / np.maximum(early_count, 1)
 
 
 def round_axis(values: np.ndarray, step: float, most: int) -> np.ndarray:

@@ -12,6 +12,8 @@ import numpy as np
 
 G = 9.80665
 SMOOTH_S = 0.4
+GRID_S = 0.010
+LEAST_PULSES = 5
 # Stated assumptions with standard uncertainties (shares for mass, drag and rolling)
 AIR_KG_M3 = 1.20
 ROTATING = 1.05  # mass factor of what turns: wheels, shafts, crank in the pull's gear
@@ -20,6 +22,7 @@ MASS_U, CDA_U, CRR_U, AIR_U = 0.02, 0.08, 0.20, 0.03
 CDA_M2, CRR = 0.65, 0.013
 CDA_ASSUMED_U, CRR_ASSUMED_U = 0.2, 0.35
 ESTIMATE_U = 0.006  # share of power: pulses' times and smoothing
+METHOD_U = 0.002  # share, of the estimate in one cell of one side of a comparison: smoothing and where points fall
 GRADE_U = 0.012  # of a road whose slope isn't known; 1 % of grade is about 3 % of power
 
 
@@ -75,67 +78,37 @@ class Power:
             return np.where(count > 0, total / count, np.nan)
 
 
-def clean_edges(edges_s: np.ndarray, per_rev: float) -> tuple[np.ndarray, np.ndarray]:
-    """(times, revolutions since the first) of a pull's pulses, glitches thrown out and missing pulses counted.
-
-    edges_s: rising edges, seconds, of one pull (no stop in it). An edge closer to the last than 0.6 of the interval
-    going on is a glitch; an interval of about n of them is n pulses.
-    """
-    if len(edges_s) < 4:
-        return edges_s[:0], edges_s[:0]
-    gaps = np.diff(edges_s)
-    # the going interval: an upper quantile of the neighbourhood, which glitches only make shorter pieces of
-    keep = [0]
-    going = float(np.median(np.sort(gaps[:40])[len(gaps[:40]) // 2 :]))
-    turns = [0.0]
-    for at in range(1, len(edges_s)):
-        gap = float(edges_s[at] - edges_s[keep[-1]])
-        if gap < 0.6 * going:
-            continue
-        count = max(1, round(gap / going))
-        keep.append(at)
-        turns.append(turns[-1] + count / per_rev)
-        if count <= 3:
-            going += 0.3 * (gap / count - going)
-    return edges_s[keep], np.array(turns)
-
-
 def quadratic(times_s: np.ndarray, turns: np.ndarray, smooth_s: float = SMOOTH_S) -> tuple[np.ndarray, ...]:
-    """(grid times, revolutions/s, revolutions/s^2) from a local cubic of the angle on an even grid: speed is a
-    quadratic in each window, so that neither a peak of power nor a bend is flattened by its first order.
+    """(grid times, revolutions/s, revolutions/s^2) from a local cubic of the angle, fitted to the pulses themselves:
+    speed is a quadratic in each window, so that neither a peak of power nor a bend is flattened by its first order.
 
-    times_s, turns: of pulses; between them the angle is taken from its own local parabola.
+    times_s, turns: of pulses. The grid keeps half a window from both ends, and skips windows of fewer than five pulses.
     """
-    span = times_s[-1] - times_s[0]
-    step_s = 0.005
-    half = max(3, round(smooth_s / step_s / 2.0))
-    if span < 2.2 * half * step_s:
+    half_s = smooth_s / 2.0
+    if len(times_s) < LEAST_PULSES or times_s[-1] - times_s[0] < 2.2 * half_s:
         empty = np.zeros(0)
         return empty, empty, empty
-    grid = times_s[0] + np.arange(int(span / step_s)) * step_s
-    angle = np.interp(grid, times_s, turns) + bend(grid, times_s, turns)
-    offsets = np.arange(-half, half + 1) * step_s
-    basis = np.stack([offsets**k for k in range(4)], axis=1)
-    kernel = np.linalg.pinv(basis)
-    middle = angle[half:-half]
-    speed = np.convolve(angle, kernel[1][::-1], mode="valid")
-    rate = 2.0 * np.convolve(angle, kernel[2][::-1], mode="valid")
-    return grid[half:-half][: len(middle)], speed, rate
-
-
-def bend(grid: np.ndarray, times_s: np.ndarray, turns: np.ndarray) -> np.ndarray:
-    """What a straight line between two pulses misses of a crank that gains speed: a (t - t0)(t - t1) / 2."""
-    slope = np.diff(turns) / np.diff(times_s)
-    middles = 0.5 * (times_s[1:] + times_s[:-1])
-    width = max(1, min(25, len(slope) // 4))
-    smooth = np.convolve(slope, np.ones(width) / width, mode="same")
-    rate = np.gradient(smooth, middles)
-    at = np.clip(np.searchsorted(times_s, grid, side="right") - 1, 0, len(times_s) - 2)
-    return 0.5 * rate[at] * (grid - times_s[at]) * (grid - times_s[at + 1])
+    grid = np.arange(times_s[0] + half_s, times_s[-1] - half_s, GRID_S)
+    first = np.searchsorted(times_s, grid - half_s - 1e-9)
+    count = np.searchsorted(times_s, grid + half_s + 1e-9) - first
+    kept = count >= LEAST_PULSES
+    grid, first, count = grid[kept], first[kept], count[kept]
+    if len(grid) == 0:
+        return grid, grid, grid
+    offsets = np.arange(count.max())
+    at = np.minimum(first[:, None] + offsets, len(times_s) - 1)
+    inside = offsets < count[:, None]
+    place = (times_s[at] - grid[:, None]) / half_s
+    angle = turns[at] - turns[at[:, :1]]
+    powers = np.stack([place**k * inside for k in range(4)], axis=2)
+    normal = np.einsum("gik,gil->gkl", powers, powers)
+    right = np.einsum("gik,gi->gk", powers, angle)
+    solved = np.linalg.solve(normal, right[..., None])[..., 0]
+    return grid, solved[:, 1] / half_s, 2.0 * solved[:, 2] / half_s**2
 
 
 def wheel_power(times_s: np.ndarray, turns: np.ndarray, car: Car, smooth_s: float = SMOOTH_S) -> Power:
-    """Power at the wheels of one pull from pulses of the crank: their times (s) and revolutions since the first."""
+    """Power at the wheels of one pull from pulses of the crank: their times (s) and turns since the first."""
     _, speed, rate = quadratic(times_s, turns, smooth_s)
     return from_motion(speed * 60.0, rate * 60.0, car, smooth_s)
 

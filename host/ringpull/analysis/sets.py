@@ -41,9 +41,23 @@ def pull_passes(
 
 def shared_speeds(judged: list[Judged], spans: list[list[Span]], step_rpm: float = 500.0) -> np.ndarray:
     """Breakpoints of speed at `step_rpm` over what the pulls covered."""
-    values = []
-    for one, pulls in zip(judged, spans, strict=True):
+    return passes.round_axis(_under_load(judged, spans, [j.columns.rpm for j in judged]), step_rpm, 24)
+
+
+def shared_loads(judged: list[Judged], spans: list[list[Span]], step: float) -> np.ndarray | None:
+    """Breakpoints of load at `step` over what the pulls covered; None where a drive has no load channel."""
+    loads = [j.columns.load() for j in judged]
+    known = [one for one in loads if one is not None]
+    if len(known) < len(loads):
+        return None
+    return passes.round_axis(_under_load(judged, spans, known), step, 24)
+
+
+def _under_load(judged: list[Judged], spans: list[list[Span]], columns: list[np.ndarray]) -> np.ndarray:
+    """The rows of columns, one of each session, that lie in its pulls and under load."""
+    parts = []
+    for one, pulls, values in zip(judged, spans, columns, strict=True):
         for _, start_s, end_s in pulls:
             rows = one.columns.rows(start_s, end_s)
-            values.append(one.columns.rpm[rows][one.loaded[rows]])
-    return passes.round_axis(np.concatenate(values) if values else np.zeros(0), step_rpm, 24)
+            parts.append(values[rows][one.loaded[rows]])
+    return np.concatenate(parts) if parts else np.zeros(0)

@@ -2,12 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import numpy as np
 
 from ringpull.analysis import load, local, power
 from ringpull.analysis.columns import Columns
+from ringpull.analysis.compare import Comparison
+from ringpull.analysis.passes import Pass, nearest
 
-SHORTEST_S = 1.0
+Turns = tuple[np.ndarray, np.ndarray]
+
+SHORTEST_S = 0.6  # of what can be used of a pull
+OPENING_S = 0.5  # after the load comes on manifold and charger fill, and a window would mix two motions
+RISING_RPM_S = 50.0
+SHARES = ("difference", "low", "high", "relative", "relative_low", "relative_high")
+LEAST_POINTS = 8  # in a cell of speed
 GEAR_NEAR = 0.06  # of a configured gear; further away the wheels slip or the gear is another
 
 
@@ -48,24 +59,84 @@ def car_from(columns: Columns, mass_kg: float | None, gear: float | None, grade:
     )
 
 
-def pull_power(columns: Columns, start_s: float, end_s: float, car: power.Car) -> power.Power | None:
-    """Power of one pull from the engine speed column (means over engine cycles, centred), or None for a pull that is
-    too short or whose speed has gaps. Only rows of rising speed count."""
-    rows = columns.rows(start_s - power.SMOOTH_S, end_s + power.SMOOTH_S)
-    rpm = columns.rpm[rows]
+def pull_power(
+    columns: Columns, start_s: float, end_s: float, car: power.Car, turns: Sequence[Turns] = ()
+) -> power.Power | None:
+    """Power of one pull, or None where too little of it can be used.
+
+    turns: (times_s, turns since the first) of the crank's pulses, a pair for each stretch without a loss; without them
+    the engine speed column serves. Only rising speed under load counts, from OPENING_S after the load came on.
+    """
+    rows = columns.rows(start_s, end_s)
     period_s = columns.period_s
-    half = local.half_rows(power.SMOOTH_S, period_s)
-    if len(rpm) < 2 * half + SHORTEST_S / period_s:
+    loaded = local.close_gaps(load.under_load(columns)[0][rows], round(0.1 / period_s))
+    parts = []
+    for first, last in local.spans(loaded):
+        begin_s = float(columns.time_s[rows][first])
+        stop_s = begin_s + (last - first) * period_s
+        for at_s, speed, rate in motions(columns, begin_s, stop_s, turns):
+            good = (at_s >= begin_s + OPENING_S) & (rate * 60.0 > RISING_RPM_S) & np.isfinite(speed)
+            parts.append((at_s[good], speed[good] * 60.0, rate[good] * 60.0))
+    at_s, rpm, rate = (np.concatenate(one) for one in zip(*parts, strict=True)) if parts else (np.zeros(0),) * 3
+    if len(at_s) < 2 or len(at_s) * float(np.median(np.diff(at_s))) < SHORTEST_S:
         return None
-    offsets = np.arange(-half, half + 1) * period_s
+    return power.from_motion(rpm, rate, car)
+
+
+def motions(columns: Columns, begin_s: float, stop_s: float, turns: Sequence[Turns]) -> list[tuple[np.ndarray, ...]]:
+    """(times_s, turns/s, turns/s^2) between two times, a triple for each stretch of pulses, or one from the column."""
+    if turns:
+        cut = [(times_s >= begin_s) & (times_s <= stop_s) for times_s, _ in turns]
+        return [power.quadratic(t[here], n[here]) for (t, n), here in zip(turns, cut, strict=True) if here.any()]
+    rows = columns.rows(begin_s, stop_s)
+    half = local.half_rows(power.SMOOTH_S, columns.period_s)
+    if rows.stop - rows.start <= 2 * half:
+        return []
+    offsets = np.arange(-half, half + 1) * columns.period_s
     kernel = np.linalg.pinv(np.stack([offsets**k for k in range(3)], axis=1))
-    speed = np.convolve(rpm, kernel[0][::-1], mode="valid")
-    rate = np.convolve(rpm, kernel[1][::-1], mode="valid")
-    time_s = columns.time_s[rows][half:-half]
-    known = load.under_load(columns)[0][rows][half:-half]
-    # a window that reaches over the throttle's movement mixes two motions
-    good = np.isfinite(speed) & (rate > 50.0) & known & (time_s >= start_s + half * period_s)
-    good &= time_s <= end_s - half * period_s
-    if np.count_nonzero(good) * period_s < SHORTEST_S:
-        return None
-    return power.from_motion(speed[good], rate[good], car)
+    speed, rate = (np.convolve(columns.rpm[rows] / 60.0, kernel[k][::-1], mode="valid") for k in (0, 1))
+    return [(columns.time_s[rows][half:-half], speed, rate)]
+
+
+def power_passes(
+    columns: Columns,
+    spans: Sequence[tuple[int, float, float]],
+    speeds: np.ndarray,
+    car: power.Car,
+    turns: Sequence[Turns] = (),
+    session: int = 1,
+) -> list[Pass]:
+    """Passes of power for `compare`: the natural logarithm of watts at each of `speeds` in each pull, by a straight line
+    through the points of its cell.
+
+    In logarithms a difference is a share, and what scales a whole pull (grade, air, load) is a step common to its cells.
+    """
+    out = []
+    for number, start_s, end_s in spans:
+        found = pull_power(columns, start_s, end_s, car, turns)
+        if found is None:
+            continue
+        cell = np.where(found.watts > 0, nearest(speeds, found.rpm), -1)
+        for at, speed in enumerate(speeds):
+            here = cell == at
+            rpm, count = found.rpm[here], int(np.count_nonzero(here))
+            if count < LEAST_POINTS or not rpm.min() < speed < rpm.max():
+                continue
+            middle = float(np.polyval(np.polyfit(rpm - speed, np.log(found.watts[here]), 1), 0.0))
+            seconds = count * (power.GRID_S if turns else columns.period_s)
+            out.append(Pass(at, 0, (session, number), middle, seconds, True))
+    return out
+
+
+def in_watts(found: Comparison) -> Comparison:
+    """A comparison of `power_passes` with watts before and after, differences as shares of power."""
+    bins = [
+        replace(
+            b,
+            before=float(np.exp(b.before)),
+            after=float(np.exp(b.after)),
+            **{name: float(np.expm1(getattr(b, name))) for name in SHARES},
+        )
+        for b in found.bins
+    ]
+    return replace(found, bins=bins, overall=tuple(float(np.expm1(v)) for v in found.overall))

@@ -10,10 +10,19 @@ EXAMPLE = "ringpull compare before_card after_card"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
+    from ringpull.commands.power import between
+
     parser.add_argument("before", type=Path, metavar="BEFORE", help="ring file or card folder of the first drive")
     parser.add_argument("after", type=Path, metavar="AFTER", help="ring file or card folder of the second drive")
     parser.add_argument("--before-pulls", metavar="N,N", help="only these pulls of the first drive")
     parser.add_argument("--after-pulls", metavar="N,N", help="only these pulls of the second drive")
+    parser.add_argument(
+        "--load-step", type=between(1, 200), metavar="STEP", help="bins of load this wide as well as of speed"
+    )
+    parser.add_argument("--power", action="store_true", help="compare power at the wheels instead of the mixture")
+    parser.add_argument("--mass", type=between(50, 50000), metavar="KG", help="with --power: as for `ringpull power`")
+    parser.add_argument("--gear", type=between(1, 1000), metavar="RPM_PER_KMH", help="with --power: likewise")
+    parser.add_argument("--grade", type=between(-0.5, 0.5), metavar="SHARE", help="with --power: likewise")
     parser.add_argument("--json", action="store_true", help="print the comparison as JSON")
 
 
@@ -22,25 +31,58 @@ def run(args: argparse.Namespace) -> int:
     from dataclasses import asdict
 
     import ringpull
-    from ringpull.analysis import compare, sets
     from ringpull.commands.fuelmap import plain
     from ringpull.notes import read_notes
 
-    sides = []
-    for source, chosen in ((args.before, args.before_pulls), (args.after, args.after_pulls)):
-        sides.append(sets.judged_sessions(ringpull.read(source), numbers(chosen)))
-    speeds = sets.shared_speeds(sides[0][0] + sides[1][0], sides[0][1] + sides[1][1])
-    found = [sets.pull_passes(judged, spans, speeds) for judged, spans in sides]
-    result = compare.compare(found[0], found[1], speeds)
+    chosen = ((args.before, numbers(args.before_pulls)), (args.after, numbers(args.after_pulls)))
+    drives = [(ringpull.read(source), pulls) for source, pulls in chosen]
+    result = of_power(drives, args) if args.power else of_mixture(drives, args.load_step)
     notes = {"before": read_notes(args.before), "after": read_notes(args.after)}
     if args.json:
         bins = [{k: plain(v) for k, v in asdict(b).items()} for b in result.bins]
         overall = [plain(v) for v in result.overall]
         out = {"verdict": result.verdict, "overall": overall, "bins": bins, "words": result.words, "notes": notes}
+        out["of"] = "watts at the wheels, differences as shares" if args.power else "measured over target"
         print(json.dumps(out, indent=1))
     else:
-        show(result, notes)
+        show(result, notes, args.power)
     return 0
+
+
+def of_mixture(drives: list, load_step: float | None):
+    """Measured over target compared; drives: (drive, numbers of its pulls or None) before and after."""
+    from ringpull.analysis import compare, sets
+
+    sides = [sets.judged_sessions(drive, pulls) for drive, pulls in drives]
+    judged, spans = sides[0][0] + sides[1][0], sides[0][1] + sides[1][1]
+    speeds = sets.shared_speeds(judged, spans)
+    loads = None if load_step is None else sets.shared_loads(judged, spans, load_step)
+    found = [sets.pull_passes(*side, speeds, loads) for side in sides]
+    return compare.compare(found[0], found[1], speeds, loads)
+
+
+def of_power(drives: list, args):
+    """Power at the wheels compared."""
+    from ringpull.analysis import compare, power, sets, wheel
+    from ringpull.commands.power import car_of
+
+    chosen = [
+        [p for p in drive.pulls() if not p.spoiled and (pulls is None or p.number in pulls)] for drive, pulls in drives
+    ]
+    every = [p for side in chosen for p in side]
+    spans = [[(p.number, p.start_s, p.end_s)] for p in every]
+    speeds = sets.shared_speeds([p.view.judged for p in every], spans)
+    sides = []
+    for side in chosen:
+        found = []
+        for p in side:
+            car = car_of(p.view.columns, args)
+            span = [(p.number, p.start_s, p.end_s)]
+            found += wheel.power_passes(p.view.columns, span, speeds, car, p.view.turns, p.session)
+        sides.append(found)
+    return wheel.in_watts(
+        compare.compare(*sides, speeds, sense="more power at the wheels", better_is=1, method_u=power.METHOD_U)
+    )
 
 
 def numbers(chosen: str | None) -> set[int] | None:
@@ -57,7 +99,7 @@ def numbers(chosen: str | None) -> set[int] | None:
         ) from None
 
 
-def show(result, notes: dict[str, dict[str, str]]) -> None:
+def show(result, notes: dict[str, dict[str, str]], power: bool = False) -> None:
     """Bins, verdict and the notes of both sides."""
     import math
 
@@ -67,23 +109,28 @@ def show(result, notes: dict[str, dict[str, str]]) -> None:
     def number(value: float, form: str) -> str:
         return format(value, form) if math.isfinite(value) else "-"
 
+    scale, form, step = (1e-3, ".1f", "+.1%") if power else (1.0, ".3f", "+.3f")
+    with_load = any(b.load is not None for b in result.bins)
+    titles = ["rpm", *(["load"] if with_load else []), "pulls", "before", "after", "difference", "95 %"]
     table = Table(box=None, pad_edge=False, header_style="bold")
-    for title in ("rpm", "pulls", "before", "after", "difference", "95 %", "against the rest", ""):
+    for title in [*titles, "against the rest", ""]:
         table.add_column(title, justify="right", no_wrap=True)
     for b in result.bins:
         table.add_row(
             f"{b.rpm:.0f}",
+            *([f"{b.load:.0f}"] if with_load else []),
             f"{b.pulls[0]}/{b.pulls[1]}",
-            number(b.before, ".3f"),
-            number(b.after, ".3f"),
-            number(b.difference, "+.3f"),
-            f"{number(b.low, '+.3f')} {number(b.high, '+.3f')}",
-            number(b.relative, "+.3f"),
+            number(b.before * scale, form),
+            number(b.after * scale, form),
+            number(b.difference, step),
+            f"{number(b.low, step)} {number(b.high, step)}",
+            number(b.relative, step),
             b.verdict if b.changed else "",
         )
     console = Console(highlight=False)
     console.print(table)
-    console.print(f"measured over target: {result.verdict}")
+    what = "power at the wheels (kW, an estimate)" if power else "measured over target"
+    console.print(f"{what}: {result.verdict}")
     for words in result.words:
         console.print(words)
     for side, lines in notes.items():

@@ -28,7 +28,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--correction", choices=("sae", "iso", "din"), help="to standard air; needs --kpa and --degc")
     parser.add_argument("--kpa", type=between(40, 120), help="air pressure during the pulls")
     parser.add_argument("--degc", type=between(-60, 80), help="air temperature during the pulls")
-    parser.add_argument("--humidity", type=between(0, 1), default=0.0, metavar="SHARE", help="relative, 0 to 1 (default: 0)")
+    parser.add_argument(
+        "--humidity", type=between(0, 1), default=0.0, metavar="SHARE", help="relative, 0 to 1 (default: 0)"
+    )
     parser.add_argument("--json", action="store_true", help="print the figures as JSON")
 
 
@@ -59,7 +61,7 @@ def run(args: argparse.Namespace) -> int:
     rows, words = [], []
     for pull in pulls:
         car = car_of(pull.view.columns, args)
-        result = pull_power(pull.view.columns, pull.start_s, pull.end_s, car)
+        result = pull_power(pull.view.columns, pull.start_s, pull.end_s, car, pull.view.turns)
         if result is None:
             continue
         words = result.words

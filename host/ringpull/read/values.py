@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from ringpull.read import edges as read_edges
 from ringpull.read import speed as read_speed
 from ringpull.read.setup import Setup
 from shared_math import channels as shared_channels
@@ -96,6 +97,25 @@ def _pulses(setup: Setup, channel: dict, raw: dict[str, Array]) -> Array:
     if "per_metre" in channel:
         return shared_speed.speed_kmh(hz, channel["per_metre"], 1e6)
     return shared_speed.rpm(hz, channel["per_rev"], 1e6)
+
+
+def turns(setup: Setup, channel: dict, raw: dict[str, Array]) -> list[tuple[Array, Array]]:
+    """(times_s, turns since the first) of the pulses of a `per_rev` channel, (n,) each, for every stretch without a stop
+    or a loss: missing pulses counted, uneven spacing evened out."""
+    name = channel["name"]
+    count, age = _column(setup, name, "count"), _column(setup, name + ".age", "age")
+    cycle = cycle_edges(setup, channel)
+    found = read_edges.stretches(
+        raw["row"],
+        raw[name],
+        raw[name + ".age"],
+        setup.period_us,
+        count["b"],
+        age["b"],
+        max(2.0, float(int(cycle))),
+        read_speed.SLOWEST_US,
+    )
+    return [(one.time_us / 1e6, read_speed.even_numbers(one, cycle) / channel["per_rev"]) for one in found]
 
 
 def _or_nan(value: float | None) -> float:
