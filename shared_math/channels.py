@@ -1,6 +1,6 @@
 """Channel descriptions: from the configuration to the columns of the ring file and to the names in decoded tables."""
 
-from shared_math import layout
+from shared_math import converters, layout
 
 # Front ends of the minimum build (hardware/README.md): ohms to the terminal, ohms to ground
 DIVIDER_5V = (6800, 10000)
@@ -72,11 +72,12 @@ def divider_of(channel):
     return DIVIDER_5V
 
 
-def volts_line(channel, bits, reference_volts):
+def volts_line(channel, bits, reference_volts, signed=False):
     """(volts per count, volts at zero counts) at the terminal of an analog channel.
 
-    bits, reference_volts: the converter's. A two-point `calibration` {"counts": [a, b], "volts": [a, b]} wins over
-    divider and reference. A count stands for the middle of its step.
+    bits, reference_volts: the converter's, the volts being those from its lowest to its highest count. A two-point
+    `calibration` {"counts": [a, b], "volts": [a, b]} wins over divider and reference. A count stands for the middle of
+    its step; of a signed converter, stored with half the range added, the middle count stands for 0 V.
     """
     calibration = channel.get("calibration")
     if calibration:
@@ -86,7 +87,7 @@ def volts_line(channel, bits, reference_volts):
         return slope, v0 - slope * c0
     top, bottom = divider_of(channel)
     step = reference_volts / (1 << bits) * (top + bottom) / bottom
-    return step, step / 2
+    return step, -step * (1 << (bits - 1)) if signed else step / 2
 
 
 def supply_of(config):
@@ -97,19 +98,31 @@ def supply_of(config):
     return None
 
 
+def _analog(out, channel, spec, part):
+    bits, reference, skew_us = spec[:3]
+    name = channel["name"]
+    slope, zero = volts_line(channel, bits, reference, part is not None and converters.signed(part))
+    column = {"n": name, "r": "adc", "b": bits, "s": slope, "o": zero, "k": skew_us}
+    if len(spec) > 3:
+        pin_v = spec[3][1 if "calibration" in channel else 0]
+        column["e"] = pin_v * abs(slope) * (1 << bits) / reference
+    out.append(column)
+    if part is not None and converters.slow(part):
+        out.append({"n": name + ".held", "r": "held", "b": layout.HELD_BITS})
+
+
 def columns(config, converter):
     """The columns of the ring file for `config`, in order, as they stand in the setup text.
 
-    converter: function from an analog input's name to (bits, reference volts, skew in microseconds).
+    converter: function from an analog input's name to (bits, reference volts, skew in microseconds), and where the
+    converter is known to bend, (volts of the pin that it may be off by, volts of it that stay after a calibration).
     """
     out = []
     for channel in config["channels"]:
         name = channel["name"]
         kind = channel["kind"]
         if kind in ANALOG_KINDS:
-            bits, reference, skew_us = converter(channel["input"])
-            slope, zero = volts_line(channel, bits, reference)
-            out.append({"n": name, "r": "adc", "b": bits, "s": slope, "o": zero, "k": skew_us})
+            _analog(out, channel, converter(channel["input"]), converters.part_of(config, channel["input"]))
         elif kind in PULSE_KINDS:
             out.append({"n": name, "r": "count", "b": layout.COUNT_BITS})
             out.append({"n": name + ".age", "r": "age", "b": layout.AGE_BITS})

@@ -5,7 +5,7 @@ holds the sentences in memory.
 """
 
 from shared_math import config_schema as schema
-from shared_math import config_text, lean_watch, speed
+from shared_math import config_text, converters, lean_watch, speed
 
 # What is logged when there is no usable logger.json: volts at every terminal and plain edge counts, no meaning claimed
 _RAW_VOLTS = {"kind": "linear", "unit": "V", "volts": [0, 5.5], "values": [0, 5.5]}
@@ -39,13 +39,15 @@ def squeeze(text):
 
 def check(config):
     """All mistakes as a list of (code, where, detail), empty for a usable configuration. `explain` words them."""
-    from shared_math import config_channels, config_check, config_fuel, config_top
+    from shared_math import config_channels, config_check, config_fuel, config_inputs, config_top
 
     checker = config_check.Checker()
     by_name = {}
     if config_top.check_top(checker, config):
-        by_name = config_channels.check_channels(checker, config["channels"])
+        by_name = config_channels.check_channels(checker, config["channels"], config)
     if isinstance(config, dict):
+        if "converters" in config:
+            config_inputs.check_converters(checker, config["converters"])
         if "fuel" in config:
             config_fuel.check_fuel(checker, config["fuel"])
         if "target" in config:
@@ -67,6 +69,7 @@ def defaults(config):
     out = {"board": schema.BOARD, "rate_hz": schema.RATE_HZ, "engine": {}, "fuel": {"name": schema.FUEL_NAME}}
     out.update(_copy(config))
     out["engine"].setdefault("strokes", schema.STROKES)
+    out.setdefault("converters", _copy(converters.USUAL))
     # Nothing said: the warning is on wherever it can be
     warning = out.setdefault("lean_warning", False if lean_watch.lacking(out) else {})
     if warning is not False:

@@ -4,13 +4,14 @@ from shared_math import channels as descriptions
 from shared_math import config_schema as schema
 from shared_math import speed
 from shared_math.config_check import direction, meant, shown
+from shared_math.config_inputs import check_input
 
 _LETTERS = "abcdefghijklmnopqrstuvwxyz"
 _NAME = _LETTERS + "0123456789_"
 
 
-def check_channels(checker, listed):
-    """Check the list; returns name -> channel of those that are {...} with a name, for the targets."""
+def check_channels(checker, listed, config):
+    """Check the list of `config`; returns name -> channel of those that are {...} with a name, for the targets."""
     by_name = {}
     if not isinstance(listed, list):
         checker.bad("not_list", "channels", shown(listed))
@@ -32,7 +33,7 @@ def check_channels(checker, listed):
             where += " (%s)" % shown(channel["name"])
         _check_name(checker, channel, where, by_name)
         kind = _check_kind(checker, channel, where)
-        _check_input(checker, channel, where, kind, inputs)
+        check_input(checker, channel, where, kind, inputs, config)
         if kind:
             _check_column(checker, channel, where, columns)
     return by_name
@@ -53,24 +54,6 @@ def _check_name(checker, channel, where, by_name):
         checker.bad("name_twice", where, shown(name))
     else:
         by_name[name] = channel
-
-
-def _check_input(checker, channel, where, kind, inputs):
-    name = channel.get("input")
-    where += ": input"
-    if name is None:
-        checker.bad("missing_key", where)
-    elif not isinstance(name, str):
-        checker.bad("not_text", where, shown(name))
-    elif not (2 <= len(name) <= 4 and name[0] in "apd" and name[1:].isdigit()):
-        checker.bad("bad_input", where, shown(name))
-    elif name in inputs:
-        checker.bad("input_twice", where, "%s, also of %s" % (shown(name), inputs[name]))
-    else:
-        inputs[name] = where[: -len(": input")]
-        letter = schema.INPUT_LETTER.get(kind, "a")
-        if kind and name[0] != letter:
-            checker.bad("input_kind", where, '%s (wanted: one that begins with "%s")' % (shown(name), letter))
 
 
 def _check_column(checker, channel, where, columns):

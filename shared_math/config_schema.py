@@ -4,6 +4,8 @@ A rule is a tuple: ("number" or "whole", least, most), ("text", longest), ("choi
 ("numbers", fewest, most numbers, least, most). None: the key has rules of its own.
 """
 
+from shared_math import converters
+
 VERSION = 1
 
 TOP = {
@@ -14,6 +16,7 @@ TOP = {
     "fuel": None,
     "target": None,
     "channels": None,
+    "converters": None,
     "vehicle": None,
     "lean_warning": None,
     "screen": ("yes_no",),
@@ -165,7 +168,8 @@ NEEDED = {
     "digital": (),
 }
 LATER_KINDS = ("pulse_width", "obd", "can")
-INPUT_LETTER = {"pulses": "p", "frequency": "p", "digital": "d"}  # every other kind: "a"
+INPUT_LETTERS = {"pulses": "p", "frequency": "p", "digital": "d"}  # every other kind: analog, converters.py
+CONVERTERS = {letter: ("choice", converters.NAMES) for letter in converters.LETTERS}
 
 LAMBDA_LEAST = 0.3
 LAMBDA_MOST = 8.0  # free air, as some controllers print it
@@ -190,4 +194,6 @@ DEFAULTS = {
     "frequency": {"unit": "", "polarity": "rising"},
     "digital": {"polarity": "high"},
 }
+INTERRUPT_BOARDS = ("generic", "esp32")  # those whose pulse inputs are pin interrupts
+INTERRUPT_PERIOD_US = 500  # 2000 edges a second: what pin interrupts follow beside all else
 SHORTEST_PERIOD_US = 100  # 10,000 edges a second: beyond what any pin interrupt follows

@@ -104,8 +104,28 @@ WORDS = {
     ),
     "bad_input": (
         "{w} is not the name of an input: {d}",
-        "inputs are a letter and a number: a for analog, p for pulses, d for digital",
-        "write it as on the wiring table: a0, p0, d0",
+        "inputs are a letter and a number: a for analog, p for pulses, d for digital, x or y for an external converter",
+        "write it as on the wiring table: a0, p0, d0, x3, or x0-x1 for a difference",
+    ),
+    "no_converters": (
+        "{w} names no converter",
+        "the group is empty",
+        'name what is fitted, as "x": "mcp3304", or take the line away',
+    ),
+    "converter_missing": (
+        "{w} belongs to a converter that is not told of: {d}",
+        "the board has two places for external converters, x and y, and this one is not described",
+        'say what is fitted there, as "converters": {{"x": "mcp3208", "y": "ads1115"}}, or use another input',
+    ),
+    "converter_input": (
+        "{w} is not on that converter: {d}",
+        "another converter was meant, or the number is one too high: counting begins at 0",
+        "write an input that the converter has, or say in converters what is really fitted",
+    ),
+    "converter_pair": (
+        "{w} is a difference that this converter can't measure: {d}",
+        "converters measure fixed pairs, and some only single inputs",
+        "wire the sensor to one of its pairs, or say in converters what is really fitted",
     ),
     "input_twice": (
         "{w} is used by two channels: {d}",
@@ -115,7 +135,7 @@ WORDS = {
     "input_kind": (
         "{w} can't take this kind of signal: {d}",
         "the kind of the channel and the input it is wired to do not go together",
-        "correct the kind or the input: a for analog, p for pulses, d for digital",
+        "correct the kind or the input: a, x or y for analog, p for pulses, d for digital",
     ),
     "kind_unknown": ("{w} is not a kind of channel: {d}", "a typing slip", "use one of the known kinds"),
     "kind_later": (

@@ -65,6 +65,7 @@ AGE_BITS = const(20)  # microseconds since the last edge; all ones: that long ag
 REJECTED_BITS = const(16)  # rejected edges, wraps
 MARK_BITS = const(16)  # 2 * id - 1 while marked pull `id` is open, 2 * id after it
 FLAG_BITS = const(16)  # 2 * id + kind of the flag given last
+HELD_BITS = const(12)  # age of a held value in milliseconds, saturates
 LATE_BITS = const(16)  # microseconds after the grid tick, saturates
 LAMP_BITS = const(8)
 STALL_BITS = const(12)  # ms, saturates

@@ -3,6 +3,10 @@
 GONE = object()
 
 
+def _linear(name, place):
+    return {"name": name, "input": place, "kind": "linear", "unit": "bar", "volts": [0.5, 4.5], "values": [0, 10]}
+
+
 def good():
     """A configuration that uses every kind and block."""
     return {
@@ -13,6 +17,7 @@ def good():
         "fuel": {"name": "petrol"},
         "lean_warning": {"margin": 0.05, "after_s": 0.3, "buzzer": True},
         "screen": True,
+        "converters": {"x": "mcp3304", "y": "ads1115"},
         "vehicle": {"name": "hill-climb car", "mass_kg": 920, "gears": [120, 70, 50], "exhaust_l": 1.4},
         "target": [
             {"when": {"channel": "high_boost", "is": 1}, "load": "map", "load_kpa": [40, 200], "lambda": [1.0, 0.78]},
@@ -54,11 +59,14 @@ def good():
             {"name": "wheel_speed", "input": "p1", "kind": "pulses", "per_metre": 12},
             {"name": "ethanol", "input": "p2", "kind": "frequency", "unit": "%", "hz": [50, 150], "values": [0, 100]},
             {"name": "high_boost", "input": "d0", "kind": "digital"},
+            _linear("fuel_pressure", "x0-x1"),
+            _linear("oil_pressure", "x7"),
+            _linear("oil_temperature", "y1-y3"),
         ],
     }
 
 
-LAMBDA, MAP, FLOW, COOLANT, CHARGE, TACH, WHEEL, ETHANOL, SWITCH = range(9)
+LAMBDA, MAP, FLOW, COOLANT, CHARGE, TACH, WHEEL, ETHANOL, SWITCH, DIFFERENCE, SINGLE, SLOW = range(12)
 
 
 def ch(which, *path):
@@ -121,9 +129,26 @@ MISTAKES = (
     ("name_twice", ch(CHARGE, "name"), "coolant"),
     ("column_twice", ch(SWITCH, "name"), "ethanol_pct"),
     ("bad_input", ch(CHARGE, "input"), "pin 7"),
+    ("bad_input", ch(CHARGE, "input"), "a0-a1"),
+    ("bad_input", ch(CHARGE, "input"), "x0-y1"),
+    ("bad_input", ch(CHARGE, "input"), "x2-x2"),
+    ("bad_input", ch(CHARGE, "input"), "x-1"),
+    ("no_converters", ("converters",), {}),
+    ("bad_choice", ("converters", "x"), "mcp3202"),
+    ("unknown_key", ("converters", "z"), "mcp3208"),
+    ("not_object", ("converters",), "mcp3208"),
+    ("converter_missing", ("converters",), {"x": "mcp3304"}),
+    ("converter_missing", ("converters",), GONE),
+    ("converter_input", ch(SINGLE, "input"), "x8"),
+    ("converter_input", ch(SLOW, "input"), "y3-y4"),
+    ("converter_pair", ("converters", "x"), "mcp3208"),
+    ("converter_pair", ch(DIFFERENCE, "input"), "x1-x2"),
+    ("converter_pair", ch(SLOW, "input"), "y1-y2"),
     ("input_twice", ch(CHARGE, "input"), "a0"),
+    ("input_twice", ch(SINGLE, "input"), "x0-x1"),
     ("input_kind", ch(CHARGE, "input"), "p5"),
     ("input_kind", ch(TACH, "input"), "a9"),
+    ("input_kind", ch(TACH, "input"), "x0"),
     ("kind_unknown", ch(CHARGE, "kind"), "thermometer"),
     ("kind_later", ch(CHARGE, "kind"), "can"),
     ("kind_later", ch(CHARGE, "kind"), "obd"),

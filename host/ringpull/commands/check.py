@@ -18,15 +18,21 @@ def run(args: argparse.Namespace) -> int:
     import json
 
     from ringpull.desk.dryrun import parse_config
-    from shared_math import config
+    from shared_math import config, config_advice
 
-    problems = config.check(parse_config(args.config)[0])
+    settings = parse_config(args.config)[0]
+    problems = config.check(settings)
+    advice = [] if problems else config_advice.advice(settings)
     sentences = [config.explain(problem) for problem in problems]
+    hints = [config_advice.explain(told) for told in advice]
     if args.json:
         keys = ("what", "cause", "step")
-        print(json.dumps({"mistakes": [dict(zip(keys, sentence), code=p[0]) for p, sentence in zip(problems, sentences)]}))
+        both = {"mistakes": zip(problems, sentences), "advice": zip(advice, hints)}
+        print(json.dumps({key: [dict(zip(keys, told), code=one[0]) for one, told in both[key]] for key in both}))
     else:
         for what, cause, step in sentences:
             print(f"{what}\n  likely cause: {cause}\n  what to do: {step}\n")
+        for what, cause, step in hints:
+            print(f"Worth knowing: {what}\n  because: {cause}\n  what to do: {step}\n")
         print(f"{args.config.name}: {f'{len(problems)} to correct' if problems else 'nothing to correct'}")
     return 2 if problems else 0

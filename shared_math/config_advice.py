@@ -1,0 +1,33 @@
+"""What a configuration without mistakes should still make somebody think of: said by `check`, never refused."""
+
+from shared_math import config_schema as schema
+from shared_math import speed
+
+# code -> as in config_words.py
+ADVICE = {
+    "fast_for_interrupts": (
+        "{w} may send {d} pulses a second, and this board counts them by interrupts, good for 2000",
+        "many teeth or pulses per turn on a board without a counter of its own",
+        'use an RP2040 board ("board": "rp2"), which stamps edges without its processor, or divide the signal',
+    ),
+}
+
+
+def advice(config):
+    """(code, where, detail) for each thing worth knowing about a configuration that has no mistakes."""
+    out = []
+    channels = config["channels"]
+    for at in range(len(channels)):
+        channel = channels[at]
+        where = 'channel %d ("%s")' % (at + 1, channel["name"])
+        if channel["kind"] in ("pulses", "frequency") and config.get("board", schema.BOARD) in schema.INTERRUPT_BOARDS:
+            shortest = speed.channel_shortest_us(channel)
+            if shortest < schema.INTERRUPT_PERIOD_US:
+                out.append(("fast_for_interrupts", where, "%d" % (1000000 // shortest)))
+    return out
+
+
+def explain(told):
+    """(what is worth knowing, why it is so, what to do) of one of advice()'s."""
+    code, where, detail = told
+    return tuple([sentence.format(w=where, d=detail) for sentence in ADVICE[code]])
