@@ -15,6 +15,7 @@ from ringpull.errors import NothingReadable
 from ringpull.read import sessions as read_sessions
 from ringpull.read import survey as read_survey
 from ringpull.read import table as read_table
+from ringpull.read.between import Finder
 from ringpull.read.sessions import SessionBlocks
 from ringpull.read.store import Blocks, Damage, Store, open_store
 from ringpull.read.survey import MarkSpan
@@ -170,6 +171,29 @@ class Session:
 
         channel = next(one.config for one in self.channels if one.name == name)
         return values.turns(self._blocks.setup, channel, self._raw)
+
+    @cached_property
+    def _finder(self) -> Finder:
+        return Finder(self._blocks)
+
+    def between(self, start_s: float, end_s: float) -> dict[str, np.ndarray]:
+        """The rows of table() with start_s <= time < end_s; only they and their neighbours are decoded."""
+        if not self._blocks.ordered:
+            whole = self.table()
+            rows = slice(*np.searchsorted(whole["time_s"], (start_s, end_s)).tolist())
+            return {name: values[rows] for name, values in whole.items()}
+        first, end = (int(np.ceil(round(time_s / self.period_s, 6))) for time_s in (start_s, end_s))
+        return self._finder.decoded(first, end)
+
+    def row_near(self, row: int) -> int | None:
+        """The number of a row that is there, near to `row`: of a block's first row. None without rows, or where rows
+        are not in order."""
+        near = self._finder.nearest(row) if self._blocks.ordered else -1
+        return None if near < 0 else near
+
+    def sample(self, count: int) -> dict[str, np.ndarray]:
+        """Rows as in table(), but of about `count` blocks spread evenly over the session: a glance at a long one."""
+        return self._finder.sample(count)
 
     def tables(self) -> Iterator[dict[str, np.ndarray]]:
         """frame() in pieces of bounded size, as column name -> (rows,) array: for drives larger than memory."""

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from pages import CARD, until
 
-from ringpull.view.pyramid import CHUNK, Pyramid
+from ringpull.view.pyramid import Pyramid, grouped, runs_of
 from ringpull.view.server import Server
 from ringpull.view.shelf import Shelved
 
@@ -87,7 +87,7 @@ def test_requests_without_meaning(served, query):
 
 def test_windows_hold_every_extreme(served, drive):
     frame = drive.sessions[0].frame()
-    names = served.shelf[0].pyramids[1].columns
+    names = served.shelf[0].shown[1].names
     for start, end in ((0, 140), (30, 60), (61.0, 61.5)):
         head, samples = window(served, start, end, 500)
         inside = frame[(frame["time_s"] >= start) & (frame["time_s"] <= end)]
@@ -104,7 +104,7 @@ def test_close_windows_are_the_rows_themselves(served, drive):
     (first, count), period_s = head["runs"][0], head["period_s"]
     rows = frame[np.round(frame["time_s"] / period_s).between(first, first + count - 1)]
     assert count == len(rows) >= 200
-    for at, name in enumerate(served.shelf[0].pyramids[1].columns):
+    for at, name in enumerate(served.shelf[0].shown[1].names):
         assert samples[at] == pytest.approx(rows[name].to_numpy(), rel=1e-6, nan_ok=True)
 
 
@@ -114,18 +114,20 @@ def test_rows_are_the_decoded_ones(served, drive):
         status, body = ask(served, f"/row?drive=0&session=1&time={frame['time_s'].iloc[row]}")
         told = json.loads(body)
         assert status == 200 and told["time_s"] == pytest.approx(frame["time_s"].iloc[row])
-        for name, value in zip(served.shelf[0].pyramids[1].columns, told["values"], strict=True):
+        for name, value in zip(served.shelf[0].shown[1].names, told["values"], strict=True):
             true = frame[name].iloc[row]
             assert value is None if np.isnan(true) else value == pytest.approx(true, rel=1e-6)
 
 
 def test_export_is_the_decoded_window(served, drive):
     status, body = ask(served, "/export?drive=0&session=1&start=60&end=61")
-    lines = body.decode().split("\r\n")
+    lines = body.decode().split("\n")
     frame = drive.sessions[0].frame()
     inside = frame[(frame["time_s"] >= 60) & (frame["time_s"] <= 61)]
     assert status == 200 and len(lines) == len(inside) + 2
-    assert [float(v) for v in lines[1].split(",")] == pytest.approx(inside[lines[0].split(",")].iloc[0].tolist())
+    assert [float(v) for v in lines[1].split(",")] == pytest.approx(
+        inside[lines[0].split(",")].iloc[0].tolist(), rel=1e-6
+    )
 
 
 def test_remarks_are_kept_beside_the_ring_file(served):
@@ -151,24 +153,71 @@ def test_dropped_file_becomes_a_drive_and_junk_does_not(served):
 
 def test_pyramid_against_plain_search():
     random = np.random.default_rng(5)
-    rows = np.delete(np.arange(2 * CHUNK + 1000), slice(1000, 5000))
-    values = random.normal(size=len(rows))
-    values[random.integers(0, len(rows), 500)] = np.nan
-    pyramid = Pyramid(["x"], 0.005)
-    pieces = np.array_split(np.arange(len(rows)), 9)
-    pyramid.fill({"time_s": rows[p] * 0.005, "x": values[p]} for p in pieces)
-    assert pyramid.rows == len(rows) and pyramid.done
-    for start, end, width in ((0, 1e9, 1000), (0, 100, 333), (1.0, 40.0, 50), (1300, 1320, 7)):
-        period_s, runs, samples = pyramid.window(start, end, width)
-        inside = values[(rows * 0.005 >= start) & (rows * 0.005 <= end)]
-        assert np.nanmax(samples) >= np.float32(np.nanmax(inside)) and np.nanmin(samples) <= np.float32(
-            np.nanmin(inside)
-        )
-        assert sum(count for _, count in runs) == samples.shape[1]
-        # the hole of 4,000 rows stays a hole wherever a bucket is smaller
-        if start < 5.0 and period_s < 2.0:
-            times = np.concatenate([(first + np.arange(count)) * period_s for first, count in runs])
-            assert not ((times > 5.0 + 2 * period_s) & (times < 25.0 - 2 * period_s)).any()
+    rows = np.delete(np.arange(3000, 603_000), slice(1000, 5000))
+    values = random.normal(size=(1, len(rows))).astype(np.float32)
+    values[0, random.integers(0, len(rows), 500)] = np.nan
+    pyramid = Pyramid(1, 3000, 603_000)
+    pieces = [p for p in np.split(np.arange(len(rows)), np.flatnonzero(np.diff(rows // 16 * 16 // 70_000)) + 1)]
+    for at in random.permutation(len(pieces)):  # a piece ends with a bucket
+        piece = pieces[at]
+        pyramid.put(*grouped(rows[piece], values[:, piece], values[:, piece], pyramid.base))
+    for first, end, bucket in ((0, 10**9, 512), (3000, 23_000, 16), (3333, 9999, 32), (260_000, 264_000, 256)):
+        numbers, low, high = pyramid.window(first, end, bucket)
+        there = values[0, (rows >= first) & (rows < end)]
+        assert np.nanmin(low) <= np.nanmin(there) and np.nanmax(high) >= np.nanmax(there)
+        for number in random.choice(numbers, 20):
+            inside = values[0, rows // bucket == number]
+            at = int(np.flatnonzero(numbers == number)[0])
+            if np.isnan(low[0, at]):
+                assert not np.isfinite(inside).any()
+            else:
+                assert (low[0, at], high[0, at]) == (np.nanmin(inside), np.nanmax(inside))
+
+
+def test_pyramid_of_a_very_long_session_stays_small():
+    pyramid = Pyramid(2, 0, 400_000_000)
+    assert pyramid.bytes < 2 * 40e6
+    pyramid.put(np.array([5, 1_000_000]), np.ones((2, 2), np.float32), np.ones((2, 2), np.float32))
+    numbers, low, _ = pyramid.window(0, 400_000_000, 1 << 22)
+    assert np.isfinite(low[0]).sum() == 2 and len(numbers) == -(-400_000_000 // (1 << 22))
+
+
+def test_runs():
+    assert runs_of(np.array([3, 4, 5, 9, 11, 12])) == [[3, 3], [9, 1], [11, 2]]
+    assert runs_of(np.array([], int)) == []
+
+
+def test_long_session_shows_a_glance_first_and_all_of_it_later(drive, monkeypatch):
+    """A long session is stood in for by calling a short one long."""
+    from ringpull.view import reader, shown
+
+    monkeypatch.setattr(shown, "SMALL", 100)
+    monkeypatch.setattr(shown, "GLANCE", 9)
+    session, frame = drive.sessions[0], drive.sessions[0].frame()
+    names = ["map_kpa", "engine_speed_rpm"]
+    one = shown.Shown(session, names)
+    one.glance()
+    _, _, seen = one.window(0, 1000, 100)
+    assert not one.done and np.isfinite(seen[0]).any() and np.nanmax(seen[0]) <= frame["map_kpa"].max() * 1.0001
+    close, runs, samples = one.window(61.0, 62.0, 500)  # close windows are right at once
+    assert close == session.period_s and sum(count for _, count in runs) == samples.shape[1] >= 200
+    for rows, *buckets in reader.buckets(session, names):
+        one.pyramid.put(*buckets)
+        one.read = rows
+    assert one.done
+    _, _, seen = one.window(0, 1000, 100)
+    assert np.nanmax(seen[0]) == np.float32(frame["map_kpa"].max())
+    assert np.nanmin(seen[1]) == np.float32(frame["engine_speed_rpm"].min())
+
+
+def test_rows_of_a_stretch_are_those_of_the_whole(drive):
+    session = drive.sessions[0]
+    whole = session.table()
+    for start_s, end_s in ((0.0, 3.0), (61.0, 64.0), (132.0, 200.0), (300.0, 310.0)):
+        part = session.between(start_s, end_s)
+        keep = (whole["time_s"] >= start_s - 1e-9) & (whole["time_s"] < end_s - 1e-9)
+        for name, values in whole.items():
+            assert np.allclose(part[name], values[keep], rtol=1e-9, equal_nan=True), name
 
 
 def test_page_in_a_browser(served, browser, drive):

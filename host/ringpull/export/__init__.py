@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from importlib import import_module
@@ -48,8 +49,9 @@ def export(
         rows = writer.write(drive, sessions, fresh, progress or (lambda fraction: None))
         fresh.replace(path)
     except OSError as fault:
+        told = os.strerror(fault.errno) if fault.errno else "no reason was given"  # pyarrow's own text is a paragraph
         raise CannotWrite(
-            f"{path} can't be written ({fault.strerror or fault})",
+            f"{path} can't be written ({told})",
             "the folder is read-only or the disk is full",
             "write to another place",
         ) from None

@@ -25,11 +25,24 @@ def write(drive: Drive, sessions: list[Session], path: Path, progress: Callable[
     schema = tables.schema(sessions)
     options = pyarrow.csv.WriteOptions(include_header=False, quoting_style="none")
     with pa.OSFile(str(path), "wb") as file, pyarrow.csv.CSVWriter(file, schema, write_options=options) as writer:
-        file.write((",".join(schema.names) + "\n").encode())  # pyarrow would put the names in quotes
+        file.write(head(schema))
         for table in tables.pieces(sessions, progress):
             writer.write_table(_rounded(table))
             rows += table.num_rows
     return rows
+
+
+def head(schema: pa.Schema) -> bytes:
+    """The head line; pyarrow would put the names in quotes."""
+    return (",".join(schema.names) + "\n").encode()
+
+
+def body(table: pa.Table) -> bytes:
+    """The rows of a piece, rounded as in a whole file."""
+    out = pa.BufferOutputStream()
+    options = pyarrow.csv.WriteOptions(include_header=False, quoting_style="none")
+    pyarrow.csv.write_csv(_rounded(table), out, write_options=options)
+    return out.getvalue().to_pybytes()
 
 
 def _rounded(table: pa.Table) -> pa.Table:

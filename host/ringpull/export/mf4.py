@@ -32,7 +32,7 @@ def write(drive: Drive, sessions: list[Session], path: Path, progress: Callable[
             units = {channel.column: channel.unit for channel in session.channels}
             signals = []
             for name, values in table.items():
-                if name in ("session", "time_s"):
+                if name == "time_s":
                     continue
                 invalid = np.isnan(values) if values.dtype.kind == "f" else None
                 signal = Signal(

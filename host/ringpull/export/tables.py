@@ -18,26 +18,36 @@ WHOLE = ("session", "mark")
 
 def schema(sessions: list[Session]) -> pa.Schema:
     """The columns of all sessions; whole numbers for session and mark."""
-    return pa.schema([(name, pa.int64() if name in WHOLE else pa.float64()) for name in column_names(sessions)])
+    return kinds_of(column_names(sessions))
+
+
+def kinds_of(names: list[str]) -> pa.Schema:
+    """Columns of these names."""
+    return pa.schema([(name, pa.int64() if name in WHOLE else pa.float64()) for name in names])
+
+
+def as_arrow(table: dict[str, np.ndarray], kinds: pa.Schema) -> pa.Table:
+    """A decoded piece; columns that it lacks are empty. NaN becomes null: an empty cell."""
+    rows = len(table["time_s"])
+    arrays = []
+    for field in kinds:
+        values = table.get(field.name)
+        if values is None:
+            arrays.append(pa.nulls(rows, field.type))
+        elif field.name in WHOLE:
+            arrays.append(pa.array(values))
+        else:
+            arrays.append(pa.array(values, mask=np.isnan(values)))
+    return pa.Table.from_arrays(arrays, schema=kinds)
 
 
 def pieces(sessions: list[Session], progress: Callable[[float], None]) -> Iterator[pa.Table]:
-    """The decoded rows, a piece of bounded size after the other. NaN becomes null: an empty cell."""
+    """The decoded rows, a piece of bounded size after the other."""
     kinds = schema(sessions)
     total = sum(session.rows for session in sessions) or 1
     done = 0
     for session in sessions:
         for table in session.tables():
-            rows = len(table["time_s"])
-            arrays = []
-            for field in kinds:
-                values = table.get(field.name)
-                if values is None:
-                    arrays.append(pa.nulls(rows, field.type))
-                elif field.name in WHOLE:
-                    arrays.append(pa.array(values))
-                else:
-                    arrays.append(pa.array(values, mask=np.isnan(values)))
-            yield pa.Table.from_arrays(arrays, schema=kinds)
-            done += rows
+            yield as_arrow(table, kinds)
+            done += len(table["time_s"])
             progress(done / total)

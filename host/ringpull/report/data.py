@@ -129,6 +129,21 @@ def session_data(session, judged=None) -> tuple[dict, str]:
     return told, packed(coded)
 
 
+def marked(drive) -> list[dict]:
+    """The marked pulls for the traces, before anything is judged."""
+    marks = [(s, m) for s in drive.sessions for m in s.marks if not m.void]
+    return [
+        {
+            "kind": "pull",
+            "number": at + 1,
+            "session": session.id,
+            "start_s": round(mark.start_s, 4),
+            "end_s": round(session.duration_s if mark.end_s is None else mark.end_s, 4),
+        }
+        for at, (session, mark) in enumerate(marks)
+    ]
+
+
 def spans(answer, events: list[Numbered]) -> list[dict]:
     """Pulls and lean events for the traces."""
     out = [

@@ -272,6 +272,16 @@ const traces = (() => {
     refresh();
   }
 
+  /* Ask again for the same window: more of the drive has been read. */
+  async function reload() {
+    await fetched();
+    for (const panel of panels) {
+      const [low, high] = limits(state.shown, panel.group);
+      if (Number.isFinite(low)) panel.limits = [Math.min(low, panel.limits[0]), Math.max(high, panel.limits[1])];
+    }
+    refresh();
+  }
+
   /* Panels on the screen at once; the others when the hand rests. */
   function refresh() {
     for (const panel of panels) panel.stale = true;
@@ -423,5 +433,5 @@ const traces = (() => {
     if (panels.length) values();
   }
 
-  return { build, resize, recolour, restated, setMode, setOver, setPull, setSpans, centre, zoom, along, step, everything, state };
+  return { build, resize, recolour, restated, setMode, setOver, setPull, setSpans, reload, centre, zoom, along, step, everything, state };
 })();

@@ -7,7 +7,7 @@ from pathlib import Path
 from ringpull.report import data, palette
 from ringpull.report import page as report
 from ringpull.report.words import text
-from ringpull.view.shelf import MOST_JUDGED_S, Shelved
+from ringpull.view.shelf import Shelved
 
 HERE = Path(__file__).parent
 SCRIPTS = ("vendor/uplot.min.js", "units.js", "samples.js", "drawing.js", "traces.js", "controls.js")
@@ -16,7 +16,7 @@ POLICY = report.POLICY + "; connect-src 'self'"
 
 def page(shelf: list[Shelved]) -> str:
     """The document."""
-    known = {"fuel": report.fuel(shelf[0].drive), "colours": palette.for_canvas(), "judged_s": MOST_JUDGED_S}
+    known = {"fuel": report.fuel(shelf[0].drive), "colours": palette.for_canvas()}
     scripts = report.inlined(SCRIPTS) + report.inlined(("remote.js", "view.js"), HERE)
     drive = '<label>drive <select id="drive"></select></label>'
     more = (

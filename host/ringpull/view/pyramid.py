@@ -1,146 +1,103 @@
-"""Samples of one session in chunks, each with its least and most over 16, 256, 4096... rows."""
+"""Least and most of every BASE, 16 BASE, 256 BASE... rows of a session: what is drawn where rows are many.
+
+Rows themselves are not held: `rows.Rows` decodes those of a close window when it is asked for.
+"""
 
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
-CHUNK = 1 << 18  # rows; a power of two, so that buckets never straddle two chunks
+LEAST_BASE = 16  # rows
 FACTOR = 16
+MOST_BUCKETS = 1 << 21  # of the finest level: 17 MB a column at most
 
 
-@dataclass(frozen=True)
-class Chunk:
-    """Rows without a hole. first: number of the first one. levels[k]: (values, values) at k = 0, else (least, most) of
-    FACTOR**k rows; arrays (columns, n) float32, NaN where invalid."""
+def base_of(span_rows: int) -> int:
+    """Rows in a bucket of the finest level of a session that is so many rows long, gaps included: a power of two."""
+    base = LEAST_BASE
+    while span_rows > base * MOST_BUCKETS:
+        base *= 2
+    return base
 
+
+def grouped(
+    numbers: np.ndarray, low: np.ndarray, high: np.ndarray, size: int
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Each `size` rows or buckets as one: (numbers of those that there are (n,), least, most (columns, n)).
+
+    numbers: (m,) rising. low, high: (columns, m) float32, NaN where there is no value; for rows the same twice.
+    """
+    at = numbers // size
+    starts = np.flatnonzero(np.diff(at, prepend=-1))
+    if not len(starts):
+        return starts, low[:, :0], high[:, :0]
+    return at[starts], np.fmin.reduceat(low, starts, axis=1), np.fmax.reduceat(high, starts, axis=1)
+
+
+def runs_of(numbers: np.ndarray) -> list[list[int]]:
+    """[first, count] of each stretch of consecutive numbers."""
+    if not len(numbers):
+        return []
+    cuts = np.flatnonzero(np.diff(numbers) != 1) + 1
+    starts, ends = [0, *cuts.tolist()], [*cuts.tolist(), len(numbers)]
+    return [[int(numbers[a]), b - a] for a, b in zip(starts, ends, strict=True)]
+
+
+@dataclass
+class Level:
+    """Buckets of `size` rows from number `first` on. low, high: (columns, n) float32, NaN where nothing is known."""
+
+    size: int
     first: int
-    levels: list[tuple[np.ndarray, np.ndarray]]
+    low: np.ndarray
+    high: np.ndarray
 
-    @property
-    def rows(self) -> int:
-        return self.levels[0][0].shape[1]
-
-
-def reduced(values: np.ndarray, size: int, how) -> np.ndarray:
-    """Least or most (how: np.fmin or np.fmax) of each `size` values along the second axis; the last may be of fewer."""
-    if size == 1:
-        return values
-    return how.reduceat(values, np.arange(0, values.shape[1], size), axis=1)
-
-
-def chunk_of(first: int, values: np.ndarray) -> Chunk:
-    """A chunk with its levels. values: (columns, rows) float32."""
-    levels = [(values, values)]
-    while levels[-1][0].shape[1] > FACTOR:
-        low, high = levels[-1]
-        levels.append((reduced(low, FACTOR, np.fmin), reduced(high, FACTOR, np.fmax)))
-    return Chunk(first, levels)
+    def part(self, begin: int, end: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """(numbers, least, most) of the buckets begin .. end - 1, as far as there are such."""
+        begin, end = max(begin, self.first), min(end, self.first + self.low.shape[1])
+        which = slice(begin - self.first, max(end, begin) - self.first)
+        return np.arange(begin, max(end, begin)), self.low[:, which], self.high[:, which]
 
 
 class Pyramid:
-    """Grows while a session is being read, by one thread; windows may be asked for at any time by others."""
+    """One session. Filled by one thread, in any order; windows may be asked for at any time by others."""
 
-    def __init__(self, columns: list[str], period_s: float) -> None:
-        self.columns = columns
-        self.period_s = period_s
-        self.done = False
-        self._chunks: list[Chunk] = []
+    def __init__(self, columns: int, first: int, end: int) -> None:
+        """first, end: the session's rows are first .. end - 1."""
+        self.levels: list[Level] = []
+        size = self.base = base_of(end - first)
+        while not self.levels or self.levels[-1].low.shape[1] > FACTOR:
+            shape = columns, (max(end, first + 1) - 1) // size - first // size + 1
+            self.levels.append(Level(size, first // size, *(np.full(shape, np.nan, np.float32) for _ in range(2))))
+            size *= FACTOR
         self._lock = threading.Lock()
 
     @property
-    def chunks(self) -> list[Chunk]:
+    def bytes(self) -> int:
+        """Memory of all levels."""
+        return sum(level.low.nbytes + level.high.nbytes for level in self.levels)
+
+    def put(self, numbers: np.ndarray, low: np.ndarray, high: np.ndarray) -> None:
+        """Take buckets of the finest level, numbers rising, instead of what was known of them."""
+        if not len(numbers):
+            return
         with self._lock:
-            return list(self._chunks)
+            at = numbers - self.levels[0].first
+            self.levels[0].low[:, at], self.levels[0].high[:, at] = low, high
+            begin, end = int(numbers[0]), int(numbers[-1]) + 1
+            for below, level in zip(self.levels, self.levels[1:], strict=False):
+                begin, end = begin // FACTOR, -(-end // FACTOR)
+                there, least, most = grouped(*below.part(begin * FACTOR, end * FACTOR), FACTOR)
+                at = there - level.first
+                level.low[:, at], level.high[:, at] = least, most
 
-    @property
-    def rows(self) -> int:
-        return sum(chunk.rows for chunk in self.chunks)
-
-    def range_s(self) -> tuple[float, float]:
-        """From the first to the end of the last row that is there yet."""
-        chunks = self.chunks
-        if not chunks:
-            return 0.0, 0.0
-        return chunks[0].first * self.period_s, (chunks[-1].first + chunks[-1].rows) * self.period_s
-
-    def fill(self, tables: Iterator[dict[str, np.ndarray]]) -> None:
-        """Take all pieces of a session (Session.tables())."""
-        held_rows, held = np.zeros(0, np.int64), np.zeros((len(self.columns), 0), np.float32)
-        for table in tables:
-            rows = np.round(np.asarray(table["time_s"]) / self.period_s).astype(np.int64)
-            values = np.stack([np.asarray(table[name], np.float32) for name in self.columns])
-            held_rows, held = np.concatenate([held_rows, rows]), np.concatenate([held, values], axis=1)
-            held_rows, held = self._take(held_rows, held, last=False)
-        self._take(held_rows, held, last=True)
-        self.done = True
-
-    def _take(self, rows: np.ndarray, values: np.ndarray, last: bool) -> tuple[np.ndarray, np.ndarray]:
-        """Make chunks of all but the open end; the rest is given back."""
-        cuts = np.flatnonzero(np.diff(rows) != 1) + 1
-        starts, ends = [0, *cuts.tolist()], [*cuts.tolist(), len(rows)]
-        fresh = []
-        keep = len(rows)
-        for begin, end in zip(starts, ends, strict=True):
-            while end - begin >= CHUNK or (begin < end and (last or end < len(rows))):
-                stop = min(begin + CHUNK, end)
-                fresh.append(chunk_of(int(rows[begin]), np.ascontiguousarray(values[:, begin:stop])))
-                begin = stop
-            if end == len(rows):
-                keep = begin
-        with self._lock:
-            self._chunks += fresh
-        return rows[keep:], values[:, keep:]
-
-    def window(self, start_s: float, end_s: float, width: int) -> tuple[float, list[list[int]], np.ndarray]:
-        """(period_s, runs, samples) of a window for `width` pixels: samples themselves where they are few, else the
-        least and the most of each bucket, one after the other, as if rows of half a bucket.
-
-        runs: [first, count] in those rows; samples: (columns, n) float32.
-        """
-        first, end = int(np.floor(start_s / self.period_s)), int(np.ceil(end_s / self.period_s)) + 1
-        bucket = 1
-        while bucket * 2 * max(width, 1) < end - first:
-            bucket *= 2
-        runs: list[list[int]] = []
-        parts = []
-        for chunk in self.chunks:
-            low, high = max(first - chunk.first, 0), min(end - chunk.first, chunk.rows)
-            if low >= high:
-                continue
-            made = part_of(chunk, low, high, bucket)
-            begin = chunk.first + low if bucket == 1 else round((chunk.first + low // bucket * bucket) * 2 / bucket)
-            if runs and abs(sum(runs[-1]) - begin) <= (bucket > 1):
-                runs[-1][1] += made.shape[1]
-            else:
-                runs.append([begin, made.shape[1]])
-            parts.append(made)
-        samples = np.concatenate(parts, axis=1) if parts else np.zeros((len(self.columns), 0), np.float32)
-        return (self.period_s if bucket == 1 else self.period_s * bucket / 2), runs, samples
-
-    def nearest(self, time_s: float) -> tuple[float, np.ndarray] | None:
-        """(time, values) of the row nearest to a time; None without rows."""
-        row = round(time_s / self.period_s)
-        best = None
-        for chunk in self.chunks:
-            at = min(max(row - chunk.first, 0), chunk.rows - 1)
-            away = abs(chunk.first + at - row)
-            if best is None or away < best[0]:
-                best = away, (chunk.first + at) * self.period_s, chunk.levels[0][0][:, at]
-        return None if best is None else best[1:]
-
-
-def part_of(chunk: Chunk, low: int, high: int, bucket: int) -> np.ndarray:
-    """Rows low..high-1 of a chunk, or with bucket > 1 least and most in turn of the buckets that hold them."""
-    if bucket == 1:
-        return chunk.levels[0][0][:, low:high]
-    level, size = 0, 1
-    while level + 1 < len(chunk.levels) and size * FACTOR <= bucket:
-        level, size = level + 1, size * FACTOR
-    begin, stop = low // bucket * bucket // size, -(-(-(-high // bucket) * bucket) // size)
-    least, most = (values[:, begin:stop] for values in chunk.levels[level])
-    least, most = reduced(least, bucket // size, np.fmin), reduced(most, bucket // size, np.fmax)
-    return np.stack([least, most], axis=2).reshape(least.shape[0], -1)
+    def window(self, first: int, end: int, bucket: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """(numbers, least, most) of the buckets of `bucket` rows that hold any of rows first .. end - 1. bucket: a
+        power of two, at least `base`."""
+        level = max((one for one in self.levels if one.size <= bucket), key=lambda one: one.size)
+        each = bucket // level.size
+        begin, stop = first // bucket * each, -(-end // bucket) * each
+        return grouped(*level.part(begin, stop), each)

@@ -13,6 +13,7 @@ import numpy as np
 
 from ringpull.errors import RingpullError
 from ringpull.view.shelf import Shelved
+from ringpull.view.shown import Shown
 
 LOOPBACK = "127.0.0.1"
 MOST_BODY = 1 << 32
@@ -45,6 +46,8 @@ class Server(ThreadingHTTPServer):
 
     def server_close(self) -> None:
         super().server_close()
+        for one in self.shelf:
+            one.stop()
         shutil.rmtree(self.dropped, ignore_errors=True)
 
 
@@ -92,16 +95,18 @@ class Handler(BaseHTTPRequestHandler):
         except (BrokenPipeError, ConnectionResetError):
             self.close_connection = True
 
-    def _send(self, body: bytes, kind: str, status: int = 200, **more: str) -> None:
+    def _send(self, body: bytes, kind: str, status: int = 200) -> None:
+        self._head(kind, status, Content_Length=str(len(body)))
+        self.wfile.write(body)
+
+    def _head(self, kind: str, status: int = 200, **more: str) -> None:
         self.send_response(status)
         self.send_header("Content-Type", kind)
-        self.send_header("Content-Length", str(len(body)))
         self.send_header("Cache-Control", "no-store")
         self.send_header("X-Content-Type-Options", "nosniff")
         for name, value in more.items():
             self.send_header(name.replace("_", "-"), value)
         self.end_headers()
-        self.wfile.write(body)
 
     def _json(self, value: object, status: int = 200) -> None:
         self._send(json.dumps(value).encode(), "application/json", status)
@@ -114,8 +119,8 @@ class Handler(BaseHTTPRequestHandler):
     def _state(self, _: dict) -> None:
         self._json({"drives": [one.told() for one in self.server.shelf]})
 
-    def _pyramid(self, asked: dict):
-        return self._shelved(asked).pyramids[int(asked["session"])]
+    def _shown(self, asked: dict) -> Shown:
+        return self._shelved(asked).shown[int(asked["session"])]
 
     def _shelved(self, asked: dict) -> Shelved:
         number = int(asked["drive"])
@@ -126,22 +131,29 @@ class Handler(BaseHTTPRequestHandler):
     def _window(self, asked: dict) -> None:
         width = min(max(int(asked["width"]), 1), MOST_WIDTH)
         start_s, end_s = span_of(asked)
-        period_s, runs, samples = self._pyramid(asked).window(start_s, end_s, width)
+        period_s, runs, samples = self._shown(asked).window(start_s, end_s, width)
         head = json.dumps({"period_s": period_s, "runs": runs, "rows": samples.shape[1]}).encode()
         head += b" " * (-len(head) % 4)
         body = np.uint32(len(head)).astype("<u4").tobytes() + head + samples.astype("<f4", copy=False).tobytes()
         self._send(body, "application/octet-stream")
 
     def _row(self, asked: dict) -> None:
-        found = self._pyramid(asked).nearest(float(asked["time"]))
+        found = self._shown(asked).nearest(float(asked["time"]))
         if found is None:
             raise Refused(404, "no row has been read yet")
         self._json({"time_s": found[0], "values": [None if v != v else float(v) for v in found[1]]})
 
     def _export(self, asked: dict) -> None:
         start_s, end_s = span_of(asked)
-        lines = "".join(self._shelved(asked).csv(int(asked["session"]), start_s, end_s)).encode()
-        self._send(lines, "text/csv; charset=utf-8", Content_Disposition='attachment; filename="window.csv"')
+        pieces = self._shown(asked).csv(start_s, end_s)
+        self._head(
+            "text/csv; charset=utf-8",
+            Content_Disposition='attachment; filename="window.csv"',
+            Transfer_Encoding="chunked",
+        )
+        for piece in pieces:
+            self.wfile.write(b"%x\r\n%s\r\n" % (len(piece), piece) if piece else b"")
+        self.wfile.write(b"0\r\n\r\n")
 
     def _body(self, most: int) -> int:
         length = int(self.headers.get("Content-Length") or 0)

@@ -1,4 +1,4 @@
-"""The drives that the page was given: read in the background, with their pulls, lean events and remarks."""
+"""The drives that the page was given: read by a process of their own, with their pulls, lean events and remarks."""
 
 from __future__ import annotations
 
@@ -6,11 +6,10 @@ import json
 import threading
 from pathlib import Path
 
-from ringpull.errors import RingpullError
-from ringpull.report import answer_part, data
-from ringpull.view.pyramid import Pyramid
+from ringpull.report import data
+from ringpull.view import reader
+from ringpull.view.shown import Shown
 
-MOST_JUDGED_S = 7200.0  # longer sessions are shown at once; their answer is left to the report
 NAME = "times.json"
 
 
@@ -27,50 +26,63 @@ class Shelved:
 
         self.source = source
         self.drive = ringpull.read(source)
-        self.spans: list[dict] = []
+        self.spans: list[dict] = data.marked(self.drive)
         self.fault = ""
         self.words = ""
+        self.done = False
         self._columns = {s.id: data.described(s) for s in self.drive.sessions}
-        self.pyramids = {
-            s.id: Pyramid([one["column"] for one in self._columns[s.id]], s.period_s) for s in self.drive.sessions
-        }
+        self.shown = {s.id: Shown(s, [one["column"] for one in self._columns[s.id]]) for s in self.drive.sessions}
         self._lock = threading.Lock()
-        self._worker = threading.Thread(target=self._read, daemon=True)
+        self._process = None
+        self._listener = threading.Thread(target=self._listen, daemon=True)
 
     def start(self) -> None:
-        """Begin to read."""
-        self._worker.start()
+        """Have a glance, and begin to read."""
+        self._process = reader.begin(self.source)
+        for shown in self.shown.values():
+            shown.glance()
+        self._listener.start()
 
     def wait(self) -> None:
         """Until everything is read."""
-        self._worker.join()
+        self._listener.join()
 
-    def _read(self) -> None:
-        try:
-            for session in self.drive.sessions:
-                self.pyramids[session.id].fill(session.tables())
-            if sum(s.duration_s for s in self.drive.sessions) <= MOST_JUDGED_S:
-                from ringpull.analysis.answer import answer
+    def stop(self) -> None:
+        """Leave off reading."""
+        if self._process is not None:
+            self._process.kill()
+            self._process.wait()
 
-                found = answer(self.drive)
-                self.spans = data.spans(found, answer_part.numbered(found))
-                self.words = found.verdict
-        except RingpullError as error:
-            self.fault = error.lines()
+    def _listen(self) -> None:
+        assert self._process is not None
+        for what, *told in reader.messages(self._process):
+            if what == "read":
+                session, rows, *buckets = told
+                self.shown[session].pyramid.put(*buckets)
+                self.shown[session].read = max(rows, self.shown[session].read)
+            elif what == "spans":
+                self.spans = told[0]
+            elif what == "verdict":
+                self.words = told[0]
+            elif what == "fault":
+                self.fault = told[0]
+        if self._process.wait() > 0 and not self.fault:
+            self.fault = "error: reading stopped\n  likely cause: a fault of this program\n  what to do: make a report"
+        self.done = True
 
     def told(self) -> dict:
         """What the page needs to know."""
         sessions = []
         for session in self.drive.sessions:
-            pyramid = self.pyramids[session.id]
+            shown = self.shown[session.id]
             sessions.append(
                 {
                     "id": session.id,
                     "period_s": session.period_s,
-                    "range_s": pyramid.range_s(),
+                    "range_s": (session.start_s, session.duration_s),
                     "rows": session.rows,
-                    "read": pyramid.rows,
-                    "done": pyramid.done,
+                    "read": shown.read,
+                    "done": shown.done,
                     "columns": self._columns[session.id],
                 }
             )
@@ -80,6 +92,7 @@ class Shelved:
             "spans": self.spans,
             "verdict": self.words,
             "fault": self.fault,
+            "done": self.done,
             "remarks": self.remarks(),
         }
 
@@ -102,16 +115,3 @@ class Shelved:
             fresh = path.with_name(path.name + ".new")
             fresh.write_text(json.dumps(kept, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
             fresh.replace(path)
-
-    def csv(self, session_id: int, start_s: float, end_s: float):
-        """Lines of CSV of a window: the decoded rows as they are, empty where invalid."""
-        session = self.drive.session(session_id)
-        names = ["time_s", *self.pyramids[session_id].columns]
-        yield ",".join(names) + "\r\n"
-        for table in session.tables():
-            times = table["time_s"]
-            if times[-1] < start_s or times[0] > end_s:
-                continue
-            keep = (times >= start_s) & (times <= end_s)
-            for row in zip(*(table[name][keep].tolist() for name in names), strict=True):
-                yield ",".join("" if v != v else f"{v:.10g}" for v in row) + "\r\n"

@@ -5,6 +5,7 @@
   const at = (id) => document.getElementById(id);
   const dark = matchMedia("(prefers-color-scheme: dark)");
   const colours = () => (dark.matches ? known.colours.dark : known.colours.light);
+  const GROWN_MS = 500;
   let drives = [];
   let here = null;
 
@@ -45,21 +46,20 @@
     traces.build(here, spansHere(), colours(), shown);
     listed();
     at("panels").dataset.ready = `${drive}/${id}`;
-    if (!session.done || !drives[drive].verdict) setTimeout(grown, 500);
+    if (!drives[drive].done) setTimeout(grown, GROWN_MS);
   }
 
   /* While a drive is being read: show more of it, keeping the window that is looked at. */
   async function grown() {
     const { drive, id } = here;
     await state();
-    const session = drives[drive].sessions.find((one) => one.id === id);
     if (here.drive !== drive || here.id !== id) return;
-    const whole = traces.state.start <= samples.range(here)[0] && traces.state.end >= samples.range(here)[1];
-    if (session.read !== here.read && whole) return show(drive, id);
-    Object.assign(here, { range_s: session.range_s, read: session.read });
+    const session = drives[drive].sessions.find((one) => one.id === id);
+    if (session.read !== here.read) await traces.reload();
+    here.read = session.read;
     traces.setSpans(spansHere());
     listed();
-    if (!session.done || (!drives[drive].verdict && session.rows * session.period_s < known.judged_s)) setTimeout(grown, 500);
+    if (!drives[drive].done) setTimeout(grown, GROWN_MS);
   }
 
   function remarks(all) {

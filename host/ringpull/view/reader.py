@@ -1,0 +1,99 @@
+"""A process of its own that reads a drive for the page, so that requests do not wait for Python's lock.
+
+Its output is a row of pickled messages: ("read", session, rows read so far, buckets as for Pyramid.put), ("spans", spans
+of pulls and lean events), ("verdict", word), ("fault", lines for the user).
+"""
+
+from __future__ import annotations
+
+import os
+import pickle
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import numpy as np
+
+from ringpull.errors import RingpullError
+from ringpull.view.pyramid import base_of, grouped
+from ringpull.view.rows import as_stretch
+
+MOST_JUDGED_S = 7200.0  # longer drives are shown with their marks; their answer is left to the report
+Message = tuple
+
+
+def begin(source: Path) -> subprocess.Popen:
+    """Start to read."""
+    words = [sys.executable, "-m", "ringpull.view.reader", str(source)]
+    return subprocess.Popen(words, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL)
+
+
+def messages(process: subprocess.Popen) -> Iterator[Message]:
+    """What it says, until it ends."""
+    assert process.stdout is not None
+    while True:
+        try:
+            yield pickle.load(process.stdout)
+        except (EOFError, pickle.UnpicklingError):
+            return
+
+
+def read(source: Path, say: Callable[[Message], None]) -> None:
+    """All sessions, then the answer where they are not too long for it."""
+    import ringpull
+    from ringpull.report import data
+
+    drive = ringpull.read(source)
+    say(("spans", data.marked(drive)))
+    for session in drive.sessions:
+        names = [one["column"] for one in data.described(session)]
+        for rows, numbers, low, high in buckets(session, names):
+            say(("read", session.id, rows, numbers, low, high))
+    if sum(session.duration_s for session in drive.sessions) <= MOST_JUDGED_S:
+        from ringpull.analysis.answer import answer
+        from ringpull.report import answer_part
+
+        found = answer(drive)
+        say(("spans", data.spans(found, answer_part.numbered(found))))
+        say(("verdict", found.verdict))
+
+
+def buckets(session, names: list[str]) -> Iterator[tuple[int, np.ndarray, np.ndarray, np.ndarray]]:
+    """(rows read so far, numbers, least, most) of the finest buckets of a session, each of them once."""
+    period_s = session.period_s
+    size = base_of(round((session.duration_s - session.start_s) / period_s))
+    done = 0
+    held: tuple[np.ndarray, np.ndarray] | None = None
+    for table in session.tables():
+        rows, values = as_stretch(table, names, period_s)
+        done += len(rows)
+        if held is not None:
+            rows, values = np.concatenate([held[0], rows]), np.concatenate([held[1], values], axis=1)
+        whole = int(np.searchsorted(rows, rows[-1] // size * size))  # the last bucket may go on in the next piece
+        held = rows[whole:], values[:, whole:]
+        yield done, *grouped(rows[:whole], values[:, :whole], values[:, :whole], size)
+    if held is not None:
+        yield done, *grouped(held[0], held[1], held[1], size)
+
+
+def main() -> int:
+    if hasattr(os, "nice"):
+        os.nice(5)
+    out = sys.stdout.buffer
+
+    def say(message: Message) -> None:
+        pickle.dump(message, out, pickle.HIGHEST_PROTOCOL)
+        out.flush()
+
+    try:
+        read(Path(sys.argv[1]), say)
+    except RingpullError as error:
+        say(("fault", error.lines()))
+    except BrokenPipeError:
+        os._exit(0)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,85 @@
+"""One session as the page asks for it: windows of any width, single rows, and rows as CSV."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from ringpull.drive import Session
+from ringpull.view.pyramid import Pyramid, grouped, runs_of
+from ringpull.view.rows import Rows, as_stretch
+
+SMALL = 1 << 16  # rows of a session that is read at once
+GLANCE = 600  # blocks that are looked at of a longer one, before it is read
+MOST_FINE = 1 << 15  # rows that are decoded for a window, more are not
+EXPORT = 1 << 16  # rows of a piece of CSV
+
+
+class Shown:
+    """Windows are right as far as the session has been read (`read` of session.rows); before, wide ones show a few
+    blocks of it. Close ones are decoded when asked for, and always right."""
+
+    def __init__(self, session: Session, names: list[str]) -> None:
+        self.session, self.names = session, names
+        self.period_s = session.period_s
+        self.first, self.end = (round(time_s / self.period_s) for time_s in (session.start_s, session.duration_s))
+        self.pyramid = Pyramid(len(names), self.first, self.end)
+        self.rows = Rows(session, names)
+        self.read = 0
+
+    @property
+    def done(self) -> bool:
+        return self.read >= self.session.rows
+
+    def glance(self) -> None:
+        """Look at all of a small session, at a few blocks of a large one."""
+        small = self.session.rows <= SMALL
+        table = self.session.table() if small else self.session.sample(GLANCE)
+        rows, values = as_stretch(table, self.names, self.period_s)
+        self.pyramid.put(*grouped(rows, values, values, self.pyramid.base))
+        if small:
+            self.read = self.session.rows
+
+    def window(self, start_s: float, end_s: float, width: int) -> tuple[float, list[list[int]], np.ndarray]:
+        """(period_s, runs, samples) for `width` pixels: rows themselves where they are few, else the least and the most
+        of each bucket, one after the other, as if rows of half a bucket.
+
+        runs: [first, count] in those rows; samples: (columns, n) float32.
+        """
+        first, end = int(np.floor(start_s / self.period_s)), int(np.ceil(end_s / self.period_s)) + 1
+        first, end = max(first, self.first), min(end, self.end)
+        bucket = 1
+        while bucket * 2 * max(width, 1) < end - first:
+            bucket *= 2
+        if bucket == 1:
+            rows, values = self.rows.between(first, end)
+            return self.period_s, runs_of(rows), values
+        if bucket < self.pyramid.base and end - first <= MOST_FINE:
+            rows, values = self.rows.between(first // bucket * bucket, -(-end // bucket) * bucket)
+            numbers, low, high = grouped(rows, values, values, bucket)
+        else:
+            bucket = max(bucket, self.pyramid.base)
+            numbers, low, high = self.pyramid.window(first, end, bucket)
+        runs = [[2 * begin, 2 * count] for begin, count in runs_of(numbers)]
+        return self.period_s * bucket / 2, runs, np.stack([low, high], axis=2).reshape(len(low), -1)
+
+    def csv(self, start_s: float, end_s: float) -> Iterator[bytes]:
+        """The decoded rows of a window as CSV, a piece after the other."""
+        from ringpull.export import csv, tables
+
+        kinds = tables.kinds_of(["time_s", *self.names])
+        yield csv.head(kinds)
+        first, end = (
+            max(int(np.ceil(start_s / self.period_s - 1e-6)), self.first),
+            int(end_s / self.period_s + 1e-6) + 1,
+        )
+        for begin in range(first, min(end, self.end), EXPORT):
+            stop = min(begin + EXPORT, end)
+            table = self.session.between(begin * self.period_s, stop * self.period_s)
+            yield csv.body(tables.as_arrow(table, kinds))
+
+    def nearest(self, time_s: float) -> tuple[float, np.ndarray] | None:
+        """(time, values) of the row nearest to a time; None without rows."""
+        found = self.rows.nearest(round(time_s / self.period_s))
+        return None if found is None else (found[0] * self.period_s, found[1])
