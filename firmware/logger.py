@@ -3,28 +3,23 @@
 import errnos
 import memory
 from acquire import button, health, marks, rows
-from panel import lamp, panel
-from shared_math import channels, layout, speed, ticks
-from store import card, complete, copier, packer, recorder, setup_text, writer
+from shared_math import speed, ticks
+from store import card, complete, copier, recorder, setup_text, writer
 
-_QUEUE_S = 0.51  # rows the queue holds at least: the longest stall a card may take
-_QUEUE_LEAST = 32
-_OPEN_BLOCK_BYTES = 12288  # the open block's rows at most: with many columns a quiet block closes early
-_CLOSED_PCT = 12  # throttle below this is closed
 _HEAP_S = 5  # between looks at the free heap: counting it walks the whole heap
 _RETRY_S = 2  # between attempts to get a dead card back
 _RETRY_ROUNDS = 400  # idle rounds between attempts to open a card at the start
 
 
 class Logger:
-    """board: an object of boards/ (see boards/desk.py for what it must offer). given: what settings.read gave."""
+    """board: an object of boards/ (see boards/desk.py for what it must offer). plan: of plan.py. panel: panel.Panel."""
 
-    def __init__(self, board, given):
+    def __init__(self, board, plan, panel):
         self.board = board
-        self.given = given
-        self.lamp = lamp.Lamp()
+        self.plan = plan
+        self.panel = panel
+        self.lamp = panel.lamp
         self.button = button.Button()
-        self.panel = panel.Panel(board, self.lamp, given)
 
     def run(self):
         """Record from power-on until the board's power goes; a long press finishes the card, a press goes on."""
@@ -43,43 +38,26 @@ class Logger:
     def start(self):
         """Open the card, write the setup, start the timer."""
         board = self.board
-        settings, text, faults = self.given[:3]
-        rate_hz = settings["rate_hz"]
+        plan = self.plan
+        table = plan.table
+        rate_hz = plan.config["rate_hz"]
         period_us = 1000000 // rate_hz
-        board.configure(settings)
-        table = channels.columns(settings, board.converter)
         bits = [column["b"] for column in table]
-        memory.release()
-        queue = self._queue(len(table), rate_hz)
-        pack = packer.make(bits, min(rate_hz, _OPEN_BLOCK_BYTES // (4 * len(bits))))
-        parts = self._sources(settings, table)
-        throttle = self._throttle(settings, table)
-        self.marks = marks.Marks(self.button, rate_hz, throttle, self._first(table, "count"))
+        queue, waiting, pack = memory.arrays(bits, rate_hz)
+        parts = self._sources(plan.config, table)
+        self.marks = marks.Marks(self.button, rate_hz, plan.throttle, plan.first("count"))
         self.button.tail = self.button.head
-        self.health = health.Health(self._supply(settings, table))
+        self.health = health.Health(plan.supply)
         self.sampler = rows.Sampler(queue, period_us, parts, self.marks, self.lamp, board.ticks_us, self.health)
         place = self.open_card()
-        setup = setup_text.build(board.name, board.utc(), period_us, table, faults, text)
-        out = writer.DriveWriter(place, setup)
+        setup = setup_text.build(board.name, board.utc(), period_us, table, plan.faults, plan.text)
+        out = writer.DriveWriter(place, setup, waiting)
         copies = copier.PullCopier(out, place, rate_hz)
         self.recorder = recorder.Recorder(queue, pack, rate_hz, out, copies, self.sampler)
         self.recorder.begin()
-        self.lamp.fault = faults[0] if faults else 0
-        self.panel.begin(settings, table, self, throttle)
+        self.lamp.fault = plan.faults[0] if plan.faults else 0
+        self.panel.begin(self)
         self.sampler.start(board.start_timer(period_us, self.sampler.take))
-
-    def _queue(self, columns, rate_hz):
-        """The row queue: half a second of rows, or as much of it as memory allows."""
-        capacity = _QUEUE_LEAST
-        while capacity < rate_hz * _QUEUE_S:
-            capacity *= 2
-        while True:
-            try:
-                return rows.RowQueue(columns, capacity)
-            except MemoryError:
-                if capacity <= _QUEUE_LEAST:
-                    raise
-                capacity //= 2
 
     def open_card(self):
         """Both rings, ready to go on; waits with a fault on the lamp while the card can't be used."""
@@ -107,7 +85,7 @@ class Logger:
         return place
 
     def _fault_of(self, error):
-        numbers = self.given[3]
+        numbers = self.plan.number_of
         if error.errno == errnos.ENOSPC:
             return numbers["card_full"]
         if error.errno == errnos.EROFS or error.errno == errnos.EACCES:
@@ -129,12 +107,15 @@ class Logger:
             self.recorder.poll()
             self.button.look()
             if self.sampler.row >= heap_row:
-                heap_row = self.sampler.row + _HEAP_S * self.given[0]["rate_hz"]
+                heap_row = self.sampler.row + _HEAP_S * self.plan.config["rate_hz"]
                 health_.look_at_heap()
             if self.recorder.writer.dead and self.sampler.row >= retry_row:
-                self.lamp.fault = self.given[3]["card_dead"]
-                retry_row = self.sampler.row + _RETRY_S * self.given[0]["rate_hz"]
+                self.lamp.fault = self.plan.number_of["card_dead"]
+                retry_row = self.sampler.row + _RETRY_S * self.plan.config["rate_hz"]
                 self.revive()
+            board.loop()
+            if board.trouble and not self.lamp.fault:
+                self.lamp.fault = self.plan.number_of[board.trouble]
             self.panel.turn()
             health_.worked((board.ticks_us() - woke) & ticks.MASK)
 
@@ -150,7 +131,7 @@ class Logger:
         same = place.ring_id == out.ring_id and not place.made_new
         out.bind(place, same)
         self.recorder.copier.bind(place, same)
-        self.lamp.fault = self.given[2][0] if self.given[2] else 0
+        self.lamp.fault = self.plan.faults[0] if self.plan.faults else 0
 
     def finish(self):
         """Stop sampling and write what is held."""
@@ -178,48 +159,16 @@ class Logger:
             role = table[at]["r"]
             channel = None
             for one in settings["channels"]:
-                if one["name"] == table[at]["n"]:
+                if one["name"] == table[at]["n"].split(".")[0]:
                     channel = one
             if channel is None:
                 continue
             if role == "adc":
                 parts.append((at, 0, board.reader(channel)))
+            elif role == "held":
+                parts.append((at, 0, board.age(channel)))
             elif role == "digital":
                 parts.append((at, 0, board.level(channel)))
             elif role == "count":
                 parts.append((at, 1, board.tach(channel, speed.glitch_limit_us(channel))))
         return parts
-
-    def _first(self, table, role):
-        """1 + the first column with this role, or 0."""
-        for at in range(len(table)):
-            if table[at]["r"] == role:
-                return at + 1
-        return 0
-
-    def _supply(self, settings, table):
-        """(1 + column, counts of a dip, counts from which it is over) of the supply's channel, or None."""
-        channel = channels.supply_of(settings)
-        if channel is None:
-            return None
-        for at in range(len(table)):
-            if table[at]["n"] == channel["name"]:
-                (v0, v1), (low, high) = channel["volts"], channel["values"]
-                counts = []
-                for supply_v in (layout.DIP_V, layout.SUPPLY_BACK_V):
-                    volts = v0 + (supply_v - low) * (v1 - v0) / (high - low)
-                    counts.append(int((volts - table[at]["o"]) / table[at]["s"]))
-                return at + 1, counts[0], counts[1]
-
-    def _throttle(self, settings, table):
-        """(1 + column, counts) below which the throttle counts as closed, or None without such a channel."""
-        for channel in settings["channels"]:
-            if channel["name"] == "throttle" and channel["kind"] == "linear":
-                for at in range(len(table)):
-                    if table[at]["n"] == "throttle":
-                        (v0, v1), (low, high) = channel["volts"], channel["values"]
-                        volts = v0 + (_CLOSED_PCT - low) * (v1 - v0) / (high - low)
-                        if (v1 - v0) * (high - low) <= 0:
-                            return None
-                        return at + 1, int((volts - table[at]["o"]) / table[at]["s"])
-        return None

@@ -5,16 +5,20 @@ import gc
 gc.threshold(4096)  # garbage of loading modules would break the heap into pieces
 
 import boards  # noqa: E402
-import settings  # noqa: E402
+from plan import Plan  # noqa: E402
 
 board = boards.pick()
-given = settings.read(board.read_config())
+plan = Plan(board)
+
+from panel.panel import Panel  # noqa: E402
+
+panel = Panel(board, plan)
 
 import memory  # noqa: E402
 
-memory.hold()
+memory.hold(len(plan.table), plan.config["rate_hz"])
 
 from logger import Logger  # noqa: E402
 
 gc.collect()
-Logger(board, given).run()
+Logger(board, plan, panel).run()

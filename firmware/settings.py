@@ -10,6 +10,7 @@ _HEAVY = (
     "config_check",
     "config_explain",
     "config_fuel",
+    "config_inputs",
     "config_schema",
     "config_text",
     "config_top",
@@ -18,7 +19,7 @@ _HEAVY = (
     "mixture",
 )
 
-_LATER = ("card_missing", "card_full", "card_readonly", "card_dead", "storage_foreign", "ring_new", "rows_lost")
+_LATER = ("card_missing", "card_full", "card_readonly", "card_dead", "storage_foreign", "ring_new", "rows_lost", "converter_silent", "input_missing")
 
 
 def text_of(folder):
@@ -40,7 +41,7 @@ def read(text):
     try:
         return _read(text)
     finally:
-        _unload()
+        forget(_HEAVY)
 
 
 def _read(text):
@@ -73,10 +74,17 @@ def _words(faults):
     return {faults.FAULTS[name][0]: faults.FAULTS[name][1] for name in _LATER}
 
 
-def _unload():
-    """Forget the modules that only the start needs: some 40 kB on the smallest board that matters."""
-    package = sys.modules["shared_math"]
-    for name in _HEAVY:
-        if sys.modules.pop("shared_math." + name, None) is not None and hasattr(package, name):
+def forget(names, folder="shared_math"):
+    """Give back the memory of modules that only the start needs: some 40 kB on the smallest board that matters."""
+    package = sys.modules[folder]
+    for name in names:
+        if sys.modules.pop(folder + "." + name, None) is not None and hasattr(package, name):
             delattr(package, name)
+    _wipe(24)
     gc.collect()
+
+
+def _wipe(depth):
+    """Write over what calls long past have left on the stack: the collector would take it for use."""
+    if depth:
+        _wipe(depth - 1)

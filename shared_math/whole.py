@@ -1,16 +1,12 @@
-"""Counts -> values in whole numbers, for loops in which a float would be a new object at every turn.
+"""Values in whole numbers, for loops in which a float would be a new object at every turn.
 
-Everything is worked out once from transfer.py and target.py; after that nothing is allocated and nothing passes 2^30.
+Made by whole_build.py from transfer.py and target.py; after that nothing is allocated and nothing passes 2^30.
 """
 
-import math
 from array import array
-
-from shared_math import target, transfer
 
 MILLI = 1000  # lambda is kept in thousandths
 TENTH = 10  # loads in tenths of their unit
-_COUNT_BITS = 16  # finer counts than these are halved until they fit
 
 
 class Line:
@@ -44,43 +40,21 @@ def between(x, x0, y0, x1, y1):
 
 
 class Reading:
-    """Value of a lambda, linear or table channel from its counts: what transfer.to_value tells, times `scale`."""
+    """A lambda, linear or table channel. least, most: counts of the sensor's range. line: counts >> shift to value.
 
-    def __init__(self, channel, column, scale):
-        """column: the channel's entry in the setup text ("b" bits, "s" volts per count, "o" volts at zero counts)."""
-        slope, zero = column["s"], column["o"]
-        top = (1 << column["b"]) - 1
-        self.shift = max(0, column["b"] - _COUNT_BITS)
-        volts = channel["volts"]
-        slack = abs(volts[-1] - volts[0]) * transfer.TOLERANCE
-        low, high = min(volts[0], volts[-1]), max(volts[0], volts[-1])
-        self.least, self.most = _counts(low - slack, high + slack, slope, zero, top)
-        self.states = tuple(
-            [_counts(state["volts"][0], state["volts"][1], slope, zero, top) for state in channel.get("states", ())]
-        )
-        self.names = tuple([state["name"] for state in channel.get("states", ())])
-        edge = abs(volts[-1] - volts[0]) * transfer.RAIL
-        low_rail = _counts(low - slack, low + edge, slope, zero, top)
-        high_rail = _counts(high - edge, high + slack, slope, zero, top)
-        # Which end of the volts is the end of the greatest values: that of lean for a lambda channel
-        rising = (channel["values"][-1] > channel["values"][0]) == (volts[-1] > volts[0])
-        self.low_rail, self.high_rail = (low_rail, high_rail) if rising else (high_rail, low_rail)
-        points = set()
-        if self.least < self.most:
-            points = {self.least, self.most}
-        for volt in volts[1:-1]:
-            count = (volt - zero) / slope
-            for one in (math.floor(count), math.ceil(count)):
-                if self.least < one < self.most:
-                    points.add(int(one))
-        plain = {key: channel[key] for key in channel if key != "states"}
-        xs, ys = [], []
-        for count in sorted(points):
-            value = transfer.to_value(plain, transfer.counts_to_volts(count, slope, zero))
-            if value is not None and (not xs or count >> self.shift > xs[-1]):
-                xs.append(count >> self.shift)
-                ys.append(int(math.floor(value * scale + 0.5)))
-        self.line = Line(xs, ys) if xs else None
+    states, names: (first, last) counts of each configured state, and what it is called. low_rail, high_rail: (first,
+    last) counts at the end of the least and of the greatest values.
+    """
+
+    def __init__(self, least, most, shift, line, states, names, low_rail, high_rail):
+        self.least = least
+        self.most = most
+        self.shift = shift
+        self.line = line
+        self.states = states
+        self.names = names
+        self.low_rail = low_rail
+        self.high_rail = high_rail
 
     def value(self, counts):
         """Whole number, or None outside the sensor's range and in a state of its controller."""
@@ -106,29 +80,17 @@ class Reading:
         return 0
 
 
-def _counts(low_volts, high_volts, slope, zero, top):
-    """(first, last) whole counts whose volts lie between, within 0 to `top`; first above last where there are none."""
-    ends = sorted(((low_volts - zero) / slope, (high_volts - zero) / slope))
-    return max(0, int(math.ceil(ends[0]))), min(top, int(math.floor(ends[1])))
-
-
 class Wanted:
-    """A target of the configuration (one entry) in whole numbers: thousandths of lambda at tenths of load."""
+    """One target: thousandths of lambda at tenths of load. load: name of its channel, or None for a single number.
 
-    def __init__(self, entry):
-        wanted = entry["lambda"]
-        loads = target.load_axis(entry)
-        self.load = entry.get("load")
-        self.speeds = None
-        self.flat = None
-        if loads is None:
-            self.flat = _whole(wanted, MILLI)
-            return
-        xs = [_whole(load, TENTH) for load in loads]
-        rows = wanted if "rpm" in entry else (wanted,)
-        self.rows = tuple([Line(xs, [_whole(one, MILLI) for one in row]) for row in rows])
-        if "rpm" in entry:
-            self.speeds = array("i", [_whole(rpm, 1) for rpm in entry["rpm"]])
+    flat: that number. rows: a Line over load for each of `speeds` (rpm), or one where speeds is None.
+    """
+
+    def __init__(self, load, flat, rows, speeds):
+        self.load = load
+        self.flat = flat
+        self.rows = rows
+        self.speeds = speeds
 
     def at(self, load, rpm):
         """Thousandths of lambda at `load` tenths (None: unknown) and `rpm`, or None where it can't be told."""
@@ -137,9 +99,7 @@ class Wanted:
         if load is None:
             return None
         speeds = self.speeds
-        if speeds is None:
-            return self.rows[0].at(load)
-        if rpm <= speeds[0]:
+        if speeds is None or rpm <= speeds[0]:
             return self.rows[0].at(load)
         last = len(speeds) - 1
         if rpm >= speeds[last]:
@@ -149,7 +109,3 @@ class Wanted:
             at += 1
         low, high = self.rows[at - 1].at(load), self.rows[at].at(load)
         return between(rpm, speeds[at - 1], low, speeds[at], high)
-
-
-def _whole(number, scale):
-    return int(math.floor(number * scale + 0.5))

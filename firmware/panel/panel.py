@@ -1,58 +1,40 @@
 """Lamp, lean warning, buzzer and screen: what is shown, decided a few times a second in the main loop."""
 
-from shared_math import lean_watch
+from panel import lamp
 
 _LOOKS_HZ = 10
 
 
 class Panel:
-    """board: lamp, buzzer and screen are reached through it. given: what settings.read gave."""
+    """board: lamp, buzzer and screen are reached through it. plan: of plan.py."""
 
-    def __init__(self, board, lamp, given):
-        settings = given[0]
+    def __init__(self, board, plan):
         self.board = board
-        self.lamp = lamp
-        self.live = self.watch = self.screen = None
+        self.lamp = lamp.Lamp()
+        self.live = plan.live
+        self.watch = plan.watch
+        self.warns = plan.warns and plan.watch is not None
+        self.buzzes = self.warns and plan.config["lean_warning"]["buzzer"]
+        self.rate_hz = plan.config["rate_hz"]
+        self.every = max(1, self.rate_hz // _LOOKS_HZ)
         self.lean = False
         self.sounding = False
-        self.warns = settings["lean_warning"] is not False
-        self.buzzes = self.warns and settings["lean_warning"]["buzzer"]
-        self.live_module = None
-        frame = board.screen() if given[4] is not None else None
-        if self.warns or frame is not None:
-            from panel import live
-
-            self.live_module = live
-        if frame is not None:
+        self.screen = None
+        if plan.frame is not None:
             from panel import screen
 
-            self.screen = screen.Screen(frame, given[4], self)
+            self.screen = screen.Screen(plan.frame, plan.words, self)
 
-    def begin(self, settings, table, logger, throttle):
+    def begin(self, logger):
         """Recording begins: the parts of `logger` that are shown."""
         self.sampler = logger.sampler
         self.queue = logger.sampler.queue
         self.marks = logger.marks
-        rate_hz = settings["rate_hz"]
-        self.every = max(1, rate_hz // _LOOKS_HZ)
-        self.rate_hz = rate_hz
         self.number = -1  # of the row looked at last
         self.conditions_row = 0
-        if self.live_module:
-            self.live = self.live_module.Live(settings, table, throttle)
-            self.watch = self._watch(settings)
         if self.screen:
             self.screen.begin(logger)
         self.lamp.show(True, False, False)
-
-    def _watch(self, settings):
-        """The lean watch, or None where something that it needs is not there."""
-        live = self.live
-        if lean_watch.lacking(settings):
-            return None
-        warm = [len(sensor[2].names) > 0 for sensor in live.sensors]
-        given = settings["lean_warning"] or {"margin": lean_watch.MARGIN, "after_s": lean_watch.AFTER_S}
-        return lean_watch.LeanWatch(len(warm), given["margin"], given["after_s"], live.unit == "kPa", warm)
 
     def turn(self):
         """Once a turn of the main loop while recording."""
@@ -76,15 +58,15 @@ class Panel:
             return  # no new row: the queue is full, or none was taken yet
         self.number = number
         live = self.live
-        live.step(queue.cells, at, since)
         if live.conditions and number >= self.conditions_row:
             self.conditions_row = number + self.rate_hz
-            live.look_at_conditions(queue.cells, at)
+            live.want = live.conditions.want(queue.cells, at, live.speeds)
+        live.step(queue.cells, at, since)
         watch = self.watch
         if watch:
             ms = since * 1000 // self.rate_hz if since < 1000000 else 1000000
-            load = live.load if live.want is not None and live.want.load is not None else None
-            on = watch.step(ms, live.rpm, load, live.wanted, live.throttle_closed, live.lambdas, live.rails)
+            load, closed = live.target_load(), live.throttle_closed
+            on = watch.step(ms, live.rpm, load, live.wanted, closed, live.lambdas, live.rails)
             self.lean = on and self.warns
         if self.screen:
             self.screen.look()

@@ -204,7 +204,7 @@ class Screen:
         _line(frame, 32, "stall", logger.health.stall_us // 1000, "ms")
         _line(frame, 41, "heap", logger.health.heap_least // 1024, "kB")
         frame.text("card no answer" if logger.recorder.writer.dead else "card ok", 0, 50)
-        if not (self.panel.watch and self.panel.warns):
+        if not self.panel.warns:
             frame.text("no lean warning", 0, 57)
 
     def _fault(self, frame):

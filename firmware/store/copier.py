@@ -5,6 +5,7 @@ from shared_math.compat import const, zeros
 
 BEFORE_S = 5
 AFTER_S = 3
+_AT_ONCE = const(4)  # blocks in one write
 _INDEXED = const(128)  # blocks whose first row is remembered, to find where 5 s ago was
 
 
@@ -20,9 +21,10 @@ class PullCopier:
         self.oldest = writer.sequence  # no block of this session is older
         self.active = False
         self.next = writer.sequence  # sequence to be copied next
-        self._setup_wanted = False
+        self._setup_part = -1  # of the setup group: the next one to be copied; -1: none
         self.until_row = -1  # copy blocks that start up to here; -1: no end known yet
-        self._block = bytearray(layout.SLOT)
+        self._whole = memoryview(bytearray(_AT_ONCE * layout.SLOT))
+        self._room = [self._whole[n * layout.SLOT : (n + 1) * layout.SLOT] for n in range(_AT_ONCE)]
 
     def bind(self, place, same_ring):
         """Go on in these files: an open pull is copied on from what the drive ring still holds of it."""
@@ -31,7 +33,7 @@ class PullCopier:
         if not same_ring:
             self.oldest = self.next = self.writer.sequence
         if self.active:
-            self._setup_wanted = True
+            self._setup_part = 0
 
     def wrote(self, before, first_row):
         """The writer has appended blocks from sequence `before` on; first_row: of the rows they hold or stand among."""
@@ -41,7 +43,7 @@ class PullCopier:
 
     def opened(self, row):
         """A marked pull began in row `row`."""
-        self._setup_wanted = True
+        self._setup_part = 0
         if not self.active:
             start = self._block_before(row - BEFORE_S * self.rate_hz)
             if ticks.seq_after(start, self.next):
@@ -68,25 +70,45 @@ class PullCopier:
         """Whether a block that starts in row `first_row` is to be copied."""
         return self.active and (self.until_row < 0 or first_row <= self.until_row)
 
-    def step(self, most):
-        """Copy up to `most` blocks; True when there is more to copy now."""
-        while self.active and self.next != self.writer.sequence:
-            if self.until_row >= 0 and self.first_rows[self.next & (_INDEXED - 1)] > self.until_row:
-                self.active = False
-                return False
-            if most == 0:
-                return True
-            try:
-                if self._setup_wanted:
-                    self._copy_setup()
-                    self._setup_wanted = False
-                self._copy(self.next)
-            except OSError:
-                self.writer.dead = True
-                return True
+    def step(self):
+        """Copy some blocks with one write; True when there is more to copy now."""
+        if not self._more():
+            return False
+        began, began_part = self.next, self._setup_part
+        room = min(_AT_ONCE - self.slot % _AT_ONCE, self.file.slots - self.slot)
+        count = 0
+        try:
+            while count < room and self._more():
+                count += self._take(self._room[count])
+            if count:
+                self.file.write(self.slot, self._whole[: count * layout.SLOT])
+        except OSError:
+            self.next, self._setup_part = began, began_part
+            self.writer.dead = True
+            return True
+        self.slot = (self.slot + count) % self.file.slots
+        return self._more()
+
+    def _more(self):
+        if not self.active or self.next == self.writer.sequence:
+            return False
+        if self.until_row >= 0 and self.first_rows[self.next & (_INDEXED - 1)] > self.until_row:
+            self.active = False
+            return False
+        return True
+
+    def _take(self, block):
+        """Read what is to be copied next. 0 where it was damaged since it was written: a copy would be no better."""
+        if self._setup_part >= 0:
+            sequence = (self.writer.setup_sequence + self._setup_part) & 0xFFFFFFFF
+            self._setup_part += 1
+            if self._setup_part == self.writer.setup_parts:
+                self._setup_part = -1
+        else:
+            sequence = self.next
             self.next = (self.next + 1) & 0xFFFFFFFF
-            most -= 1
-        return False
+        self.writer.file.read(self.writer.slot_of(sequence), block)
+        return 1 if layout.verdict(block) is None and layout.get32(block, layout.AT_SEQUENCE) == sequence else 0
 
     def _block_before(self, row):
         """Sequence of the newest block that starts at or before `row`, or of the oldest remembered."""
@@ -97,15 +119,3 @@ class PullCopier:
             if self.first_rows[at & (_INDEXED - 1)] <= row:
                 return at
         return (sequence - back) & 0xFFFFFFFF
-
-    def _copy_setup(self):
-        for part in range(self.writer.setup_parts):
-            self._copy((self.writer.setup_sequence + part) & 0xFFFFFFFF)
-
-    def _copy(self, sequence):
-        block = self._block
-        self.writer.file.read(self.writer.slot_of(sequence), block)
-        if layout.verdict(block) is not None or layout.get32(block, layout.AT_SEQUENCE) != sequence:
-            return  # damaged since it was written: a copy would be no better
-        self.file.write(self.slot, block)
-        self.slot = (self.slot + 1) % self.file.slots

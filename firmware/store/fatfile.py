@@ -99,14 +99,14 @@ class FatFile:
             raise OSError(errnos.EIO)
         self._read_at = slot + 1
 
-    def write(self, slot, block):
-        """Overwrite slot `slot` with `block`: one device write."""
+    def write(self, slot, blocks):
+        """Overwrite the slots from `slot` on with `blocks`: one device write, or one for each cluster that is touched."""
         if slot != self._write_at:
             self._write.seek(slot * layout.SLOT)
         self._write_at = -1
-        if self._write.write(block) != layout.SLOT:
+        if self._write.write(blocks) != len(blocks):
             raise OSError(errnos.EIO)
-        self._write_at = slot + 1
+        self._write_at = slot + len(blocks) // layout.SLOT
 
     def for_search(self):
         """Something with `slots` and `read` that is quick at any slot."""

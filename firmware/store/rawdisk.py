@@ -50,9 +50,9 @@ class Region:
         """Read slot `slot` into `block` (bytearray of 512)."""
         self.device.readblocks(self.first + slot, block)
 
-    def write(self, slot, block):
-        """Overwrite slot `slot` with `block`."""
-        self.device.writeblocks(self.first + slot, block)
+    def write(self, slot, blocks):
+        """Overwrite the slots from `slot` on with `blocks`."""
+        self.device.writeblocks(self.first + slot, blocks)
 
     def for_search(self):
         """Something with `slots` and `read` that is quick at any slot."""

@@ -4,8 +4,8 @@ import json
 
 from shared_math import layout, ticks
 from shared_math.compat import const
+from store import outbox
 
-_COPIES_AT_ONCE = const(2)
 _HEALTH_S = const(60)
 
 
@@ -27,6 +27,7 @@ class Recorder:
         self.flag = 0
         self.mark_at = queue.stride - 4  # position of the mark column behind the row number
         self.health_row = _HEALTH_S * rate_hz
+        self.due = False  # blocks wait that are worth a write
 
     def begin(self):
         """Write the setup that the session's rows need."""
@@ -34,32 +35,46 @@ class Recorder:
         self.writer.write_setup(self.first_row)
 
     def poll(self):
-        """Pack what waits; copy a little. Returns the number of rows packed."""
+        """Pack what waits; write a little, copy a little. Between two writes the queue is emptied: each may take long."""
+        self._pack()
+        writer = self.writer
+        if writer.dead:
+            return
+        if self.due:
+            self.due = not writer.flush()
+        elif self.first_row >= self.health_row:
+            self._write_health()
+        else:
+            self.copier.step()
+            return
+        self._pack()
+        if not writer.dead and writer.outbox.held < outbox.BLOCKS // 3:  # copies can wait: they are on the card
+            self.copier.step()
+
+    def _pack(self):
         queue = self.queue
         cells = queue.cells
-        done = 0
         while queue.tail != queue.head:
             self._row(cells, queue.at_tail())
             queue.tail = (queue.tail + 1) & ticks.MASK
-            done += 1
-        if not self.writer.dead:
-            self.writer.flush()
-            self.copier.step(_COPIES_AT_ONCE)
-        return done
 
     def finish(self):
         """Write everything that is held, copies too."""
-        self.poll()
+        self._pack()
         self._close_block()
+        writer = self.writer
+        while not writer.dead and not writer.flush():
+            pass
         self._write_health()
-        while not self.writer.dead and self.copier.step(_COPIES_AT_ONCE):
+        while not writer.dead and self.copier.step():
             pass
 
     def _row(self, cells, at):
         row = cells[at]
         packer = self.packer
         if row != self.next_row:
-            self._close_block()
+            # Not worth a write by itself: where the port samples nothing while it writes, that would be the next hole
+            self._close_block(worth=False)
             self.hole = row - self.next_row
         elif packer.rows and row - self.first_row >= self.rate_hz:
             self._close_block()
@@ -84,25 +99,25 @@ class Recorder:
             self.flag = flag
             self.copier.flagged(row)
 
-    def _close_block(self):
+    def _close_block(self, worth=True):
         packer = self.packer
         if not packer.rows:
             return
         writer = self.writer
-        if self.first_row >= self.health_row:
-            self.health_row += _HEALTH_S * self.rate_hz
-            self._write_health()
         block = writer.start_rows()
         packer.write(block, self.first_row, self.hole)
         if self.copier.wants(self.first_row):
             layout.put16(block, layout.AT_ROWS, packer.rows | layout.KEPT)
         writer.add_rows()
+        self.due = self.due or worth or writer.outbox.held > outbox.BLOCKS // 2
         self.written_rows += packer.rows
         self.hole = 0
         packer.clear()
 
     def _write_health(self):
         """How the logger ran since the session began. Allocates a dictionary: once a minute."""
+        while self.first_row >= self.health_row:
+            self.health_row += _HEALTH_S * self.rate_hz
         sampler = self.sampler
         health = sampler.health
         health.look_at_heap()

@@ -70,15 +70,20 @@ class Segments:
         self._read.seek(slot % SEGMENT * layout.SLOT)
         self._read.readinto(block)
 
-    def write(self, slot, block):
-        """Write slot `slot`; the first slot of a segment replaces the segment's file of the lap before."""
+    def write(self, slot, blocks):
+        """Write the slots from `slot` on; the first slot of a segment replaces the segment's file of the lap before."""
+        left = SEGMENT - slot % SEGMENT
+        if len(blocks) > left * layout.SLOT:
+            self.write(slot, blocks[: left * layout.SLOT])
+            self.write(slot + left, blocks[left * layout.SLOT :])
+            return
         segment = slot // SEGMENT
         at = slot % SEGMENT
         if segment == self._reading:
             self._stop_reading()  # an open file does not see what another one appends
         if segment != self._segment or at == 0:
             self._open(segment, at)
-        if self._write.write(block) != layout.SLOT:
+        if self._write.write(blocks) != len(blocks):
             raise OSError(errnos.EIO)
         self._write.flush()
 

@@ -1,21 +1,22 @@
 """Blocks into the drive ring: sequence, session, setup repeats, and what waits while the card does not answer."""
 
 from shared_math import layout
-from store import outbox
 
 _SEQUENCE_MASK = 0xFFFFFFFF
+_AT_ONCE = 8  # blocks in one write at most, from a multiple of it on: within one cluster, so that it is one write
 
 
 class DriveWriter:
     """Writes blocks to the ring. setup: the setup text (bytes) of this session. place: see store/card.py.
+    waiting: an outbox.Outbox.
 
     `wrote(before, first_row)` is called after blocks from sequence `before` on were written.
     """
 
-    def __init__(self, place, setup):
+    def __init__(self, place, setup, waiting):
         self.setup = setup
         self.setup_parts = (len(setup) + layout.PAYLOAD - 1) // layout.PAYLOAD
-        self.outbox = outbox.Outbox()
+        self.outbox = waiting
         self.wrote = None
         self.dead = False  # the card did not take a block: `bind` it, or another one, anew
         self._block = bytearray(layout.SLOT)
@@ -25,9 +26,7 @@ class DriveWriter:
         """Go on in these files; rows that wait are written after a setup group. same_ring: they hold this session."""
         if same_ring and place.last.session == self.session:
             place.session = self.session
-            box = self.outbox
-            if box.held and place.last.first_row == layout.get32(box.oldest(), layout.AT_FIRST_ROW):
-                box.taken()  # the card had taken it before it fell silent
+            self._forget_taken(place.last.first_row)
         self.file = place.drive
         self.ring_id = place.ring_id
         self.sequence = place.sequence  # of the next block
@@ -37,7 +36,16 @@ class DriveWriter:
         # A ring of a few slots must not lose its setup before the next one
         self.setup_every = min(layout.SETUP_EVERY, self.file.slots // 4)
         self.since_setup = layout.SETUP_EVERY  # none in this file yet
+        self.setup_part = 0  # of the setup group: the next one to be written
         self.dead = False
+
+    def _forget_taken(self, first_row):
+        """Of blocks written at once, the card had taken those up to the one with `first_row` before it fell silent."""
+        box = self.outbox
+        for number in range(box.held):
+            if layout.get32(box.at(number), layout.AT_FIRST_ROW) == first_row:
+                box.taken(number + 1)
+                return
 
     def start_rows(self):
         """A cleared row block, to be filled and handed back by `add_rows`."""
@@ -46,32 +54,41 @@ class DriveWriter:
         return block
 
     def add_rows(self):
-        """The block of `start_rows` is filled: write it and whatever waits; a dead card leaves them waiting."""
+        """The block of `start_rows` is filled: it waits for `flush`."""
         self.outbox.add()
-        self.flush()
 
     def flush(self):
-        """Write what waits. True when nothing is left."""
+        """One write of what waits: a part of the setup group where one is due, else some blocks. True when none is left."""
         box = self.outbox
-        while box.held and not self.dead:
-            block = box.oldest()
-            first_row = layout.get32(block, layout.AT_FIRST_ROW)
-            if self.since_setup + self.setup_parts >= self.setup_every and not self.write_setup(first_row):
-                break
-            if self._write(block, first_row):
-                box.taken()
-        return not self.dead
+        if not box.held or self.dead:
+            return not box.held
+        if self.setup_part or self.since_setup + self.setup_parts >= self.setup_every:
+            self._write_setup_part(layout.get32(box.oldest(), layout.AT_FIRST_ROW))
+            return False
+        window = _AT_ONCE - self.slot % _AT_ONCE
+        rest = self.file.slots - self.slot
+        blocks = box.run(min(window, rest, self.setup_every - self.setup_parts - self.since_setup))
+        if self._write(blocks):
+            box.taken(len(blocks) // layout.SLOT)
+        return not box.held
 
     def write_setup(self, first_row):
         """Write the setup group among the rows from `first_row` on. False when the card did not take it."""
-        text = self.setup
+        while self._write_setup_part(first_row):
+            if not self.setup_part:
+                return True
+        return False
+
+    def _write_setup_part(self, first_row):
+        part = self.setup_part
         start = self.sequence
-        for part in range(self.setup_parts):
-            piece = text[part * layout.PAYLOAD : (part + 1) * layout.PAYLOAD]
-            if not self._write_text(layout.SETUP, piece, part, self.setup_parts, first_row):
-                return False
-        self.setup_sequence = start
-        self.since_setup = 0
+        piece = self.setup[part * layout.PAYLOAD : (part + 1) * layout.PAYLOAD]
+        if not self._write_text(layout.SETUP, piece, part, self.setup_parts, first_row):
+            return False
+        self.setup_part = (part + 1) % self.setup_parts
+        if not self.setup_part:
+            self.setup_sequence = (start - part) & _SEQUENCE_MASK
+            self.since_setup = 0
         return True
 
     def write_health(self, text, first_row):
@@ -93,22 +110,32 @@ class DriveWriter:
         block[layout.AT_PAYLOAD : layout.AT_PAYLOAD + len(piece)] = piece
         return self._write(block, first_row)
 
-    def _write(self, block, first_row):
-        """Number, seal and write a block. Only a block that was taken has used its number."""
-        for at in range(4):
-            block[layout.AT_RING + at] = self.ring_id[at]
-        layout.put32(block, layout.AT_SEQUENCE, self.sequence)
-        layout.put16(block, layout.AT_SESSION, self.session)
-        layout.seal(block, memoryview(block)[: layout.AT_CRC])
+    def _write(self, blocks, first_row=-1):
+        """Number, seal and write blocks. Only blocks that were taken have used their numbers.
+
+        first_row: of the rows they stand among; -1: they are row blocks, and say it themselves.
+        """
+        count = len(blocks) // layout.SLOT
+        for number in range(count):
+            block = blocks if count == 1 else blocks[number * layout.SLOT : (number + 1) * layout.SLOT]
+            for at in range(4):
+                block[layout.AT_RING + at] = self.ring_id[at]
+            layout.put32(block, layout.AT_SEQUENCE, (self.sequence + number) & _SEQUENCE_MASK)
+            layout.put16(block, layout.AT_SESSION, self.session)
+            layout.seal(block, memoryview(block)[: layout.AT_CRC])
         try:
-            self.file.write(self.slot, block)
+            self.file.write(self.slot, blocks)
         except OSError:
             self.dead = True
             return False
-        before = self.sequence
-        self.sequence = (self.sequence + 1) & _SEQUENCE_MASK
-        self.slot = (self.slot + 1) % self.file.slots
-        self.since_setup += 1
-        if self.wrote:
-            self.wrote(before, first_row)
+        for number in range(count):
+            before = self.sequence
+            self.sequence = (self.sequence + 1) & _SEQUENCE_MASK
+            if self.wrote:
+                if first_row < 0:
+                    self.wrote(before, layout.get32(blocks, number * layout.SLOT + layout.AT_FIRST_ROW))
+                else:
+                    self.wrote(before, first_row)
+        self.slot = (self.slot + count) % self.file.slots
+        self.since_setup += count
         return True

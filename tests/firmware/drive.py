@@ -1,7 +1,7 @@
 """A recorder on an open card, fed row by row: what the store tests and the power-cut story drive."""
 
 from acquire import health, rows
-from store import card, complete, copier, packer, recorder, writer
+from store import card, complete, copier, outbox, packer, recorder, writer
 
 BITS = [12, 12, 24, 20, 16, 16, 16, 16, 8]
 RATE = 20
@@ -22,7 +22,7 @@ class Drive:
         self.card.open()
         self.completed = 0 if self.card.made_new else complete.Completer(self.card).run()
         self.queue = rows.RowQueue(len(BITS), 64)
-        out = writer.DriveWriter(self.card, SETUP)
+        out = writer.DriveWriter(self.card, SETUP, outbox.Outbox())
         copies = copier.PullCopier(out, self.card, RATE)
         pack = packer.make(BITS, RATE)
         self.recorder = recorder.Recorder(self.queue, pack, RATE, out, copies, FakeSampler())

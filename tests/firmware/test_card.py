@@ -1,5 +1,7 @@
 """Cards that go, come back, are full, read-only, foreign or of another size: nothing lost, nothing overwritten. MicroPython."""
 
+import gc
+
 import vfs
 from disk import LoggedDisk
 from drive import BITS, RATE, Drive
@@ -55,9 +57,10 @@ def new_disk(sectors=600):
 
 
 def mounted(disk, slots=200, pulls_slots=120):
+    gc.collect()
     vfs.mount(vfs.VfsFat(disk), "/t")
     drive = Drive(fatfile.FatCard("/t"), slots, pulls_slots)
-    _KEPT.append(drive)
+    _KEPT.append(drive.card)  # its files; the rest is large
     return drive
 
 

@@ -13,9 +13,10 @@ _KEPT = []  # a collected file object would close itself on a disk that is gone
 
 
 def mounted(disk):
+    gc.collect()
     vfs.mount(vfs.VfsFat(disk), "/t")
     drive = Drive(fatfile.FatCard("/t"))
-    _KEPT.append(drive)
+    _KEPT.append(drive.card)  # its files; the rest is large
     return drive
 
 
