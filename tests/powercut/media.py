@@ -175,7 +175,12 @@ class Watched:
 
     def took(self, name, slot, block):
         log = self.disk.log
-        self.acks.append((len(log) if log is not None else 0, name, slot, bytes(block)))
+        count = len(block) // SECTOR
+        for n in range(count):
+            done = len(log) if log is not None else 0
+            if not isinstance(self.disk, Flash):
+                done -= count - 1 - n  # sectors are taken one after the other
+            self.acks.append((done, name, slot + n, bytes(block[n * SECTOR : (n + 1) * SECTOR])))
 
     def keep(self, name):
         self.medium.keep(name)

@@ -62,8 +62,8 @@ def test_cut_at_every_byte(medium, step, stride, tmp_path, tell_counts):
 MUTANTS = {
     "a flush after each block": (
         "firmware/store/fatfile.py",
-        "        self._write_at = slot + 1\n",
-        "        self._write_at = slot + 1\n        self._write.flush()\n",
+        "        self._write_at = slot + len(blocks) // layout.SLOT\n",
+        "        self._write_at = slot + len(blocks) // layout.SLOT\n        self._write.flush()\n",
         "fat",
     ),
     "blocks of the lap before are taken for new": (

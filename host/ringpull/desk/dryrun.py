@@ -22,6 +22,7 @@ SLOT = 512
 MOST_DRIVE_BYTES = 64 << 20
 MOST_PULLS_BYTES = 8 << 20
 LEAST_BYTES = 2 << 20
+LEAST_CARD_SECTORS = 1 << 18  # a smaller volume gets clusters of a few sectors, which no card has
 SLOWEST_WRITE_US = 500_000
 
 
@@ -134,7 +135,7 @@ def _write_job(
     from ringpull.desk import signals
 
     drive_slots, pulls_slots = ring_slots(settings, compiled.end_us / 1e6)
-    sectors = drive_slots + pulls_slots + 4096
+    sectors = max(drive_slots + pulls_slots + 4096, LEAST_CARD_SECTORS)
     compiled.frames.astype("<u2").tofile(work / "analog.bin")
     compiled.events.astype("<u8").tofile(work / "events.bin")
     noise = np.random.default_rng(seed).normal(0, 16 * signals.NOISE_COUNTS, signals.NOISE_LENGTH)
