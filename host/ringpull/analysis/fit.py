@@ -15,6 +15,7 @@ from ringpull.analysis.transport import Flow, Transport
 STEP_S = 0.010  # the fit's own time step
 BEFORE_S, AFTER_S, HISTORY_S, CYLINDER_S = 0.20, 0.90, 0.6, 1.2
 TAIL_S = 0.30
+REACH_S = 10.0  # around an event: further than any delay
 NOISE = 0.0075  # of a sample, correlated part included
 TIMING_S = 0.004  # of the model: a steep flank may be this much beside its time
 TOGETHER_S = 0.08  # samples of an event hang together over this time: each counts for its share
@@ -116,6 +117,12 @@ class Fit:
         offsets = np.arange(cut.sensor_s.shape[1]) - round(HISTORY_S / STEP_S)
         self.after_s = np.where(offsets >= 0, offsets, 0) * STEP_S
         self.fading = np.where((cut.kind == TAIL)[:, None] & (offsets >= 0), 1.0, 0.0)
+        # what is looked up lies near the events: the rest of a long drive only makes the search slow
+        near = local.near(self.time_s, cut.cylinder_s[:, 0] - REACH_S, cut.cylinder_s[:, -1] + REACH_S)
+        self.time_s, self.map_kpa, self.wanted, self.off = (
+            values[near] for values in (self.time_s, self.map_kpa, self.wanted, self.off)
+        )
+        self.near_flow = flow.at(near)
         at = cut.cylinder_s
         self.map_here = np.interp(at, self.time_s, self.map_kpa)
         self.off_here = np.interp(at, self.time_s, self.off)
@@ -183,7 +190,7 @@ class Fit:
         return left + share * (np.take_along_axis(values, low + 1, axis=1) - left)
 
     def _source_s(self, model: Transport) -> np.ndarray:
-        return transport.injection_s(model, self.flow, self.cut.sensor_s.ravel()).reshape(self.cut.sensor_s.shape)
+        return transport.injection_s(model, self.near_flow, self.cut.sensor_s.ravel()).reshape(self.cut.sensor_s.shape)
 
     def _reach(self, p: np.ndarray, source_s: np.ndarray) -> np.ndarray:
         """Lambda of the gas at the sensor, before the sensor's lag."""
@@ -210,10 +217,11 @@ class Fit:
         weight = np.where(self.cut.high & (base >= self.measured), 0.0, weight)
         weighted = parts * weight[..., None]
         prior = np.diag([1 / OFFSET_PRIOR**2, 1 / GAIN_PRIOR**2, 0.1, 1 / (0.01 + p[FILM_SHARE]) ** 2])
-        left = np.einsum("eij,eik->ejk", weighted, weighted) + prior
-        right = np.einsum("eij,ei->ej", weighted, (self.measured - base) * weight)
-        self.amount = np.linalg.solve(left, right[..., None])[..., 0]
-        return base + np.einsum("eij,ej->ei", parts, self.amount), weight
+        across = weighted.transpose(0, 2, 1)
+        right = across @ ((self.measured - base) * weight)[..., None]
+        amount = np.linalg.solve(across @ weighted + prior, right)
+        self.amount = amount[..., 0]
+        return base + (parts @ amount)[..., 0], weight
 
     def residuals(self, p: np.ndarray) -> np.ndarray:
         """(events + 1, samples): weighted misses, softened beyond three deviations, each event's amounts against their

@@ -78,3 +78,11 @@ def spread_after(flags: np.ndarray, rows: int) -> np.ndarray:
     """True also in the `rows` rows after each True."""
     last = np.maximum.accumulate(np.where(flags, np.arange(len(flags)), -(1 << 40)))
     return np.arange(len(flags)) - last <= rows
+
+
+def near(time_s: np.ndarray, starts_s: np.ndarray, ends_s: np.ndarray) -> np.ndarray:
+    """Rows, rising, within any of the spans. time_s: (rows,) rising. starts_s, ends_s: (spans,)."""
+    steps = np.zeros(len(time_s) + 1, np.int64)
+    np.add.at(steps, np.searchsorted(time_s, starts_s), 1)
+    np.add.at(steps, np.searchsorted(time_s, ends_s, side="right"), -1)
+    return np.flatnonzero(np.cumsum(steps[:-1]) > 0)
