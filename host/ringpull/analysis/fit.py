@@ -126,7 +126,7 @@ class Fit:
         at = cut.cylinder_s
         self.map_here = np.interp(at, self.time_s, self.map_kpa)
         self.off_here = np.interp(at, self.time_s, self.off)
-        self.injected_here = None if given.injected is None else np.interp(at, self.time_s, given.injected)
+        self.injected_here = None if given.injected is None else np.interp(at, self.time_s, given.injected[near])
         self.tails = cut.kind == TAIL
         self.amount = np.zeros((len(cut.kind), 4))
         self._kept: dict[str, dict[tuple[float, ...], np.ndarray]] = {}

@@ -21,6 +21,8 @@ LEAST_RECOVERIES = 2  # ends of cuts and tails, without which the fall of lambda
 MOST_TAU_U = 0.30
 MOST_DELAY_U_S = 0.030  # a delay less certain than this is called not identifiable
 STARTS = (0.5, 1.3, 3.2)  # exhaust volumes to begin from, in displacements
+CUT_STARTS_S = (0.05, 0.20, 0.35)  # and latencies of the cut, where it is not logged: a wrong one holds the fit fast
+FINISHED = 2  # of the starts, the best of which are fitted to the end
 # What the model itself may be wrong by (gas temperature, efficiency, film), whatever the fit says: constant delay in
 # seconds, and shares of volume and lag; more where the throttle is time zero
 FLOORS = {"throttle": (0.010, 0.12, 0.14)}
@@ -63,12 +65,7 @@ def identify(columns: Columns, fallback: Transport | None = None) -> Identified:
         return not_identifiable(f"{timed} usable events, {LEAST_EVENTS} needed", timed)
     displacement_l = columns.config.get("engine", {}).get("displacement_cc", transport.DISPLACEMENT_CC) / 1000.0
     problem = fit.Fit(columns, given, transport.flow(columns), fit.cut_windows(columns, found), displacement_l)
-    starts = []
-    for share in STARTS:
-        start = fit.PRIOR[:, 0].copy()
-        start[fit.VOLUME] = np.log(share)
-        starts.append(problem.solve(start, fit.FIRST_ITERATIONS))
-    p, _ = problem.solve(min(starts, key=lambda one: one[1])[0])
+    p = best(problem, given.cut_known)
     if problem.leave_out(p):
         p, _ = problem.solve(p)
     model, words = describe(problem, p, given, fallback)
@@ -81,6 +78,19 @@ def identify(columns: Columns, fallback: Transport | None = None) -> Identified:
     words += f" and moves nothing: the delay that is undone has {transport.volume_of(columns.config)[2]}"
     moved = replace(fallback, tau_s=model.tau_s, tau_u_s=model.tau_u_s, lag_known=model.lag_known, source=words)
     return Identified(moved, timed, True, words, replace(model, source=words), latency)
+
+
+def best(problem: fit.Fit, cut_known: bool) -> np.ndarray:
+    """Parameters of the least sum of squares from several starts."""
+    latencies_s = (fit.PRIOR[fit.CUT_LATENCY, 0],) if cut_known else CUT_STARTS_S
+    begun = []
+    for share in STARTS:
+        for latency_s in latencies_s:
+            start = fit.PRIOR[:, 0].copy()
+            start[fit.VOLUME], start[fit.CUT_LATENCY] = np.log(share), latency_s
+            begun.append(problem.solve(start, fit.FIRST_ITERATIONS))
+    begun.sort(key=lambda one: one[1])
+    return min((problem.solve(p) for p, _ in begun[:FINISHED]), key=lambda one: one[1])[0]
 
 
 def describe(problem: fit.Fit, p: np.ndarray, given: events.Inputs, fallback: Transport) -> tuple[Transport, str]:
