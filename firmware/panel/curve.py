@@ -75,8 +75,8 @@ class Curve:
             return
         value, want = self.value(worst), self.want(worst)
         x = digits.small(frame, self.middle_rpm(worst) // 10 * 10, 128, 1)
-        frame.text("at", x - 20, 1)
-        x = digits.small(frame, (value - want + 5) // 10 if want else (value + 5) // 10, x - 24, 1, 2)
+        frame.text("at", x - 24, 1)
+        x = digits.small(frame, (value - want + 5) // 10 if want else (value + 5) // 10, x - 28, 1, 2)
         if want and value - want >= 5:
             frame.text("+", x - 8, 1)
         self._plot(frame, worst)
@@ -89,7 +89,7 @@ class Curve:
         if high - low < _LEAST_SPAN:
             middle = (high + low) // 2
             low, high = middle - _LEAST_SPAN // 2, middle + _LEAST_SPAN // 2
-        low = low // 50 * 50
+        low = (low - 20) // 50 * 50  # off the axis
         high = -(-high // 50) * 50
         frame.vline(_LEFT - 1, _TOP, _BOTTOM - _TOP + 1, 1)
         frame.hline(_LEFT - 1, _BOTTOM + 1, _RIGHT - _LEFT + 2, 1)

@@ -14,12 +14,12 @@ _CURVE_S = const(20)
 _TURN_S = const(6)
 _LINE = const(16)  # letters
 _LINES = const(6)
-_WAIT = const(0)
-_LIVE = const(1)
-_CURVE = const(2)
-_HEALTH = const(3)
-_FAULT = const(4)
-_OUT = const(5)
+WAIT = const(0)
+LIVE = const(1)
+CURVE = const(2)
+HEALTH = const(3)
+FAULT = const(4)
+OUT = const(5)
 
 
 class Screen:
@@ -30,7 +30,7 @@ class Screen:
         self.words = words
         self.panel = panel
         self.logger = self.curve = None
-        self.page = _WAIT
+        self.page = WAIT
         self.sending = False
         self.drawn = -1  # tick of the last drawing
         self.now_s = 0
@@ -49,11 +49,11 @@ class Screen:
         most_rpm = live.speeds[0][2]["max_rpm"] if live.has_engine else 0
         if self.curve is None:
             self.curve = curve.Curve(most_rpm)
-        self.page = _LIVE
+        self.page = LIVE
 
     def stopped(self, card_out):
         """Recording is over, or can't begin."""
-        self.page = _OUT if card_out else _FAULT
+        self.page = OUT if card_out else FAULT
         self.sending = False
         self.drawn = -1
 
@@ -97,7 +97,7 @@ class Screen:
             return
         self.drawn = tick
         page = self._choose()
-        if page == _CURVE == self.page:
+        if page == CURVE == self.page:
             return  # it is there already
         self.page = page
         self._draw(page)
@@ -106,34 +106,34 @@ class Screen:
     def _choose(self):
         page = self.page
         panel = self.panel
-        if page == _OUT or self.logger is None or not panel.sampler.on:
+        if page == OUT or self.logger is None or not panel.sampler.on:
             return page
         if panel.marks.open or panel.lean:
-            return _LIVE
+            return LIVE
         if self.now_s < self.curve_until_s:
-            return _CURVE
+            return CURVE
         part = self.now_s // _TURN_S % 3
         if panel.lamp.fault:
-            return (_LIVE, _FAULT, _HEALTH)[part]
+            return (LIVE, FAULT, HEALTH)[part]
         if panel.live.rpm == 0:
             if part == 1 and not self.curve.number:
-                return _LIVE
-            return (_LIVE, _CURVE, _HEALTH)[part]
-        return _LIVE
+                return LIVE
+            return (LIVE, CURVE, HEALTH)[part]
+        return LIVE
 
     def _draw(self, page):
         frame = self.frame
-        if page == _CURVE:
+        if page == CURVE:
             self.curve.draw(frame, self.spoiled == self.curve.number)
             return
         frame.fill(0)
-        if page == _LIVE:
+        if page == LIVE:
             self._live(frame)
-        elif page == _HEALTH:
+        elif page == HEALTH:
             self._health(frame)
-        elif page == _FAULT:
+        elif page == FAULT:
             self._fault(frame)
-        elif page == _OUT:
+        elif page == OUT:
             _title(frame, "NOT RECORDING")
             frame.text("The card may be", 0, 16)
             frame.text("taken out.", 0, 26)
@@ -151,7 +151,7 @@ class Screen:
         if marks.open:
             _title(frame, "PULL")
             digits.small(frame, marks.id, 40 + 8 * (1 + (marks.id > 9) + (marks.id > 99)), 1, 0, 0)
-            x = digits.small(frame, (panel.sampler.row - marks.began_row) // panel.rate_hz, 119, 1, 0, 0)
+            x = digits.small(frame, (panel.sampler.row - marks.began_row) // panel.rate_hz, 120, 1, 0, 0)
             frame.text("s", 120, 1, 0)
         else:
             frame.text("REC", 0, 1)
@@ -169,7 +169,7 @@ class Screen:
         digits.large(frame, value, 0, 12, colour)
         self._beside(frame, live, value, colour)
         x = digits.small(frame, live.rpm // 10 * 10, 40, 56)
-        frame.text("rpm", 41, 56)
+        frame.text("rpm", 40, 56)
         if live.load is not None:
             right = 128 - 8 * len(live.unit)
             frame.text(live.unit, right, 56)

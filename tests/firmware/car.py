@@ -3,11 +3,14 @@
 Virtual time; a turn of the main loop after every row, as on the desk board.
 """
 
+import json
+
 import framebuf
 
+import plan
 from acquire import button, health, marks, rows, tach
-from panel import lamp, panel
-from shared_math import channels, config, layout, ticks, transfer
+from panel import panel
+from shared_math import layout, ticks
 
 PIECES = 32
 CONFIG = {
@@ -48,11 +51,21 @@ class Glass(framebuf.FrameBuffer):
 
 
 class Board:
-    def __init__(self, glass):
+    def __init__(self, glass, text):
         self.glass = glass
+        self.text = text
         self.now = 0
         self.sounds = []
         self.lamps = []
+
+    def read_config(self):
+        return self.text
+
+    def configure(self, config):
+        pass
+
+    def converter(self, _input):
+        return 12, 3.3, 0
 
     def screen(self):
         return self.glass
@@ -80,38 +93,44 @@ class _Recorder:
 
 
 class Car:
-    """story(t) -> {"lambda_1": value or name of a state, "map": kPa, "rpm": 1/min}; missing values stay."""
+    """story(t) -> {"lambda_1": value or name of a state, "map": kPa, "rpm": 1/min}; missing values stay.
 
-    def __init__(self, changes=None, faults=(), glass=True, words=None):
+    changes: to CONFIG. text: of logger.json, in place of all that. glass: whether there is a screen.
+    """
+
+    def __init__(self, changes=None, text=None, glass=True):
         settings = dict(CONFIG)
         settings.update(changes or {})
-        self.settings = config.defaults(settings)
-        self.table = channels.columns(self.settings, lambda _input: (12, 3.3, 0))
         self.glass = Glass() if glass else None
-        self.board = Board(self.glass)
+        self.board = Board(self.glass, json.dumps(settings).encode() if text is None else text)
+        self.plan = plan.Plan(self.board)
+        self.settings = self.plan.config
+        self.table = self.plan.table
         self.now = {"rpm": 0.0}
         self.edges = 0.0
         rate_hz = self.settings["rate_hz"]
         self.period_us = 1000000 // rate_hz
         self.button = button.Button()
-        self.marks = marks.Marks(self.button, rate_hz, None, 0)
+        self.marks = marks.Marks(self.button, rate_hz, self.plan.throttle, 0)
         parts = []
+        self.tach = tach.Tach(1000)
         for at in range(len(self.table)):
             if self.table[at]["r"] == "adc":
                 parts.append((at, 0, self._reader(self.table[at])))
+            elif self.table[at]["r"] == "digital":
+                parts.append((at, 0, self._level(self.table[at]["n"])))
             elif self.table[at]["n"] == "engine_speed":
-                self.tach = tach.Tach(1000)
                 parts.append((at, 1, self.tach))
         self.health = health.Health()
-        queue = rows.RowQueue(len(self.table), 128)
-        self.lamp = lamp.Lamp()
-        self.lamp.fault = faults[0] if faults else 0
+        queue = rows.RowQueue(len(self.table), 32)
+        self.panel = panel.Panel(self.board, self.plan)
+        self.lamp = self.panel.lamp
+        self.lamp.fault = self.plan.faults[0] if self.plan.faults else 0
         self.sampler = rows.Sampler(
             queue, self.period_us, parts, self.marks, self.lamp, self.board.ticks_us, self.health
         )
         self.recorder = _Recorder()
-        self.panel = panel.Panel(self.board, self.lamp, (self.settings, b"", faults, {}, words or {} if glass else None))
-        self.panel.begin(self.settings, self.table, self, None)
+        self.panel.begin(self)
         self.sampler.start(0)
         self.row = 0
 
@@ -124,10 +143,14 @@ class Car:
             if isinstance(value, str):
                 volts = [sum(one["volts"]) / 2 for one in channel["states"] if one["name"] == value][0]
             else:
-                volts = transfer.interpolate(channel["values"], channel["volts"], value)
+                (low, high), (v0, v1) = channel["values"], channel["volts"]
+                volts = v0 + (value - low) * (v1 - v0) / (high - low)
             return max(0, min(4095, int((volts - column["o"]) / column["s"] + 0.5)))
 
         return read
+
+    def _level(self, name):
+        return lambda: self.now.get(name, 0)
 
     def drive(self, seconds, story, presses=()):
         """Go on for so long; story and presses (times of 0.1 s presses) count from the start of this part."""
