@@ -19,7 +19,17 @@ _HEAVY = (
     "mixture",
 )
 
-_LATER = ("card_missing", "card_full", "card_readonly", "card_dead", "storage_foreign", "ring_new", "rows_lost", "converter_silent", "input_missing")
+_LATER = (
+    "card_missing",
+    "card_full",
+    "card_readonly",
+    "card_dead",
+    "storage_foreign",
+    "ring_new",
+    "rows_lost",
+    "converter_silent",
+    "input_missing",
+)
 
 
 def text_of(folder):

@@ -77,6 +77,18 @@ FAULTS = {
         "the coil line rings, or max_rpm is set too low",
         "look at min_period_us and max_rpm, and at the input's filter",
     ),
+    "converter_silent": (
+        44,
+        "A converter does not answer, or not as it should",
+        "a wire of it is loose, it has no supply, or another part is fitted than logger.json says",
+        "look at its wires and at converters in logger.json; its channels mean nothing until then",
+    ),
+    "input_missing": (
+        45,
+        "logger.json names an input that this board does not have",
+        "it was written for another board, or the wiring table lacks a line",
+        "use an input of this board's wiring table; the channel reads 0 until then",
+    ),
     "supply_low": (
         43,
         "The logger's own supply dipped",

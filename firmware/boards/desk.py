@@ -1,7 +1,7 @@
 """The desk board: the same firmware on a PC, under MicroPython's unix port, in virtual time, fed by signal files.
 
 The PC side has compiled the signals (host/ringpull/desk/signals.py): analog inputs as they stand at the converter's
-pin behind divider and filter, in sixteenths of a count; edges and button changes as one list in time order. This
+pin behind divider and filter, in 65536ths of its range; edges and button changes as one list in time order. This
 board adds converter noise and quantisation, and calls the firmware's handlers when their virtual time has come.
 """
 
@@ -27,6 +27,7 @@ _BITS = const(12)
 _REFERENCE_V = 3.3
 _TELL_US = const(10000000)  # progress is told on standard output
 _SCHEDULED = const(8)  # interrupts that a port without hard ones keeps until the write is over; the rest are dropped
+_FALLS = const(0x40)  # in an event: the input goes low
 _PRESS = const(254)
 _RELEASE = const(255)
 
@@ -86,6 +87,10 @@ class DeskBoard:
         self.button = None
         self.held_down = False
         self.tachs = {}
+        self.pulses = {}
+        self.on_at = {}  # event -> whether it puts that pulse input on
+        self.fitted = None
+        self.trouble = None
         self.disk = FileDisk(job["image"], job["sectors"])
         if job["format"]:
             vfs.VfsFat.mkfs(self.disk)  # pyright: ignore[reportArgumentType]
@@ -134,16 +139,40 @@ class DeskBoard:
 
     def configure(self, config):
         """The configuration in force, before any input is asked for."""
+        if [one for one in config["channels"] if one["input"][0] in "xy"]:
+            from boards.desk_converters import DeskConverters
 
-    def converter(self, _input):
-        """(bits, reference volts, skew in microseconds) of an analog input."""
+            self.fitted = DeskConverters(config["converters"], self)
+
+    def converter(self, name):
+        """(bits, volts from the lowest to the highest count, skew in microseconds) of an analog input."""
+        if self.fitted and name[0] != "a":
+            return self.fitted.converter(name, _REFERENCE_V)
         return _BITS, _REFERENCE_V, 0
 
     def reader(self, channel):
-        """A function without arguments that samples the channel now: counts."""
+        """A function without arguments that gives the channel's counts: measured now, or the last that was held."""
+        if self.fitted and channel["input"][0] != "a":
+            return self.fitted.reader(channel)
+        return self.sampler(channel, _BITS, 0, 0)
+
+    def age(self, channel):
+        """A function without arguments: milliseconds since the value held for a slow channel was measured."""
+        return self.fitted.age(channel)
+
+    def loop(self):
+        """Once a turn of the main loop while recording."""
+        if self.fitted:
+            self.fitted.loop()
+
+    def sampler(self, channel, bits, quiet, zero):
+        """Reads the channel's signal in `bits`; quiet: halvings of the noise; zero: what stands for 0 V in 16 bits."""
         names = self.job["analog"]
+        shift = 16 - bits
+        top = (1 << bits) - 1
+        convert = self._convert
         if channel["name"] not in names:
-            return self._noise_only
+            return lambda: convert(zero, shift, top, quiet)
         at = names.index(channel["name"])
 
         def read():
@@ -154,13 +183,13 @@ class DeskBoard:
             value = frames[here]
             if self.part:
                 value += (frames[here + self.width] - value) * self.part // self.frame_us
-            return self._convert(value)
+            return convert(value, shift, top, quiet)
 
         return read
 
     def level(self, channel):
         """A function without arguments that reads a digital input: 0 or 1."""
-        read = self.reader(channel)
+        read = self.sampler(channel, _BITS, 0, 0)
         half = 1 << (_BITS - 1)
         high = 1 if channel["polarity"] == "high" else 0
         return lambda: high if read() > half else 1 - high
@@ -176,6 +205,19 @@ class DeskBoard:
         names = self.job["pulses"]
         if channel["name"] in names:
             self.tachs[names.index(channel["name"])] = counter
+
+    def pulse(self, channel, limit_us):
+        """What measures how long a pulse input is on; what is shorter than `limit_us` is ringing."""
+        from acquire import pulse
+
+        counter = pulse.Pulse(limit_us)
+        names = self.job["pulses"]
+        if channel["name"] in names:
+            at = names.index(channel["name"])
+            self.pulses[at] = self.pulses[at | _FALLS] = counter
+            self.on_at[at] = channel["polarity"] == "high"
+            self.on_at[at | _FALLS] = channel["polarity"] == "low"
+        return counter
 
     def on_button(self, button):
         """From now on `button.change(pressed, tick)` is called at every edge of the button."""
@@ -277,15 +319,12 @@ class DeskBoard:
             self.first_frame = frame
         self.frame_at = (frame - self.first_frame) * self.width
 
-    def _convert(self, sixteenths):
+    def _convert(self, value, shift, top, quiet):
         self.random = (self.random * 1103515245 + 12345) & 0x3FFFFFFF
-        counts = (sixteenths + self.noise[(self.random >> 12) & self.noise_mask]) >> 4
+        counts = (value + (self.noise[(self.random >> 12) & self.noise_mask] >> quiet)) >> shift
         if counts < 0:
             return 0
-        return counts if counts < 1 << _BITS else (1 << _BITS) - 1
-
-    def _noise_only(self):
-        return self._convert(0)
+        return counts if counts < top else top
 
     def _tick(self):
         self.timer_at += self.period_us
@@ -361,3 +400,5 @@ class DeskBoard:
             self.button.change(self.held_down, self.ticks_us())
         elif which in self.tachs:
             self.tachs[which].edge(self.ticks_us())
+        elif which in self.pulses:
+            self.pulses[which].change(self.on_at[which], self.ticks_us())

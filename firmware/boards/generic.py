@@ -24,6 +24,10 @@ _I2C_HZ = 400000
 _I2C_TIMEOUT_US = 10000
 
 
+def _nothing():
+    return 0
+
+
 class GenericBoard:
     """What the firmware asks of a board; the same methods as boards/desk.py."""
 
@@ -39,6 +43,9 @@ class GenericBoard:
         self.timer = None
         self.buzzer_pin = None
         self.irq_pins = []
+        self.bus = None
+        self.fitted = None
+        self.trouble = None  # name of a fault of the inputs, for the lamp
         self.card = None
         if self.pins["spi"] is None:
             self._use_flash()
@@ -113,28 +120,58 @@ class GenericBoard:
 
     def configure(self, config):
         """The configuration in force, before any input is asked for."""
+        if [one for one in config["channels"] if one["input"][0] in "xy"]:
+            from boards.fitted import Fitted
 
-    def converter(self, _input):
-        """(bits, reference volts, skew in microseconds) of an analog input."""
+            self.fitted = Fitted(config["converters"], self.pins, self.i2c, self.ticks_us)
+
+    def converter(self, name):
+        """(bits, volts from the lowest to the highest count, skew in microseconds) of an analog input."""
+        if self.fitted and name[0] != "a":
+            return self.fitted.converter(name)
+        return self.own_converter(name)
+
+    def own_converter(self, _name):
+        """The same of the board's own converter."""
         return _BITS, self.pins["reference_v"], 0
 
     def reader(self, channel):
-        """A function without arguments that samples the channel now: counts."""
-        converter = machine.ADC(machine.Pin(self.pins["analog"][channel["input"]]))
-        if sys.platform == "esp32":
-            converter.atten(machine.ADC.ATTN_11DB)  # full range; it is not straight near its top: calibrate
-        read = converter.read_u16
+        """A function without arguments that gives the channel's counts now."""
+        name = channel["input"]
+        if self.fitted and name[0] != "a":
+            return self.fitted.reader(name)
+        pin = self.pin("analog", name)
+        return self.own_reader(pin) if pin is not None else _nothing
+
+    def own_reader(self, pin):
+        """The same of a pin of the board's own converter."""
+        read = machine.ADC(machine.Pin(pin)).read_u16
         return lambda: read() >> 4
+
+    def age(self, channel):
+        """A function without arguments: milliseconds since the value held for a slow channel was measured."""
+        return self.fitted.age(channel["input"])
+
+    def pin(self, group, name):
+        """The number of the pin that an input is wired to, or None where this board has no such input: a fault."""
+        pin = self.pins[group].get(name)
+        if pin is None:
+            self.trouble = "input_missing"
+        return pin
 
     def level(self, channel):
         """A function without arguments that reads a digital input: 0 or 1."""
-        level = machine.Pin(self.pins["digital"][channel["input"]], machine.Pin.IN).value
+        pin = self.pin("digital", channel["input"])
+        if pin is None:
+            return _nothing
+        level = machine.Pin(pin, machine.Pin.IN).value
         return level if channel["polarity"] == "high" else lambda: 1 - level()
 
     def tach(self, channel, limit_us):
         """What counts the edges of a pulse input; an edge within `limit_us` of the last accepted one is refused."""
         counter = tach.Tach(limit_us)
-        self.on_edges(channel, counter)
+        if self.pin("pulse", channel["input"]) is not None:
+            self.on_edges(channel, counter)
         return counter
 
     def on_edges(self, channel, counter):
@@ -147,13 +184,30 @@ class GenericBoard:
         pin.irq(lambda _pin: edge(now() & ticks.MASK), which, **self.irq_options)
         self.irq_pins.append(pin)
 
+    def pulse(self, channel, limit_us):
+        """What measures how long a pulse input is on; what is shorter than `limit_us` is ringing."""
+        from acquire import pulse
+
+        counter = pulse.Pulse(limit_us)
+        number = self.pin("pulse", channel["input"])
+        if number is not None:
+            change = counter.change
+            now = time.ticks_us
+            level = 1 if channel["polarity"] == "high" else 0
+            pin = machine.Pin(number, machine.Pin.IN)
+            both = machine.Pin.IRQ_RISING | machine.Pin.IRQ_FALLING
+            pin.irq(lambda p: change(p.value() == level, now() & ticks.MASK), both, **self.irq_options)
+            self.irq_pins.append(pin)
+        return counter
+
     def on_button(self, button):
         """From now on `button.change(pressed, tick)` is called at every edge of the button, which pulls to ground."""
         change = button.change
         now = time.ticks_us
         pin = machine.Pin(self.pins["button"], machine.Pin.IN, machine.Pin.PULL_UP)
         button.level = lambda: not pin.value()
-        pin.irq(lambda p: change(not p.value(), now() & ticks.MASK), machine.Pin.IRQ_RISING | machine.Pin.IRQ_FALLING)
+        both = machine.Pin.IRQ_RISING | machine.Pin.IRQ_FALLING
+        pin.irq(lambda p: change(not p.value(), now() & ticks.MASK), both, **self.irq_options)
         self.irq_pins.append(pin)
 
     def start_timer(self, period_us, handler):
@@ -184,14 +238,20 @@ class GenericBoard:
             return None
         from drivers import oled
 
-        bus = machine.I2C(
-            pins["id"],
-            sda=machine.Pin(pins["sda"]),
-            scl=machine.Pin(pins["scl"]),
-            freq=_I2C_HZ,
-            timeout=_I2C_TIMEOUT_US,
-        )
-        return oled.open_on(bus)
+        return oled.open_on(self.i2c())
+
+    def i2c(self):
+        """The bus that the screen and slow converters share; both are used from the main loop alone."""
+        if self.bus is None:
+            pins = self.pins["screen"]
+            sda, scl = machine.Pin(pins["sda"]), machine.Pin(pins["scl"])
+            self.bus = machine.I2C(pins["id"], sda=sda, scl=scl, freq=_I2C_HZ, timeout=_I2C_TIMEOUT_US)
+        return self.bus
+
+    def loop(self):
+        """Once a turn of the main loop while recording."""
+        if self.fitted and self.fitted.step():
+            self.trouble = "converter_silent"
 
     def buzzer(self, on):
         """Sound it, or not; only called where the configuration says that there is one."""

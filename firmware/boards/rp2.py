@@ -32,26 +32,29 @@ class Rp2Board(generic.GenericBoard):
         super().configure(config)
         self.analog = viper_analog.Converter(config["rate_hz"])
 
-    def converter(self, name):
-        """(bits, reference volts, skew in microseconds) of an analog input."""
-        if name[0] != "a":
-            return super().converter(name)
-        return self.analog.bits, self.pins["reference_v"], self.analog.skew_us(self._number(name))
+    def own_converter(self, name):
+        """(bits, volts, skew in microseconds, volts it may be off by) of an input of the board's own converter."""
+        volts = self.pins["reference_v"]
+        count_v = volts / (1 << viper_analog.BITS)
+        errors = viper_analog.ERROR * count_v, viper_analog.ERROR_CALIBRATED * count_v
+        return self.analog.bits, volts, self.analog.skew_us(int(name[1:])), errors
 
-    def reader(self, channel):
-        """A function without arguments that samples the channel now: counts."""
-        name = channel["input"]
-        if name[0] != "a":
-            return super().reader(channel)
-        return self.analog.reader(self._number(name))
+    def own_reader(self, pin):
+        """A function without arguments that gives the mean of the newest samples of a pin."""
+        return self.analog.reader(pin - viper_analog.FIRST_PIN)
 
-    def _number(self, name):
-        pins = self.pins
-        return (pins["analog"].get(name) or pins["analog_inside"][name]) - viper_analog.FIRST_PIN
+    def loop(self):
+        """Once a turn of the main loop while recording."""
+        super().loop()
+        if self.analog.overflown():
+            self.trouble = "converter_silent"
 
     def tach(self, channel, limit_us):
         """What counts the edges of a pulse input; an edge within `limit_us` of the last accepted one is refused."""
-        pin = machine.Pin(self.pins["pulse"][channel["input"]], machine.Pin.IN)
+        number = self.pin("pulse", channel["input"])
+        if number is None:
+            return super().tach(channel, limit_us)
+        pin = machine.Pin(number, machine.Pin.IN)
         stamper = pio_edges.Stamper(len(self.stampers), pin, channel["polarity"])
         ring = dma_ring.DmaRing(stamper.fifo, stamper.dreq, _WORD, _EDGE_RING_BITS)
         self.stampers.append((stamper, ring))

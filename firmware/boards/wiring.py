@@ -1,11 +1,12 @@
 """Which pin is which, board by board. The minimum build of hardware/README.md; change it to what was soldered.
 
 `"spi": None` is a board without a card: it records on its own flash, and logger.json lies in its folder /ring.
+An external converter uses `cs` on `converter_spi`, or `address` on the screen's I2C, as its kind needs (logger.json
+says which is fitted); `reference_v` is what its reference pin is wired to, where it has one.
 """
 
 RP2 = {
-    "analog": {"a0": 26, "a1": 27, "a2": 28},
-    "analog_inside": {"a3": 29},  # no pad: a third of VSYS, the board's own supply
+    "analog": {"a0": 26, "a1": 27, "a2": 28, "a3": 29},  # a3 has no pad: a third of VSYS, the board's own supply
     "reference_v": 3.3,  # at ADC_VREF
     "supply_pwm": 23,  # high: the board's regulator keeps its switching rate; None where the board has no such pin
     "pulse": {"p0": 15, "p1": 6},
@@ -15,6 +16,11 @@ RP2 = {
     "buzzer": 7,
     "screen": {"id": 0, "sda": 4, "scl": 5},
     "spi": {"id": 0, "sck": 18, "mosi": 19, "miso": 16, "cs": 17},
+    "converter_spi": {"id": 1, "sck": 10, "mosi": 11, "miso": 8},
+    "converters": {
+        "x": {"cs": 9, "address": 0x48, "reference_v": 3.3},
+        "y": {"cs": 1, "address": 0x49, "reference_v": 3.3},
+    },
 }
 
 ESP32 = {
@@ -27,6 +33,11 @@ ESP32 = {
     "buzzer": 4,
     "screen": {"id": 0, "sda": 21, "scl": 22},
     "spi": {"id": 2, "sck": 18, "mosi": 23, "miso": 19, "cs": 5},
+    "converter_spi": {"id": 1, "sck": 14, "mosi": 13, "miso": 2},
+    "converters": {
+        "x": {"cs": 32, "address": 0x48, "reference_v": 3.3},
+        "y": {"cs": 12, "address": 0x49, "reference_v": 3.3},
+    },
 }
 
 

@@ -1,7 +1,7 @@
 """Signal files (plain CSV, volts at the logger's terminals) compiled for the desk board.
 
 Analog inputs become what stands at the converter's pin behind divider and filter, sampled every millisecond (slower at
-low rates) in sixteenths of a count; edges and button changes become one list in time order.
+low rates) in 65536ths of the converter's range; edges and button changes become one list in time order.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from ringpull.errors import BadSignal
-from shared_math import channels
+from shared_math import channels, converters
 
 FINEST_FRAME_US = 1000
 BITS = 12
@@ -24,6 +24,8 @@ NOISE_COUNTS = 2.0  # standard deviation of the converter
 NOISE_LENGTH = 1 << 10
 PAD_FRAMES = 1024
 PRESS, RELEASE = 254, 255
+STRANGER = 250
+FALLS = 0x40  # in an event: the input goes low
 LONGEST_S = 25 * 3600  # longer signals than any drive; a slip of the unit would ask for all of the memory
 
 
@@ -47,7 +49,7 @@ def compile_signals(config: dict[str, Any], volts: Path, edges: Path | None, but
     time_s = _times(volts, table)
     names = [name for name in table if name != "t_s"]
     used = [n for n in names if n in by_name and by_name[n]["kind"] in (*channels.ANALOG_KINDS, "digital")]
-    pulses = [name for name, channel in by_name.items() if channel["kind"] in channels.PULSE_KINDS]
+    pulses = [channel for channel in config["channels"] if channel["kind"] in channels.PULSE_KINDS]
     events = [_edge_events(edges, pulses)] if edges else []
     if buttons:
         events.append(_button_events(buttons))
@@ -59,18 +61,25 @@ def compile_signals(config: dict[str, Any], volts: Path, edges: Path | None, but
     grid_s = np.arange(end_us // frame_us + PAD_FRAMES) * (frame_us / 1e6)
     frames = np.empty((len(grid_s), len(used)), np.uint16)
     for at, name in enumerate(used):
-        frames[:, at] = _at_the_pin(
-            by_name[name], np.interp(grid_s, time_s, _numbers(volts, name, table[name])), frame_us
-        )
-    return Compiled(used, pulses, frames, merged, frame_us, end_us, [n for n in names if n not in used])
+        terminal_v = np.interp(grid_s, time_s, _numbers(volts, name, table[name]))
+        part = converters.part_of(config, by_name[name]["input"])
+        frames[:, at] = _at_the_pin(by_name[name], part, terminal_v, frame_us)
+    return Compiled(
+        used, [one["name"] for one in pulses], frames, merged, frame_us, end_us, [n for n in names if n not in used]
+    )
 
 
-def _at_the_pin(channel: dict[str, Any], volts: np.ndarray, frame_us: int) -> np.ndarray:
-    """Volts at the terminal, every frame_us, to sixteenths of counts at the pin: divider, filter, the converter's range."""
+def _at_the_pin(channel: dict[str, Any], part: str | None, volts: np.ndarray, frame_us: int) -> np.ndarray:
+    """Volts at the terminal (or between two of them), every frame_us, to 65536ths of the converter's range.
+
+    Divider, filter, range; part: the external converter, None for the board's own.
+    """
     top, bottom = channels.divider_of(channel)
     source_ohm = top * bottom / (top + bottom)
     pin = _low_pass(volts * (bottom / (top + bottom)), source_ohm * FILTER_F, frame_us)
-    return np.clip(np.rint(pin * ((16 << BITS) / REFERENCE_V)), 0, 0xFFFF).astype(np.uint16)
+    span_v = converters.scale(part, REFERENCE_V)[1] if part else REFERENCE_V
+    zero = 0x8000 if part and converters.signed(part) else 0
+    return np.clip(np.rint(pin * (0x10000 / span_v)) + zero, 0, 0xFFFF).astype(np.uint16)
 
 
 def _low_pass(x: np.ndarray, tau_s: float, frame_us: int) -> np.ndarray:
@@ -86,21 +95,46 @@ def _low_pass(x: np.ndarray, tau_s: float, frame_us: int) -> np.ndarray:
     return pd.Series(drive).ewm(alpha=1 - keep, adjust=False).mean().to_numpy()
 
 
-def _edge_events(path: Path, pulses: list[str]) -> np.ndarray:
+def _edge_events(path: Path, pulses: list[dict[str, Any]]) -> np.ndarray:
+    """Without a column `level` (1 rising, 0 falling) every line is an edge that the channel counts."""
     table = _read(path, text=("input",))
     time_s = _times(path, table, may_be_empty=True)
-    which = np.full(len(time_s), 250, np.uint64)
+    which = np.full(len(time_s), STRANGER, np.uint64)
+    wanted = np.ones(len(time_s), bool)
     inputs = np.asarray(_column(path, table, "input"), dtype=object)
-    for at, name in enumerate(pulses):
-        which[inputs == name] = at
-    strangers = sorted({str(n) for n in inputs[which == 250]})
+    rising = _levels(path, table) if "level" in table else None
+    for at, channel in enumerate(pulses):
+        mine = inputs == channel["name"]
+        which[mine] = at
+        if channel["kind"] == "pulse_width":
+            if rising is None:
+                raise BadSignal(
+                    f"{path.name} has no column 'level', and channel {channel['name']!r} measures how long its input is on",
+                    "only rising edges were recorded",
+                    "add the column: 1 in the lines where the input rises, 0 where it falls",
+                )
+            which[mine & ~rising] |= np.uint64(FALLS)
+        elif rising is not None:
+            wanted[mine] = rising[mine] == (channel["polarity"] == "rising")
+    strangers = sorted({str(n) for n in inputs[which == STRANGER]})
     if strangers:
         raise BadSignal(
             f"{path.name} names the input {strangers[0]!r}, which is not a pulse channel of the configuration",
-            f"pulse channels are: {', '.join(pulses) or 'none'}",
+            f"pulse channels are: {', '.join(one['name'] for one in pulses) or 'none'}",
             "write the channel's name in the column 'input', or add a channel of kind 'pulses' to the configuration",
         )
-    return _events(time_s, which)
+    return _events(time_s[wanted], which[wanted])
+
+
+def _levels(path: Path, table: dict[str, Any]) -> np.ndarray:
+    level = _numbers(path, "level", table["level"])
+    if not np.isin(level, (0, 1)).all():
+        raise BadSignal(
+            f"column 'level' of {path.name} holds something else than 1 and 0",
+            "volts or texts were written there",
+            "write 1 in the lines where the input rises, 0 where it falls",
+        )
+    return level == 1
 
 
 def _button_events(path: Path) -> np.ndarray:

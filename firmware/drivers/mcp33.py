@@ -1,0 +1,92 @@
+"""SPI converters read one sample at a time from the row path: nothing allocated, 24 clocks a reading.
+
+MCP3208 (data sheet DS21298, figure 6-1): start bit, single or differential, three bits of the channel; answers a null
+bit and 12 bits. MCP3304 (DS21697, figure 6-1): the same one clock earlier, with a sign bit before the 12.
+The null bit tells whether a converter is there: its line, pulled up, reads as ones where none is.
+"""
+
+import machine
+
+_CLOCK_HZ = 1000000  # MCP3208 at 2.7 V: 1 MHz; MCP3304: 1.05 MHz
+READ_US = 45  # a reading takes about so long, the firmware's own time included
+
+
+def bus(pins):
+    """The converters' SPI, with the answer line pulled up. pins: as in boards/wiring.py."""
+    answer = machine.Pin(pins["miso"], machine.Pin.IN, machine.Pin.PULL_UP)
+    clock, ask = machine.Pin(pins["sck"]), machine.Pin(pins["mosi"])
+    return machine.SPI(pins["id"], baudrate=_CLOCK_HZ, sck=clock, mosi=ask, miso=answer)
+
+
+class Converter:
+    """spi: machine.SPI. cs: machine.Pin as output. Readings set `absent` and `alive`; the main loop asks and clears."""
+
+    def __init__(self, spi, cs):
+        self.exchange = spi.write_readinto
+        self.cs = cs
+        self.absent = False  # a null bit was missing
+        self.alive = False  # a reading other than 0 came
+        cs(1)
+
+    def trouble(self):
+        """Whether nothing answers: called now and then, looks at the readings since the last call."""
+        silent = self.absent or not self.alive
+        self.absent = self.alive = False
+        return silent
+
+
+class Mcp3208(Converter):
+    """12 bits, inputs 0 to 7 against ground."""
+
+    def reader(self, plus, minus):
+        """A function without arguments that reads input `plus`: counts, 4095 where nothing answers. minus: None."""
+        exchange = self.exchange
+        cs = self.cs
+        ask = bytes([0x06 | plus >> 2, (plus & 3) << 6, 0])
+        answer = bytearray(3)
+
+        def read():
+            cs(0)
+            exchange(ask, answer)
+            cs(1)
+            high = answer[1]
+            if high & 0x10:
+                self.absent = True
+                return 4095
+            counts = (high & 0x0F) << 8 | answer[2]
+            if counts:
+                self.alive = True
+            return counts
+
+        return read
+
+
+class Mcp3304(Converter):
+    """12 bits and sign: four differences 0-1, 2-3, 4-5, 6-7, either way round, or inputs 0 to 7 against ground."""
+
+    def reader(self, plus, minus):
+        """A function without arguments that reads `plus` against `minus` (None: ground).
+
+        Counts with 4096 added: 0 to 8191, 8191 also where nothing answers.
+        """
+        exchange = self.exchange
+        cs = self.cs
+        single = 8 if minus is None else 0
+        code = single | plus  # of a difference, the number of its positive input names the pair
+        ask = bytes([0x08 | code >> 1, (code & 1) << 7, 0])
+        answer = bytearray(3)
+
+        def read():
+            cs(0)
+            exchange(ask, answer)
+            cs(1)
+            high = answer[1]
+            if high & 0x20:
+                self.absent = True
+                return 8191
+            counts = (high & 0x1F) << 8 | answer[2]
+            if counts:
+                self.alive = True
+            return counts ^ 0x1000
+
+        return read
