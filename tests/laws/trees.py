@@ -16,7 +16,7 @@ DEVICE = {"machine", "rp2", "esp32", "pyb", "stm"}
 FIRMWARE_MAY = {
     *SHARED_MAY,
     *("array", "binascii", "errno", "gc", "io", "json", "math", "micropython", "os", "select", "struct", "sys", "time"),
-    *("uctypes", "vfs"),
+    *("uctypes", "vfs", "framebuf"),
 }
 
 
