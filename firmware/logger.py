@@ -48,7 +48,7 @@ class Logger:
         self.marks = marks.Marks(self.button, rate_hz, plan.throttle, plan.first("count"))
         self.button.tail = self.button.head
         self.health = health.Health(plan.supply)
-        self.sampler = rows.Sampler(queue, period_us, parts, self.marks, self.lamp, board.ticks_us, self.health)
+        self.sampler = rows.sampler(queue, period_us, parts, self.marks, self.lamp, board.ticks_us, self.health)
         place = self.open_card()
         setup = setup_text.build(board.name, board.utc(), period_us, table, plan.faults, plan.text)
         out = writer.DriveWriter(place, setup, waiting)
@@ -57,6 +57,7 @@ class Logger:
         self.recorder.begin()
         self.lamp.fault = plan.faults[0] if plan.faults else 0
         self.panel.begin(self)
+        memory.settle()
         self.sampler.start(board.start_timer(period_us, self.sampler.take))
 
     def open_card(self):
@@ -101,17 +102,23 @@ class Logger:
         board = self.board
         health_ = self.health
         retry_row = heap_row = 0
+        sampler = self.sampler
+        queue = sampler.queue
+        rate_hz = self.plan.config["rate_hz"]
         while board.powered() and not self.marks.stop_wanted:
             board.idle()
+            if queue.head == queue.tail and not self.recorder.due:
+                continue  # an interrupt, but no row: edges alone would keep the loop busy
             woke = board.ticks_us()
             self.recorder.poll()
+            sampler.look()
             self.button.look()
-            if self.sampler.row >= heap_row:
-                heap_row = self.sampler.row + _HEAP_S * self.plan.config["rate_hz"]
+            if sampler.row >= heap_row:
+                heap_row = sampler.row + _HEAP_S * rate_hz
                 health_.look_at_heap()
-            if self.recorder.writer.dead and self.sampler.row >= retry_row:
+            if self.recorder.writer.dead and sampler.row >= retry_row:
                 self.lamp.fault = self.plan.number_of["card_dead"]
-                retry_row = self.sampler.row + _RETRY_S * self.plan.config["rate_hz"]
+                retry_row = sampler.row + _RETRY_S * rate_hz
                 self.revive()
             board.loop()
             if board.trouble and not self.lamp.fault:
@@ -136,7 +143,7 @@ class Logger:
     def finish(self):
         """Stop sampling and write what is held."""
         self.board.stop_timer()
-        self.sampler.on = False
+        self.sampler.stop()
         self.recorder.finish()
         self.panel.stop(True)
 
@@ -169,6 +176,8 @@ class Logger:
                 parts.append((at, 0, board.age(channel)))
             elif role == "digital":
                 parts.append((at, 0, board.level(channel)))
+            elif role == "count" and channel["kind"] == "pulse_width":
+                parts.append((at, 1, board.pulse(channel, speed.glitch_limit_us(channel))))
             elif role == "count":
                 parts.append((at, 1, board.tach(channel, speed.glitch_limit_us(channel))))
         return parts

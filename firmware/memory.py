@@ -47,3 +47,12 @@ def arrays(bits, rate_hz):
                 raise
             capacity //= 2
     return queue, outbox.Outbox(), packer.make(bits, _open_rows(columns, rate_hz))
+
+
+def settle():
+    """Recording begins: nothing is made per row, so memory is looked through only when it is full, not every 4 kB.
+
+    Where a port keeps the local variables of a Python function on the heap, that share counts as garbage.
+    """
+    gc.collect()
+    gc.threshold(-1)

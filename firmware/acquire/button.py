@@ -1,5 +1,7 @@
 """The button: bounces removed, presses kept until the row path takes them. Never waits, never allocates."""
 
+from array import array
+
 from shared_math import ticks
 from shared_math.compat import const, zeros
 
@@ -19,6 +21,7 @@ class Button:
         self.since = 0
         self.fresh = True
         self.unsure = False  # an edge was refused or may have been missed: the row path asks the pin
+        self.news = array("i", [0])  # not 0: the row path has something to look at here
         self.level = self.same
         self.times = zeros(_KEPT)
         self.kinds = bytearray(_KEPT)
@@ -33,6 +36,7 @@ class Button:
     def change(self, pressed, tick):
         """Interrupt handler. A change within 25 ms of the last accepted one is bounce."""
         self.unsure = False  # first: a row handler that interrupts this one must not take the same change too
+        self.news[0] = 1
         if pressed == self.pressed:
             return
         if not self.fresh and ((tick - self.since) & ticks.MASK) < _BOUNCE_US:
@@ -52,6 +56,7 @@ class Button:
         """From the main loop: a level that no edge told (a busy port drops some) is left to the row path."""
         if self.level() != self.pressed:
             self.unsure = True
+            self.news[0] = 1
 
     def settle(self, tick):
         """From the row path while `unsure`: once the bounce time is over, the pin's level counts."""

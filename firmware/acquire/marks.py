@@ -46,7 +46,21 @@ class Marks:
         self.best_count = 0
 
     def step(self, row, grid):
-        """Take the button's changes up to tick `grid`, the instant of row `row`."""
+        """Take the button's changes up to tick `grid`, the instant of row `row`. Needs no call while button.news[0] is 0."""
+        button = self.button
+        button.news[0] = 0  # before looking: what comes meanwhile sets it again
+        self._step(row, grid)
+        if (
+            self.open
+            or self.held
+            or self.pressed_before
+            or self.next_flag
+            or button.unsure
+            or button.head != button.tail
+        ):
+            button.news[0] = 1
+
+    def _step(self, row, grid):
         if self.next_flag:
             self.flag = self.next_flag
             self.next_flag = 0

@@ -1,10 +1,11 @@
 """The row path: at each grid tick one row of all columns goes into a fixed queue. No allocation after construction."""
 
-from shared_math import layout, ticks
-from shared_math.compat import zeros
+from shared_math import ticks
+from shared_math.compat import const, zeros
 
-_JITTER_US = 30
-_LATE_MAX = (1 << layout.LATE_BITS) - 1
+_JITTER_US = const(30)
+_LATE_MAX = const(0xFFFF)  # of layout.LATE_BITS
+_MASK = const(0x3FFFFFFF)  # of ticks
 
 
 class RowQueue:
@@ -20,10 +21,6 @@ class RowQueue:
     def waiting(self):
         """Rows in the queue."""
         return (self.head - self.tail) & ticks.MASK
-
-    def full(self):
-        """No room for another row."""
-        return self.waiting() > self.mask
 
     def at_head(self):
         """Index of the row to be filled next."""
@@ -46,6 +43,7 @@ class Sampler:
         self.reads = tuple([(column + 1, source) for column, kind, source in parts if kind == 0])
         self.tachs = tuple([(column + 1, source) for column, kind, source in parts if kind == 1])
         self.marks = marks
+        self.news = marks.button.news
         self.at_mark = queue.stride - 4  # mark, flag, late, lamp close every row
         self.lamp = lamp
         self.health = health
@@ -57,6 +55,18 @@ class Sampler:
         self.late_max_us = 0
         self.on = False
         self.synced = False
+        self.prepare()
+
+    def prepare(self):
+        """For a kind of sampler that keeps its numbers elsewhere."""
+
+    def look(self):
+        """From the main loop: make row, lost and late_max_us those of now."""
+
+    def stop(self):
+        """No more rows."""
+        self.on = False
+        self.look()
 
     def start(self, grid):
         """Row 0 is due at tick `grid`; None: at the first call of `take`, less the jitter that a timer may have."""
@@ -65,47 +75,37 @@ class Sampler:
         if self.synced:
             self.grid = grid
         self.on = True
+        self.prepare()
 
     def take(self, _timer=None):
         """Timer handler: take the row that is due now; rows whose time has passed altogether are counted as lost."""
         if not self.on:
             return
         now = self.ticks_us()
-        if not self.synced:
-            self.grid = (now - _JITTER_US) & ticks.MASK
-            self.synced = True
+        late = (now - self.grid) & _MASK
         period = self.period_us
-        late = (now - self.grid) & ticks.MASK
-        if late > ticks.MASK >> 1:  # before its time
-            if late < ticks.MASK - (period >> 1):
+        if late >= period or not self.synced:
+            late = self.uneven(now)
+            if late < 0:
                 return
-            late = 0
-        while late >= period:
-            self._skip()
-            late -= period
         if late > self.late_max_us:
             self.late_max_us = late
-        self._fill(late)
-        self.row += 1
-        self.grid = ticks.add(self.grid, period)  # a plain sum would pass 2^30 and allocate on boards
-
-    def _skip(self):
-        self.lost += 1
-        self.marks.step(self.row, self.grid)
-        self.row += 1
-        self.grid = ticks.add(self.grid, self.period_us)
-
-    def _fill(self, late):
-        queue = self.queue
+        row = self.row
+        grid = self.grid
+        self.row = row + 1
+        self.grid = (grid - _MASK + period - 1) & _MASK  # a plain sum would pass 2^30 and allocate on boards
         marks = self.marks
-        marks.step(self.row, self.grid)
-        if queue.full():
+        if self.news[0]:
+            marks.step(row, grid)
+        queue = self.queue
+        head = queue.head
+        mask = queue.mask
+        if (head - queue.tail) & _MASK > mask:
             self.lost += 1
             return
         cells = queue.cells
-        at = queue.at_head()
-        grid = self.grid
-        cells[at] = self.row
+        at = (head & mask) * queue.stride
+        cells[at] = row
         for column, read in self.reads:
             cells[at + column] = read()
         for column, tach in self.tachs:
@@ -118,5 +118,35 @@ class Sampler:
         cells[end + 1] = marks.flag
         cells[end + 2] = late if late < _LATE_MAX else _LATE_MAX
         cells[end + 3] = self.lamp.state
-        marks.watch(cells, at)
-        queue.head = (queue.head + 1) & ticks.MASK
+        if marks.open:
+            marks.watch(cells, at)
+        queue.head = (head + 1) & _MASK
+
+    def uneven(self, now):
+        """The first call, one before its time, or one that comes after whole rows: these are counted as lost.
+
+        Microseconds the row that is due is late, or -1 when none is due.
+        """
+        if not self.synced:
+            self.grid = (now - _JITTER_US) & _MASK
+            self.synced = True
+        period = self.period_us
+        late = (now - self.grid) & _MASK
+        if late > _MASK >> 1:  # before its time
+            return -1 if late < _MASK - (period >> 1) else 0
+        while late >= period:
+            self.lost += 1
+            self.marks.step(self.row, self.grid)
+            self.row += 1
+            self.grid = ticks.add(self.grid, period)
+            late -= period
+        return late
+
+
+def sampler(*parts):
+    """The fastest Sampler that this port can run."""
+    try:
+        from acquire.viper_rows import ViperSampler
+    except (ImportError, SyntaxError, ValueError):
+        return Sampler(*parts)
+    return ViperSampler(*parts)

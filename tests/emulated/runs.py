@@ -22,7 +22,7 @@ BUSY_US = 1000
 
 @dataclass
 class Setup:
-    """What is to be run. wiring: text of a module that replaces boards/wiring.py, "" for the firmware's own.
+    """What is to be run. modules: texts that replace modules of the firmware, by their path without .py.
 
     stall_every_s 0: the card never stalls. seconds: of recording that are measured.
     """
@@ -32,9 +32,13 @@ class Setup:
     seconds: float
     stall_every_s: float = 0.0
     stall_s: float = 0.5
-    wiring: str = ""
+    modules: dict[str, str] = field(default_factory=dict)
     files: dict[str, bytes] = field(default_factory=dict)
     flash_us: tuple[float, float] = (400, 45000)
+
+
+# The same chip taken for a board of which nothing is known
+GENERIC = {"boards/__init__": "from boards.generic import GenericBoard\n\ndef pick():\n    return GenericBoard()\n"}
 
 
 def counts_of(channel: int, now_s: float) -> int:
@@ -67,10 +71,11 @@ class Run:
         self.setup = setup
         self.folder = folder
         files = board_files.compiled("armv6m", folder)
-        if setup.wiring:
-            (folder / "wiring.py").write_text(setup.wiring)
-            board_files.compile_one(folder / "wiring.py", "boards/wiring.py", "armv6m", folder / "wiring.mpy")
-            files["boards/wiring.mpy"] = (folder / "wiring.mpy").read_bytes()
+        for name, text in setup.modules.items():
+            source, target = folder / "module.py", folder / "module.mpy"
+            source.write_text(text)
+            board_files.compile_one(source, name + ".py", "armv6m", target)
+            files[name + ".mpy"] = target.read_bytes()
         files["boot.py"] = board_files.BOOT
         files.update(setup.files)
         self.chip = chip.Chip(uf2, files, counts_of, tach_edges(setup.tach_hz), setup.flash_us)
