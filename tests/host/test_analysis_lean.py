@@ -145,3 +145,23 @@ def test_repeatability_and_banks_are_part_of_the_answer():
     out = answer(drive_of(made)).as_json()
     assert out["repeat"]["pulls"] == 3 and out["banks"] == []
     assert out["alignment"]["upper_bound_s_at"] is None or out["alignment"]["kind"] == "transport"
+
+
+def test_the_largest_of_several_windows_is_not_taken_for_the_depth():
+    # a flat event of four windows in noise: the largest window alone is 1.03 standard deviations too high (the mean of
+    # the largest of four normal values, statistical tables)
+    assert lean.expected_largest(1.0) == pytest.approx(0.0, abs=1e-12)
+    assert lean.expected_largest(4.0) == pytest.approx(1.029, abs=0.03)
+    random = np.random.default_rng(12)
+    rows, period_s, u = 1200, 0.005, 0.005
+    depths, inside = [], []
+    for _ in range(200):
+        noise = np.repeat(random.normal(0.0, u, rows // 40), 40)  # of whole windows
+        excess = noise + np.where((np.arange(rows) >= 400) & (np.arange(rows) < 560), 0.08, 0.0)
+        time_s = np.arange(rows) * period_s
+        bound, rpm = np.zeros(rows, bool), np.linspace(3000.0, 6000.0, rows)
+        (event,) = lean.events(time_s, excess, rpm, None, bound, u, 0.01, np.full(rows, 0.005))
+        depths.append(event.depth)
+        inside.append(abs(event.depth - 0.08) <= event.depth_u)
+    assert np.mean(depths) == pytest.approx(0.08, abs=0.0015)
+    assert np.mean(inside) >= 0.93

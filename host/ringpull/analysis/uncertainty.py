@@ -20,7 +20,7 @@ GROUND_V = 0.010
 CONVERTER_BITS = 12
 CONVERTER_V = 3.3
 CONTROLLER_LAMBDA = 0.010
-MIXTURE_NOISE = 0.006  # scatter of the mixture from cycle to cycle, one sigma
+MIXTURE_NOISE = 0.006  # scatter of lambda as the sensor shows it, from cycle to cycle, one sigma
 MIXTURE_NOISE_S = 0.080  # the time over which that scatter hangs together
 
 
@@ -138,14 +138,16 @@ def budget(columns: Columns, at_lambda: float = 0.85) -> Budget:
 def mean_u(white: float, noise_gain: float, window_s: float, period_s: float, tau_s: float) -> float:
     """Standard uncertainty (random) of lambda, lag undone, averaged over `window_s`.
 
-    white: of a sample; noise_gain: of the inverse. The inverse's noise of neighbouring rows hangs together, so a mean
-    over a window much longer than tau keeps white / sqrt(n) plus the end terms tau * difference / window. The mixture's
-    scatter (exponential correlation) averages as a first-order process.
+    white: of a sample; noise_gain: of the inverse. The inverse adds tau times the slope, whose mean over a window is tau
+    times the difference of its ends over its length: that comes on top of what a plain mean leaves of the white noise and
+    of the scatter, which is a first-order process as the sensor shows it.
     """
     rows = max(1.0, window_s / period_s)
+    lags = tau_s / window_s
     inner = white / np.sqrt(rows)
-    ends = np.sqrt(2.0) * tau_s / window_s * white / np.sqrt(max(1.0, 0.6 * tau_s / period_s))
+    ends = np.sqrt(2.0) * lags * white / np.sqrt(max(1.0, 0.6 * tau_s / period_s))
     sampled = min(white * noise_gain, float(np.hypot(inner, ends)))
     ratio = window_s / MIXTURE_NOISE_S
-    share = 2.0 / ratio**2 * (ratio - 1.0 + np.exp(-ratio))
-    return float(np.hypot(sampled, MIXTURE_NOISE * np.sqrt(share)))
+    mean = 2.0 / ratio**2 * (ratio - 1.0 + np.exp(-ratio))
+    apart = 2.0 * lags**2 * (1.0 - np.exp(-ratio))
+    return float(np.hypot(sampled, MIXTURE_NOISE * np.sqrt(mean + apart)))
