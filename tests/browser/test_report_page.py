@@ -46,7 +46,10 @@ def test_answer_is_there_without_scrolling(report, opened):
             place = page.get_by_text(words).first.bounding_box()
             assert place["y"] + place["height"] <= 800, words
         sentence = page.locator(".sentence").first.inner_text()
-        assert re.search(r"\+0\.1\d\d ± 0\.0\d\d \(random\) ± 0\.0\d\d \(systematic\) lambda against target 0\.\d\d, at 5\d\d\d rpm", sentence)
+        assert re.search(
+            r"\+0\.\d\d\d ± 0\.0\d\d \(random\) ± 0\.0\d\d \(systematic\) lambda against target 0\.\d\d, at 5\d\d\d rpm",
+            sentence,
+        )
 
 
 @pytest.mark.parametrize("zoomed", [False, True], ids=["whole", "zoomed"])
@@ -211,12 +214,34 @@ def test_narrow_screens_do_not_scroll_sideways(report, opened, width):
             assert box["height"] >= 40
 
 
+def test_curve_and_map_fit_a_phone(report, opened):
+    with opened(report, viewport={"width": 400, "height": 800}) as page:
+        shown = page.locator("svg.curve:visible")
+        assert shown.count() == 1
+        for part in (shown, shown.locator(".lean-mark text"), shown.get_by_text("pull 3"), page.locator("table.map")):
+            box = part.bounding_box()
+            assert 0 <= box["x"] and box["x"] + box["width"] <= 400
+        assert page.locator("svg.curve:visible text").first.evaluate("one => one.getBoundingClientRect().height") >= 11
+        assert page.locator("#map-how").bounding_box()["width"] <= 400
+
+
+def test_undone_lambda_is_drawn_where_the_sensor_measured(found, drive):
+    from ringpull.report.data import judged_columns
+
+    times = drive.sessions[0].table()["time_s"]
+    judged = found.pulls[0].judged
+    shown = judged_columns(judged, times)["lambda_aligned"]
+    assert np.nanmax(shown) <= 1.4 and np.nanmax(judged.lambda_aligned) > 1.5
+    assert np.isfinite(shown[(times > 31) & (times < 36)]).all()
+
+
 def test_print_is_whole(report, opened, found):
     with opened(report, viewport={"width": 700, "height": 1000}) as page:
         page.emulate_media(media="print", color_scheme="dark")
         assert page.evaluate("document.documentElement.scrollWidth") <= 700
         for words in ("customer", "date", "operator", "conditions", "note"):
             assert page.locator(".facts dt", has_text=words).is_visible()
+        page.evaluate("dispatchEvent(new Event('beforeprint'))")
         assert not page.locator(".tools").is_visible() and not page.locator("nav").is_visible()
         assert page.evaluate("getComputedStyle(document.documentElement).backgroundColor") == "rgb(255, 255, 255)"
         edge = page.evaluate("document.body.getBoundingClientRect().right")
@@ -224,3 +249,28 @@ def test_print_is_whole(report, opened, found):
         assert rights and max(rights) <= edge + 1
         paper = page.pdf(prefer_css_page_size=True)
         assert paper.startswith(b"%PDF") and len(re.findall(rb"/Type\s*/Page\b", paper)) <= 5
+
+
+def test_first_printed_page_tells_before_and_after(drive, found, opened, tmp_path):
+    from pages import ROOT
+
+    import ringpull
+    from ringpull.analysis.answer import answer
+    from ringpull.report import write_report
+
+    before = ringpull.read(ROOT / "demo_logs" / "v1_pulls_alone")
+    path = write_report(drive, found, tmp_path / "report.html", (before, answer(before)))
+    with opened(path, viewport={"width": 794, "height": 1123}) as page:
+        page.emulate_media(media="print")
+        for words in (
+            "Attention",
+            "Before and after",
+            "Before (v1_pulls_alone)",
+            "Not tested",
+            "operator",
+            "conditions",
+        ):
+            place = page.locator(f":text('{words}'):visible").first.bounding_box()
+            assert place["y"] + place["height"] < 1000, words
+        assert page.locator("#compare svg.curve:visible").count() == 1
+        assert page.locator("#compare tbody tr").count() > 3

@@ -164,15 +164,15 @@ def not_tested(answer, unit: str) -> list[str]:
     return out
 
 
-def part(drive, answer, events: list[Numbered], unit: str) -> str:
-    """The whole first section."""
+def part(answer, events: list[Numbered], unit: str, against: str = "") -> str:
+    """The whole first section. against: HTML of before and after, where there are two drives."""
     kind = {ATTENTION: "lean", NO_EVENT: "fine"}.get(answer.verdict, "open")
     word = WORD.get(answer.verdict, "Not enough data")
     sign = SIGN.get(answer.verdict, "?")
     return (
         f'<section id="answer" class="verdict {kind}" aria-labelledby="answer-word">'
         f'<h1 id="answer-word"><span class="sign" aria-hidden="true">{sign}</span> {word}</h1>'
-        f'<p class="sentence">{headline(answer, events, unit)}</p>'
+        f'<p class="sentence">{headline(answer, events, unit)}</p>{against}'
         f'<div class="pair"><div><h2>Why</h2>{listed(reasons(answer, events, unit)) or DASH}</div>'
         f"<div><h2>What to do next</h2>{listed([text(s) for s in next_steps(answer, events)], 'ol')}</div></div>"
         f'<div class="pair small"><div><h2>Cautions</h2>{listed([text(c) for c in answer.cautions])}</div>'

@@ -6,10 +6,8 @@ import numpy as np
 
 from ringpull.analysis import compare, sets
 from ringpull.report.answer_part import WORD
-from ringpull.report.curve import BOTTOM, LEFT, RIGHT, TOP, WIDTH, Axis, band, path
+from ringpull.report.axes import Axis, Frame, band, both, path
 from ringpull.report.words import listed, number, table, text
-
-HIGH = 220
 
 
 def compared(before, after) -> compare.Comparison:
@@ -35,6 +33,17 @@ def picture(result: compare.Comparison) -> str:
     bins = [b for b in result.bins if np.isfinite(b.before) or np.isfinite(b.after)]
     if len(bins) < 2:
         return ""
+    name = "Measured over target by engine speed, before and after: " + sentence(result)
+    return (
+        both(lambda frame: panel(frame, bins), lambda frame: frame.top + frame.high + frame.bottom, name)
+        + '<p class="legend"><span><svg viewBox="0 0 28 10"><path style="stroke:var(--line-0)" stroke-dasharray="8 3" '
+        'd="M0 5H28"/></svg> before, ground: a difference inside it could be chance</span><span><svg viewBox="0 0 28 10">'
+        '<path style="stroke:var(--line-1)" d="M0 5H28"/></svg> after</span><span>◆ changed</span></p>'
+    )
+
+
+def panel(frame: Frame, bins: list[compare.Bin]) -> str:
+    """What stands in one frame."""
     rpm = np.array([b.rpm for b in bins])
     before, after = np.array([b.before for b in bins]), np.array([b.after for b in bins])
     half = np.array([(b.high - b.low) / 2.0 for b in bins])
@@ -45,19 +54,20 @@ def picture(result: compare.Comparison) -> str:
     low, high = max(float(lines.min()) - room, 0.0), float(lines.max()) + room
     every = np.concatenate([lines, np.clip(np.concatenate([before - half, before + half]), low, high)])
     every = every[np.isfinite(every)]
-    across = Axis(float(rpm.min()), float(rpm.max()), LEFT, WIDTH - RIGHT)
-    up = Axis(float(every.min()), float(every.max()), TOP + HIGH, TOP)
+    floor = frame.top + frame.high
+    across = Axis(float(rpm.min()), float(rpm.max()), frame.left, frame.edge)
+    up = Axis(float(every.min()), float(every.max()), floor, frame.top)
     gap = 2.5 * float(np.diff(rpm).min())
     out = []
     for tick in up.ticks(5):
         y = float(up(tick))
-        out.append(f'<path class="grid" d="M{LEFT} {y:.1f}H{WIDTH - RIGHT}"/>')
-        out.append(f'<text x="{LEFT - 8}" y="{y + 4:.1f}" text-anchor="end">{tick:.2f}</text>')
-    for tick in across.ticks(10):
+        out.append(f'<path class="grid" d="M{frame.left} {y:.1f}H{frame.edge}"/>')
+        out.append(f'<text x="{frame.left - 6}" y="{y + 4:.1f}" text-anchor="end">{tick:.2f}</text>')
+    for tick in across.ticks(frame.ticks):
         x = float(across(tick))
-        out.append(f'<text x="{x:.1f}" y="{TOP + HIGH + 16}" text-anchor="middle">{tick:.0f}</text>')
+        out.append(f'<text x="{x:.1f}" y="{floor + 16}" text-anchor="middle">{tick:.0f}</text>')
     one = float(up(1.0))
-    out.append(f'<path class="target-line" d="M{LEFT} {one:.1f}H{WIDTH - RIGHT}"/>')
+    out.append(f'<path class="target-line" d="M{frame.left} {one:.1f}H{frame.edge}"/>')
     low, high = (np.clip(before + side * half, every.min(), every.max()) for side in (-1.0, 1.0))
     ground = band(rpm, low, high, across, up, gap)
     out.append(f'<path class="u-band" style="fill:var(--line-0)" d="{ground}"/>')
@@ -68,18 +78,10 @@ def picture(result: compare.Comparison) -> str:
             x, y = float(across(b.rpm)), float(up(b.after))
             out.append(f'<text x="{x:.1f}" y="{y - 8:.1f}" text-anchor="middle">◆</text>')
     out.append(
-        f'<text class="axis-name" x="{LEFT - 50}" y="{TOP - 10}">measured over target</text>'
-        f'<text class="axis-name" x="{(LEFT + WIDTH - RIGHT) / 2:.0f}" y="{TOP + HIGH + 34}" text-anchor="middle">'
-        "engine speed, rpm</text>"
+        f'<text class="axis-name" x="{frame.left - 36}" y="{frame.top - 10}">measured over target</text>'
+        f'<text class="axis-name" x="{frame.middle:.0f}" y="{floor + 34}" text-anchor="middle">engine speed, rpm</text>'
     )
-    name = "Measured over target by engine speed, before and after: " + sentence(result)
-    return (
-        f'<div class="scroll" tabindex="0" role="region" aria-label="picture: before and after"><svg class="curve" '
-        f'viewBox="0 0 {WIDTH} {TOP + HIGH + BOTTOM}" role="img" aria-label="{text(name)}">{"".join(out)}</svg></div>'
-        '<p class="legend"><span><svg viewBox="0 0 28 10"><path style="stroke:var(--line-0)" stroke-dasharray="8 3" '
-        'd="M0 5H28"/></svg> before, ground: a difference inside it could be chance</span><span><svg viewBox="0 0 28 10">'
-        '<path style="stroke:var(--line-1)" d="M0 5H28"/></svg> after</span><span>◆ changed</span></p>'
-    )
+    return "".join(out)
 
 
 def rows(result: compare.Comparison) -> list[list[str]]:
@@ -98,18 +100,29 @@ def rows(result: compare.Comparison) -> list[list[str]]:
     ]
 
 
-def part(drive, answer, against) -> str:
-    """The section; nothing where there is no drive to compare with."""
-    if against is None:
-        return ""
+def words(answer) -> str:
+    """A verdict in the report's word for it."""
+    return WORD.get(answer.verdict, "Not enough data")
+
+
+def summary(result: compare.Comparison, drive, answer, against) -> str:
+    """Before and after in a few lines, for the first page."""
     before, judged = against
-    result = compared(before, drive)
-    word = {a.verdict: WORD.get(a.verdict, "Not enough data") for a in (judged, answer)}
+    told = [b for b in result.bins if np.isfinite(b.difference)]
+    better, worse = (sum(b.verdict == verdict for b in told) for verdict in (compare.BETTER, compare.WORSE))
+    at = f" Of {len(told)} engine speeds {better} are nearer to target and {worse} further from it." if told else ""
+    return (
+        f'<div class="against"><h2>Before and after</h2><p><strong>{sentence(result)}</strong>{at} '
+        f"Before ({text(before.source.name)}): {words(judged)}. After ({text(drive.source.name)}): {words(answer)}.</p></div>"
+    )
+
+
+def part(result: compare.Comparison) -> str:
+    """The section: picture and table."""
     heads = ["rpm", "pulls", "before", "after", "difference", "95 %", "came to"]
     return (
-        '<section id="compare" aria-labelledby="compare-title"><h2 id="compare-title">Before and after</h2>'
-        f'<p class="sentence">{sentence(result)}</p><p>Before ({text(before.source.name)}): {word[judged.verdict]}. '
-        f"After ({text(drive.source.name)}): {word[answer.verdict]}.</p>{picture(result)}"
+        '<section id="compare" aria-labelledby="compare-title"><h2 id="compare-title">Before and after, by engine speed</h2>'
+        f'<p class="sentence">{sentence(result)}</p>{picture(result)}'
         f"{table(heads, rows(result), 'measured over target by engine speed')}"
         f"{listed([text(w) for w in result.words], kind='small')}</section>"
     )

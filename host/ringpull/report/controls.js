@@ -29,14 +29,23 @@ const controls = (() => {
     at("window").addEventListener("change", () => traces.setPull(at("window").value ? Number(at("window").value) : null));
     let width = at("panels").clientWidth;
     new ResizeObserver(() => {
-      if (at("panels").clientWidth === width) return;
+      if (printing || at("panels").clientWidth === width) return;
       width = at("panels").clientWidth;
       traces.resize();
     }).observe(at("panels"));
     const dark = matchMedia("(prefers-color-scheme: dark)");
     dark.addEventListener("change", () => traces.recolour(colours()));
-    window.addEventListener("beforeprint", () => traces.recolour(light));
-    window.addEventListener("afterprint", () => traces.recolour(colours()));
+    let printing = false;
+    window.addEventListener("beforeprint", () => {
+      printing = true;
+      traces.recolour(light);
+      traces.onPaper(true);
+    });
+    window.addEventListener("afterprint", () => {
+      printing = false;
+      traces.recolour(colours());
+      traces.onPaper(false);
+    });
     units.changed(traces.restated);
   }
 

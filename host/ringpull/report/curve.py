@@ -8,12 +8,12 @@ import numpy as np
 
 from ringpull.analysis.lean import LEAST_DEPTH
 from ringpull.report.answer_part import Numbered
+from ringpull.report.axes import Axis, Frame, band, both, path
 from ringpull.report.palette import DASHES, LINES_LIGHT
 from ringpull.report.words import quantity, text
 
-WIDTH, HIGH, LOW, GAP = 920, 300, 110, 30
-LEFT, RIGHT, TOP, BOTTOM = 62, 66, 26, 40
 STEP_RPM = 40.0  # of the drawn line; a bin's mean of each pull
+GAP_RPM = 4 * STEP_RPM  # a line does not join what is further apart
 MOST_LINES = 12
 MOST_BANDS = 4
 
@@ -54,50 +54,6 @@ def line_of(pull, lean: bool) -> Line | None:
     middle = (np.arange(len(count)) + low + 0.5) * STEP_RPM
     loads = np.full(len(count), np.nan) if axis is None else mean(axis[rows])
     return Line(pull.number, middle, mean(value), mean(judged.target[rows]), loads, lean)
-
-
-class Axis:
-    """Values to pixels."""
-
-    def __init__(self, low: float, high: float, first: float, last: float) -> None:
-        self.low, self.high, self.first, self.last = low, high, first, last
-
-    def __call__(self, values):
-        return self.first + (np.asarray(values) - self.low) / (self.high - self.low) * (self.last - self.first)
-
-    def ticks(self, most: int) -> list[float]:
-        """Round places inside."""
-        rough = (self.high - self.low) / most
-        power = 10.0 ** np.floor(np.log10(rough))
-        step = next(s * power for s in (1, 2, 5, 10) if s * power >= rough)
-        return [float(t) for t in np.arange(np.ceil(self.low / step - 1e-9), self.high / step + 1e-9) * step]
-
-
-def stretches(x: np.ndarray, y: np.ndarray, gap: float) -> list[np.ndarray]:
-    """Runs of (x, y) without NaN and without steps in x larger than `gap`; single points stay."""
-    good = np.flatnonzero(np.isfinite(y))
-    if not len(good):
-        return []
-    return np.split(good, np.flatnonzero(np.diff(x[good]) > gap) + 1)
-
-
-def path(x: np.ndarray, y: np.ndarray, across: Axis, up: Axis, gap: float = 4 * STEP_RPM) -> str:
-    """The "d" of a line."""
-    out = []
-    for run in stretches(x, y, gap):
-        points = [f"{a:.1f} {b:.1f}" for a, b in zip(across(x[run]), up(y[run]), strict=True)]
-        out.append("M" + "L".join(points) + ("h.1" if len(points) == 1 else ""))
-    return "".join(out)
-
-
-def band(x: np.ndarray, low: np.ndarray, high: np.ndarray, across: Axis, up: Axis, gap: float = 4 * STEP_RPM) -> str:
-    """The "d" of the ground between two lines."""
-    out = []
-    for run in stretches(x, low + high, gap):
-        there = [f"{a:.1f} {b:.1f}" for a, b in zip(across(x[run]), up(high[run]), strict=True)]
-        back = [f"{a:.1f} {b:.1f}" for a, b in zip(across(x[run]), up(low[run]), strict=True)]
-        out.append("M" + "L".join(there + back[::-1]) + "Z")
-    return "".join(out)
 
 
 def chosen(lines: list[Line]) -> list[Line]:
@@ -149,63 +105,69 @@ def part(answer, events: list[Numbered], unit: str) -> str:
 def picture(answer, lines: list[Line], events: list[Numbered], unit: str) -> str:
     """The two panels as SVG with their legend."""
     shown = chosen(lines)
+    u = float(np.hypot(answer.uncertainty.get("random_95", 0.0), answer.uncertainty.get("systematic_95", 0.0)))
+
+    def drawn(frame: Frame) -> str:
+        return panels(frame, lines, shown, events, u, unit)
+
+    def total(frame: Frame) -> int:
+        return frame.top + frame.high + frame.gap + frame.low + frame.bottom
+
+    return both(drawn, total, description(lines, events)) + legend(len(lines), len(shown), u)
+
+
+def panels(frame: Frame, lines: list[Line], shown: list[Line], events: list[Numbered], u: float, unit: str) -> str:
+    """What stands in one frame."""
     speeds = np.concatenate([line.rpm for line in lines])
     values = np.concatenate([v[np.isfinite(v)] for line in lines for v in (line.mixture, line.target)])
-    u = float(np.hypot(answer.uncertainty.get("random_95", 0.0), answer.uncertainty.get("systematic_95", 0.0)))
-    across = Axis(np.floor(speeds.min() / 500) * 500, np.ceil(speeds.max() / 500) * 500, LEFT, WIDTH - RIGHT)
+    across = Axis(np.floor(speeds.min() / 500) * 500, np.ceil(speeds.max() / 500) * 500, frame.left, frame.edge)
     low, high = np.floor((values.min() - u) * 50) / 50, np.ceil((values.max() + u) * 50) / 50 + 0.02
-    up = Axis(low, high, TOP + HIGH, TOP)
+    up = Axis(low, high, frame.top + frame.high, frame.top)
     out = [
-        grid(across, up, TOP, HIGH, "lambda"),
-        f'<clipPath id="in"><rect x="{LEFT}" y="{TOP}" '
-        f'width="{WIDTH - LEFT - RIGHT}" height="{HIGH}"/></clipPath><g clip-path="url(#in)">',
+        grid(frame, across, up, frame.top, frame.high, "lambda"),
+        f'<clipPath id="in-{frame.name}"><rect x="{frame.left}" y="{frame.top}" width="{frame.edge - frame.left}" '
+        f'height="{frame.high}"/></clipPath><g clip-path="url(#in-{frame.name})">',
     ]
     x, target = over_speeds(lines, "target")
-    out.append(f'<path class="limit-band" d="{band(x, target, target + LEAST_DEPTH, across, up)}"/>')
+    out.append(f'<path class="limit-band" d="{band(x, target, target + LEAST_DEPTH, across, up, GAP_RPM)}"/>')
     if len(lines) > len(shown):
         out.append(f'<path class="all-band" d="{envelope(lines, across, up)}"/>')
     if len(shown) <= MOST_BANDS:
         for at, line in enumerate(shown):
-            ground = band(line.rpm, line.mixture - u, line.mixture + u, across, up)
+            ground = band(line.rpm, line.mixture - u, line.mixture + u, across, up, GAP_RPM)
             out.append(f'<path class="u-band" style="fill:var(--line-{at % len(LINES_LIGHT)})" d="{ground}"/>')
-    out.append(f'<path class="target-line" d="{path(x, target, across, up)}"/>')
-    out += [f'<path {style(at)} d="{path(e.rpm, e.mixture, across, up)}"/>' for at, e in enumerate(shown)]
+    out.append(f'<path class="target-line" d="{path(x, target, across, up, GAP_RPM)}"/>')
+    out += [f'<path {style(at)} d="{path(e.rpm, e.mixture, across, up, GAP_RPM)}"/>' for at, e in enumerate(shown)]
     out.append("</g>" + "".join(mark(e, lines, across, up) for e in events[:40]))
-    out.append(line_labels(shown, across, up))
-    out.append(load_panel(shown, across, unit))
+    out.append(line_labels(frame, shown, across, up))
+    out.append(load_panel(frame, shown, across, unit))
     out.append(
-        f'<text class="axis-name" x="{(LEFT + WIDTH - RIGHT) / 2:.0f}" y="{TOP + HIGH + GAP + LOW + 34}" '
+        f'<text class="axis-name" x="{frame.middle:.0f}" y="{frame.top + frame.high + frame.gap + frame.low + 34}" '
         'text-anchor="middle">engine speed, rpm</text>'
     )
-    full = TOP + HIGH + GAP + LOW + BOTTOM
-    told = description(lines, events)
-    return (
-        f'<div class="scroll" tabindex="0" role="region" aria-label="picture: mixture against engine speed"><svg '
-        f'viewBox="0 0 {WIDTH} {full}" role="img" aria-label="{text(told)}" class="curve">{"".join(out)}</svg></div>'
-        + legend(len(lines), len(shown), u)
-    )
+    return "".join(out)
 
 
-def grid(across: Axis, up: Axis, top: float, high: float, kind: str) -> str:
+def grid(frame: Frame, across: Axis, up: Axis, top: float, high: float, kind: str) -> str:
     """Frame, lines and ticks of a panel."""
     out = []
     for tick in up.ticks(6 if high > 200 else 3):
         y = float(up(tick))
-        out.append(f'<path class="grid" d="M{LEFT} {y:.1f}H{WIDTH - RIGHT}"/>')
+        out.append(f'<path class="grid" d="M{frame.left} {y:.1f}H{frame.edge}"/>')
         shown = f"{tick:.2f}" if kind == "lambda" else f"{tick:.0f}"
         live = f' class="q" data-q="{kind}" data-v="{tick:.6g}" data-d="{2 if kind == "lambda" else 0}" data-bare="1"'
         live = live if kind in ("lambda", "pressure", "temperature") else ""
-        out.append(f'<text{live} x="{LEFT - 8}" y="{y + 4:.1f}" text-anchor="end">{shown}</text>')
-    for tick in across.ticks(10):
+        out.append(f'<text{live} x="{frame.left - 6}" y="{y + 4:.1f}" text-anchor="end">{shown}</text>')
+    for tick in across.ticks(frame.ticks):
         x = float(across(tick))
         out.append(f'<path class="grid" d="M{x:.1f} {top}V{top + high}"/>')
         if kind != "lambda":
             out.append(f'<text x="{x:.1f}" y="{top + high + 16}" text-anchor="middle">{tick:.0f}</text>')
-    out.append(f'<path class="frame" d="M{LEFT} {top}V{top + high}H{WIDTH - RIGHT}"/>')
+    out.append(f'<path class="frame" d="M{frame.left} {top}V{top + high}H{frame.edge}"/>')
     if kind == "lambda":
-        out.append(f'<text class="axis-name q-name" x="{LEFT - 50}" y="{top - 10}">lambda</text>')
-        out.append(f'<text class="axis-name" x="{LEFT + 6}" y="{top - 10}">↑ lean</text>')
-        out.append(f'<text class="axis-name" x="{LEFT + 6}" y="{top + high - 6}">↓ rich</text>')
+        out.append(f'<text class="axis-name q-name" x="{frame.left - 36}" y="{top - 10}">lambda</text>')
+        out.append(f'<text class="axis-name" x="{frame.left + 6}" y="{top + 14}">↑ lean</text>')
+        out.append(f'<text class="axis-name" x="{frame.left + 6}" y="{top + high - 6}">↓ rich</text>')
     return "".join(out)
 
 
@@ -217,7 +179,7 @@ def envelope(lines: list[Line], across: Axis, up: Axis) -> str:
     for line in lines:
         at = slice(round((line.rpm[0] - low) / STEP_RPM), round((line.rpm[0] - low) / STEP_RPM) + len(line.rpm))
         least[at], most[at] = np.fmin(least[at], line.mixture), np.fmax(most[at], line.mixture)
-    return band(low + np.arange(size) * STEP_RPM, least, most, across, up)
+    return band(low + np.arange(size) * STEP_RPM, least, most, across, up, GAP_RPM)
 
 
 def mark(found: Numbered, lines: list[Line], across: Axis, up: Axis) -> str:
@@ -238,33 +200,33 @@ def mark(found: Numbered, lines: list[Line], across: Axis, up: Axis) -> str:
     )
 
 
-def line_labels(shown: list[Line], across: Axis, up: Axis) -> str:
+def line_labels(frame: Frame, shown: list[Line], across: Axis, up: Axis) -> str:
     """The number of each pull at the end of its line."""
     ends = [np.flatnonzero(np.isfinite(line.mixture))[-1] for line in shown]
     places = spread_labels([float(up(line.mixture[end])) for line, end in zip(shown, ends, strict=True)])
     return "".join(
-        f'<text class="line-name" x="{WIDTH - RIGHT + 24}" y="{y + 4:.1f}" fill="currentColor">pull {line.number}</text>'
+        f'<text class="line-name" x="{frame.edge + 14}" y="{y + 4:.1f}" fill="currentColor">pull {line.number}</text>'
         f'<path {style(at)} d="M{float(across(line.rpm[end])) + 3:.1f} {float(up(line.mixture[end])):.1f}'
-        f'L{WIDTH - RIGHT + 20} {y:.1f}"/>'
+        f'L{frame.edge + 11} {y:.1f}"/>'
         for at, (line, end, y) in enumerate(zip(shown, ends, places, strict=True))
     )
 
 
-def load_panel(shown: list[Line], across: Axis, unit: str) -> str:
+def load_panel(frame: Frame, shown: list[Line], across: Axis, unit: str) -> str:
     """Load below, on the same speeds."""
     loads = np.concatenate([line.load[np.isfinite(line.load)] for line in shown])
-    top = TOP + HIGH + GAP
+    top = frame.top + frame.high + frame.gap
     if not len(loads):
-        return f'<text class="axis-name" x="{LEFT}" y="{top + 20}">no load channel was logged</text>'
+        return f'<text class="axis-name" x="{frame.left}" y="{top + 20}">no load channel was logged</text>'
     low, high = np.floor(loads.min() / 10) * 10 - 10, np.ceil(loads.max() / 10) * 10 + 10
-    up = Axis(float(low), float(high), top + LOW, top)
+    up = Axis(float(low), float(high), top + frame.low, top)
     kind = {"kPa": "pressure", "degC": "temperature"}.get(unit, "plain")
-    lines = "".join(f'<path {style(at)} d="{path(e.rpm, e.load, across, up)}"/>' for at, e in enumerate(shown))
+    lines = "".join(f'<path {style(at)} d="{path(e.rpm, e.load, across, up, GAP_RPM)}"/>' for at, e in enumerate(shown))
     name = f'<tspan class="q-unit" data-q="{kind}">{text(unit)}</tspan>'
     return (
-        grid(across, up, top, LOW, kind)
+        grid(frame, across, up, top, frame.low, kind)
         + lines
-        + (f'<text class="axis-name" x="{LEFT - 50}" y="{top - 8}">load, {name}</text>')
+        + (f'<text class="axis-name" x="{frame.left - 36}" y="{top - 8}">load, {name}</text>')
     )
 
 

@@ -12,7 +12,7 @@ import json
 
 import numpy as np
 
-from ringpull.analysis import roles
+from ringpull.analysis import masks, roles
 from ringpull.report.answer_part import Numbered
 
 NO_VALUE = -32768
@@ -94,13 +94,18 @@ def described(session) -> list[dict]:
 
 
 def judged_columns(judged, times: np.ndarray) -> dict[str, np.ndarray]:
-    """Lambda with delay and lag undone, and its target, at the times of a session's rows."""
+    """Lambda with delay and lag undone, and its target, at the times of a session's rows. Where the sensor was at an end
+    of its range there is nothing to undo: it did not measure."""
     columns = judged.columns
     if not len(columns):
         return {}
     at = np.round((times - columns.time_s[0]) / columns.period_s).astype(int)
     at = np.clip(at, 0, len(columns) - 1)
-    return {"lambda_aligned": judged.lambda_aligned[at], "lambda_target": judged.target[at]}
+    low, high = masks.lambda_range(columns.config)
+    undone = judged.lambda_aligned
+    with np.errstate(invalid="ignore"):
+        measured = (undone >= low) & (undone <= high) & ~judged.masks.by_name["saturation"]
+    return {"lambda_aligned": np.where(measured, undone, np.nan)[at], "lambda_target": judged.target[at]}
 
 
 def session_data(session, judged=None) -> tuple[dict, str]:

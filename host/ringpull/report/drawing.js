@@ -1,6 +1,8 @@
 "use strict";
 /* Lines of samples on a panel's canvas: every sample where there is room, else least and most of each pixel. */
 const drawing = (() => {
+  const LABELS = 30; // px above the first panel
+
   /* One column over time. place: {left, width, x(time), y(value)} in canvas pixels. */
   function overTime(context, session, at, start, end, place) {
     context.beginPath();
@@ -83,7 +85,7 @@ const drawing = (() => {
   }
 
   /* Pulls and lean events as grounds behind the lines. */
-  function grounds(context, spans, place, box, colours, words) {
+  function grounds(context, spans, place, box, colours) {
     for (const span of spans) {
       const a = Math.max(place.x(span.start_s), box.left);
       const b = Math.min(place.x(span.end_s), box.left + box.width);
@@ -93,14 +95,25 @@ const drawing = (() => {
       context.fillStyle = lean ? colours.lean : colours.edge;
       context.fillRect(a, box.top, b - a, box.height);
       context.globalAlpha = 1;
-      if (words && b - a > 3) {
-        context.textAlign = "left";
-        context.textBaseline = "alphabetic";
-        context.fillStyle = lean ? colours.lean : colours.quiet;
-        context.fillText(lean ? "▲" + span.number : "pull " + span.number, a + 3, box.top + (lean ? 24 : 11) * window.devicePixelRatio);
-      }
     }
   }
 
-  return { overTime, overSpeed, grounds };
+  /* Their names, in two lines above the panel: pulls, below them lean events; one that would cover another is left out. */
+  function labels(context, spans, place, box, colours) {
+    const ratio = window.devicePixelRatio;
+    const free = { pull: -Infinity, lean: -Infinity };
+    context.textAlign = "left";
+    context.textBaseline = "alphabetic";
+    for (const span of [...spans].sort((one, other) => one.start_s - other.start_s)) {
+      const a = Math.max(place.x(span.start_s), box.left);
+      const b = Math.min(place.x(span.end_s), box.left + box.width);
+      const words = span.kind === "lean" ? "▲" + span.number : "pull " + span.number;
+      if (b <= a || a < free[span.kind]) continue;
+      context.fillStyle = span.kind === "lean" ? colours.lean : colours.quiet;
+      context.fillText(words, a, box.top - (span.kind === "lean" ? 3 : 16) * ratio);
+      free[span.kind] = a + context.measureText(words).width + 6 * ratio;
+    }
+  }
+
+  return { LABELS, overTime, overSpeed, grounds, labels };
 })();

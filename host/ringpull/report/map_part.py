@@ -6,7 +6,7 @@ from math import isfinite
 
 from ringpull.analysis.fuelmap import FuelMap, fuelmap
 from ringpull.report.palette import on_map
-from ringpull.report.words import listed, load, number, text
+from ringpull.report.words import QUANTITIES, listed, load, number, text
 
 SPAN = 0.08  # of the colours: from this much rich to this much lean
 
@@ -52,8 +52,14 @@ def square(cell, unit: str, first: bool) -> str:
     return (
         f'<td><button type="button" class="cell{few}" tabindex="{0 if first else -1}" style="background:{ground};'
         f'color:{ink}" data-told="{text(told(cell, unit))}" aria-label="{text(told(cell, unit))}">'
-        f"{cell.ratio:.2f}{sign(cell)}</button></td>"
+        f'{cell.ratio:.2f}<span class="surely">{sign(cell)}</span></button></td>'
     )
+
+
+def unit_name(unit: str) -> str:
+    """The load's unit, which follows the units chooser."""
+    kind = QUANTITIES.get(unit)
+    return f'<span class="q-unit" data-q="{kind}">{text(unit)}</span>' if kind else text(unit)
 
 
 def part(answer, unit: str) -> str:
@@ -76,15 +82,19 @@ def part(answer, unit: str) -> str:
             cell = cells.get((at, rpm))
             squares.append("<td></td>" if cell is None else square(cell, unit, first))
             first = first and cell is None
-        rows.append(f'<tr><th scope="row">{load(at, unit) if at is not None else ""}</th>{"".join(squares)}</tr>')
+        rows.append(
+            f'<tr><th scope="row">{load(at, unit, bare=True) if at is not None else ""}</th>{"".join(squares)}</tr>'
+        )
     head = "".join(f'<th scope="col">{number(rpm)}</th>' for rpm in speeds)
     scale = "".join(
         f'<span style="background:{on_map(k / 8)[0]};color:{on_map(k / 8)[1]}">{1 + (k / 4 - 1) * SPAN:.2f}</span>'
         for k in range(9)
     )
     return (
-        f'{title}<div class="scroll"><table class="map"><caption>load down, engine speed in rpm across; touch a cell, '
-        f"or move with the arrow keys</caption><thead><tr><td></td>{head}</tr></thead><tbody>{''.join(rows)}</tbody>"
+        f'{title}<p class="quiet" id="map-how">Load down, engine speed in rpm across; touch a cell, or move with the arrow '
+        'keys.</p><div class="scroll"><table class="map" aria-describedby="map-how"><thead><tr><td class="corner">'
+        f"{unit_name(unit)}</td>"
+        f"{head}</tr></thead><tbody>{''.join(rows)}</tbody>"
         f'</table></div><p id="map-cell" role="status">&nbsp;</p><p class="legend"><span class="scale">{scale}</span>'
         "<span>1.00 is on target, more is lean</span><span>▲ surely lean, ▼ surely rich (95 %, systematic part included)"
         f"</span><span>dashed edge: too few passes</span></p>{listed([text(w) for w in made.words], kind='small')}</section>"

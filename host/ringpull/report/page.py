@@ -107,6 +107,8 @@ def page(drive, answer, against=None) -> str:
     """The document. against: (drive, answer) from before, or None."""
     events = answer_part.numbered(answer)
     unit = load_unit(drive, answer)
+    comparison = None if against is None else compare_part.compared(against[0], drive)
+    summary = "" if comparison is None else compare_part.summary(comparison, drive, answer, against)
     told, blobs = samples(drive, answer)
     known = {
         "sessions": told,
@@ -115,12 +117,12 @@ def page(drive, answer, against=None) -> str:
         "colours": palette.for_canvas(),
     }
     sections = [
-        answer_part.part(drive, answer, events, unit),
+        answer_part.part(answer, events, unit, summary),
         cards.part(drive, answer, events, unit, notes_of(drive)),
         curve.part(answer, events, unit),
         map_part.part(answer, unit),
         traces(session_chooser(drive)),
-        compare_part.part(drive, answer, against),
+        "" if comparison is None else compare_part.part(comparison),
         evidence.left_out(answer),
         evidence.health(drive),
         evidence.method(drive, answer),
@@ -131,6 +133,7 @@ def page(drive, answer, against=None) -> str:
         ("curve", "curve"),
         ("map", "fuel map"),
         ("traces", "traces"),
+        *([("compare", "before and after")] if comparison else []),
         ("left-out", "left out"),
         ("health", "instrument"),
         ("method", "method"),

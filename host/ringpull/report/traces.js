@@ -5,7 +5,8 @@ const traces = (() => {
   const LAST_HEIGHT = 168;
   const REST_MS = 60;
   const AXIS = 58;
-  const PADDING = [6, 12, 0, 0];
+  const SIDE = 12;
+  const PAPER = 688; // px: what is left of an A4 page's width between the margins
   /* session: what is known of it; shown: the samples at hand, all of them or those of a window; over: another drive */
   const state = { session: null, shown: null, over: null, start: 0, end: 1, mode: "time", pull: null, index: -1, time: 0 };
   let panels = [];
@@ -73,11 +74,12 @@ const traces = (() => {
     const place = { left, width, x: (v) => u.valToPos(v, "x", true), y: (v) => u.valToPos(v, "y", true) };
     const ratio = window.devicePixelRatio;
     context.save();
+    context.font = `${11 * ratio}px system-ui, sans-serif`;
+    if (state.mode === "time" && panel.first) drawing.labels(context, here(), place, u.bbox, colours);
     context.beginPath();
     context.rect(left, top, width, height);
     context.clip();
-    context.font = `${11 * ratio}px system-ui, sans-serif`;
-    if (state.mode === "time") drawing.grounds(context, here(), place, u.bbox, colours, panel.first);
+    if (state.mode === "time") drawing.grounds(context, here(), place, u.bbox, colours);
     panel.group.forEach((at, nth) => {
       const { colour, dash, width: thick } = look(state.session.columns[at], nth);
       context.strokeStyle = context.fillStyle = colour;
@@ -111,13 +113,15 @@ const traces = (() => {
     }
   }
 
+  const heightOf = (panel) => (panel.last ? LAST_HEIGHT : HEIGHT) + (panel.first ? drawing.LABELS - 6 : 0);
+
   function options(panel, width) {
     const column = state.session.columns[panel.group[0]];
     const axis = { stroke: () => colours.quiet, grid: { stroke: () => colours.rule, width: 1 }, ticks: { show: false }, font: "12px system-ui, sans-serif" };
     return {
       width,
-      height: panel.last ? LAST_HEIGHT : HEIGHT,
-      padding: PADDING,
+      height: heightOf(panel),
+      padding: [panel.first ? drawing.LABELS : 6, SIDE, 0, 0],
       legend: { show: false },
       cursor: { y: false, points: { show: false }, drag: { x: true, y: false, setScale: false, dist: 5 }, bind: { dblclick: () => () => everything() } },
       scales: { x: { time: false, range: () => [state.start, state.end] }, y: { range: () => panel.limits } },
@@ -413,9 +417,13 @@ const traces = (() => {
     return value;
   }
 
-  function resize() {
-    const width = root().clientWidth;
-    for (const { plot, last } of panels) plot.setSize({ width, height: last ? LAST_HEIGHT : HEIGHT });
+  function resize(width = root().clientWidth) {
+    for (const panel of panels) panel.plot.setSize({ width, height: heightOf(panel) });
+  }
+
+  /* As wide as paper, or as the page again. */
+  function onPaper(paper) {
+    resize(paper ? PAPER : root().clientWidth);
   }
 
   function recolour(palette) {
@@ -433,5 +441,5 @@ const traces = (() => {
     if (panels.length) values();
   }
 
-  return { build, resize, recolour, restated, setMode, setOver, setPull, setSpans, reload, centre, zoom, along, step, everything, state };
+  return { build, resize, onPaper, recolour, restated, setMode, setOver, setPull, setSpans, reload, centre, zoom, along, step, everything, state };
 })();
