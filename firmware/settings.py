@@ -8,17 +8,16 @@ _HEAVY = (
     "config",
     "config_channels",
     "config_check",
-    "config_explain",
     "config_fuel",
     "config_inputs",
     "config_schema",
     "config_text",
     "config_top",
-    "config_words",
     "faults",
     "mixture",
 )
 
+_SENTENCES = ("config_explain", "config_words")
 _LATER = (
     "card_missing",
     "card_full",
@@ -48,40 +47,49 @@ def read(text):
     A screen is asked for by the configuration; also where that has a fault, for then a screen tells which.
     text: of logger.json, or None for no file. A bad file never stops the recording: the default logs raw counts of every input.
     """
-    try:
-        return _read(text)
-    finally:
-        forget(_HEAVY)
+    kept, squeezed, faults, numbers, words, problem = _read(text)
+    forget(_HEAVY)
+    if problem is not None:
+        words[faults[0]] = _explained(problem) or words[faults[0]]
+    # Read anew: what was made while the modules were there lies scattered over the heap, and a large array fits nowhere
+    return json.loads(kept), squeezed, faults, numbers, words
 
 
 def _read(text):
     from shared_math import config, faults
 
     numbers = {name: faults.FAULTS[name][0] for name in _LATER}
+    said = {faults.FAULTS[name][0]: faults.FAULTS[name][1] for name in _LATER}
     fault = "no_config"
-    words = None
+    words = problem = None
     if text is not None:
         fault = "bad_config"
         try:
             settings = config.load(text)
             problems = config.check(settings)
             if not problems:
-                given = config.defaults(settings)
-                return given, config.squeeze(text), [], numbers, _words(faults) if given.get("screen") else None
-            words = config.explain(problems[0])[0]
+                settings = config.defaults(settings)
+                wanted = said if settings.get("screen") else None
+                return json.dumps(settings), config.squeeze(text), [], numbers, wanted, None
+            problem = problems[0]
         except ValueError as error:
             words = "logger.json: %s" % error
-        except MemoryError:
-            pass  # a small board must not fail for want of words
     number = faults.FAULTS[fault][0]
-    said = _words(faults)
     said[number] = words or faults.FAULTS[fault][1]
-    return config.defaults(config.DEFAULT), json.dumps(config.DEFAULT).encode(), [number], numbers, said
+    default = json.dumps(config.defaults(config.DEFAULT))
+    return default, json.dumps(config.DEFAULT).encode(), [number], numbers, said, problem
 
 
-def _words(faults):
-    """Fault number -> its sentence, for a screen; the module with all the rest is given back."""
-    return {faults.FAULTS[name][0]: faults.FAULTS[name][1] for name in _LATER}
+def _explained(problem):
+    """What is wrong, in words; None where memory does not suffice for them: a board must not fail for that."""
+    try:
+        from shared_math import config_explain
+
+        return config_explain.explain(problem)[0]
+    except MemoryError:
+        return None
+    finally:
+        forget(_SENTENCES)
 
 
 def forget(names, folder="shared_math"):

@@ -134,7 +134,7 @@ def test_conditions_may_hang_on_a_state_or_a_value():
     fast = {"when": {"channel": "engine_speed", "is": [3000, 9000]}, "lambda": 0.8}
     one = car.Car({"target": [fault, fast, {"load": "map", "load_kpa": [40, 200], "lambda": [1.1, 0.9]}]}, glass=False)
     for rpm, value, wanted in ((5000, 0.9, 800), (2000, 0.9, 900), (5000, "warm-up", 1000)):
-        one.drive(3, lambda t: {"rpm": rpm, "map": 200.0, "lambda_1": value})
+        one.drive(3, lambda t, rpm=rpm, value=value: {"rpm": rpm, "map": 200.0, "lambda_1": value})
         assert abs(one.panel.live.wanted - wanted) <= 2, (rpm, one.panel.live.wanted)
 
 
