@@ -8,7 +8,7 @@ DIVIDER_BATTERY = (47000, 10000)
 LIMIT_5V = 5.5  # volts at the terminal; channels that go higher are on the battery divider
 
 ANALOG_KINDS = ("lambda", "linear", "table", "thermistor", "rtd")
-PULSE_KINDS = ("pulses", "frequency")
+PULSE_KINDS = ("pulses", "frequency", "pulse_width")
 
 # Unit as configured -> suffix of the column in decoded tables
 UNIT_SUFFIX = {
@@ -44,6 +44,8 @@ def unit_of(channel):
         return "km/h" if "per_metre" in channel else "rpm"
     if kind in ("thermistor", "rtd"):
         return "degC"
+    if kind == "pulse_width":
+        return "ms"
     return channel.get("unit", "")
 
 
@@ -56,6 +58,19 @@ def column_name(channel):
     if suffix is None:
         suffix = "".join([c for c in unit.lower() if c.isalpha() or c.isdigit()])
     return channel["name"] + "_" + suffix
+
+
+def crank_of(listed):
+    """The first channel of the list that counts the crank, or None."""
+    for channel in listed:
+        if channel.get("kind") == "pulses" and "per_rev" in channel:
+            return channel
+    return None
+
+
+def duty_name(channel):
+    """The column of the duty that follows from a pulse_width channel and engine speed."""
+    return channel["name"] + "_duty_pct"
 
 
 def divider_of(channel):
@@ -127,6 +142,8 @@ def columns(config, converter):
             out.append({"n": name, "r": "count", "b": layout.COUNT_BITS})
             out.append({"n": name + ".age", "r": "age", "b": layout.AGE_BITS})
             out.append({"n": name + ".rejected", "r": "rejected", "b": layout.REJECTED_BITS})
+            if kind == "pulse_width":
+                out.append({"n": name + ".on", "r": "on_us", "b": layout.ON_BITS})
         elif kind == "digital":
             out.append({"n": name, "r": "digital", "b": 1})
     out.append({"n": "stall", "r": "stall", "b": layout.STALL_BITS})

@@ -1,5 +1,6 @@
 """What a configuration without mistakes should still make somebody think of: said by `check`, never refused."""
 
+from shared_math import channels as descriptions
 from shared_math import config_schema as schema
 from shared_math import speed
 
@@ -9,6 +10,11 @@ ADVICE = {
         "{w} may send {d} pulses a second, and this board counts them by interrupts, good for 2000",
         "many teeth or pulses per turn on a board without a counter of its own",
         'use an RP2040 board ("board": "rp2"), which stamps edges without its processor, or divide the signal',
+    ),
+    "duty_without_speed": (
+        "{w} measures an injector, but no channel counts the crank",
+        "duty is on-time times engine speed",
+        'add a channel of kind "pulses" with "per_rev"; on-time is logged either way',
     ),
 }
 
@@ -24,6 +30,8 @@ def advice(config):
             shortest = speed.channel_shortest_us(channel)
             if shortest < schema.INTERRUPT_PERIOD_US:
                 out.append(("fast_for_interrupts", where, "%d" % (1000000 // shortest)))
+        if channel["kind"] == "pulse_width" and descriptions.crank_of(channels) is None:
+            out.append(("duty_without_speed", where, ""))
     return out
 
 

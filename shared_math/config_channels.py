@@ -60,10 +60,13 @@ def _check_column(checker, channel, where, columns):
     name = channel.get("name")
     unit = channel.get("unit", "")
     if isinstance(name, str) and isinstance(unit, str):
-        column = descriptions.column_name(channel)
-        if column in columns and columns[column] != name:
-            checker.bad("column_twice", where, '"%s" and "%s" would both be %s' % (columns[column], name, column))
-        columns[column] = name
+        names = [descriptions.column_name(channel)]
+        if channel["kind"] == "pulse_width":
+            names.append(descriptions.duty_name(channel))
+        for column in names:
+            if column in columns and columns[column] != name:
+                checker.bad("column_twice", where, '"%s" and "%s" would both be %s' % (columns[column], name, column))
+            columns[column] = name
 
 
 def _check_kind(checker, channel, where):

@@ -18,6 +18,7 @@ MEANING = {
     "values": "what the sensor means at those volts, in the channel's unit",
     "hz": "pulses a second, in the order of the values",
     "per_rev": "pulses per turn of the crankshaft; half the cylinders on most four-stroke tach lines",
+    "per_cycle": "how often the injector opens in an engine cycle: 1, or 2 where all open at every turn (batch fire)",
     "per_metre": "pulses per metre of road",
     "max_rpm": "the highest engine speed there can be",
     "max_kmh": "the highest road speed there can be",

@@ -102,6 +102,7 @@ _UNIT = ("text", 12)
 _VOLTS = ("numbers", 2, MOST_POINTS, -60, 60)
 _VALUES = ("numbers", 2, MOST_POINTS, -1000000, 1000000)
 _EDGE = ("choice", ("rising", "falling"))
+_LEVEL = ("choice", ("high", "low"))
 _PERIOD = ("whole", 1, 1000000)
 
 
@@ -155,7 +156,13 @@ KINDS = {
         min_period_us=_PERIOD,
         polarity=_EDGE,
     ),
-    "digital": _kind(_COMMON, polarity=("choice", ("high", "low"))),
+    "pulse_width": _kind(
+        _COMMON,
+        polarity=_LEVEL,
+        per_cycle=("number", 0.25, 16),
+        ringing_us=("whole", 1, 5000),
+    ),
+    "digital": _kind(_COMMON, polarity=_LEVEL),
 }
 NEEDED = {
     "lambda": ("volts", "values"),
@@ -165,10 +172,16 @@ NEEDED = {
     "rtd": ("pullup_ohm", "r0_ohm"),
     "pulses": (),
     "frequency": ("hz", "values"),
+    "pulse_width": (),
     "digital": (),
 }
-LATER_KINDS = ("pulse_width", "obd", "can")
-INPUT_LETTERS = {"pulses": "p", "frequency": "p", "digital": "d"}  # every other kind: analog, converters.py
+LATER_KINDS = ("obd", "can")
+INPUT_LETTERS = {
+    "pulses": "p",
+    "frequency": "p",
+    "pulse_width": "p",
+    "digital": "d",
+}  # every other kind: analog, converters.py
 CONVERTERS = {letter: ("choice", converters.NAMES) for letter in converters.LETTERS}
 
 LAMBDA_LEAST = 0.3
@@ -192,6 +205,7 @@ DEFAULTS = {
     "rtd": {"supply_v": 5.0},
     "pulses": {"polarity": "rising"},
     "frequency": {"unit": "", "polarity": "rising"},
+    "pulse_width": {"polarity": "low", "per_cycle": 1, "ringing_us": 200},
     "digital": {"polarity": "high"},
 }
 INTERRUPT_BOARDS = ("generic", "esp32")  # those whose pulse inputs are pin interrupts

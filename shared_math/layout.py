@@ -63,6 +63,7 @@ MAX_BITS = const(24)  # of one column's value; differences then stay small integ
 COUNT_BITS = const(24)  # edge counter, wraps
 AGE_BITS = const(20)  # microseconds since the last edge; all ones: that long ago or longer, or never
 REJECTED_BITS = const(16)  # rejected edges, wraps
+ON_BITS = const(17)  # microseconds of the last whole pulse, saturates
 MARK_BITS = const(16)  # 2 * id - 1 while marked pull `id` is open, 2 * id after it
 FLAG_BITS = const(16)  # 2 * id + kind of the flag given last
 HELD_BITS = const(12)  # age of a held value in milliseconds, saturates

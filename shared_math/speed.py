@@ -41,14 +41,22 @@ def channel_shortest_us(channel):
 
 
 def glitch_limit_us(channel):
-    """An edge sooner than this after the last is ringing: `min_period_us`, or half the shortest true period."""
+    """An edge sooner than this after the last is ringing: `min_period_us`, or half the shortest true period.
+
+    Of a pulse_width channel `ringing_us`, defaults filled."""
+    if channel["kind"] == "pulse_width":
+        return channel["ringing_us"]
     limit = channel.get("min_period_us")
     return channel_shortest_us(channel) // 2 if limit is None else limit
 
 
-def duty_percent(on_ms, rpm):
-    """Share of time an injector is open that opens once a four-stroke cycle: on-time over 120000 / rpm ms."""
-    return on_ms * rpm / 1200.0
+def duty_percent(on_ms, rpm, per_cycle=1, strokes=4):
+    """Share of time an injector is open, in per cent, that opens `per_cycle` times in a whole engine cycle for on_ms.
+
+    A four-stroke's cycle lasts two revolutions, 120000 / rpm ms: on_ms * rpm / 1200 for one opening. A two-stroke's
+    lasts one: twice that.
+    """
+    return on_ms * rpm * per_cycle / (600.0 if strokes == 2 else 1200.0)
 
 
 class LiveSpeed:

@@ -84,18 +84,19 @@ class Session:
 
     @cached_property
     def channels(self) -> list[Channel]:
-        """The channels that have a column in the ring file."""
-        return [
-            Channel(
-                name=one["name"],
-                column=shared_channels.column_name(one),
-                kind=one["kind"],
-                unit=shared_channels.unit_of(one),
-                label=one.get("label", one["name"].replace("_", " ")),
-                config=one,
-            )
-            for one in read_table.decodable(self._blocks.setup)
-        ]
+        """The channels that have a column in the decoded table: those in the ring file, and after an injector's on-time
+        the duty that follows from it (kind "duty")."""
+        out = []
+        decodable = read_table.decodable(self._blocks.setup)
+        turning = shared_channels.crank_of(decodable) is not None
+        for one in decodable:
+            name, label = one["name"], one.get("label", one["name"].replace("_", " "))
+            column = shared_channels.column_name(one)
+            out.append(Channel(name, column, one["kind"], shared_channels.unit_of(one), label, one))
+            if one["kind"] == "pulse_width" and turning:
+                column = shared_channels.duty_name(one)
+                out.append(Channel(name + "_duty", column, "duty", "%", label + " duty", one))
+        return out
 
     @property
     def marks(self) -> list[MarkSpan]:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ringpull.analysis import local, masks, target
+from ringpull.analysis import local, masks, roles, target
 from ringpull.analysis.columns import Columns
 
 MOST_EVENTS = 12  # of each kind, spread over the drive; more add time and hardly any certainty
@@ -84,8 +84,11 @@ def fuel_from_injector(columns: Columns, wanted: np.ndarray, off: np.ndarray) ->
 
 def half_firing_rows(columns: Columns) -> np.ndarray:
     """For each row the row half a firing interval later: an on-time is renewed once a firing, so that what is logged
-    is on average that old."""
+    is on average that old. One that is measured at an injector is renewed when that injector closes."""
     cylinders = columns.config.get("engine", {}).get("cylinders", 4)
+    measured = roles.channel_for("injector", columns.config.get("channels", []))
+    if measured is not None and measured["kind"] == "pulse_width":
+        cylinders = measured.get("per_cycle", 1)
     strokes = columns.config.get("engine", {}).get("strokes", 4)
     rpm = np.maximum(np.nan_to_num(columns.rpm, nan=3000.0), 500.0)
     late_s = 0.5 * 30.0 * strokes / (rpm * cylinders)

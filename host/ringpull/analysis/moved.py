@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from ringpull.analysis import roles
 from ringpull.analysis.columns import Columns
+from shared_math import speed
 
 AROUND_S = 0.8  # before and after an event: what the channel is compared with
 CLEAR = 4.0  # times the scatter around it
@@ -52,7 +54,10 @@ def hints(columns: Columns, start_s: float, end_s: float, pull: tuple[float, flo
             out.append("possible cause: " + words.format(abs(step)))
     injector = columns.extra.get("injector")
     if injector is not None:
-        duty = injector[inside] * columns.rpm[inside] / 1.2e5
+        channel = roles.channel_for("injector", columns.config.get("channels", [])) or {}
+        strokes = columns.config.get("engine", {}).get("strokes", 4)
+        per_cycle = channel.get("per_cycle", 1)
+        duty = speed.duty_percent(injector[inside], columns.rpm[inside], per_cycle, strokes) / 100
         if np.isfinite(duty).any() and float(np.nanmax(duty)) > DUTY_LIMIT:
             out.append(f"possible cause: injector duty reached {np.nanmax(duty):.0%}, a limit in sight")
     wanted = columns.extra.get("boost_target")

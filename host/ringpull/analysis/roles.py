@@ -2,6 +2,8 @@
 
 import re
 
+from shared_math import channels as shared_channels
+
 # Role -> pattern of channel names; the first channel that fits plays the role
 NAMES = {
     "map": r"map|manifold(_pressure)?|boost",
@@ -31,6 +33,8 @@ def channel_for(role: str, channels: list[dict]) -> dict | None:
         if channel.get("kind") not in ("lambda", "pulses") or role in ("commanded", "wheel"):
             if re.fullmatch(NAMES[role], channel["name"].lower()):
                 return channel
+    if role == "injector":
+        return next((c for c in channels if c.get("kind") == "pulse_width"), None)
     if role == "wheel":
         return next((c for c in channels if c.get("kind") == "pulses" and "per_metre" in c), None)
     return None
@@ -44,4 +48,4 @@ def lambda_channels(channels: list[dict]) -> list[dict]:
 
 def speed_channel(channels: list[dict]) -> dict | None:
     """The pulse channel that counts the crank: the first one with `per_rev`."""
-    return next((c for c in channels if c.get("kind") == "pulses" and "per_rev" in c), None)
+    return shared_channels.crank_of(channels)

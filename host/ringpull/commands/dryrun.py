@@ -14,7 +14,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--config", type=Path, required=True, metavar="FILE", help="logger.json, whatever board it names"
     )
     parser.add_argument("--volts", type=Path, required=True, metavar="CSV", help="t_s and volts of each analog channel")
-    parser.add_argument("--edges", type=Path, metavar="CSV", help="t_s,input: rising edges of the pulse channels")
+    parser.add_argument(
+        "--edges",
+        type=Path,
+        metavar="CSV",
+        help="t_s,input: edges of the pulse channels; and level, 1 rising or 0 falling, for pulse_width",
+    )
     parser.add_argument("--buttons", type=Path, metavar="CSV", help="t_s,event: press and release of the button")
     parser.add_argument(
         "-o", "--output", type=Path, required=True, metavar="CARD", help="folder for what the card holds"

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from ringpull.read import columns, values
+from ringpull.read import columns, on_time, values
 from ringpull.read.sessions import PIECE, SessionBlocks
 from ringpull.read.setup import Setup
 from shared_math import channels as shared_channels
@@ -27,6 +27,8 @@ def decodable(setup: Setup) -> list[dict]:
             there = setup.column(name, "adc") is not None
         elif kind in shared_channels.PULSE_KINDS:
             there = setup.column(name, "count") is not None and setup.column(name + ".age", "age") is not None
+            if channel["kind"] == "pulse_width":
+                there = there and setup.column(name + ".on", "on_us") is not None
         else:
             there = kind == "digital" and setup.column(name, "digital") is not None
         if there:
@@ -68,10 +70,19 @@ def decoded(blocks: SessionBlocks, table: Table, keep: slice = slice(None)) -> T
         "session": np.full(len(row[keep]), blocks.id, np.int64),
         "time_s": row[keep] * (setup.period_us / 1e6),
     }
+    crank = on_time.crank(setup)
+    rpm = None if crank is None else values.value(setup, crank, table)
     for channel in decodable(setup):
-        got = values.value(setup, channel, table)
+        column = shared_channels.column_name(channel)
+        if channel["kind"] == "pulse_width":
+            on_ms = on_time.on_ms(setup, channel, table, rpm)
+            out[column] = on_ms[keep]
+            if rpm is not None:
+                out[shared_channels.duty_name(channel)] = on_time.duty_pct(setup, channel, on_ms, rpm)[keep]
+            continue
+        got = rpm if channel is crank else values.value(setup, channel, table)
         assert got is not None  # decodable() has looked
-        out[shared_channels.column_name(channel)] = got[keep]
+        out[column] = got[keep]
     at = setup.column("mark", "mark")
     mark = table["mark"][keep].astype(np.int64) if at is not None else np.zeros(len(row[keep]), np.int64)
     out["mark"] = np.where(mark & 1, (mark + 1) >> 1, 0)
@@ -116,7 +127,9 @@ def pieces(blocks: SessionBlocks, least: int = LEAST_ROWS, most: int = PIECE) ->
         yield _decoded_between(blocks, before, now, None, margin)
 
 
-def _decoded_between(blocks: SessionBlocks, before: Table | None, now: Table, after: Table | None, margin: int) -> Table:
+def _decoded_between(
+    blocks: SessionBlocks, before: Table | None, now: Table, after: Table | None, margin: int
+) -> Table:
     parts = [now]
     first = 0
     if before is not None:
