@@ -21,6 +21,8 @@ TOP = {
     "lean_warning": None,
     "screen": ("yes_no",),
     "customer": ("text", 200),
+    "operator": ("text", 200),
+    "conditions": ("text", 400),
     "note": ("text", 1000),
 }
 TOP_NEEDED = ("version", "channels")

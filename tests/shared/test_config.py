@@ -113,3 +113,14 @@ def test_the_raw_default_claims_no_meaning():
         assert channel["name"] == "raw_" + channel["input"]
         assert channel["unit"] == ("V" if channel["kind"] == "linear" else "Hz")
         assert channel["values"] == channel["volts" if channel["kind"] == "linear" else "hz"]
+
+
+def test_texts_for_the_printed_page():
+    texts = {"customer": "A. Driver", "operator": "workshop", "conditions": "dry, 21 degC, 980 hPa", "note": "new pump"}
+    read = config.load(TEXT)
+    read.update(texts)
+    assert config.check(read) == []
+    for name in texts:
+        wrong = dict(read)
+        wrong[name] = 7
+        assert len(config.check(wrong)) == 1, name
