@@ -5,7 +5,7 @@ import time
 import machine
 
 from boards import generic
-from drivers import dma_ring, pio_edges, viper_analog, viper_edges
+from drivers import dma_ring, pio_edges, rp2_adc, viper_edges
 from shared_math.compat import const
 
 _EDGE_RING_BITS = const(12)  # 1024 stamps: 45 ms of blinded interrupts at 20,000 edges a second
@@ -30,18 +30,18 @@ class Rp2Board(generic.GenericBoard):
     def configure(self, config):
         """The configuration in force, before any input is asked for."""
         super().configure(config)
-        self.analog = viper_analog.Converter(config["rate_hz"])
+        self.analog = rp2_adc.Converter(config["rate_hz"])
 
     def own_converter(self, name):
         """(bits, volts, skew in microseconds, volts it may be off by) of an input of the board's own converter."""
         volts = self.pins["reference_v"]
-        count_v = volts / (1 << viper_analog.BITS)
-        errors = viper_analog.ERROR * count_v, viper_analog.ERROR_CALIBRATED * count_v
+        count_v = volts / (1 << rp2_adc.BITS)
+        errors = rp2_adc.ERROR * count_v, rp2_adc.ERROR_CALIBRATED * count_v
         return self.analog.bits, volts, self.analog.skew_us(int(name[1:])), errors
 
     def own_reader(self, pin):
         """A function without arguments that gives the mean of the newest samples of a pin."""
-        return self.analog.reader(pin - viper_analog.FIRST_PIN)
+        return self.analog.reader(pin - rp2_adc.FIRST_PIN)
 
     def loop(self):
         """Once a turn of the main loop while recording."""

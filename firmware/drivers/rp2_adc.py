@@ -1,15 +1,11 @@
-"""Means over the newest samples that DMA has put into a ring in RAM, compiled; and the converter that fills the ring.
+"""The RP2040's converter, running by itself through its four pins in turn into a ring in RAM; a reading is a mean.
 
-The RP2040's converter runs by itself through its four pins in turn. A reading takes the newest whole rounds, so that it
-costs no waiting, and the mean gains one bit for each factor four of the rounds averaged.
+A mean gains one bit for each factor four of the rounds averaged.
 """
 
-from array import array
-
-import micropython
 from machine import ADC, Pin, mem32
 
-from drivers import dma_ring
+from drivers import dma_ring, viper_mean
 
 INPUTS = 4
 FIRST_PIN = 26
@@ -37,42 +33,6 @@ _FIFO_ON = 1 | 1 << 3  # with DMA requests, from the first sample on
 _OVERFLOWN = 1 << 11
 
 
-class Averaged:
-    """One input. ring: buffer of halfwords, `INPUTS` a round. left: the DMA's transfer counter, buffer or address.
-
-    rounds: 4 or 16 to average. Counts have one bit more for 4, two for 16, and stand for the middle of their step.
-    """
-
-    def __init__(self, ring, left, number, rounds):
-        self.ring = ring
-        self.left = left
-        gain = 1 if rounds == 4 else 2
-        # halfwords in the ring - 1, rounds, input, shift, rounding, greatest sum, its count
-        self.state = array(
-            "i", [len(ring) // 2 - 1, rounds, number, gain, rounds >> 1, 4095 * rounds, (4096 << gain) - 1]
-        )
-
-    @micropython.viper
-    def read(self) -> int:
-        """Counts now; both ends of the converter's range stay recognisable as 0 and all ones."""
-        s = ptr32(self.state)
-        ring = ptr16(self.ring)
-        left = ptr32(self.left)
-        mask = s[0]
-        rounds = s[1]
-        at = ((0 - left[0]) & 0x7FFFFFC) + s[2]
-        total = 0
-        while rounds > 0:
-            rounds -= 1
-            at -= 4
-            total += ring[at & mask] & 0xFFF
-        if total == 0:
-            return 0
-        if total == s[5]:
-            return s[6]
-        return (total + s[4]) >> s[3]
-
-
 class Converter:
     """The RP2040's converter for rows at `rate_hz`: 16 rounds a row averaged up to 500 Hz, four above."""
 
@@ -94,7 +54,7 @@ class Converter:
 
     def reader(self, number):
         """A function without arguments that reads input `number` (0 to 3)."""
-        return Averaged(self.ring.buffer, self.ring.left, number, self.rounds).read
+        return viper_mean.Mean(self.ring.buffer, self.ring.left, number, self.rounds).read
 
     def skew_us(self, number):
         """Microseconds from the moment of reading to the middle of the samples averaged: negative, they lie before it."""
