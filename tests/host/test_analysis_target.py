@@ -3,9 +3,12 @@
 import numpy as np
 import pytest
 
+from ringpull import options
+from ringpull.analysis import presets
 from ringpull.analysis.columns import Columns
+from ringpull.analysis.presets import preset
 from ringpull.analysis.tables import read_target
-from ringpull.analysis.target import preset, targets
+from ringpull.analysis.target import targets
 from ringpull.errors import BadUsage
 from shared_math.target import lambda_target
 
@@ -75,6 +78,28 @@ def test_preset_says_that_it_has_no_source():
     assert 0.76 <= value[0] <= 0.82 and "common practice, no source" in words
     columns.map_kpa = np.full(5, 98.0)
     assert 0.85 <= preset(columns)[0][0] <= 0.90
+
+
+def test_presets_go_from_cruise_to_full_load():
+    # lambda 1.00 at cruise, 0.76-0.82 boosted, 0.85-0.90 without boost, E85 0.80-0.86, methanol 0.70-0.80, gas 0.90-1.0:
+    # common practice, no source
+    kpa = np.array([40.0, 60.0, 95.0, 150.0, 220.0])
+    columns = Columns(np.arange(5) / 200, np.ones(5), np.full(5, 3000.0), map_kpa=kpa)
+    for name, low, high in (
+        ("petrol-boosted", 0.76, 0.82),
+        ("e85-boosted", 0.80, 0.86),
+        ("methanol-boosted", 0.70, 0.80),
+        ("gas-boosted", 0.90, 1.00),
+    ):
+        columns.config = {"target": {"preset": name}}
+        value, words = targets(columns)
+        assert value[0] == value[1] == 1.0 and low <= value[4] <= high and (np.diff(value) <= 0).all()
+        assert name in words and "common practice, no source" in words
+    # at altitude full throttle is less pressure
+    columns.map_kpa = np.array([30.0, 40.0, 60.0, 70.0, 72.0])
+    columns.config = {"target": {"preset": "petrol-natural"}}
+    assert targets(columns)[0][[0, 4]].tolist() == [1.0, 0.88]
+    assert [f"{f}-{a}" for f in options.PRESET_FUELS for a in options.PRESET_ASPIRATIONS] == list(presets.NAMES)
 
 
 def test_preset_follows_an_ethanol_channel():

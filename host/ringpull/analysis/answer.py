@@ -217,7 +217,8 @@ def judge_pulls(pulls: list) -> list[PullAnswer]:
 
 
 def use_target(pulls: list[Pull], target: dict) -> None:
-    """Judge pulls by another target than their configuration's (`tables.read_target` reads one from a table)."""
+    """Judge pulls by another target than their configuration's: of its form (`tables.read_target` reads one from a
+    table), or {"preset": one of presets.NAMES}."""
     for view in {id(p.view): p.view for p in pulls}.values():
         view.columns.config = {**view.columns.config, "target": target}
         view.__dict__.pop("judged", None)

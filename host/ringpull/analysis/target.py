@@ -4,50 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from ringpull.analysis import presets
 from ringpull.analysis.columns import Columns
 from shared_math import target as shared_target
-
-# Full-throttle lambda by fuel family and aspiration. Common practice, no source.
-PRESETS = {
-    ("petrol", "boosted"): 0.80,
-    ("petrol", "natural"): 0.88,
-    ("e85", "boosted"): 0.82,
-    ("e85", "natural"): 0.85,
-    ("methanol", "boosted"): 0.75,
-    ("methanol", "natural"): 0.80,
-    ("gas", "boosted"): 0.92,
-    ("gas", "natural"): 0.97,
-}
-FAMILIES = {
-    "e85": "e85",
-    "ethanol": "e85",
-    "methanol": "methanol",
-    "methane": "gas",
-    "propane": "gas",
-    "hydrogen": "gas",
-}
-BOOSTED_KPA = 115.0
-
-
-def preset(columns: Columns) -> tuple[np.ndarray, str]:
-    """(lambda (rows,), words) for a drive without a target: by fuel, and by whether pressure went above BOOSTED_KPA.
-
-    With an ethanol channel, petrol's and E85's values are mixed by what it shows.
-    """
-    fuel = str(columns.config.get("fuel", {}).get("name", "petrol")).lower()
-    family = FAMILIES.get(fuel, "petrol")
-    pressure = columns.map_kpa
-    boosted = pressure is not None and np.isfinite(pressure).any() and float(np.nanmax(pressure)) > BOOSTED_KPA
-    aspiration = "boosted" if boosted else "natural"
-    words = "boosted" if boosted else "naturally aspirated"
-    ethanol = columns.extra.get("ethanol")
-    if ethanol is not None and family in ("petrol", "e85"):
-        low, high = PRESETS["petrol", aspiration], PRESETS["e85", aspiration]
-        value = low + (high - low) * np.clip(np.nan_to_num(ethanol, nan=0.0) / 85.0, 0.0, 1.0)
-        return value, f"no target configured: {low:.2f} to {high:.2f} by ethanol, {words} (common practice, no source)"
-    value = PRESETS[family, aspiration]
-    words = f"no target configured: {value:.2f} for {family}, {words} (common practice, no source)"
-    return np.full(len(columns), value), words
 
 
 def _breaks(entries: list[dict], keys: tuple[str, ...]) -> list[float]:
@@ -113,8 +72,8 @@ def targets(columns: Columns, rows: slice = slice(None)) -> tuple[np.ndarray, st
     """
     target = columns.config.get("target")
     rpm = columns.rpm[rows]
-    if not target:
-        value, words = preset(columns)
+    if not target or "preset" in target:
+        value, words = presets.preset(columns, target["preset"] if target else None)
         return value[rows], words
     entries = target if isinstance(target, list) else [target]
     loads = np.array(_breaks(entries, ("load_kpa", "load_pct")))

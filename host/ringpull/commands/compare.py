@@ -5,13 +5,13 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from ringpull.options import add_target, between, set_target
+
 HELP = "compare two drives, or two sets of pulls, by engine speed: did the change work"
 EXAMPLE = "ringpull compare before_card after_card"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    from ringpull.commands.power import between
-
     parser.add_argument("before", type=Path, metavar="BEFORE", help="ring file or card folder of the first drive")
     parser.add_argument("after", type=Path, metavar="AFTER", help="ring file or card folder of the second drive")
     parser.add_argument("--before-pulls", metavar="N,N", help="only these pulls of the first drive")
@@ -19,6 +19,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--load-step", type=between(1, 200), metavar="STEP", help="bins of load this wide as well as of speed"
     )
+    add_target(parser)
     parser.add_argument("--power", action="store_true", help="compare power at the wheels instead of the mixture")
     parser.add_argument("--mass", type=between(50, 50000), metavar="KG", help="with --power: as for `ringpull power`")
     parser.add_argument("--gear", type=between(1, 1000), metavar="RPM_PER_KMH", help="with --power: likewise")
@@ -36,6 +37,7 @@ def run(args: argparse.Namespace) -> int:
 
     chosen = ((args.before, numbers(args.before_pulls)), (args.after, numbers(args.after_pulls)))
     drives = [(ringpull.read(source), pulls) for source, pulls in chosen]
+    set_target(args, *(drive for drive, _ in drives))
     result = of_power(drives, args) if args.power else of_mixture(drives, args.load_step)
     notes = {"before": read_notes(args.before), "after": read_notes(args.after)}
     if args.json:

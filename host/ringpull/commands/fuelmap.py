@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from ringpull.options import add_target, set_target
+
 HELP = "measured over target by speed and load, with intervals and a suggested factor for the fuel table"
 EXAMPLE = "ringpull fuelmap card -o fuelmap.csv --table factors.csv"
 
@@ -16,6 +18,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("-o", "--output", type=Path, metavar="CSV", help="a line for each cell")
     parser.add_argument("--table", type=Path, metavar="CSV", help="the factors as a table: speeds across, loads down")
     parser.add_argument("--axes", type=Path, metavar="CSV", help="take speeds and loads from this table (same layout)")
+    add_target(parser)
     parser.add_argument("--picture", type=Path, metavar="PNG", help="draw the map")
     parser.add_argument("--json", action="store_true", help="print the cells as JSON")
 
@@ -31,7 +34,9 @@ def run(args: argparse.Namespace) -> int:
     from ringpull.analysis.tables import read_table
 
     speeds, loads = read_table(args.axes)[:2] if args.axes else (None, None)
-    judged, spans = judged_sessions(ringpull.read(args.source))
+    drive = ringpull.read(args.source)
+    set_target(args, drive)
+    judged, spans = judged_sessions(drive)
     if not judged:
         print("No pull was found in this drive: there is nothing to make a map of.", file=sys.stderr)
         return 3

@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from ringpull.options import between
+
 HELP = "estimate power and torque at the wheels from the pulls' gain of engine speed, with intervals"
 EXAMPLE = "ringpull power card --mass 950 --gear 60 --grade 0"
 
@@ -32,21 +34,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--humidity", type=between(0, 1), default=0.0, metavar="SHARE", help="relative, 0 to 1 (default: 0)"
     )
     parser.add_argument("--json", action="store_true", help="print the figures as JSON")
-
-
-def between(least: float, most: float):
-    """A type for argparse: a number in these limits."""
-
-    def read(text: str) -> float:
-        try:
-            value = float(text)
-        except ValueError:
-            value = float("nan")
-        if not least <= value <= most:
-            raise argparse.ArgumentTypeError(f"{text} is not a number from {least:g} to {most:g}")
-        return value
-
-    return read
 
 
 def run(args: argparse.Namespace) -> int:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from ringpull.options import add_target, set_target
+
 HELP = "list the pulls, marked and found, with lambda, load and lean events"
 EXAMPLE = "ringpull pulls card"
 
@@ -14,9 +16,7 @@ SPARK_COLUMNS = 24
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("source", type=Path, metavar="SRC", help="ring file, folder of segments, or card folder")
-    parser.add_argument(
-        "--target", type=Path, metavar="CSV", help="judge by this table of lambda: speeds across, loads down"
-    )
+    add_target(parser)
     parser.add_argument("--json", action="store_true", help="print the pulls as JSON")
 
 
@@ -47,13 +47,11 @@ def run(args: argparse.Namespace) -> int:
     import json
 
     import ringpull
-    from ringpull.analysis.answer import judge_pulls, use_target
-    from ringpull.analysis.tables import read_target
+    from ringpull.analysis.answer import judge_pulls
 
-    pulls = ringpull.read(args.source).pulls()
-    if args.target:
-        use_target(pulls, read_target(args.target, "map"))
-    judged = judge_pulls(pulls)
+    drive = ringpull.read(args.source)
+    set_target(args, drive)
+    judged = judge_pulls(drive.pulls())
     if args.json:
         print(json.dumps({"pulls": [p.as_json() for p in judged]}, indent=1))
         return 0

@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from ringpull.options import add_target, set_target
+
 HELP = "the whole answer in one offline HTML file"
 EXAMPLE = "ringpull report card -o report.html"
 
@@ -12,6 +14,7 @@ EXAMPLE = "ringpull report card -o report.html"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("source", type=Path, metavar="SRC", help="ring file, folder of segments, or card folder")
     parser.add_argument("-o", "--output", type=Path, required=True, metavar="OUT.html", help="the file to write")
+    add_target(parser)
     parser.add_argument("--against", type=Path, metavar="SRC", help="the drive before a change, to compare with")
     parser.add_argument("--json", type=Path, metavar="FILE", help="write the answer as JSON as well")
     parser.add_argument("--png", type=Path, metavar="DIR", help="write the pictures as PNG files as well")
@@ -31,11 +34,13 @@ def run(args: argparse.Namespace) -> int:
 
     with progress("report") as show:
         drive = ringpull.read(args.source, progress=lambda done: show(0.4 * done))
+        set_target(args, drive)
         found = answer(drive)
         show(0.7)
         against = None
         if args.against:
             before = ringpull.read(args.against)
+            set_target(args, before)
             against = (before, answer(before))
         write_report(drive, found, args.output, against)
         if args.png or args.pdf:
