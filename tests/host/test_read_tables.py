@@ -134,6 +134,7 @@ def test_decode(path, session, tmp_path, ending, capsys):
             signal = mdf.get("lambda_1")
             np.testing.assert_array_equal(signal.samples, frame["lambda_1"])
             np.testing.assert_allclose(signal.timestamps, frame["time_s"])
+            np.testing.assert_array_equal(mdf.get("session").samples, frame["session"])
             speed = mdf.get("map_kpa", ignore_invalidation_bits=False)
             assert len(speed.samples) == frame["map_kpa"].notna().sum() and speed.unit == "kPa"
         return

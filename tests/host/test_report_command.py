@@ -21,7 +21,7 @@ def test_report_with_all_its_files(tmp_path, capsys):
     assert 'id="compare"' in text and "http://" not in text.replace("http://www.w3.org", "")
     assert pdf.read_bytes().startswith(b"%PDF")
     pictures = {path.name for path in (tmp_path / "png").iterdir()}
-    assert pictures == {"lambda-over-speed.png", "pull-1.png", "pull-2.png", "pull-3.png"}
+    assert pictures == {"lambda-over-speed.png", "fuel-map.png", "pull-1.png", "pull-2.png", "pull-3.png"}
     assert all(path.read_bytes().startswith(b"\x89PNG") for path in (tmp_path / "png").iterdir())
 
 
@@ -34,3 +34,13 @@ def test_missing_source_is_three_lines(tmp_path, capsys):
     assert cli.main(["report", str(tmp_path / "no"), "-o", str(tmp_path / "r.html")]) == 2
     assert len(capsys.readouterr().err.strip().splitlines()) == 3
     assert not (tmp_path / "r.html").exists()
+
+
+def test_map_as_a_picture(tmp_path, capsys):
+    picture = tmp_path / "map.png"
+    assert cli.main(["fuelmap", str(LOGS / "v1_marked"), "--picture", str(picture)]) == 0
+    assert picture.read_bytes().startswith(b"\x89PNG")
+    for nowhere in (tmp_path / "no" / "map.png", tmp_path / "map.odd"):
+        capsys.readouterr()
+        assert cli.main(["fuelmap", str(LOGS / "v1_marked"), "--picture", str(nowhere)]) == 2
+        assert len(capsys.readouterr().err.strip().splitlines()) == 3

@@ -47,7 +47,9 @@ def run(args: argparse.Namespace) -> int:
     if args.table:
         write_rows(args.table, table_rows(made))
     if args.picture:
-        draw(made, args.picture)
+        from ringpull.report import pictures
+
+        pictures.write_map(made, args.picture)
     if args.json:
         cells = [{k: plain(v) for k, v in asdict(c).items()} for c in made.cells]
         print(json.dumps({"cells": cells, "assumptions": made.words}, indent=1))
@@ -128,31 +130,3 @@ def show(made) -> None:
         console.print(f"{few} cells with too few passes: not enough data")
     for words in made.words:
         console.print(words)
-
-
-def draw(made, path: Path) -> None:
-    """A picture of measured over target: lean red, rich blue, the factor and the passes in each cell."""
-    import matplotlib
-
-    matplotlib.use("Agg")
-    import matplotlib.pyplot as plt
-    import numpy as np
-
-    ratio = made.grid("ratio")
-    passes, factor = made.grid("passes"), made.grid("factor")
-    loads = np.array([0.0]) if made.loads is None else made.loads
-    figure, axes = plt.subplots(figsize=(2 + 0.62 * len(made.speeds), 1.6 + 0.42 * len(loads)))
-    image = axes.imshow(ratio - 1.0, origin="lower", aspect="auto", cmap="RdBu_r", vmin=-0.08, vmax=0.08)
-    for row, column in np.argwhere(np.isfinite(ratio)):
-        known = np.isfinite(factor[row, column])
-        words = f"{factor[row, column]:.3f}" if known else "?"
-        axes.text(column, row, f"{words}\nn {passes[row, column]:.0f}", ha="center", va="center", fontsize=6)
-    axes.set_xticks(range(len(made.speeds)), [f"{v:.0f}" for v in made.speeds], fontsize=7)
-    axes.set_yticks(range(len(loads)), [f"{v:.0f}" for v in loads], fontsize=7)
-    axes.set_xlabel("engine speed, rpm")
-    axes.set_ylabel("load")
-    axes.set_title("measured lambda over target; in the cells: factor for the fuel, passes", fontsize=9)
-    figure.colorbar(image, label="lean of target")
-    figure.tight_layout()
-    figure.savefig(path, dpi=130)
-    plt.close(figure)

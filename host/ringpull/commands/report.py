@@ -49,7 +49,7 @@ def run(args: argparse.Namespace) -> int:
             if args.png:
                 pictures.write_pngs(drive, found, args.png)
             if args.pdf:
-                pictures.write_pdf(drive, found, args.pdf)
+                pictures.write_pdf(drive, found, args.pdf, against)
         if args.json:
             args.json.parent.mkdir(parents=True, exist_ok=True)
             args.json.write_text(json.dumps(found.as_json(), indent=1) + "\n", encoding="utf-8")

@@ -45,9 +45,14 @@ def told(cell, unit: str) -> str:
     return f"{known}, 95 % {cell.low:.3f} to {cell.high:.3f}{factor}"
 
 
+def place(ratio: float) -> float:
+    """Where a ratio stands on the colours' scale, 0 to 1."""
+    return (ratio - 1.0) / SPAN / 2.0 + 0.5
+
+
 def square(cell, unit: str, first: bool) -> str:
     """A cell of the picture."""
-    ground, ink = on_map((cell.ratio - 1.0) / SPAN / 2.0 + 0.5)
+    ground, ink = on_map(place(cell.ratio))
     few = "" if isfinite(cell.low) else " few"
     return (
         f'<td><button type="button" class="cell{few}" tabindex="{0 if first else -1}" style="background:{ground};'

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import textwrap
 from collections.abc import Iterator
 from pathlib import Path
@@ -11,17 +12,22 @@ import matplotlib
 import numpy as np
 
 from ringpull.analysis.lean import LEAST_DEPTH
+from ringpull.errors import CannotWrite
+from ringpull.report import compare_part, map_part
 from ringpull.report.answer_part import Numbered, known_facts, next_steps, not_tested, numbered
 from ringpull.report.curve import MOST_BANDS, Line, chosen, line_of, over_speeds
-from ringpull.report.palette import DASHES, LIGHT, LINES_LIGHT
+from ringpull.report.data import judged_columns
+from ringpull.report.palette import DASHES, LIGHT, LINES_LIGHT, on_map
 
 matplotlib.use("Agg")
 from matplotlib.backends.backend_pdf import PdfPages  # noqa: E402
+from matplotlib.colors import ListedColormap  # noqa: E402
 from matplotlib.figure import Figure  # noqa: E402
 
 A4 = (8.27, 11.69)
 WIDE = (10.0, 6.0)
 MOST_PULLS = 12
+MOST_REASONS = 8
 STYLE: Any = {
     "font.size": 9,
     "axes.edgecolor": LIGHT["edge"],
@@ -102,9 +108,8 @@ def pull_traces(drive, pull, events: list[Numbered]) -> Figure:
     for at, (axes, channel) in enumerate(zip(panels, channels, strict=True)):
         axes.plot(frame["time_s"], frame[channel.column], color=LINES_LIGHT[0], linewidth=1)
         if channel.kind == "lambda" and at == 0:
-            axes.plot(
-                frame["time_s"], frame["lambda_aligned"], color=LINES_LIGHT[2], linewidth=1.2, linestyle=(0, (5, 1))
-            )
+            undone = judged_columns(pull.judged, frame["time_s"].to_numpy())["lambda_aligned"]
+            axes.plot(frame["time_s"], undone, color=LINES_LIGHT[2], linewidth=1.2, linestyle=(0, (5, 1)))
             axes.plot(frame["time_s"], frame["lambda_target"], color=LIGHT["target"], linestyle=(0, (2, 2)))
         for found in events:
             axes.axvspan(found.event.start_s, found.event.end_s, color=LIGHT["lean"], alpha=0.15, linewidth=0)
@@ -117,16 +122,59 @@ def pull_traces(drive, pull, events: list[Numbered]) -> Figure:
     return figure
 
 
-def first_page(drive, answer, events: list[Numbered], unit: str) -> Figure:
-    """What a customer takes home, as a page of text."""
+def fuel_map(made, unit: str = "") -> Figure:
+    """Measured over target by speed and load; in each cell that, the factor for the fuel, and the passes."""
+    ratio, factor, passes = made.grid("ratio"), made.grid("factor"), made.grid("passes")
+    figure = Figure(figsize=(2.4 + 0.56 * len(made.speeds), 1.9 + 0.42 * len(ratio)), layout="constrained")
+    axes = figure.subplots()
+    colours = ListedColormap([on_map(k / 255)[0] for k in range(256)])
+    image = axes.imshow(
+        ratio, origin="lower", aspect="auto", cmap=colours, vmin=1 - map_part.SPAN, vmax=1 + map_part.SPAN
+    )
+    for row, column in np.argwhere(np.isfinite(ratio)):
+        known = np.isfinite(factor[row, column])
+        words = f"\n× {factor[row, column]:.3f}" if known else ""
+        ink = on_map(map_part.place(ratio[row, column]))[1]
+        told = f"{ratio[row, column]:.3f}{words}\nn {passes[row, column]:.0f}"
+        axes.text(column, row, told, ha="center", va="center", fontsize=6, color=ink)
+    axes.grid(False)
+    axes.set_xticks(range(len(made.speeds)), [f"{v:.0f}" for v in made.speeds])
+    loads = [] if made.loads is None else made.loads
+    axes.set_yticks(range(len(loads)), [f"{v:.0f}" for v in loads])
+    axes.set_xlabel("engine speed, rpm")
+    axes.set_ylabel(f"load, {unit}" if unit else "load")
+    axes.set_title("Measured lambda over target; × factor for the fuel; n passes", fontsize=9, loc="left")
+    figure.colorbar(image, label="measured over target, more is lean")
+    return figure
+
+
+def write_map(made, output: Path) -> Path:
+    """The fuel map as a picture; its ending says which kind. Raises CannotWrite."""
+    try:
+        with matplotlib.rc_context(STYLE):
+            fuel_map(made).savefig(output, dpi=150)
+    except (OSError, ValueError) as fault:
+        told = (os.strerror(fault.errno) if isinstance(fault, OSError) and fault.errno else str(fault)).splitlines()[0]
+        raise CannotWrite(
+            f"{output} can't be written ({told})", "a slip in the path or its ending", "give another"
+        ) from None
+    return output
+
+
+def first_page(drive, answer, events: list[Numbered], unit: str, against=None) -> Figure:
+    """What a customer takes home, as a page of text. against: (drive, answer) of before."""
     figure = Figure(figsize=A4)
     lines: list[tuple[str, str]] = []
     facts = known_facts(drive)
     lines.append(("big", dict(facts)["vehicle"] or drive.source.name))
     lines += [("plain", f"{name}: {value or '_' * 30}") for name, value in facts if name != "vehicle"]
     lines += [("gap", ""), ("big", answer.verdict.capitalize())]
+    reasons = [*answer.reasons[:MOST_REASONS]]
+    if len(answer.reasons) > MOST_REASONS:
+        reasons.append(f"and {len(answer.reasons) - MOST_REASONS} more, in the report")
     groups = (
-        ("Why", answer.reasons),
+        *([] if against is None else [("Before and after", before_and_after(drive, answer, against))]),
+        ("Why", reasons),
         ("What to do next", next_steps(answer, events)),
         ("Cautions", answer.cautions),
         ("Not tested", [plain(one) for one in not_tested(answer, unit)]),
@@ -145,6 +193,16 @@ def first_page(drive, answer, events: list[Numbered], unit: str) -> Figure:
     return figure
 
 
+def before_and_after(drive, answer, against) -> list[str]:
+    """The comparison with an earlier drive in lines."""
+    before, judged = against
+    return [
+        compare_part.sentence(compare_part.compared(before, drive)),
+        f"Before ({before.source.name}): {compare_part.words(judged)}. "
+        f"After ({drive.source.name}): {compare_part.words(answer)}.",
+    ]
+
+
 def plain(words: str) -> str:
     """HTML without its elements."""
     from html import unescape
@@ -154,11 +212,14 @@ def plain(words: str) -> str:
 
 
 def figures(drive, answer, unit: str) -> Iterator[tuple[str, Figure]]:
-    """(name, figure) of all pictures: the curve, then the pulls, those with lean events first where they are many."""
+    """(name, figure) of all pictures: the curve, the fuel map, then the pulls, those with lean events first where they are many."""
     events = numbered(answer)
     drawn = curve(answer, events, unit)
     if drawn is not None:
         yield "lambda-over-speed", drawn
+    made = map_part.made_from(answer)
+    if made is not None:
+        yield "fuel-map", fuel_map(made, unit)
     lean = {e.pull.number for e in events}
     first = sorted(answer.pulls, key=lambda p: p.number not in lean)[:MOST_PULLS]
     for pull in sorted(first, key=lambda p: p.number):
@@ -178,14 +239,14 @@ def write_pngs(drive, answer, folder: Path) -> list[Path]:
     return out
 
 
-def write_pdf(drive, answer, output: Path) -> Path:
+def write_pdf(drive, answer, output: Path, against=None) -> Path:
     """All pictures in one file, led by the page for the customer. OSError where it can't be written."""
     from ringpull.report.page import load_unit
 
     unit = load_unit(drive, answer)
     output.parent.mkdir(parents=True, exist_ok=True)
     with matplotlib.rc_context(STYLE), PdfPages(output, metadata={"CreationDate": None}) as pages:
-        pages.savefig(first_page(drive, answer, numbered(answer), unit))
+        pages.savefig(first_page(drive, answer, numbered(answer), unit, against))
         for _, figure in figures(drive, answer, unit):
             pages.savefig(figure)
     return output
