@@ -6,7 +6,6 @@ from acquire import button, health, marks, rows
 from shared_math import speed, ticks
 from store import card, complete, copier, recorder, setup_text, writer
 
-_HEAP_S = 5  # between looks at the free heap: counting it walks the whole heap
 _RETRY_S = 2  # between attempts to get a dead card back
 _RETRY_ROUNDS = 400  # idle rounds between attempts to open a card at the start
 
@@ -43,6 +42,7 @@ class Logger:
         rate_hz = plan.config["rate_hz"]
         period_us = 1000000 // rate_hz
         bits = [column["b"] for column in table]
+        setup = setup_text.build(board.name, board.utc(), period_us, table, plan.faults, plan.text)
         queue, waiting, pack = memory.arrays(bits, rate_hz)
         parts = self._sources(plan.config, table)
         self.marks = marks.Marks(self.button, rate_hz, plan.throttle, plan.first("count"))
@@ -50,7 +50,6 @@ class Logger:
         self.health = health.Health(plan.supply)
         self.sampler = rows.sampler(queue, period_us, parts, self.marks, self.lamp, board.ticks_us, self.health)
         place = self.open_card()
-        setup = setup_text.build(board.name, board.utc(), period_us, table, plan.faults, plan.text)
         out = writer.DriveWriter(place, setup, waiting)
         copies = copier.PullCopier(out, place, rate_hz)
         self.recorder = recorder.Recorder(queue, pack, rate_hz, out, copies, self.sampler)
@@ -58,6 +57,7 @@ class Logger:
         self.lamp.fault = plan.faults[0] if plan.faults else 0
         self.panel.begin(self)
         memory.settle()
+        self.health.look_at_heap()
         self.sampler.start(board.start_timer(period_us, self.sampler.take))
 
     def open_card(self):
@@ -101,7 +101,7 @@ class Logger:
         """The main loop: nothing here may be needed for a row to be taken in time."""
         board = self.board
         health_ = self.health
-        retry_row = heap_row = 0
+        retry_row = 0
         sampler = self.sampler
         queue = sampler.queue
         rate_hz = self.plan.config["rate_hz"]
@@ -113,9 +113,6 @@ class Logger:
             self.recorder.poll()
             sampler.look()
             self.button.look()
-            if sampler.row >= heap_row:
-                heap_row = sampler.row + _HEAP_S * rate_hz
-                health_.look_at_heap()
             if self.recorder.writer.dead and sampler.row >= retry_row:
                 self.lamp.fault = self.plan.number_of["card_dead"]
                 retry_row = sampler.row + _RETRY_S * rate_hz

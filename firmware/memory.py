@@ -10,6 +10,7 @@ from store import outbox, packer
 _QUEUE_S = 0.51  # rows the queue holds at least: the longest stall a card may take
 _QUEUE_LEAST = 32
 _OPEN_BLOCK_BYTES = 8192  # the open block's rows at most: with many columns a quiet block closes early
+_MOST_HELD = 32768  # modules need room too while they load
 
 _held = []
 
@@ -27,26 +28,34 @@ def _open_rows(columns, rate_hz):
 
 def hold(columns, rate_hz):
     """Reserve the room for rows of so many columns, while the heap still has it in one piece."""
+    for name in ("acquire.viper_rows", "store.viper_packing"):  # what is compiled later finds no room
+        try:
+            __import__(name)
+        except (ImportError, SyntaxError, ValueError):
+            pass
     numbers = _queue_rows(rate_hz) * (columns + 1) + _open_rows(columns, rate_hz) * columns
     gc.collect()
-    _held.append(bytearray(4 * numbers + outbox.BLOCKS * layout.SLOT))
+    _held.append(bytearray(min(4 * numbers + outbox.BLOCKS * layout.SLOT, _MOST_HELD)))
 
 
 def arrays(bits, rate_hz):
-    """(row queue, outbox, packer) for columns of these widths; a smaller queue where memory does not allow half a second."""
+    """(row queue, outbox, packer) for columns of these widths; smaller ones where memory does not allow them."""
     columns = len(bits)
     _held.clear()
     gc.collect()
-    capacity = _queue_rows(rate_hz)
+    queue = _as_large_as_fits(lambda size: rows.RowQueue(columns, size), _queue_rows(rate_hz))
+    waiting = outbox.Outbox()
+    return queue, waiting, _as_large_as_fits(lambda size: packer.make(bits, size), _open_rows(columns, rate_hz))
+
+
+def _as_large_as_fits(make, size):
     while True:
         try:
-            queue = rows.RowQueue(columns, capacity)
-            break
+            return make(size)
         except MemoryError:
-            if capacity <= _QUEUE_LEAST:
+            if size <= _QUEUE_LEAST:
                 raise
-            capacity //= 2
-    return queue, outbox.Outbox(), packer.make(bits, _open_rows(columns, rate_hz))
+            size //= 2
 
 
 def settle():

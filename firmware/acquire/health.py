@@ -21,7 +21,6 @@ class Health:
         self.heap_kb = _HEAP_MOST
         self.dips = 0
         self.dipped = False
-        self.look_at_heap()
 
     def worked(self, us):
         """The main loop was busy for `us` microseconds on end: with the card, mostly."""
@@ -32,7 +31,8 @@ class Health:
             self.stall_ms = ms if ms < _STALL_MOST else _STALL_MOST
 
     def look_at_heap(self):
-        """Keep the least free heap; garbage that is not yet collected counts as used. Slow: not for handlers."""
+        """Keep the least free heap, garbage collected. Milliseconds on a small board: once a minute, not in handlers."""
+        gc.collect()
         free = gc.mem_free()
         if free < self.heap_least:
             self.heap_least = free

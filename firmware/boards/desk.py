@@ -20,8 +20,8 @@ from shared_math.compat import const
 from store import fatfile
 
 _SECTOR = const(512)
-_FRAMES = const(64)  # analog frames held at once
-_EVENTS = const(64)
+_FRAMES = const(16)  # analog frames held at once
+_EVENTS = const(32)
 _FOREVER = const(1 << 60)
 _BITS = const(12)
 _REFERENCE_V = 3.3

@@ -17,7 +17,8 @@ from ringpull.errors import BadConfig, FirmwareFailed, MissingPart
 from ringpull.sources import firmware_dir, shared_math_dir
 from shared_math import channels, config
 
-HEAP = "192k"  # as small as a small board's
+HEAP = "192k"  # as small as a small board's, of a port whose objects are twice as large
+DESK_HEAP = "216k"  # and what the desk board itself takes: its code, the signals it plays, the volume it keeps
 SLOT = 512
 MOST_DRIVE_BYTES = 64 << 20
 MOST_PULLS_BYTES = 8 << 20
@@ -169,7 +170,7 @@ def _write_job(
 
 def _run(micropython: str, work: Path, job: Path, end_us: int, progress: Callable[[float], None] | None) -> None:
     environment = dict(os.environ, RINGPULL_DESK=str(job), MICROPYPATH=f"{work}:.frozen")
-    command = [micropython, "-X", f"heapsize={HEAP}", str(firmware_dir() / "main.py")]
+    command = [micropython, "-X", f"heapsize={DESK_HEAP}", str(firmware_dir() / "main.py")]
     with open(work / "errors.txt", "w+") as errors:
         process = subprocess.Popen(command, cwd=work, env=environment, stdout=subprocess.PIPE, stderr=errors, text=True)
         last = ""
