@@ -13,8 +13,8 @@ from array import array
 import vfs
 
 import errnos
-import settings
 from acquire import tach
+from boards import config_file
 from shared_math import ticks
 from shared_math.compat import const
 from store import fatfile
@@ -122,7 +122,7 @@ class DeskBoard:
 
     def read_config(self):
         """The text of the card's logger.json, or None."""
-        return settings.text_of(self.card_folder)
+        return config_file.text_of(self.card_folder)
 
     def medium(self):
         """Where the rings are kept."""
@@ -170,9 +170,10 @@ class DeskBoard:
         names = self.job["analog"]
         shift = 16 - bits
         top = (1 << bits) - 1
+        half = (1 << shift) >> 1 if zero else 0  # signed converters round, others cut off
         convert = self._convert
         if channel["name"] not in names:
-            return lambda: convert(zero, shift, top, quiet)
+            return lambda: convert(zero + half, shift, top, quiet)
         at = names.index(channel["name"])
 
         def read():
@@ -183,7 +184,7 @@ class DeskBoard:
             value = frames[here]
             if self.part:
                 value += (frames[here + self.width] - value) * self.part // self.frame_us
-            return convert(value, shift, top, quiet)
+            return convert(value + half, shift, top, quiet)
 
         return read
 

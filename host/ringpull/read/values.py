@@ -16,6 +16,7 @@ from shared_math import transfer
 Array = np.ndarray
 
 TABLE_BITS = 16  # up to here a table keeps each count's value, above they are computed anew for those that occur
+HELD_MS = 1000  # a slow converter's value older than this is none
 WHEEL_M = 2.0  # a tyre of a car turns about once in this, and so do the teeth that a speed sensor sees
 
 
@@ -34,7 +35,12 @@ def value(setup: Setup, channel: dict, raw: dict[str, Array]) -> Array | None:
     if kind in shared_channels.ANALOG_KINDS:
         if setup.column(name, "adc") is None:
             return None
-        return _analog(setup, channel, raw[name])
+        out = _analog(setup, channel, raw[name])
+        held = setup.column(name + ".held", "held")
+        if held is not None:
+            oldest = min(HELD_MS, (1 << setup.bits[held]) - 1)
+            out = np.where(raw[name + ".held"] >= oldest, np.nan, out)
+        return out
     if kind in shared_channels.PULSE_KINDS:
         if setup.column(name, "count") is None or setup.column(name + ".age", "age") is None:
             return None
