@@ -5,10 +5,11 @@ import gc
 gc.threshold(4096)  # garbage of loading modules would break the heap into pieces
 
 import boards  # noqa: E402
-from plan import Plan  # noqa: E402
+import plan_build  # noqa: E402
 
 board = boards.pick()
-plan = Plan(board)
+plan = plan_build.make(board)
+del plan_build
 
 from panel.panel import Panel  # noqa: E402
 

@@ -31,15 +31,6 @@ _LATER = (
 )
 
 
-def text_of(folder):
-    """The text of logger.json in `folder`, or None."""
-    try:
-        with open(folder + "/logger.json", "rb") as f:
-            return f.read()
-    except OSError:
-        return None
-
-
 def read(text):
     """(configuration, its squeezed JSON bytes, fault numbers, numbers of the faults that may come by their names,
     fault number -> words for a screen, or None where no screen is asked for).
@@ -93,11 +84,14 @@ def _explained(problem):
 
 
 def forget(names, folder="shared_math"):
-    """Give back the memory of modules that only the start needs: some 40 kB on the smallest board that matters."""
-    package = sys.modules[folder]
+    """Give back the memory of modules that only the start needs: some 40 kB on the smallest board that matters.
+
+    folder: the package they are in, or None.
+    """
     for name in names:
-        if sys.modules.pop(folder + "." + name, None) is not None and hasattr(package, name):
-            delattr(package, name)
+        sys.modules.pop(folder + "." + name if folder else name, None)
+        if folder and hasattr(sys.modules[folder], name):
+            delattr(sys.modules[folder], name)
     _wipe(24)
     gc.collect()
 

@@ -269,6 +269,9 @@ class DeskBoard:
 
     def restart(self):
         """Begin again with the same card: the desk cannot reset itself."""
+        self.handler = None
+        self.tachs = {}
+        self.pulses = {}
         self.remount()
 
     def end(self):
@@ -361,12 +364,18 @@ class DeskBoard:
     def _write_soft(self):
         end = self._write_ends()
         kept = []
+        levels = {}  # of each input as its last change left it: what a handler that runs later finds at the pin
         while True:
             at = min(self.timer_at, self.event_us)
             if at > end:
                 break
             if at == self.event_us:
-                kept.append(self.event_input)
+                which = self.event_input
+                if which == _PRESS or which == _RELEASE:
+                    self.held_down = which == _PRESS
+                else:
+                    levels[which & ~_FALLS] = which
+                kept.append(which)
                 self._next_event()
             else:
                 kept.append(-1)
@@ -375,8 +384,10 @@ class DeskBoard:
         for which in kept[:_SCHEDULED]:
             if which < 0:
                 self.handler(None)
+            elif which == _PRESS or which == _RELEASE:
+                self.button.change(self.held_down, self.ticks_us())
             else:
-                self._deliver(which)
+                self._deliver(levels[which & ~_FALLS])
 
     def _next_event(self):
         if self.event_at >= self.events_held:

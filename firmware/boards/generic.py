@@ -7,9 +7,8 @@ import time
 import machine
 import vfs
 
-import settings
 from acquire import tach
-from boards import wiring
+from boards import config_file, wiring
 from drivers import sdcard
 from shared_math import layout, ticks
 from store import fatfile, segments
@@ -116,7 +115,7 @@ class GenericBoard:
 
     def read_config(self):
         """The text of the card's logger.json, or None."""
-        return settings.text_of(self.card_folder)
+        return config_file.text_of(self.card_folder)
 
     def configure(self, config):
         """The configuration in force, before any input is asked for."""

@@ -5,14 +5,13 @@ Virtual time; a turn of the main loop after every row, as on the desk board.
 
 import json
 
-import framebuf
+from glass import PIECES, Glass
 
-import plan
+import plan_build
 from acquire import button, health, marks, rows, tach
 from panel import panel
 from shared_math import layout, ticks
 
-PIECES = 32
 CONFIG = {
     "version": 1,
     "rate_hz": 200,
@@ -32,22 +31,6 @@ CONFIG = {
         {"name": "map", "input": "a1", "kind": "linear", "unit": "kPa", "volts": [0.5, 4.5], "values": [20, 300]},
     ],
 }
-
-
-class Glass(framebuf.FrameBuffer):
-    """A screen that takes 32 turns to show what was drawn; `shown` is what the driver sees."""
-
-    def __init__(self):
-        self.memory = bytearray(1024)
-        super().__init__(self.memory, 128, 64, framebuf.MONO_VLSB)
-        self.shown = bytearray(1024)
-        self.at = 0
-
-    def send(self):
-        first = 32 * self.at
-        self.shown[first : first + 32] = self.memory[first : first + 32]
-        self.at = (self.at + 1) % PIECES
-        return self.at == 0
 
 
 class Board:
@@ -103,7 +86,7 @@ class Car:
         settings.update(changes or {})
         self.glass = Glass() if glass else None
         self.board = Board(self.glass, json.dumps(settings).encode() if text is None else text)
-        self.plan = plan.Plan(self.board)
+        self.plan = plan_build.make(self.board)
         self.settings = self.plan.config
         self.table = self.plan.table
         self.now = {"rpm": 0.0}
