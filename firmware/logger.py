@@ -32,6 +32,7 @@ class Logger:
             if not board.powered():
                 board.end()
                 return
+            self.recorder = self.sampler = self.marks = self.health = None  # a board that can't reset itself needs the room
             board.restart()
 
     def start(self):
