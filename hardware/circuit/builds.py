@@ -78,7 +78,7 @@ FULL = Build(
         Use("A3", "analog_battery", {"IN": "T9", "PIN": "a3"}),
         Use("E", "tach_opto", {"IN": "T5", "K": "T6", "PIN": "p0"}),
         Use("B", "button_lamp", {"B": "button", "LAMP": "lamp"}),
-        Use("Z", "buzzer", {"LAMP": "lamp"}),
+        Use("Z", "buzzer", {"ON": "buzzer"}),
         Use("S", "card", {"SCK": "sck", "CS": "cs", "MOSI": "mosi", "MISO": "miso"}),
         Use("D", "screen", {"SDA": "sda", "SCL": "scl"}),
         Use("C", "can", {"TX": "can_tx", "RX": "can_rx", "CANH": "T10", "CANL": "T11"}),

@@ -77,7 +77,7 @@ def test_dry_run_filter_and_converter_agree_with_the_circuit():
 def test_wiring_agrees_with_the_firmware(board):
     firmware = runpy.run_path(str(build.ROOT / "firmware" / "boards" / "wiring.py"))[board.name.upper()]
     flat = {**firmware["analog"], **firmware["pulse"], **firmware["digital"], **firmware["spi"]}
-    flat |= {"button": firmware["button"], "lamp": firmware["lamp"]}
+    flat |= {"button": firmware["button"], "lamp": firmware["lamp"], "buzzer": firmware["buzzer"]} | firmware["screen"]
     flat.pop("id")
     if board.name == "rp2":
         assert flat.pop("a3") == 29  # no pad: a third of the board's own supply

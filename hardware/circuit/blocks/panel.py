@@ -42,9 +42,9 @@ BUTTON_LAMP = Block(
 
 BUZZER = Block(
     "buzzer",
-    "Buzzer (full build): sounds with the lamp",
+    "Buzzer (full build): sounds with the lean warning",
     (
-        two("S1", "switch", "", ("LAMP", "S"), ((0, 0), (3, 0)), "above", "silence"),
+        two("S1", "switch", "", ("ON", "S"), ((0, 0), (3, 0)), "above", "silence"),
         two("R1", "r", "2.2k", ("S", "BB"), ((3, 0), (6, 0)), "above", "base current"),
         transistor("Q1", "npn_small", ("K", "BB", "0"), (8, 0), "right", "drives the buzzer"),
         chip(
@@ -58,7 +58,7 @@ BUZZER = Block(
         two("D1", "d_1n4148", "", ("K", "5V"), ((12.5, 2), (12.5, 5)), "right", "takes its switching spike"),
     ),
     (((6, 0), (7, 0)), ((8, 1), (8, 2.5)), ((8, 2), (12.5, 2)), ((8, 4.5), (8, 5)), ((8, 5), (12.5, 5))),
-    (("LAMP", (0, 0), "left", "lamp pin"),),
+    (("ON", (0, 0), "left", "buzzer pin"),),
     grounds=((8, -1),),
     rails=(("5V", (8, 5), "up"),),
 )
@@ -171,7 +171,7 @@ CAN = Block(
 
 SCREEN = Block(
     "screen",
-    "Screen (full build; wired now, driven by later firmware)",
+    "Screen (full build)",
     (
         two(
             "R1", "r", "4.7k", ("3V3", "SDA"), ((2, 4), (2, 0)), "left", "pull-up; leave out if the screen has its own"
