@@ -17,6 +17,15 @@ from ringpull.analysis.columns import Columns, from_table
 
 BIN_RPM = 250
 LEAST_ROWS = 10
+HOUR_CHANNELS = 12
+SLOW = (
+    ("coolant", "degC", "coolant_degc", 88.0),
+    ("exhaust", "degC", "exhaust_degc", 780.0),
+    ("oil_pressure", "kPa", "oil_pressure_kpa", 420.0),
+    ("oil", "degC", "oil_degc", 96.0),
+    ("knock", "V", "knock_v", 0.4),
+    ("gearbox", "degC", "gearbox_degc", 74.0),
+)
 
 
 def columns_of(drive) -> Columns:
@@ -179,10 +188,11 @@ def map_cells(seed, spread):
     return out
 
 
-def changed(car_seed, pulls, spread, factor=1.0):
-    """Whether a pair of drives is called changed; `factor` on lambda over the middle 4 of 12 bins of speed."""
+def mixture_changed(car_seed, pulls, spread, factor=1.0):
+    """The verdict on a pair of drives; `factor` on lambda over the middle 4 of 12 bins of speed in the second."""
     first = make_drive(car_seed).truth.engine
     edges = np.linspace(first.low_rpm + 300, first.limit_rpm, 13)
+    middles = 0.5 * (edges[1:] + edges[:-1])
 
     def change(rpm, kpa):
         return np.where((rpm > edges[5]) & (rpm < edges[9]) & (kpa > 75), factor, 1.0)
@@ -192,6 +202,48 @@ def changed(car_seed, pulls, spread, factor=1.0):
     for session, drive in enumerate(pair(car_seed, settings, change if factor != 1.0 else None)):
         ready = judge.prepare(columns_of(drive), identified=False)
         value = np.where(ready.loaded, fuelmap.ratio(ready), np.nan)
-        middles = 0.5 * (edges[1:] + edges[:-1])
-        sides.append((passes.passes(ready, value, middles, None, spans_of(drive), session, only_spans=True), middles))
-    return compare.compare(sides[0][0], sides[1][0], sides[0][1]).changed
+        sides.append(passes.passes(ready, value, middles, None, spans_of(drive), session, only_spans=True))
+    return compare.compare(*sides, middles).verdict
+
+
+def hour():
+    """(table, configuration) of an hour at 200 Hz and 12 channels: random drives of one car one after the other."""
+    tables, seconds, seed = [], 0.0, 0
+    while seconds < 3600.0:
+        drive = make_drive(seed, car_seed=2, settings=Settings(timing="injector"))
+        table = dict(drive.rows)
+        table["time_s"] = table["time_s"] + seconds
+        seconds = float(table["time_s"][-1]) + 0.005
+        tables.append(table)
+        seed += 1
+    names = set.intersection(*(set(t) for t in tables))
+    joined = {name: np.concatenate([t[name] for t in tables])[:720_000] for name in names}
+    config = {**drive.config, "channels": [c for c in drive.config["channels"] if any(_of(c, n) for n in names)]}
+    random = np.random.default_rng(5)
+    for name, unit, column, level in SLOW:
+        if len(config["channels"]) < HOUR_CHANNELS:
+            more = {"name": name, "input": "a9", "kind": "linear", "unit": unit, "volts": [0, 5], "values": [0, 1000]}
+            config["channels"].append(more)
+            joined[column] = level + random.normal(0.0, 0.3, len(joined["time_s"]))
+    return joined, config
+
+
+def _of(channel, column):
+    return column == channel["name"] or column.startswith(channel["name"] + "_")
+
+
+def judge_hour(path, identified):
+    """(seconds, peak MB, words) of judging the columns kept in `path`, as a process of its own: every minute has a pull."""
+    import json
+    import time
+
+    kept = dict(np.load(path))
+    config = json.loads(str(kept.pop("config")))
+    identify.identify(from_table({n: v[:40_000] for n, v in kept.items()}, config))  # what is imported once
+    began = time.perf_counter()
+    ready = judge.prepare(from_table(kept, config), identified=identified)
+    for start_s in range(60, 3500, 60):
+        judge.judge_span(ready, start_s, start_s + 12.0)
+    took = time.perf_counter() - began
+    peak = next(line for line in open("/proc/self/status") if line.startswith("VmHWM"))
+    return took, int(peak.split()[1]) / 1024.0, ready.aligned.model.source
