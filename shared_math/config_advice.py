@@ -2,7 +2,7 @@
 
 from shared_math import channels as descriptions
 from shared_math import config_schema as schema
-from shared_math import speed
+from shared_math import lean_watch, speed
 
 # code -> as in config_words.py
 ADVICE = {
@@ -15,6 +15,16 @@ ADVICE = {
         "{w} measures an injector, but no channel counts the crank",
         "duty is on-time times engine speed",
         'add a channel of kind "pulses" with "per_rev"; on-time is logged either way',
+    ),
+    "no_lean_warning": (
+        "{w} stays off for want of {d}",
+        "it compares lambda with the target at the load that there is, while the engine runs",
+        'add what is missing, or write "lean_warning": false',
+    ),
+    "lean_after_warm_up": (
+        "{w} is silent for the first %d s that the engine runs" % (lean_watch.WARM_MS // 1000),
+        "no state of {d} tells that its controller is still heating",
+        'add it from the controller\'s papers: "states": [{{"name": "warm-up", "volts": [0.0, 0.1]}}]',
     ),
 }
 
@@ -32,6 +42,16 @@ def advice(config):
                 out.append(("fast_for_interrupts", where, "%d" % (1000000 // shortest)))
         if channel["kind"] == "pulse_width" and descriptions.crank_of(channels) is None:
             out.append(("duty_without_speed", where, ""))
+    sensors = lean_watch.sensors(channels)
+    if sensors and config.get("lean_warning") is not False:
+        lacking = lean_watch.lacking(config)
+        if lacking:
+            words = {"speed": "an engine speed", "load": "a target by load"}
+            out.append(("no_lean_warning", "The lean warning", " and ".join([words[one] for one in lacking])))
+        else:
+            mute = ['"%s"' % one["name"] for one in sensors if not one.get("states")]
+            if mute:
+                out.append(("lean_after_warm_up", "The lean warning", " and ".join(mute)))
     return out
 
 

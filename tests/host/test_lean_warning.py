@@ -17,7 +17,7 @@ from truth import drives  # noqa: E402
 import ringpull  # noqa: E402
 from ringpull.analysis.answer import answer  # noqa: E402
 from ringpull.desk import dryrun, instruments, scenario, truth  # noqa: E402
-from shared_math import layout, lean_watch  # noqa: E402
+from shared_math import config, config_advice, layout, lean_watch  # noqa: E402
 
 HELD_S = lean_watch.HELD_MS / 1000
 SENSOR_S = 0.45  # gas on its way, sensor's lag, and the time between two looks, at most
@@ -112,6 +112,25 @@ def test_random_drives_warn_of_every_hole_that_lasts(random_drives):
     assert seen >= 5
 
 
+def test_check_says_where_there_is_no_warning():
+    def told(**changes):
+        made = copy.deepcopy(instruments.CONFIG)
+        made.update(changes)
+        assert config.check(made) == []
+        return [
+            (code, config_advice.explain((code, where, detail))) for code, where, detail in config_advice.advice(made)
+        ]
+
+    assert told() == []
+    ((code, (what, *_)),) = told(target={"lambda": 0.8})
+    assert code == "no_lean_warning" and "a target by load" in what
+    assert told(target={"lambda": 0.8}, lean_warning=False) == []
+    silent = copy.deepcopy(instruments.CONFIG["channels"])
+    del silent[0]["states"]
+    ((code, (what, why, step)),) = told(channels=silent)
+    assert code == "lean_after_warm_up" and "30 s" in what and '"lambda_1"' in why and "[{" in step
+
+
 @pytest.mark.parametrize(
     ("text", "number"),
     [
@@ -121,14 +140,14 @@ def test_random_drives_warn_of_every_hole_that_lasts(random_drives):
 )
 def test_the_device_starts_with_a_spoiled_configuration(tmp_path, text, number):
     """In a small board's heap, although the words for the screen are looked up."""
-    config = tmp_path / "logger.json"
-    config.write_text(text)
+    path = tmp_path / "logger.json"
+    path.write_text(text)
     volts = tmp_path / "volts.csv"
     volts.write_text("t_s,raw_a0\n0,1\n3,1\n")
     with pytest.MonkeyPatch.context() as patch:
         default = dryrun.load_config(_good(tmp_path))
         patch.setattr(dryrun, "load_config", lambda _path: default)
-        card = dryrun.dry_run(config, volts, None, None, tmp_path / "card").card
+        card = dryrun.dry_run(path, volts, None, None, tmp_path / "card").card
     session = ringpull.read(card).sessions[0]
     assert set(session.raw()["lamp"]) == {layout.LAMP_FAULT + number}
 
@@ -142,9 +161,9 @@ def _good(folder: Path) -> Path:
 
 def test_a_screen_that_is_configured_and_not_there_costs_nothing(tmp_path):
     made = dict(instruments.CONFIG, screen=True, lean_warning={"buzzer": True})
-    config = tmp_path / "logger.json"
-    config.write_text(json.dumps(made))
+    path = tmp_path / "logger.json"
+    path.write_text(json.dumps(made))
     volts = tmp_path / "volts.csv"
     volts.write_text("t_s,map\n0,1\n3,1\n")
-    card = dryrun.dry_run(config, volts, None, None, tmp_path / "card").card
+    card = dryrun.dry_run(path, volts, None, None, tmp_path / "card").card
     assert set(ringpull.read(card).sessions[0].raw()["lamp"]) == {layout.LAMP_RECORDING}
