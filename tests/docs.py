@@ -8,6 +8,8 @@ import sys
 import tempfile
 from pathlib import Path
 
+import screens
+
 ROOT = Path(__file__).resolve().parents[1]
 FOLDER = ROOT / "host" / "docs"
 
@@ -28,7 +30,6 @@ def photograph(page: Path) -> None:
     browser = shutil.which("chromium")
     if not browser:
         sys.exit("The pictures need the browser: apt-get install chromium")
-    FOLDER.mkdir(parents=True, exist_ok=True)
     with sync_playwright() as started:
         running = started.chromium.launch(executable_path=browser, args=["--no-sandbox", "--disable-gpu"])
         for name, (width, height, place) in PICTURES.items():
@@ -45,12 +46,24 @@ def photograph(page: Path) -> None:
         running.close()
 
 
+SCREENS = ("driving", "pull", "lean", "curve")
+
+
+def screen_sheet() -> None:
+    """The logger's own screen, on the demo's drive."""
+    with tempfile.TemporaryDirectory() as folder:
+        frames = screens.shoot(Path(folder), {name: screens.MOMENTS[name] for name in SCREENS})
+    (FOLDER / "screens.png").write_bytes(screens.sheet([frames[name] for name in SCREENS], 2))
+
+
 def main() -> int:
+    FOLDER.mkdir(parents=True, exist_ok=True)
+    screen_sheet()
     with tempfile.TemporaryDirectory() as folder:
         subprocess.run([sys.executable, "-m", "ringpull", "demo", "-o", folder], check=True, stdout=subprocess.DEVNULL)
         photograph(Path(folder) / "report.html")
     subprocess.run([sys.executable, str(ROOT / "tests" / "laws" / "readme_table.py")], check=True)
-    print(*(f"host/docs/{name}" for name in PICTURES), sep="\n")
+    print(*(f"host/docs/{name}" for name in (*PICTURES, "screens.png")), sep="\n")
     return 0
 
 
