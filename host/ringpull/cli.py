@@ -11,6 +11,7 @@ from typing import NoReturn
 COMMANDS = {
     "demo": "the invented engine through the real firmware to a report",
     "dryrun": "run the firmware on recorded signals, as it would run in the car",
+    "setup": "make a configuration by questions, or from a preset, and explain it",
     "check": "explain what is wrong with a configuration, all mistakes at once",
     "prepare": "make the ring files on a card and write the configuration to it",
     "info": "what is on a card: sessions, channels, marks, damage, timing health",

@@ -24,7 +24,9 @@ def prepare(
     from ringpull.desk.dryrun import load_config
 
     if not card.is_dir():
-        raise BadUsage(f"{card} is not a folder", "the card is not mounted there", "give the folder the card shows up as")
+        raise BadUsage(
+            f"{card} is not a folder", "the card is not mounted there", "give the folder the card shows up as"
+        )
     there = [name for name, _, _ in FILES if (card / name).exists()]
     if there:
         raise BadUsage(
