@@ -54,7 +54,7 @@ class Converter:
 
     def reader(self, number):
         """A function without arguments that reads input `number` (0 to 3)."""
-        return viper_mean.Mean(self.ring.buffer, self.ring.left, number, self.rounds).read
+        return viper_mean.reader(self.ring.buffer, self.ring.left, number, self.rounds)
 
     def skew_us(self, number):
         """Microseconds from the moment of reading to the middle of the samples averaged: negative, they lie before it."""

@@ -44,6 +44,13 @@ class Channel:
     config: dict = field(hash=False, compare=False)
 
 
+def _positive(told: object) -> float | None:
+    """A number above zero that a setup text may hold, None for anything else."""
+    if isinstance(told, bool) or not isinstance(told, (int, float)):
+        return None
+    return float(told) if 0 < told < 1e6 else None
+
+
 class Session:
     """One power-on of the logger. Times are seconds from the session's row 0, whether that row is still there or not."""
 
@@ -97,6 +104,13 @@ class Session:
                 column = shared_channels.duty_name(one)
                 out.append(Channel(name + "_duty", column, "duty", "%", label + " duty", one))
         return out
+
+    @property
+    def converters(self) -> dict[str, dict]:
+        """Analog channel -> {"bits": width of its counts, "step_v": volts a count at the terminal, "error_v": volts
+        that its converter is known to be off by, half of the width, or None where nothing is told}."""
+        columns = [column for column in self._blocks.setup.columns if column["r"] == "adc"]
+        return {c["n"]: {"bits": c["b"], "step_v": abs(c["s"]), "error_v": _positive(c.get("e"))} for c in columns}
 
     @property
     def marks(self) -> list[MarkSpan]:

@@ -172,6 +172,7 @@ class StandInSession:
     def __init__(self, columns, marks=(), session_id=1, drop=None):
         self.id = session_id
         self.config = columns.config
+        self.converters = columns.converters
         self.marks = [
             SimpleNamespace(id=n + 1, start_s=a, end_s=b, spoiled=spoiled, void=False)
             for n, (a, b, spoiled) in enumerate(marks)

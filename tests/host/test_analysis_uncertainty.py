@@ -49,3 +49,16 @@ def test_configured_accuracy_and_calibration_count():
     names = {p.name for p in un.budget(made.columns).parts}
     assert "two-point calibration" in names and "divider" not in names
     assert un.budget(made.columns).random == pytest.approx(plain.random)
+
+
+def test_what_the_converter_is_known_to_be_off_by_is_systematic_and_its_bits_set_the_steps():
+    made = scene(pulls=1)
+    plain = un.budget(made.columns)
+    channel = made.columns.config["channels"][0]
+    made.columns.converters[channel["name"]] = {"bits": 14, "step_v": 5.5 / (1 << 14), "error_v": 0.02}
+    told = un.budget(made.columns)
+    parts = {p.name: p for p in told.parts}
+    slope = (channel["values"][-1] - channel["values"][0]) / (channel["volts"][-1] - channel["volts"][0])
+    assert parts["converter's bend"].u == pytest.approx(slope * 0.02 / 3**0.5)  # rectangular: JCGM 100, 4.3.7
+    assert parts["converter steps"].u == pytest.approx(slope * 5.5 / (1 << 14) / 12**0.5)
+    assert told.systematic == pytest.approx((plain.systematic**2 + parts["converter's bend"].u ** 2) ** 0.5)

@@ -25,6 +25,7 @@ class Columns:
     (lambda), trim (%), ethanol (%), knock, boost_target (kPa), wheel (km/h), present (1 where the row was recorded).
     named: channel name -> array, every channel as configured (targets may ask for any of them).
     states: (channel, name of a state that it signalled by its voltage) -> bool array.
+    converters: channel -> {"bits", "step_v", "error_v"} of its converter, as drive.Session tells them.
     """
 
     time_s: Array
@@ -37,6 +38,7 @@ class Columns:
     banks: dict[str, Array] = field(default_factory=dict)
     named: dict[str, Array] = field(default_factory=dict)
     states: dict[tuple[str, str], Array] = field(default_factory=dict)
+    converters: dict[str, dict] = field(default_factory=dict)
 
     @property
     def period_s(self) -> float:
@@ -133,7 +135,8 @@ def on_grid(columns: Columns) -> Columns:
 
 def from_session(session) -> Columns:
     """Columns of a `drive.Session`, from its table (engineering units, NaN where invalid) and its configuration."""
-    return from_table(session.table(), session.config, signalled_states(session, session.config.get("channels", [])))
+    states = signalled_states(session, session.config.get("channels", []))
+    return replace(from_table(session.table(), session.config, states), converters=session.converters)
 
 
 def from_table(table: dict[str, Array], config: dict, states: dict[tuple[str, str], Array] | None = None) -> Columns:

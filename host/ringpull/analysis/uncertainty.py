@@ -94,8 +94,13 @@ def budget(columns: Columns, at_lambda: float = 0.85) -> Budget:
         slope = (values[-1] - values[0]) / (volts[-1] - volts[0]) / scale
         at_volts = volts[0] + (at_lambda - values[0] / scale) / slope
     top_ohm, bottom_ohm = shared_channels.divider_of(channel)
-    step_v = CONVERTER_V / (1 << CONVERTER_BITS) * (top_ohm + bottom_ohm) / bottom_ohm
-    parts.append(Part("converter steps", abs(slope) * step_v / np.sqrt(12.0), "random", f"{CONVERTER_BITS} bit"))
+    converter = columns.converters.get(channel["name"], {})
+    bits = converter.get("bits", CONVERTER_BITS)
+    step_v = converter.get("step_v", CONVERTER_V / (1 << bits) * (top_ohm + bottom_ohm) / bottom_ohm)
+    parts.append(Part("converter steps", abs(slope) * step_v / np.sqrt(12.0), "random", f"{bits} bit"))
+    if converter.get("error_v"):
+        bend = abs(slope) * rectangular(converter["error_v"])
+        parts.append(Part("converter's bend", bend, "systematic", "known of this kind of board, told by the logger"))
     accuracy = channel.get("accuracy")
     parts.append(
         Part(
