@@ -3,8 +3,12 @@
 import time
 from pathlib import Path
 
+import axe_playwright_python
+
 ROOT = Path(__file__).resolve().parents[2]
 CARD = ROOT / "demo_logs" / "v1_marked"
+NASTY = '"><script>document.title="owned"</script><img src=x onerror=alert(1)>\'&amp;</script><!--\u2028'
+AXE = Path(axe_playwright_python.__file__).with_name("axe.min.js")
 
 
 def until(page, expression, timeout_s=10.0):

@@ -7,12 +7,11 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from pages import NASTY
 
 import ringpull
 from ringpull.analysis.answer import Answer, PullAnswer
 from ringpull.report import write_report
-
-NASTY = '"><script>document.title="owned"</script><img src=x onerror=alert(1)>\'&amp;</script><!--\u2028'
 
 
 class Session:

@@ -242,10 +242,18 @@ def test_page_in_a_browser(served, browser, drive):
     page.keyboard.press("Enter")
     page.wait_for_selector("#remarks li")
     assert page.locator("#remarks b").count() == 0 and "<b>here</b>" in page.locator("#remarks li").inner_text()
-    page.select_option("#over", "0/1/1")
-    until(page, "traces.state.over && traces.state.over.shown")
+    for number in (1, 3):
+        page.select_option("#over", f"0/1/{number}")
+    until(page, "traces.state.overs.length === 2 && traces.state.overs.every((one) => one.shown)")
+    starts = [p["start_s"] for p in served.shelf[0].spans if p["kind"] == "pull"]
+    shifts = page.evaluate("traces.state.overs.map((one) => one.shift)")
+    assert shifts == pytest.approx([starts[1] - starts[0], starts[1] - starts[2]], abs=1e-3)  # start on start
+    assert page.locator("#laid li").count() == 2
     page.select_option("#axis", "speed")
     until(page, "document.getElementById('panels').dataset.mode === 'speed'")
+    page.locator("#laid button").first.click()
+    until(page, "traces.state.overs.length === 1 && traces.state.overs[0].shown")
+    assert page.locator("#laid li").inner_text().strip().startswith("card, pull 3")
     page.set_input_files("#file", str(CARD / "pulls.rpl"))
     page.wait_for_selector('#panels[data-ready="1/1"]')
     assert wrong == []

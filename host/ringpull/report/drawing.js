@@ -65,18 +65,32 @@ const drawing = (() => {
     }
   }
 
-  /* One column against engine speed: a dot for each sample of the windows. rings: every 16th as a ring instead, so that
-     two drives differ without colour. */
-  function overSpeed(context, session, at, speedAt, windows, place, rings = false) {
+  /* Marks that tell pulls apart without colour: square, cross, triangle, bar. */
+  const SHAPES = [
+    (context, x, y, r) => context.strokeRect(x - r, y - r, 2 * r, 2 * r),
+    (context, x, y, r) => stroke(context, [[x - r, y - r], [x + r, y + r]], [[x - r, y + r], [x + r, y - r]]),
+    (context, x, y, r) => stroke(context, [[x - r, y + r], [x, y - r], [x + r, y + r], [x - r, y + r]]),
+    (context, x, y, r) => stroke(context, [[x, y - r], [x, y + r]]),
+  ];
+
+  function stroke(context, ...lines) {
+    context.beginPath();
+    for (const line of lines) line.forEach(([x, y], at) => (at ? context.lineTo(x, y) : context.moveTo(x, y)));
+    context.stroke();
+  }
+
+  /* One column against engine speed: a dot for each sample of the windows. shape: every 16th as a mark of this number
+     instead. */
+  function overSpeed(context, session, at, speedAt, windows, place, shape = -1) {
     const values = session.values[at];
     const speeds = session.values[speedAt];
     const size = Math.max(1, window.devicePixelRatio);
     for (const { start_s, end_s } of windows) {
       for (const { from, to } of samples.parts(session, start_s, end_s)) {
         for (let i = from; i < to; i++) {
-          if (rings && i % 16) continue;
+          if (shape >= 0 && i % 16) continue;
           if (values[i] === values[i] && speeds[i] === speeds[i]) {
-            if (rings) context.strokeRect(place.x(speeds[i]) - 2 * size, place.y(values[i]) - 2 * size, 4 * size, 4 * size);
+            if (shape >= 0) SHAPES[shape](context, place.x(speeds[i]), place.y(values[i]), 2.5 * size);
             else context.fillRect(place.x(speeds[i]) - size / 2, place.y(values[i]) - size / 2, 1.5 * size, 1.5 * size);
           }
         }
@@ -108,10 +122,11 @@ const drawing = (() => {
       const a = Math.max(place.x(span.start_s), box.left);
       const b = Math.min(place.x(span.end_s), box.left + box.width);
       const words = span.kind === "lean" ? "▲" + span.number : "pull " + span.number;
-      if (b <= a || a < free[span.kind]) continue;
+      const long = context.measureText(words).width;
+      if (b <= a || a < free[span.kind] || a + long > box.left + box.width) continue;
       context.fillStyle = span.kind === "lean" ? colours.lean : colours.quiet;
       context.fillText(words, a, box.top - (span.kind === "lean" ? 3 : 16) * ratio);
-      free[span.kind] = a + context.measureText(words).width + 6 * ratio;
+      free[span.kind] = a + long + 6 * ratio;
     }
   }
 

@@ -60,8 +60,9 @@ def session_chooser(drive) -> str:
     return f'<label>session <select id="session">{options}</select></label>'
 
 
-def traces(chooser: str, more: str = "") -> str:
-    """The place where the page's script draws the samples. chooser, more: controls before and after the usual ones."""
+def traces(chooser: str, more: str = "", below: str = "") -> str:
+    """The place where the page's script draws the samples. chooser, more: controls before and after the usual ones.
+    below: what stands under them."""
     return (
         '<section id="traces" aria-labelledby="traces-title"><h2 id="traces-title">Traces</h2>'
         f'<div class="tools" role="group" aria-label="traces">{chooser}'
@@ -70,7 +71,7 @@ def traces(chooser: str, more: str = "") -> str:
         "</select></label>"
         '<button type="button" id="narrower">zoom in</button><button type="button" id="wider">zoom out</button>'
         '<button type="button" id="earlier">earlier</button><button type="button" id="later">later</button>'
-        f"{more}</div>"
+        f"{more}</div>{below}"
         '<p class="quiet" id="keys">Drag to zoom, double-click to see everything. Keys, with the traces in focus: left '
         "and right move the cursor, with shift by 20; + and - zoom, 0 shows everything, page up and down move along.</p>"
         '<div id="panels" tabindex="0" role="application" aria-label="traces" aria-describedby="keys"></div>'

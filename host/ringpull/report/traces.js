@@ -7,8 +7,10 @@ const traces = (() => {
   const AXIS = 58;
   const SIDE = 12;
   const PAPER = 688; // px: what is left of an A4 page's width between the margins
-  /* session: what is known of it; shown: the samples at hand, all of them or those of a window; over: another drive */
-  const state = { session: null, shown: null, over: null, start: 0, end: 1, mode: "time", pull: null, index: -1, time: 0 };
+  const OVER_DASHES = [[6, 3], [2, 3], [10, 3, 2, 3], [14, 4]];
+  /* session: what is known of it; shown: the samples at hand, all of them or those of a window; overs: other pulls laid
+     over it, each {session, span, shown, shift} */
+  const state = { session: null, shown: null, overs: [], start: 0, end: 1, mode: "time", pull: null, index: -1, time: 0 };
   let panels = [];
   let spans = [];
   let colours = {};
@@ -89,19 +91,22 @@ const traces = (() => {
       if (state.mode === "time") drawing.overTime(context, state.shown, at, state.start, state.end, place);
       else drawing.overSpeed(context, state.shown, at, speedColumn(), windows(), place);
     });
-    if (state.over && state.over.shown) drawOver(context, panel, place);
+    state.overs.forEach((over, nth) => over.shown && drawOver(context, panel, place, over, nth));
     context.restore();
   }
 
-  /* Another drive's channel of the same name over the first of a panel. */
-  function drawOver(context, panel, place) {
-    const { session, shown, shift, span } = state.over;
+  /* How the nth pull that is laid over looks: colour, dash over time, shape over speed. */
+  const overLook = (nth) => ({ colour: colours.lines[1 + (nth % (colours.lines.length - 1))], dash: OVER_DASHES[nth % OVER_DASHES.length], shape: nth % OVER_DASHES.length });
+
+  /* Another pull's channel of the same name over the first of a panel. */
+  function drawOver(context, panel, place, { session, shown, shift, span }, nth) {
+    const { colour, dash, shape } = overLook(nth);
     const name = state.session.columns[panel.group[0]].column;
     const at = session.columns.findIndex((one) => one.column === name);
     if (at < 0) return;
-    context.strokeStyle = context.fillStyle = colours.lines[1];
+    context.strokeStyle = context.fillStyle = colour;
     context.lineWidth = 1.6 * window.devicePixelRatio;
-    context.setLineDash([6, 3].map((d) => d * window.devicePixelRatio));
+    context.setLineDash(dash.map((d) => d * window.devicePixelRatio));
     if (state.mode === "time") {
       const moved = { ...place, x: (time) => place.x(time + shift) };
       drawing.overTime(context, shown, at, state.start - shift, state.end - shift, moved);
@@ -109,7 +114,7 @@ const traces = (() => {
       const speed = session.columns.findIndex((one) => one.role === "speed");
       context.setLineDash([]);
       context.lineWidth = window.devicePixelRatio;
-      drawing.overSpeed(context, shown, at, speed, [span], place, true);
+      drawing.overSpeed(context, shown, at, speed, [span], place, shape);
     }
   }
 
@@ -262,16 +267,17 @@ const traces = (() => {
 
   /* Ask for the samples of the window; what is there already is drawn meanwhile. */
   async function fetched() {
-    const { session, over, start, end, mode } = state;
+    const { session, start, end, mode } = state;
+    const overs = [...state.overs];
     if (mode === "speed") return;
     const width = root().clientWidth * window.devicePixelRatio;
-    const [mine, other] = await Promise.all([
+    const [mine, ...others] = await Promise.all([
       session.ask(start, end, width),
-      over ? over.session.ask(start - over.shift, end - over.shift, width) : null,
+      ...overs.map((over) => over.session.ask(start - over.shift, end - over.shift, width)),
     ]);
     if (session !== state.session || start !== state.start || end !== state.end || mode !== state.mode) return;
     state.shown = mine;
-    if (over) over.shown = other;
+    overs.forEach((over, nth) => (over.shown = others[nth]));
     if (state.index >= 0) state.index = samples.nearest(mine, state.time);
     refresh();
   }
@@ -334,19 +340,21 @@ const traces = (() => {
     told(panels[0].plot.valToPos(time, "x"));
   }
 
-  async function setMode(mode) {
+  /* stay: keep the window where it can be kept. */
+  async function setMode(mode, stay = false) {
     if (mode === "speed" && state.session.ask) {
       state.shown = await state.session.raw(windows());
-      if (state.over) state.over.shown = await state.over.session.raw([state.over.span]);
+      await Promise.all(state.overs.map(async (over) => (over.shown = await over.session.raw([over.span]))));
     }
+    if (stay && mode === state.mode) return show(state.start, state.end);
     state.mode = mode;
     everything();
   }
 
-  /* Lay another drive over this one, its pull's start on this pull's start; null takes it away. */
-  async function setOver(session, span, start_s) {
-    state.over = session && { session, span, shown: null, shift: start_s - span.start_s };
-    await setMode(state.mode);
+  /* Lay other pulls over this drive, each with its start at start_s: [{session, span}]. */
+  async function setOvers(list, start_s) {
+    state.overs = list.map(({ session, span }) => ({ session, span, shown: null, shift: start_s - span.start_s }));
+    await setMode(state.mode, true);
   }
 
   /* Show one pull with a second around it, or with null everything. */
@@ -375,7 +383,7 @@ const traces = (() => {
     for (const { plot } of panels) plot.destroy();
     watcher.disconnect();
     root().replaceChildren();
-    Object.assign(state, { session, shown, over: null, index: -1, pull: null });
+    Object.assign(state, { session, shown, overs: [], index: -1, pull: null });
     spans = everySpan;
     colours = palette;
     [state.start, state.end] = extent();
@@ -441,5 +449,5 @@ const traces = (() => {
     if (panels.length) values();
   }
 
-  return { build, resize, onPaper, recolour, restated, setMode, setOver, setPull, setSpans, reload, centre, zoom, along, step, everything, state };
+  return { build, resize, onPaper, recolour, restated, setMode, setOvers, overLook, setPull, setSpans, reload, centre, zoom, along, step, everything, state };
 })();

@@ -11,6 +11,7 @@ from ringpull.view.shelf import Shelved
 
 HERE = Path(__file__).parent
 SCRIPTS = ("vendor/uplot.min.js", "units.js", "samples.js", "drawing.js", "traces.js", "controls.js")
+LAID = '<ul id="laid" class="legend" aria-label="laid over"></ul>'
 POLICY = report.POLICY + "; connect-src 'self'"
 
 
@@ -20,8 +21,8 @@ def page(shelf: list[Shelved]) -> str:
     scripts = report.inlined(SCRIPTS) + report.inlined(("remote.js", "view.js"), HERE)
     drive = '<label>drive <select id="drive"></select></label>'
     more = (
-        '<label>over it, start on start <select id="over"></select></label>'
-        '<button type="button" id="export">export what is shown (CSV)</button><span id="told-over"></span>'
+        '<label>lay over it, start on start <select id="over"></select></label>'
+        '<button type="button" id="export">export what is shown (CSV)</button>'
     )
     beside = (
         '<section aria-labelledby="remarks-title"><h2 id="remarks-title">Remarks</h2><form id="keep" class="tools">'
@@ -35,8 +36,8 @@ def page(shelf: list[Shelved]) -> str:
         f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">\n<link rel="icon" href="data:,">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<style>\n{palette.css()}{report.inlined(report.STYLES)}</style>\n</head>\n<body>\n<header>"
-        f'<h1 class="vehicle">Drives on this machine</h1><p id="reading" role="status"></p>{report.chooser()}</header>\n'
-        f"<main>{report.traces(drive, more)}{beside}</main>\n"
+        f'<h1 class="vehicle">Drives on this machine</h1><p><span id="reading" role="status"></span> <a id="whole" hidden>the whole report</a></p>{report.chooser()}</header>\n'
+        f"<main>{report.traces(drive, more, LAID)}{beside}</main>\n"
         f'<script type="application/json" id="known">{data.as_script(known)}</script>\n'
         f"<script>\n{scripts}</script>\n</body>\n</html>\n"
     )

@@ -1,7 +1,7 @@
 """A process of its own that reads a drive for the page, so that requests do not wait for Python's lock.
 
 Its output is a row of pickled messages: ("read", session, rows read so far, buckets as for Pyramid.put), ("spans", spans
-of pulls and lean events), ("verdict", word), ("fault", lines for the user).
+of pulls and lean events), ("verdict", word), ("report", the whole page), ("fault", lines for the user).
 """
 
 from __future__ import annotations
@@ -53,10 +53,12 @@ def read(source: Path, say: Callable[[Message], None]) -> None:
     if sum(session.duration_s for session in drive.sessions) <= MOST_JUDGED_S:
         from ringpull.analysis.answer import answer
         from ringpull.report import answer_part
+        from ringpull.report.page import page
 
         found = answer(drive)
         say(("spans", data.spans(found, answer_part.numbered(found))))
         say(("verdict", found.verdict))
+        say(("report", page(drive, found).encode()))
 
 
 def buckets(session, names: list[str]) -> Iterator[tuple[int, np.ndarray, np.ndarray, np.ndarray]]:

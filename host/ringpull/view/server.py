@@ -69,6 +69,7 @@ class Handler(BaseHTTPRequestHandler):
                 "/window": self._window,
                 "/row": self._row,
                 "/export": self._export,
+                "/report": self._report,
             }
         )
 
@@ -154,6 +155,14 @@ class Handler(BaseHTTPRequestHandler):
         for piece in pieces:
             self.wfile.write(b"%x\r\n%s\r\n" % (len(piece), piece) if piece else b"")
         self.wfile.write(b"0\r\n\r\n")
+
+    def _report(self, asked: dict) -> None:
+        page = self._shelved(asked).report
+        if not page:
+            raise Refused(
+                404, "there is no report of this drive: it is still being read, or too long (ringpull report)"
+            )
+        self._send(page, "text/html; charset=utf-8")
 
     def _body(self, most: int) -> int:
         length = int(self.headers.get("Content-Length") or 0)

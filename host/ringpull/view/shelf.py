@@ -29,6 +29,7 @@ class Shelved:
         self.spans: list[dict] = data.marked(self.drive)
         self.fault = ""
         self.words = ""
+        self.report = b""
         self.done = False
         self._columns = {s.id: data.described(s) for s in self.drive.sessions}
         self.shown = {s.id: Shown(s, [one["column"] for one in self._columns[s.id]]) for s in self.drive.sessions}
@@ -64,6 +65,8 @@ class Shelved:
                 self.spans = told[0]
             elif what == "verdict":
                 self.words = told[0]
+            elif what == "report":
+                self.report = told[0]
             elif what == "fault":
                 self.fault = told[0]
         if self._process.wait() > 0 and not self.fault:
@@ -91,6 +94,7 @@ class Shelved:
             "sessions": sessions,
             "spans": self.spans,
             "verdict": self.words,
+            "report": bool(self.report),
             "fault": self.fault,
             "done": self.done,
             "remarks": self.remarks(),

@@ -8,6 +8,8 @@
   const GROWN_MS = 500;
   let drives = [];
   let here = null;
+  const MOST_LAID = 4;
+  let laid = [];
 
   const spansHere = () => drives[here.drive].spans.filter((one) => one.session === here.id);
   const pullsOf = (spans) => spans.filter((one) => one.kind === "pull");
@@ -29,10 +31,12 @@
     const others = drives.flatMap((one, n) =>
       pullsOf(one.spans).map((span) => [`${n}/${span.session}/${span.number}`, `${one.name}, pull ${span.number}`]),
     );
-    filled(at("over"), [["", "nothing"], ...others]);
+    filled(at("over"), [["", "choose a pull"], ...others]);
     const read = drives[here.drive].sessions.find((one) => one.id === here.id);
     const fault = drives[here.drive].fault;
-    at("reading").textContent = fault || (read.done ? drives[here.drive].verdict : `reading: ${Math.floor((100 * read.read) / Math.max(read.rows, 1))} %`);
+    at("reading").textContent = fault || (read.done ? drives[here.drive].verdict : `reading: ${Math.floor((100 * read.read) / Math.max(read.rows, 1))} %; the rest is a few blocks of many until then, close windows are whole`);
+    at("whole").hidden = !drives[here.drive].report;
+    at("whole").href = `/report?drive=${here.drive}`;
     remarks(drives[here.drive].remarks);
   }
 
@@ -42,9 +46,12 @@
     here.read = session.read;
     const shown = await here.ask(...session.range_s, at("panels").clientWidth);
     at("axis").value = "time";
+    at("window").value = "";
     traces.state.mode = "time";
     traces.build(here, spansHere(), colours(), shown);
     listed();
+    laid = [];
+    at("laid").replaceChildren();
     at("panels").dataset.ready = `${drive}/${id}`;
     if (!drives[drive].done) setTimeout(grown, GROWN_MS);
   }
@@ -108,20 +115,50 @@
     }
   }
 
+  /* Lay the chosen pull over the drive; it stays until its button is pressed. */
   function over() {
-    const [drive, id, number] = at("over").value.split("/").map(Number);
-    at("told-over").textContent = at("over").value ? "dashed, against speed squares: " + at("over").selectedOptions[0].text : "";
-    if (!at("over").value) return traces.setOver(null);
-    const span = pullsOf(drives[drive].spans).find((one) => one.session === id && one.number === number);
-    const session = remote.opened(drive, drives[drive].sessions.find((one) => one.id === id));
+    const value = at("over").value;
+    at("over").value = "";
+    if (!value || laid.includes(value) || laid.length >= MOST_LAID) return;
+    laid.push(value);
+    lay();
+  }
+
+  function lay() {
+    const list = laid.map((value) => {
+      const [drive, id, number] = value.split("/").map(Number);
+      const span = pullsOf(drives[drive].spans).find((one) => one.session === id && one.number === number);
+      return { session: remote.opened(drive, drives[drive].sessions.find((one) => one.id === id)), span, name: drives[drive].name };
+    });
+    at("laid").replaceChildren(
+      ...list.map(({ span, name }, nth) => {
+        const { colour, dash } = traces.overLook(nth);
+        const item = document.createElement("li");
+        const line = document.createElementNS("http://www.w3.org/2000/svg", "svg");
+        line.setAttribute("viewBox", "0 0 28 10");
+        line.innerHTML = `<path d="M0 5H28" style="stroke:${colour}" stroke-dasharray="${dash.join(" ")}"/>`;
+        const words = `${name}, pull ${span.number}, ${["square", "cross", "triangle", "bar"][traces.overLook(nth).shape]} against speed`;
+        const away = document.createElement("button");
+        away.type = "button";
+        away.textContent = "take away";
+        away.setAttribute("aria-label", `take away ${name}, pull ${span.number}`);
+        away.addEventListener("click", () => {
+          laid.splice(nth, 1);
+          lay();
+        });
+        item.append(line, ` ${words} `, away);
+        return item;
+      }),
+    );
     const mine = pullsOf(spansHere()).find((one) => one.number === traces.state.pull) || pullsOf(spansHere())[0];
-    return traces.setOver(session, span, mine ? mine.start_s : traces.state.start);
+    return traces.setOvers(list, mine ? mine.start_s : traces.state.start);
   }
 
   controls.listen({ colours, light: known.colours.light });
   units.start(known.fuel);
   at("drive").addEventListener("change", () => show(...at("drive").value.split("/").map(Number)));
   at("over").addEventListener("change", over);
+  at("window").addEventListener("change", () => laid.length && lay());
   at("export").addEventListener("click", () => {
     const { start, end } = at("panels").dataset;
     location.href = `/export?drive=${here.drive}&session=${here.id}&start=${start}&end=${end}`;

@@ -1,0 +1,169 @@
+"""The local page in a browser: keys, zoom by drag, dropped files, hostile texts, and for everybody."""
+
+import base64
+import shutil
+import threading
+from contextlib import contextmanager
+
+import pytest
+from pages import AXE, CARD, NASTY, until
+from ring_bytes import CONFIG, Ring
+
+from ringpull.view.server import Server
+from ringpull.view.shelf import Shelved
+
+
+@contextmanager
+def serving(*sources):
+    shelf = [Shelved(source) for source in sources]
+    server = Server(shelf)
+    for one in shelf:
+        one.start()
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    yield server
+    server.shutdown()
+    server.server_close()
+
+
+@pytest.fixture
+def view(browser, tmp_path):
+    """view(*sources, **options): a page of the server that shows them; nothing may go wrong on it."""
+
+    @contextmanager
+    def open_view(*sources, **options):
+        with serving(*sources) as server:
+            context = browser.new_context(**{"viewport": {"width": 1280, "height": 800}, **options})
+            page = context.new_page()
+            wrong = []
+            page.on("console", lambda message: wrong.append(message.text))
+            page.on("pageerror", lambda error: wrong.append(str(error)))
+            page.on("request", lambda one: None if one.url.startswith(server.url) else wrong.append(one.url))
+            page.goto(server.url)
+            page.wait_for_selector("#panels[data-ready]")
+            until(page, "document.getElementById('reading').textContent.indexOf('reading') < 0")
+            yield page
+            context.close()
+            assert wrong == []
+
+    return open_view
+
+
+@pytest.fixture
+def card(tmp_path):
+    return shutil.copytree(CARD, tmp_path / "card")
+
+
+def test_drag_and_keys_zoom(view, card):
+    with view(card) as page:
+        box = page.locator(".panel .u-over").first.bounding_box()
+        page.mouse.move(box["x"] + box["width"] * 0.4, box["y"] + 30)
+        page.mouse.down()
+        page.mouse.move(box["x"] + box["width"] * 0.5, box["y"] + 30, steps=5)
+        page.mouse.up()
+        until(page, "traces.state.end - traces.state.start < 14")
+        until(page, "traces.state.shown.period_s < 0.04")
+        page.locator("#panels").focus()
+        page.keyboard.press("+")
+        until(page, "traces.state.end - traces.state.start < 7")
+        for _ in range(3):
+            page.keyboard.press("ArrowRight")
+        until(page, "document.querySelector('.value').textContent !== ''")
+        page.keyboard.press("0")
+        until(page, "traces.state.end - traces.state.start > 130")
+        reached = set()
+        for _ in range(40):
+            page.keyboard.press("Tab")
+            reached.add(page.evaluate("document.activeElement.id"))
+        assert {"drive", "window", "axis", "over", "export", "panels", "remark", "file"} <= reached
+
+
+def test_file_dropped_on_the_page(view, card):
+    ring = base64.b64encode((CARD / "pulls.rpl").read_bytes()).decode()
+    drop = """([text, name]) => {
+        const bytes = Uint8Array.from(atob(text), (c) => c.charCodeAt(0));
+        const carried = new DataTransfer();
+        carried.items.add(new File([bytes], name));
+        document.dispatchEvent(new DragEvent("drop", { dataTransfer: carried, bubbles: true, cancelable: true }));
+    }"""
+    with view(card) as page:
+        page.evaluate(drop, [ring, "other.rpl"])
+        page.wait_for_selector('#panels[data-ready="1/1"]')
+        assert "other.rpl, session 1" in page.locator("#drive").inner_text()
+
+
+def test_two_drives_side_by_side(view, card):
+    with view(card, CARD.parent / "v1_unmarked") as page:
+        until(page, "document.querySelectorAll('#over option').length === 7")
+        page.select_option("#over", "1/1/2")
+        until(page, "traces.state.overs.length === 1 && traces.state.overs[0].shown")
+        assert "v1_unmarked, pull 2" in page.locator("#laid").inner_text()
+        page.select_option("#axis", "speed")
+        until(page, "traces.state.overs[0].shown.rows > 500 && traces.state.mode === 'speed'")
+
+
+def test_export_button_gives_what_is_shown(view, card):
+    with view(card) as page:
+        page.select_option("#window", "2")
+        until(page, "traces.state.end - traces.state.start < 11")
+        with page.expect_download() as waiting:
+            page.click("#export")
+        lines = waiting.value.path().read_text().splitlines()
+        assert lines[0].startswith("time_s,lambda_1,") and 1900 < len(lines) < 2100
+        assert 55.9 < float(lines[1].split(",")[0]) < 56.1
+
+
+def test_markup_in_every_text(view, tmp_path):
+    channels = [one | {"label": NASTY[:60]} for one in CONFIG["channels"]]
+    ring = Ring(
+        settings=CONFIG | {"channels": channels, "vehicle": {"name": NASTY[:80]}, "customer": NASTY, "note": NASTY}
+    )
+    ring.setup()
+    ring.numbered(0, 400)
+    folder = tmp_path / "<img src=x onerror=alert(1)>"
+    folder.mkdir()
+    (folder / "drive.rpl").write_bytes(ring.data())
+    with view(folder) as page:
+        assert page.locator("img").count() == 0 and page.locator("script:not([type])").count() == 1
+        assert NASTY[:20] in page.locator(".panel .head").first.text_content()
+        page.locator("#panels").focus()
+        page.keyboard.press("ArrowRight")
+        until(page, "document.querySelector('.value').textContent !== ''")
+        page.fill("#remark", NASTY)
+        page.keyboard.press("Enter")
+        page.wait_for_selector("#remarks li")
+        assert page.locator("img").count() == 0 and "owned" not in page.title()
+
+
+def test_nothing_but_nan(view, tmp_path):
+    """Every sensor off its range, the engine never turning."""
+    ring = Ring()
+    ring.setup()
+    ring.rows(0, [ring.row(n, map=4095, lambda_1=4095, engine_speed=0) for n in range(300)])
+    (tmp_path / "drive.rpl").write_bytes(ring.data())
+    with view(tmp_path / "drive.rpl") as page:
+        page.locator("#panels").focus()
+        page.keyboard.press("ArrowRight")
+        until(page, "document.querySelector('.value[data-column=\"engine_speed_rpm\"]').textContent === '–'")
+
+
+def test_the_whole_report_is_a_link_away(view, card):
+    with view(card) as page:
+        until(page, "!document.getElementById('whole').hidden")
+        page.click("#whole")
+        page.wait_for_selector("#answer-word")
+        page.wait_for_selector("#panels[data-ready]")
+        assert "Pull 2 was lean" in page.locator(".sentence").first.inner_text()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing(view, card, scheme):
+    with view(card, color_scheme=scheme, bypass_csp=True) as page:
+        page.add_script_tag(content=AXE.read_text())
+        told = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
+        assert [(v["impact"], v["id"], [n["target"] for n in v["nodes"]][:3]) for v in told["violations"]] == []
+
+
+@pytest.mark.parametrize("width", [320, 400])
+def test_narrow_screens_do_not_scroll_sideways(view, card, width):
+    with view(card, viewport={"width": width, "height": 800}) as page:
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
