@@ -10,14 +10,21 @@ class Plan:
     lamp and buzzer tell what it finds.
     """
 
-    def __init__(self, config, text, faults, number_of, words):
+    def __init__(self, given, table, throttle, supply, frame, live, watch):
+        """given: what settings.read gave."""
+        config, text, faults, number_of, words = given
         self.config = config
         self.text = text
         self.faults = faults
         self.number_of = number_of
         self.words = words
-        self.table = self.throttle = self.supply = self.frame = self.live = self.watch = None
-        self.warns = False
+        self.table = table
+        self.throttle = throttle
+        self.supply = supply
+        self.frame = frame
+        self.live = live
+        self.watch = watch
+        self.warns = watch is not None and config["lean_warning"] is not False
 
     def first(self, role):
         """1 + the first column with this role, or 0."""

@@ -14,58 +14,59 @@ def make(board):
     """The Plan for this board and the logger.json that it finds."""
     from shared_math import channels
 
-    plan = Plan(*settings.read(board.read_config()))
-    config = plan.config
+    given = settings.read(board.read_config())
+    config, words = given[0], given[4]
     board.configure(config)
-    plan.table = channels.columns(config, board.converter)
-    plan.throttle = _throttle(plan)
-    plan.supply = _supply(plan, channels.supply_of(config))
-    plan.frame = board.screen() if plan.words is not None else None
-    plan.warns = config["lean_warning"] is not False
-    if plan.warns or plan.frame is not None:
-        _make_live(plan)
+    table = channels.columns(config, board.converter)
+    throttle = _throttle(config, table)
+    supply = _supply(channels.supply_of(config), table)
+    frame = board.screen() if words is not None else None
+    live = watch = None
+    if frame is not None or config["lean_warning"] is not False:
+        live, watch = _live(config, table, throttle)
     settings.forget(_HEAVY)
-    settings.forget(("plan_build", "settings"), None)
-    return plan
+    settings.forget(("plan_build", "settings"), "")
+    return Plan(given, table, throttle, supply, frame, live, watch)
 
 
-def _make_live(plan):
+def _live(config, table, throttle):
+    """(panel.live.Live, LeanWatch or None)."""
     from panel import live_build
 
-    config = plan.config
-    plan.live = live_build.make(config, plan.table, plan.throttle)
+    live = live_build.make(config, table, throttle)
+    watch = None
     if not lean_watch.lacking(config):
-        warm = [len(sensor[2].names) > 0 for sensor in plan.live.sensors]
+        warm = [len(sensor[2].names) > 0 for sensor in live.sensors]
         given = config["lean_warning"] or {"margin": lean_watch.MARGIN, "after_s": lean_watch.AFTER_S}
-        in_kpa = plan.live.unit == "kPa"
-        plan.watch = lean_watch.LeanWatch(len(warm), given["margin"], given["after_s"], in_kpa, warm)
+        watch = lean_watch.LeanWatch(len(warm), given["margin"], given["after_s"], live.unit == "kPa", warm)
     settings.forget(("live_build",), "panel")
+    return live, watch
 
 
-def _at(plan, name):
+def _at(table, name):
     """Place of the column called `name`."""
-    return [column["n"] for column in plan.table].index(name)
+    return [column["n"] for column in table].index(name)
 
 
-def _counts(plan, channel, value):
+def _counts(table, channel, value):
     """Counts of a linear channel at a value; a fraction."""
     (v0, v1), (low, high) = channel["volts"], channel["values"]
-    column = plan.table[_at(plan, channel["name"])]
+    column = table[_at(table, channel["name"])]
     return (v0 + (value - low) * (v1 - v0) / (high - low) - column["o"]) / column["s"]
 
 
-def _throttle(plan):
-    for channel in plan.config["channels"]:
+def _throttle(config, table):
+    for channel in config["channels"]:
         if channel["name"] == "throttle" and channel["kind"] == "linear":
             (v0, v1), (low, high) = channel["volts"], channel["values"]
             if (v1 - v0) * (high - low) <= 0:
                 return None
-            return _at(plan, "throttle") + 1, int(_counts(plan, channel, _CLOSED_PCT))
+            return _at(table, "throttle") + 1, int(_counts(table, channel, _CLOSED_PCT))
     return None
 
 
-def _supply(plan, channel):
+def _supply(channel, table):
     if channel is None:
         return None
-    dip, back = [int(_counts(plan, channel, volts)) for volts in (layout.DIP_V, layout.SUPPLY_BACK_V)]
-    return _at(plan, channel["name"]) + 1, dip, back
+    dip, back = [int(_counts(table, channel, volts)) for volts in (layout.DIP_V, layout.SUPPLY_BACK_V)]
+    return _at(table, channel["name"]) + 1, dip, back

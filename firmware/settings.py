@@ -86,7 +86,7 @@ def _explained(problem):
 def forget(names, folder="shared_math"):
     """Give back the memory of modules that only the start needs: some 40 kB on the smallest board that matters.
 
-    folder: the package they are in, or None.
+    folder: the package they are in, or "".
     """
     for name in names:
         sys.modules.pop(folder + "." + name if folder else name, None)

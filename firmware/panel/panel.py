@@ -13,7 +13,7 @@ class Panel:
         self.lamp = lamp.Lamp()
         self.live = plan.live
         self.watch = plan.watch
-        self.warns = plan.warns and plan.watch is not None
+        self.warns = plan.warns
         self.buzzes = self.warns and plan.config["lean_warning"]["buzzer"]
         self.rate_hz = plan.config["rate_hz"]
         self.every = max(1, self.rate_hz // _LOOKS_HZ)
