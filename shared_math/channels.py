@@ -7,7 +7,7 @@ DIVIDER_5V = (6800, 10000)
 DIVIDER_BATTERY = (47000, 10000)
 LIMIT_5V = 5.5  # volts at the terminal; channels that go higher are on the battery divider
 
-ANALOG_KINDS = ("lambda", "linear", "table", "thermistor", "rtd")
+ANALOG_KINDS = ("lambda", "linear", "table", "thermistor", "rtd", "thermocouple")
 PULSE_KINDS = ("pulses", "frequency", "pulse_width")
 
 # Unit as configured -> suffix of the column in decoded tables
@@ -42,7 +42,7 @@ def unit_of(channel):
         return ""
     if kind == "pulses":
         return "km/h" if "per_metre" in channel else "rpm"
-    if kind in ("thermistor", "rtd"):
+    if kind in ("thermistor", "rtd", "thermocouple"):
         return "degC"
     if kind == "pulse_width":
         return "ms"

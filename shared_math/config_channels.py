@@ -36,7 +36,25 @@ def check_channels(checker, listed, config):
         check_input(checker, channel, where, kind, inputs, config)
         if kind:
             _check_column(checker, channel, where, columns)
+    for at in range(len(listed)):
+        if isinstance(listed[at], dict) and listed[at].get("kind") == "thermocouple":
+            _check_cold(checker, listed[at], "channel %d (%s): cold" % (at + 1, shown(listed[at].get("name"))), by_name)
     return by_name
+
+
+def _check_cold(checker, channel, where, by_name):
+    cold = channel.get("cold")
+    if not isinstance(cold, str):
+        return
+    if "cold_degc" in channel:
+        checker.bad("cold_two_ways", where)
+    if cold not in by_name:
+        checker.bad("channel_unknown", where, shown(cold))
+        return
+    other = by_name[cold]
+    kind = other.get("kind")
+    if kind == "thermocouple" or kind not in descriptions.ANALOG_KINDS or descriptions.unit_of(other) != "degC":
+        checker.bad("cold_no_temperature", where, shown(cold))
 
 
 def _check_name(checker, channel, where, by_name):

@@ -209,6 +209,16 @@ WORDS = {
         "two numbers are swapped, or it is another kind of sensor",
         "copy the points from the sensor's table again",
     ),
+    "cold_two_ways": (
+        "{w} has both cold and cold_degc",
+        "the cold junction's temperature is either measured or given",
+        "keep one, or neither if the amplifier makes up for it itself",
+    ),
+    "cold_no_temperature": (
+        "{w}: channel {d} does not measure a temperature in degC",
+        "another channel was meant",
+        'write the name of a channel of kind "thermistor" or "rtd", or of one with unit "degC"',
+    ),
     "per_both": ("{w} has both per_rev and per_metre", "a channel is either engine speed or road speed", "keep one"),
     "per_missing": (
         "{w} has neither per_rev nor per_metre",

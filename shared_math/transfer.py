@@ -158,7 +158,8 @@ def to_value(channel, volts):
     """Value of an analog channel at `volts` on its terminal, in the channel's unit, or None if it can't be told.
 
     lambda (also with `scale` "afr" and the controller's own `stoich`), linear and table run along `volts` and
-    `values`, up to TOLERANCE of the span beyond the ends. thermistor and rtd: degC.
+    `values`, up to TOLERANCE of the span beyond the ends. thermistor, rtd and thermocouple: degC. A thermocouple whose
+    cold junction another channel measures can't be told from its own volts: thermocouple.channel_degc.
     """
     if channel.get("states") and state_of(channel, volts) is not None:
         return None
@@ -170,6 +171,10 @@ def to_value(channel, volts):
         if kind == "rtd":
             return rtd_degc(ohm, channel["r0_ohm"])
         return thermistor_degc(ohm, channel)
+    if kind == "thermocouple":
+        from shared_math import thermocouple  # its tables are large, and few have one
+
+        return thermocouple.channel_degc(channel, volts)
     xs = channel["volts"]
     if not in_range(xs, volts):
         return None

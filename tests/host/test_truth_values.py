@@ -136,3 +136,26 @@ def test_thermistor_and_rtd_against_printed_tables(tmp_path):
     assert frame["coolant_degc"][second].mean() == pytest.approx(50, abs=0.3)
     assert frame["exhaust_degc"][first].mean() == pytest.approx(100, abs=0.6)
     assert frame["exhaust_degc"][second].mean() == pytest.approx(200, abs=0.9)
+
+
+def test_thermocouple_with_a_measured_cold_junction(tmp_path):
+    """Type K against terminals that warm from 20 to 50 degC under a thermistor: what the amplifier gives is the NIST
+    table's millivolts of the junction less those of the terminals (500 degC 20.6443, 900 degC 37.3259, 20 degC 0.7981,
+    50 degC 2.0231 mV), 122.4 times, from 0.25 V on."""
+    pull, gain, zero_v = 2490.0, 122.4, 0.25
+    curve = {"kind": "thermistor", "pullup_ohm": pull, "points": [[0, 32128], [25, 9814], [50, 3542]]}
+    amplifier = {"kind": "thermocouple", "gain": gain, "zero_v": zero_v, "cold": "terminals"}
+    for one in (curve, amplifier):
+        one.update({"volts": None, "values": None})
+    signals = Signals(holds([2000], 10.0), Tach(2), dict.fromkeys(["terminals", "exhaust"], Profile([(0, 1), (1, 1)])))
+    signals.volts_override = {
+        "terminals": holds([5.0 * ohm / (pull + ohm) for ohm in (12262, 3542)], 5.0),
+        "exhaust": holds([zero_v + gain * mv / 1000 for mv in (20.6443 - 0.7981, 37.3259 - 2.0231)], 5.0),
+    }
+    signals.overrides = {"terminals": curve, "exhaust": amplifier}
+    (session,) = ringpull.read(desk.dry_run(signals, tmp_path)).sessions
+    frame = session.frame()
+    first, second = frame["time_s"].between(0.2, 4.8), frame["time_s"].between(5.2, 9.7)
+    # A count is 1.35 mV at the terminal, 0.26 degC of the junction
+    assert frame["exhaust_degc"][first].mean() == pytest.approx(500, abs=0.5)
+    assert frame["exhaust_degc"][second].mean() == pytest.approx(900, abs=0.5)

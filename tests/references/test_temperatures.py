@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from shared_math import transfer
+from shared_math import thermocouple, transfer
 
 # A printed table of a 10 kohm thermistor, degC -> ohm (public data table)
 PRINTED = {0: 32128, 10: 19549, 20: 12262, 25: 9814, 30: 7908, 50: 3542}
@@ -61,3 +61,41 @@ def test_thermistor_channel_by_circuit_analysis():
         ohm = volts / current
         root = optimize.brentq(lambda t, r=ohm: 1e4 * math.exp(3435 * (1 / (t + 273.15) - 1 / 298.15)) - r, -80, 400)
         assert transfer.to_value(channel, volts) == pytest.approx(root, abs=1e-6)
+
+
+# Type K, mV with the reference junction at 0 degC: NIST ITS-90 thermocouple table, printed to three or four decimals
+TYPE_K = {25: 1.0002, 100: 4.0962, 500: 20.6443, 800: 33.2754, 900: 37.3259, 1000: 41.2756}
+
+
+@pytest.mark.parametrize(("degc", "mv"), TYPE_K.items())
+def test_type_k_printed_table(degc, mv):
+    assert thermocouple.millivolts(degc) == pytest.approx(mv, abs=5.1e-5)
+    assert thermocouple.degc_of(mv) == pytest.approx(degc, abs=0.002)
+
+
+@pytest.mark.parametrize("degc", [-199.9, -120, -40, -0.01, 0, 0.01, 60, 126.9686, 350, 920, 1371.9])
+def test_type_k_against_a_library(degc):
+    its90 = pytest.importorskip(
+        "thermocouple_its90", reason="thermocouple-its90 (reference for type K) is not installed"
+    )
+    mv = float(its90.get("K").emf(degc))
+    assert thermocouple.millivolts(degc) == pytest.approx(mv, abs=1e-6)
+    assert thermocouple.degc_of(mv) == pytest.approx(degc, abs=1e-5)
+
+
+def test_cold_junction_is_added_in_millivolts():
+    """E(900) - E(25) = 36.3257 mV, NIST table."""
+    amplifier = {"kind": "thermocouple", "type": "K", "gain": 122.4, "zero_v": 0.25}
+    volts = 0.25 + 0.0363257 * 122.4
+    assert transfer.to_value(amplifier | {"cold_degc": 25}, volts) == pytest.approx(900, abs=0.003)
+    assert thermocouple.channel_degc(amplifier | {"cold": "terminals"}, volts, 25.0) == pytest.approx(900, abs=0.003)
+    assert transfer.to_value(amplifier | {"cold": "terminals"}, volts) is None
+    # an amplifier that makes up for the junction gives the table's own millivolts
+    assert transfer.to_value(amplifier, 0.25 + 0.0373259 * 122.4) == pytest.approx(900, abs=0.002)
+    # 500 degC against terminals at 60: degrees added in place of millivolts would be 2 to 4 degrees off
+    assert 2 < abs(thermocouple.degc_of(20.6443 - thermocouple.millivolts(60)) + 60 - 500) < 4
+
+
+@pytest.mark.parametrize("mv", [-5.9, 54.9, 1000.0, float("nan"), float("inf")])
+def test_type_k_out_of_range_is_no_number(mv):
+    assert thermocouple.degc_of(mv) is None

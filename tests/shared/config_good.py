@@ -56,6 +56,7 @@ def good():
             {"name": "engine_speed", "input": "p0", "kind": "pulses", "per_rev": 2, "max_rpm": 9000, "ringing_us": 300},
             {"name": "wheel_speed", "input": "p1", "kind": "pulses", "per_metre": 12},
             {"name": "ethanol", "input": "p2", "kind": "frequency", "unit": "%", "hz": [50, 150], "values": [0, 100]},
+            {"name": "exhaust", "input": "a5", "kind": "thermocouple", "gain": 122, "zero_v": 0.5, "cold": "charge"},
             {"name": "high_boost", "input": "d0", "kind": "digital"},
             {"name": "injector", "input": "p3", "kind": "pulse_width", "per_cycle": 2, "ringing_us": 150},
             _linear("fuel_pressure", "x0-x1"),

@@ -3,7 +3,9 @@
 from config_good import good
 
 GONE = object()
-LAMBDA, MAP, FLOW, COOLANT, CHARGE, TACH, WHEEL, ETHANOL, SWITCH, INJECTOR, DIFFERENCE, SINGLE, SLOW = range(13)
+LAMBDA, MAP, FLOW, COOLANT, CHARGE, TACH, WHEEL, ETHANOL, EXHAUST, SWITCH, INJECTOR, DIFFERENCE, SINGLE, SLOW = range(
+    14
+)
 
 
 def ch(which, *path):
@@ -114,6 +116,13 @@ MISTAKES = (
         ch(COOLANT, {"beta": GONE, "r25_ohm": GONE, "points": [[0, 100], [25, 110], [50, 120]]}),
         None,
     ),
+    ("out_of_range", ch(EXHAUST, "gain"), 0),
+    ("bad_choice", ch(EXHAUST, "type"), "J"),
+    ("missing_key", ch(EXHAUST, "gain"), GONE),
+    ("cold_two_ways", ch(EXHAUST, "cold_degc"), 25),
+    ("cold_no_temperature", ch(EXHAUST, "cold"), "map"),
+    ("cold_no_temperature", ch(EXHAUST, "cold"), "exhaust"),
+    ("channel_unknown", ch(EXHAUST, "cold"), "terminals"),
     ("per_both", ch(WHEEL, "per_rev"), 4),
     ("per_missing", ch(WHEEL, "per_metre"), GONE),
     ("max_of_other", ch(WHEEL, "max_rpm"), 9000),

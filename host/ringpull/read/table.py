@@ -24,7 +24,7 @@ def decodable(setup: Setup) -> list[dict]:
     for channel in setup.config.get("channels", []):
         name, kind = channel["name"], channel["kind"]
         if kind in kinds:
-            there = setup.column(name, "adc") is not None
+            there = setup.column(name, "adc") is not None and setup.column(channel.get("cold", name), "adc") is not None
         elif kind in shared_channels.PULSE_KINDS:
             there = setup.column(name, "count") is not None and setup.column(name + ".age", "age") is not None
             if channel["kind"] == "pulse_width":

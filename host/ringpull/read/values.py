@@ -11,7 +11,7 @@ from ringpull.read import speed as read_speed
 from ringpull.read.setup import Setup
 from shared_math import channels as shared_channels
 from shared_math import speed as shared_speed
-from shared_math import transfer
+from shared_math import thermocouple, transfer
 
 Array = np.ndarray
 
@@ -35,7 +35,7 @@ def value(setup: Setup, channel: dict, raw: dict[str, Array]) -> Array | None:
     if kind in shared_channels.ANALOG_KINDS:
         if setup.column(name, "adc") is None:
             return None
-        out = _analog(setup, channel, raw[name])
+        out = _thermocouple(setup, channel, raw) if "cold" in channel else _analog(setup, channel, raw[name])
         held = setup.column(name + ".held", "held")
         if held is not None:
             oldest = min(HELD_MS, (1 << setup.bits[held]) - 1)
@@ -72,6 +72,20 @@ def _analog(setup: Setup, channel: dict, counts: Array) -> Array:
         known[fresh] = True
         return table[counts]
     return _looked_up(counts, one)
+
+
+def _thermocouple(setup: Setup, channel: dict, raw: dict[str, Array]) -> Array:
+    """Of a thermocouple whose cold junction another channel measures: once for each pair of counts that occurs."""
+    cold = next(one for one in setup.config["channels"] if one["name"] == channel["cold"])
+    column, other = _column(setup, channel["name"], "adc"), _column(setup, cold["name"], "adc")
+    pairs = raw[channel["name"]].astype(np.int64) << other["b"] | raw[cold["name"]]
+
+    def one(pair: int) -> float:
+        cold_volts = transfer.counts_to_volts(pair & ((1 << other["b"]) - 1), other["s"], other["o"])
+        volts = transfer.counts_to_volts(pair >> other["b"], column["s"], column["o"])
+        return _or_nan(thermocouple.channel_degc(channel, volts, transfer.to_value(cold, cold_volts)))
+
+    return _looked_up(pairs, one)
 
 
 def _looked_up(counts: Array, one: Callable[[int], float]) -> Array:
