@@ -13,6 +13,10 @@ def pick():
         from boards.rp2 import Rp2Board
 
         return Rp2Board()
+    if sys.platform == "esp32":
+        from boards.esp32 import Esp32Board
+
+        return Esp32Board()
     from boards.generic import GenericBoard
 
     return GenericBoard()

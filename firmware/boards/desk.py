@@ -341,7 +341,8 @@ class DeskBoard:
         {"most_us": longest write, "hard": whether the port runs its interrupts meanwhile, or after it}."""
         slow = self.job["slow"]
         if slow:
-            self.disk.wrote = self._write_hard if slow["hard"] else self._write_soft
+            wrote = self._write_hard if slow["hard"] else self._write_soft
+            self.disk.wrote = wrote  # pyright: ignore[reportAttributeAccessIssue]
 
     def _write_ends(self):
         self.write_random = (self.write_random * 1103515245 + 12345) & 0x3FFFFFFF

@@ -70,7 +70,8 @@ class GenericBoard:
             return False
         return True
 
-    def _mount(self):
+    def open_card(self):
+        """The card as a block device; OSError where there is none."""
         pins = self.pins["spi"]
         spi = machine.SPI(
             pins["id"],
@@ -80,7 +81,10 @@ class GenericBoard:
             miso=machine.Pin(pins["miso"]),
         )
         select = machine.Pin(pins["cs"], machine.Pin.OUT, value=1)
-        self.card = sdcard.SdCard(spi, select, lambda: spi.init(baudrate=_FAST_HZ))
+        return sdcard.SdCard(spi, select, lambda: spi.init(baudrate=_FAST_HZ))
+
+    def _mount(self):
+        self.card = self.open_card()
         vfs.mount(vfs.VfsFat(self.card), self.card_folder)  # pyright: ignore[reportArgumentType]
 
     def medium(self):

@@ -33,6 +33,7 @@ ESP32 = {
     "buzzer": 4,
     "screen": {"id": 0, "sda": 21, "scl": 22},
     "spi": {"id": 2, "sck": 18, "mosi": 23, "miso": 19, "cs": 5},
+    "sd_host": None,  # {"slot": 1, "width": 1} for a socket on the chip's own SD host, in place of `spi`
     "converter_spi": {"id": 1, "sck": 14, "mosi": 13, "miso": 2},
     "converters": {
         "x": {"cs": 32, "address": 0x48, "reference_v": 3.3},

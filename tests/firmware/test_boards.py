@@ -1,0 +1,172 @@
+"""The boards' own lines on a `machine` that only remembers: inputs, converters, what is missing. Runs under MicroPython."""
+
+import fake_board
+
+fake_board.install()
+
+from boards import esp32, generic, wiring  # noqa: E402
+from drivers import sdhost  # noqa: E402
+from shared_math import channels, config  # noqa: E402
+
+
+def bare(kind, pins):
+    """A board without its card."""
+
+    class Bare(kind):
+        def _try_mount(self):
+            return True
+
+    wiring.for_port = lambda _platform: pins
+    return Bare()
+
+
+def linear(name, place):
+    return {"name": name, "input": place, "kind": "linear", "volts": [0, 5], "values": [0, 5]}
+
+
+def configured(board, *listed, **more):
+    given = {"version": 1, "channels": list(listed)}
+    given.update(more)
+    assert config.check(given) == []
+    given = config.defaults(given)
+    board.configure(given)
+    return given
+
+
+def test_esp32_stores_microvolts():
+    board = bare(esp32.Esp32Board, wiring.ESP32)
+    given = configured(board, linear("boost", "a0"))
+    column = channels.columns(given, board.converter)[0]
+    fake_board.ADC.uv[36] = 1234567
+    counts = board.reader(given["channels"][0])()
+    assert counts == 1234567 >> 6 and column["b"] == 16
+    top, bottom = channels.DIVIDER_5V
+    volts = counts * column["s"] + column["o"]
+    assert abs(volts - 1.234567 * (top + bottom) / bottom) < 1e-4
+    fake_board.ADC.uv[36] = 3300000  # more than the converter ever tells
+    assert board.reader(given["channels"][0])() < 1 << 16
+
+
+def test_generic_board_reads_twelve_bits():
+    board = bare(generic.GenericBoard, wiring.ESP32)
+    given = configured(board, linear("boost", "a1"))
+    fake_board.ADC.u16[39] = 0xABCD
+    assert board.reader(given["channels"][0])() == 0xABC
+    assert board.converter("a1") == (12, 3.3, 0)
+
+
+def test_inputs_a_board_does_not_have_are_a_fault_and_read_nothing():
+    for listed in (
+        [linear("boost", "a7")],
+        [{"name": "wheel", "input": "p9", "kind": "pulses", "per_metre": 4}],
+        [{"name": "valet", "input": "d5", "kind": "digital"}],
+    ):
+        board = bare(generic.GenericBoard, wiring.RP2)
+        given = configured(board, *listed)
+        channel = given["channels"][0]
+        assert board.trouble is None
+        if channel["kind"] == "pulses":
+            assert board.tach(channel, 100).count == 0
+        elif channel["kind"] == "digital":
+            assert board.level(channel)() == 0
+        else:
+            assert board.reader(channel)() == 0
+        assert board.trouble == "input_missing"
+
+
+def test_every_input_of_the_raw_default_can_be_asked_for():
+    for pins in (wiring.RP2, wiring.ESP32):
+        board = bare(generic.GenericBoard, pins)
+        given = config.defaults(config.DEFAULT)
+        board.configure(given)
+        table = channels.columns(given, board.converter)
+        for channel in given["channels"]:
+            if channel["kind"] == "frequency":
+                board.tach(channel, 100)
+            else:
+                fake_board.ADC.u16[pins["analog"].get(channel["input"])] = 16
+                assert board.reader(channel)() in (0, 1)
+        assert len(table) > 10
+
+
+def test_external_converters_are_read_where_the_wiring_table_puts_them():
+    board = bare(generic.GenericBoard, wiring.RP2)
+    given = configured(board, linear("one", "x0-x1"), linear("two", "y3"), converters={"x": "mcp3304", "y": "mcp3208"})
+    assert board.converter("x0-x1") == (13, 6.6, 0)
+    assert board.converter("y3")[:2] == (12, 3.3) and board.converter("y3")[2] > 0  # read after the first
+    one, two = [board.reader(channel) for channel in given["channels"]]
+    fake_board.SPI.answers = {9: b"\xff\xc1\x23", 1: b"\xff\xe4\x56"}
+    assert one() == 0x0123 + 4096 and two() == 0x456
+    board.loop()
+    assert board.trouble is None
+    fake_board.SPI.answers = {1: b"\xff\xe4\x56"}
+    assert one() == 8191 and two() == 0x456
+    board.fitted.looked -= 10000000
+    board.loop()
+    assert board.trouble == "converter_silent"
+
+
+def test_slow_converter_that_is_not_there_holds_nothing_and_is_told():
+    board = bare(generic.GenericBoard, wiring.RP2)
+    given = configured(board, linear("oil", "x0-x1"), converters={"x": "ads1115"})
+    table = channels.columns(given, board.converter)
+    assert [column["n"] for column in table[:2]] == ["oil", "oil.held"] and table[0]["b"] == 16
+    read, age = board.reader(given["channels"][0]), board.age(given["channels"][0])
+    board.loop()
+    assert read() == 32768 and age() == 4095
+    board.fitted.looked -= 10000000
+    board.loop()
+    assert board.trouble == "converter_silent"
+
+
+def test_esp32_timer_has_a_number_and_exact_microseconds():
+    board = bare(esp32.Esp32Board, wiring.ESP32)
+    assert board.start_timer(3333, None) is None
+    timer = fake_board.Timer.made
+    assert timer.number == 0 and timer.options["period"] == 3333 and timer.options["tick_hz"] == 1000000
+
+
+def test_esp32_card_on_its_sd_host():
+    pins = dict(wiring.ESP32)
+    pins["sd_host"] = {"slot": 1, "width": 1}
+    board = bare(esp32.Esp32Board, pins)
+    card = board.open_card()
+    assert isinstance(card, sdhost.HostCard) and card.ioctl(4, 0) == 64 and card.ioctl(5, 0) == 512
+    block = bytearray([n & 0xFF for n in range(512)])
+    card.writeblocks(3, block)
+    got = bytearray(512)
+    card.readblocks(3, got)
+    assert got == block
+    first = board.host
+    assert board.open_card() is not card and first.where is None  # the socket is let go before it is taken again
+
+
+def test_a_block_that_the_sd_host_did_not_write_is_an_error():
+    fake_board.SDCard.fails = False
+    card = sdhost.HostCard(fake_board.SDCard(1, 1))
+    fake_board.SDCard.fails = True
+    for act in (card.readblocks, card.writeblocks):
+        try:
+            act(1, bytearray(512))
+        except OSError as error:
+            assert error.errno == 5
+        else:
+            raise AssertionError("a failed block passed for written")
+    fake_board.SDCard.fails = False
+    card.retired = True
+    try:
+        card.writeblocks(1, bytearray(512))
+    except OSError as error:
+        assert error.errno == 19
+    else:
+        raise AssertionError("a retired card was written")
+
+
+def test_no_card_in_the_sd_host_is_told():
+    fake_board.SDCard.there = False
+    try:
+        sdhost.HostCard(fake_board.SDCard(1, 1))
+    except OSError as error:
+        assert error.errno == 19
+    else:
+        raise AssertionError("no card was taken for one")
