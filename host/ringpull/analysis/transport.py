@@ -116,8 +116,14 @@ class Flow:
 
     def at(self, rows: np.ndarray) -> Flow:
         """The same clocks at some of the rows."""
-        arrays = (self.time_s, self.degrees, self.litres, self.rpm, self.litres_per_s)
-        return Flow(*(values[rows] for values in arrays), self.full_g_s)
+        return Flow(
+            self.time_s[rows],
+            self.degrees[rows],
+            self.litres[rows],
+            self.rpm[rows],
+            self.litres_per_s[rows],
+            self.full_g_s,
+        )
 
 
 def mass_flow_g_s(config: dict, rpm, map_kpa, intake_degc=None):
