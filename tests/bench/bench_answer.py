@@ -19,7 +19,8 @@ from bench import random_power as rp
 from ringpull.analysis import compare
 
 DRIVES = int(os.environ.get("RINGPULL_DRIVES", "500"))
-PAIRS = max(DRIVES * 2 // 5, 10)
+PAIRS = max(DRIVES // 3, 10)
+MAPS = max(DRIVES * 2 // 5, 10)  # drives at each spread between pulls, of 13 judged cells each
 
 
 def share(flags):
@@ -106,7 +107,7 @@ def lean_rows(name, found, judged):
 def map_rows():
     pooled = []
     for spread in (0.002, 0.006, 0.012, 0.020):
-        found = rd.in_pool(rd.map_cells, [(s, spread) for s in range(DRIVES)])
+        found = rd.in_pool(rd.map_cells, [(s, spread) for s in range(MAPS)])
         cells = np.array([c for some in found for c in some], float)
         pooled.append(cells)
         yield from map_figures(f"spread {spread}", cells)
@@ -148,8 +149,8 @@ def compare_rows():
         one = rd.in_pool(verdict, [(seed, 1, 0.006) for seed in range(20)])
         untested = share(v == compare.NOT_ENOUGH for v in one)
         yield f"{what}, one pull a side: not tested", untested, "% of pairs", "limit 100; 20 pairs"
-        for spread in (0.002, 0.006, 0.012):
-            for pulls in (2, 3, 4):
+        for spread in (0.006, 0.012):
+            for pulls in (2, 4):
                 found = rd.in_pool(verdict, [(seed, pulls, spread) for seed in range(PAIRS)])
                 called = share(v not in (compare.NONE, compare.NOT_ENOUGH) for v in found)
                 yield (
