@@ -38,6 +38,7 @@ class Screen:
         self.was_open = False
         self.flag = 0
         self.spoiled = 0  # number of the pull flagged last
+        self.curve_drawn = -1  # which curve stands on the glass, twice its number and 1 if it is spoiled
         self.waiting_curve = False  # a pull is open and nothing of it is in the curve yet
         self.lines = ()
         self.lines_of = -1
@@ -73,6 +74,8 @@ class Screen:
             self._gather(panel)
         elif self.was_open:
             self.curve_until_s = self.now_s + _CURVE_S
+            if self.waiting_curve and marks.real == marks.id:
+                self.curve.clear(marks.id)  # no void one, and without load: said, not the last curve shown
         self.was_open = marks.open
 
     def _gather(self, panel):
@@ -97,8 +100,12 @@ class Screen:
             return
         self.drawn = tick
         page = self._choose()
-        if page == CURVE == self.page:
-            return  # it is there already
+        curve_drawn = self.curve_drawn
+        self.curve_drawn = -1
+        if page == CURVE:
+            self.curve_drawn = self.curve.number << 1 | (self.spoiled == self.curve.number)
+            if self.curve_drawn == curve_drawn:
+                return  # it is there already
         self.page = page
         self._draw(page)
         self.sending = True

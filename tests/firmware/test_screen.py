@@ -135,7 +135,28 @@ def test_a_pull_without_load_says_so():
     one = car.Car()
     one.drive(2, car.cruise)
     one.drive(3, car.cruise, [0.0, 2.0])
-    assert page(one) == screen.CURVE and has(one, "under load")
+    assert page(one) == screen.CURVE and has(one, "#1", 0, 1) and has(one, "under load")
+
+
+def test_a_pull_without_load_does_not_show_the_last_ones_curve():
+    one = pulled()
+    one.drive(3, car.cruise, [0.5, 2.0])
+    assert page(one) == screen.CURVE and has(one, "#2", 0, 1) and has(one, "under load")
+
+
+def test_a_very_quick_double_press_is_told_too():
+    one = pulled()
+    one.drive(5, car.cruise)
+    one.drive(1, car.cruise, [0.1, 0.24])
+    assert page(one) == screen.CURVE and has(one, "#1", 0, 1) and has(one, "SPOILED")
+
+
+def test_a_long_press_leaves_the_curve():
+    one = pulled()
+    one.drive(22, car.cruise)
+    one.button.change(True, one.board.now)
+    one.drive(2, car.cruise)
+    assert one.marks.stop_wanted and one.panel.screen.curve.number == 1 and one.panel.screen.curve.leanest() > 0
 
 
 def test_standing_shows_curve_and_health_by_turns():
