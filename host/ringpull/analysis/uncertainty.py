@@ -129,12 +129,16 @@ def budget(columns: Columns, at_lambda: float = 0.85) -> Budget:
                 f"assumed within {REFERENCE_TOLERANCE:.1%}",
             )
         )
+    difference = "-" in channel.get("input", "")  # against the controller's own ground
+    ground_v = GROUND_V * RESISTOR_TOLERANCE if difference else GROUND_V
     parts.append(
         Part(
             "ground offset",
-            abs(slope) * rectangular(GROUND_V),
+            abs(slope) * rectangular(ground_v),
             "systematic",
-            f"assumed within {GROUND_V * 1000:.0f} mV",
+            f"{GROUND_V * 1000:.0f} mV, of which two dividers of {RESISTOR_TOLERANCE:.0%} leave a share"
+            if difference
+            else f"assumed within {GROUND_V * 1000:.0f} mV",
         )
     )
     return Budget(parts)
