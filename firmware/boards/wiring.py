@@ -36,8 +36,8 @@ ESP32 = {
     "sd_host": None,  # {"slot": 1, "width": 1} for a socket on the chip's own SD host, in place of `spi`
     "converter_spi": {"id": 1, "sck": 14, "mosi": 13, "miso": 2},
     "converters": {
-        "x": {"cs": 32, "address": 0x48, "reference_v": 3.3},
-        "y": {"cs": 12, "address": 0x49, "reference_v": 3.3},
+        "x": {"cs": 12, "address": 0x48, "reference_v": 3.3},
+        "y": {"cs": 0, "address": 0x49, "reference_v": 3.3},
     },
 }
 

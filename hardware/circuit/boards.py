@@ -42,8 +42,8 @@ RP2 = Board(
         "cs": (17, "GP17, pin 22", "card"),
         "sda": (4, "GP4, pin 6", "screen"),
         "scl": (5, "GP5, pin 7", "screen"),
-        "can_tx": (None, "GP10, pin 14", "bus, for later firmware"),
-        "can_rx": (None, "GP11, pin 15", "bus, for later firmware"),
+        "can_tx": (None, "GP20, pin 26", "bus, for later firmware"),
+        "can_rx": (None, "GP21, pin 27", "bus, for later firmware"),
         "power_fail": (None, "GP22, pin 29", "for later firmware"),
     },
 )

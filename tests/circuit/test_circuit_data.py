@@ -89,6 +89,22 @@ def test_wiring_agrees_with_the_firmware(board):
     assert len(set(pads)) == len(pads)
 
 
+@pytest.mark.parametrize("board", boards.ALL, ids=lambda b: b.name)
+def test_no_pin_has_two_uses(board):
+    """Of the firmware's wiring table and of what the drawings keep for later."""
+    firmware = runpy.run_path(str(build.ROOT / "firmware" / "boards" / "wiring.py"))[board.name.upper()]
+    used = [firmware["button"], firmware["lamp"], firmware["buzzer"]]
+    for group in ("analog", "pulse", "digital"):
+        used += firmware[group].values()
+    for bus in ("spi", "screen", "converter_spi"):
+        used += [number for name, number in firmware[bus].items() if name != "id"]
+    used += [place["cs"] for place in firmware["converters"].values()]
+    for name, (number, pad, note) in board.pins.items():
+        if number is None and note.endswith("later firmware") and name not in ("sda", "scl"):
+            used.append(int(re.search(r"(?:GP|IO)(\d+)", pad)[1]))
+    assert len(used) == len(set(used)), sorted(used)
+
+
 @pytest.mark.parametrize("name", sorted(MADE))
 def test_committed_files_are_what_the_data_give(name):
     if name.startswith("drawings") and schemdraw.__version__ != build.DRAWN_WITH:
