@@ -6,6 +6,7 @@ from acquire import button, health, marks, rows
 from shared_math import speed, ticks
 from store import card, complete, copier, recorder, setup_text, writer
 
+_LAMP_HZ = 20  # with fewer rows a second the loop turns without them: the lamp's flashes last a quarter of one
 _RETRY_S = 2  # between attempts to get a dead card back
 _RETRY_ROUNDS = 400  # idle rounds between attempts to open a card at the start
 
@@ -108,7 +109,7 @@ class Logger:
         rate_hz = self.plan.config["rate_hz"]
         while board.powered() and not self.marks.stop_wanted:
             board.idle()
-            if queue.head == queue.tail and not self.recorder.due:
+            if queue.head == queue.tail and not self.recorder.due and rate_hz >= _LAMP_HZ:
                 continue  # an interrupt, but no row: edges alone would keep the loop busy
             woke = board.ticks_us()
             self.recorder.poll()

@@ -3,6 +3,7 @@
 from panel import lamp
 
 _LOOKS_HZ = 10
+_LAMP_HZ = 40  # its shortest flash lasts 200 ms
 
 
 class Panel:
@@ -17,8 +18,8 @@ class Panel:
         self.buzzes = self.warns and plan.config["lean_warning"]["buzzer"]
         self.rate_hz = plan.config["rate_hz"]
         self.every = max(1, self.rate_hz // _LOOKS_HZ)
+        self.lamp_every = self.rate_hz // _LAMP_HZ
         self.lean = False
-        self.sounding = False
         self.screen = None
         if plan.frame is not None:
             from panel import screen
@@ -32,19 +33,22 @@ class Panel:
         self.marks = logger.marks
         self.number = -1  # of the row looked at last
         self.conditions_row = 0
+        self.lamp_row = 0
+        self.marked = False
         if self.screen:
             self.screen.begin(logger)
         self.lamp.show(True, False, False)
 
     def turn(self):
-        """Once a turn of the main loop while recording."""
-        if self.live and self.sampler.row - self.number > self.every:
+        """Once a turn of the main loop while recording; most turns only count rows."""
+        row = self.sampler.row
+        if row - self.number > self.every:
             self._look()
-        self.lamp.show(True, self.marks.open, False, self.lean)
-        self.board.show_lamp(self.lamp)
-        if self.buzzes and self.lean != self.sounding:
-            self.sounding = self.lean
-            self.board.buzzer(self.lean)
+        if row - self.lamp_row >= self.lamp_every or self.marks.open != self.marked:
+            self.lamp_row = row
+            self.marked = self.marks.open
+            self.lamp.show(True, self.marked, False, self.lean)
+            self.board.show_lamp(self.lamp)
         if self.screen:
             self.screen.turn()
 
@@ -57,19 +61,27 @@ class Panel:
         if since <= 0 or queue.head == 0:
             return  # no new row: the queue is full, or none was taken yet
         self.number = number
+        if self.live:
+            self._judge(queue.cells, at, number, since)
+        if self.screen:
+            self.screen.look()
+
+    def _judge(self, cells, at, number, since):
         live = self.live
         if live.conditions and number >= self.conditions_row:
             self.conditions_row = number + self.rate_hz
-            live.want = live.conditions.want(queue.cells, at, live.speeds)
-        live.step(queue.cells, at, since)
+            live.want = live.conditions.want(cells, at, live.speeds)
+        live.step(cells, at, since)
         watch = self.watch
         if watch:
             ms = since * 1000 // self.rate_hz if since < 1000000 else 1000000
             load, closed = live.target_load(), live.throttle_closed
             on = watch.step(ms, live.rpm, load, live.wanted, closed, live.lambdas, live.rails)
-            self.lean = on and self.warns
-        if self.screen:
-            self.screen.look()
+            if self.warns and on != self.lean:
+                self.lean = on
+                self.lamp_row = number - self.lamp_every  # the lamp tells it in this turn
+                if self.buzzes:
+                    self.board.buzzer(on)
 
     def waiting(self):
         """Once a turn while nothing is recorded: no card, or the card may be taken out."""
@@ -79,10 +91,10 @@ class Panel:
 
     def stop(self, card_out):
         """Recording is over or can't begin: no warning stays on."""
-        self.lean = False
-        if self.sounding:
-            self.sounding = False
-            self.board.buzzer(False)
+        if self.lean:
+            self.lean = False
+            if self.buzzes:
+                self.board.buzzer(False)
         self.lamp.show(False, False, card_out)
         if self.screen:
             self.screen.stopped(card_out)
