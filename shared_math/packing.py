@@ -17,6 +17,7 @@ COLUMNS = const(0)
 MAX_ROWS = const(1)
 ROWS = const(2)
 AT_BITS = const(3)
+OWN = const(2)  # cells behind these that belong to a compiled kernel
 BIAS = const(0x2000000)
 
 # State of the bit stream being written
@@ -134,9 +135,8 @@ class Packer:
     bits: list of each column's width, 1 to 24. max_rows: rows held at most (one second's worth).
     """
 
-    # The two kernels; firmware/store/viper_packing.py has compiled ones
+    # The kernel for a row; firmware/store/viper_packing.py has a compiled one
     admit = staticmethod(admit)
-    run = staticmethod(put_run)
 
     def __init__(self, bits, max_rows):
         for width in bits:
@@ -144,7 +144,7 @@ class Packer:
                 raise ValueError("column width %d is outside 1 to %d bits" % (width, layout.MAX_BITS))
         count = len(bits)
         self.held = zeros(count * max_rows)  # column after column
-        self.state = zeros(AT_BITS + 7 * count)
+        self.state = zeros(AT_BITS + 7 * count + OWN)
         self.state[COLUMNS] = count
         self.state[MAX_ROWS] = max_rows
         for c in range(count):
@@ -178,6 +178,10 @@ class Packer:
         layout.put32(block, layout.AT_FIRST_ROW, first_row)
         layout.put16(block, layout.AT_ROWS, self.rows)
         layout.put16(block, layout.AT_LOST, lost if lost < 0xFFFF else 0xFFFF)
+        self.put_columns(block)
+
+    def put_columns(self, block):
+        """Write the payload."""
         stream = self.stream
         stream[NEXT_BYTE] = layout.AT_PAYLOAD
         stream[PENDING] = stream[HOW_MANY] = 0
@@ -208,7 +212,7 @@ class Packer:
         stream[END] = count
         stream[REFERENCE] = stream[STEPS] = 0
         stream[WIDTH] = width
-        self.run(values, block, stream, 0)
+        put_run(values, block, stream, 0)
 
     def _put_one(self, value, block, width):
         self.one[0] = value
@@ -241,11 +245,11 @@ class Packer:
             if self.methods[c] & layout.DIFFERENCE:
                 stream[STEPS] = 1
                 stream[REFERENCE] = state[AT_BITS + 3 * count + c]
-                self.run(self.held, block, stream, base + 1)
+                put_run(self.held, block, stream, base + 1)
             else:
                 stream[STEPS] = 0
                 stream[REFERENCE] = state[AT_BITS + count + c]
-                self.run(self.held, block, stream, base)
+                put_run(self.held, block, stream, base)
 
 
 def write_plain(block, bits, rows, first_row, lost):

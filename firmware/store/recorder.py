@@ -3,8 +3,9 @@
 import json
 
 from shared_math import layout, ticks
-from shared_math.compat import const
+from shared_math.compat import const, zeros
 from store import outbox
+from store.packer import AT_MARK, FIRST_ROW, FLAG, MARK, MOST_ROWS, NEXT_ROW, SPAN
 
 _HEALTH_S = const(60)
 
@@ -19,20 +20,18 @@ class Recorder:
         self.copier = copier
         self.sampler = sampler
         self.packer = packer
-        self.first_row = 0  # of the open block
-        self.next_row = 0  # the row number that would follow without a hole
+        self.span = zeros(SPAN)
+        self.span[MOST_ROWS] = rate_hz
+        self.span[AT_MARK] = queue.stride - 4
         self.hole = 0  # rows missing before the open block
         self.written_rows = 0
-        self.mark = 0
-        self.flag = 0
-        self.mark_at = queue.stride - 4  # position of the mark column behind the row number
         self.health_row = _HEALTH_S * rate_hz
         self.due = False  # blocks wait that are worth a write
 
     def begin(self):
         """Write the setup that the session's rows need."""
         self.writer.wrote = self.copier.wrote
-        self.writer.write_setup(self.first_row)
+        self.writer.write_setup(self.span[FIRST_ROW])
 
     def poll(self):
         """Pack what waits; write a little, copy a little. Between two writes the queue is emptied: each may take long."""
@@ -42,7 +41,7 @@ class Recorder:
             return
         if self.due:
             self.due = not writer.flush()
-        elif self.first_row >= self.health_row:
+        elif self.span[FIRST_ROW] >= self.health_row:
             self._write_health()
         else:
             self.copier.step()
@@ -54,9 +53,18 @@ class Recorder:
     def _pack(self):
         queue = self.queue
         cells = queue.cells
-        while queue.tail != queue.head:
-            self._row(cells, queue.at_tail())
-            queue.tail = (queue.tail + 1) & ticks.MASK
+        mask = queue.mask
+        tail = queue.tail
+        while tail != queue.head:
+            place = tail & mask
+            count = min((queue.head - tail) & ticks.MASK, mask + 1 - place)
+            at = place * queue.stride
+            done = self.packer.add_run(cells, at, queue.stride, count, self.span)
+            if not done:
+                self._row(cells, at)
+                done = 1
+            tail = (tail + done) & ticks.MASK
+            queue.tail = tail
 
     def finish(self):
         """Write everything that is held, copies too."""
@@ -72,31 +80,33 @@ class Recorder:
     def _row(self, cells, at):
         row = cells[at]
         packer = self.packer
-        if row != self.next_row:
+        span = self.span
+        if row != span[NEXT_ROW]:
             # Not worth a write by itself: where the port samples nothing while it writes, that would be the next hole
             self._close_block(worth=False)
-            self.hole = row - self.next_row
-        elif packer.rows and row - self.first_row >= self.rate_hz:
+            self.hole = row - span[NEXT_ROW]
+        elif packer.rows and row - span[FIRST_ROW] >= self.rate_hz:
             self._close_block()
         if not packer.rows:
-            self.first_row = row
+            span[FIRST_ROW] = row
         if not packer.add(cells, at + 1):
             self._close_block()
-            self.first_row = row
+            span[FIRST_ROW] = row
             packer.add(cells, at + 1)
-        self.next_row = row + 1
-        self._watch_marks(row, cells[at + self.mark_at], cells[at + self.mark_at + 1])
+        span[NEXT_ROW] = row + 1
+        self._watch_marks(row, cells[at + span[AT_MARK]], cells[at + span[AT_MARK] + 1])
 
     def _watch_marks(self, row, mark, flag):
-        if mark != self.mark:
-            was_open = self.mark & 1
+        span = self.span
+        if mark != span[MARK]:
+            was_open = span[MARK] & 1
             if was_open:
                 self.copier.closed(row)
             if mark & 1:
                 self.copier.opened(row)
-            self.mark = mark
-        if flag != self.flag:
-            self.flag = flag
+            span[MARK] = mark
+        if flag != span[FLAG]:
+            span[FLAG] = flag
             self.copier.flagged(row)
 
     def _close_block(self, worth=True):
@@ -105,8 +115,8 @@ class Recorder:
             return
         writer = self.writer
         block = writer.start_rows()
-        packer.write(block, self.first_row, self.hole)
-        if self.copier.wants(self.first_row):
+        packer.write(block, self.span[FIRST_ROW], self.hole)
+        if self.copier.wants(self.span[FIRST_ROW]):
             layout.put16(block, layout.AT_ROWS, packer.rows | layout.KEPT)
         writer.add_rows()
         self.due = self.due or worth or writer.outbox.held > outbox.BLOCKS // 2
@@ -116,7 +126,7 @@ class Recorder:
 
     def _write_health(self):
         """How the logger ran since the session began. Allocates a dictionary: once a minute."""
-        while self.first_row >= self.health_row:
+        while self.span[FIRST_ROW] >= self.health_row:
             self.health_row += _HEALTH_S * self.rate_hz
         sampler = self.sampler
         health = sampler.health
@@ -124,4 +134,4 @@ class Recorder:
         lost = sampler.lost + self.writer.outbox.dropped
         text = {"rows": self.written_rows, "lost": lost, "late_us": sampler.late_max_us, "heap": health.heap_least}
         text["stall_us"] = health.stall_us
-        self.writer.write_health(json.dumps(text).encode(), self.first_row)
+        self.writer.write_health(json.dumps(text).encode(), self.span[FIRST_ROW])

@@ -1,12 +1,13 @@
-"""The packer's two kernels compiled to machine code: the same bytes as shared_math.packing, many times faster.
+"""The packer compiled to machine code: the same bytes as shared_math.packing, many times faster.
 
-Importing this raises SyntaxError on ports without the native emitter; store/packer.py then stays with the plain ones.
-The numbers are those of shared_math.packing and shared_math.layout; a test holds both kernels to the same bytes.
+Importing this raises SyntaxError on ports without the native emitter; store/packer.py then stays with the plain one.
+The numbers are those of shared_math.packing and shared_math.layout; a test holds both to the same bytes.
 """
 
 import micropython
 
-from shared_math import packing
+from shared_math.compat import zeros
+from store import packer
 
 
 @micropython.viper
@@ -23,6 +24,31 @@ def admit(state_: ptr32, held: ptr32, row: ptr32, at: int) -> int:
     high_step = low_step + count
     width = high_step + count
     step_width = width + count
+    bound = step_width + count
+    growth = bound + 1
+    # Short way: no extreme changes, so no width does; a column then grows by one of its widths, whichever is chosen
+    c = 0
+    if rows > 1 and state_[bound] + state_[growth] <= 3888:
+        last = rows - 1
+        while c < count:
+            value = row[at + c]
+            step = value - held[last] + 0x2000000
+            if value < state_[least + c] or value > state_[most + c]:
+                break
+            if step < state_[low_step + c] or step > state_[high_step + c]:
+                break
+            last += max_rows
+            c += 1
+        if c == count:
+            last = rows
+            c = 0
+            while c < count:
+                held[last] = row[at + c]
+                last += max_rows
+                c += 1
+            state_[bound] += state_[growth]
+            state_[2] = rows + 1
+            return 1
     c = 0
     while c < count:
         bits = state_[3 + c]
@@ -63,6 +89,8 @@ def admit(state_: ptr32, held: ptr32, row: ptr32, at: int) -> int:
         c += 1
     if total > 3888:
         return 0
+    state_[bound] = total
+    grows = 0
     c = 0
     while c < count:
         value = row[at + c]
@@ -89,46 +117,143 @@ def admit(state_: ptr32, held: ptr32, row: ptr32, at: int) -> int:
                 state_[width + c] += 1
             while (state_[high_step + c] - state_[low_step + c]) >> state_[step_width + c] > 0:
                 state_[step_width + c] += 1
+            wide = state_[width + c]
+            step_wide = state_[step_width + c]
+            if wide > step_wide:
+                grows += wide
+            else:
+                grows += step_wide
         held[c * max_rows + rows] = value
         c += 1
+    state_[growth] = grows
     state_[2] = rows + 1
     return 1
 
 
 @micropython.viper
-def put_run(values: ptr32, block: ptr8, stream: ptr32, first: int):
-    at = stream[0]
-    acc = stream[1]
-    filled = stream[2]
-    end = stream[3]
-    reference = stream[4]
-    width = stream[5]
-    while first < end:
-        value = values[first] - reference
-        if stream[6]:
-            value += 0x2000000 - values[first - 1]
-        first += 1
-        left = width
+def admit_run(state, held, cells, at: int, stride: int, count: int, span_) -> int:
+    span = ptr32(span_)
+    row = ptr32(cells)
+    packed = ptr32(state)
+    done = 0
+    while done < count:
+        number = row[at]
+        if number != span[1] or packed[2] == 0 or number - span[0] >= span[2]:
+            break
+        marks = at + span[5]
+        if row[marks] != span[3] or row[marks + 1] != span[4]:
+            break
+        if int(admit(state, held, cells, at + 1)) == 0:
+            break
+        span[1] = number + 1
+        at += stride
+        done += 1
+    return done
+
+
+@micropython.viper
+def put_columns(state: ptr32, held: ptr32, block: ptr8, items: ptr32):
+    count = state[0]
+    max_rows = state[1]
+    rows = state[2]
+    least = 3 + count
+    low_step = least + 2 * count
+    width = least + 4 * count
+    # Each column's method, and what stands before the residuals as (number, width)
+    filled = 2 * count
+    c = 0
+    while c < count:
+        bits = state[3 + c]
+        method = 0
+        if rows > 1:
+            method = state[width + c]
+            step_width = state[width + count + c]
+            if bits + 1 + (rows - 1) * step_width < rows * method:
+                method = step_width | 0x20
+        items[2 * c] = method
+        items[2 * c + 1] = 6
+        if method & 0x20:
+            items[filled] = held[c * max_rows]
+            items[filled + 1] = bits
+            items[filled + 2] = (state[low_step + c] - 0x2000000) & ((2 << bits) - 1)
+            items[filled + 3] = bits + 1
+            filled += 4
+        else:
+            items[filled] = state[least + c]
+            items[filled + 1] = bits
+            filled += 2
+        c += 1
+    at = 22
+    acc = 0
+    have = 0
+    n = 0
+    while n < filled:
+        value = items[n]
+        left = items[n + 1]
+        n += 2
         while left > 0:
             part = left
             if part > 16:
                 part = 16
-            acc |= (value & ((1 << part) - 1)) << filled
+            acc |= (value & ((1 << part) - 1)) << have
             value >>= part
-            filled += part
+            have += part
             left -= part
-            while filled >= 8:
+            while have >= 8:
                 block[at] = acc & 0xFF
                 at += 1
                 acc >>= 8
-                filled -= 8
-    stream[0] = at
-    stream[1] = acc
-    stream[2] = filled
+                have -= 8
+    c = 0
+    while c < count:
+        method = items[2 * c]
+        wide = method & 0x1F
+        n = c * max_rows
+        end = n + rows
+        reference = state[least + c]
+        steps = method & 0x20
+        if steps:
+            reference = state[low_step + c] - 0x2000000
+            n += 1
+        c += 1
+        if wide == 0:
+            n = end
+        while n < end:
+            value = held[n] - reference
+            if steps:
+                value -= held[n - 1]
+            n += 1
+            left = wide
+            while left > 0:
+                part = left
+                if part > 16:
+                    part = 16
+                acc |= (value & ((1 << part) - 1)) << have
+                value >>= part
+                have += part
+                left -= part
+                while have >= 8:
+                    block[at] = acc & 0xFF
+                    at += 1
+                    acc >>= 8
+                    have -= 8
+    if have:
+        block[at] = acc & 0xFF
 
 
-class ViperPacker(packing.Packer):
+class ViperPacker(packer.Packer):
     """Packer with compiled kernels."""
 
     admit = staticmethod(admit)
-    run = staticmethod(put_run)
+
+    def __init__(self, bits, max_rows):
+        packer.Packer.__init__(self, bits, max_rows)
+        self.items = zeros(6 * len(bits))
+
+    def add_run(self, cells, at, stride, count, span):
+        """See packer.Packer.add_run."""
+        return admit_run(self.state, self.held, cells, at, stride, count, span)
+
+    def put_columns(self, block):
+        """Write the payload."""
+        put_columns(self.state, self.held, block, self.items)

@@ -2,7 +2,10 @@
 
 import gc
 
+from array import array
+
 from shared_math import layout, packing
+from store import packer
 from store.viper_packing import ViperPacker
 
 BITS = [12, 12, 12, 24, 20, 16, 1, 8]
@@ -44,8 +47,6 @@ def filled(kind, seed, spread, drift, max_rows=150):
 
 
 def row_array(row):
-    from array import array
-
     return array("i", row)
 
 
@@ -85,3 +86,46 @@ def test_adding_and_writing_allocate_nothing():
     finally:
         micropython.heap_unlock()
     assert packer.rows == 31
+
+
+def runs(kind, cells, stride, rows):
+    """What add_run takes, row by row where it stops, and the blocks that come of it."""
+    pack = kind(BITS, 40)
+    span = array("i", [0] * packer.SPAN)
+    span[packer.MOST_ROWS] = 30
+    span[packer.AT_MARK] = stride - 2
+    told = []
+    at = 0
+    while at < rows * stride:
+        done = pack.add_run(cells, at, stride, min(7, rows - at // stride), span)
+        told.append(done)
+        at += done * stride
+        if not done:
+            if pack.rows:
+                block = bytearray(layout.SLOT)
+                layout.start_block(block, layout.PACKED, b"test")
+                pack.write(block, span[packer.FIRST_ROW], 0)
+                told.append(bytes(block))
+                pack.clear()
+            span[packer.FIRST_ROW] = cells[at]
+            span[packer.NEXT_ROW] = cells[at] + 1
+            span[packer.MARK] = cells[at + stride - 2]
+            span[packer.FLAG] = cells[at + stride - 1]
+            assert pack.add(cells, at + 1)
+            at += stride
+    return told
+
+
+def test_same_runs_and_right_stops():
+    stride = len(BITS) + 3
+    for spread in (2, 60, 100000):
+        source = Rows(spread, spread, 1)
+        cells = array("i")
+        number = 0
+        for n in range(300):
+            number += 1 if n % 41 else 3
+            cells.extend(row_array([number] + source.next() + [n // 77, n // 120]))
+        plain = runs(packer.Packer, cells, stride, 300)
+        assert plain == runs(ViperPacker, cells, stride, 300)
+        counts = [step for step in plain if isinstance(step, int)]
+        assert sum(counts) + counts.count(0) == 300 and max(counts) == 7
