@@ -109,10 +109,10 @@ class Logger:
         rate_hz = self.plan.config["rate_hz"]
         while board.powered() and not self.marks.stop_wanted:
             board.idle()
-            if queue.head == queue.tail and not self.recorder.due and rate_hz >= _LAMP_HZ:
+            if queue.head == queue.tail and rate_hz >= _LAMP_HZ:
                 continue  # an interrupt, but no row: edges alone would keep the loop busy
             woke = board.ticks_us()
-            self.recorder.poll()
+            self.recorder.poll(board.card_ready())
             sampler.look()
             self.button.look()
             if self.recorder.writer.dead and sampler.row >= retry_row:

@@ -128,6 +128,10 @@ class DeskBoard:
         """Where the rings are kept."""
         return fatfile.FatCard(self.card_folder, self.disk)
 
+    def card_ready(self):
+        """Whether the card takes a write at once: here a write that lasts is waited for in the write."""
+        return True
+
     def remount(self):
         """Take the card anew: what held files of it before must not touch it any more. OSError without a card."""
         self.disk.retired = True

@@ -81,7 +81,7 @@ class GenericBoard:
             miso=machine.Pin(pins["miso"]),
         )
         select = machine.Pin(pins["cs"], machine.Pin.OUT, value=1)
-        return sdcard.SdCard(spi, select, lambda: spi.init(baudrate=_FAST_HZ))
+        return sdcard.SdCard(spi, select, lambda: spi.init(baudrate=_FAST_HZ), lambda: time.sleep_ms(1))
 
     def _mount(self):
         self.card = self.open_card()
@@ -92,6 +92,10 @@ class GenericBoard:
         if self.card is None:
             return segments.SegmentCard(self.card_folder)
         return fatfile.FatCard(self.card_folder, self.card)
+
+    def card_ready(self):
+        """Whether the card takes a write without waiting for an earlier one."""
+        return self.card is None or self.card.ready()
 
     def remount(self):
         """Take the card anew: what held files of it before must not touch it any more. OSError without a card."""

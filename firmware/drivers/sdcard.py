@@ -13,6 +13,7 @@ _SECTOR = const(512)
 _INIT_MS = const(1500)
 _READ_MS = const(300)  # the specification's 100 ms and room
 _BUSY_MS = const(1500)  # 250 ms for a write, 500 ms for SDXC, and room; far below the watchdog's 8 s
+_AWAKE_MS = const(3)  # most writes are done by then; longer ones are waited for asleep
 _IDLE = const(0x01)
 _START = const(0xFE)
 _ACCEPTED = const(0x05)
@@ -27,9 +28,12 @@ class CardError(OSError):
 
 
 class SdCard:
-    """spi: machine.SPI, started slow. cs: machine.Pin as output. fast: function that sets the SPI's full speed."""
+    """spi: machine.SPI, started slow. cs: machine.Pin as output. fast: function that sets the SPI's full speed.
 
-    def __init__(self, spi, cs, fast):
+    rest: function that lets about a millisecond pass, the processor asleep where the port can.
+    """
+
+    def __init__(self, spi, cs, fast, rest=None):
         self.spi = spi
         self.cs = cs
         self.frame = bytearray(6)
@@ -38,7 +42,9 @@ class SdCard:
         self.csd = bytearray(16)
         self.start = bytearray([_START])
         self.no_crc = b"\xff\xff"
+        self.rest = rest
         self.busy = False
+        self.busy_since = 0
         self.retired = False  # a collected file object of an earlier mount must not write to another card
         self.by_byte = False
         self.sectors = 0
@@ -77,6 +83,16 @@ class SdCard:
             return _SECTOR
         return 0
 
+    def ready(self):
+        """Whether an access would not have to wait. True too where waiting has lasted too long: the access then tells."""
+        if not self.busy:
+            return True
+        self.cs(0)
+        self.spi.readinto(self.one, 0xFF)
+        idle = self.one[0] == 0xFF
+        self._release()
+        return idle or time.ticks_diff(time.ticks_ms(), self.busy_since) > _BUSY_MS
+
     # ---- one sector --------------------------------------------------------------------------------------------
 
     def _read_sector(self, n, buf):
@@ -100,6 +116,7 @@ class SdCard:
             spi.write(self.no_crc)
             spi.readinto(self.one, 0xFF)
             self.busy = True
+            self.busy_since = time.ticks_ms()
             if self.one[0] & 0x1F != _ACCEPTED:
                 raise CardError(errnos.EIO, "data rejected")
         finally:
@@ -135,7 +152,10 @@ class SdCard:
             spi.readinto(one, 0xFF)
             if one[0] == 0xFF:
                 break
-            if time.ticks_diff(time.ticks_ms(), since) > _BUSY_MS:
+            waited = time.ticks_diff(time.ticks_ms(), since)
+            if waited > _AWAKE_MS and self.rest:
+                self.rest()
+            if waited > _BUSY_MS:
                 self._release()
                 raise CardError(errnos.ETIMEDOUT, step + ": card busy")
         if self.busy:

@@ -33,11 +33,12 @@ class Recorder:
         self.writer.wrote = self.copier.wrote
         self.writer.write_setup(self.span[FIRST_ROW])
 
-    def poll(self):
-        """Pack what waits; write a little, copy a little. Between two writes the queue is emptied: each may take long."""
+    def poll(self, ready=True):
+        """Pack what waits; where the card is ready write a little, copy a little. Between two writes the queue is emptied:
+        each may take long."""
         self._pack()
         writer = self.writer
-        if writer.dead:
+        if writer.dead or not ready:
             return
         if self.due:
             self.due = not writer.flush()

@@ -279,3 +279,38 @@ def test_reading_and_writing_allocate_nothing():
     finally:
         micropython.heap_unlock()
     assert block == pattern(7)
+
+
+def test_ready_tells_whether_an_access_would_wait():
+    card = Card()
+    disk = opened(card)
+    assert disk.ready()
+    card.busy = 6
+    disk.writeblocks(1, pattern(8))
+    assert not disk.ready()
+    while card.busy_left:
+        disk.ready()
+    assert disk.ready()
+    card.busy = 1 << 29
+    disk.writeblocks(2, pattern(8))
+    assert not disk.ready()
+    sdcard.time.ms += 2000
+    assert disk.ready()
+    fails(lambda: disk.writeblocks(3, pattern(8)), 110, "write: card busy")
+
+
+def test_a_long_wait_is_slept_through():
+    card = Card()
+    slept = []
+
+    def rest():
+        sdcard.time.ms += 1
+        card.busy_left = max(0, card.busy_left - 100)
+        slept.append(1)
+
+    sdcard.time = Clock()
+    disk = sdcard.SdCard(card, card.cs, lambda: None, rest)
+    card.busy = 5000
+    disk.writeblocks(1, pattern(4))
+    disk.readblocks(1, bytearray(512))
+    assert 40 < len(slept) < 60 and not card.busy_left
