@@ -30,11 +30,13 @@ def run(args: argparse.Namespace) -> int:
     import ringpull
     from ringpull.analysis.answer import answer
     from ringpull.report import write_report
+    from ringpull.report.data import Packing
     from ringpull.terminal import progress
 
     with progress("report") as show:
         drive = ringpull.read(args.source, progress=lambda done: show(0.4 * done))
         set_target(args, drive)
+        packing = Packing(drive)
         found = answer(drive)
         show(0.7)
         against = None
@@ -42,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
             before = ringpull.read(args.against)
             set_target(args, before)
             against = (before, answer(before))
-        write_report(drive, found, args.output, against)
+        write_report(drive, found, args.output, against, packing)
         if args.png or args.pdf:
             from ringpull.report import pictures
 

@@ -8,19 +8,23 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from ringpull.analysis.answer import Answer
     from ringpull.drive import Drive
+    from ringpull.report.data import Packing
 
     Pair = tuple[Drive, Answer]
 
 
-def write_report(drive: Drive, answer: Answer, output: Path, against: Pair | None = None) -> Path:
+def write_report(
+    drive: Drive, answer: Answer, output: Path, against: Pair | None = None, packing: Packing | None = None
+) -> Path:
     """Write the report of a judged drive to `output`, which is returned; folders are made.
 
-    against: (drive, answer) from before the change. OSError where the file can't be written.
+    against: (drive, answer) from before the change. packing: of the drive's samples, if it was begun before. OSError where
+    the file can't be written.
     """
     from ringpull.report.page import page
 
     output = Path(output)
-    text = page(drive, answer, against)
+    text = page(drive, answer, against, packing)
     output.parent.mkdir(parents=True, exist_ok=True)
     output.write_text(text, encoding="utf-8")
     return output

@@ -9,6 +9,7 @@ from __future__ import annotations
 import base64
 import gzip
 import json
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
@@ -108,22 +109,21 @@ def judged_columns(judged, times: np.ndarray) -> dict[str, np.ndarray]:
     return {"lambda_aligned": np.where(measured, undone, np.nan)[at], "lambda_target": judged.target[at]}
 
 
-def session_data(session, judged=None) -> tuple[dict, str]:
-    """(what the page needs to know of a session, its samples as text)."""
-    table = session.table()
-    times = table["time_s"]
-    listed = described(session)
-    arrays = [np.asarray(table[one["column"]], float) for one in listed]
-    if judged is not None:
-        words = {"lambda_aligned": ("lambda, delay and lag undone", "aligned"), "lambda_target": ("target", "target")}
-        for name, values in judged_columns(judged, times).items():
-            label, role = words[name]
-            listed.append({"column": name, "label": label, "unit": "", "role": role})
-            arrays.append(values)
+def packed_as(listed: list[dict], arrays: list[np.ndarray]) -> str:
+    """Columns as text; scale and offset of each are added to what is `listed` of it."""
     coded = []
     for one, values in zip(listed, arrays, strict=True):
         column, one["scale"], one["offset"] = codes(values)
         coded.append(column)
+    return packed(coded)
+
+
+def session_data(session) -> tuple[dict, str]:
+    """(what the page needs to know of a session, the samples of its channels as text)."""
+    table = session.table()
+    times = table["time_s"]
+    listed = described(session)
+    text = packed_as(listed, [np.asarray(table[one["column"]], float) for one in listed])
     told = {
         "id": session.id,
         "period_s": session.period_s,
@@ -131,7 +131,31 @@ def session_data(session, judged=None) -> tuple[dict, str]:
         "runs": runs_of(np.round(times / session.period_s).astype(np.int64)),
         "columns": listed,
     }
-    return told, packed(coded)
+    return told, text
+
+
+def judged_data(session, judged) -> tuple[list[dict], str]:
+    """The same of what the analysis adds: (columns, samples as text)."""
+    words = {"lambda_aligned": ("lambda, delay and lag undone", "aligned"), "lambda_target": ("target", "target")}
+    added = judged_columns(judged, session.table()["time_s"])
+    listed = [{"column": name, "label": words[name][0], "unit": "", "role": words[name][1]} for name in added]
+    return listed, packed_as(listed, list(added.values()))
+
+
+class Packing:
+    """session_data() of a drive's sessions, made in a second thread: begun before the answer is looked for, it is there
+    when that is found. Coding and compressing leave Python's lock free."""
+
+    def __init__(self, drive) -> None:
+        for session in drive.sessions:
+            session.table()  # decoded once, here: both threads need it
+        pool = ThreadPoolExecutor(1)
+        self._made = [pool.submit(session_data, session) for session in drive.sessions]
+        pool.shutdown(wait=False)
+
+    def made(self) -> list[tuple[dict, str]]:
+        """In the order of the sessions; waits for what is not there yet."""
+        return [one.result() for one in self._made]
 
 
 def marked(drive) -> list[dict]:

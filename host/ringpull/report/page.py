@@ -85,15 +85,18 @@ def inlined(names: tuple[str, ...], folder: Path = HERE) -> str:
     return "\n".join((folder / name).read_text(encoding="utf-8") for name in names)
 
 
-def samples(drive, answer) -> tuple[list[dict], str]:
+def samples(drive, answer, packing: data.Packing) -> tuple[list[dict], str]:
     """(what is known of each session, the script elements that hold the samples)."""
     judged = {p.pull.session: p.judged for p in answer.pulls}
     told, blobs = [], []
-    for session in drive.sessions:
-        known, packed = data.session_data(session, judged.get(session.id))
-        known["blob"] = f"samples-{len(blobs)}"
-        told.append(known)
-        blobs.append(f'<script type="text/plain" id="{known["blob"]}">{packed}</script>')
+    for session, (known, packed) in zip(drive.sessions, packing.made(), strict=True):
+        parts = [(known["columns"], packed)]
+        if session.id in judged:
+            parts.append(data.judged_data(session, judged[session.id]))
+        listed = [{"id": f"samples-{len(blobs) + at}", "columns": len(part[0])} for at, part in enumerate(parts)]
+        told.append({**known, "columns": [one for columns, _ in parts for one in columns], "blobs": listed})
+        for one, (_, samples_text) in zip(listed, parts, strict=True):
+            blobs.append(f'<script type="text/plain" id="{one["id"]}">{samples_text}</script>')
     return told, "\n".join(blobs)
 
 
@@ -104,13 +107,14 @@ def notes_of(drive) -> dict[str, str]:
     return read_notes(drive.source)
 
 
-def page(drive, answer, against=None) -> str:
-    """The document. against: (drive, answer) from before, or None."""
+def page(drive, answer, against=None, packing: data.Packing | None = None) -> str:
+    """The document. against: (drive, answer) from before, or None. packing: of the drive, if it has been begun."""
+    packing = packing or data.Packing(drive)
     events = answer_part.numbered(answer)
     unit = load_unit(drive, answer)
     comparison = None if against is None else compare_part.compared(against[0], drive)
     summary = "" if comparison is None else compare_part.summary(comparison, drive, answer, against)
-    told, blobs = samples(drive, answer)
+    told, blobs = samples(drive, answer, packing)
     known = {
         "sessions": told,
         "spans": data.spans(answer, events),

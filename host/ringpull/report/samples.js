@@ -47,13 +47,14 @@ const samples = (() => {
   }
 
   async function load(session) {
-    const bytes = await unpacked(document.getElementById(session.blob).textContent);
-    let at = 0;
-    session.values = session.columns.map((one) => {
-      const values = column(bytes, at, session.rows, one.scale, one.offset);
-      at += 2 * session.rows;
-      return values;
-    });
+    session.values = [];
+    for (const blob of session.blobs) {
+      const bytes = await unpacked(document.getElementById(blob.id).textContent);
+      for (let at = 0; at < blob.columns; at++) {
+        const { scale, offset } = session.columns[session.values.length];
+        session.values.push(column(bytes, 2 * at * session.rows, session.rows, scale, offset));
+      }
+    }
     return prepared(session);
   }
 
