@@ -22,15 +22,20 @@ class Line:
     def at(self, x):
         """The value at `x`, rounded to the nearest whole number (halves up)."""
         xs = self.xs
-        if x <= xs[0]:
-            return self.ys[0]
-        last = len(xs) - 1
-        if x >= xs[last]:
-            return self.ys[last]
-        at = 1
-        while x > xs[at]:
+        ys = self.ys
+        x1 = xs[0]
+        if x <= x1:
+            return ys[0]
+        if x >= xs[-1]:
+            return ys[-1]
+        at = 0
+        while x > x1:
             at += 1
-        return between(x, xs[at - 1], self.ys[at - 1], xs[at], self.ys[at])
+            x0 = x1
+            x1 = xs[at]
+        y0 = ys[at - 1]
+        step = x1 - x0
+        return y0 + ((x - x0) * (ys[at] - y0) + (step >> 1)) // step  # as between(), without the call
 
 
 def between(x, x0, y0, x1, y1):
@@ -58,7 +63,11 @@ class Reading:
 
     def value(self, counts):
         """Whole number, or None outside the sensor's range and in a state of its controller."""
-        if self.line is None or counts < self.least or counts > self.most or self.state(counts) >= 0:
+        return self.measured(counts) if self.state(counts) < 0 else None
+
+    def measured(self, counts):
+        """The same where the controller is known to be in none of its states."""
+        if counts < self.least or counts > self.most or self.line is None:
             return None
         return self.line.at(counts >> self.shift)
 

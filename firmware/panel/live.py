@@ -41,8 +41,11 @@ class Live:
         for column, held, reading in self.sensors:
             counts = cells[at + column]
             state = reading.state(counts)
+            if state >= 0 or (held and cells[at + held] > _HELD_MS):
+                self.lambdas[n] = None
+            else:
+                self.lambdas[n] = reading.measured(counts)
             self.states[n] = reading.names[state] if state >= 0 else None
-            self.lambdas[n] = None if held and cells[at + held] > _HELD_MS else reading.value(counts)
             self.rails[n] = reading.rail(counts)
             n += 1
         want = self.want
