@@ -2,7 +2,8 @@
 
 import micropython
 
-from acquire import pulse, tach
+from acquire import button, health, marks, pulse, rows, tach
+from panel import lamp
 from shared_math import ticks
 
 LIMIT = 200
@@ -134,3 +135,28 @@ def test_handlers_allocate_nothing():
     finally:
         micropython.heap_unlock()
     assert meter.count > 70 and meter.rejected > 10
+
+
+def test_the_fastest_row_path_takes_it_and_allocates_nothing():
+    bench_now = [0]
+    knob = button.Button()
+    meter = pulse.Pulse(LIMIT)
+    queue = rows.RowQueue(4 + 2 + 4, 64)
+    own = health.Health()
+    now = lambda: bench_now[0]  # noqa: E731
+    sampler = rows.sampler(queue, 5000, [(0, 1, meter)], marks.Marks(knob, 200), lamp.Lamp(), now, own)
+    sampler.start(0)
+    sampler.take(None)
+    micropython.heap_lock()
+    try:
+        for n in range(1, 60):
+            meter.change(True, n * 5000 - 4000)
+            meter.change(False, n * 5000 - 4000 + 1500 + n)
+            bench_now[0] = n * 5000
+            sampler.take(None)
+    finally:
+        micropython.heap_unlock()
+    assert queue.waiting() == 60
+    for n in range(1, 60):
+        at = n * queue.stride
+        assert [queue.cells[at + c] for c in range(5)] == [n, n, 2500 - n, 0, 1500 + n]
