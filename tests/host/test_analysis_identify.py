@@ -109,3 +109,13 @@ def test_dead_time_of_injectors_comes_out_of_the_regression():
     lambda_here = columns.map_kpa[rows] / given.injected[rows]
     close = np.abs(lambda_here / drive.truth.target[rows] - 1.0)
     assert np.median(close) < 0.03
+
+
+def test_events_beyond_what_is_used_are_said(monkeypatch):
+    drive = make_drive(8, settings=Settings(timing="injector"))
+    columns = from_table(drive.rows, drive.config)
+    monkeypatch.setattr(events, "MOST_EVENTS", 1000)
+    assert "at most" not in identify.identify(columns).words
+    monkeypatch.setattr(events, "MOST_EVENTS", 2)
+    words = identify.identify(columns).words
+    assert "identified from 2 fuel cuts" in words and "of each kind at most 2" in words

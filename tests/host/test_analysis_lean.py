@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from analysis_scenes import CONFIG, Hole, StandInDrive, StandInSession, scene
 
-from ringpull.analysis import judge, lean, needs, verdict
+from ringpull.analysis import fuelmap, judge, lean, needs, verdict
 from ringpull.analysis.answer import answer
 
 
@@ -77,6 +77,18 @@ def test_lambda_and_tach_alone():
     assert [len(p.lean_events) for p in result.pulls] == [0, 1, 0]
     said = " ".join(result.assumptions)
     assert "engine speed rising" in said and "without manifold pressure" in said
+
+
+def test_a_target_over_a_load_that_is_not_logged_is_said():
+    made = scene()
+    columns = made.columns
+    columns.map_kpa = columns.throttle = None
+    columns.named.pop("map"), columns.named.pop("throttle")
+    result = answer(drive_of(made))
+    assert result.verdict == verdict.NOT_ENOUGH and "one number as target" in " ".join(result.reasons)
+    assert result.left_out["no_target"] > 10.0 and "no_target" in result.rules
+    made_map = fuelmap.fuelmap([judge.prepare(columns, identified=False)], [[(1, *made.spans[0])]])
+    assert made_map.cells == [] and made_map.words == [fuelmap.NO_LOAD]
 
 
 def test_left_out_names_tip_in_and_overrun():

@@ -30,6 +30,9 @@ def hints_of(**channels):
         ("fuel_pressure", 350.0, -40.0, 4.0, "fuel pressure"),
         ("battery", 13.9, -1.2, 0.05, "supply voltage"),
         ("exhaust", 850.0, 45.0, 3.0, "exhaust gas"),
+        ("intake", 35.0, 8.0, 0.5, "intake air"),
+        ("knock", 0.4, 0.6, 0.05, "knock channel"),
+        ("trim", 1.0, -6.0, 0.5, "fuel trim"),
     ],
 )
 def test_what_moved_is_named_as_a_possibility(role, level, step, noise, word):
@@ -48,6 +51,15 @@ def test_injector_duty_is_a_limit_in_sight():
     start, end = made.spans[1]
     said = moved.hints(made.columns, start + 2.8, start + 3.5, (start, end))
     assert len(said) == 1 and "injector duty" in said[0]
+
+
+def test_boost_above_its_target_is_a_possibility():
+    made = scene(hole=HOLE)
+    start, end = made.spans[1]
+    for above_kpa, count in ((20.0, 1), (0.0, 0)):
+        made.columns.extra["boost_target"] = made.columns.map_kpa - above_kpa
+        said = moved.hints(made.columns, start + 2.8, start + 3.5, (start, end))
+        assert len(said) == count and all("above its target" in words for words in said)
 
 
 def test_rich_stretch():

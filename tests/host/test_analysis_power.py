@@ -183,3 +183,15 @@ def test_comparing_power():
     same = compare.compare(after, after, speeds, better_is=1, method_u=power.METHOD_U)
     assert same.verdict == compare.NONE and "%" in same.words[-1]
     assert power_changed(5, 1, 0.006) == compare.NOT_ENOUGH
+
+
+def test_wheel_speed_alone_serves_in_a_known_gear():
+    edges, car, watts = pulses()
+    columns, spans, turns = pulls_of(edges, count=1)
+    times, turned = turns[0]
+    rpm = np.interp(columns.time_s, 0.5 * (times[1:] + times[:-1]), np.diff(turned) / np.diff(times) * 60.0)
+    columns.extra["wheel"] = rpm / car.rpm_per_kmh
+    columns.rpm = np.full(len(rpm), np.nan)
+    found = wheel.pull_power(columns, *spans[0][1:], car)
+    assert np.abs(found.watts / watts(found.rpm) - 1.0).max() < 0.02
+    assert any("kg" in words and "drag area" in words for words in found.words)

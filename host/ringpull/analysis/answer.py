@@ -241,6 +241,8 @@ def answer(drive, target: dict | None = None) -> Answer:
         return Answer(verdict.NOT_ENOUGH, words, [], {}, {}, [], list(verdict.CAUTIONS))
     judged = list(views.values())[0]
     absent, _ = needs.missing(judged.columns, "lambda by engine speed and lean events")
+    if not any(np.isfinite(j.target).any() for j in views.values()):
+        absent.append("the load (or channel) that the target depends on: one number as target needs none")
     systematic = max(j.budget.systematic for j in views.values())
     call = max(max(lean.LEAST_DEPTH, lean.SIGMAS * j.random_u) for j in views.values())
     word, reasons = verdict.decide(judged_pulls, absent, systematic, call)

@@ -42,13 +42,15 @@ class Inputs:
 class Events:
     """Rows at which something begins. cut_on, cut_off: fuel off and on again. steps: wanted lambda moves.
 
-    tails: first row after a cut at which lambda falls freely, with the sensor's lag alone.
+    tails: first row after a cut at which lambda falls freely, with the sensor's lag alone. seen: how many events of all
+    kinds there were before each kind was cut down to MOST_EVENTS.
     """
 
     cut_on: list[int]
     cut_off: list[int]
     steps: list[int]
     tails: list[int]
+    seen: int
 
 
 def held(values: np.ndarray) -> np.ndarray:
@@ -125,11 +127,11 @@ def inputs(columns: Columns) -> Inputs:
     return Inputs(wanted, closed(columns) if columns.throttle is not None else overrun, "throttle", False)
 
 
-def spread_out(rows: list[int], most: int = MOST_EVENTS) -> list[int]:
-    """At most `most` of the rows, evenly taken."""
-    if len(rows) <= most:
+def spread_out(rows: list[int]) -> list[int]:
+    """At most MOST_EVENTS of the rows, evenly taken."""
+    if len(rows) <= MOST_EVENTS:
         return rows
-    return [rows[int(at)] for at in np.linspace(0, len(rows) - 1, most)]
+    return [rows[int(at)] for at in np.linspace(0, len(rows) - 1, MOST_EVENTS)]
 
 
 def find(columns: Columns, given: Inputs) -> Events:
@@ -162,4 +164,5 @@ def find(columns: Columns, given: Inputs) -> Events:
             seen = lambda_[first - rows : first + second]
             if free[first : first + second].all() and np.isfinite(seen).all() and seen.max() < CUT_LAMBDA:
                 steps.append(first + rows // 2)
-    return Events(spread_out(cut_on), spread_out(cut_off), spread_out(steps), spread_out(tails))
+    every = (cut_on, cut_off, steps, tails)
+    return Events(*(spread_out(rows) for rows in every), seen=sum(map(len, every)))

@@ -17,6 +17,7 @@ MOST_STEP = 0.05  # of one correction; measure again before the next
 # the table, and where lambda moves in a cell that does not, something else moves it (a trim, a test). Common practice,
 # no source.
 STEADY_S, STEADY_LAMBDA = 0.3, 0.02
+NO_LOAD = "no fuel map: neither manifold pressure nor another load is logged, and a table has cells of speed and load"
 LEAST_SPREAD = 0.004  # of the table's own error, standard deviation: what shrinkage always allows for
 
 
@@ -92,6 +93,8 @@ def fuelmap(
     spans: for each session its pulls as (number, start_s, end_s), spoiled ones left out. speeds, loads: breakpoints of
     the table; found from the data unless given.
     """
+    if any(j.columns.load() is None for j in judged):
+        return FuelMap(np.zeros(0), None, [], [NO_LOAD])
     if speeds is None:
         speeds, loads = found_axes(judged)
     every: list[Pass] = []

@@ -74,6 +74,7 @@ def prepare(
         flagged[columns.rows(start_s, end_s)] = True
     named = masks.masks(columns, aligned, flagged)
     wanted, source = target.targets(columns)
+    named.by_name["no_target"] = ~np.isfinite(wanted)
     loaded, rule = load.under_load(columns)
     if found is not None and not (found.done and found.bound is None):
         named.by_name["delay_assumed"] = loaded & ~load.still_loaded(loaded, columns, aligned)

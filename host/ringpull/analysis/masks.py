@@ -40,6 +40,7 @@ RULES = {
     "tach_loss": "no engine speed: its edges are missing or were rejected",
     "delay_assumed": "the delay is only assumed, and the load may have been off when the row's gas met the sensor: what "
     "was measured may belong to what came after the pull",
+    "no_target": "the target can't be told: the load or the channel that it depends on isn't known",
     "saturation": "lambda at an end of the sensor's range: a bound, not a measurement (a lean end still counts)",
     "spoiled": "the pull was flagged spoiled by a double press, or left out by the reader",
 }

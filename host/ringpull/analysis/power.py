@@ -128,7 +128,12 @@ def from_motion(rpm: np.ndarray, rpm_per_s: np.ndarray, car: Car, smooth_s: floa
         rolling * car.crr_u,
         (inertia + drag + rolling + slope) * ESTIMATE_U,
     ]
-    words = ["an estimate of power at the wheels, not a measurement of it", f"smoothed over {smooth_s:.1f} s; no slip"]
+    words = [
+        "an estimate of power at the wheels, not a measurement of it",
+        f"smoothed over {smooth_s:.1f} s; no slip",
+        f"{car.mass_kg:.0f} kg, {car.rotating:.2f} times that with what turns; drag area {car.cda_m2:.2f} m2, rolling "
+        f"{car.crr:.3f}, air {car.air_kg_m3:.2f} kg/m3",
+    ]
     if car.grade is None:
         parts.append(car.mass_kg * G * car.grade_u)
         words.append(f"the road's grade isn't known: the interval holds {1.96 * car.grade_u:.1%} either way")

@@ -65,7 +65,7 @@ def pull_power(
     """Power of one pull, or None where too little of it can be used.
 
     turns: (times_s, turns since the first) of the crank's pulses, a pair for each stretch without a loss; without them
-    the engine speed column serves. Only rising speed under load counts, from OPENING_S after the load came on.
+    the columns of engine or wheel speed serve. Only rising speed under load counts, from OPENING_S after the load came on.
     """
     rows = columns.rows(start_s, end_s)
     period_s = columns.period_s
@@ -74,7 +74,7 @@ def pull_power(
     for first, last in local.spans(loaded):
         begin_s = float(columns.time_s[rows][first])
         stop_s = begin_s + (last - first) * period_s
-        for at_s, speed, rate in motions(columns, begin_s, stop_s, turns):
+        for at_s, speed, rate in motions(columns, begin_s, stop_s, turns, car.rpm_per_kmh):
             good = (at_s >= begin_s + OPENING_S) & (rate * 60.0 > RISING_RPM_S) & np.isfinite(speed)
             parts.append((at_s[good], speed[good] * 60.0, rate[good] * 60.0))
     at_s, rpm, rate = (np.concatenate(one) for one in zip(*parts, strict=True)) if parts else (np.zeros(0),) * 3
@@ -83,8 +83,11 @@ def pull_power(
     return power.from_motion(rpm, rate, car)
 
 
-def motions(columns: Columns, begin_s: float, stop_s: float, turns: Sequence[Turns]) -> list[tuple[np.ndarray, ...]]:
-    """(times_s, turns/s, turns/s^2) between two times, a triple for each stretch of pulses, or one from the column."""
+def motions(
+    columns: Columns, begin_s: float, stop_s: float, turns: Sequence[Turns], rpm_per_kmh: float
+) -> list[tuple[np.ndarray, ...]]:
+    """(times_s, turns/s, turns/s^2) between two times, a triple for each stretch of pulses, or one from the columns: of
+    engine speed, or where that isn't logged of wheel speed in the pull's gear."""
     if turns:
         cut = [(times_s >= begin_s) & (times_s <= stop_s) for times_s, _ in turns]
         return [power.quadratic(t[here], n[here]) for (t, n), here in zip(turns, cut, strict=True) if here.any()]
@@ -94,7 +97,10 @@ def motions(columns: Columns, begin_s: float, stop_s: float, turns: Sequence[Tur
         return []
     offsets = np.arange(-half, half + 1) * columns.period_s
     kernel = np.linalg.pinv(np.stack([offsets**k for k in range(3)], axis=1))
-    speed, rate = (np.convolve(columns.rpm[rows] / 60.0, kernel[k][::-1], mode="valid") for k in (0, 1))
+    rpm = columns.rpm
+    if "wheel" in columns.extra and not np.isfinite(rpm).any():
+        rpm = columns.extra["wheel"] * rpm_per_kmh
+    speed, rate = (np.convolve(rpm[rows] / 60.0, kernel[k][::-1], mode="valid") for k in (0, 1))
     return [(columns.time_s[rows][half:-half], speed, rate)]
 
 

@@ -41,6 +41,12 @@ def run(args: argparse.Namespace) -> int:
         print("No pull was found in this drive: there is nothing to make a map of.", file=sys.stderr)
         return 3
     made = fuelmap(judged, spans, speeds, loads)
+    if not made.cells:
+        print(
+            *(made.words if made.loads is None else ["No cell of the map was visited: nothing to judge."]),
+            file=sys.stderr,
+        )
+        return 3
     if args.output:
         rows = [[text(getattr(c, name)) for name in COLUMNS] for c in made.cells]
         write_rows(args.output, [COLUMNS, *rows])
