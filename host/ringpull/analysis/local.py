@@ -38,9 +38,10 @@ def _places(there: np.ndarray, half: int) -> tuple[np.ndarray, np.ndarray, np.nd
     numbers, so running sums over all rows give them exactly, whatever the width."""
     at = np.arange(len(there), dtype=np.int64)
     low, high = np.maximum(at - half, 0), np.minimum(at + half + 1, len(there))
+    one = there.astype(np.int64)
     sums = []
-    for power in range(3):
-        total = np.concatenate([[0], np.cumsum(np.where(there, at**power, 0))])
+    for values in (one, at * one, at * at * one):
+        total = np.concatenate([[0], np.cumsum(values)])
         sums.append(total[high] - total[low])
     n, s1, s2 = sums
     return n.astype(float), (s1 - at * n).astype(float), (s2 - 2 * at * s1 + at * at * n).astype(float)
