@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from ringpull.read import columns, on_time, values
+from ringpull.read.cores import two_at_a_time
 from ringpull.read.sessions import PIECE, SessionBlocks
 from ringpull.read.setup import Setup
 from shared_math import channels as shared_channels
@@ -14,6 +15,7 @@ from shared_math import channels as shared_channels
 Table = dict[str, np.ndarray]
 
 MARGIN_S = 5.0  # a piece is decoded with its neighbourhood: whole cycles and missing edges are told from it
+TWO_FROM = 1 << 18  # rows from which two threads decode channels
 LEAST_ROWS = 1 << 16  # of a piece
 
 
@@ -71,8 +73,13 @@ def decoded(blocks: SessionBlocks, table: Table, keep: slice = slice(None)) -> T
         "time_s": row[keep] * (setup.period_us / 1e6),
     }
     crank = on_time.crank(setup)
-    rpm = None if crank is None else values.value(setup, crank, table)
-    for channel in decodable(setup):
+    channels = decodable(setup)
+    plain = [channel for channel in channels if channel["kind"] != "pulse_width"]
+    plain.sort(key=lambda channel: channel["kind"] not in shared_channels.PULSE_KINDS)  # those that take longest first
+    made = two_at_a_time(lambda channel: values.value(setup, channel, table), plain, len(row) >= TWO_FROM)
+    found = {channel["name"]: got for channel, got in zip(plain, made, strict=True)}
+    rpm = None if crank is None else found.get(crank["name"])
+    for channel in channels:
         column = shared_channels.column_name(channel)
         if channel["kind"] == "pulse_width":
             on_ms = on_time.on_ms(setup, channel, table, rpm)
@@ -80,7 +87,7 @@ def decoded(blocks: SessionBlocks, table: Table, keep: slice = slice(None)) -> T
             if rpm is not None:
                 out[shared_channels.duty_name(channel)] = on_time.duty_pct(setup, channel, on_ms, rpm)[keep]
             continue
-        got = rpm if channel is crank else values.value(setup, channel, table)
+        got = found[channel["name"]]
         assert got is not None  # decodable() has looked
         out[column] = got[keep]
     at = setup.column("mark", "mark")
