@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 
@@ -25,7 +25,7 @@ class Plan:
     values: tuple[float, float] = (0.60, 1.40)
     afr_stoich: float = 0.0
     tach: float = 2.0
-    max_rpm: int = 8000
+    max_rpm: int = 9000
     map_volts: tuple[float, float] = (0.5, 4.5)
     map_kpa: tuple[float, float] | None = (20.0, 300.0)
     throttle_volts: tuple[float, float] | None = (0.5, 4.5)
@@ -34,61 +34,53 @@ class Plan:
     coil: bool = False
 
 
+BOOSTED = Plan(
+    what="petrol with a turbocharger or a compressor",
+    cylinders=4,
+    strokes=4,
+    displacement_cc=1600,
+    fuel="petrol",
+    load_kpa=(40, 100, 150, 200),
+    target=(1.0, 0.90, 0.82, 0.78),
+    why="0.76 to 0.82 under boost",
+    max_rpm=9000,
+)
+FREE = replace(
+    BOOSTED,
+    what="petrol, no charger",
+    load_kpa=(40, 70, 100),
+    target=(1.0, 0.95, 0.87),
+    why="0.85 to 0.90 at full load",
+    max_rpm=8000,
+    map_kpa=(20.0, 105.0),
+)
 # Targets at full load are rules of thumb of the trade, without a source: they are what somebody begins with
 PRESETS = {
-    "na-petrol": Plan(
-        what="petrol, no charger",
-        cylinders=4,
-        strokes=4,
-        displacement_cc=1600,
-        fuel="petrol",
-        load_kpa=(40, 70, 100),
-        target=(1.0, 0.95, 0.87),
-        why="0.85 to 0.90 at full load",
-        map_kpa=(20.0, 105.0),
-    ),
-    "boosted-petrol": Plan(
-        what="petrol with a turbocharger or a compressor",
-        cylinders=4,
-        strokes=4,
-        displacement_cc=1600,
-        fuel="petrol",
-        load_kpa=(40, 100, 150, 200),
-        target=(1.0, 0.90, 0.82, 0.78),
-        why="0.76 to 0.82 under boost",
-        max_rpm=9000,
-    ),
-    "e85": Plan(
+    "na-petrol": FREE,
+    "boosted-petrol": BOOSTED,
+    "e85": replace(
+        BOOSTED,
         what="E85 with a turbocharger or a compressor",
-        cylinders=4,
-        strokes=4,
-        displacement_cc=1600,
         fuel="e85",
-        load_kpa=(40, 100, 150, 200),
         target=(1.0, 0.90, 0.84, 0.82),
         why="0.80 to 0.86 at full load",
-        max_rpm=9000,
     ),
-    "methanol": Plan(
+    "methanol": replace(
+        BOOSTED,
         what="methanol with a turbocharger or a compressor",
-        cylinders=4,
-        strokes=4,
-        displacement_cc=1600,
         fuel="methanol",
-        load_kpa=(40, 100, 150, 200),
         target=(0.95, 0.85, 0.76, 0.74),
         why="0.70 to 0.80 at full load",
-        max_rpm=9000,
     ),
-    "two-stroke": Plan(
+    "two-stroke": replace(
+        FREE,
         what="two-stroke on petrol and oil, no charger",
         cylinders=2,
         strokes=2,
         displacement_cc=500,
-        fuel="petrol",
         load_kpa=(),
         target=(0.85,),
-        why="0.85 to 0.90 at full load; unburnt charge through the ports reads falsely, so trust changes more than figures",
+        why="0.85 to 0.90 at full load; charge that slips through the ports reads falsely lean",
         tach=2.0,
         max_rpm=11000,
         map_kpa=None,
