@@ -179,4 +179,4 @@ class Logger:
                 parts.append((at, 1, board.pulse(channel, speed.glitch_limit_us(channel))))
             elif role == "count":
                 parts.append((at, 1, board.tach(channel, speed.glitch_limit_us(channel))))
-        return parts
+        return board.together(parts)

@@ -160,6 +160,10 @@ class DeskBoard:
             return self.fitted.reader(channel)
         return self.sampler(channel, _BITS, 0, 0)
 
+    def together(self, parts):
+        """What fills the row's columns: see boards/generic.py."""
+        return parts
+
     def age(self, channel):
         """A function without arguments: milliseconds since the value held for a slow channel was measured."""
         return self.fitted.age(channel)

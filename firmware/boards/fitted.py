@@ -33,6 +33,11 @@ class Fitted:
         self.order.setdefault(name, len(self.order))
         return bits, span_v, self.order[name] * mcp33.READ_US
 
+    def row_us(self, config):
+        """Microseconds that a row's readings take, of all inputs that are measured for it."""
+        names = [one["input"] for one in config["channels"] if one["input"][0] in converters.LETTERS]
+        return mcp33.READ_US * len([name for name in names if not converters.slow(self.fitted[name[0]])])
+
     def reader(self, name):
         """A function without arguments that gives the input's counts: measured now, or the last that was held."""
         letter, plus, minus = converters.parse(name)  # pyright: ignore[reportGeneralTypeIssues]

@@ -155,6 +155,10 @@ class GenericBoard:
         read = machine.ADC(machine.Pin(pin)).read_u16
         return lambda: read() >> 4
 
+    def together(self, parts):
+        """What fills the row's columns, (column, kind, source) each as in acquire/rows.py: a board may join some."""
+        return parts
+
     def age(self, channel):
         """A function without arguments: milliseconds since the value held for a slow channel was measured."""
         return self.fitted.age(channel["input"])

@@ -1,6 +1,7 @@
 """The RP2040: hard timer, edges stamped by PIO, inputs converted and averaged through DMA. Pins are in wiring.py."""
 
 import time
+from array import array
 
 import machine
 
@@ -20,6 +21,7 @@ class Rp2Board(generic.GenericBoard):
 
     def __init__(self):
         self.stampers = []
+        self.inputs = []  # (function that reads, input of the converter)
         super().__init__()
         pwm = self.pins["supply_pwm"]
         if pwm is not None:
@@ -31,17 +33,36 @@ class Rp2Board(generic.GenericBoard):
         """The configuration in force, before any input is asked for."""
         super().configure(config)
         self.analog = rp2_adc.Converter(config["rate_hz"])
+        self.before_us = self.fitted.row_us(config) if self.fitted else 0  # external converters are read first
 
     def own_converter(self, name):
         """(bits, volts, skew in microseconds, volts it may be off by) of an input of the board's own converter."""
         volts = self.pins["reference_v"]
         count_v = volts / (1 << rp2_adc.BITS)
         errors = rp2_adc.ERROR * count_v, rp2_adc.ERROR_CALIBRATED * count_v
-        return self.analog.bits, volts, self.analog.skew_us(int(name[1:])), errors
+        return self.analog.bits, volts, self.before_us + self.analog.skew_us(int(name[1:])), errors
 
     def own_reader(self, pin):
         """A function without arguments that gives the mean of the newest samples of a pin."""
-        return self.analog.reader(pin - rp2_adc.FIRST_PIN)
+        number = pin - rp2_adc.FIRST_PIN
+        one = self.analog.means([(0, number)])
+        cell = array("i", [0])
+
+        def read():
+            one.put(cell, 0, 0)  # pyright: ignore[reportAttributeAccessIssue]
+            return cell[0]
+
+        self.inputs.append((read, number))
+        return read
+
+    def together(self, parts):
+        """What fills the row's columns, with all inputs of the board's own converter read in one call."""
+        number_of = {at: number for at, _, source in parts for read, number in self.inputs if read is source}
+        if not number_of:
+            return parts
+        first = min(number_of)
+        means = self.analog.means([(at - first, number_of[at]) for at in number_of])
+        return [(first, 1, means)] + [part for part in parts if part[0] not in number_of]
 
     def loop(self):
         """Once a turn of the main loop while recording."""

@@ -52,9 +52,9 @@ class Converter:
         self.ring = dma_ring.DmaRing(_FIFO, _DREQ_ADC, 1, _RING_BITS)
         mem32[_CS] = _ENABLE | _ALL_FOUR | _START_MANY
 
-    def reader(self, number):
-        """A function without arguments that reads input `number` (0 to 3)."""
-        return viper_mean.reader(self.ring.buffer, self.ring.left, number, self.rounds)
+    def means(self, places):
+        """What puts several inputs into a row at once. places: (place, input 0 to 3) for each."""
+        return viper_mean.Means(self.ring.buffer, self.ring.left, self.rounds, places)
 
     def skew_us(self, number):
         """Microseconds from the moment of reading to the middle of the samples averaged: negative, they lie before it."""
