@@ -165,6 +165,24 @@ def test_units_change_every_number(report, opened, drive, chooser, unit, kind, f
         assert numbers_of(page, kind) == before
 
 
+def test_no_number_keeps_the_other_unit(report, opened):
+    """With bar chosen no kilopascal is left anywhere, and so on; what is only said in lambda says so."""
+    with opened(report) as page:
+        page.locator(".cell").nth(3).focus()
+        for chooser, unit, other in (("pressure", "bar", "kPa"), ("temperature", "degF", "°C")):
+            page.select_option(f"#unit-{chooser}", unit)
+            assert other not in page.locator("main").inner_text()
+            labels = page.eval_on_selector_all("[aria-label]", "all => all.map((one) => one.ariaLabel)")
+            assert not [words for words in labels if other in words]
+        assert "bar: measured over target" in page.locator("#map-cell").inner_text()
+        page.select_option("#unit-mixture", "afr")
+        for line in page.locator("#answer li, #method li").all_inner_texts():
+            assert not re.search(r"\b0\.[789]\d", line)
+        assert "in lambda" in page.locator("#method .in-lambda").first.evaluate(
+            "one => getComputedStyle(one, '::after').content"
+        )
+
+
 def test_keyboard_alone(report, opened):
     with opened(report) as page:
         reached = set()

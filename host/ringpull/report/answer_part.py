@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 from ringpull.analysis.verdict import ATTENTION, NO_EVENT, event_sentence
-from ringpull.report.words import DASH, listed, load, mixture_name, number, quantity, text
+from ringpull.report.words import DASH, listed, live, load, mixture_name, number, quantity, text
 
 MOST_EVENTS = 6
 WORD = {ATTENTION: "Attention", NO_EVENT: "No lean event found"}
@@ -73,9 +73,9 @@ def reasons(answer, events: list[Numbered], unit: str) -> list[str]:
     for reason in answer.reasons:
         found = known.get(reason)
         if found is None:
-            out.append(f'<span class="in-lambda">{text(reason)}</span>' if "0." in reason else text(reason))
+            out.append(live(reason))
         elif found.number <= MOST_EVENTS:
-            hints = "".join(f" {text(hint[:1].upper() + hint[1:])}." for hint in found.event.hints)
+            hints = "".join(f" {live(hint[:1].upper() + hint[1:])}." for hint in found.event.hints)
             out.append(f"{badge(found)} pull {found.pull.number}: {where(found.pull, found.event, unit)}.{hints}")
     if len(events) > MOST_EVENTS:
         out.insert(MOST_EVENTS, f"and {len(events) - MOST_EVENTS} more lean events, each with its pull below")

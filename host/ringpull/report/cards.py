@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ringpull.report.answer_part import Numbered, badge, where
-from ringpull.report.words import listed, load, number, quantity, table, text
+from ringpull.report.words import listed, live, load, number, quantity, table, text
 
 MOST_CARDS = 24
 
@@ -33,7 +33,8 @@ def card(pull, events: list[Numbered], unit: str, note: str, several_sessions: b
         ("judged", f"{number(n.judged_s, 1)} s"),
     ]
     lines = [f"{badge(e)} {where(e.pull, e.event, unit)}" for e in events]
-    hints = [text(hint) for e in events for hint in e.event.hints]
+    hints = [live(hint) for e in events for hint in e.event.hints]
+    hints += [f"{live(e.words)}, from {number(e.start_s, 2)} s" for e in n.other_events]
     remark = f'<p class="note">note: {text(note)}</p>' if note else ""
     return (
         f'<article class="card {kind}" id="pull-{pull.number}" tabindex="-1"><h3>Pull {pull.number}'
@@ -59,6 +60,8 @@ def part(drive, answer, events: list[Numbered], unit: str, notes: dict[str, str]
     several = len(drive.sessions) > 1
     cards = [card(p, of_pull.get(p.number, []), unit, notes.get(str(p.number), ""), several) for p in few]
     inside = f'<div class="cards">{"".join(cards)}</div>' if cards else "<p>No pull was marked and none was found.</p>"
+    said = [] if answer.repeat is None else list(answer.repeat.words)
+    inside += listed([live(words) for words in said + [w for bank in answer.banks for w in bank.words]], kind="small")
     if len(pulls) > len(few):
         shown = {p.number for p in few}
         rows = [

@@ -7,7 +7,7 @@ import numpy as np
 from ringpull.analysis import compare, sets
 from ringpull.report.answer_part import WORD
 from ringpull.report.axes import Axis, Frame, band, both, path
-from ringpull.report.words import listed, number, table, text
+from ringpull.report.words import listed, live, number, table, text
 
 
 def compared(before, after) -> compare.Comparison:
@@ -124,5 +124,5 @@ def part(result: compare.Comparison) -> str:
         '<section id="compare" aria-labelledby="compare-title"><h2 id="compare-title">Before and after, by engine speed</h2>'
         f'<p class="sentence">{sentence(result)}</p>{picture(result)}'
         f"{table(heads, rows(result), 'measured over target by engine speed')}"
-        f"{listed([text(w) for w in result.words], kind='small')}</section>"
+        f"{listed([live(w) for w in result.words], kind='small')}</section>"
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ringpull.report.words import listed, number, quantity, table, text
+from ringpull.report.words import listed, live, load, number, quantity, table, text
 from shared_math import layout
 
 MOST_ROWS = 50
@@ -16,7 +16,7 @@ def name_of(mask: str) -> str:
 def left_out(answer) -> str:
     """Seconds of the pulls that were not judged, with the rule of each mask."""
     rows = [
-        [text(name_of(mask)), f"{number(seconds, 2)} s", text(answer.rules.get(mask, ""))]
+        [text(name_of(mask)), f"{number(seconds, 2)} s", live(answer.rules.get(mask, ""))]
         for mask, seconds in sorted(answer.left_out.items(), key=lambda item: -item[1])
     ]
     inside = (
@@ -84,7 +84,7 @@ def health(drive) -> str:
     return section("health", "Health of the instrument", out)
 
 
-def method(drive, answer) -> str:
+def method(drive, answer, unit: str) -> str:
     """Alignment, uncertainty and assumptions."""
     alignment, budget = answer.alignment, answer.uncertainty
     out = ""
@@ -92,11 +92,11 @@ def method(drive, answer) -> str:
         out += (
             "<p>A sensor tells of gas that was burnt a little earlier: the delay of the pipe and the lag of the sensor "
             f"were undone before anything was judged. Lag {number(alignment['tau_s'] * 1000)} ± "
-            f"{number(alignment['tau_u'] * 1000)} ms; found so: {text(alignment['source'])}.</p>"
+            f"{number(alignment['tau_u'] * 1000)} ms; found so: {live(alignment['source'])}.</p>"
         )
         rows = [
-            [number(rpm), number(load), f"{number(delay * 1000)} ± {number(u * 1000)}"]
-            for rpm, load, delay, u in alignment.get("delay_s_at", [])
+            [number(rpm), load(at, unit), f"{number(delay * 1000)} ± {number(u * 1000)}"]
+            for rpm, at, delay, u in alignment.get("delay_s_at", [])
         ]
         out += table(["rpm", "load", "delay, ms"], rows, "delay from injection to sensor")
     if budget:
@@ -110,6 +110,6 @@ def method(drive, answer) -> str:
             f"{quantity(budget['random_95'], 'width', 4, base=0.85)}, systematic ± "
             f"{quantity(budget['systematic_95'], 'width', 4, base=0.85)} (95 %).</p>"
         )
-    out += "<h3>Assumed</h3>" + listed([f'<span class="in-lambda">{text(line)}</span>' for line in answer.assumptions])
+    out += "<h3>Assumed</h3>" + listed([live(line) for line in answer.assumptions])
     out += f'<p class="quiet">Made by Ringpull from {text(drive.source.name)}.</p>'
     return section("method", "Method and assumptions", out)

@@ -6,7 +6,7 @@ from math import isfinite
 
 from ringpull.analysis.fuelmap import FuelMap, fuelmap
 from ringpull.report.palette import on_map
-from ringpull.report.words import QUANTITIES, listed, load, number, text
+from ringpull.report.words import QUANTITIES, listed, live, load, number, text
 
 SPAN = 0.08  # of the colours: from this much rich to this much lean
 
@@ -34,11 +34,15 @@ def sign(cell) -> str:
     return "▼" if cell.high + cell.systematic < 1.0 else ""
 
 
-def told(cell, unit: str) -> str:
-    """A cell in words."""
-    at = f"{cell.rpm:.0f} rpm" + ("" if cell.load is None else f", {cell.load:.0f} {unit}")
+def place_of(cell, unit: str) -> str:
+    """Where a cell is, in words."""
+    return f"{cell.rpm:.0f} rpm" + ("" if cell.load is None else f", {cell.load:.0f} {unit}")
+
+
+def told(cell) -> str:
+    """What is known of a cell, in words."""
     passes = "1 pass" if cell.passes == 1 else f"{cell.passes} passes"
-    known = f"{at}: measured over target {cell.ratio:.3f}, {passes}, {cell.seconds:.1f} s"
+    known = f"measured over target {cell.ratio:.3f}, {passes}, {cell.seconds:.1f} s"
     if not isfinite(cell.low):
         return f"{known}; too few passes for an interval"
     factor = f"; fuel times {cell.factor:.3f}" if isfinite(cell.factor) else ""
@@ -54,9 +58,13 @@ def square(cell, unit: str, first: bool) -> str:
     """A cell of the picture."""
     ground, ink = on_map(place(cell.ratio))
     few = "" if isfinite(cell.low) else " few"
+    words = told(cell)
+    kind = QUANTITIES.get(unit, "")
+    follows = f' data-load="{cell.load:.6g}" data-q="{kind}"' if kind and cell.load is not None else ""
     return (
         f'<td><button type="button" class="cell{few}" tabindex="{0 if first else -1}" style="background:{ground};'
-        f'color:{ink}" data-told="{text(told(cell, unit))}" aria-label="{text(told(cell, unit))}">'
+        f'color:{ink}" data-rpm="{cell.rpm:.0f}"{follows} data-told="{text(words)}" '
+        f'aria-label="{text(place_of(cell, unit) + ": " + words)}">'
         f'{cell.ratio:.2f}<span class="surely">{sign(cell)}</span></button></td>'
     )
 
@@ -102,5 +110,5 @@ def part(answer, unit: str) -> str:
         f"{head}</tr></thead><tbody>{''.join(rows)}</tbody>"
         f'</table></div><p id="map-cell" role="status">&nbsp;</p><p class="legend"><span class="scale">{scale}</span>'
         "<span>1.00 is on target, more is lean</span><span>▲ surely lean, ▼ surely rich (95 %, systematic part included)"
-        f"</span><span>dashed edge: too few passes</span></p>{listed([text(w) for w in made.words], kind='small')}</section>"
+        f"</span><span>dashed edge: too few passes</span></p>{listed([live(w) for w in made.words], kind='small')}</section>"
     )

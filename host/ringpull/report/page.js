@@ -40,7 +40,17 @@
   function listenToMap() {
     const table = document.querySelector("table.map");
     if (!table) return;
-    const tell = (cell) => (at("map-cell").textContent = cell.dataset.told);
+    let shown = null;
+    const words = ({ dataset, ariaLabel }) =>
+      dataset.load ? `${dataset.rpm} rpm, ${units.told(dataset.q, Number(dataset.load), 0)}: ${dataset.told}` : ariaLabel;
+    const tell = (cell) => {
+      shown = cell;
+      at("map-cell").textContent = words(cell);
+    };
+    units.changed(() => {
+      for (const cell of table.querySelectorAll(".cell")) cell.ariaLabel = words(cell);
+      if (shown) tell(shown);
+    });
     const grid = [...table.tBodies[0].rows].map((row) => [...row.cells].map((cell) => cell.querySelector(".cell")));
     const go = (cell) => {
       table.querySelector('.cell[tabindex="0"]').tabIndex = -1;

@@ -130,7 +130,7 @@ def page(drive, answer, against=None, packing: data.Packing | None = None) -> st
         "" if comparison is None else compare_part.part(comparison),
         evidence.left_out(answer),
         evidence.health(drive),
-        evidence.method(drive, answer),
+        evidence.method(drive, answer, unit),
     ]
     links = (
         ("answer", "answer"),

@@ -27,6 +27,9 @@ const units = (() => {
       return [value, digits, ""];
     }
     if (kind === "pressure") return [value * PER_KPA[now.pressure], digits + MORE[now.pressure], now.pressure];
+    if (kind === "warming") {
+      return [now.temperature === "degF" ? value * 1.8 : value, digits, SHORT[now.temperature]];
+    }
     if (kind === "temperature") {
       return [now.temperature === "degF" ? value * 1.8 + 32 : value, digits, SHORT[now.temperature]];
     }
@@ -100,5 +103,11 @@ const units = (() => {
     }
   }
 
-  return { now, start, ofChannel, ofTick, unitName, kindOf, changed: (listener) => listeners.push(listener) };
+  /* A quantity as text with its unit. */
+  function told(kind, value, digits) {
+    const [number, places, unit] = converted(kind, value, digits);
+    return number.toFixed(places) + (unit ? " " + unit : "");
+  }
+
+  return { now, start, told, ofChannel, ofTick, unitName, kindOf, changed: (listener) => listeners.push(listener) };
 })();

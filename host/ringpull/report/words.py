@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from html import escape
 from math import isfinite
 
@@ -23,16 +24,29 @@ def number(value: float | None, digits: int = 0, sign: bool = False) -> str:
 
 def quantity(value: float | None, kind: str, digits: int, unit: bool = True, base: float | None = None) -> str:
     """A number that follows the units chooser. kind: "lambda", "difference" (of lambdas, signed), "width" (of an
-    interval of lambda), "pressure" (kPa) or
-    "temperature" (degC). digits: in these units. unit: whether a unit is shown after it. base: the lambda
+    interval of lambda), "pressure" (kPa),
+    "temperature" (degC) or "warming" (a difference of temperatures, degC). digits: in these units. unit: whether a unit is shown after it. base: the lambda
     that a difference or width stands at: as equivalence ratio it depends on that."""
     if value is None or not isfinite(value):
         return DASH
     shown = number(value, digits, sign=kind == "difference")
-    name = {"pressure": "\u00a0kPa", "temperature": "\u00a0°C"}.get(kind, "") if unit else ""
+    name = {"pressure": "\u00a0kPa", "temperature": "\u00a0°C", "warming": "\u00a0°C"}.get(kind, "") if unit else ""
     quiet = "" if unit else ' data-bare="1"'
     stands = "" if base is None or not isfinite(base) else f' data-b="{base:.5g}"'
     return f'<span class="q" data-q="{kind}" data-v="{value:.6g}" data-d="{digits}"{quiet}{stands}>{shown}{name}</span>'
+
+
+def live(value: object) -> str:
+    """A sentence of the analysis, its pressures and temperatures following the units chooser; lambda stays lambda, and
+    the page says so where another mixture unit is chosen."""
+
+    def quantity_of(found: re.Match) -> str:
+        by, figure, unit = found.groups()
+        kind = "pressure" if unit == "kPa" else "warming" if by else "temperature"
+        return (by or "") + quantity(float(figure), kind, len(figure.partition(".")[2]))
+
+    said = re.sub(r"(by )?(-?\d+(?:\.\d+)?) (kPa|degC)\b", quantity_of, text(value))
+    return f'<span class="in-lambda">{said}</span>' if re.search(r"\b[01]\.\d{2,}|lambda", str(value)) else said
 
 
 def load(value: float | None, unit: str, bare: bool = False) -> str:
