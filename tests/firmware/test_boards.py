@@ -170,3 +170,27 @@ def test_no_card_in_the_sd_host_is_told():
         assert error.errno == 19
     else:
         raise AssertionError("no card was taken for one")
+
+
+def test_pulse_width_hears_both_edges_and_knows_which_level_is_on():
+    import time
+
+    for polarity, on in (("low", 0), ("high", 1)):
+        board = bare(generic.GenericBoard, wiring.RP2)
+        injector = {"name": "injector", "input": "p1", "kind": "pulse_width", "polarity": polarity}
+        given = configured(board, injector)
+        meter = board.pulse(given["channels"][0], 200)
+        pin = fake_board.Pin.made[wiring.RP2["pulse"]["p1"]]
+        handler, trigger, _ = pin.handlers[-1]
+        assert trigger == fake_board.Pin.IRQ_RISING | fake_board.Pin.IRQ_FALLING
+        for level, us in ((on, 2000), (1 - on, 500), (on, 50), (1 - on, 0)):
+            pin.level = level
+            handler(pin)
+            time.sleep_us(us)
+        assert meter.count == 1 and 2000 <= meter.widths[1] < 20000 and not meter.on
+
+
+def test_pulse_width_on_an_input_that_is_not_there_is_a_fault():
+    board = bare(generic.GenericBoard, wiring.RP2)
+    given = configured(board, {"name": "injector", "input": "p9", "kind": "pulse_width"})
+    assert board.pulse(given["channels"][0], 200).count == 0 and board.trouble == "input_missing"
