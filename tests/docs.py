@@ -6,9 +6,10 @@ import shutil
 import subprocess
 import sys
 import tempfile
+import threading
 from pathlib import Path
 
-import screens
+from tests import screens
 
 ROOT = Path(__file__).resolve().parents[1]
 FOLDER = ROOT / "host" / "docs"
@@ -21,6 +22,7 @@ PICTURES = {
     "report-phone.png": (390, 844, ""),
     "report-print.png": (794, 1123, "print"),
 }
+VIEW = "view.png"
 
 
 def photograph(page: Path) -> None:
@@ -38,12 +40,39 @@ def photograph(page: Path) -> None:
             shown.wait_for_selector("#panels[data-ready]")
             if place == "print":
                 shown.emulate_media(media="print")
+                shown.evaluate("document.body.style.margin = '14mm'")  # the paper's own, which a screenshot lacks
+                shown.evaluate("dispatchEvent(new Event('beforeprint'))")
             elif place:
                 shown.locator(place).evaluate("one => one.scrollIntoView()")
             shown.wait_for_timeout(400)
             shown.screenshot(path=FOLDER / name)
             shown.close()
+        photograph_view(running, page.parent / "card")
         running.close()
+
+
+def photograph_view(browser, card: Path) -> None:
+    """The local page with two pulls laid over a third."""
+    from ringpull.view.server import Server
+    from ringpull.view.shelf import Shelved
+
+    one = Shelved(card)
+    server = Server([one])
+    one.start()
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    one.wait()
+    shown = browser.new_page(viewport={"width": 1280, "height": 1100}, reduced_motion="reduce")
+    shown.goto(server.url)
+    shown.wait_for_selector("#panels[data-ready]")
+    shown.wait_for_selector("#whole:not([hidden])")
+    shown.select_option("#window", "2")
+    for number in (1, 3):
+        shown.select_option("#over", f"0/1/{number}")
+    shown.wait_for_timeout(800)
+    shown.screenshot(path=FOLDER / VIEW)
+    shown.close()
+    server.shutdown()
+    server.server_close()
 
 
 SCREENS = ("driving", "pull", "lean", "curve")
@@ -63,7 +92,7 @@ def main() -> int:
         subprocess.run([sys.executable, "-m", "ringpull", "demo", "-o", folder], check=True, stdout=subprocess.DEVNULL)
         photograph(Path(folder) / "report.html")
     subprocess.run([sys.executable, str(ROOT / "tests" / "laws" / "readme_table.py")], check=True)
-    print(*(f"host/docs/{name}" for name in (*PICTURES, "screens.png")), sep="\n")
+    print(*(f"host/docs/{name}" for name in (*PICTURES, VIEW, "screens.png")), sep="\n")
     return 0
 
 
