@@ -196,3 +196,15 @@ def test_nothing_stays_on_when_recording_ends():
     assert one.lamp.state == layout.LAMP_LEAN and one.board.sounds[-1][1]
     one.panel.stop(True)
     assert one.lamp.state == layout.LAMP_CARD_OUT and not one.board.sounds[-1][1]
+
+
+def test_what_is_not_configured_is_not_in_memory():
+    """The screen's modules, and what only the start needs."""
+    import sys
+
+    one = car.Car(glass=False)
+    for name in ("panel.screen", "panel.curve", "panel.digits", "panel.conditions", "drivers.oled"):
+        assert name not in sys.modules, name
+    for name in ("panel.live_build", "shared_math.transfer", "shared_math.target", "shared_math.config", "settings"):
+        assert name not in sys.modules, name
+    assert one.panel.screen is None and "panel.live" in sys.modules
