@@ -92,6 +92,7 @@ def test_warm_up_and_controller_states_are_no_warning():
     assert drive(8, pull(lambda t: None)) == []
     # known again in the middle of a pull: its first values are of the state before
     assert drive(8, pull(lambda t: None if t < 4 else (LEAN if t < 4.5 else 805))) == []
+    assert drive(8, pull(lambda t: 805 if t < 4 else None if t < 5 else (LEAN if t < 5.5 else 805))) == []
     on, *_ = drive(8, pull(lambda t: None if t < 4 else LEAN))
     assert 4.8 <= on <= 5.1
 
@@ -107,6 +108,9 @@ def test_a_controller_that_cannot_tell_its_warm_up_is_given_time():
 def test_rails_begin_nothing_and_end_nothing():
     assert drive(8, pull(1400, rail=1)) == []
     assert drive(8, pull(600, rail=-1)) == []
+    # a wire that comes off in the middle of a good pull; and the first values after it is back
+    assert drive(8, pull(lambda t: 805 if t < 5 else 1400, lambda t: 0 if t < 5 else 1)) == []
+    assert drive(8, pull(lambda t: 1400 if t < 5 else (LEAN if t < 5.5 else 805), lambda t: 1 if t < 5 else 0)) == []
     # measured lean first, then beyond the range: that is lean indeed
     on, *off = drive(8, pull(lambda t: min(1400, 810 + int(max(0, t - 4) * 1500)), lambda t: 1 if t > 4.35 else 0))
     assert 4.2 <= on <= 4.6 and not off
@@ -158,6 +162,7 @@ def test_high_up_the_pressure_of_full_load_is_lower():
 
 def test_load_in_per_cent():
     assert drive(6, pull(load=lambda t: 950 if t > 2 else 100), kpa=False) != []
+    assert drive(6, pull(load=lambda t: 700 if t > 2 else 600), kpa=False) != []
     assert drive(6, pull(load=lambda t: 550 if t > 2 else 100), kpa=False) == []
 
 
