@@ -31,6 +31,12 @@ class Live:
         self.load = self.wanted = None
         self.throttle_closed = False
 
+    def begin(self):
+        """A new session: its counters begin anew."""
+        for made, _, _ in self.speeds:
+            made.held = 0
+            made.rpm = 0
+
     def step(self, cells, at, since):
         """Take the row at cells[at] (its number first), `since` rows after the last one taken."""
         for made, column, _ in self.speeds:

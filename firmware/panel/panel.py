@@ -35,6 +35,8 @@ class Panel:
         self.conditions_row = 0
         self.lamp_row = 0
         self.marked = False
+        if self.live:
+            self.live.begin()
         if self.screen:
             self.screen.begin(logger)
         self.lamp.show(True, False, False)

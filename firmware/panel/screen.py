@@ -50,6 +50,9 @@ class Screen:
         most_rpm = live.speeds[0][2]["max_rpm"] if live.has_engine else 0
         if self.curve is None:
             self.curve = curve.Curve(most_rpm)
+        self.curve.clear(0)
+        self.now_s = self.curve_until_s = self.flag = self.spoiled = 0
+        self.was_open = self.waiting_curve = False
         self.page = LIVE
 
     def stopped(self, card_out):

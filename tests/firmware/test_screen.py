@@ -4,6 +4,7 @@ import car
 import framebuf
 import micropython
 
+from acquire import marks
 from panel import curve, digits, screen
 
 
@@ -206,6 +207,19 @@ def test_the_card_may_be_taken_out():
         one.board.now += 5000
         one.panel.waiting()
     assert has(one, "NOT RECORDING", 1, 1) and has(one, "taken out.")
+
+
+def test_a_new_session_begins_with_a_clean_glass():
+    one = pulled()
+    one.drive(1, car.cruise, [0.1, 0.35])
+    one.panel.stop(True)
+    one.marks = one.sampler.marks = marks.Marks(one.button, 200)
+    one.tach.count = 0
+    one.sampler.row = 0
+    one.panel.begin(one)
+    one.drive(1.5, car.cruise)
+    assert page(one) == screen.LIVE and has(one, "REC", 0, 1)
+    assert abs(one.panel.live.rpm - 2500) <= 10
 
 
 def test_sentences_are_cut_to_the_glass():
