@@ -11,6 +11,11 @@ ADVICE = {
         "many teeth or pulses per turn on a board without a counter of its own",
         'use an RP2040 board ("board": "rp2"), which stamps edges without its processor, or divide the signal',
     ),
+    "soft_timer": (
+        "While the card is busy, board {d} takes no rows",
+        "its port runs timers and interrupts only between other work; most writes take a few milliseconds, some far longer",
+        'use an RP2040 board ("board": "rp2") where none may be missing; what is lost is counted and shown as a gap',
+    ),
     "duty_without_speed": (
         "{w} measures an injector, but no channel counts the crank",
         "duty is on-time times engine speed",
@@ -33,10 +38,13 @@ def advice(config):
     """(code, where, detail) for each thing worth knowing about a configuration that has no mistakes."""
     out = []
     channels = config["channels"]
+    board = config.get("board", schema.BOARD)
+    if board in schema.INTERRUPT_BOARDS:
+        out.append(("soft_timer", "", '"%s"' % board))
     for at in range(len(channels)):
         channel = channels[at]
         where = 'channel %d ("%s")' % (at + 1, channel["name"])
-        if channel["kind"] in ("pulses", "frequency") and config.get("board", schema.BOARD) in schema.INTERRUPT_BOARDS:
+        if channel["kind"] in ("pulses", "frequency") and board in schema.INTERRUPT_BOARDS:
             shortest = speed.channel_shortest_us(channel)
             if shortest < schema.INTERRUPT_PERIOD_US:
                 out.append(("fast_for_interrupts", where, "%d" % (1000000 // shortest)))

@@ -126,7 +126,7 @@ KINDS = {
         stoich=("number", 1, 40),
         bank=("whole", 1, 2),
     ),
-    "linear": _kind(_COMMON, _ANALOG, unit=_UNIT, volts=_VOLTS, values=_VALUES),
+    "linear": _kind(_COMMON, _ANALOG, unit=_UNIT, volts=_VOLTS, values=_VALUES, expect=("numbers", 2, 2, -1e6, 1e6)),
     "table": _kind(_COMMON, _ANALOG, unit=_UNIT, volts=_VOLTS, values=_VALUES),
     "thermistor": _kind(
         _COMMON,
@@ -221,6 +221,6 @@ DEFAULTS = {
     "pulse_width": {"polarity": "low", "per_cycle": 1, "ringing_us": 200},
     "digital": {"polarity": "high"},
 }
-INTERRUPT_BOARDS = ("generic", "esp32")  # those whose pulse inputs are pin interrupts
+INTERRUPT_BOARDS = ("generic", "esp32")  # those with soft timers, whose pulse inputs are pin interrupts
 INTERRUPT_PERIOD_US = 500  # 2000 edges a second: what pin interrupts follow beside all else
 SHORTEST_PERIOD_US = 100  # 10,000 edges a second: beyond what any pin interrupt follows

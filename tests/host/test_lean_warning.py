@@ -115,7 +115,7 @@ def test_random_drives_warn_of_every_hole_that_lasts(random_drives):
 def test_check_says_where_there_is_no_warning():
     def told(**changes):
         made = copy.deepcopy(instruments.CONFIG)
-        made.update(changes)
+        made.update(board="rp2", **changes)
         assert config.check(made) == []
         return [
             (code, config_advice.explain((code, where, detail))) for code, where, detail in config_advice.advice(made)

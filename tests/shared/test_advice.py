@@ -6,7 +6,7 @@ from shared_math import config, config_advice
 def told(board, channel):
     given = {"version": 1, "board": board, "channels": [channel]}
     assert config.check(given) == []
-    return config_advice.advice(given)
+    return [one for one in config_advice.advice(given) if one[0] != "soft_timer"]
 
 
 def tach(per_rev, max_rpm):
@@ -26,3 +26,19 @@ def test_advice_is_worded_with_its_place_and_number():
     sentences = config_advice.explain(told("generic", tach(36, 9000))[0])
     assert len(sentences) == 3 and "engine_speed" in sentences[0] and "5405" in sentences[0]
     assert '"board": "rp2"' in sentences[2]
+
+
+def test_boards_with_soft_timers_are_told_of_their_gaps():
+    for board, soft in (("generic", True), ("esp32", True), ("rp2", False)):
+        given = {"version": 1, "board": board, "channels": [tach(2, 9000)]}
+        assert [one[0] for one in config_advice.advice(given)] == ["soft_timer"] * soft
+    del given["board"]
+    (one,) = config_advice.advice(given)
+    assert '"generic"' in config_advice.explain(one)[0]
+
+
+def test_an_injector_without_engine_speed_has_no_duty():
+    injector = {"name": "injector", "input": "p1", "kind": "pulse_width"}
+    assert [one[0] for one in told("rp2", injector)] == ["duty_without_speed"]
+    given = {"version": 1, "board": "rp2", "channels": [injector, tach(2, 9000)]}
+    assert config_advice.advice(given) == []
