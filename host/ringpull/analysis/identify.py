@@ -23,6 +23,7 @@ MOST_DELAY_U_S = 0.030  # a delay less certain than this is called not identifia
 STARTS = (0.5, 1.3, 3.2)  # exhaust volumes to begin from, in displacements
 CUT_STARTS_S = (0.05, 0.20, 0.35)  # and latencies of the cut, where it is not logged: a wrong one holds the fit fast
 FINISHED = 2  # of the starts, the best of which are fitted to the end
+HOPEFUL = 2.0  # unless their sum of squares is more times the best one's
 # What the model itself may be wrong by (gas temperature, efficiency, film), whatever the fit says: constant delay in
 # seconds, and shares of volume and lag; more where the throttle is time zero
 FLOORS = {"throttle": (0.010, 0.12, 0.14)}
@@ -93,7 +94,8 @@ def best(problem: fit.Fit, cut_known: bool) -> np.ndarray:
             start[fit.VOLUME], start[fit.CUT_LATENCY] = np.log(share), latency_s
             begun.append(problem.solve(start, fit.FIRST_ITERATIONS))
     begun.sort(key=lambda one: one[1])
-    return min((problem.solve(p) for p, _ in begun[:FINISHED]), key=lambda one: one[1])[0]
+    hopeful = [p for p, cost in begun[:FINISHED] if cost <= HOPEFUL * begun[0][1]]
+    return min((problem.solve(p) for p in hopeful), key=lambda one: one[1])[0]
 
 
 def describe(problem: fit.Fit, p: np.ndarray, given: events.Inputs, fallback: Transport) -> tuple[Transport, str]:
