@@ -2,7 +2,7 @@
 
 import errnos
 import memory
-from acquire import button, health, marks, rows
+from acquire import button, expected, health, marks, rows
 from shared_math import speed, ticks
 from store import card, complete, copier, recorder, setup_text, writer
 
@@ -33,7 +33,9 @@ class Logger:
             if not board.powered():
                 board.end()
                 return
-            self.recorder = self.sampler = self.marks = self.health = None  # a board that can't reset itself needs the room
+            self.recorder = self.sampler = self.marks = self.health = (
+                None  # a board that can't reset itself needs the room
+            )
             board.restart()
 
     def start(self):
@@ -50,6 +52,7 @@ class Logger:
         self.marks = marks.Marks(self.button, rate_hz, plan.throttle, plan.first("count"))
         self.button.tail = self.button.head
         self.health = health.Health(plan.supply)
+        self.expected = expected.Expected(plan.expected)
         self.sampler = rows.sampler(queue, period_us, parts, self.marks, self.lamp, board.ticks_us, self.health)
         place = self.open_card()
         out = writer.DriveWriter(place, setup, waiting)
@@ -103,7 +106,7 @@ class Logger:
         """The main loop: nothing here may be needed for a row to be taken in time."""
         board = self.board
         health_ = self.health
-        retry_row = 0
+        retry_row = look_row = 0
         sampler = self.sampler
         queue = sampler.queue
         rate_hz = self.plan.config["rate_hz"]
@@ -120,6 +123,10 @@ class Logger:
                 retry_row = sampler.row + _RETRY_S * rate_hz
                 self.revive()
             board.loop()
+            if sampler.row >= look_row:
+                look_row = sampler.row + rate_hz
+                if self.expected.look(queue):
+                    board.trouble = "reference_off"
             if board.trouble and not self.lamp.fault:
                 self.lamp.fault = self.plan.number_of[board.trouble]
             self.panel.turn()

@@ -6,11 +6,11 @@ class Plan:
 
     words: fault number -> sentence for a screen, None without one. table: the columns as in the setup. throttle:
     (column + 1, counts below which it is closed) or None. supply: (column + 1, counts of a dip, counts from which it is
-    over) or None. frame: the screen or None. live: panel.live.Live or None. watch: LeanWatch or None. warns: whether
-    lamp and buzzer tell what it finds.
+    over) or None. expected: (column + 1, lowest, highest counts) of each channel with `expect`. frame: the screen or
+    None. live: panel.live.Live or None. watch: LeanWatch or None. warns: whether lamp and buzzer tell what it finds.
     """
 
-    def __init__(self, given, table, throttle, supply, frame, live, watch):
+    def __init__(self, given, table, throttle, supply, expected, frame, live, watch):
         """given: what settings.read gave."""
         config, text, faults, number_of, words = given
         self.config = config
@@ -21,6 +21,7 @@ class Plan:
         self.table = table
         self.throttle = throttle
         self.supply = supply
+        self.expected = expected
         self.frame = frame
         self.live = live
         self.watch = watch

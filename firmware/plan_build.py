@@ -20,13 +20,14 @@ def make(board):
     table = channels.columns(config, board.converter)
     throttle = _throttle(config, table)
     supply = _supply(channels.supply_of(config), table)
+    expected = _expected(config, table)
     frame = board.screen() if words is not None else None
     live = watch = None
     if frame is not None or config["lean_warning"] is not False:
         live, watch = _live(config, table, throttle)
     settings.forget(_HEAVY)
     settings.forget(("plan_build", "settings"), "")
-    return Plan(given, table, throttle, supply, frame, live, watch)
+    return Plan(given, table, throttle, supply, expected, frame, live, watch)
 
 
 def _live(config, table, throttle):
@@ -63,6 +64,15 @@ def _throttle(config, table):
                 return None
             return _at(table, "throttle") + 1, int(_counts(table, channel, _CLOSED_PCT))
     return None
+
+
+def _expected(config, table):
+    out = []
+    for channel in config["channels"]:
+        if "expect" in channel:
+            low, high = sorted([int(_counts(table, channel, value)) for value in channel["expect"]])
+            out.append((_at(table, channel["name"]) + 1, low, high))
+    return out
 
 
 def _supply(channel, table):

@@ -28,6 +28,7 @@ _LATER = (
     "rows_lost",
     "converter_silent",
     "input_missing",
+    "reference_off",
 )
 
 

@@ -107,6 +107,9 @@ def _check_kind(checker, channel, where):
             _check_points(checker, channel, where, "volts")
         if kind == "frequency":
             _check_points(checker, channel, where, "hz")
+        expected = checker.good(channel, "expect", schema.KINDS[kind]["expect"]) if kind == "linear" else None
+        if expected and direction(expected) != 1:
+            checker.bad("range_order", where + ": expect")
         if kind == "linear" and isinstance(channel.get("volts"), list) and len(channel["volts"]) > 2:
             checker.bad("linear_points", where + ": volts", str(len(channel["volts"])))
         if kind == "lambda":

@@ -55,6 +55,7 @@ MEANING = {
     "accuracy": "plus or minus, in the unit of values",
     "tau_ms": "the sensor's own lag in milliseconds",
     "channel": "the name of the channel that decides",
+    "expect": "of a channel that measures something known: [lower, higher], and outside it the logger shows a fault",
     "is": "a number, a range [lower, higher] or the name of a state",
     "polarity": "which edge or level counts",
     "margin": "how far lambda may stand above target before it is a warning, such as 0.05",

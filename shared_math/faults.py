@@ -89,6 +89,12 @@ FAULTS = {
         "it was written for another board, or the wiring table lacks a line",
         "use an input of this board's wiring table; the channel reads 0 until then",
     ),
+    "reference_off": (
+        46,
+        "A channel that measures something known reads another value",
+        "the converter's reference has moved, the supply is too low, or that channel's wire is loose",
+        "measure that voltage; until it reads as expected, every analog channel is in doubt",
+    ),
     "supply_low": (
         43,
         "The logger's own supply dipped",

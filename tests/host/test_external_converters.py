@@ -108,3 +108,16 @@ def test_a_value_held_for_more_than_a_second_is_none():
     setup = Setup(columns, 10000, {"channels": [channel]}, None, "", "", [])
     raw = {"row": np.arange(4), "oil": np.full(4, 2500), "oil.held": np.array([0, 999, 1000, 4095])}
     assert np.allclose(values.value(setup, channel, raw), [2.5, 2.5, np.nan, np.nan], equal_nan=True)
+
+
+def test_a_known_voltage_that_reads_wrong_lights_the_fault(tmp_path):
+    """2.5 V of a reference, expected within 20 mV; from 2 s on it reads 60 mV low."""
+    reference = linear("reference", "x6", 3.3) | {"expect": [2.48, 2.52]}
+    (tmp_path / "logger.json").write_text(json.dumps({"version": 1, "rate_hz": 100, "channels": [reference]}))
+    lines = [f"{at:.2f},{2.5 if at < 2 else 2.44}" for at in np.arange(0, 6, 0.01)]
+    (tmp_path / "volts.csv").write_text("\n".join(["t_s,reference", *lines]) + "\n")
+    dry_run(tmp_path / "logger.json", tmp_path / "volts.csv", None, None, tmp_path / "card")
+    raw = ringpull.read(tmp_path / "card").sessions[0].raw()
+    lamp = np.asarray(raw["lamp"])
+    assert np.all(lamp[:200] == 1)
+    assert np.all(lamp[420:] == 64 + 46)  # FORMAT.md: 64 + n shows fault n

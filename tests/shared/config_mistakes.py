@@ -164,6 +164,8 @@ MISTAKES = (
     ("when_alone", ("target",), {"lambda": 0.85, "when": {"channel": "high_boost", "is": 1}}),
     ("state_unknown", ("target", 0, "when", "is"), "warm"),
     ("range_order", ("target", 0, "when", "is"), [3, 2]),
+    ("range_order", ch(SINGLE, "expect"), [2.52, 2.48]),
+    ("key_of_other_kind", ch(LAMBDA, "expect"), [0.9, 1.1]),
 )
 
 
