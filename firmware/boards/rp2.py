@@ -1,5 +1,6 @@
 """The RP2040: hard timer, edges stamped by PIO, inputs converted and averaged through DMA. Pins are in wiring.py."""
 
+import sys
 import time
 from array import array
 
@@ -24,7 +25,8 @@ class Rp2Board(generic.GenericBoard):
         self.inputs = []  # (function that reads, input of the converter)
         super().__init__()
         pwm = self.pins["supply_pwm"]
-        if pwm is not None:
+        wireless = "Pico W" in sys.implementation._machine  # pyright: ignore[reportAttributeAccessIssue]
+        if pwm is not None and not wireless:  # with radio, that pin feeds the radio
             machine.Pin(pwm, machine.Pin.OUT, value=1)  # a steady switching rate: less noise on the 3.3 V
 
     ticks_us = staticmethod(time.ticks_us)  # this port's wrap at 2^30
