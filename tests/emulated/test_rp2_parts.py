@@ -1,0 +1,99 @@
+"""PIO, DMA and the converter of the emulated RP2040 while its flash is erased: each edge counted, at its exact time.
+
+Runs where RINGPULL_UF2 names a MicroPython image of the board RPI_PICO.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+IMAGE = os.environ.get("RINGPULL_UF2")
+pytestmark = pytest.mark.skipif(not IMAGE, reason="RINGPULL_UF2 names no MicroPython image (board RPI_PICO)")
+
+HERE = Path(__file__).parent
+FIRST_S = 0.2
+PERIOD_S = 1 / 4000
+HIGH_S = 40e-6
+COUNTS = (100, 1000, 2500, 4095)
+
+
+def square():
+    """A line that rises every 250 us from 0.2 s on, for 40 us each."""
+    n = 0
+    while True:
+        yield FIRST_S + n * PERIOD_S, 15, True
+        yield FIRST_S + n * PERIOD_S + HIGH_S, 15, False
+        n += 1
+
+
+@pytest.fixture(scope="module")
+def said(tmp_path_factory):
+    """name -> everything the probe said under it."""
+    import board_files
+    import chip
+
+    folder = tmp_path_factory.mktemp("rp2")
+    wanted = ("drivers/", "shared_math/")
+    files = {name: data for name, data in board_files.compiled("armv6m", folder).items() if name.startswith(wanted)}
+    files |= {"boot.py": board_files.BOOT, "main.py": (HERE / "rp2_probe.py").read_bytes()}
+    board = chip.Chip(Path(str(IMAGE)), files, lambda channel, _now_s: COUNTS[channel], square())
+    assert board.run(6.0, "END\r\n", wall_s=600), board.said.decode(errors="replace")[-500:]
+    out: dict[str, list] = {}
+    for line in board.said.decode().splitlines():
+        if line.startswith("["):
+            name, value = json.loads(line)
+            out.setdefault(name, []).append(value)
+    return out
+
+
+@pytest.fixture(scope="module")
+def rows(said):
+    return np.array(said["row"])
+
+
+def test_programs_are_the_words_that_the_pio_tests_run(said):
+    text = (HERE.parent / "pio" / "test_pio_edges.py").read_text()
+    known = [json.loads(words) for words in re.findall(r'\("(?:rising|falling)", (\[[\d, ]+\])', text)]
+    loops = [int(number) for number in re.findall(r'\("(?:rising|falling)", \[[\d, ]+\], (\d+)\)', text)]
+    assert known == said["words"][0] and loops == said["loops"][0]
+
+
+def test_interrupts_were_blinded_and_no_edge_was_lost(rows):
+    """A sector's erase takes 45 ms, for which no row can be taken; the counts go on over it."""
+    at_us = rows[:, 0]
+    assert np.sort(np.diff(at_us))[-2:].min() > 40_000
+    for column, delay_s in ((1, 0.0), (4, HIGH_S)):
+        true = np.floor((at_us * 1e-6 - FIRST_S - delay_s) / PERIOD_S) + 1
+        assert np.all(rows[:, column] == np.maximum(true, 0))
+
+
+def test_ages_are_exact_to_a_microsecond(rows):
+    at_us = rows[:, 0]
+    seen = rows[:, 1] > 0
+    age_us = (at_us * 1e-6 - FIRST_S) % PERIOD_S * 1e6
+    off = (rows[seen, 2] - age_us[seen] + 125) % 250 - 125
+    assert np.abs(off - np.median(off)).max() <= 1.01 and abs(np.median(off)) <= 1
+    assert not rows[:, 3].any() and not rows[:, 6].any()
+
+
+def test_means_stay_on_their_inputs_while_the_counter_runs_out_again_and_again(rows):
+    expected = [2 * counts + 1 for counts in COUNTS[:3]] + [8191]  # of 13 bits; the top of the range stays the top
+    assert np.all(rows[5:, 7:11] == expected)
+
+
+def test_row_path_allocates_nothing(said):
+    used, counting = said["allocated"][0]
+    assert used == counting == 0
+
+
+def test_cost_of_a_row(said):
+    """Four inputs averaged and one tach walked; the clock's own reading is in both."""
+    means_us, walk_us, clock_us = said["cost_us"][0]
+    print(f"means {means_us} us, tach {walk_us} us, of which the clock {clock_us} us")
+    assert means_us < 100 and walk_us < 100
