@@ -94,24 +94,25 @@ class Sampler:
         grid = self.grid
         self.row = row + 1
         self.grid = (grid - _MASK + period - 1) & _MASK  # a plain sum would pass 2^30 and allocate on boards
-        marks = self.marks
-        if self.news[0]:
-            marks.step(row, grid)
         queue = self.queue
         head = queue.head
         mask = queue.mask
-        if (head - queue.tail) & _MASK > mask:
-            self.lost += 1
-            return
         cells = queue.cells
         at = (head & mask) * queue.stride
-        cells[at] = row
-        for column, read in self.reads:
-            cells[at + column] = read()
-        for column, tach in self.tachs:
-            if not tach.put(cells, at + column, grid):
-                self.lost += 1
-                return
+        whole = (head - queue.tail) & _MASK <= mask
+        if whole:  # sampling first: what follows takes longer or shorter
+            cells[at] = row
+            for column, read in self.reads:
+                cells[at + column] = read()
+            for column, tach in self.tachs:
+                if not tach.put(cells, at + column, grid):
+                    whole = False
+        marks = self.marks
+        if self.news[0]:
+            marks.step(row, grid)
+        if not whole:
+            self.lost += 1
+            return
         self.health.put(cells, at, at + self.at_health)
         end = at + self.at_mark
         cells[end] = marks.mark

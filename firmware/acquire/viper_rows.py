@@ -96,31 +96,33 @@ class ViperSampler(rows.Sampler):
                 return
         if late > s[_LATE_MAX_US]:
             s[_LATE_MAX_US] = late
-        news = ptr32(self.news)
-        if news[0]:
-            self.step()
         grid = s[_GRID]
         row = s[_ROW]
-        s[_ROW] = row + 1
-        s[_GRID] = (grid + s[_PERIOD]) & 0x3FFFFFFF
         queue = self.queue
         head = int(queue.head)
-        if ((head - int(queue.tail)) & 0x3FFFFFFF) > s[_QUEUE_MASK]:
-            s[_LOST] += 1
-            return
         room = self.cells
         cells = ptr32(room)
         at = (head & s[_QUEUE_MASK]) * s[_STRIDE]
-        cells[at] = row
-        where = ptr32(self.where)
-        n = 0
-        for read in self.sources:
-            cells[at + where[n]] = int(read())
-            n += 1
-        for one in self.tachs:
-            if not bool(one[1].put(room, at + int(one[0]), grid)):
-                s[_LOST] += 1
-                return
+        whole = 0
+        if ((head - int(queue.tail)) & 0x3FFFFFFF) <= s[_QUEUE_MASK]:
+            whole = 1
+            cells[at] = row
+            where = ptr32(self.where)
+            n = 0
+            for read in self.sources:
+                cells[at + where[n]] = int(read())
+                n += 1
+            for one in self.tachs:
+                if not bool(one[1].put(room, at + int(one[0]), grid)):
+                    whole = 0
+        news = ptr32(self.news)
+        if news[0]:
+            self.step()
+        s[_ROW] = row + 1
+        s[_GRID] = (grid + s[_PERIOD]) & 0x3FFFFFFF
+        if whole == 0:
+            s[_LOST] += 1
+            return
         to = at + s[_AT_HEALTH]
         health = self.health
         if s[_SUPPLY]:
