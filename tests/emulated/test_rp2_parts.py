@@ -68,9 +68,11 @@ def test_interrupts_were_blinded_and_no_edge_was_lost(rows):
     """A sector's erase takes 45 ms, for which no row can be taken; the counts go on over it."""
     at_us = rows[:, 0]
     assert np.sort(np.diff(at_us))[-2:].min() > 40_000
-    for column, delay_s in ((1, 0.0), (4, HIGH_S)):
-        true = np.floor((at_us * 1e-6 - FIRST_S - delay_s) / PERIOD_S) + 1
-        assert np.all(rows[:, column] == np.maximum(true, 0))
+    for column, delay_us in ((1, 0), (4, round(HIGH_S * 1e6))):
+        since_us = at_us - round(FIRST_S * 1e6) - delay_us
+        true = np.maximum(since_us // round(PERIOD_S * 1e6) + 1, 0)
+        clear = (since_us + 2) % round(PERIOD_S * 1e6) > 4  # a row at the very microsecond of an edge may see it or not
+        assert np.all(np.abs(rows[:, column] - true) <= ~clear) and clear.sum() > 100
 
 
 def test_ages_are_exact_to_a_microsecond(rows):
