@@ -4,7 +4,7 @@ import errnos
 import memory
 from acquire import button, expected, health, marks, rows
 from shared_math import speed, ticks
-from store import card, complete, copier, recorder, setup_text, writer
+from store import card, copier, recorder, writer
 
 _LAMP_HZ = 20  # with fewer rows a second the loop turns without them: the lamp's flashes last a quarter of one
 _RETRY_S = 2  # between attempts to get a dead card back
@@ -46,7 +46,7 @@ class Logger:
         rate_hz = plan.config["rate_hz"]
         period_us = 1000000 // rate_hz
         bits = [column["b"] for column in table]
-        setup = setup_text.build(board.name, board.utc(), period_us, table, plan.faults, plan.text)
+        setup = self._setup_text(period_us)
         queue, waiting, pack = memory.arrays(bits, rate_hz)
         parts = self._sources(plan.config, table)
         self.marks = marks.Marks(self.button, rate_hz, plan.throttle, plan.first("count"))
@@ -54,9 +54,7 @@ class Logger:
         self.health = health.Health(plan.supply)
         self.expected = expected.Expected(plan.expected)
         self.sampler = rows.sampler(queue, period_us, parts, self.marks, self.lamp, board.ticks_us, self.health)
-        place = self.open_card()
-        out = writer.DriveWriter(place, setup, waiting)
-        copies = copier.PullCopier(out, place, rate_hz)
+        out, copies = self._files(setup, waiting)
         self.recorder = recorder.Recorder(queue, pack, rate_hz, out, copies, self.sampler)
         self.recorder.begin()
         self.lamp.fault = plan.faults[0] if plan.faults else 0
@@ -64,6 +62,17 @@ class Logger:
         memory.settle()
         self.health.look_at_heap()
         self.sampler.start(board.start_timer(period_us, self.sampler.take))
+
+    def _setup_text(self, period_us):
+        from store import setup_text
+
+        plan = self.plan
+        return setup_text.build(self.board.name, self.board.utc(), period_us, plan.table, plan.faults, plan.text)
+
+    def _files(self, setup, waiting):
+        place = self.open_card()
+        out = writer.DriveWriter(place, setup, waiting)
+        return out, copier.PullCopier(out, place, self.plan.config["rate_hz"])
 
     def open_card(self):
         """Both rings, ready to go on; waits with a fault on the lamp while the card can't be used."""
@@ -87,6 +96,8 @@ class Logger:
         place = self._card()
         place.open()
         if not place.made_new:
+            from store import complete
+
             complete.Completer(place).run()
         return place
 

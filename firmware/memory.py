@@ -2,6 +2,7 @@
 they are made, one after the other. The modules they come from are the largest, so they are loaded before."""
 
 import gc
+import sys
 
 from acquire import rows
 from shared_math import layout
@@ -12,6 +13,7 @@ _QUEUE_LEAST = 32
 _OPEN_BLOCK_BYTES = 8192  # the open block's rows at most: with many columns a quiet block closes early
 _MOST_HELD = 32768  # modules need room too while they load
 
+_OPENING = ("complete", "fatmap", "recover", "setup_text", "viper_fatmap")  # of store: needed to open a card alone
 _SMALLEST = 32  # bytes of a tuple of one, at most
 _LONG_RUN = 64  # tuples side by side: the large free piece has begun
 
@@ -62,11 +64,15 @@ def _as_large_as_fits(make, size):
 
 
 def settle():
-    """Recording begins: memory is looked through only when it is full, not every 4 kB, and has no small holes left.
+    """Recording begins: modules that opened the card are given back (a card that comes back loads them again); memory is
+    looked through only when it is full, not every 4 kB, and has no small holes left.
 
     Where the port keeps the local variables of a Python function on the heap, each call looks for the first hole that is
     large enough: with small ones below the large arrays it walks past these every time, some 300 us on an RP2040.
     """
+    for name in _OPENING:
+        if sys.modules.pop("store." + name, None) is not None:
+            delattr(sys.modules["store"], name)
     gc.collect()
     gc.threshold(-1)
     plug = None

@@ -11,7 +11,7 @@ from acquire import tach
 from boards import config_file, wiring
 from drivers import sdcard
 from shared_math import layout, ticks
-from store import fatfile, segments
+from store import fatfile
 
 _SLOW_HZ = 400000
 _FAST_HZ = 24000000
@@ -90,6 +90,8 @@ class GenericBoard:
     def medium(self):
         """Where the rings are kept."""
         if self.card is None:
+            from store import segments
+
             return segments.SegmentCard(self.card_folder)
         return fatfile.FatCard(self.card_folder, self.card)
 

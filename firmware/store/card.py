@@ -3,7 +3,6 @@
 import os
 
 from shared_math import layout, ticks
-from store import recover
 
 _LAST_SEQUENCE = 0xFFFFFFFF
 _LEAST_SLOTS = 64  # a file with fewer was clipped by something: it is put aside
@@ -26,12 +25,20 @@ class Card:
 
     def open(self):
         """Open or make the rings and find where to go on. OSError from the medium comes through."""
+        from store import recover  # given back while recording, see memory.settle
+
+        self._newest = recover.newest
+        self._none = recover.Newest
+        self._open()
+        del self._newest, self._none
+
+    def _open(self):
         block = bytearray(layout.SLOT)
         if not self.medium.exists("drive"):
             self._new_ring(block)
             return
         self.drive = self.medium.open("drive", self.drive_slots)
-        self.last = recover.newest(self.drive.for_search(), block)
+        self.last = self._newest(self.drive.for_search(), block)
         if self.last.slot < 0:
             if self.last.newer_version:
                 self.medium.keep("drive")
@@ -43,10 +50,10 @@ class Card:
 
     def _find_pulls(self, block):
         """Open pulls.rpl; one that is not of the drive's ring is kept under another name, never overwritten."""
-        self.last_pull = recover.Newest()
+        self.last_pull = self._none()
         if self.medium.exists("pulls"):
             self.pulls = self.medium.open("pulls", self.pulls_slots)
-            self.last_pull = recover.newest(self.pulls.for_search(), block, self.ring_id, True)
+            self.last_pull = self._newest(self.pulls.for_search(), block, self.ring_id, True)
         if self.last_pull.slot < 0:
             self._keep_pulls(block)
             self.pulls = self._birth("pulls", self.pulls_slots, layout.PULLS_FILE, _LAST_SEQUENCE)
@@ -55,7 +62,7 @@ class Card:
     def _keep_pulls(self, block):
         """Rename a pulls.rpl that holds rows of another ring, or of a newer version."""
         if self.medium.exists("pulls"):
-            held = recover.newest(self.medium.open("pulls", self.pulls_slots).for_search(), block, None, True)
+            held = self._newest(self.medium.open("pulls", self.pulls_slots).for_search(), block, None, True)
             if held.first_row >= 0 or held.newer_version:
                 self.medium.keep("pulls")
 
@@ -88,8 +95,8 @@ class Card:
     def _new_ring(self, block):
         self.made_new = True
         self.ring_id = self.random(4)
-        self.last = recover.Newest()
-        self.last_pull = recover.Newest()
+        self.last = self._none()
+        self.last_pull = self._none()
         self._keep_pulls(block)
         self.pulls = self._birth("pulls", self.pulls_slots, layout.PULLS_FILE, _LAST_SEQUENCE)
         self.drive = self._birth("drive", self.drive_slots, layout.DRIVE_FILE, 0)

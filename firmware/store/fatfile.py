@@ -7,7 +7,6 @@ import os
 
 import errnos
 from shared_math import layout
-from store import fatmap
 
 
 class FatCard:
@@ -113,6 +112,8 @@ class FatFile:
         name = self.path.split("/")[-1].upper().split(".")
         if self.device is None or len(name[0]) > 8:
             return self
+        from store import fatmap  # given back while recording, see memory.settle
+
         try:
             return fatmap.FatMap(self.device, ("%-8s%-3s" % (name[0], name[1])).encode(), self.slots)
         except fatmap.NoMap:
