@@ -167,3 +167,18 @@ def test_axe_finds_nothing(view, card, scheme):
 def test_narrow_screens_do_not_scroll_sideways(view, card, width):
     with view(card, viewport={"width": width, "height": 800}) as page:
         assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def test_against_speed_every_row_of_the_pulls(view, card):
+    with view(card) as page:
+        page.evaluate("document.getElementById('limited').textContent = 'stale'")
+        page.select_option("#axis", "speed")
+        until(page, "traces.state.mode === 'speed' && traces.state.shown.rows > 4000")
+        assert page.locator("#limited").inner_text() == ""
+        assert page.evaluate("traces.state.shown.runs.length") >= 3
+
+
+def test_closing_the_server_ends_the_reader(card):
+    with serving(card) as server:
+        process = server.shelf[0]._process
+    assert process.poll() is not None

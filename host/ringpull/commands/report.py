@@ -29,10 +29,12 @@ def run(args: argparse.Namespace) -> int:
 
     import ringpull
     from ringpull.analysis.answer import answer
+    from ringpull.memory import keep_freed
     from ringpull.report import write_report
     from ringpull.report.data import Packing
     from ringpull.terminal import progress
 
+    keep_freed()
     with progress("report") as show:
         drive = ringpull.read(args.source, progress=lambda done: show(0.4 * done))
         set_target(args, drive)

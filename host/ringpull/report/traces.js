@@ -4,6 +4,7 @@ const traces = (() => {
   const HEIGHT = 118;
   const LAST_HEIGHT = 168;
   const REST_MS = 60;
+  const MOST_ASKED = 200000; // rows, of a drive that is read a window at a time
   const AXIS = 58;
   const SIDE = 12;
   const PAPER = 688; // px: what is left of an A4 page's width between the margins
@@ -61,12 +62,30 @@ const traces = (() => {
   const speedColumn = () => state.session.columns.findIndex((one) => one.role === "speed");
   const here = () => spans.filter((span) => span.session === state.session.id);
 
-  /* Spans of time whose samples are drawn against speed. */
+  /* Spans of time whose samples are drawn against speed: pulls, or everything. Where samples have to be asked for, only
+     so many. */
   function windows() {
     const pulls = here().filter((span) => span.kind === "pull" && (state.pull === null || span.number === state.pull));
-    if (pulls.length) return pulls;
     const [start_s, end_s] = samples.range(state.session);
-    return [{ start_s, end_s }];
+    const chosen = pulls.length ? pulls : [{ start_s, end_s }];
+    if (!state.session.ask) return chosen;
+    let room = MOST_ASKED * state.session.period_s;
+    const out = [];
+    for (const span of chosen) {
+      const size = Math.min(span.end_s - span.start_s, room);
+      if (size > 0) out.push({ ...span, end_s: span.start_s + size });
+      room -= size;
+    }
+    return out;
+  }
+
+  /* Say what is left out of a drawing against speed. */
+  function tellLimit() {
+    const note = document.getElementById("limited");
+    if (!note) return;
+    const [shown, pulls] = [windows(), here().filter((span) => span.kind === "pull").length];
+    const cut = state.mode === "speed" && state.pull === null && (pulls ? shown.length < pulls : true);
+    note.textContent = cut ? (pulls ? `the first ${shown.length} of ${pulls} pulls` : `the first ${Math.round(shown[0].end_s - shown[0].start_s)} s`) : "";
   }
 
   function draw(panel, u) {
@@ -348,6 +367,7 @@ const traces = (() => {
     }
     if (stay && mode === state.mode) return show(state.start, state.end);
     state.mode = mode;
+    tellLimit();
     everything();
   }
 

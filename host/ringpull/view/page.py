@@ -22,7 +22,7 @@ def page(shelf: list[Shelved]) -> str:
     drive = '<label>drive <select id="drive"></select></label>'
     more = (
         '<label>lay over it, start on start <select id="over"></select></label>'
-        '<button type="button" id="export">export what is shown (CSV)</button>'
+        '<button type="button" id="export">export what is shown (CSV)</button><span id="limited" role="status"></span>'
     )
     beside = (
         '<section aria-labelledby="remarks-title"><h2 id="remarks-title">Remarks</h2><form id="keep" class="tools">'

@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 
 from ringpull.errors import RingpullError
+from ringpull.memory import keep_freed
 from ringpull.view.pyramid import base_of, grouped
 from ringpull.view.rows import as_stretch
 
@@ -82,6 +83,7 @@ def buckets(session, names: list[str]) -> Iterator[tuple[int, np.ndarray, np.nda
 def main() -> int:
     if hasattr(os, "nice"):
         os.nice(5)
+    keep_freed()
     out = sys.stdout.buffer
 
     def say(message: Message) -> None:
