@@ -12,6 +12,7 @@ import stress
 from hardware.circuit import limits, netlist
 from hardware.circuit.blocks import BY_NAME
 from hardware.circuit.build import ROOT
+from ringpull.desk.dryrun import find_micropython
 
 pytestmark = spice.needs_ngspice
 
@@ -37,8 +38,6 @@ print(json.dumps([kept, tach.rejected]))
 
 def glitch_filter(edges_s: np.ndarray) -> tuple[np.ndarray, int]:
     """(times of the edges that the firmware takes, number refused), run by MicroPython."""
-    from ringpull.desk.dryrun import find_micropython
-
     channel = {"kind": "pulses", "per_rev": PER_REV, "max_rpm": MAX_RPM}
     job = json.dumps([[int(t * 1e6) for t in edges_s], channel])
     path = f"{ROOT / 'firmware'}:{ROOT}"
@@ -121,3 +120,51 @@ def test_open_collector_line():
     result = spice.transient(body, 41e-3, 25, 20e-6)
     kept, _ = glitch_filter(rising(result, "x.pin")[1:])
     assert 60 * (len(kept) - 1) / (kept[-1] - kept[0]) / PER_REV == pytest.approx(6000, rel=1e-3)
+
+
+WIDTHS = """
+import json, sys
+from acquire.pulse import Pulse
+from shared_math import speed, ticks
+changes, channel = json.loads(sys.stdin.read())
+meter = Pulse(speed.glitch_limit_us(channel))
+for tick, level in changes:
+    meter.change((level == 1) == (channel["polarity"] == "high"), tick & ticks.MASK)
+out = []
+for count in range(1, meter.count + 1):
+    out.append(meter.widths[count & 15])
+print(json.dumps([out, meter.width, meter.rejected]))
+"""
+
+
+@pytest.mark.parametrize("gate", GATES)
+def test_injector_line(gate):
+    """An injector's driver (common practice, no source): 0.4 V while it is open, the battery's 13.8 V otherwise, and 80 V
+    for half a millisecond when the current is cut. The logic line's block passes it on to the firmware's pulse meter."""
+    on_ms = [2.5, 1.6, 9.0, 2.2]
+    time, volts = [0.0], [13.8]
+    for n, on in enumerate(on_ms):
+        begin = 5e-3 + 20e-3 * n
+        end = begin + on / 1e3
+        time += [begin, begin + 2e-6, end, end + 3e-6, end + 0.5e-3, end + 0.55e-3]
+        volts += [13.8, 0.4, 0.6, 80.0, 78.0, 13.8]
+    body = netlist.lines(
+        BY_NAME["tach_logic"], "x", values={"JP1": "100meg"}, parameters={"U1A": GATES[gate], "U1B": GATES[gate]}
+    )
+    body += [*coil.source("x.in", np.array(time), np.array(volts)), "v5v 5v 0 5", "vrail 3v3 0 3.3"]
+    result = spice.transient(body, 85e-3, 25, 2e-6)
+    assert stress.overloads(result, BY_NAME["tach_logic"], "x", steady=True) == []
+    assert limits.GATE_V[0] < result["v(x.n)"].min() and result["v(x.n)"].max() < limits.GATE_V[1]
+    high = result["v(x.pin)"] > 1.65
+    at = np.flatnonzero(high[1:] != high[:-1]) + 1
+    changes = [[int(result["time"][k] * 1e6), int(high[k])] for k in at]
+    channel = {"kind": "pulse_width", "polarity": "low", "ringing_us": 200}
+    path = f"{ROOT / 'firmware'}:{ROOT}"
+    command = [find_micropython(), "-X", "heapsize=1m", "-c", WIDTHS]
+    job = json.dumps([changes, channel])
+    done = subprocess.run(command, input=job, capture_output=True, text=True, check=True, env={"MICROPYPATH": path})
+    whole, last, rejected = json.loads(done.stdout)
+    error_us = np.array([*whole, last]) - 1000 * np.array(on_ms)
+    # It is seen to close at once, and to open when the block's capacitor is empty: 5 to 20 us later
+    assert len(error_us) == len(on_ms) and -25 < error_us.min() and error_us.max() < 5 and np.ptp(error_us) < 4
+    assert rejected == 0

@@ -98,7 +98,12 @@ class Interview:
             plan = replace(plan, throttle_volts=(closed, opened))
         else:
             plan = replace(plan, throttle_volts=None)
-        self.tell("\nAn injector's on-time tells fuel cut exactly, and duty shows how much fuel is left to give.")
+        self.tell(
+            "\nAn injector's on-time tells fuel cut exactly, and duty shows how much fuel is left to give. Its line kicks far"
+        )
+        self.tell(
+            "above 12 V when it closes: never onto a bare pin, only through the tach block of hardware/README.md."
+        )
         if self.yes("Is an injector's driver wired to p1?", plan.injector > 0):
             openings = self.whole("How often does it open in a whole engine cycle?", 1, 16, plan.injector or 1)
             plan = replace(plan, injector=openings)
