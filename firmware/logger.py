@@ -61,7 +61,8 @@ class Logger:
         self.panel.begin(self)
         memory.settle()
         self.health.look_at_heap()
-        self.sampler.start(board.start_timer(period_us, self.sampler.take))
+        take = self.sampler.take  # pyright: ignore[reportAttributeAccessIssue]
+        self.sampler.start(board.start_timer(period_us, take))
 
     def _setup_text(self, period_us):
         from store import setup_text
