@@ -82,9 +82,10 @@ def of_power(drives: list, args):
             span = [(p.number, p.start_s, p.end_s)]
             found += wheel.power_passes(p.view.columns, span, speeds, car, p.view.turns, p.session)
         sides.append(found)
-    return wheel.in_watts(
-        compare.compare(*sides, speeds, sense="more power at the wheels", better_is=1, method_u=power.METHOD_U)
-    )
+    before, after = sides
+    words = "more power at the wheels"
+    found = compare.compare(before, after, speeds, sense=words, better_is=1, method_u=power.METHOD_U)
+    return wheel.in_watts(found)
 
 
 def numbers(chosen: str | None) -> set[int] | None:
