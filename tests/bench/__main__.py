@@ -1,6 +1,7 @@
 """`make bench`: a table of figures with what they were measured on. Rows come from every bench_*.py beside this file.
 
-A bench module has `rows()`, which yields (what, value, unit, remark); a remark tells the peer of the same run, if any.
+`python -m tests.bench answer` runs that one alone. A bench module has `rows()`, which yields (what, value, unit, remark);
+a remark tells the peer of the same run, if any. One with a path RESULTS has its table kept there.
 """
 
 from __future__ import annotations
@@ -48,15 +49,33 @@ def head() -> list[tuple[str, str]]:
     ]
 
 
+def keep(path: Path, about: list[tuple[str, str]], rows: list[tuple]) -> None:
+    """Write the table of a bench as Markdown."""
+    from datetime import date
+
+    lines = ["# Figures of a full run", "", f"Written by `python -m tests.bench`, {date.today()}.", ""]
+    lines += [f"- {name}: {value}" for name, value in about]
+    lines += ["", "| what | value | unit | remark |", "|---|---:|---|---|"]
+    lines += [f"| {what.strip()} | {value:.4g} | {unit} | {remark} |" for what, value, unit, remark in rows]
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
 def main() -> int:
     sys.path[:0] = [str(HERE), str(HERE.parent)]
-    for name, value in head():
+    about = head()
+    for name, value in about:
         print(f"{name:<12} {value}")
     print()
+    wanted = [f"bench_{name}" for name in sys.argv[1:]]
     for path in sorted(HERE.glob("bench_*.py")):
-        rows = importlib.import_module(path.stem).rows()
-        for what, value, unit, remark in rows:
-            print(f"{what:<34} {value:>10.4g} {unit:<14} {remark}", flush=True)
+        if wanted and path.stem not in wanted:
+            continue
+        module, kept = importlib.import_module(path.stem), []
+        for what, value, unit, remark in module.rows():
+            kept.append((what, value, unit, remark))
+            print(f"{what:<42} {value:>10.4g} {unit:<14} {remark}", flush=True)
+        if getattr(module, "RESULTS", None):
+            keep(module.RESULTS, about, kept)
     return 0
 
 

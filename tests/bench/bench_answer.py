@@ -1,6 +1,7 @@
 """What the analysis finds in random drives whose truth is known (tests/truth/drives.py).
 
-RINGPULL_DRIVES sets how many drives (500 unless set; the figures that are judged are for 500).
+RINGPULL_DRIVES sets how many drives (500 unless set; the figures that are judged are for 500, and those of the last run
+of 500 stand in ANSWER_RESULTS.md).
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from bench import random_power as rp
 from ringpull.analysis import compare
 
 DRIVES = int(os.environ.get("RINGPULL_DRIVES", "500"))
+RESULTS = Path(__file__).with_name("ANSWER_RESULTS.md") if DRIVES >= 500 else None
 PAIRS = max(DRIVES // 3, 10)
 MAPS = max(DRIVES * 2 // 5, 10)  # drives at each spread between pulls, of 13 judged cells each
 
