@@ -26,6 +26,7 @@ def make(board):
     if frame is not None or config["lean_warning"] is not False:
         live, watch = _live(config, table, throttle)
     settings.forget(_HEAVY)
+    settings.forget(("wiring",), "boards")
     settings.forget(("plan_build", "settings"), "")
     return Plan(given, table, throttle, supply, expected, frame, live, watch)
 

@@ -2,45 +2,51 @@
 
 import machine
 
-from drivers import ads1115, mcp33
-from shared_math import converters, ticks
+from shared_math import ticks
 from shared_math.compat import const
 
 _LOOK_US = const(10000000)  # an input that reads 0 for so long may be one where nothing answers
 
 
 class Fitted:
-    """fitted: letter -> part. pins: the wiring table's. i2c: function that gives the bus. ticks_us: the board's clock."""
+    """config: whole. pins: the wiring table's. i2c: function that gives the bus. ticks_us: the board's clock."""
 
-    def __init__(self, fitted, pins, i2c, ticks_us):
-        self.fitted = fitted
+    def __init__(self, config, pins, i2c, ticks_us):
+        from shared_math import converters  # the memory of it is given back before the recording begins
+
         self.pins = pins
         self.i2c = i2c
         self.ticks_us = ticks_us
+        self.parts = config["converters"]
         self.spi = None
         self.chips = {}
-        self.slow = []
+        self.slow = []  # those chips that are read in the main loop
         self.held = {}
-        self.order = {}  # input -> its turn in a row
         self.looked = ticks_us()
+        self.places = {}  # input -> letter, plus, minus
+        self.specs = {}  # input -> bits, volts from the lowest to the highest count, skew in microseconds
+        self.row_us = 0  # what a row's readings take, of all inputs that are measured for it
+        for channel in config["channels"]:
+            name = channel["input"]
+            if name[0] in converters.LETTERS:
+                part = self.parts[name[0]]
+                self.places[name] = converters.parse(name)
+                scale = converters.scale(part, pins["converters"][name[0]]["reference_v"])
+                if converters.slow(part):
+                    self.specs[name] = scale + (0,)
+                else:
+                    from drivers import mcp33
+
+                    self.specs[name] = scale + (self.row_us,)
+                    self.row_us += mcp33.READ_US
 
     def converter(self, name):
         """(bits, volts from the lowest to the highest count, skew in microseconds) of an input."""
-        part = self.fitted[name[0]]
-        bits, span_v = converters.scale(part, self.pins["converters"][name[0]]["reference_v"])
-        if converters.slow(part):
-            return bits, span_v, 0
-        self.order.setdefault(name, len(self.order))
-        return bits, span_v, self.order[name] * mcp33.READ_US
-
-    def row_us(self, config):
-        """Microseconds that a row's readings take, of all inputs that are measured for it."""
-        names = [one["input"] for one in config["channels"] if one["input"][0] in converters.LETTERS]
-        return mcp33.READ_US * len([name for name in names if not converters.slow(self.fitted[name[0]])])
+        return self.specs[name]
 
     def reader(self, name):
         """A function without arguments that gives the input's counts: measured now, or the last that was held."""
-        letter, plus, minus = converters.parse(name)  # pyright: ignore[reportGeneralTypeIssues]
+        letter, plus, minus = self.places[name]
         chip = self._chip(letter)
         if chip not in self.slow:
             return chip.reader(plus, minus)
@@ -53,12 +59,16 @@ class Fitted:
 
     def _chip(self, letter):
         if letter not in self.chips:
-            part = self.fitted[letter]
+            part = self.parts[letter]
             place = self.pins["converters"][letter]
-            if converters.slow(part):
+            if part == "ads1115":
+                from drivers import ads1115
+
                 self.chips[letter] = ads1115.Ads1115(self.i2c(), place["address"], self.ticks_us)
                 self.slow.append(self.chips[letter])
             else:
+                from drivers import mcp33
+
                 if self.spi is None:
                     self.spi = mcp33.bus(self.pins["converter_spi"])
                 kind = mcp33.Mcp3304 if part == "mcp3304" else mcp33.Mcp3208

@@ -8,7 +8,7 @@ import machine
 import vfs
 
 from acquire import tach
-from boards import config_file, wiring
+from boards import config_file
 from drivers import sdcard
 from shared_math import layout, ticks
 from store import fatfile
@@ -37,6 +37,8 @@ class GenericBoard:
     pulls_slots = _PULLS_SLOTS
 
     def __init__(self):
+        from boards import wiring  # the memory of it is given back before the recording begins
+
         self.pins = wiring.for_port(sys.platform)
         self.lamp_pin = machine.Pin(self.pins["lamp"], machine.Pin.OUT, value=0)
         self.timer = None
@@ -132,7 +134,7 @@ class GenericBoard:
         if [one for one in config["channels"] if one["input"][0] in "xy"]:
             from boards.fitted import Fitted
 
-            self.fitted = Fitted(config["converters"], self.pins, self.i2c, self.ticks_us)
+            self.fitted = Fitted(config, self.pins, self.i2c, self.ticks_us)
 
     def converter(self, name):
         """(bits, volts from the lowest to the highest count, skew in microseconds) of an analog input."""

@@ -10,7 +10,7 @@ from boards import generic
 from drivers import dma_ring, pio_edges, rp2_adc, viper_edges
 from shared_math.compat import const
 
-_EDGE_RING_BITS = const(12)  # 1024 stamps: 45 ms of blinded interrupts at 20,000 edges a second
+_EDGE_RING_BITS = const(11)  # 512 stamps: 45 ms of blinded interrupts at 11,000 edges a second
 _WORD = const(2)
 
 
@@ -35,7 +35,7 @@ class Rp2Board(generic.GenericBoard):
         """The configuration in force, before any input is asked for."""
         super().configure(config)
         self.analog = rp2_adc.Converter(config["rate_hz"])
-        self.before_us = self.fitted.row_us(config) if self.fitted else 0  # external converters are read first
+        self.before_us = self.fitted.row_us if self.fitted else 0  # external converters are read first
 
     def own_converter(self, name):
         """(bits, volts, skew in microseconds, volts it may be off by) of an input of the board's own converter."""

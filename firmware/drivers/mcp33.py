@@ -23,6 +23,7 @@ class Converter:
 
     def __init__(self, spi, cs):
         self.exchange = spi.write_readinto
+        self.answer = bytearray(3)
         self.cs = cs
         self.absent = False  # a null bit was missing
         self.alive = False  # a reading other than 0 came
@@ -43,7 +44,7 @@ class Mcp3208(Converter):
         exchange = self.exchange
         cs = self.cs
         ask = bytes([0x06 | plus >> 2, (plus & 3) << 6, 0])
-        answer = bytearray(3)
+        answer = self.answer
 
         def read():
             cs(0)
@@ -74,7 +75,7 @@ class Mcp3304(Converter):
         single = 8 if minus is None else 0
         code = single | plus  # of a difference, the number of its positive input names the pair
         ask = bytes([0x08 | code >> 1, (code & 1) << 7, 0])
-        answer = bytearray(3)
+        answer = self.answer
 
         def read():
             cs(0)

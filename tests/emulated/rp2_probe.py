@@ -32,7 +32,7 @@ dma_ring.MOST = long
 tachs = []
 for number, polarity in enumerate(("rising", "falling")):
     stamper = pio_edges.Stamper(number, machine.Pin(15, machine.Pin.IN), polarity)
-    ring = dma_ring.DmaRing(stamper.fifo, stamper.dreq, 2, 12)
+    ring = dma_ring.DmaRing(stamper.fifo, stamper.dreq, 2, 11)
     start = stamper.start(viper_edges.go)
     tachs.append(viper_edges.EdgeRing(ring.buffer, ring.left, 60, machine.freq() // 1000000, 4, start))
     tachs.append(ring)

@@ -99,11 +99,11 @@ def test_what_the_ring_could_not_hold_is_counted_as_rejected():
 
 
 def test_forty_five_milliseconds_without_a_row_lose_no_edge():
-    """A flash erase blinds interrupts for so long; 12,000 edges a second meanwhile."""
-    ring = Ring(40, 0, 1024)
-    for n in range(540):
-        ring.edge(1000 + n * 83)
-    assert ring.row(1000 + 45000) == [540, 45000 - 539 * 83, 0]
+    """A flash erase blinds interrupts for so long; 11,000 edges a second meanwhile, and the board's ring of 512."""
+    ring = Ring(40, 0, 512)
+    for n in range(495):
+        ring.edge(1000 + n * 91)
+    assert ring.row(1000 + 45100) == [495, 45100 - 494 * 91, 0]
 
 
 def test_count_and_rejected_wrap_as_their_columns_do():
