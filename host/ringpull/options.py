@@ -25,14 +25,14 @@ def between(least: float, most: float) -> Callable[[str], float]:
 
 
 def add_target(parser: argparse.ArgumentParser) -> None:
-    """--target and --preset."""
+    """--target and --target-preset."""
     group = parser.add_mutually_exclusive_group()
     group.add_argument(
         "--target", type=Path, metavar="CSV", help="judge by this table of lambda: speeds across, loads down"
     )
     names = [f"{fuel}-{aspiration}" for fuel in PRESET_FUELS for aspiration in PRESET_ASPIRATIONS]
     group.add_argument(
-        "--preset",
+        "--target-preset",
         choices=names,
         metavar="FUEL-ASPIRATION",
         help=f"judge by a target of common practice, no source: {', '.join(names)}",
@@ -45,8 +45,8 @@ def set_target(args: argparse.Namespace, *drives) -> None:
     from ringpull.analysis.tables import read_target
 
     for drive in drives:
-        if args.preset:
-            use_target(drive.pulls(), {"preset": args.preset})
+        if args.target_preset:
+            use_target(drive.pulls(), {"preset": args.target_preset})
         elif args.target:
             with_map = all(p.view.columns.map_kpa is not None for p in drive.pulls())
             load, unit = ("map", "kpa") if with_map else ("throttle", "pct")

@@ -51,7 +51,7 @@ def test_pulls_and_report_judge_by_the_target_given(tmp_path, capsys):
     _, out = said(capsys, "pulls", MARKED, "--target", lean, "--json")
     assert all(p["lean_events"] for p in json.loads(out)["pulls"])
     page, found = tmp_path / "r.html", tmp_path / "r.json"
-    said(capsys, "report", MARKED, "-o", str(page), "--json", str(found), "--preset", "petrol-boosted")
+    said(capsys, "report", MARKED, "-o", str(page), "--json", str(found), "--target-preset", "petrol-boosted")
     answer = json.loads(found.read_text())
     assert any("preset petrol-boosted" in line and "no source" in line for line in answer["assumptions"])
     said(capsys, "report", MARKED, "-o", str(page), "--json", str(found), "--target", lean)
@@ -60,7 +60,7 @@ def test_pulls_and_report_judge_by_the_target_given(tmp_path, capsys):
 
 def test_two_targets_at_once_are_refused(tmp_path):
     with pytest.raises(SystemExit) as stopped:
-        main(["pulls", MARKED, "--target", "t.csv", "--preset", "petrol-natural"])
+        main(["pulls", MARKED, "--target", "t.csv", "--target-preset", "petrol-natural"])
     assert stopped.value.code == 2
 
 
