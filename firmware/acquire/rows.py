@@ -69,7 +69,7 @@ class Sampler:
         self.look()
 
     def start(self, grid):
-        """Row 0 is due at tick `grid`; None: at the first call of `take`, less the jitter that a timer may have."""
+        """Row 0 is due at tick `grid`; None: one period after the first call of `take`."""
         self.row = 0
         self.synced = grid is not None
         if self.synced:
@@ -124,13 +124,14 @@ class Sampler:
         queue.head = (head + 1) & _MASK
 
     def uneven(self, now):
-        """The first call, one before its time, or one that comes after whole rows: these are counted as lost.
+        """The first call, which only tells when the grid begins, one before its time, or one that comes after whole rows: these are counted as lost.
 
         Microseconds the row that is due is late, or -1 when none is due.
         """
         if not self.synced:
-            self.grid = (now - _JITTER_US) & _MASK
+            self.grid = ticks.add((now - _JITTER_US) & _MASK, self.period_us)
             self.synced = True
+            return -1
         period = self.period_us
         late = (now - self.grid) & _MASK
         if late > _MASK >> 1:  # before its time

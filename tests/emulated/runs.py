@@ -37,14 +37,10 @@ class Setup:
     flash_us: tuple[float, float] = (400, 45000)
 
 
-# The same chip taken for a board of which nothing is known
-GENERIC = {"boards/__init__": "from boards.generic import GenericBoard\n\ndef pick():\n    return GenericBoard()\n"}
-
-
 def counts_of(channel: int, now_s: float) -> int:
     """The signal on a converter's input: a slow swing of its own and three counts of noise that repeats."""
     noise = (int(now_s * 1e6) * 7919 + channel * 104729) % 7 - 3
-    return int(2000 + 150 * channel + 600 * math.sin(2 * math.pi * (0.3 + 0.05 * channel) * now_s)) + noise
+    return int(1500 + 120 * channel + 600 * math.sin(2 * math.pi * (0.3 + 0.05 * channel) * now_s)) + noise
 
 
 def tach_edges(hz: float) -> Iterator[tuple[float, int, bool]]:
@@ -86,16 +82,17 @@ class Run:
         parts.Bus(mcu, 1).attach(self.converter, CONVERTER_CS)
         self.chip.set_pin(BUTTON_GPIO, True)
 
-    def boot(self, longest_s: float = 8.0) -> float:
-        """Run until rows are taken evenly; returns the emulated time of that. RuntimeError with what the board said."""
-        while self.chip.now_s < longest_s:
+    def boot(self, longest_s: float = 8.0) -> None:
+        """Run until recording is under way: 0.4 s after the setup stands on the card. RuntimeError with the board's words."""
+        while self.chip.now_s < longest_s and b"Error" not in self.chip.said:
             self.chip.run(self.chip.now_s + 0.1)
-            if len(self.instants()) >= 5:
+            if self.card.writes:
+                self.chip.run(self.chip.now_s + 0.4)
                 self.began_s = self.chip.now_s
-                return self.began_s
-            if b"Error" in self.chip.said:
-                break
-        raise RuntimeError(f"no rows after {self.chip.now_s:.1f} s\n{self.chip.said.decode(errors='replace')}")
+                return
+        raise RuntimeError(
+            f"nothing on the card after {self.chip.now_s:.1f} s\n{self.chip.said.decode(errors='replace')}"
+        )
 
     def instants(self) -> list[float]:
         """Times of the conversions of the board's first analog channel."""
@@ -135,6 +132,39 @@ def jitter_us(instants: list[float], period_s: float) -> np.ndarray:
     rows = np.round((times - times[0]) / period_s)
     off = times - rows * period_s
     return np.sort(np.abs(off - np.median(off)))[::-1] * 1e6
+
+
+def edges_kept(raw, period_us: float, hz: float) -> dict[str, float]:
+    """The rows' edge counts and ages against the edges that were given.
+
+    edges_lost: edges given between the first and the last row less those counted. edge_error_us: the worst difference of a
+    row's last edge to the given one with that number, where none is lost before it.
+    """
+    given = []
+    for now_s, _, level in tach_edges(hz):
+        if now_s > 60:
+            break
+        if level:
+            given.append(now_s * 1e6)
+    times = np.array(given)
+    counts = raw["engine_speed"].to_numpy().astype(int)
+    edges = raw["row"].to_numpy() * period_us - raw["engine_speed.age"].to_numpy()  # from the first row's instant
+    # Which given edge is the first row's last one? The one for which the rows after it fit best
+    first = slice(0, 40)
+    best, ahead = min(
+        (np.ptp(times[counts[first] - counts[0] + n] - edges[first]), n) for n in range(len(times) - counts[-1] - 50)
+    )
+    start_us = np.median(times[counts[first] - counts[0] + ahead] - edges[first])
+    last = int(np.argmin(np.abs(times - (edges[-1] + start_us))))
+    off = times[counts - counts[0] + ahead] - edges - start_us
+    rejected = raw["engine_speed.rejected"].to_numpy()
+    return {
+        "edges": last - ahead,
+        "edges_lost": (last - ahead) - int(counts[-1] - counts[0]),
+        "edges_rejected": int(rejected[-1] - rejected[0]),
+        "edge_error_us": float(np.abs(off).max()),
+        "fit_us": float(best),
+    }
 
 
 def temporary() -> tempfile.TemporaryDirectory:

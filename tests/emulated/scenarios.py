@@ -1,0 +1,173 @@
+"""The recordings that are measured on the emulated RP2040, and the figures of each."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import numpy as np
+import runs
+
+# Pins of a board of which nothing is known; six inputs on the four that this chip has
+WIRING = """
+PINS = {
+    "analog": {"a0": 26, "a1": 27, "a2": 28, "a3": 29, "a4": 26, "a5": 27},
+    "reference_v": 3.3,
+    "pulse": {"p0": 15},
+    "digital": {"d0": 14},
+    "button": 13,
+    "lamp": 12,
+    "spi": {"id": 0, "sck": 18, "mosi": 19, "miso": 16, "cs": 17},
+}
+
+
+def for_port(_platform):
+    return PINS
+"""
+GENERIC = {"boards/__init__": "from boards.generic import GenericBoard\n\n\ndef pick():\n    return GenericBoard()\n"}
+
+# The firmware's own main.py, with what poll() allocates counted turn by turn
+COUNTING = """import gc
+
+gc.threshold(4096)
+
+import boards
+import plan_build
+
+board = boards.pick()
+plan = plan_build.make(board)
+del plan_build
+
+from panel.panel import Panel
+
+panel = Panel(board, plan)
+
+import memory
+
+memory.hold(len(plan.table), plan.config["rate_hz"])
+
+from logger import Logger
+
+gc.collect()
+
+
+class Counting(Logger):
+    def record(self):
+        recorder = self.recorder
+        box = recorder.writer.outbox
+        poll = recorder.poll
+        most = [0, 0, 0]
+
+        def counted(ready):
+            blocks = recorder.writer.sequence + box.held
+            before = gc.mem_alloc()
+            poll(ready)
+            grown = gc.mem_alloc() - before
+            blocks = recorder.writer.sequence + box.held - blocks
+            at = 1 if blocks or box.held or recorder.writer.sequence != most[2] else 0
+            most[at] = max(most[at], grown // max(1, blocks))
+            most[2] = recorder.writer.sequence
+
+        recorder.poll = counted
+        gc.disable()
+        Logger.record(self)
+        print("COUNTED", most[0], most[1])
+
+
+Counting(board, plan, panel).run()
+"""
+
+
+def _channels(inputs: list[str], pulses: bool) -> list[dict]:
+    out: list[dict] = [
+        {"name": "lambda_1", "input": inputs[0], "kind": "lambda", "volts": [0.0, 5.0], "values": [0.6, 1.4]}
+    ]
+    for name in inputs[1:]:
+        out.append(
+            {
+                "name": "at_" + name,
+                "input": name,
+                "kind": "linear",
+                "unit": "kPa",
+                "volts": [0.5, 4.5],
+                "values": [0, 100],
+            }
+        )
+    if pulses:
+        out.append({"name": "engine_speed", "input": "p0", "kind": "pulses", "per_rev": 2, "max_rpm": 30000})
+    return out
+
+
+def _config(board: str, rate_hz: int, inputs: list[str], pulses: bool = True, **more) -> dict:
+    return {
+        "version": 1,
+        "board": board,
+        "rate_hz": rate_hz,
+        "engine": {"cylinders": 4, "strokes": 4, "displacement_cc": 1600},
+        "fuel": {"name": "petrol"},
+        "channels": _channels(inputs, pulses),
+        **more,
+    }
+
+
+def _generic(stall_every_s: float) -> runs.Setup:
+    config = _config("generic", 200, [f"a{n}" for n in range(6)])
+    return runs.Setup(config, 400, 2.6, stall_every_s, modules={**GENERIC, "boards/wiring": WIRING})
+
+
+def _twelve(seconds: float = 2.5, **more) -> runs.Setup:
+    inputs = [f"a{n}" for n in range(4)] + [f"x{n}" for n in range(8)]
+    return runs.Setup(_config("rp2", 200, inputs, converters={"x": "mcp3208"}), 800, seconds, 1.0, **more)
+
+
+SCENARIOS = {
+    "generic": lambda: _generic(0),
+    "generic, stalls": lambda: _generic(1.0),
+    "twelve, stalls": _twelve,
+    "four at 1 kHz": lambda: runs.Setup(_config("rp2", 1000, [f"a{n}" for n in range(4)], pulses=False), 0, 1.5),
+    "twelve, counted": lambda: _twelve(1.0, files={"main.py": COUNTING.encode()}),
+}
+SAID = {
+    "generic": "soft timer and interrupts, 6 analog inputs at 200 Hz, tach 400 Hz, card busy 1 ms",
+    "generic, stalls": "the same with one card stall of 500 ms in every second",
+    "twelve, stalls": "hard timer, 4 inputs on chip and 8 on SPI at 200 Hz, tach 800 Hz, one stall of 500 ms in every second",
+    "four at 1 kHz": "hard timer, 4 inputs on chip at 1000 Hz through DMA, averaged by 4, card busy 1 ms",
+    "twelve, counted": "as twelve, stalls, with gc.mem_alloc() around every turn of the main loop",
+}
+
+
+def figures(uf2: Path, name: str) -> dict[str, float]:
+    """Run a scenario; what came of it. Times in microseconds where the name says so, shares from 0 to 1."""
+    with runs.temporary() as folder:
+        run = runs.Run(uf2, SCENARIOS[name](), Path(folder))
+        run.boot()
+        run.record()
+        run.finish()
+        if "counted" in name:
+            found = re.search(rb"COUNTED (\d+) (\d+)", bytes(run.chip.said))
+            if not found:
+                raise RuntimeError(run.chip.said.decode(errors="replace"))
+            return {"bytes_per_row": int(found[1]), "bytes_per_block": int(found[2])}
+        session = run.drive().sessions[-1]
+        raw = session.raw()
+        period_us = 1e6 / run.setup.config["rate_hz"]
+        late = raw["late"].to_numpy()
+        health = session.timing["health"]
+        out = {
+            "rows": session.rows,
+            "lost_rows": session.lost_rows,
+            "rows_missing": int(raw["row"].iloc[-1]) + 1 - len(raw),
+            "cpu": run.cpu,
+            "card_writes": run.writes,
+            "card_stalls": len(run.card.stalled),
+            "late_us_median": float(np.median(late)),
+            "late_us_max": float(late.max()),
+            "late_spread_us": float(late.max() - late.min()),
+            "heap_free_bytes": health["heap"],
+        }
+        if run.converter.taken:
+            instants = [now_s for now_s, channel, _ in run.converter.taken if channel == 0]
+            out["jitter_us"] = float(runs.jitter_us(instants, period_us * 1e-6)[0])
+        if run.setup.tach_hz:
+            out.update(runs.edges_kept(raw, period_us, run.setup.tach_hz))
+        return out
