@@ -1,4 +1,4 @@
-"""Progress on the terminal: shown on standard error, and only when the work takes longer than two seconds."""
+"""The terminal: tables, and progress on standard error where the work takes longer than two seconds."""
 
 from __future__ import annotations
 
@@ -6,9 +6,25 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from rich.console import Console
 
 AFTER_S = 2.0
 WIDTH = 30
+
+
+def console(width: int | None = None) -> Console:
+    """Where tables are printed: texts from users are never taken for markup."""
+    from rich.console import Console
+
+    return Console(highlight=False, markup=False, emoji=False, width=width)
+
+
+def printable(text: str) -> str:
+    """A user's text without what a terminal might obey."""
+    return "".join(one if one.isprintable() else " " for one in text)
 
 
 @contextmanager

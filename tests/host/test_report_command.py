@@ -1,6 +1,7 @@
 """ringpull report: files, JSON, exit codes, pictures."""
 
 import json
+import shutil
 from pathlib import Path
 
 import pytest
@@ -44,3 +45,14 @@ def test_map_as_a_picture(tmp_path, capsys):
         capsys.readouterr()
         assert cli.main(["fuelmap", str(LOGS / "v1_marked"), "--picture", str(nowhere)]) == 2
         assert len(capsys.readouterr().err.strip().splitlines()) == 3
+
+
+def test_notes_are_text_whatever_they_hold(tmp_path, capsys):
+    """Neither the table's own markup nor a terminal's control characters."""
+    card = shutil.copytree(LOGS / "v1_marked", tmp_path / "card")
+    assert cli.main(["note", str(card), "2", "wet [/bold] [red]x[/] :smile: \033[31m\007"]) == 0
+    capsys.readouterr()
+    for words in (["pulls", str(card)], ["compare", str(card), str(LOGS / "v1_unmarked")]):
+        assert cli.main(words) == 0
+        out = capsys.readouterr().out
+        assert "wet [/bold] [red]x[/] :smile:" in out and "\033[31m" not in out and "\007" not in out

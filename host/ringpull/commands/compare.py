@@ -106,8 +106,9 @@ def show(result, notes: dict[str, dict[str, str]], power: bool = False) -> None:
     """Bins, verdict and the notes of both sides."""
     import math
 
-    from rich.console import Console
     from rich.table import Table
+
+    from ringpull import terminal
 
     def number(value: float, form: str) -> str:
         return format(value, form) if math.isfinite(value) else "-"
@@ -130,7 +131,7 @@ def show(result, notes: dict[str, dict[str, str]], power: bool = False) -> None:
             number(b.relative, step),
             b.verdict if b.changed else "",
         )
-    console = Console(highlight=False)
+    console = terminal.console()
     console.print(table)
     what = "power at the wheels (kW, an estimate)" if power else "measured over target"
     console.print(f"{what}: {result.verdict}")
@@ -138,4 +139,4 @@ def show(result, notes: dict[str, dict[str, str]], power: bool = False) -> None:
         console.print(words)
     for side, lines in notes.items():
         for pull, words in lines.items():
-            console.print(f"note {side}, pull {pull}: {words}")
+            console.print(f"note {side}, pull {pull}: {terminal.printable(words)}")

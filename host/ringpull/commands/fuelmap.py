@@ -110,8 +110,9 @@ def write_rows(path: Path, rows: list[list[str]]) -> None:
 
 def show(made) -> None:
     """The judged cells, leanest first."""
-    from rich.console import Console
     from rich.table import Table
+
+    from ringpull import terminal
 
     table = Table(box=None, pad_edge=False, header_style="bold")
     for title in ("rpm", "load", "passes", "measured / target", "95 %", "factor"):
@@ -129,7 +130,7 @@ def show(made) -> None:
             f"{c.factor:.3f}",
             style=style,
         )
-    console = Console(highlight=False)
+    console = terminal.console()
     console.print(table)
     few = len(made.cells) - len(judged)
     if few:

@@ -126,8 +126,9 @@ def lines_of(number: int, result, factor: float, loss: float | None) -> list[dic
 
 def show(rows: list[dict], words: list[str], loss: float | None) -> None:
     """A table of kilowatts."""
-    from rich.console import Console
     from rich.table import Table
+
+    from ringpull import terminal
 
     table = Table(box=None, pad_edge=False, header_style="bold")
     titles = ["pull", "rpm", "kW at the wheels", "95 %", "Nm"] + ([] if loss is None else ["kW of the engine"])
@@ -137,7 +138,7 @@ def show(rows: list[dict], words: list[str], loss: float | None) -> None:
         cells = [str(row["pull"]), str(row["rpm"]), f"{row['watts'] / 1000:.1f}"]
         cells += [f"{row['low'] / 1000:.1f}-{row['high'] / 1000:.1f}", f"{row['torque_nm']:.0f}"]
         table.add_row(*cells, *([] if loss is None else [f"{row['engine_watts'] / 1000:.1f}"]))
-    console = Console(highlight=False)
+    console = terminal.console()
     console.print(table)
     for line in words:
         console.print(line)

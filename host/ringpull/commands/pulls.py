@@ -66,16 +66,18 @@ def run(args: argparse.Namespace) -> int:
 
 def notes_of(source: Path) -> dict[str, str]:
     """Remarks kept beside the ring file: pull -> text."""
+    from ringpull import terminal
     from ringpull.notes import read_notes
 
-    return read_notes(source)
+    return {pull: terminal.printable(note) for pull, note in read_notes(source).items()}
 
 
 def print_table(judged, notes: dict[str, str]) -> None:
     """The table people read."""
     import numpy as np
-    from rich.console import Console
     from rich.table import Table
+
+    from ringpull import terminal
 
     def number(value, form: str) -> str:
         return "-" if value is None or not np.isfinite(value) else format(value, form)
@@ -117,7 +119,7 @@ def print_table(judged, notes: dict[str, str]) -> None:
             events + (f"\n  note: {note}" if note else ""),
             style=style,
         )
-    console = Console(highlight=False)
+    console = terminal.console()
     if console.width < 120 and not console.is_terminal:
-        console = Console(highlight=False, width=160)
+        console = terminal.console(160)
     console.print(table)

@@ -132,9 +132,7 @@ def even_numbers(stretch: Stretch, cycle: float) -> Array:
     return number + off[tooth]
 
 
-def _offsets(
-    number: Array, time_us: Array, tooth: Array, off: Array, teeth: int, limit: float
-) -> tuple[Array, Array]:
+def _offsets(number: Array, time_us: Array, tooth: Array, off: Array, teeth: int, limit: float) -> tuple[Array, Array]:
     """(offsets, their standard errors) of the teeth in parts of their spacing, better than `off`, sum 0.
 
     Least squares on: periods passed between two edges as told by the speed around them, less the teeth counted, is

@@ -82,7 +82,7 @@ def buckets(session, names: list[str]) -> Iterator[tuple[int, np.ndarray, np.nda
 
 def main() -> int:
     if hasattr(os, "nice"):
-        os.nice(5)
+        os.nice(10)
     keep_freed()
     out = sys.stdout.buffer
 
