@@ -91,8 +91,9 @@ def forget(names, folder="shared_math"):
     """
     for name in names:
         sys.modules.pop(folder + "." + name if folder else name, None)
-        if folder and hasattr(sys.modules[folder], name):
-            delattr(sys.modules[folder], name)
+        package = sys.modules.get(folder)
+        if package is not None and hasattr(package, name):
+            delattr(package, name)
     _wipe(24)
     gc.collect()
 
