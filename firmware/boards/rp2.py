@@ -22,6 +22,7 @@ class Rp2Board(generic.GenericBoard):
 
     def __init__(self):
         self.stampers = []
+        self.edges = []
         self.inputs = []  # (function that reads, input of the converter)
         super().__init__()
         pwm = self.pins["supply_pwm"]
@@ -83,10 +84,14 @@ class Rp2Board(generic.GenericBoard):
         self.stampers.append((stamper, ring))
         cycles_per_us = machine.freq() // 1000000
         start = stamper.start(viper_edges.go)
-        return viper_edges.EdgeRing(ring.buffer, ring.left, limit_us, cycles_per_us, pio_edges.EDGE_CYCLES, start)
+        edges = viper_edges.EdgeRing(ring.buffer, ring.left, limit_us, cycles_per_us, pio_edges.EDGE_CYCLES, start)
+        self.edges.append(edges)
+        return edges
 
     def start_timer(self, period_us, handler):
         """Call `handler` at a grid of `period_us` as a hard interrupt; None: the first call tells when the grid begins."""
+        for edges in self.edges:
+            edges.forget()  # the card was opened meanwhile, which takes longer than the ring holds
         self.timer = machine.Timer(-1)
         every = {"period": period_us, "tick_hz": 1000000, "hard": True}
         self.timer.init(mode=machine.Timer.PERIODIC, callback=handler, **every)

@@ -50,6 +50,15 @@ class EdgeRing:
         return self.state[REJECTED]
 
     @micropython.viper
+    def forget(self):
+        """Recording begins: edges stamped so far are nobody's."""
+        s = ptr32(self.state)
+        left = ptr32(self.left)
+        new = (0 - left[0] - s[0]) & 0x7FFFFFF
+        s[0] = (s[0] + new) & 0x7FFFFFF
+        s[10] = (s[10] + new * int(self.edge_cycles)) & 0x3FFFFFFF
+
+    @micropython.viper
     def put(self, row: ptr32, at: int, grid: int) -> bool:
         """Write count, age and rejected as they stood at tick `grid` to row[at:at+3]. Always known: returns True.
 

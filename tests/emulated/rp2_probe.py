@@ -37,6 +37,8 @@ for number, polarity in enumerate(("rising", "falling")):
     tachs.append(viper_edges.EdgeRing(ring.buffer, ring.left, 60, machine.freq() // 1000000, 4, start))
     tachs.append(ring)
 rises, falls = tachs[0], tachs[2]
+rises.forget()
+falls.forget()
 rows = array("i", bytes(4 * WIDE * ROWS))
 taken = 0
 

@@ -106,6 +106,17 @@ def test_forty_five_milliseconds_without_a_row_lose_no_edge():
     assert ring.row(1000 + 45100) == [495, 45100 - 494 * 91, 0]
 
 
+def test_edges_before_the_recording_are_nobodys():
+    ring = Ring(50, 0, 64)
+    for n in range(200):
+        ring.edge(1000 + 100 * n)
+    ring.ring.forget()
+    assert ring.row(21000) == [0, tach.AGE_MAX, 0]
+    ring.edge(21500)
+    ring.edge(21900)
+    assert ring.row(22000) == [2, 100, 0]
+
+
 def test_count_and_rejected_wrap_as_their_columns_do():
     ring = Ring(500)
     ring.ring.state[viper_edges.COUNT] = 0xFFFFFF
