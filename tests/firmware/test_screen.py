@@ -38,7 +38,11 @@ def large_at(one, milli, colour=1):
         wanted.fill(1)
     digits.large(wanted, milli, 0, 12, colour)
     glass = framebuf.FrameBuffer(one.glass.shown, 128, 64, framebuf.MONO_VLSB)
-    return all([glass.pixel(x, y) == wanted.pixel(x, y) for x in range(76) for y in range(12, 52)])
+    for x in range(76):
+        for y in range(12, 52):
+            if glass.pixel(x, y) != wanted.pixel(x, y):
+                return False
+    return True
 
 
 def test_driving_shows_lambda_speed_and_load():
