@@ -9,6 +9,8 @@ from store import card, copier, recorder, writer
 _LAMP_HZ = 20  # with fewer rows a second the loop turns without them: the lamp's flashes last a quarter of one
 _RETRY_S = 2  # between attempts to get a dead card back
 _RETRY_ROUNDS = 400  # idle rounds between attempts to open a card at the start
+_EACH_ROW_HZ = 200  # up to here the loop turns for every row
+_TURNS_HZ = 50  # and so often where rows come faster
 
 
 class Logger:
@@ -122,9 +124,12 @@ class Logger:
         sampler = self.sampler
         queue = sampler.queue
         rate_hz = self.plan.config["rate_hz"]
+        enough = 1 if rate_hz >= _LAMP_HZ else 0  # rows that a turn is worth
+        if rate_hz > _EACH_ROW_HZ:
+            enough = rate_hz // _TURNS_HZ
         while board.powered() and not self.marks.stop_wanted:
             board.idle()
-            if queue.head == queue.tail and rate_hz >= _LAMP_HZ:
+            if (queue.head - queue.tail) & ticks.MASK < enough:
                 continue  # an interrupt, but no row: edges alone would keep the loop busy
             woke = board.ticks_us()
             self.recorder.poll(board.card_ready())
