@@ -36,7 +36,7 @@ with open({main!r}) as main:
 """
 
 
-def shoot(folder: Path, moments: dict[str, float], heap: str = dryrun.HEAP) -> dict[str, bytes]:
+def shoot(folder: Path, moments: dict[str, float]) -> dict[str, bytes]:
     """name -> the 1024 bytes that stood on the glass at that second of the demo's drive. folder: for the files."""
     made = scenario.simulate(1)
     instruments.write(made, folder, 1)
@@ -54,7 +54,6 @@ def shoot(folder: Path, moments: dict[str, float], heap: str = dryrun.HEAP) -> d
     signals = [folder / name for name in ("logger.json", "volts.csv", "edges.csv", "buttons.csv")]
     with (
         mock.patch.object(dryrun, "firmware_dir", lambda: firmware),
-        mock.patch.object(dryrun, "HEAP", heap),
         mock.patch.dict(os.environ, RINGPULL_SHOTS=str(folder)),
     ):
         dryrun.dry_run(*signals, folder / "card", seed=1)

@@ -5,7 +5,7 @@ import json
 import numpy as np
 import pytest
 
-from ringpull.desk.dryrun import dry_run
+from ringpull.desk import dryrun
 from shared_math import layout, packing
 
 CONFIG = {
@@ -16,6 +16,12 @@ CONFIG = {
     ],
 }
 WRAP = 1 << 30
+
+
+@pytest.fixture(autouse=True)
+def small_heap(monkeypatch):
+    """192 kB, what the desk board takes for itself included."""
+    monkeypatch.setattr(dryrun, "DESK_HEAP", dryrun.HEAP)
 
 
 def blocks(path):
@@ -36,7 +42,7 @@ def record(folder, rate_hz, seconds, edge_period_us, tick_base):
         f.write("t_s,input\n")
         f.writelines(f"{us // 1_000_000}.{us % 1_000_000:06d},engine_speed\n" for us in edges_us.tolist())
     paths = [folder / "logger.json", folder / "volts.csv", folder / "edges.csv"]
-    dry_run(*paths, None, folder / "card", tick_base=tick_base)
+    dryrun.dry_run(*paths, None, folder / "card", tick_base=tick_base)
     setup = b""
     names, bits, columns, heaps, next_row = [], [], None, [], 0
     for kind, block in blocks(folder / "card" / "drive.rpl"):
