@@ -1,7 +1,6 @@
 """Compiled and plain packing kernels give the same bytes, which unpack to the rows. Runs under MicroPython."""
 
 import gc
-
 from array import array
 
 from shared_math import layout, packing
