@@ -65,8 +65,12 @@ def blocks(card: Path) -> tuple[list[dict], list[list[list[int]]], int]:
     return table, held, used
 
 
+CHOICE = 1  # bit that tells a reader which encoding a column has; the widths in the descriptors are not counted
+
+
 def bound_bits(table: list[dict], columns: list[list[int]]) -> int:
-    """Bits that the better of both encodings needs for each column of one block's rows, references included."""
+    """Bits that the better of both encodings needs for each column of one block's rows, references included. Which of
+    the two it is must be told as well, a bit a column: that is not in here, see CHOICE."""
     total = 0
     for column, values in zip(table, columns):
         cells = np.array(values)
@@ -86,7 +90,8 @@ def figures(name: str, card: Path):
     rows = np.concatenate([np.array(columns).T for columns in held])
     plain_bytes = rows.shape[0] * sum(4 if column["b"] > 16 else 2 for column in table)
     packed_bytes = len(held) * layout.SLOT
-    bound = sum(bound_bits(table, columns) for columns in held) / 8
+    bare = sum(bound_bits(table, columns) for columns in held) / 8
+    bound = bare + len(held) * len(table) * CHOICE / 8
     plain = b"".join(
         rows[:, n].astype("<u4" if column["b"] > 16 else "<u2").tobytes() for n, column in enumerate(table)
     )
@@ -95,7 +100,8 @@ def figures(name: str, card: Path):
     pq.write_table(arrow, parquet, compression="zstd", use_dictionary=False, column_encoding="DELTA_BINARY_PACKED")
     zstd = pa.Codec("zstd", compression_level=19).compress(plain, asbytes=True)
     yield f"{name}: smaller than plain", plain_bytes / packed_bytes, "times", f"at least 2.5; {len(rows)} rows, {len(table)} columns"
-    yield f"{name}: above the bound", 100 * (packed_bytes / bound - 1), "%", "at most 10; better encoding per column and block"
+    yield f"{name}: above the bound", 100 * (packed_bytes / bound - 1), "%", "at most 10; better encoding per column and block, and the bit that tells it"
+    yield f"{name}: above its values alone", 100 * (packed_bytes / bare - 1), "%", "the same without that bit; not judged"
     yield f"{name}: setup, health, birth", 100 * (used / len(held) - 1), "%", "of the row blocks, on top"
     for peer, size in (("gzip -9", len(gzip.compress(plain, 9))), ("zstd -19", len(zstd)), ("Parquet delta", parquet.tell())):
         yield f"{name}: {peer}", plain_bytes / size, "times", "smaller than plain; whole drive at once, no random access"
