@@ -10,7 +10,7 @@ _LAMP_HZ = 20  # with fewer rows a second the loop turns without them: the lamp'
 _RETRY_S = 2  # between attempts to get a dead card back
 _RETRY_ROUNDS = 400  # idle rounds between attempts to open a card at the start
 _EACH_ROW_HZ = 200  # up to here the loop turns for every row
-_TURNS_HZ = 50  # and so often where rows come faster
+_TURNS_HZ = 25  # and so often where rows come faster
 
 
 class Logger:
@@ -128,9 +128,8 @@ class Logger:
         if rate_hz > _EACH_ROW_HZ:
             enough = rate_hz // _TURNS_HZ
         while board.powered() and not self.marks.stop_wanted:
-            board.idle()
-            if (queue.head - queue.tail) & ticks.MASK < enough:
-                continue  # an interrupt, but no row: edges alone would keep the loop busy
+            if not board.wait(queue, enough):
+                continue
             woke = board.ticks_us()
             self.recorder.poll(board.card_ready())
             sampler.look()

@@ -262,6 +262,11 @@ class DeskBoard:
         if tick_at == self.timer_at:
             self._tick()
 
+    def wait(self, queue, enough):
+        """Let time pass until something happens; whether `enough` rows wait then."""
+        self.idle()
+        return (queue.head - queue.tail) & ticks.MASK >= enough
+
     def powered(self):
         """Whether the supply is still there. On the desk it fails, with warning, when the signals end."""
         return self.now <= self.end_us

@@ -238,6 +238,14 @@ class GenericBoard:
         """Let time pass until something happens."""
         machine.idle()
 
+    def wait(self, queue, enough):
+        """Let time pass until `enough` rows wait in the queue; whether they do. Edges alone don't end it."""
+        idle = machine.idle
+        idle()
+        while (queue.head - queue.tail) & ticks.MASK < enough:
+            idle()
+        return True
+
     def powered(self):
         """Whether the supply is still there; this board has no way to know that it is about to fail."""
         return True
