@@ -33,7 +33,7 @@ class Rp2Board(generic.GenericBoard):
 
     ticks_us = staticmethod(time.ticks_us)  # this port's wrap at 2^30
 
-    @micropython.native
+    @micropython.native  # pyright: ignore[reportArgumentType]
     def wait(self, queue, enough):
         """See GenericBoard.wait: compiled, since every row wakes it."""
         idle = machine.idle
