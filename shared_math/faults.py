@@ -59,24 +59,6 @@ FAULTS = {
         "the card took longer to write than the queue can hold, or the rate is too high for this board",
         "use another card, a lower rate_hz or fewer channels; the gap is marked in the file",
     ),
-    "rows_late": (
-        32,
-        "Rows were taken late",
-        "something held the processor: a slow card, a slow converter or the screen",
-        "use a board with hard timers, or a lower rate_hz",
-    ),
-    "adc_rail": (
-        41,
-        "An analog input is at the end of the converter's range",
-        "a wire is off, a divider does not fit, or the sensor sends more volts than the input takes",
-        "measure the input's volts and compare them with the wiring table",
-    ),
-    "edges_rejected": (
-        42,
-        "Many edges of a pulse input were refused as ringing",
-        "the coil line rings, or max_rpm is set too low",
-        "look at min_period_us and max_rpm, and at the input's filter",
-    ),
     "converter_silent": (
         44,
         "A converter does not answer, or not as it should",
@@ -94,12 +76,6 @@ FAULTS = {
         "A channel that measures something known reads another value",
         "the converter's reference has moved, the supply is too low, or that channel's wire is loose",
         "measure that voltage; until it reads as expected, every analog channel is in doubt",
-    ),
-    "supply_low": (
-        43,
-        "The logger's own supply dipped",
-        "a thin wire, a weak battery, or the starter",
-        "feed it from a switched line with its own fuse",
     ),
 }
 

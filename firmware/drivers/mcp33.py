@@ -3,6 +3,7 @@
 MCP3208 (data sheet DS21298, figure 6-1): start bit, single or differential, three bits of the channel; answers a null
 bit and 12 bits. MCP3304 (DS21697, figure 6-1): the same one clock earlier, with a sign bit before the 12.
 The null bit tells whether a converter is there: its line, pulled up, reads as ones where none is.
+Each part's `read` stands whole: one for both, its numbers in variables, takes its frame from the heap (a test fails).
 """
 
 import machine

@@ -13,7 +13,7 @@ def test_numbers_are_single_and_can_be_blinked():
 
 
 def test_sentences():
-    for name in NEEDED + ("storage_foreign", "ring_new", "adc_rail"):
+    for name in NEEDED + ("storage_foreign", "ring_new", "converter_silent"):
         number, sentence, cause, step = faults.FAULTS[name]
         assert faults.fault(number) == (name, sentence, cause, step)
         assert sentence and cause and step
