@@ -3,7 +3,10 @@
 As a program under MicroPython: `run_micropython.py FILE`, one line per failed test_* function; exit code 1 on failure.
 """
 
+import gc
 import sys
+
+gc.threshold(4096)  # as main.py does: garbage of loading modules would break the heap into pieces
 
 
 def run_file(path):

@@ -131,7 +131,7 @@ def test_esp32_card_on_its_sd_host():
     pins["sd_host"] = {"slot": 1, "width": 1}
     board = bare(esp32.Esp32Board, pins)
     card = board.open_card()
-    assert isinstance(card, sdhost.HostCard) and card.ioctl(4, 0) == 64 and card.ioctl(5, 0) == 512
+    assert isinstance(card, sdhost.HostCard) and card.ioctl(4, 0) == 8 and card.ioctl(5, 0) == 512
     block = bytearray([n & 0xFF for n in range(512)])
     card.writeblocks(3, block)
     got = bytearray(512)

@@ -35,7 +35,7 @@ def test_a_hole_lights_the_lamp_in_the_row_and_sounds_the_buzzer():
 
 def test_the_lamp_column_holds_it():
     one = car.Car(glass=False)
-    seen = []
+    seen = bytearray()
     lamp_at = one.sampler.queue.stride - 1
     turn = one.turn
 
@@ -102,16 +102,20 @@ def test_the_leaner_bank_warns():
     assert 8.1 <= on <= 8.7
 
 
-def test_a_closed_throttle_warns_of_nothing():
-    def overrun(t):
-        return {"rpm": 5500 - 300 * t, "map": 120.0, "lambda_1": 1.3, "throttle": 2.0}
+def lean_under_pressure(throttle):
+    return lambda t: {"rpm": 5500 - 300 * t, "map": 120.0, "lambda_1": 1.3, "throttle": throttle}
 
+
+def test_a_closed_throttle_warns_of_nothing():
     one = car.Car(with_channels(THROTTLE), glass=False)
     one.drive(4, lambda t: dict(car.pull()(t), throttle=99.0))
-    one.drive(4, overrun)
+    one.drive(4, lean_under_pressure(2.0))
     assert one.lean_times() == []
+
+
+def test_the_same_with_an_open_throttle_warns():
     one = car.Car(with_channels(THROTTLE), glass=False)
-    one.drive(4, lambda t: dict(overrun(t), throttle=99.0))
+    one.drive(4, lean_under_pressure(99.0))
     assert len(one.lean_times()) == 1
 
 

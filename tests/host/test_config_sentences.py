@@ -10,7 +10,11 @@ from shared_math.config_words import WORDS
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "shared"))
 
-from config_mistakes import MISTAKES, mistaken  # noqa: E402
+import mistakes_elsewhere  # noqa: E402
+import mistakes_in_channels  # noqa: E402
+from config_mistaken import mistaken  # noqa: E402
+
+MISTAKES = mistakes_elsewhere.MISTAKES + mistakes_in_channels.MISTAKES
 
 
 def test_sentences_and_checks_name_the_same_codes():
