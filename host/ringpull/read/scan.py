@@ -18,8 +18,8 @@ from ringpull.read.cores import two_at_a_time
 from ringpull.read.source import RingFile
 from shared_math import layout
 
-CHUNK = 2048  # slots looked at together: 1 MiB
-TWO_CORES_FROM = 16 * CHUNK  # slots; below, a second thread costs more than it gives
+CHUNK = 8192  # slots looked at together, 4 MiB: with fewer, two threads wait for each other
+TWO_CORES_FROM = 4 * CHUNK  # slots; below, a second thread costs more than it gives
 
 # States of a slot
 GOOD, EMPTY, DAMAGED, NO_BLOCK, NEWER, UNKNOWN = range(6)

@@ -17,7 +17,7 @@ from ringpull.read.store import Store
 from shared_math import layout
 
 PIECE = 2048  # blocks unpacked together
-FAST_PIECE = 1024  # the same for compiled code, which loses nothing by small ones
+FAST_PIECE = 4096  # the same for compiled code: with fewer, two threads wait for each other
 WINDOW = 1 << 18  # blocks whose headers are looked at together
 LOST_OR_MORE = 0xFFFF
 Piece = tuple[np.ndarray, dict[int, np.ndarray]]
@@ -68,16 +68,17 @@ class SessionBlocks:
     health: dict = field(default_factory=dict)
 
     def pieces(
-        self, wanted: Collection[int] | None = None, most: int = PIECE, runs: list[Run] | None = None
+        self, wanted: Collection[int] | None = None, most: int | None = None, runs: list[Run] | None = None
     ) -> Iterator[Piece]:
         """(row numbers (rows,), column number -> (rows,) unsigned) of a piece of the session after the other.
 
-        wanted: columns, all by default. most: blocks in a piece. runs: part of the session, all by default.
+        wanted: columns, all by default. most: blocks in a piece, as many as go fastest by default. runs: part of the
+        session, all by default.
         """
         bits = self.setup.bits
         runs = self.runs if runs is None else runs
         fast = columns.fast_pays(sum(run.count for run in runs))
-        most = min(most, FAST_PIECE) if fast else most
+        most = most or (FAST_PIECE if fast else PIECE)
         own = threading.local()
 
         def look(batch: list[Run]) -> tuple[np.ndarray, columns.Rows]:

@@ -8,14 +8,13 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ringpull.read import scan
-from ringpull.read.cores import two_at_a_time
 from ringpull.read.glance import glance
 from ringpull.read.order import Run
 from ringpull.read.sessions import Piece, SessionBlocks, batches, single_runs
 from shared_math import layout
 
 LONG = 8192  # blocks, above which not every block is unpacked
-GLANCE = 2048  # blocks glanced at together
+GLANCE = 8192  # blocks glanced at together, 4 MiB
 SERVICE = ("mark", "flag", "late", "rejected", "stall", "heap", "dips")
 COUNTERS = ("rejected", "dips")
 SAMPLE = 2000  # blocks whose lateness stands for all
@@ -127,8 +126,10 @@ def _of_long(blocks: SessionBlocks) -> Survey:
     totals, last = dict.fromkeys(counted, 0), dict.fromkeys(counted, 0)
     change: list[Run] = []
     ends: list[int] | None = None
-    looks = two_at_a_time(lambda runs: _look(blocks, runs, steady, counted), batches(blocks.runs, GLANCE), True)
-    for seen in looks:
+    buffer = bytearray(GLANCE * layout.SLOT)
+    # In one thread: of calls as short as these two threads would mostly wait for each other
+    for runs in batches(blocks.runs, GLANCE):
+        seen = _look(blocks, runs, steady, counted, buffer)
         if seen is None:
             continue
         if seen.begins != ends and (not seen.change or seen.change[0] != seen.first):
@@ -165,8 +166,10 @@ def _of_health(blocks: SessionBlocks, key: str, role: str, unit: int) -> int | N
     return told // unit if isinstance(told, int) and _columns(blocks, role) else None
 
 
-def _look(blocks: SessionBlocks, runs: list[Run], steady: list[int], counted: list[int]) -> _Look | None:
-    data = blocks.store.fetch(runs)
+def _look(
+    blocks: SessionBlocks, runs: list[Run], steady: list[int], counted: list[int], buffer: bytearray
+) -> _Look | None:
+    data = blocks.store.fetch(runs, buffer)
     rows = np.flatnonzero(scan.is_rows(data[:, layout.AT_KIND]))
     if not len(rows):
         return None

@@ -8,7 +8,7 @@ import numpy as np
 
 from ringpull.read import columns, on_time, values
 from ringpull.read.cores import two_at_a_time
-from ringpull.read.sessions import PIECE, SessionBlocks
+from ringpull.read.sessions import SessionBlocks
 from ringpull.read.setup import Setup
 from shared_math import channels as shared_channels
 
@@ -16,6 +16,7 @@ Table = dict[str, np.ndarray]
 
 MARGIN_S = 5.0  # a piece is decoded with its neighbourhood: whole cycles and missing edges are told from it
 TWO_FROM = 1 << 18  # rows from which two threads decode channels
+STREAMED = 1024  # blocks unpacked together where memory counts
 LEAST_ROWS = 1 << 16  # of a piece
 
 
@@ -96,7 +97,7 @@ def decoded(blocks: SessionBlocks, table: Table, keep: slice = slice(None)) -> T
     return out
 
 
-def raw_pieces(blocks: SessionBlocks, least: int = LEAST_ROWS, most: int = PIECE) -> Iterator[Table]:
+def raw_pieces(blocks: SessionBlocks, least: int = LEAST_ROWS, most: int = STREAMED) -> Iterator[Table]:
     """raw() in pieces of at least `least` rows (but the last), unpacked `most` blocks at a time. The whole at once
     where rows are not in order."""
     names = blocks.setup.names
@@ -120,7 +121,7 @@ def raw_pieces(blocks: SessionBlocks, least: int = LEAST_ROWS, most: int = PIECE
         yield joined()
 
 
-def pieces(blocks: SessionBlocks, least: int = LEAST_ROWS, most: int = PIECE) -> Iterator[Table]:
+def pieces(blocks: SessionBlocks, least: int = LEAST_ROWS, most: int = STREAMED) -> Iterator[Table]:
     """decoded() in pieces; each is computed with MARGIN_S of rows on both sides, so that joints do not show."""
     margin = round(MARGIN_S * 1e6 / blocks.setup.period_us)
     before: Table | None = None
