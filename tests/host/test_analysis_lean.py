@@ -1,6 +1,7 @@
 """Lean events, verdict and answer on drives with a known truth."""
 
 import json
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -177,3 +178,43 @@ def test_the_largest_of_several_windows_is_not_taken_for_the_depth():
         inside.append(abs(event.depth - 0.08) <= event.depth_u)
     assert np.mean(depths) == pytest.approx(0.08, abs=0.0015)
     assert np.mean(inside) >= 0.93
+
+
+def test_a_lean_event_counts_however_short_its_pull():
+    quick = scene(pulls=1, rate_rpm_s=3200.0, hole=Hole(1, 5300, 6700, 0.15), seed=5)
+    marks = [(a, b, False) for a, b in quick.spans]
+    drive = StandInDrive(
+        StandInSession(scene(pulls=1).columns, marks[:0]), StandInSession(quick.columns, marks, session_id=2)
+    )
+    result = answer(drive)
+    assert result.pulls[-1].judged_s < verdict.LEAST_JUDGED_S and result.pulls[-1].lean_events
+    assert result.verdict == verdict.ATTENTION and "pull 2: lean by" in result.reasons[0]
+
+
+def test_a_session_without_lambda_does_not_hide_the_others():
+    blind, lean_one = scene(pulls=1), scene(pulls=2, hole=Hole(1, 4500, 4900, 0.08), seed=2)
+    blind.columns.lambda_[:] = np.nan
+    sessions = [
+        StandInSession(made.columns, [(a, b, False) for a, b in made.spans], session_id=at + 1)
+        for at, made in enumerate((blind, lean_one))
+    ]
+    result = answer(StandInDrive(*sessions))
+    assert result.verdict == verdict.ATTENTION and [len(p.lean_events) for p in result.pulls] == [0, 1, 0]
+    assert any(r.startswith("pull 1: not logged there") and "lambda" in r for r in result.reasons)
+    assert result.alignment["delay_s_at"]
+
+
+def test_a_pull_judged_in_pieces_has_no_mean_and_says_so():
+    made = scene(pulls=1)
+    made.columns.rpm[(np.arange(len(made.columns)) // 8) % 4 != 0] = np.nan
+    result = answer(drive_of(made))
+    assert result.verdict == verdict.NOT_ENOUGH and "pieces too short" in result.reasons[0]
+
+
+def test_an_excess_in_pieces_is_not_called_within_the_systematic_error():
+    pull = SimpleNamespace(
+        number=1, spoiled=False, judged_s=4.0, excess_max=0.3, lean_events=[], rpm_from=2500.0, rpm_to=6500.0
+    )
+    word, reasons = verdict.decide([pull], [], 0.01, 0.033)
+    said = " ".join(reasons)
+    assert word == verdict.NO_EVENT and "too short a time" in said and "systematic" not in said

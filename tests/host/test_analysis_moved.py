@@ -89,3 +89,26 @@ def test_boost_overshoot_and_creep():
     assert [e.kind for e in other_events.boost(time_s, over, loaded)] == ["boost overshoot"]
     creeping = steady + 10.0 * np.maximum(time_s - 2.0, 0.0)
     assert "boost creep" in [e.kind for e in other_events.boost(time_s, creeping, loaded)]
+
+
+def test_one_hump_is_no_oscillation():
+    random = np.random.default_rng(3)
+    for length_s, start_s, end_s in ((1.5, 0.5, 0.9), (2.0, 0.6, 1.0), (2.5, 1.0, 1.4)):
+        time_s = np.arange(int(length_s * 200)) / 200
+        hump = np.where((time_s > start_s) & (time_s < end_s), 0.08, 0.0) + random.normal(0, 0.004, len(time_s))
+        assert other_events.oscillation(time_s, hump) == []
+
+
+def test_boost_that_tapers_off_or_is_still_coming_is_neither_overshoot_nor_creep():
+    time_s = np.arange(1200) / 200
+    loaded, noise = np.ones(1200, bool), np.random.default_rng(4).normal(0, 0.5, 1200)
+
+    def kinds(at_s, kpa):
+        return [e.kind for e in other_events.boost(time_s, np.interp(time_s, at_s, kpa) + noise, loaded)]
+
+    assert kinds([0, 0.7, 1.5, 6], [45, 180, 182, 150]) == []
+    assert kinds([0, 4, 6], [80, 180, 182]) == []
+    assert kinds([0, 6], [80, 180]) == []
+    assert kinds([0, 1, 6], [45, 150, 190]) == ["boost creep"]
+    assert kinds([0, 0.7, 0.9, 1.1, 6], [45, 180, 198, 178, 150]) == ["boost overshoot"]
+    assert other_events.boost(time_s[:1], time_s[:1] + 170.0, loaded[:1]) == []

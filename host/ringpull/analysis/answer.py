@@ -224,6 +224,14 @@ def use_target(pulls: list[Pull], target: dict) -> None:
         view.__dict__.pop("judged", None)
 
 
+def absent(judged: Judged) -> list[str]:
+    """What a session lacks, in words, without which none of its pulls can be judged."""
+    out, _ = needs.missing(judged.columns, "lambda by engine speed and lean events")
+    if not np.isfinite(judged.target).any():
+        out.append("the load (or channel) that the target depends on: one number as target needs none")
+    return out
+
+
 def answer(drive, target: dict | None = None) -> Answer:
     """The answer to a `drive.Drive`: all its sessions' pulls. target: instead of the configuration's."""
     from ringpull import pulls as found
@@ -239,13 +247,17 @@ def answer(drive, target: dict | None = None) -> Answer:
     if not views:
         words = ["no session could be read"]
         return Answer(verdict.NOT_ENOUGH, words, [], {}, {}, [], list(verdict.CAUTIONS))
-    judged = list(views.values())[0]
-    absent, _ = needs.missing(judged.columns, "lambda by engine speed and lean events")
-    if not any(np.isfinite(j.target).any() for j in views.values()):
-        absent.append("the load (or channel) that the target depends on: one number as target needs none")
+    lacking = {key: absent(one) for key, one in views.items()}
+    judged = next((one for key, one in views.items() if not lacking[key]), next(iter(views.values())))
+    missing = [] if any(not one for one in lacking.values()) else list(dict.fromkeys(sum(lacking.values(), [])))
     systematic = max(j.budget.systematic for j in views.values())
     call = max(max(lean.LEAST_DEPTH, lean.SIGMAS * j.random_u) for j in views.values())
-    word, reasons = verdict.decide(judged_pulls, absent, systematic, call)
+    word, reasons = verdict.decide(judged_pulls, missing, systematic, call)
+    if not missing:
+        for key, names in lacking.items():
+            if names:
+                which = ", ".join(str(p.number) for p in judged_pulls if id(p.judged) == key)
+                reasons.append(f"pull {which}: not logged there, or never valid: {', '.join(names)}")
     left_out: dict[str, float] = {}
     for pull in judged_pulls:
         for name, seconds in pull.numbers.left_out.items():

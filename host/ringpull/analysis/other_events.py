@@ -12,6 +12,8 @@ RICH = 0.05
 RICH_S = 0.4
 WAVE_LEAST, WAVE_CYCLES, WAVE_HZ = 0.015, 3.0, (1.5, 8.0)
 OVERSHOOT_KPA, CREEP_KPA_S = 10.0, 6.0
+SETTLE_S = 0.8  # after its peak boost that has overshot is back
+SPOOLING = 4.0  # times a creep's slope: boost that rises no faster than this before has not settled, it is still coming
 
 
 @dataclass(frozen=True)
@@ -43,7 +45,8 @@ def rich(time_s: np.ndarray, excess: np.ndarray) -> list[OtherEvent]:
 
 
 def oscillation(time_s: np.ndarray, excess: np.ndarray) -> list[OtherEvent]:
-    """A wave of lambda that carries most of its variance at one frequency within WAVE_HZ, over the judged part."""
+    """A wave of lambda that carries most of its variance at one frequency within WAVE_HZ, over the judged part, and goes
+    up and down at least WAVE_CYCLES times: a single hump has such a spectrum as well."""
     good = np.isfinite(excess)
     runs = [(a, b) for a, b in local.spans(good)]
     if not runs:
@@ -65,16 +68,27 @@ def oscillation(time_s: np.ndarray, excess: np.ndarray) -> list[OtherEvent]:
     near = slice(max(peak - 2, 0), peak + 3)
     share = power[near].sum() / max(power[1:].sum(), 1e-30)
     amplitude = float(np.sqrt(2.0 * np.var(values) * share))
-    if share < 0.5 or amplitude < WAVE_LEAST:
+    if share < 0.5 or amplitude < WAVE_LEAST or swings(values, amplitude, hertz[peak] * period_s) < WAVE_CYCLES:
         return []
     words = f"lambda swings by +/- {amplitude:.3f} at {hertz[peak]:.1f} Hz"
     return [OtherEvent("oscillation", float(time_s[first]), float(time_s[last - 1]), amplitude, words)]
 
 
+def swings(values: np.ndarray, amplitude: float, cycles_a_row: float) -> int:
+    """How often a wave about zero goes from below half of -amplitude to above half of amplitude, or the other way round,
+    whichever is less often."""
+    smooth = local.mean(values, max(1, round(0.125 / cycles_a_row)))[0]
+    place = np.where(smooth > 0.5 * amplitude, 1, np.where(smooth < -0.5 * amplitude, -1, 0))
+    place = place[place != 0]
+    turned = place[np.concatenate([[True], np.diff(place) != 0])] if len(place) else place
+    return int(min(np.count_nonzero(turned > 0), np.count_nonzero(turned < 0)))
+
+
 def boost(time_s: np.ndarray, map_kpa: np.ndarray, loaded: np.ndarray) -> list[OtherEvent]:
-    """Overshoot: a peak of pressure more than OVERSHOOT_KPA above where it settles. Creep: a steady rise after that."""
+    """Overshoot: a peak of pressure more than OVERSHOOT_KPA above the straight line that it settles to (boost that tapers
+    off with speed is none). Creep: a rise that goes on through the later half, of boost that had come before."""
     runs = local.spans(loaded & np.isfinite(map_kpa))
-    if not runs:
+    if not runs or len(time_s) < 3:
         return []
     first, last = max(runs, key=lambda run: run[1] - run[0])
     period_s = float(np.median(np.diff(time_s)))
@@ -83,16 +97,25 @@ def boost(time_s: np.ndarray, map_kpa: np.ndarray, loaded: np.ndarray) -> list[O
         return []
     half = len(smooth) // 2
     peak = int(np.argmax(smooth[:half]))
-    settled = float(np.median(smooth[half:]))
     out = []
-    if smooth[peak] - settled > OVERSHOOT_KPA and peak < half - 1:
-        size = float(smooth[peak] - settled)
-        at = float(time_s[first + peak])
-        out.append(OtherEvent("boost overshoot", at, at, size, f"boost overshot by {size:.0f} kPa"))
-    later = np.arange(len(smooth) - half) * period_s
-    slope = float(np.polyfit(later, smooth[half:], 1)[0])
-    if slope > CREEP_KPA_S:
-        size = slope * float(later[-1])
-        words = f"boost crept up by {size:.0f} kPa over {later[-1]:.1f} s"
+    after = np.arange(peak + round(SETTLE_S / period_s), len(smooth))
+    if peak < half - 1 and len(after) * period_s >= 0.5:
+        size = float(smooth[peak] - np.polyval(np.polyfit(after - peak, smooth[after], 1), 0.0))
+        if size > OVERSHOOT_KPA:
+            at = float(time_s[first + peak])
+            out.append(OtherEvent("boost overshoot", at, at, size, f"boost overshot by {size:.0f} kPa"))
+    parts = np.array_split(smooth[half:], 2)
+    slope = min(float(np.polyfit(np.arange(len(part)) * period_s, part, 1)[0]) for part in parts)
+    if slope > CREEP_KPA_S and had_come(smooth[:half], period_s, slope):
+        length_s = (len(smooth) - half - 1) * period_s
+        size = float(np.polyfit(np.arange(len(smooth) - half) * period_s, smooth[half:], 1)[0]) * length_s
+        words = f"boost crept up by {size:.0f} kPa over {length_s:.1f} s"
         out.append(OtherEvent("boost creep", float(time_s[first + half]), float(time_s[last - 1]), size, words))
     return out
+
+
+def had_come(early_kpa: np.ndarray, period_s: float, slope: float) -> bool:
+    """Whether boost stood, or rose much faster than `slope` (kPa/s), before."""
+    rows = max(1, round(0.5 / period_s))
+    rates = (early_kpa[rows:] - early_kpa[:-rows]) / (rows * period_s)
+    return bool(len(rates) and (np.abs(rates).min() < CREEP_KPA_S or rates.max() > SPOOLING * slope))

@@ -6,7 +6,7 @@ ATTENTION = "attention"
 NO_EVENT = "no lean event found"
 NOT_ENOUGH = "not enough data"
 
-LEAST_JUDGED_S = 1.0  # of a pull that is judged at all
+LEAST_JUDGED_S = 0.5  # of a pull without a lean event, to be called judged: a quick car's pull has little more
 
 CAUTIONS = [
     "No lean event found means in these pulls, at these speeds and loads, and nothing beyond them.",
@@ -37,13 +37,19 @@ def decide(pulls: list, missing: list[str], systematic_u: float, call: float) ->
         return NOT_ENOUGH, [f"not logged, or never valid: {', '.join(missing)}"]
     if not pulls:
         return NOT_ENOUGH, ["no pull was marked and none was found"]
-    usable = [p for p in pulls if not p.spoiled and p.judged_s >= LEAST_JUDGED_S]
+    # what was seen to be lean counts, however little of its pull could be judged
+    usable = [
+        p
+        for p in pulls
+        if not p.spoiled and (p.lean_events or (p.judged_s >= LEAST_JUDGED_S and p.excess_max is not None))
+    ]
     reasons = []
     for pull in pulls:
         if pull.spoiled:
             reasons.append(f"pull {pull.number} is flagged spoiled: shown, not judged")
-        elif pull.judged_s < LEAST_JUDGED_S:
-            reasons.append(f"pull {pull.number}: only {pull.judged_s:.1f} s could be judged")
+        elif pull not in usable:
+            pieces = ", in pieces too short for a mean" if pull.judged_s >= LEAST_JUDGED_S else ""
+            reasons.append(f"pull {pull.number}: only {pull.judged_s:.1f} s could be judged{pieces}")
     lean = [(p, e) for p in usable for e in p.lean_events]
     shift = 1.96 * systematic_u
     if lean:
@@ -63,7 +69,9 @@ def decide(pulls: list, missing: list[str], systematic_u: float, call: float) ->
     )
     most = max(usable, key=lambda p: p.excess_max)
     near = f"largest mean excess over target {most.excess_max:+.3f}, in pull {most.number}"
-    if most.excess_max + shift > call:
+    if most.excess_max > call:
+        near += "; above what makes an event, but for too short a time, or beside rows that are left out"
+    elif most.excess_max + shift > call:
         near += f"; with the systematic error of up to {shift:.3f} that could be an event: calibrate for more certainty"
     if len(usable) == 1:
         reasons.append("a single pull shows no repeatability: do two more")
