@@ -37,11 +37,35 @@ def hints_of(**channels):
 )
 def test_what_moved_is_named_as_a_possibility(role, level, step, noise, word):
     hints = hints_of(**{role: (level, step, noise)})
-    assert len(hints) == 1 and word in hints[0] and hints[0].startswith("possible cause")
+    kind = "possible consequence" if role in ("exhaust", "knock") else "possible cause"
+    assert len(hints) == 1 and word in hints[0] and hints[0].startswith(kind)
 
 
 def test_what_stays_is_not_named():
     assert hints_of(fuel_pressure=(350.0, 0.0, 4.0), battery=(13.9, 0.0, 0.05), exhaust=(850.0, 0.0, 3.0)) == []
+
+
+@pytest.mark.parametrize("rpm_from, seed", [(5600, 1), (3000, 2)])
+def test_fuel_pressure_that_fades_along_the_pull_is_named_against_its_base(rpm_from, seed):
+    made = scene(hole=Hole(2, rpm_from, 6900, 0.08), seed=seed)
+    columns = made.columns
+    start, end = made.spans[1]
+    here = (columns.time_s >= start) & (columns.time_s < end)
+    random = np.random.default_rng(1)
+    faded = 80.0 * np.clip((columns.rpm - rpm_from + 1100) / 2300, 0, 1) * here
+    columns.extra["fuel_pressure"] = 250.0 + columns.map_kpa - faded + random.normal(0, 4, len(columns))
+    (event,) = judge.judge_span(judge.prepare(columns, identified=False), start, end).lean_events
+    assert len(event.hints) == 1 and "below its base" in event.hints[0]
+
+
+def test_standing_at_the_limiter_is_a_possibility():
+    made = scene(pulls=2)
+    columns = made.columns
+    start, end = made.spans[1]
+    columns.rpm[columns.rows(end, end + 1.0)] = 6800.0
+    columns.throttle[columns.rows(end, end + 1.0)] = 100.0
+    assert any("limiter" in words for words in moved.hints(columns, end + 0.2, end + 0.9, (start, end + 1.0)))
+    assert moved.hints(columns, end - 0.6, end - 0.1, (start, end)) == []
 
 
 def test_injector_duty_is_a_limit_in_sight():

@@ -4,39 +4,65 @@ from __future__ import annotations
 
 import numpy as np
 
-from ringpull.analysis import roles
+from ringpull.analysis import load, roles
 from ringpull.analysis.columns import Columns
 from shared_math import speed
 
 AROUND_S = 0.8  # before and after an event: what the channel is compared with
-CLEAR = 4.0  # times the scatter around it
+CLEAR = 4.0  # times the uncertainty that scatter leaves
 DUTY_LIMIT = 0.85
+RUNNING_RPM = 500.0
+LIMIT_SHARE, LIMIT_RPM_S = 0.98, 100.0  # of the drive's highest speed, and rising no faster: at a rev limiter
+CAUSE, RESULT = "possible cause", "possible consequence"
 
 # role -> (least change that counts, direction that fits a lean event, words)
 SIGNS = {
-    "fuel_pressure": (12.0, -1, "fuel pressure over the manifold fell by {0:.0f} kPa"),
-    "battery": (0.4, -1, "supply voltage fell by {0:.1f} V, which opens injectors later"),
-    "intake": (4.0, 1, "intake air warmed by {0:.0f} degC"),
-    "exhaust": (25.0, 1, "exhaust gas warmed by {0:.0f} degC"),
-    "knock": (0.0, 1, "the knock channel rose"),
-    "trim": (2.0, -1, "the fuel trim fell by {0:.0f} %"),
+    "fuel_pressure": (12.0, -1, f"{CAUSE}: fuel pressure over the manifold fell by {{0:.0f}} kPa"),
+    "battery": (0.4, -1, f"{CAUSE}: supply voltage fell by {{0:.1f}} V, which opens injectors later"),
+    "intake": (4.0, 1, f"{CAUSE}: intake air warmed by {{0:.0f}} degC"),
+    "trim": (2.0, -1, f"{CAUSE}: the fuel trim fell by {{0:.0f}} %"),
+    "exhaust": (25.0, 1, f"{RESULT}: exhaust gas warmed by {{0:.0f}} degC"),
+    "knock": (0.0, 1, f"{RESULT}: the knock channel rose"),
+}
+# What fades along a whole pull does not step at the event: role -> (least distance from its base, words)
+BASES = {
+    "fuel_pressure": (20.0, f"{CAUSE}: fuel pressure over the manifold was {{0:.0f}} kPa below its base"),
+    "battery": (0.8, f"{CAUSE}: supply voltage was {{0:.1f}} V below its base, which opens injectors later"),
 }
 
 
 def change(values: np.ndarray, inside: slice, around: np.ndarray) -> tuple[float, float]:
-    """(mean inside minus the straight line through the rows around, standard deviation about that line)."""
+    """(mean inside minus the straight line through the rows around, its standard error: of a line that is carried on
+    beyond its rows the larger)."""
     rows = np.flatnonzero(around & np.isfinite(values))
     here = np.arange(inside.start, inside.stop)
     here = here[np.isfinite(values[here])]
     if len(rows) < 20 or len(here) < 5:
         return 0.0, np.inf
-    line = np.polyfit(rows, values[rows], 1)
-    miss = values[rows] - np.polyval(line, rows)
-    return float(np.mean(values[here] - np.polyval(line, here))), float(np.std(miss))
+    middle = rows.mean()
+    line = np.polyfit(rows - middle, values[rows], 1)
+    miss = values[rows] - np.polyval(line, rows - middle)
+    share = 1.0 / len(here) + 1.0 / len(rows) + (here.mean() - middle) ** 2 / np.sum((rows - middle) ** 2)
+    return float(np.mean(values[here] - np.polyval(line, here - middle))), float(np.std(miss) * np.sqrt(share))
+
+
+def below_base(values: np.ndarray, columns: Columns, inside: slice) -> tuple[float, float]:
+    """(how far the mean inside lies below the median elsewhere, robust deviation there). Elsewhere is under load where
+    there is a second of that, else wherever the engine ran."""
+    with np.errstate(invalid="ignore"):
+        there = np.isfinite(values) & (columns.rpm > RUNNING_RPM)
+    there[inside] = False
+    loaded = there & load.under_load(columns)[0]
+    there = loaded if np.count_nonzero(loaded) * columns.period_s >= 1.0 else there
+    here = values[inside][np.isfinite(values[inside])]
+    if np.count_nonzero(there) < 20 or len(here) < 5:
+        return 0.0, np.inf
+    base = float(np.median(values[there]))
+    return base - float(here.mean()), float(1.4826 * np.median(np.abs(values[there] - base)))
 
 
 def hints(columns: Columns, start_s: float, end_s: float, pull: tuple[float, float]) -> list[str]:
-    """Sentences on what moved during an event, against the stretch around it inside the pull."""
+    """Sentences on what moved during an event, against the stretch around it inside the pull, or against its base."""
     inside = columns.rows(start_s, end_s)
     around = np.zeros(len(columns), bool)
     around[columns.rows(max(pull[0], start_s - AROUND_S), min(pull[1], end_s + AROUND_S))] = True
@@ -48,10 +74,13 @@ def hints(columns: Columns, start_s: float, end_s: float, pull: tuple[float, flo
             continue
         if role == "fuel_pressure" and columns.map_kpa is not None:
             values = flat_pressure(values, columns.map_kpa)
-        step, scatter = change(values, inside, around)
-        rows = max(inside.stop - inside.start, 1)
-        if step * direction > max(least, CLEAR * scatter / np.sqrt(rows)):
-            out.append("possible cause: " + words.format(abs(step)))
+        step, error = change(values, inside, around)
+        if step * direction > max(least, CLEAR * error):
+            out.append(words.format(abs(step)))
+        elif role in BASES:
+            fall, scatter = below_base(values, columns, inside)
+            if fall > max(BASES[role][0], 2.0 * scatter):
+                out.append(BASES[role][1].format(fall))
     injector = columns.extra.get("injector")
     if injector is not None:
         channel = roles.channel_for("injector", columns.config.get("channels", [])) or {}
@@ -59,13 +88,25 @@ def hints(columns: Columns, start_s: float, end_s: float, pull: tuple[float, flo
         per_cycle = channel.get("per_cycle", 1)
         duty = speed.duty_percent(injector[inside], columns.rpm[inside], per_cycle, strokes) / 100
         if np.isfinite(duty).any() and float(np.nanmax(duty)) > DUTY_LIMIT:
-            out.append(f"possible cause: injector duty reached {np.nanmax(duty):.0%}, a limit in sight")
+            out.append(f"{CAUSE}: injector duty reached {np.nanmax(duty):.0%}, a limit in sight")
     wanted = columns.extra.get("boost_target")
     if wanted is not None and columns.map_kpa is not None:
         over = columns.map_kpa[inside] - wanted[inside]
         if np.isfinite(over).any() and float(np.nanmean(over)) > 8.0:
-            out.append(f"possible cause: boost {np.nanmean(over):.0f} kPa above its target")
-    return out
+            out.append(f"{CAUSE}: boost {np.nanmean(over):.0f} kPa above its target")
+    return out + at_limiter(columns, inside)
+
+
+def at_limiter(columns: Columns, inside: slice) -> list[str]:
+    """A sentence where engine speed stood at the highest of the drive: many limiters cut the fuel."""
+    rpm = columns.rpm[inside]
+    rows = np.flatnonzero(np.isfinite(rpm))
+    if len(rows) < 5:
+        return []
+    slope = float(np.polyfit(rows * columns.period_s, rpm[rows], 1)[0])
+    if rpm[rows].mean() < LIMIT_SHARE * np.nanmax(columns.rpm) or abs(slope) > LIMIT_RPM_S:
+        return []
+    return [f"{CAUSE}: engine speed stood at {rpm[rows].mean():.0f} rpm, the highest of the drive: a limiter that cuts fuel"]
 
 
 def flat_pressure(fuel_kpa: np.ndarray, map_kpa: np.ndarray) -> np.ndarray:
