@@ -41,13 +41,14 @@ def add_target(parser: argparse.ArgumentParser) -> None:
 
 def set_target(args: argparse.Namespace, *drives) -> None:
     """Let the pulls of drives be judged by what was asked for, instead of their configuration's target."""
+    from ringpull import pulls
     from ringpull.analysis.answer import use_target
     from ringpull.analysis.tables import read_target
 
     for drive in drives:
         if args.target_preset:
-            use_target(drive.pulls(), {"preset": args.target_preset})
+            use_target(drive, {"preset": args.target_preset})
         elif args.target:
-            with_map = all(p.view.columns.map_kpa is not None for p in drive.pulls())
+            with_map = all(view.columns.map_kpa is not None for view in pulls.views(drive))
             load, unit = ("map", "kpa") if with_map else ("throttle", "pct")
-            use_target(drive.pulls(), read_target(args.target, load, unit))
+            use_target(drive, read_target(args.target, load, unit))

@@ -114,14 +114,21 @@ def found_spans(columns: Columns) -> list[tuple[float, float]]:
     return out
 
 
+def views(drive) -> list[View]:
+    """The drive's sessions as the analysis sees them, with their pulls found; made once, and shared by the pulls."""
+    drive.pulls()
+    return drive.__dict__["views"]
+
+
 def find(drive) -> list[Pull]:
     """All pulls of a drive in the order of its sessions and times: marked ones, and found ones that no mark overlaps.
 
     Void pulls (a press that was taken back) are left out.
     """
     out: list[Pull] = []
-    for session in drive.sessions:
-        here = View(session)
+    drive.__dict__["views"] = [View(session) for session in drive.sessions]
+    for here in drive.__dict__["views"]:
+        session = here.session
         end_s = session.duration_s
         marked = [m for m in session.marks if not m.void]
         spans = [(m.start_s, end_s if m.end_s is None else m.end_s, "mark", bool(m.spoiled)) for m in marked]

@@ -218,3 +218,39 @@ def test_an_excess_in_pieces_is_not_called_within_the_systematic_error():
     word, reasons = verdict.decide([pull], [], 0.01, 0.033)
     said = " ".join(reasons)
     assert word == verdict.NO_EVENT and "too short a time" in said and "systematic" not in said
+
+
+def test_a_throttle_that_never_shows_zero_is_closed_where_it_rests():
+    made = scene(pulls=2)
+    columns = made.columns
+    columns.throttle[:] = 8.0 + 0.92 * columns.throttle
+    columns.rpm[: 4 * 200], columns.throttle[: 4 * 200] = 900.0, 8.0  # it idled first
+    cut = judge.prepare(columns, identified=False).masks.by_name["overrun_cut"]
+    start = made.spans[0][1]
+    assert cut[columns.rows(start + 0.1, start + 5.0)].all() and not cut[columns.rows(4.5, 6.0)].any()
+
+
+def test_a_drive_without_any_load_has_none():
+    made = scene(pulls=1)
+    columns = made.columns
+    columns.throttle[:], columns.map_kpa[:] = np.minimum(columns.throttle, 30.0), np.minimum(columns.map_kpa, 55.0)
+    assert not judge.prepare(columns, identified=False).loaded.any()
+    columns.throttle = None
+    assert not judge.prepare(columns, identified=False).loaded.any()
+    assert answer(StandInDrive(StandInSession(columns))).reasons == ["no pull was marked and none was found"]
+
+
+@pytest.mark.parametrize("rate_hz", [1, 2, 1000])
+def test_any_rate_of_the_configuration_gives_an_answer(rate_hz):
+    made = scene(pulls=2, hole=Hole(2, 4000, 6000, 0.1))
+    step = max(1, 200 // rate_hz)
+    columns = made.columns.part(0.0, 1e9) if step > 1 else made.columns
+    columns.config = {**columns.config, "rate_hz": rate_hz}
+    if step > 1:
+        for name in ("time_s", "lambda_", "rpm", "map_kpa", "throttle"):
+            setattr(columns, name, getattr(columns, name)[::step])
+        columns.banks = {"lambda_1": columns.lambda_}
+        columns.named = {k: v[::step] for k, v in columns.named.items()}
+    else:
+        columns.time_s = np.arange(len(columns)) / rate_hz
+    assert answer(drive_of(made) if step == 1 else StandInDrive(StandInSession(columns))).verdict

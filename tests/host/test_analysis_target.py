@@ -2,14 +2,16 @@
 
 import numpy as np
 import pytest
+from analysis_scenes import scene
 
 from ringpull import options
 from ringpull.analysis import presets
-from ringpull.analysis.columns import Columns
+from ringpull.analysis.columns import Columns, from_table
 from ringpull.analysis.presets import preset
 from ringpull.analysis.tables import read_target
 from ringpull.analysis.target import targets
 from ringpull.errors import BadUsage
+from shared_math.channels import column_name
 from shared_math.target import lambda_target
 
 TARGETS = {
@@ -123,3 +125,51 @@ def test_target_from_a_table_in_csv(tmp_path):
     path.write_text(",1000,4000\n40,1.0,rich\n100,0.95,0.88\n")
     with pytest.raises(BadUsage):
         read_target(path, "map")
+
+
+def test_each_of_several_targets_has_its_own_load():
+    rows = 400
+    config = {
+        "rate_hz": 200,
+        "channels": [
+            {"name": "lambda_1", "kind": "lambda"},
+            {"name": "map", "kind": "linear", "unit": "kPa"},
+            {"name": "throttle", "kind": "linear", "unit": "%"},
+            {"name": "mode", "kind": "digital"},
+        ],
+        "target": [
+            {"when": {"channel": "mode", "is": 1}, "load": "throttle", "load_pct": [20, 100], "lambda": [1.0, 0.80]},
+            {"load": "map", "load_kpa": [40, 100, 200], "lambda": [1.0, 0.88, 0.79]},
+        ],
+    }
+    mode, kpa, pct = (np.arange(rows) // 50) % 2, np.linspace(40, 200, rows), np.linspace(10, 100, rows)
+    table = {"time_s": np.arange(rows) / 200, "lambda_1": np.full(rows, 0.9), "map_kpa": kpa, "throttle_pct": pct}
+    got, _ = targets(from_table({**table, "mode": mode.astype(float)}, config))
+    wanted = np.where(
+        mode == 1, np.interp(pct, [20, 100], [1.0, 0.80]), np.interp(kpa, [40, 100, 200], [1.0, 0.88, 0.79])
+    )
+    assert got == pytest.approx(wanted, abs=1e-12)
+
+
+def test_units_of_temperatures_pressures_and_speeds_follow_the_configuration():
+    # 100 degF = 37.78 degC, 373.15 K = 100 degC (definitions); 14.5038 psi = 100 kPa; 60 mph = 96.56 km/h
+    given = {
+        "coolant": ("degF", 100.0),
+        "exhaust": ("K", 373.15),
+        "map": ("psi", 14.5038),
+        "wheel_speed": ("mph", 60.0),
+    }
+    channels = [{"name": name, "kind": "linear", "unit": unit} for name, (unit, _) in given.items()]
+    table = {column_name(c): np.full(20, given[c["name"]][1]) for c in channels} | {"time_s": np.arange(20) / 200}
+    made = from_table(table, {"rate_hz": 200, "channels": channels})
+    assert made.extra["coolant"][0] == pytest.approx(37.778, abs=1e-3)
+    assert made.extra["exhaust"][0] == pytest.approx(100.0)
+    assert made.extra["wheel"][0] == pytest.approx(96.56, abs=0.01)
+    assert made.map_kpa[0] == made.load()[0] == made.load_of("map")[0] == pytest.approx(100.0, abs=1e-3)
+
+
+def test_an_ethanol_channel_that_never_shows_a_value_is_not_said_to_be_followed():
+    made = scene(pulls=1)
+    made.columns.config.pop("target")
+    made.columns.extra["ethanol"] = np.full(len(made.columns), np.nan)
+    assert "ethanol" not in targets(made.columns)[1]

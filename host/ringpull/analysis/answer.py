@@ -216,10 +216,12 @@ def judge_pulls(pulls: list) -> list[PullAnswer]:
     return out
 
 
-def use_target(pulls: list[Pull], target: dict) -> None:
-    """Judge pulls by another target than their configuration's: of its form (`tables.read_target` reads one from a
+def use_target(drive, target: dict) -> None:
+    """Judge a drive by another target than its configuration's: of its form (`tables.read_target` reads one from a
     table), or {"preset": one of presets.NAMES}."""
-    for view in {id(p.view): p.view for p in pulls}.values():
+    from ringpull import pulls
+
+    for view in pulls.views(drive):
         view.columns.config = {**view.columns.config, "target": target}
         view.__dict__.pop("judged", None)
 
@@ -237,13 +239,11 @@ def answer(drive, target: dict | None = None) -> Answer:
     from ringpull import pulls as found
 
     if target is not None:
-        use_target(drive.pulls(), target)
-
+        use_target(drive, target)
     judged_pulls = judge_pulls(drive.pulls())
     views = {id(p.judged): p.judged for p in judged_pulls}
     if not views and drive.sessions:
-        longest = max(drive.sessions, key=lambda s: s.rows)
-        views = {0: found.View(longest).judged}
+        views = {0: max(found.views(drive), key=lambda v: v.session.rows).judged}
     if not views:
         words = ["no session could be read"]
         return Answer(verdict.NOT_ENOUGH, words, [], {}, {}, [], list(verdict.CAUTIONS))

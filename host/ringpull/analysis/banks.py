@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ringpull.analysis import align, pooling
+from ringpull.analysis import align, pooling, roles, uncertainty
 from ringpull.analysis.judge import Judged
-from ringpull.analysis.passes import passes
+from ringpull.analysis.passes import passes, units_of
 
 WARNING = (
     "a bank's reading is the mean of its cylinders: one lean cylinder hides in it, and a fault in one bank shows half"
@@ -19,7 +19,8 @@ LEAST_PASSES = 3
 
 @dataclass(frozen=True)
 class BankCell:
-    """difference: second bank minus first, lambda; low, high: 95 % interval from passes (NaN for too few)."""
+    """difference: second bank minus first, lambda; low, high: 95 % interval from passes (NaN for too few). systematic:
+    half-width of what shifts every difference alike. leaner: the bank that is so with both."""
 
     rpm: float
     load: float | None
@@ -28,6 +29,7 @@ class BankCell:
     low: float
     high: float
     leaner: str
+    systematic: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -54,20 +56,23 @@ def banks(
     moved = [align.align(columns, judged.aligned.model, columns.banks[name]).lambda_ for name in (first, second)]
     apart = np.where(judged.masks.valid, moved[1] - moved[0], np.nan)
     found = passes(judged, apart, speeds, loads, spans)
+    sensors = {c["name"]: c for c in roles.lambda_channels(columns.config.get("channels", []))}
+    parts = [uncertainty.of_channel(columns, sensors.get(name)).systematic for name in (first, second)]
+    shift = 1.96 * float(np.hypot(*parts))
     cells = []
     if found:
         keys = sorted({(p.load, p.speed) for p in found})
         number = {key: at for at, key in enumerate(keys)}
         cell = np.array([number[p.load, p.speed] for p in found])
-        units: dict[object, int] = {}
-        unit = np.array([units.setdefault(p.unit or ("visit", at), len(units)) for at, p in enumerate(found)])
+        unit = units_of(found)
         value = np.array([p.value for p in found])
         pooled = pooling.pool(cell, unit, value)
         for at, (load, speed) in enumerate(keys):
             rows = value[cell == at]
             mean, half, _ = pooling.interval(rows, pooled)
             half = half if len(set(unit[cell == at])) >= LEAST_PASSES else float("nan")
-            leaner = second if mean - half > 0 else first if mean + half < 0 else "neither shown"
+            leaner = second if mean - half > shift else first if mean + half < -shift else "neither shown"
             place = float(speeds[speed]), None if loads is None else float(loads[load])
-            cells.append(BankCell(*place, len(rows), mean, mean - half, mean + half, leaner))
-    return Banks((first, second), cells, ["judged by the leaner bank, row by row", WARNING])
+            cells.append(BankCell(*place, len(rows), mean, mean - half, mean + half, leaner, shift))
+    sensors_words = f"the two sensors may differ by {shift:.3f} by themselves: swapped, they tell which it is"
+    return Banks((first, second), cells, ["judged by the leaner bank, row by row", sensors_words, WARNING])

@@ -80,11 +80,17 @@ class Columns:
         )
 
     def load(self) -> Array | None:
-        """The load axis that the target names: a channel of the configuration, else pressure, else throttle."""
+        """The load axis that the target names: a channel of the configuration, else pressure, else throttle. Of several
+        targets the first that names one."""
         target = self.config.get("target")
-        name = target.get("load") if isinstance(target, dict) else None
-        if isinstance(target, list):
-            name = next((t.get("load") for t in target if t.get("load")), None)
+        entries = target if isinstance(target, list) else [target or {}]
+        return self.load_of(next((t["load"] for t in entries if t.get("load")), None))
+
+    def load_of(self, name: str | None) -> Array | None:
+        """The load axis of a target that names this channel."""
+        pressure = roles.channel_for("map", self.config.get("channels", []))
+        if self.map_kpa is not None and pressure is not None and name == pressure["name"]:
+            return self.map_kpa
         if name in self.named:
             return self.named[name]
         if name == "throttle" and self.throttle is not None:
@@ -150,9 +156,10 @@ def from_table(table: dict[str, Array], config: dict, states: dict[tuple[str, st
     def role(name: str) -> Array | None:
         channel = roles.channel_for(name, configured)
         values = column(channel)
-        if values is None or channel is None or name not in ("map", "fuel_pressure", "boost_target"):
-            return values
-        return values * roles.KPA.get(shared_channels.unit_of(channel), 1.0)
+        if values is None or channel is None:
+            return None
+        factor, offset = roles.UNITS.get(name, {}).get(shared_channels.unit_of(channel), (1.0, 0.0))
+        return values * factor + offset
 
     time_s = np.asarray(table["time_s"], dtype=float)
     nothing = np.full(len(time_s), np.nan)

@@ -155,7 +155,7 @@ def find(columns: Columns, given: Inputs) -> Events:
         later = lambda_[start : start + second]
         if len(later) == second and np.isfinite(later).all():
             tails.append(start)
-    rows = round(STEP_S / period_s)
+    rows = max(1, round(STEP_S / period_s))
     move = np.abs(given.wanted[rows:] - given.wanted[:-rows]) > STEP_LAMBDA
     steps: list[int] = []
     free = ~local.spread_after(given.cut, round(0.8 / period_s))

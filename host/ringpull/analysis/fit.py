@@ -110,6 +110,7 @@ class Fit:
         self.cut, self.given, self.displacement_l, self.flow = cut, given, displacement_l, flow
         self.fitted = np.isfinite(cut.measured)
         self.measured = np.where(self.fitted, cut.measured, 0.0)
+        self.cycle_deg = transport.cycle_deg(columns.config)
         self.time_s = columns.time_s
         self.map_kpa = transport.filled(local.mean(np.asarray(columns.map_kpa), 2)[0], 90.0, 10.0, len(columns))
         self.wanted = given.wanted
@@ -135,7 +136,8 @@ class Fit:
     def model(self, p: np.ndarray) -> Transport:
         """The transport model of a set of parameters."""
         volume_l = float(self.displacement_l * np.exp(p[VOLUME]))
-        return Transport(constant_s=float(p[CONSTANT]), volume_l=volume_l, tau_s=float(np.exp(p[TAU])))
+        tau_s = float(np.exp(p[TAU]))
+        return Transport(float(p[CONSTANT]), self.cycle_deg, volume_l, tau_s)
 
     def _once(self, name: str, key: tuple[float, ...], make: Callable[[], np.ndarray]) -> np.ndarray:
         """make(), or what it gave for the same parameters: slopes are taken by moving one of them at a time."""

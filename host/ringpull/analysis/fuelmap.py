@@ -9,7 +9,7 @@ import numpy as np
 
 from ringpull.analysis import pooling
 from ringpull.analysis.judge import Judged
-from ringpull.analysis.passes import Pass, found_axes, passes
+from ringpull.analysis.passes import Pass, found_axes, passes, units_of
 
 LEAST_PASSES = 3
 MOST_STEP = 0.05  # of one correction; measure again before the next
@@ -17,6 +17,7 @@ MOST_STEP = 0.05  # of one correction; measure again before the next
 # the table, and where lambda moves in a cell that does not, something else moves it (a trim, a test). Common practice,
 # no source.
 STEADY_S, STEADY_LAMBDA = 0.3, 0.02
+ASSUMED = "no target is configured, and the one assumed is no reason to make anything leaner under load"
 NO_LOAD = "no fuel map: neither manifold pressure nor another load is logged, and a table has cells of speed and load"
 LEAST_SPREAD = 0.004  # of the table's own error, standard deviation: what shrinkage always allows for
 
@@ -50,11 +51,19 @@ class FuelMap:
     words: list[str]
 
     def grid(self, name: str) -> np.ndarray:
-        """One of the cells' numbers as a table (loads, speeds), NaN where nothing is known."""
+        """One of the cells' numbers as a table (loads, speeds), NaN where nothing is known.
+
+        Of a place that was visited both under load and at part load the judged cell counts, of two the one under load;
+        there the factor of part load is never below 1.
+        """
         out = np.full((1 if self.loads is None else len(self.loads), len(self.speeds)), np.nan)
-        for cell in self.cells:
+        under_load = {(c.load, c.rpm) for c in self.cells if c.loaded}
+        for cell in sorted(self.cells, key=lambda c: (c.state == "judged", c.loaded)):
             row = 0 if self.loads is None else int(np.argmin(np.abs(self.loads - cell.load)))
-            out[row, int(np.argmin(np.abs(self.speeds - cell.rpm)))] = getattr(cell, name)
+            value = getattr(cell, name)
+            if name == "factor" and not cell.loaded and (cell.load, cell.rpm) in under_load:
+                value = max(1.0, value) if np.isfinite(value) else value
+            out[row, int(np.argmin(np.abs(self.speeds - cell.rpm)))] = value
         return out
 
 
@@ -70,11 +79,11 @@ def steady(one: Pass) -> bool:
     return one.loaded or (one.seconds >= STEADY_S and abs(one.moved) <= STEADY_LAMBDA)
 
 
-def suggested(ratio: float, low: float, high: float, error: float, spread: float, loaded: bool, shift: float) -> float:
+def suggested(ratio: float, high: float, error: float, spread: float, loaded: bool, shift: float) -> float:
     """Factor for the fuel: the ratio shrunk toward 1 by its certainty, capped at MOST_STEP.
 
     Under load fuel is only taken away as far as the interval, systematic part included, is certain to be rich: never
-    leaner than target.
+    leaner than target. shift: half-width of the systematic part; infinite where the target itself is only assumed.
     """
     wanted = 1.0 + (ratio - 1.0) * spread**2 / (spread**2 + error**2)
     if wanted < 1.0 and loaded:
@@ -93,7 +102,9 @@ def fuelmap(
     spans: for each session its pulls as (number, start_s, end_s), spoiled ones left out. speeds, loads: breakpoints of
     the table; found from the data unless given.
     """
-    if any(j.columns.load() is None for j in judged):
+    known = [at for at, one in enumerate(judged) if one.columns.load() is not None]
+    judged, spans = [judged[at] for at in known], [spans[at] for at in known]
+    if not judged:
         return FuelMap(np.zeros(0), None, [], [NO_LOAD])
     if speeds is None:
         speeds, loads = found_axes(judged)
@@ -107,31 +118,34 @@ def fuelmap(
         f"at part load a pass lasts at least {STEADY_S:.1f} s, lambda of its halves within {STEADY_LAMBDA:.2f}",
         f"under {LEAST_PASSES} passes there is no interval and no factor; a step is at most {MOST_STEP:.0%}",
     ]
+    assumed = any(not j.columns.config.get("target") for j in judged)
+    if assumed:
+        words.append(ASSUMED)
     if any("trim" in j.columns.extra for j in judged):
         words.append("logged trims are folded into the ratio")
     else:
         words.append("no trims logged: a correction that the engine computer makes by itself stays hidden")
     for loaded in (True, False):
-        cells += cells_of([p for p in every if p.loaded == loaded], speeds, loads, loaded, shift)
+        cells += cells_of([p for p in every if p.loaded == loaded], speeds, loads, loaded, shift, assumed)
     cells.sort(key=lambda c: (c.load if c.load is not None else 0.0, c.rpm))
     return FuelMap(speeds, loads, cells, words)
 
 
-def cells_of(found: list[Pass], speeds: np.ndarray, loads: np.ndarray | None, loaded: bool, shift: float) -> list[Cell]:
-    """The cells of passes under load, or of the others: their variances are pooled apart."""
+def cells_of(
+    found: list[Pass], speeds: np.ndarray, loads: np.ndarray | None, loaded: bool, shift: float, assumed: bool = False
+) -> list[Cell]:
+    """The cells of passes under load, or of the others: their variances are pooled apart. assumed: so is the target."""
     if not found:
         return []
     keys = sorted({(p.load, p.speed) for p in found})
     number = {key: at for at, key in enumerate(keys)}
     cell = np.array([number[p.load, p.speed] for p in found])
-    names: dict[object, int] = {}
-    unit = np.array([names.setdefault(p.unit if p.unit else ("visit", at), len(names)) for at, p in enumerate(found)])
+    unit = units_of(found)
     value = np.array([p.value for p in found])
     pooled = pooling.pool(cell, unit, value)
     rows = [value[cell == at] for at in range(len(keys))]
-    # what comes from one pull alone, or from too few passes, says nothing about how pulls differ
-    several = [len(set(unit[cell == at])) >= LEAST_PASSES for at in range(len(keys))]
-    intervals = [pooling.interval(v, pooled) if good else None for v, good in zip(rows, several, strict=True)]
+    # visits in one pull are one pass: fewer say nothing about how pulls differ
+    intervals = [pooling.interval(v, pooled) if len(v) >= LEAST_PASSES else None for v in rows]
     known = [(i[0], i[2]) for i in intervals if i is not None]
     spread = LEAST_SPREAD
     if len(known) > 2:
@@ -143,7 +157,7 @@ def cells_of(found: list[Pass], speeds: np.ndarray, loads: np.ndarray | None, lo
         low = high = factor = float("nan")
         if here is not None:
             low, high = mean - here[1], mean + here[1]
-            factor = suggested(mean, low, high, here[2], spread, loaded, shift)
+            factor = suggested(mean, high, here[2], spread, loaded, np.inf if assumed else shift)
         out.append(
             Cell(
                 rpm=float(speeds[speed]),

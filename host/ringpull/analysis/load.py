@@ -8,9 +8,11 @@ from ringpull.analysis import local
 from ringpull.analysis.align import Aligned
 from ringpull.analysis.columns import Columns
 
-THROTTLE_HIGH_PCT = 60.0
-MAP_HIGH_KPA = 85.0
+THROTTLE_HIGH_PCT, THROTTLE_LEAST_PCT = 60.0, 40.0
+THROTTLE_SHARE = 0.8  # of the widest opening of the drive where that is lower: a sensor that never shows 100 %
+MAP_HIGH_KPA, MAP_LEAST_KPA = 85.0, 60.0
 MAP_HIGH_SHARE = 0.85  # of the highest pressure of the drive where that is lower: altitude, or a restricted engine
+# Below the least values nothing is called load: a drive without any has none
 RISING_RPM_S = 100.0
 SLOPE_WINDOW_S = 0.30
 
@@ -28,10 +30,11 @@ def high(columns: Columns) -> tuple[np.ndarray, str] | None:
     with np.errstate(invalid="ignore"):
         if columns.throttle is not None and np.isfinite(columns.throttle).any():
             most = float(np.nanpercentile(columns.throttle, 99.9))
-            limit = THROTTLE_HIGH_PCT if most >= THROTTLE_HIGH_PCT else 0.8 * most
+            limit = min(THROTTLE_HIGH_PCT, max(THROTTLE_LEAST_PCT, THROTTLE_SHARE * most))
             return columns.throttle >= limit, f"throttle at least {limit:.0f} %"
         if columns.map_kpa is not None and np.isfinite(columns.map_kpa).any():
-            limit = min(MAP_HIGH_KPA, MAP_HIGH_SHARE * float(np.nanpercentile(columns.map_kpa, 99.9)))
+            share_kpa = MAP_HIGH_SHARE * float(np.nanpercentile(columns.map_kpa, 99.9))
+            limit = min(MAP_HIGH_KPA, max(MAP_LEAST_KPA, share_kpa))
             return columns.map_kpa >= limit, f"manifold pressure at least {limit:.0f} kPa"
     return None
 

@@ -15,7 +15,9 @@ from ringpull.analysis.align import Aligned
 from ringpull.analysis.columns import Columns
 
 COLD_DEGC = 60.0
-CLOSED_PCT = 5.0
+CLOSED_PCT, REST_PCT = 5.0, 2.0
+IDLE_RPM = (400.0, 1300.0)
+IDLE_S = 2.0
 OVERRUN_RPM = 1300.0
 OVERRUN_KPA = 35.0
 RECOVERY_S = 0.5
@@ -31,7 +33,7 @@ RAIL_SHARE = 0.005  # of the range: nearer to an end than this, a reading is a b
 RULES = {
     "warm_up": f"the controller says that its sensor is heating, or coolant below {COLD_DEGC:.0f} degC",
     "controller_state": "the controller's output is in a configured state or outside the sensor's range: no lambda",
-    "overrun_cut": f"throttle below {CLOSED_PCT:.0f} % (without it, manifold pressure below {OVERRUN_KPA:.0f} kPa) "
+    "overrun_cut": f"throttle below {CLOSED_PCT:.0f} %, or {REST_PCT:.0f} % above where it rests at idle (without it, manifold pressure below {OVERRUN_KPA:.0f} kPa) "
     f"above {OVERRUN_RPM:.0f} rpm, and {RECOVERY_S:.1f} s after it ends: the fuel may be cut",
     "tip_in": f"throttle opened by more than {TIP_IN_PCT:.0f} % within {TIP_IN_WINDOW_S:.1f} s (without throttle, "
     f"pressure up by more than {TIP_IN_KPA:.0f} kPa; without both, {SPOOL_S:.1f} s of rising speed), and "
@@ -103,10 +105,22 @@ def overrun(columns: Columns) -> np.ndarray:
     with np.errstate(invalid="ignore"):
         fast = columns.rpm > OVERRUN_RPM
         if columns.throttle is not None and np.isfinite(columns.throttle).any():
-            return fast & (columns.throttle < CLOSED_PCT)
+            return fast & (columns.throttle < closed_pct(columns))
         if columns.map_kpa is not None:
             return fast & (columns.map_kpa < OVERRUN_KPA)
     return np.zeros(len(columns), bool)
+
+
+def closed_pct(columns: Columns) -> float:
+    """The throttle reading below which it is closed: a sensor that isn't set to nought shows where it rests at idle."""
+    if columns.throttle is None:
+        return CLOSED_PCT
+    with np.errstate(invalid="ignore"):
+        idle = columns.throttle[(columns.rpm > IDLE_RPM[0]) & (columns.rpm < IDLE_RPM[1])]
+    idle = idle[np.isfinite(idle)]
+    if len(idle) * columns.period_s < IDLE_S:
+        return CLOSED_PCT
+    return max(CLOSED_PCT, float(np.percentile(idle, 10.0)) + REST_PCT)
 
 
 def tip_in(columns: Columns) -> np.ndarray:

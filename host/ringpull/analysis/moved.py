@@ -106,7 +106,9 @@ def at_limiter(columns: Columns, inside: slice) -> list[str]:
     slope = float(np.polyfit(rows * columns.period_s, rpm[rows], 1)[0])
     if rpm[rows].mean() < LIMIT_SHARE * np.nanmax(columns.rpm) or abs(slope) > LIMIT_RPM_S:
         return []
-    return [f"{CAUSE}: engine speed stood at {rpm[rows].mean():.0f} rpm, the highest of the drive: a limiter that cuts fuel"]
+    return [
+        f"{CAUSE}: engine speed stood at {rpm[rows].mean():.0f} rpm, the highest of the drive: a limiter that cuts fuel"
+    ]
 
 
 def flat_pressure(fuel_kpa: np.ndarray, map_kpa: np.ndarray) -> np.ndarray:

@@ -93,7 +93,7 @@ def boost(time_s: np.ndarray, map_kpa: np.ndarray, loaded: np.ndarray) -> list[O
     first, last = max(runs, key=lambda run: run[1] - run[0])
     period_s = float(np.median(np.diff(time_s)))
     smooth = local.mean(map_kpa[first:last], local.half_rows(0.15, period_s))[0]
-    if (last - first) * period_s < 2.0 or smooth.max() < 110.0:
+    if (last - first) * period_s < 2.0 or len(smooth) < 12 or smooth.max() < 110.0:
         return []
     half = len(smooth) // 2
     peak = int(np.argmax(smooth[:half]))

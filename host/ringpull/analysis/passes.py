@@ -10,15 +10,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ringpull.analysis import local
 from ringpull.analysis.judge import Judged
 
 LEAST_S = 0.08  # a shorter visit is no pass
+TOGETHER_S = 0.5  # load taken off for less than this is one stretch under load
 MERGE_S = 2.0  # visits to a cell outside pulls that are closer than this are one pass
 
 
 @dataclass(frozen=True)
 class Pass:
     """One visit. speed, load: index of the cell on the axes. unit: the pull it belongs to (session, pull), or None.
+    stretch: (session, first row) of the stretch under load that it belongs to outside pulls, or None.
 
     value: mean of what was measured over it. seconds: judged time. loaded: mostly under load. moved: mean of its second
     half less that of its first.
@@ -31,6 +34,7 @@ class Pass:
     seconds: float
     loaded: bool
     moved: float = 0.0
+    stretch: tuple[int, int] | None = None
 
 
 def nearest(axis: np.ndarray, values: np.ndarray) -> np.ndarray:
@@ -89,14 +93,25 @@ def passes(
     mean = np.bincount(which, value[rows]) / count
     moved = halves(which, value[rows], count)
     loaded = np.bincount(which, judged.loaded[rows].astype(float)) / count > 0.5
+    starts = np.zeros(len(columns), np.int64)
+    for begin, end in local.spans(local.close_gaps(judged.loaded, round(TOGETHER_S / period_s))):
+        starts[begin:end] = begin
     out = []
     for k in np.flatnonzero(count * period_s >= LEAST_S - 1e-9):
         row = rows[first[k]]
         unit = (session, int(pull[row])) if pull[row] > 0 else None
         here = (int(speed_at[row]), int(load_at[row]))
         seconds = float(count[k] * period_s)
-        out.append(Pass(*here, unit, float(mean[k]), seconds, bool(loaded[k]), float(moved[k])))
+        stretch = (session, int(starts[row])) if loaded[k] and unit is None else None
+        out.append(Pass(*here, unit, float(mean[k]), seconds, bool(loaded[k]), float(moved[k]), stretch))
     return out
+
+
+def units_of(found: Sequence[Pass]) -> np.ndarray:
+    """Number of the pull, of the stretch under load, or else of the visit itself, that each pass belongs to: what
+    differs as a whole."""
+    names: dict[object, int] = {}
+    return np.array([names.setdefault(p.unit or ("load", p.stretch or at), len(names)) for at, p in enumerate(found)])
 
 
 def halves(which: np.ndarray, value: np.ndarray, count: np.ndarray) -> np.ndarray:

@@ -74,7 +74,7 @@ def pool(cells: np.ndarray, units: np.ndarray, values: np.ndarray) -> Pooled | N
     # a miss shrinks by its own share of the mean
     total = float(np.sum(miss[used] ** 2) / free)
     of_unit = np.bincount(units[used], minlength=int(units.max()) + 1)
-    several = np.flatnonzero(of_unit >= 3)
+    several = np.flatnonzero(of_unit >= 2)
     if len(several) < 2:
         return Pooled(0.0, total, 0.0, free)
     centre = np.bincount(units[used], miss[used], minlength=len(of_unit))[several] / of_unit[several]

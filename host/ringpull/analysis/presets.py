@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ringpull.analysis import load
 from ringpull.analysis.columns import Columns
 
 # Lambda at full throttle without boost, and at full boost
@@ -33,7 +34,7 @@ def preset(columns: Columns, name: str | None = None) -> tuple[np.ndarray, str]:
     BOOSTED_KPA.
 
     With manifold pressure 1.00 at cruise, straight to the value of full throttle and on to that of boost; without it
-    the value of full load everywhere. With an ethanol channel petrol's and E85's values are mixed by what it shows.
+    the value of full load, and with a throttle only where that is open. With an ethanol channel petrol's and E85's values are mixed by what it shows.
     """
     pressure = columns.map_kpa
     known = pressure is not None and bool(np.isfinite(pressure).any())
@@ -50,7 +51,8 @@ def preset(columns: Columns, name: str | None = None) -> tuple[np.ndarray, str]:
         natural, boosted = FULL_LOAD[fuel]
         full = boosted if aspiration == "boosted" else natural
         if pressure is None or not known:
-            return np.full(len(columns), full)
+            opened = load.high(columns)
+            return np.full(len(columns), full) if opened is None else np.where(opened[0], full, np.nan)
         throttle_kpa = min(THROTTLE_KPA, 0.95 * most_kpa)  # high up, full throttle gives less
         cruise_kpa = CRUISE_KPA * throttle_kpa / THROTTLE_KPA
         if aspiration == "natural":
@@ -58,7 +60,10 @@ def preset(columns: Columns, name: str | None = None) -> tuple[np.ndarray, str]:
         return np.interp(pressure, [cruise_kpa, throttle_kpa, BOOST_KPA], [1.0, natural, boosted])
 
     words = "boosted" if aspiration == "boosted" else "naturally aspirated"
+    if name is None and not known:
+        words += " as long as no manifold pressure tells boost"
     ethanol = columns.extra.get("ethanol")
+    ethanol = None if ethanol is None or not np.isfinite(ethanol).any() else ethanol
     full = {fuel: FULL_LOAD[fuel][ASPIRATIONS.index(aspiration)] for fuel in FULL_LOAD}
     if ethanol is not None and family in ("petrol", "e85"):
         share = np.clip(np.nan_to_num(ethanol, nan=0.0) / ETHANOL_PCT, 0.0, 1.0)

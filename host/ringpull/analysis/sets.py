@@ -28,6 +28,18 @@ def judged_sessions(drive, pulls: Collection[int] | None = None) -> tuple[list[J
     return [view.judged for view, _ in by_view.values()], [spans for _, spans in by_view.values()]
 
 
+def every_session(drive) -> tuple[list[Judged], list[list[Span]]]:
+    """As `judged_sessions`, with the sessions that have no pulls: steady holds tell of the table as well."""
+    from ringpull import pulls
+
+    judged = [view.judged for view in pulls.views(drive)]
+    spans = [
+        [(p.number, p.start_s, p.end_s) for p in drive.pulls() if p.view.judged is one and not p.spoiled]
+        for one in judged
+    ]
+    return judged, spans
+
+
 def pull_passes(
     judged: list[Judged], spans: list[list[Span]], speeds: np.ndarray, loads: np.ndarray | None = None
 ) -> list[Pass]:

@@ -9,12 +9,6 @@ from ringpull.analysis.columns import Columns
 from shared_math import target as shared_target
 
 
-def _breaks(entries: list[dict], keys: tuple[str, ...]) -> list[float]:
-    """Every breakpoint of the targets on one axis, sorted; targets are straight between them and flat beyond."""
-    points = {float(v) for entry in entries for key in keys for v in entry.get(key) or ()}
-    return sorted(points) or [0.0]
-
-
 def _bilinear(xs: np.ndarray, ys: np.ndarray, grid: np.ndarray, x: np.ndarray, y: np.ndarray) -> np.ndarray:
     """grid[i, j] at (xs[i], ys[j]) interpolated at (x, y), ends held flat; NaN where x or y is."""
 
@@ -67,8 +61,7 @@ def _classes(columns: Columns, name: str, entries: list[dict], rows: slice) -> t
 def targets(columns: Columns, rows: slice = slice(None)) -> tuple[np.ndarray, str]:
     """(lambda target (rows,), where it comes from). NaN where it can't be told, for instance without a load.
 
-    The shared function is evaluated at the targets' breakpoints for each class of the channels they depend on, and
-    interpolated between: the same piecewise straight surface.
+    Of several targets the shared function tells which one holds, for each class of the channels they depend on.
     """
     target = columns.config.get("target")
     rpm = columns.rpm[rows]
@@ -76,29 +69,34 @@ def targets(columns: Columns, rows: slice = slice(None)) -> tuple[np.ndarray, st
         value, words = presets.preset(columns, target["preset"] if target else None)
         return value[rows], words
     entries = target if isinstance(target, list) else [target]
-    loads = np.array(_breaks(entries, ("load_kpa", "load_pct")))
-    speeds = np.array(_breaks(entries, ("rpm",)))
-    load = columns.load()
-    if load is None or len(loads) == 1:
-        # a target of one number needs no load; a table without a logged load is judged nowhere
-        load = np.full(len(columns), 0.0 if len(loads) == 1 else np.nan)
-    load = load[rows]
-    speed = rpm if len(speeds) > 1 else np.zeros(len(rpm))
     asked = sorted({entry["when"]["channel"] for entry in entries if entry.get("when")})
-
-    def surface(channels: dict) -> np.ndarray:
-        values = [[shared_target.lambda_target(target, float(at), float(s), channels) for s in speeds] for at in loads]
-        return np.array([[np.nan if v is None else v for v in row] for row in values])
-
     if not asked:
-        return _bilinear(loads, speeds, surface({}), load, speed), "configured"
+        return _surface(columns, entries[0], rows), "configured"
     classes = [_classes(columns, name, entries, rows) for name in asked]
     which = np.zeros(len(rpm), int)
     for _, index in classes:
         which = which * (1 + int(index.max(initial=0))) + index
     out = np.full(len(rpm), np.nan)
     for k in np.unique(which):
-        here = np.flatnonzero(which == k)
-        channels = {name: values[index[here[0]]] for name, (values, index) in zip(asked, classes, strict=True)}
-        out[here] = _bilinear(loads, speeds, surface(channels), load[here], speed[here])
+        here = which == k
+        first = int(np.argmax(here))
+        entry = shared_target.holding(
+            entries, {name: values[index[first]] for name, (values, index) in zip(asked, classes, strict=True)}
+        )
+        if entry is not None:
+            out[here] = _surface(columns, entry, rows)[here]
     return out, "configured, by the state of " + ", ".join(asked)
+
+
+def _surface(columns: Columns, entry: dict, rows: slice) -> np.ndarray:
+    """One target over its own axes, (rows,). The shared function is evaluated at its breakpoints."""
+    loads = np.array([float(v) for v in shared_target.load_axis(entry) or (0.0,)])
+    speeds = np.array([float(v) for v in entry.get("rpm") or (0.0,)])
+    rpm = columns.rpm[rows]
+    load = columns.load_of(entry.get("load"))
+    if load is None or len(loads) == 1:
+        # a target of one number needs no load; a table without a logged load is judged nowhere
+        load = np.full(len(columns), 0.0 if len(loads) == 1 else np.nan)
+    values = [[shared_target.lambda_target(entry, float(at), float(s)) for s in speeds] for at in loads]
+    grid = np.array([[np.nan if v is None else v for v in row] for row in values])
+    return _bilinear(loads, speeds, grid, load[rows], rpm if len(speeds) > 1 else np.zeros(len(rpm)))

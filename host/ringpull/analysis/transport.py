@@ -21,7 +21,7 @@ FULL_LOAD_RPM, FULL_LOAD_KPA = 5000.0, 100.0  # the least that full load is take
 INTAKE_K = 303.15
 VOLUMETRIC_EFFICIENCY = 0.90
 RICH_LAMBDA = 0.85
-CYCLE_DEG = 540.0  # from the middle of injection and intake to the middle of the exhaust stroke
+CYCLE_DEG = 540.0  # from the middle of injection and intake to the middle of the exhaust stroke, of four strokes
 CONSTANT_S = 0.010
 LAG_S, LAG_U_S = 0.080, 0.030
 DISPLACEMENT_CC = 2000.0
@@ -233,10 +233,16 @@ def lag_of(config: dict) -> tuple[float, float, str]:
     return tau_s, 0.2 * tau_s, f"lag {1000 * tau_s:.0f} ms from the configuration"
 
 
+def cycle_deg(config: dict) -> float:
+    """Crank degrees from injection to the exhaust port: two strokes have the same course in half of the turns."""
+    return CYCLE_DEG * config.get("engine", {}).get("strokes", 4) / 4.0
+
+
 def default(config: dict) -> Transport:
     """The model from the configuration, or from stated defaults, with the uncertainty that goes with either."""
     (volume_l, volume_u_l, volume_words), (tau_s, tau_u_s, lag_words) = volume_of(config), lag_of(config)
     return Transport(
+        cycle_deg=cycle_deg(config),
         volume_l=volume_l,
         volume_u_l=volume_u_l,
         tau_s=tau_s,

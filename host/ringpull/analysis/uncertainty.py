@@ -5,6 +5,7 @@ Standard uncertainties (one sigma) throughout; what is not configured is a state
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -66,6 +67,14 @@ def divider_u(top_ohm: float, bottom_ohm: float, tolerance: float = RESISTOR_TOL
     return top_ohm / (top_ohm + bottom_ohm) * np.sqrt(2.0) * rectangular(tolerance)
 
 
+def line_near(volts: Sequence[float], values: Sequence[float], at: float) -> tuple[float, float]:
+    """(value per volt, volts) where a broken line has the value `at`: of the piece that holds it, or the nearest."""
+    pieces = list(zip(volts, volts[1:], values, values[1:], strict=False))
+    v0, v1, y0, y1 = min(pieces, key=lambda p: max(min(p[2], p[3]) - at, at - max(p[2], p[3]), 0.0))
+    slope = (y1 - y0) / (v1 - v0)
+    return slope, v0 + (at - y0) / slope if slope else v0
+
+
 def white_noise(values: np.ndarray) -> float:
     """Standard deviation of white noise of a smooth column from its second differences, robust against jumps."""
     second = np.diff(values, 2)
@@ -76,23 +85,27 @@ def white_noise(values: np.ndarray) -> float:
 
 
 def budget(columns: Columns, at_lambda: float = 0.85) -> Budget:
-    """The contributions to a lambda reading near `at_lambda`, from configuration, drive and stated assumptions."""
+    """The contributions to a lambda reading near `at_lambda`; with several sensors those of the least certain."""
     channels = roles.lambda_channels(columns.config.get("channels", []))
+    named = [c for c in channels if c["name"] in columns.banks] or channels
+    return max((of_channel(columns, c, at_lambda) for c in named or [None]), key=lambda one: one.systematic)
+
+
+def of_channel(columns: Columns, channel: dict | None, at_lambda: float = 0.85) -> Budget:
+    """The contributions to one sensor's reading, from configuration, drive and stated assumptions."""
     parts = []
     noise = white_noise(columns.lambda_)
     parts.append(Part("noise of a sample", noise, "random", "measured from the drive"))
     parts.append(
         Part("scatter of the mixture", MIXTURE_NOISE, "random", f"assumed, over {MIXTURE_NOISE_S * 1000:.0f} ms")
     )
-    if not channels:
+    if channel is None:
         return Budget([*parts, Part("controller", rectangular(CONTROLLER_LAMBDA), "systematic", "assumed")])
-    channel = channels[0]
     scale = channel.get("stoich", 14.7) if channel.get("scale") == "afr" else 1.0
     volts, values = channel.get("volts"), channel.get("values")
     slope, at_volts = 0.0, 0.0
     if volts and values:
-        slope = (values[-1] - values[0]) / (volts[-1] - volts[0]) / scale
-        at_volts = volts[0] + (at_lambda - values[0] / scale) / slope
+        slope, at_volts = line_near(volts, [v / scale for v in values], at_lambda)
     top_ohm, bottom_ohm = shared_channels.divider_of(channel)
     converter = columns.converters.get(channel["name"], {})
     bits = converter.get("bits", CONVERTER_BITS)

@@ -30,16 +30,13 @@ def run(args: argparse.Namespace) -> int:
 
     import ringpull
     from ringpull.analysis.fuelmap import fuelmap
-    from ringpull.analysis.sets import judged_sessions
+    from ringpull.analysis.sets import every_session
     from ringpull.analysis.tables import read_table
 
     speeds, loads = read_table(args.axes)[:2] if args.axes else (None, None)
     drive = ringpull.read(args.source)
     set_target(args, drive)
-    judged, spans = judged_sessions(drive)
-    if not judged:
-        print("No pull was found in this drive: there is nothing to make a map of.", file=sys.stderr)
-        return 3
+    judged, spans = every_session(drive)
     made = fuelmap(judged, spans, speeds, loads)
     if not made.cells:
         print(

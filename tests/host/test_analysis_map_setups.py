@@ -1,0 +1,136 @@
+"""The fuel map and the banks on setups that are not the usual one."""
+
+import numpy as np
+import pytest
+from analysis_scenes import CONFIG, StandInDrive, StandInSession, scene
+
+from ringpull.analysis import banks, fuelmap, judge, sets, uncertainty
+from ringpull.analysis.columns import Columns
+from ringpull.analysis.fuelmap import Cell, FuelMap
+from ringpull.analysis.passes import Pass
+
+SPEEDS = np.arange(2500.0, 7000.0, 500.0)
+
+
+def holds(kpa, throttle_pct, lean=1.02, speeds=(2500.0, 3000.0, 3500.0), times=3):
+    """Columns of steady holds of 6 s, each speed held several times, the throttle eased in between."""
+    rpm, load, pct = [], [], []
+    for at, speed in enumerate(speeds * times):
+        after = (speeds * (times + 1))[at + 1]
+        rpm += [np.full(1200, speed), np.linspace(speed, after, 300)]
+        load += [np.full(1200, kpa), np.full(300, 40.0)]
+        pct += [np.full(1200, throttle_pct), np.full(300, 15.0)]
+    rpm, load, pct = (np.concatenate(part) for part in (rpm, load, pct))
+    random = np.random.default_rng(4)
+    wanted = np.interp(load, CONFIG["target"]["load_kpa"], CONFIG["target"]["lambda"])
+    lambda_ = wanted * lean + random.normal(0, 0.004, len(rpm))
+    columns = Columns(np.arange(len(rpm)) / 200, lambda_, rpm, load, pct, config=CONFIG, banks={"lambda_1": lambda_})
+    columns.named = {"lambda_1": lambda_, "engine_speed": rpm, "map": load, "throttle": pct}
+    return columns
+
+
+@pytest.mark.parametrize("kpa, throttle_pct, loaded", [(60.0, 30.0, False), (98.0, 100.0, True)])
+def test_steady_holds_without_a_pull_make_a_map(kpa, throttle_pct, loaded):
+    drive = StandInDrive(StandInSession(holds(kpa, throttle_pct)))
+    assert drive.pulls() == [] and sets.judged_sessions(drive) == ([], [])
+    made = fuelmap.fuelmap(*sets.every_session(drive))
+    held = [c for c in made.cells if c.load == pytest.approx(kpa, abs=10) and c.state == "judged"]
+    assert len(held) == 3
+    for cell in held:
+        # three holds of the same 2 % lean mixture
+        assert cell.passes == 3 and cell.loaded is loaded and cell.ratio == pytest.approx(1.02, abs=0.003)
+
+
+def test_a_place_under_load_and_at_part_load_keeps_what_was_found_under_load():
+    def cell(loaded, factor, state="judged"):
+        return Cell(3000.0, 80.0, 3, 2.0, loaded, 1.0, 0.99, 1.01, factor, 0.01, state)
+
+    def factor(*cells):
+        return FuelMap(np.array([3000.0, 3500.0]), np.array([60.0, 80.0]), list(cells), []).grid("factor")[1, 0]
+
+    few = "not enough data"
+    assert factor(cell(True, 1.04), cell(False, np.nan, few)) == 1.04
+    assert factor(cell(True, 1.04), cell(False, 0.96)) == 1.04
+    assert factor(cell(False, 0.96), cell(True, np.nan, few)) == 1.0  # under load nothing is known: not leaner there
+    assert factor(cell(False, 0.96)) == 0.96
+
+
+def test_an_assumed_target_makes_nothing_leaner_and_says_nothing_of_cruising():
+    # a boosted engine without a pressure sensor and without a target: the preset of natural aspiration is 0.88
+    made = scene(pulls=4)
+    columns = made.columns
+    columns.map_kpa = None
+    columns.named.pop("map"), columns.config.pop("target")
+    ready = judge.prepare(columns, identified=False)
+    result = fuelmap.fuelmap([ready], [[(n + 1, a, b) for n, (a, b) in enumerate(made.spans)]])
+    assert result.cells and all(c.loaded for c in result.cells)
+    assert {c.factor for c in result.cells if c.state == "judged"} == {1.0} and fuelmap.ASSUMED in result.words
+    assert "as long as no manifold pressure" in ready.target_source
+
+
+def test_stretches_under_load_outside_pulls_are_not_taken_for_more_than_they_are():
+    # each stretch has a level of its own over all of its cells, as pulls have
+    random = np.random.default_rng(1)
+    inside = total = 0
+    for _ in range(300):
+        found = []
+        for stretch in range(4):
+            level = random.normal(1.0, 0.010)
+            found += [
+                Pass(k, 0, None, level + random.normal(0, 0.003), 0.5, True, stretch=(0, stretch)) for k in range(6)
+            ]
+        cells = fuelmap.cells_of(found, SPEEDS, None, True, 0.0)
+        inside += sum(c.low <= 1.0 <= c.high for c in cells)
+        total += len(cells)
+    assert 0.91 <= inside / total <= 0.985
+
+
+@pytest.mark.parametrize("cells, least", [(1, 0.93), (2, 0.93), (3, 0.91)])
+def test_few_cells_have_honest_intervals(cells, least):
+    random = np.random.default_rng(7)
+    inside = total = 0
+    for _ in range(1200):
+        found = []
+        for pull in range(3):
+            level = random.normal(1.0, 0.010)
+            found += [Pass(k, 0, (0, pull + 1), level + random.normal(0, 0.003), 0.5, True) for k in range(cells)]
+        made = fuelmap.cells_of(found, SPEEDS, None, True, 0.0)
+        inside += sum(c.low <= 1.0 <= c.high for c in made)
+        total += len(made)
+    assert least <= inside / total <= 0.975
+
+
+def two_banks(apart, accuracies=(None, None)):
+    made = scene(pulls=4)
+    columns = made.columns
+    random = np.random.default_rng(3)
+    columns.config["channels"][0]["accuracy"] = accuracies[0]
+    columns.config["channels"].append({**columns.config["channels"][0], "name": "lambda_2", "accuracy": accuracies[1]})
+    columns.banks = {
+        "lambda_1": columns.lambda_,
+        "lambda_2": columns.lambda_ + apart + random.normal(0, 0.003, len(columns)),
+    }
+    columns.lambda_ = np.fmax(*columns.banks.values())
+    return columns, [(n + 1, a, b) for n, (a, b) in enumerate(made.spans)]
+
+
+def test_a_difference_of_banks_that_two_sensors_may_have_by_themselves_names_no_bank():
+    columns, spans = two_banks(0.008)
+    result = banks.banks(judge.prepare(columns, identified=False), spans, SPEEDS)
+    judged = [c for c in result.cells if np.isfinite(c.low)]
+    assert judged and all(c.low > 0 and c.systematic > 0.01 and c.leaner == "neither shown" for c in judged)
+    assert any("by themselves" in w for w in result.words)
+
+
+def test_the_less_certain_of_two_sensors_is_the_budget():
+    columns, _ = two_banks(0.0, (0.005, 0.04))
+    parts = {p.name: p.u for p in uncertainty.budget(columns).parts}
+    # half-width of a rectangular distribution over the root of three (JCGM 100, 4.3.7)
+    assert parts["controller"] == pytest.approx(0.04 / np.sqrt(3.0))
+
+
+def test_a_broken_line_has_the_slope_of_the_piece_it_is_judged_on():
+    volts, values = [0.0, 1.0, 2.5, 5.0], [0.6, 0.9, 1.0, 1.4]
+    assert uncertainty.line_near(volts, values, 0.84) == pytest.approx((0.3, 0.8))
+    assert uncertainty.line_near(volts[::-1], values[::-1], 0.84) == pytest.approx((0.3, 0.8))
+    assert uncertainty.line_near(volts, values, 0.5) == pytest.approx((0.3, -1.0 / 3.0))
