@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 import tempfile
 from collections.abc import Iterator
@@ -24,7 +25,8 @@ BUSY_US = 1000
 class Setup:
     """What is to be run. modules: texts that replace modules of the firmware, by their path without .py.
 
-    stall_every_s 0: the card never stalls. seconds: of recording that are measured.
+    stall_every_s 0: the card never stalls. seconds: of recording that are measured. on_flash: there is no card, the
+    board records on its own flash; flash_us: what programming a page and erasing a sector take.
     """
 
     config: dict
@@ -34,6 +36,7 @@ class Setup:
     stall_s: float = 0.5
     modules: dict[str, str] = field(default_factory=dict)
     files: dict[str, bytes] = field(default_factory=dict)
+    on_flash: bool = False
     flash_us: tuple[float, float] = (400, 45000)
 
 
@@ -74,10 +77,14 @@ class Run:
             files[name + ".mpy"] = target.read_bytes()
         files["boot.py"] = board_files.BOOT
         files.update(setup.files)
+        if setup.on_flash:
+            files["ring/logger.json"] = json.dumps(setup.config).encode()
         self.chip = chip.Chip(uf2, files, counts_of, tach_edges(setup.tach_hz), setup.flash_us)
         mcu = self.chip.mcu
-        self.card = parts.SdCard(mcu.clock, board_files.card_image(folder, setup.config), BUSY_US)
-        parts.Bus(mcu, 0).attach(self.card, SD_CS)
+        image = bytearray() if setup.on_flash else board_files.card_image(folder, setup.config)
+        self.card = parts.SdCard(mcu.clock, image, BUSY_US)
+        if not setup.on_flash:
+            parts.Bus(mcu, 0).attach(self.card, SD_CS)
         self.converter = parts.SpiConverter(mcu.clock, lambda channel, _single, now_s: counts_of(channel + 4, now_s))
         parts.Bus(mcu, 1).attach(self.converter, CONVERTER_CS)
         self.chip.set_pin(BUTTON_GPIO, True)
@@ -86,13 +93,18 @@ class Run:
         """Run until recording is under way: 0.4 s after the setup stands on the card. RuntimeError with the board's words."""
         while self.chip.now_s < longest_s and b"Error" not in self.chip.said:
             self.chip.run(self.chip.now_s + 0.1)
-            if self.card.writes:
+            if self._recording():
                 self.chip.run(self.chip.now_s + 0.4)
                 self.began_s = self.chip.now_s
                 return
         raise RuntimeError(
             f"nothing on the card after {self.chip.now_s:.1f} s\n{self.chip.said.decode(errors='replace')}"
         )
+
+    def _recording(self) -> bool:
+        if not self.setup.on_flash:
+            return bool(self.card.writes)
+        return bool(self.chip.flash.programmed) and any("/ring/drive/" in name for name in self.chip.flash_files())
 
     def instants(self) -> list[float]:
         """Times of the conversions of the board's first analog channel."""
@@ -105,11 +117,13 @@ class Run:
         self.card.stalls = stalls(setup.stall_every_s, setup.stall_s, self.chip.now_s + 0.3)
         self.card.next_stall = next(self.card.stalls, None)
         busy_s, now_s, edges, writes = self.chip.busy_s, self.chip.now_s, self.chip.edges_given, len(self.card.writes)
+        erased = self.chip.flash.erased
         self.chip.run(now_s + setup.seconds)
         self.measured_s = self.chip.now_s - now_s
         self.cpu = (self.chip.busy_s - busy_s) / self.measured_s
         self.edges = self.chip.edges_given - edges
         self.writes = len(self.card.writes) - writes
+        self.erased = self.chip.flash.erased - erased
 
     def finish(self) -> None:
         """A long press of the button: the firmware writes what it holds and its health; then the card is read."""
@@ -120,9 +134,16 @@ class Run:
         self.chip.run(self.chip.now_s + 0.6)
 
     def drive(self):
-        """The drive on the card, as the PC reads it."""
+        """The drive on the card or the flash, as the PC reads it."""
         import ringpull
 
+        if self.setup.on_flash:
+            for name, data in self.chip.flash_files().items():
+                if name.startswith("/ring/"):
+                    target = self.folder / name.strip("/")
+                    target.parent.mkdir(parents=True, exist_ok=True)
+                    target.write_bytes(data)
+            return ringpull.read(self.folder / "ring")
         return ringpull.read(board_files.read_card(self.folder, bytes(self.card.image)))
 
 

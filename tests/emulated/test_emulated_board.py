@@ -51,6 +51,13 @@ def test_four_channels_at_1_khz(figures):
     assert got["late_spread_us"] < 50 and got["cpu"] < 0.3
 
 
+def test_on_its_own_flash_every_row_is_counted_and_no_edge_lost(figures):
+    got = figures("on its own flash")
+    assert got["flash_erases"] > 10
+    assert got["lost_rows"] == got["rows_missing"] > 0
+    assert got["edges_lost"] == got["edges_rejected"] == 0 and got["edges"] > 1000
+
+
 def test_nothing_is_allocated_per_row(figures):
     got = figures("generic, counted")
     assert got["bytes_per_row"] == 0

@@ -286,8 +286,9 @@ def test_pulls_file_alone_has_holes_but_no_losses(tmp_path):
     assert [("missing" in reason) for _, _, reason in drive.sessions[0].gaps()] == [True, False]
 
 
-def test_a_folder_of_segments(tmp_path, ring):
-    folder = tmp_path / "drive.rpl"
+@pytest.mark.parametrize("name", ["drive", "drive.rpl"])
+def test_a_folder_of_segments(tmp_path, ring, name):
+    folder = tmp_path / name
     folder.mkdir()
     turned = ring.blocks[16:] + ring.blocks[:16]
     for at in range(0, len(turned), 16):

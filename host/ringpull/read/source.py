@@ -9,7 +9,7 @@ from pathlib import Path
 from ringpull.errors import NotARingFile, SourceMissing
 from shared_math import layout
 
-CARD_FILES = ("drive.rpl", "pulls.rpl")
+RINGS = ("drive", "pulls")
 SUFFIX = ".rpl"
 
 
@@ -34,8 +34,8 @@ class RingFile:
 
 
 def ring_files(source: str | os.PathLike[str]) -> list[RingFile]:
-    """The files of SRC: itself, or those of a card folder (drive.rpl and pulls.rpl, each a file or a folder of
-    segments), or of a folder of segments.
+    """The files of SRC: itself, or those of a card folder (drive.rpl and pulls.rpl), of a copy of the folder that a
+    board without a card records in (drive and pulls, folders of segments), or of one folder of segments.
 
     Raises SourceMissing when there is nothing, NotARingFile when there is nothing in it.
     """
@@ -59,12 +59,12 @@ def ring_files(source: str | os.PathLike[str]) -> list[RingFile]:
 
 def _of_folder(folder: Path) -> list[RingFile]:
     out = []
-    for name in CARD_FILES:
-        there = folder / name
-        if there.is_dir():
-            out += _segments(there, name + "/", name.startswith("pulls"))
-        elif there.is_file() and there.stat().st_size:
-            out.append(_file(there, name, name.startswith("pulls")))
+    for ring in RINGS:
+        for there in (folder / (ring + SUFFIX), folder / ring):
+            if there.is_dir():
+                out += _segments(there, there.name + "/", ring == "pulls")
+            elif there.is_file() and there.suffix == SUFFIX and there.stat().st_size:
+                out.append(_file(there, there.name, ring == "pulls"))
     if not out:
         out = _segments(folder, "", folder.name.startswith("pulls"))
     if not out:
