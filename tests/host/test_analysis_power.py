@@ -195,3 +195,62 @@ def test_wheel_speed_alone_serves_in_a_known_gear():
     found = wheel.pull_power(columns, *spans[0][1:], car)
     assert np.abs(found.watts / watts(found.rpm) - 1.0).max() < 0.02
     assert any("kg" in words and "drag area" in words for words in found.words)
+
+
+GEARS = [120.0, 75.0, 56.0, 44.0, 36.0]
+
+
+def through_gears(sequence, wheel_logged):
+    """(columns, span, turns, watts by rpm) of one pull through several gears, the throttle lifted at the shifts, with
+    cruising in top gear before and after."""
+    mass_kg, step = 1100.0, 0.0005
+
+    def watts(rpm):
+        return 80e3 * np.clip(rpm / 5500.0, 0.0, 1.0)
+
+    v, motion = 3000.0 / GEARS[sequence[0]] / 3.6, []
+    for at, gear in enumerate(sequence):
+        while v * 3.6 * GEARS[gear] < 6500.0:
+            rpm = v * 3.6 * GEARS[gear]
+            drag, rolling, _ = power.road_load_n(v, mass_kg, 0.65, 0.013)
+            v += (watts(rpm) / v - drag - rolling) / (mass_kg * 1.05) * step
+            motion.append((rpm, v, 100.0))
+        if at + 1 < len(sequence):
+            shift = np.linspace(v * 3.6 * GEARS[gear], v * 3.6 * GEARS[sequence[at + 1]], 700)
+            motion += [(rpm, v, 5.0 if 20 < k < 600 else 100.0) for k, rpm in enumerate(shift)]
+    rpm, v, throttle = np.array(motion).T
+    cruise = np.full(20_000, 25.0)
+    rpm = np.concatenate([cruise * 3.6 * GEARS[-1], rpm, cruise * 3.6 * GEARS[-1]])
+    v, throttle = np.concatenate([cruise, v, cruise]), np.concatenate([cruise, throttle, cruise * 0.0])
+    fine_s = np.arange(len(rpm)) * step
+    angle = np.cumsum(rpm / 60.0 * step)
+    edges = np.interp(np.arange(1, int(2 * angle[-1])) / 2, angle, fine_s)
+    vehicle = {"mass_kg": mass_kg, "cda_m2": 0.65, "crr": 0.013, "gears": GEARS}
+    rows = slice(None, None, 10)
+    columns = Columns(fine_s[rows], np.ones(len(fine_s[rows])), rpm[rows], None, throttle[rows])
+    columns.config = {"rate_hz": 200, "vehicle": vehicle}
+    if wheel_logged:
+        columns.extra["wheel"] = 3.6 * v[rows]
+    return columns, (10.0, 10.0 + len(motion) * step), [(edges, np.arange(len(edges)) / 2)], watts
+
+
+@pytest.mark.parametrize(
+    "sequence, wheel_logged, gear",
+    [([2], True, 56.0), ([1, 2, 3], True, 44.0), ([1, 2, 3], False, 44.0), ([1, 2], True, 75.0)],
+)
+def test_power_counts_one_gear_and_finds_it_in_the_pull(sequence, wheel_logged, gear):
+    columns, span, turns, watts = through_gears(sequence, wheel_logged)
+    car = wheel.car_from(columns, None, None if wheel_logged else gear, 0.0, span)
+    assert car.rpm_per_kmh == gear
+    result = wheel.pull_power(columns, *span, car, turns)
+    bins = np.arange(3500.0, 6501.0, 500.0)
+    measured = result.by_speed(bins)
+    true = power.Power(result.rpm, watts(result.rpm), result.rpm, result.rpm).by_speed(bins)
+    assert np.nanmax(np.abs(measured / true - 1.0)) < 0.01
+    assert ("one gear" in result.left_out) is (len(sequence) > 1)
+
+
+def test_density_of_the_air_is_that_of_the_standard_atmosphere():
+    # ISO 2533: 101.325 kPa and 15 degC 1.22500, at 2000 m 79.4952 kPa and 2 degC 1.00649 kg/m3
+    assert power.air_kg_m3(101.325, 15.0) == pytest.approx(1.22500, abs=2e-5)
+    assert power.air_kg_m3(79.4952, 2.0) == pytest.approx(1.0065, abs=1e-4)

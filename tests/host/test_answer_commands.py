@@ -87,12 +87,16 @@ def test_one_pull_a_side_cannot_be_tested(capsys):
 
 
 def test_power_is_an_estimate_and_can_be_corrected(capsys):
-    plain = ("power", MARKED, "--gear", "56.48", "--grade", "0", "--json")
+    plain = ("power", MARKED, "--gear", "56.48", "--grade", "0", "--kpa", "99.5", "--degc", "30", "--json")
     _, out = said(capsys, *plain)
     found = json.loads(out)
     assert "estimate" in found["assumptions"][0] and all(r["low"] < r["watts"] < r["high"] for r in found["power"])
     # 30 degC, 995 mbar, 60 % RH by SAE J1349: 1.03499 (secondary copies)
-    _, out = said(capsys, *plain, "--correction", "sae", "--kpa", "99.5", "--degc", "30", "--humidity", "0.6")
+    _, out = said(capsys, *plain, "--correction", "sae", "--humidity", "0.6")
     corrected = json.loads(out)["power"]
     for a, b in zip(found["power"], corrected, strict=True):
         assert b["watts"] / a["watts"] == pytest.approx(1.03499, abs=3e-4)
+    # drag is that of this air: 99.5 kPa / (287.05 J/kgK 303.15 K) = 1.143 kg/m3
+    assert any("air 1.14 kg/m3" in words for words in found["assumptions"])
+    _, out = said(capsys, *plain[:-5], "--kpa", "70", "--degc", "30", "--correction", "sae", "--json")
+    assert any("not meant for air that far" in words for words in json.loads(out)["assumptions"])

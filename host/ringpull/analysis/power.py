@@ -16,7 +16,7 @@ GRID_S = 0.010
 LEAST_PULSES = 5
 # Stated assumptions with standard uncertainties (shares for mass, drag and rolling)
 AIR_KG_M3 = 1.20
-ROTATING = 1.05  # mass factor of what turns: wheels, shafts, crank in the pull's gear
+ROTATING = 1.05  # mass factor of what turns behind the engine: what the crank itself takes never reaches the wheels
 ROTATING_U = 0.02
 MASS_U, CDA_U, CRR_U, AIR_U = 0.02, 0.08, 0.20, 0.03
 CDA_M2, CRR = 0.65, 0.013
@@ -56,13 +56,15 @@ class Car:
 @dataclass(frozen=True)
 class Power:
     """One pull: arrays (points,). watts: at the wheels; low, high: 95 % interval of its systematic parts. torque_nm: of
-    the wheels' power at the crank's speed. words: what was assumed; the first says that it is an estimate."""
+    the wheels' power at the crank's speed. words: what was assumed; the first says that it is an estimate. left_out: what
+    of the pull was driven in another gear, in words."""
 
     rpm: np.ndarray
     watts: np.ndarray
     low: np.ndarray
     high: np.ndarray
     words: list[str] = field(default_factory=list)
+    left_out: str = ""
 
     @property
     def torque_nm(self) -> np.ndarray:
@@ -130,7 +132,7 @@ def from_motion(rpm: np.ndarray, rpm_per_s: np.ndarray, car: Car, smooth_s: floa
     ]
     words = [
         "an estimate of power at the wheels, not a measurement of it",
-        f"smoothed over {smooth_s:.1f} s; no slip",
+        f"smoothed over {smooth_s:.1f} s; no slip; a car on the road: rollers have another inertia",
         f"{car.mass_kg:.0f} kg, {car.rotating:.2f} times that with what turns; drag area {car.cda_m2:.2f} m2, rolling "
         f"{car.crr:.3f}, air {car.air_kg_m3:.2f} kg/m3",
     ]
@@ -177,12 +179,18 @@ def din_70020(kpa: float, degc: float, humidity: float = 0.0) -> float:
     return 101.3 / kpa * np.sqrt((degc + 273.0) / 293.0)
 
 
+MEANT_FOR = (0.93, 1.07)  # factors beyond these a correction was not made for (SAE J1349, value from memory)
 CORRECTIONS = {"sae": sae_j1349, "iso": iso_1585, "din": din_70020}
 
 
 def vapour_kpa(degc: float) -> float:
     """Saturation pressure of water, kPa (Magnus form, Alduchov and Eskridge 1996), -40 to 50 degC."""
     return 0.61094 * np.exp(17.625 * degc / (degc + 243.04))
+
+
+def air_kg_m3(kpa: float, degc: float) -> float:
+    """Density of dry air by the ideal gas law, R 287.05 J/kgK (engineering textbooks)."""
+    return 1000.0 * kpa / (287.05 * (degc + 273.15))
 
 
 def square_root_correction(kpa: float, degc: float, standard_kpa: float, standard_degc: float) -> float:

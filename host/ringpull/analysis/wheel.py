@@ -20,27 +20,90 @@ RISING_RPM_S = 50.0
 SHARES = ("difference", "low", "high", "relative", "relative_low", "relative_high")
 LEAST_POINTS = 8  # in a cell of speed
 GEAR_NEAR = 0.06  # of a configured gear; further away the wheels slip or the gear is another
+CHANGED = 0.88  # of the speed reached: engine speed that falls so far is in another gear
+
+
+def ratios(columns: Columns) -> np.ndarray | None:
+    """rpm per km/h row by row, NaN where it can't be told; None without both speeds."""
+    wheel = columns.extra.get("wheel")
+    if wheel is None or not (np.isfinite(wheel) & np.isfinite(columns.rpm)).any():
+        return None
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(wheel > 20.0, columns.rpm / wheel, np.nan)
 
 
 def gear_in(columns: Columns) -> float | None:
-    """rpm per km/h: the configured gear nearest to what engine and wheel speed say, the measured ratio where gears
-    aren't configured, the only configured gear, or None."""
+    """rpm per km/h in most of the rows that engine and wheel speed were logged in: of the configured gears, or as
+    measured where none is near; without wheel speed the only configured gear, or None."""
     gears = columns.config.get("vehicle", {}).get("gears") or []
-    wheel = columns.extra.get("wheel")
-    if wheel is not None and np.isfinite(wheel).any():
-        moving = np.isfinite(wheel) & (wheel > 20.0) & np.isfinite(columns.rpm)
-        if moving.any():
-            measured = float(np.median(columns.rpm[moving] / wheel[moving]))
-            if not gears:
-                return measured
-            gear, apart = power.gear_of(columns.rpm[moving], wheel[moving], gears)
-            return gear if abs(apart) < GEAR_NEAR else measured
+    ratio = ratios(columns)
+    ratio = np.zeros(0) if ratio is None else ratio[np.isfinite(ratio)]
+    if len(ratio):
+        near = [np.count_nonzero(np.abs(ratio / gear - 1.0) < GEAR_NEAR) for gear in gears]
+        if gears and max(near) > 0.3 * len(ratio):
+            return float(gears[int(np.argmax(near))])
+        bins = np.round(np.log(ratio) / GEAR_NEAR).astype(int)
+        return float(np.median(ratio[bins == np.bincount(bins - bins.min()).argmax() + bins.min()]))
     return float(gears[0]) if len(gears) == 1 else None
 
 
-def car_from(columns: Columns, mass_kg: float | None, gear: float | None, grade: float | None) -> power.Car | str:
-    """The car, from arguments and configuration; or what is missing, in words."""
+def one_gear(columns: Columns) -> tuple[np.ndarray, str]:
+    """(rows of a pull that were driven in one gear and not within a window of others, what is said of the others or "").
+
+    By the ratio of engine and wheel speed; without it the longest stretch in which engine speed never falls to CHANGED
+    of what it had reached.
+    """
+    ratio, gear = ratios(columns), gear_in(columns)
+    if ratio is not None and gear is not None:
+        other = np.isfinite(ratio) & (np.abs(ratio / gear - 1.0) > GEAR_NEAR)
+        which = ""
+    else:
+        other = outside(columns.rpm, longest_rise(columns.rpm, columns.period_s))
+        which = ", taken for the given one"
+    if np.count_nonzero(other) * columns.period_s < 0.1:
+        return np.ones(len(columns), bool), ""
+    half = round(power.SMOOTH_S / 2.0 / columns.period_s)
+    kept = ~(local.spread_after(other, half) | local.spread_after(other[::-1], half)[::-1])
+    rpm = columns.rpm[kept & np.isfinite(columns.rpm)]
+    if not len(rpm):
+        return kept, "the gear was changed or the wheels slipped all along"
+    return kept, (
+        f"the gear was changed or the wheels slipped: only {rpm.min():.0f}-{rpm.max():.0f} rpm in one gear count{which}"
+    )
+
+
+def outside(values: np.ndarray, span: tuple[int, int]) -> np.ndarray:
+    """All rows but those of a span."""
+    out = np.ones(len(values), bool)
+    out[span[0] : span[1]] = False
+    return out
+
+
+def longest_rise(rpm: np.ndarray, period_s: float) -> tuple[int, int]:
+    """(first row, row after the last) of the longest stretch without a fall to CHANGED of the speed reached in it."""
+    starts, most, falling = [0], 0.0, False
+    for at in np.flatnonzero(np.isfinite(rpm)).tolist():
+        if rpm[at] < CHANGED * most:
+            starts.append(at)
+            most, falling = rpm[at], True
+        elif falling and rpm[at] < most and (at - starts[-1]) * period_s < 1.0:
+            starts[-1], most = at, rpm[at]  # the next stretch begins where the fall ends
+        else:
+            most, falling = max(most, rpm[at]), falling and rpm[at] <= most
+    return max(zip(starts, [*starts[1:], len(rpm)], strict=True), key=lambda span: span[1] - span[0])
+
+
+def car_from(
+    columns: Columns,
+    mass_kg: float | None,
+    gear: float | None,
+    grade: float | None,
+    span: tuple[float, float] | None = None,
+) -> power.Car | str:
+    """The car, from arguments and configuration; or what is missing, in words. span: (start_s, end_s) of the pull, in
+    which the gear is looked for."""
     vehicle = columns.config.get("vehicle", {})
+    columns = columns if span is None else columns.part(*span)
     mass_kg = vehicle.get("mass_kg") if mass_kg is None else mass_kg
     gear = gear_in(columns) if gear is None else gear
     if mass_kg is None:
@@ -69,18 +132,21 @@ def pull_power(
     """
     rows = columns.rows(start_s, end_s)
     period_s = columns.period_s
+    in_gear, said = one_gear(columns.part(start_s, end_s))
     loaded = local.close_gaps(load.under_load(columns)[0][rows], round(0.1 / period_s))
     parts = []
     for first, last in local.spans(loaded):
         begin_s = float(columns.time_s[rows][first])
         stop_s = begin_s + (last - first) * period_s
         for at_s, speed, rate in motions(columns, begin_s, stop_s, turns, car.rpm_per_kmh):
-            good = (at_s >= begin_s + OPENING_S) & (rate * 60.0 > RISING_RPM_S) & np.isfinite(speed)
+            row = np.clip(np.round((at_s - columns.time_s[rows.start]) / period_s).astype(int), 0, len(in_gear) - 1)
+            good = (at_s >= begin_s + OPENING_S) & (rate * 60.0 > RISING_RPM_S) & np.isfinite(speed) & in_gear[row]
             parts.append((at_s[good], speed[good] * 60.0, rate[good] * 60.0))
     at_s, rpm, rate = (np.concatenate(one) for one in zip(*parts, strict=True)) if parts else (np.zeros(0),) * 3
     if len(at_s) < 2 or len(at_s) * float(np.median(np.diff(at_s))) < SHORTEST_S:
         return None
-    return power.from_motion(rpm, rate, car)
+    found = power.from_motion(rpm, rate, car)
+    return replace(found, left_out=said)
 
 
 def motions(

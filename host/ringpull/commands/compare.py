@@ -78,7 +78,7 @@ def of_power(drives: list, args):
     for side in chosen:
         found = []
         for p in side:
-            car = car_of(p.view.columns, args)
+            car = car_of(p, args)
             span = [(p.number, p.start_s, p.end_s)]
             found += wheel.power_passes(p.view.columns, span, speeds, car, p.view.turns, p.session)
         sides.append(found)

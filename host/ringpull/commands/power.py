@@ -28,8 +28,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--loss", type=between(0, 0.9), metavar="SHARE", help="of the driveline; with it engine power is shown too"
     )
     parser.add_argument("--correction", choices=("sae", "iso", "din"), help="to standard air; needs --kpa and --degc")
-    parser.add_argument("--kpa", type=between(40, 120), help="air pressure during the pulls")
-    parser.add_argument("--degc", type=between(-60, 80), help="air temperature during the pulls")
+    parser.add_argument("--kpa", type=between(40, 120), help="air pressure during the pulls, for drag and correction")
+    parser.add_argument("--degc", type=between(-60, 80), help="air temperature during the pulls, likewise")
     parser.add_argument(
         "--humidity", type=between(0, 1), default=0.0, metavar="SHARE", help="relative, 0 to 1 (default: 0)"
     )
@@ -41,23 +41,29 @@ def run(args: argparse.Namespace) -> int:
     import sys
 
     import ringpull
+    from ringpull.analysis import power
     from ringpull.analysis.wheel import pull_power
 
     pulls = [p for p in ringpull.read(args.source).pulls() if not p.spoiled]
     factor = correction(args)
-    rows, words = [], []
+    rows: list[dict] = []
+    words: list[str] = []
     for pull in pulls:
-        car = car_of(pull.view.columns, args)
+        car = car_of(pull, args)
         result = pull_power(pull.view.columns, pull.start_s, pull.end_s, car, pull.view.turns)
         if result is None:
             continue
-        words = result.words
+        words += [line for line in result.words if line not in words]
+        if result.left_out:
+            words.append(f"pull {pull.number}: {result.left_out}")
         rows += lines_of(pull.number, result, factor, args.loss)
     if not rows:
         print("No pull is long enough, with a steady engine speed signal, to estimate power from.", file=sys.stderr)
         return 3
     if args.correction:
-        words = [*words, f"corrected to standard air ({args.correction}): factor {factor:.4f}"]
+        words.append(f"corrected to standard air ({args.correction}): factor {factor:.4f}")
+        if not power.MEANT_FOR[0] <= factor <= power.MEANT_FOR[1]:
+            words.append("the correction is not meant for air that far from standard: compare uncorrected figures")
     if args.json:
         print(json.dumps({"power": rows, "assumptions": words}, indent=1))
     else:
@@ -81,19 +87,23 @@ def correction(args) -> float:
     return float(power.CORRECTIONS[args.correction](args.kpa, args.degc, args.humidity))
 
 
-def car_of(columns, args):
-    """The car from the configuration and the arguments."""
+def car_of(pull, args):
+    """The car in a pull, from the configuration, the arguments and what engine and wheel speed say."""
+    from dataclasses import replace
+
+    from ringpull.analysis.power import air_kg_m3
     from ringpull.analysis.wheel import car_from
     from ringpull.errors import BadUsage
 
-    car = car_from(columns, args.mass, args.gear, args.grade)
+    car = car_from(pull.view.columns, args.mass, args.gear, args.grade, (pull.start_s, pull.end_s))
     if isinstance(car, str):
         raise BadUsage(
             f"power can't be estimated: {car}",
             "the configuration's `vehicle` does not say it",
             "give --mass in kg and --gear in engine revolutions a minute per km/h",
         )
-    return car
+    kpa, degc = getattr(args, "kpa", None), getattr(args, "degc", None)
+    return car if kpa is None or degc is None else replace(car, air_kg_m3=air_kg_m3(kpa, degc))
 
 
 def lines_of(number: int, result, factor: float, loss: float | None) -> list[dict]:
