@@ -1,5 +1,7 @@
 """Fuel map, comparison, banks and repeatability on passes and drives with a known truth."""
 
+import re
+
 import numpy as np
 import pytest
 from analysis_scenes import Hole, scene
@@ -177,3 +179,34 @@ def test_banks_differ_where_one_leans():
     assert any("lean cylinder hides" in w for w in result.words)
     columns.banks.pop("lambda_2")
     assert banks.banks(ready, spans, SPEEDS) is None
+
+
+@pytest.mark.parametrize("pulls", [2, 4])
+def test_what_would_not_show_is_said_as_the_tests_have_it(pulls):
+    # half of the difference that is said does not show, twice of it does: of the whole curve, and of part of it
+    random = np.random.default_rng(3)
+    counts = np.zeros((2, 2), int)
+    tried = 0
+    for _ in range(60):
+        a, b = made_passes(random, pulls), made_passes(random, pulls, session=1)
+        result = compare.compare(a, b, SPEEDS)
+        if result.verdict != compare.NONE:
+            continue
+        tried += 1
+        said = [float(v) for v in re.findall(r"smaller than about (\d\.\d+)", result.words[-1])]
+        for row, (least, cells) in enumerate(zip(said, (range(9), (3, 4, 5)), strict=True)):
+            for column, times in enumerate((0.5, 2.0)):
+                step = [times * least if k in cells else 0.0 for k in range(9)]
+                moved = [Pass(p.speed, 0, p.unit, p.value + step[p.speed], 0.5, True) for p in b]
+                counts[row, column] += compare.compare(a, moved, SPEEDS).changed
+    assert tried > 40
+    assert (counts[:, 0] <= 0.35 * tried).all() and (counts[:, 1] >= 0.9 * tried).all(), counts / tried
+
+
+def test_to_become_leaner_than_target_is_worse_even_where_it_is_nearer():
+    random = np.random.default_rng(5)
+    rich = made_passes(random, 4, level=0.96, between=0.002)
+    for level, verdict in ((1.025, compare.WORSE), (1.002, compare.BETTER), (0.985, compare.BETTER)):
+        result = compare.compare(rich, made_passes(random, 4, level=level, between=0.002, session=1), SPEEDS)
+        assert result.verdict == verdict
+        assert any("leaner than target by more than 1 % is worse" in w for w in result.words)

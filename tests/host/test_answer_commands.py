@@ -100,3 +100,9 @@ def test_power_is_an_estimate_and_can_be_corrected(capsys):
     assert any("air 1.14 kg/m3" in words for words in found["assumptions"])
     _, out = said(capsys, *plain[:-5], "--kpa", "70", "--degc", "30", "--correction", "sae", "--json")
     assert any("not meant for air that far" in words for words in json.loads(out)["assumptions"])
+
+
+def test_a_pull_that_is_not_there_is_refused(capsys):
+    code = main(["compare", MARKED, UNMARKED, "--before-pulls", "1,9"])
+    error = capsys.readouterr().err
+    assert code == 2 and "has no pull 9" in error and len(error.strip().splitlines()) == 3

@@ -18,6 +18,7 @@ from ringpull.analysis.passes import Pass
 LEVEL = 0.05
 LEAST_PULLS = 2
 LEAST_BINS = 4  # under it there is no rest of the curve to compare with
+LEAN_SHARE = 0.01  # of target: to end leaner than this is worse, even where it is nearer than before
 BETTER, WORSE, NONE, NOT_ENOUGH = "better", "worse", "no difference shown", "not enough data"
 
 
@@ -117,14 +118,14 @@ def _pooled(sides: Sequence[np.ndarray], pull_like: bool) -> tuple[float, float,
 
 def _test(
     before: np.ndarray, after: np.ndarray, enough: np.ndarray, pull_like: bool, method_u: float
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """(difference, half-width of its 95 % interval, two-sided chance) bin by bin; NaN where not enough. Variance is
-    pooled over bins and sides; a bin that scatters more than the others is tested by itself (Welch). method_u: standard
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """(difference, half-width of its 95 % interval, two-sided chance, standard error, degrees of freedom) bin by bin;
+    NaN where not enough. Variance is pooled over bins and sides; a bin that scatters more than the others is tested by itself (Welch). method_u: standard
     uncertainty of the method in one bin of one side, which more pulls don't take away."""
     (m0, n0), (m1, n1) = _row_means(before), _row_means(after)
     variance, dof, alike = _pooled((before, after), pull_like)
     difference = np.where(enough, m1 - m0, np.nan)
-    half, chance = np.full(len(m0), np.nan), np.full(len(m0), np.nan)
+    half, chance, errors, dofs = (np.full(len(m0), np.nan) for _ in range(4))
     for at in np.flatnonzero(np.isfinite(difference)):
         if alike[at] and dof > 0:
             error, free = float(np.sqrt(variance * (1.0 / n0[at] + 1.0 / n1[at]))), dof
@@ -134,9 +135,18 @@ def _test(
                 continue
             _, error, free, _ = stats.welch(*rows)
         error = float(np.hypot(error, np.sqrt(2.0) * method_u))
+        errors[at], dofs[at] = error, free
         half[at] = error * stats.t_quantile(1.0 - LEVEL / 2.0, round(free, 2))
         chance[at] = stats.t_two_sided(float(difference[at]) / error, free) if error > 0 else 1.0
-    return difference, half, chance
+    return difference, half, chance, errors, dofs
+
+
+def _least_called(errors: np.ndarray, dofs: np.ndarray, tests: int) -> float:
+    """The difference in a usual bin that would be the first of as many tests to be called (Holm); NaN without any."""
+    there = np.isfinite(errors)
+    if not there.any():
+        return float("nan")
+    return float(np.median(errors[there] * stats.t_values(1.0 - LEVEL / 2.0 / tests, dofs[there])))
 
 
 def _relative(before: np.ndarray, after: np.ndarray, enough: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -167,7 +177,10 @@ def compare(
     """
     keys = sorted({(p.load, p.speed) for p in [*before, *after] if p.unit is not None})
     a, b = _side(before, keys), _side(after, keys)
-    words = [f"{a.pulls} pulls before, {b.pulls} after; better means {sense}"]
+    pulls = f"{a.pulls} pull{'' if a.pulls == 1 else 's'}"
+    words = [f"{pulls} before, {b.pulls} after; better means {sense}"]
+    if not better_is:
+        words.append(f"to end leaner than target by more than {100 * LEAN_SHARE:.0f} % is worse")
     n0, n1 = np.sum(np.isfinite(a.value), axis=1), np.sum(np.isfinite(b.value), axis=1)
     enough = (n0 >= LEAST_PULLS) & (n1 >= LEAST_PULLS) if keys else np.zeros(0, bool)
     if min(a.pulls, b.pulls) < LEAST_PULLS:
@@ -177,10 +190,10 @@ def compare(
         enough &= False
     elif not enough.any():
         words.append("no bin was visited by two pulls on either side")
-    difference, half, chance = _test(a.value, b.value, enough, True, method_u)
+    difference, half, chance, *sure = _test(a.value, b.value, enough, True, method_u)
     ra, rb = _relative(a.value, b.value, enough)
     there = enough & np.isfinite(ra).any(1) & np.isfinite(rb).any(1)
-    relative, relative_half, relative_chance = _test(ra, rb, there, False, method_u)
+    relative, relative_half, relative_chance, *relative_sure = _test(ra, rb, there, False, method_u)
     rejected = stats.holm(np.concatenate([chance, relative_chance]), LEVEL)
     count = len(keys)
     moved, moved_relative = rejected[:count], rejected[count:]
@@ -215,9 +228,13 @@ def compare(
     else:
         verdict = found.pop() if len(found) == 1 else f"{BETTER} and {WORSE}"
     if verdict == NONE:
-        usual = float(np.nanmedian(half[enough]))
-        least = f"{usual:.1%}" if better_is else f"{usual:.3f}"
-        words.append(f"a difference smaller than about {least} in a usual bin would not show with these pulls")
+        tests = int(np.isfinite(chance).sum() + np.isfinite(relative_chance).sum())
+        form = ".1%" if better_is else ".3f"
+        whole, part = _least_called(*sure, tests), _least_called(*relative_sure, tests)
+        rest = "" if np.isnan(part) else f", nor one of part of it smaller than about {part:{form}}"
+        words.append(
+            f"a difference of the whole curve smaller than about {whole:{form}} would not show with these pulls{rest}"
+        )
     return Comparison(bins, verdict, _overall(a.value, b.value, enough), words)
 
 
@@ -226,8 +243,11 @@ def _word(changed: bool, enough: bool, step: float, before: float, after: float,
         return NOT_ENOUGH
     if not changed:
         return NONE
-    good = step * better_is > 0 if better_is else abs(after - 1.0) < abs(before - 1.0)
-    return BETTER if good else WORSE
+    if better_is:
+        return BETTER if step * better_is > 0 else WORSE
+    if step > 0 and after > 1.0 + LEAN_SHARE:
+        return WORSE
+    return BETTER if abs(after - 1.0) < abs(before - 1.0) else WORSE
 
 
 def _overall(before: np.ndarray, after: np.ndarray, enough: np.ndarray) -> tuple[float, float, float]:

@@ -37,6 +37,8 @@ def run(args: argparse.Namespace) -> int:
 
     chosen = ((args.before, numbers(args.before_pulls)), (args.after, numbers(args.after_pulls)))
     drives = [(ringpull.read(source), pulls) for source, pulls in chosen]
+    for drive, pulls in drives:
+        refuse_unknown(drive, pulls)
     set_target(args, *(drive for drive, _ in drives))
     result = of_power(drives, args) if args.power else of_mixture(drives, args.load_step)
     notes = {"before": read_notes(args.before), "after": read_notes(args.after)}
@@ -100,6 +102,20 @@ def numbers(chosen: str | None) -> set[int] | None:
         raise BadUsage(
             f"{chosen!r} is no list of pulls", "something other than numbers and commas", "write 1,3"
         ) from None
+
+
+def refuse_unknown(drive, pulls: set[int] | None) -> None:
+    """BadUsage where a pull is asked for that isn't there."""
+    from ringpull.errors import BadUsage
+
+    known = {p.number for p in drive.pulls()}
+    if pulls is not None and not pulls <= known:
+        wrong = ", ".join(str(number) for number in sorted(pulls - known))
+        raise BadUsage(
+            f"{drive.source} has no pull {wrong}",
+            f"it has {len(known)}: {', '.join(map(str, sorted(known))) or 'none'}",
+            "see `ringpull pulls` for their numbers",
+        )
 
 
 def show(result, notes: dict[str, dict[str, str]], power: bool = False) -> None:

@@ -22,10 +22,10 @@ def sentence(result: compare.Comparison) -> str:
     """The comparison in a sentence."""
     return {
         compare.BETTER: "The change brought the mixture nearer to target.",
-        compare.WORSE: "The change took the mixture further from target.",
+        compare.WORSE: "The change took the mixture further from target, or leaner than it.",
         compare.NONE: "No difference is shown between before and after.",
         compare.NOT_ENOUGH: "There is not enough data to compare before and after.",
-    }.get(result.verdict, "Some speeds are nearer to target than before, others further from it.")
+    }.get(result.verdict, "Some speeds are nearer to target than before, others further from it or leaner.")
 
 
 def picture(result: compare.Comparison) -> str:
@@ -110,7 +110,7 @@ def summary(result: compare.Comparison, drive, answer, against) -> str:
     before, judged = against
     told = [b for b in result.bins if np.isfinite(b.difference)]
     better, worse = (sum(b.verdict == verdict for b in told) for verdict in (compare.BETTER, compare.WORSE))
-    at = f" Of {len(told)} engine speeds {better} are nearer to target and {worse} further from it." if told else ""
+    at = f" Of {len(told)} engine speeds {better} are nearer to target and {worse} further from it or leaner." if told else ""
     return (
         f'<div class="against"><h2>Before and after</h2><p><strong>{sentence(result)}</strong>{at} '
         f"Before ({text(before.source.name)}): {words(judged)}. After ({text(drive.source.name)}): {words(answer)}.</p></div>"
