@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     from ringpull.pulls import Pull
 
 
+LEAST_THERE_S = 0.1
+
+
 @dataclass
 class PullAnswer:
     """One pull with its numbers; `pull` is the pulls.Pull, `numbers` the judge.SpanAnswer, `frame` made on demand."""
@@ -53,6 +56,17 @@ class PullAnswer:
     @property
     def excess_max(self) -> float | None:
         return self.numbers.excess_max
+
+    def excess_between(self, rpm_from: float, rpm_to: float) -> float | None:
+        """Mean of lambda above target over what was judged between two speeds; None for less than LEAST_THERE_S of it."""
+        one = self.judged
+        rows = one.columns.rows(self.pull.start_s, self.pull.end_s)
+        rpm = one.columns.rpm[rows]
+        with np.errstate(invalid="ignore"):
+            there = one.shown(rows) & (rpm >= rpm_from) & (rpm <= rpm_to)
+        excess = (one.lambda_aligned - one.target)[rows][there]
+        excess = excess[np.isfinite(excess)]
+        return float(excess.mean()) if len(excess) * one.columns.period_s >= LEAST_THERE_S else None
 
     @property
     def frame(self):
@@ -111,6 +125,11 @@ class Answer:
     rules: dict[str, str] = field(default_factory=dict)
     repeat: Repeat | None = None
     banks: list[Banks] = field(default_factory=list)
+
+    @property
+    def judged(self) -> list[PullAnswer]:
+        """The pulls that the verdict speaks of."""
+        return verdict.usable(self.pulls)
 
     def as_json(self) -> dict:
         """Plain dicts, lists, numbers and text."""

@@ -32,6 +32,14 @@ class Judged:
     random_u: float
     identified: identify.Identified | None = None
 
+    def shown(self, rows: slice) -> np.ndarray:
+        """Which rows tell of lambda under load: no mask takes them out, a flag as spoiled apart. At the lean end of its
+        range the sensor still says "at least this lean": that counts, though it measures nothing."""
+        masks_of = self.masks.by_name
+        flagged = [flags[rows] for name, flags in masks_of.items() if name not in ("saturation", "spoiled")]
+        kept = ~np.any(np.stack(flagged), axis=0)
+        return self.loaded[rows] & kept & (~masks_of["saturation"][rows] | self.masks.lean_rail[rows])
+
     @property
     def lambda_aligned(self) -> np.ndarray:
         return self.aligned.lambda_
@@ -93,10 +101,7 @@ def judge_span(judged: Judged, start_s: float, end_s: float) -> SpanAnswer:
     rpm = columns.rpm[rows]
     loaded = judged.loaded[rows]
     lean_rail = judged.masks.lean_rail[rows]
-    # at the lean end of its range the sensor still says "at least this lean": that counts, though it measures nothing
-    flagged = [flags[rows] for name, flags in judged.masks.by_name.items() if name not in ("saturation", "spoiled")]
-    kept = ~np.any(np.stack(flagged), axis=0)
-    shown = loaded & kept & (~judged.masks.by_name["saturation"][rows] | lean_rail)
+    shown = judged.shown(rows)
     good = shown & ~judged.masks.by_name["spoiled"][rows]
     value = np.where(shown, judged.lambda_aligned[rows], np.nan)
     excess = np.where(good, value - judged.target[rows], np.nan)

@@ -27,6 +27,16 @@ def event_sentence(number: int, event) -> str:
     )
 
 
+def usable(pulls: list) -> list:
+    """The pulls that are judged: those with LEAST_JUDGED_S of it, and those with a lean event, however little of them
+    could be judged."""
+    return [
+        p
+        for p in pulls
+        if not p.spoiled and (p.lean_events or (p.judged_s >= LEAST_JUDGED_S and p.excess_max is not None))
+    ]
+
+
 def decide(pulls: list, missing: list[str], systematic_u: float, call: float) -> tuple[str, list[str]]:
     """(verdict, reasons) from judged pulls.
 
@@ -37,20 +47,15 @@ def decide(pulls: list, missing: list[str], systematic_u: float, call: float) ->
         return NOT_ENOUGH, [f"not logged, or never valid: {', '.join(missing)}"]
     if not pulls:
         return NOT_ENOUGH, ["no pull was marked and none was found"]
-    # what was seen to be lean counts, however little of its pull could be judged
-    usable = [
-        p
-        for p in pulls
-        if not p.spoiled and (p.lean_events or (p.judged_s >= LEAST_JUDGED_S and p.excess_max is not None))
-    ]
+    judged = usable(pulls)
     reasons = []
     for pull in pulls:
         if pull.spoiled:
             reasons.append(f"pull {pull.number} is flagged spoiled: shown, not judged")
-        elif pull not in usable:
+        elif pull not in judged:
             pieces = ", in pieces too short for a mean" if pull.judged_s >= LEAST_JUDGED_S else ""
             reasons.append(f"pull {pull.number}: only {pull.judged_s:.1f} s could be judged{pieces}")
-    lean = [(p, e) for p in usable for e in p.lean_events]
+    lean = [(p, e) for p in judged for e in p.lean_events]
     shift = 1.96 * systematic_u
     if lean:
         doubt = []
@@ -58,21 +63,21 @@ def decide(pulls: list, missing: list[str], systematic_u: float, call: float) ->
             doubt.append(
                 f"a systematic error of up to {shift:.3f} would shift every reading alike: check the calibration"
             )
-        clean = [p for p in usable if not p.lean_events]
+        clean = [p for p in judged if not p.lean_events]
         more = [f"no lean event in the other {len(clean)} judged pulls"] if clean else []
         return ATTENTION, [event_sentence(p.number, e) for p, e in lean] + doubt + more + reasons
-    if not usable:
+    if not judged:
         return NOT_ENOUGH, reasons
     span = (
-        f"{len(usable)} pull{'s' if len(usable) > 1 else ''} judged over {sum(p.judged_s for p in usable):.1f} s, "
-        f"{min(p.rpm_from for p in usable):.0f}-{max(p.rpm_to for p in usable):.0f} rpm"
+        f"{len(judged)} pull{'s' if len(judged) > 1 else ''} judged over {sum(p.judged_s for p in judged):.1f} s, "
+        f"{min(p.rpm_from for p in judged):.0f}-{max(p.rpm_to for p in judged):.0f} rpm"
     )
-    most = max(usable, key=lambda p: p.excess_max)
+    most = max(judged, key=lambda p: p.excess_max)
     near = f"largest mean excess over target {most.excess_max:+.3f}, in pull {most.number}"
     if most.excess_max > call:
         near += "; above what makes an event, but for too short a time, or beside rows that are left out"
     elif most.excess_max + shift > call:
         near += f"; with the systematic error of up to {shift:.3f} that could be an event: calibrate for more certainty"
-    if len(usable) == 1:
+    if len(judged) == 1:
         reasons.append("a single pull shows no repeatability: do two more")
     return NO_EVENT, [span, near, *reasons]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any, NamedTuple
 
+from ringpull.analysis.lean import LEAST_DEPTH
 from ringpull.analysis.verdict import ATTENTION, NO_EVENT, event_sentence
 from ringpull.report.words import DASH, listed, live, load, mixture_name, number, quantity, text
 
@@ -53,7 +54,7 @@ def where(pull, event, unit: str) -> str:
 
 def headline(answer, events: list[Numbered], unit: str) -> str:
     """The answer in a sentence."""
-    judged = [p for p in answer.pulls if not p.spoiled and p.judged_s > 0]
+    judged = answer.judged
     if answer.verdict == ATTENTION and events:
         deepest = max(events, key=lambda n: n.event.depth)
         lean = sorted({n.pull.number for n in events})
@@ -90,17 +91,9 @@ def badge(found: Numbered) -> str:
 def next_steps(answer, events: list[Numbered]) -> list[str]:
     """What to do now, in order."""
     if answer.verdict == ATTENTION and events:
-        deepest = max(events, key=lambda n: n.event.depth).event
-        steps = ["Do no more full-throttle pulls until the cause is found."]
-        lean = {n.pull.number for n in events}
-        others = [p for p in answer.pulls if p.number not in lean and not p.spoiled and p.judged_s > 0]
-        if others:
-            steps.append(
-                "The other pulls were on target there, so look for what comes and goes first: fuel pressure, pump "
-                "supply, a loose plug, the level in the tank; look at the traces at the event."
-            )
-        else:
-            steps.append("Every judged pull shows it: look at fuel pressure first, then at the table.")
+        deepest = max(events, key=lambda n: n.event.depth)
+        steps = ["Do no more full-throttle pulls until the cause is found.", look_first(answer, deepest)]
+        deepest = deepest.event
         steps.append(
             f"If fuel supply is sound, enrich the table around {number(deepest.deepest_rpm)} rpm in small steps."
         )
@@ -115,6 +108,24 @@ def next_steps(answer, events: list[Numbered]) -> list[str]:
         "Look below at what was left out and why.",
         "Drive three pulls in one gear, from low speed to the limit, a press of the button before each.",
     ]
+
+
+def look_first(answer, found: Numbered) -> str:
+    """Where to look, by what the other pulls did at the speeds of an event."""
+    speeds = found.event.rpm_from, found.event.rpm_to
+    others = [(p.number, p.excess_between(*speeds)) for p in answer.judged if p.number != found.pull.number]
+    there = [(number, excess) for number, excess in others if excess is not None]
+    fine = [str(number) for number, excess in there if excess < LEAST_DEPTH / 2.0]
+    if not there:
+        return "No other pull was judged at those speeds: look at fuel pressure first, then at the table."
+    if not fine:
+        return "Every pull that was judged at those speeds shows it: look at fuel pressure first, then at the table."
+    named = f"Pull{'s' if len(fine) > 1 else ''} {' and '.join(fine)} {'were' if len(fine) > 1 else 'was'}"
+    which = "The other pulls were" if len(others) == len(fine) > 1 else named
+    return (
+        f"{which} on target there, so look for what comes and goes first: fuel pressure, pump supply, a loose plug, the "
+        "level in the tank; look at the traces at the event."
+    )
 
 
 def known_facts(drive) -> list[tuple[str, str]]:
@@ -152,7 +163,7 @@ def head(drive) -> str:
 
 def not_tested(answer, unit: str) -> list[str]:
     """What these pulls say nothing about, as HTML."""
-    judged = [p for p in answer.pulls if not p.spoiled and p.judged_s > 0]
+    judged = answer.judged
     if not judged:
         return ["nothing was judged"]
     slow, fast = min(p.rpm_from for p in judged), max(p.rpm_to for p in judged)
