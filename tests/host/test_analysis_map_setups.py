@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from analysis_scenes import CONFIG, StandInDrive, StandInSession, scene
+from analysis_scenes import CONFIG, StandInDrive, StandInSession, lagged, scene
 
 from ringpull.analysis import banks, fuelmap, judge, sets, uncertainty
 from ringpull.analysis.columns import Columns
@@ -134,3 +134,49 @@ def test_a_broken_line_has_the_slope_of_the_piece_it_is_judged_on():
     assert uncertainty.line_near(volts, values, 0.84) == pytest.approx((0.3, 0.8))
     assert uncertainty.line_near(volts[::-1], values[::-1], 0.84) == pytest.approx((0.3, 0.8))
     assert uncertainty.line_near(volts, values, 0.5) == pytest.approx((0.3, -1.0 / 3.0))
+
+
+def with_own_noise(clean, seed):
+    """A sensor's reading of a mixture: white noise of 0.003 and scatter of 0.006 that hangs together over 80 ms."""
+    random = np.random.default_rng(seed)
+    keep = np.exp(-0.005 / 0.080)
+    scatter = np.zeros(len(clean))
+    for row, kick in enumerate(random.normal(0.0, 0.006 * np.sqrt(1.0 - keep**2), len(clean))):
+        scatter[row] = keep * scatter[row - 1] + kick
+    return clean + scatter + random.normal(0.0, 0.003, len(clean))
+
+
+def of_banks(made, seed, *offsets):
+    columns = made.columns
+    columns.banks = {f"lambda_{k + 1}": with_own_noise(columns.lambda_ + o, seed + k) for k, o in enumerate(offsets)}
+    columns.config["channels"].append({**columns.config["channels"][0], "name": "lambda_2"})
+    columns.lambda_ = np.fmax(*columns.banks.values())
+    return judge.prepare(columns, identified=False), [(n + 1, a, b) for n, (a, b) in enumerate(made.spans)]
+
+
+def test_two_equal_banks_do_not_read_lean_by_chance():
+    # row by row the larger of two noisy readings is 0.56 standard deviations too high (normal order statistics)
+    ready, spans = of_banks(scene(pulls=5, noise=0.0, offset=0.02), 3, 0.0, 0.0)
+    wanted = 1.0 + 0.02 / ready.target
+    cells = [c for c in fuelmap.fuelmap([ready], [spans]).cells if c.loaded and c.state == "judged" and c.load > 150]
+    rows = ready.loaded & (ready.columns.map_kpa > 165)
+    assert len(cells) >= 6
+    assert np.mean([c.ratio for c in cells]) == pytest.approx(float(np.median(wanted[rows])), abs=0.0025)
+    row_by_row = np.nanmean((ready.lambda_aligned / ready.target)[rows & ready.masks.valid])
+    assert row_by_row - float(np.median(wanted[rows])) > 0.004
+
+
+def test_the_leaner_bank_is_judged_and_named():
+    made = scene(pulls=2, noise=0.0)
+    start, _ = made.spans[1]
+    ready, spans = of_banks(made, 9, 0.0, -0.02)
+    lean_there = (made.columns.time_s > start + 3.0) & (made.columns.time_s < start + 3.8)
+    made.columns.banks["lambda_2"] += lagged(0.10 * lean_there, made.tau_s, 0.005)
+    made.columns.lambda_ = np.fmax(*made.columns.banks.values())
+    ready = judge.prepare(made.columns, identified=False)
+    (event,) = judge.judge_span(ready, *spans[1][1:]).lean_events
+    # 0.10 above a bank that runs 0.02 rich
+    assert event.bank == "lambda_2" and event.depth == pytest.approx(0.08, abs=event.depth_u)
+    assert judge.judge_span(ready, *spans[0][1:]).lean_events == []
+    cells = fuelmap.fuelmap([ready], [spans]).words
+    assert any("leaner bank's" in words for words in cells)

@@ -67,9 +67,11 @@ class FuelMap:
         return out
 
 
-def ratio(judged: Judged) -> np.ndarray:
-    """Measured over target, row by row, with a logged trim folded in; NaN where a mask takes the row out."""
-    value = np.where(judged.masks.valid, judged.lambda_aligned / judged.target, np.nan)
+def ratio(judged: Judged, bank: str | None = None) -> np.ndarray:
+    """Measured over target, row by row, with a logged trim folded in; NaN where a mask takes the row out. bank: of several;
+    without one the leaner, row by row."""
+    lambda_ = judged.lambda_aligned if bank is None else judged.each_bank[bank]
+    value = np.where(judged.masks.valid, lambda_ / judged.target, np.nan)
     trim = judged.columns.extra.get("trim")
     return value if trim is None else value * (1.0 + np.nan_to_num(trim) / 100.0)
 
@@ -108,9 +110,11 @@ def fuelmap(
         return FuelMap(np.zeros(0), None, [], [NO_LOAD])
     if speeds is None:
         speeds, loads = found_axes(judged)
-    every: list[Pass] = []
+    every: dict[str, list[Pass]] = {}
     for session, (one, pulls) in enumerate(zip(judged, spans, strict=True)):
-        every += [p for p in passes(one, ratio(one), speeds, loads, pulls, session) if steady(p)]
+        for bank in one.each_bank:
+            found = passes(one, ratio(one, bank), speeds, loads, pulls, session)
+            every.setdefault(bank, []).extend(p for p in found if steady(p))
     shift = 1.96 * max((j.budget.systematic for j in judged), default=0.0) / 0.85
     cells: list[Cell] = []
     words = [
@@ -125,10 +129,26 @@ def fuelmap(
         words.append("logged trims are folded into the ratio")
     else:
         words.append("no trims logged: a correction that the engine computer makes by itself stays hidden")
+    if len(every) > 1:
+        words.append("two banks: each cell is the leaner bank's")
     for loaded in (True, False):
-        cells += cells_of([p for p in every if p.loaded == loaded], speeds, loads, loaded, shift, assumed)
+        of_banks = [
+            cells_of([p for p in some if p.loaded == loaded], speeds, loads, loaded, shift, assumed)
+            for some in every.values()
+        ]
+        cells += leaner_cells(of_banks)
     cells.sort(key=lambda c: (c.load if c.load is not None else 0.0, c.rpm))
     return FuelMap(speeds, loads, cells, words)
+
+
+def leaner_cells(of_banks: list[list[Cell]]) -> list[Cell]:
+    """Of each place the cell of the bank whose mean is leaner; a judged one before one that isn't."""
+    out: dict[tuple[float | None, float], Cell] = {}
+    for cell in (cell for cells in of_banks for cell in cells):
+        key = cell.load, cell.rpm
+        if key not in out or (cell.state == "judged", cell.ratio) > (out[key].state == "judged", out[key].ratio):
+            out[key] = cell
+    return list(out.values())
 
 
 def cells_of(

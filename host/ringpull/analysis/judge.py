@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
 from ringpull.analysis import identify, lean, load, local, masks, moved, other_events, target, transport, uncertainty
-from ringpull.analysis.align import Aligned, align
+from ringpull.analysis.align import Aligned, align, injected
 from ringpull.analysis.columns import Columns
 from ringpull.analysis.masks import Masks
 
@@ -42,7 +43,18 @@ class Judged:
 
     @property
     def lambda_aligned(self) -> np.ndarray:
+        """Of several banks the leaner, row by row: to be shown. The larger of two readings is too lean by chance alone."""
         return self.aligned.lambda_
+
+    @cached_property
+    def each_bank(self) -> dict[str, np.ndarray]:
+        """Bank -> its own lambda at the time of injection: what events and means are taken of. One bank's is
+        `lambda_aligned`."""
+        banks = {name: one for name, one in self.columns.banks.items() if np.isfinite(one).any()}
+        if len(banks) < 2:
+            return {next(iter(banks), ""): self.aligned.lambda_}
+        model, arrival_s = self.aligned.model, self.aligned.arrival_s
+        return {name: injected(one, self.columns, model, arrival_s) for name, one in banks.items()}
 
 
 @dataclass
@@ -108,23 +120,30 @@ def judge_span(judged: Judged, start_s: float, end_s: float) -> SpanAnswer:
     axis = columns.load()
     here = None if axis is None else axis[rows]
     delay_u_s = judged.aligned.model.delay_u_s(judged.aligned.flow.litres_per_s[rows])
-    found = lean.events(
-        columns.time_s[rows],
-        excess,
-        rpm,
-        here,
-        lean_rail & good,
-        judged.random_u,
-        judged.budget.systematic,
-        delay_u_s,
-    )
+    banks = {name: np.where(good, bank[rows] - judged.target[rows], np.nan) for name, bank in judged.each_bank.items()}
+    of_banks = {
+        name: lean.events(
+            columns.time_s[rows],
+            above,
+            rpm,
+            here,
+            lean_rail & good,
+            judged.random_u,
+            judged.budget.systematic,
+            delay_u_s,
+        )
+        for name, above in banks.items()
+    }
+    found = lean.leaner(of_banks)
     for event in found:
         event.hints = moved.hints(columns, event.start_s, event.end_s, (start_s, end_s))
     others = other_events.rich(columns.time_s[rows], excess) + other_events.oscillation(columns.time_s[rows], excess)
     if columns.map_kpa is not None:
         others += other_events.boost(columns.time_s[rows], columns.map_kpa[rows], loaded)
-    smooth, count = local.mean(excess, local.half_rows(lean.WINDOW_S, period_s))
-    smooth = np.where((count >= local.half_rows(lean.WINDOW_S, period_s)) & np.isfinite(excess), smooth, np.nan)
+    largest = [lean.largest(above, period_s) for above in banks.values()]
+    means = [
+        np.nanmean(bank[rows][shown]) for bank in judged.each_bank.values() if np.isfinite(bank[rows][shown]).any()
+    ]
     speeds = rpm[loaded & np.isfinite(rpm)]
     speeds = rpm[np.isfinite(rpm)] if len(speeds) == 0 else speeds
     short = local.mean(value, local.half_rows(lean.EDGE_WINDOW_S, period_s))[0]
@@ -135,12 +154,12 @@ def judge_span(judged: Judged, start_s: float, end_s: float) -> SpanAnswer:
     return SpanAnswer(
         rpm_from=float(speeds.min()) if len(speeds) else nan,
         rpm_to=float(speeds.max()) if len(speeds) else nan,
-        lambda_mean=float(np.nanmean(value)) if any_judged else nan,
+        lambda_mean=float(max(means, default=nan)),
         lambda_max=float(short.max()) if any_judged else nan,
         lambda_min=float(short.min()) if any_judged else nan,
         load_max=float(loads.max()) if len(loads) else None,
         judged_s=float(np.count_nonzero(np.isfinite(excess)) * period_s),
-        excess_max=float(np.nanmax(smooth)) if np.isfinite(smooth).any() else None,
+        excess_max=max((one for one in largest if one is not None), default=None),
         lean_events=found,
         other_events=others,
         left_out=judged.masks.seconds(rows, period_s),

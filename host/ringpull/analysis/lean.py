@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from statistics import NormalDist
 
 import numpy as np
@@ -31,7 +31,7 @@ class LeanEvent:
     depth_u: half-width of its 95 % interval from random errors and the alignment. systematic_u: half-width of the
     systematic part, which shifts every event alike. exposure_s: integral of the excess, lambda x seconds. chance: of
     noise alone reaching this depth somewhere in the pull. bound: lambda was at the end of the sensor's range, so the
-    true depth may be larger. hints: what else moved, as possibilities.
+    true depth may be larger. hints: what else moved, as possibilities. bank: of several the one that was leaner.
     """
 
     start_s: float
@@ -49,6 +49,7 @@ class LeanEvent:
     chance: float
     bound: bool = False
     hints: list[str] = field(default_factory=list)
+    bank: str | None = None
 
     @property
     def length_s(self) -> float:
@@ -73,6 +74,7 @@ class LeanEvent:
             "chance": round(self.chance, 6),
             "bound": self.bound,
             "hints": self.hints,
+            "bank": self.bank,
         }
 
 
@@ -94,6 +96,14 @@ def chance_of_noise(depth: float, u: float, windows: float) -> float:
 def expected_largest(count: float) -> float:
     """Mean of the largest of `count` independent standard normal values (Blom 1958, value from memory; good to 0.03)."""
     return NormalDist().inv_cdf((count - 0.375) / (count + 0.25))
+
+
+def largest(excess: np.ndarray, period_s: float) -> float | None:
+    """The largest mean over WINDOW_S of an excess (NaN = not judged), None where no window is half full."""
+    half = local.half_rows(WINDOW_S, period_s)
+    smooth, count = local.mean(excess, half)
+    smooth = smooth[(count >= half) & np.isfinite(excess)]
+    return float(smooth.max()) if len(smooth) else None
 
 
 def runs(excess: np.ndarray, period_s: float, call: float) -> list[tuple[int, int]]:
@@ -169,5 +179,30 @@ def events(
                 chance=chance_of_noise(largest, random_u, windows),
                 bound=bool(bound[inside].any()),
             )
+        )
+    return out
+
+
+def leaner(of_banks: dict[str, list[LeanEvent]]) -> list[LeanEvent]:
+    """The events of all banks in the order of time: where they overlap one event, with the depth of the leaner bank."""
+    if len(of_banks) == 1:
+        return next(iter(of_banks.values()))
+    out: list[LeanEvent] = []
+    every = [replace(event, bank=name) for name, events in of_banks.items() for event in events]
+    for event in sorted(every, key=lambda one: one.start_s):
+        # noise has as many chances as there are banks
+        event.chance = float(-np.expm1(len(of_banks) * np.log1p(-min(event.chance, 1.0 - 1e-12))))
+        if not out or event.start_s >= out[-1].end_s:
+            out.append(event)
+            continue
+        last = out[-1]
+        deeper = max((last, event), key=lambda one: one.depth)
+        out[-1] = replace(
+            deeper,
+            start_s=last.start_s,
+            end_s=max(last.end_s, event.end_s),
+            rpm_from=min(last.rpm_from, event.rpm_from),
+            rpm_to=max(last.rpm_to, event.rpm_to),
+            exposure_s=max(last.exposure_s, event.exposure_s),
         )
     return out

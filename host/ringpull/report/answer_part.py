@@ -49,6 +49,7 @@ def where(pull, event, unit: str) -> str:
         f"{mixture_name()} against target {quantity(base, 'lambda', 2)}, at "
         f"{number(event.deepest_rpm)} rpm ({number(event.rpm_from)} to {number(event.rpm_to)} rpm{at_load}), "
         f"for {number(event.length_s, 2)}&nbsp;s"
+        f"{'' if event.bank is None else ', ' + text(event.bank)}"
     )
 
 
