@@ -77,7 +77,8 @@ def test_lambda_and_tach_alone():
     result = answer(drive_of(made))
     assert [len(p.lean_events) for p in result.pulls] == [0, 1, 0]
     said = " ".join(result.assumptions)
-    assert "engine speed rising" in said and "without manifold pressure" in said
+    assert "engine speed rising" in said and "without manifold pressure" in said and "target is one number" in said
+    assert "target is one number" not in " ".join(answer(drive_of(scene())).assumptions)
 
 
 def test_a_target_over_a_load_that_is_not_logged_is_said():

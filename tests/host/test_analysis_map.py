@@ -84,6 +84,9 @@ def test_a_logged_trim_is_folded_in():
     made.columns.extra["trim"] = np.full(len(made.columns), 5.0)
     folded = fuelmap.ratio(judge.prepare(made.columns, identified=False))
     assert np.nanmedian(folded / plain) == pytest.approx(1.05)
+    made.columns.extra["trim_long"] = np.full(len(made.columns), -2.0)
+    both = fuelmap.ratio(judge.prepare(made.columns, identified=False))
+    assert np.nanmedian(both / plain) == pytest.approx(1.05 * 0.98)
 
 
 def test_steady_holds_are_passes_of_their_own():

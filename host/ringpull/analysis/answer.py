@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ringpull.analysis import align, banks, lean, masks, needs, repeat, sets, verdict
+from ringpull.analysis import align, banks, lean, masks, needs, repeat, sets, target, verdict
 from ringpull.analysis.banks import Banks
 from ringpull.analysis.judge import Judged, SpanAnswer, judge_span
 from ringpull.analysis.lean import LeanEvent
@@ -219,6 +219,10 @@ def assumptions(judged: Judged) -> list[str]:
     out = [f"target: {judged.target_source}", f"under load: {judged.load_rule}", f"lean event: {lean.RULE}"]
     out.append(f"delay and lag: {judged.aligned.model.source}")
     out += words
+    if target.of_one_number(columns):
+        out.append(
+            "the target is one number: where boost still builds up, a mixture that is rightly leaner reads as lean"
+        )
     out += [f"{p.name}: {p.source}" for p in judged.budget.parts if "assumed" in p.source]
     if len(columns.banks) > 1:
         out.append("two banks: judged by the leaner; a bank's mean hides a single lean cylinder")

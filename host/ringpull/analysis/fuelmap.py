@@ -12,6 +12,7 @@ from ringpull.analysis.judge import Judged
 from ringpull.analysis.passes import Pass, found_axes, passes, units_of
 
 LEAST_PASSES = 3
+TRIMS = ("trim", "trim_long")
 MOST_STEP = 0.05  # of one correction; measure again before the next
 # A visit at part load counts where it is steady: a shorter crossing is a transient, in which film and delay speak and not
 # the table, and where lambda moves in a cell that does not, something else moves it (a trim, a test). Common practice,
@@ -68,12 +69,14 @@ class FuelMap:
 
 
 def ratio(judged: Judged, bank: str | None = None) -> np.ndarray:
-    """Measured over target, row by row, with a logged trim folded in; NaN where a mask takes the row out. bank: of several;
+    """Measured over target, row by row, with logged trims folded in; NaN where a mask takes the row out. bank: of several;
     without one the leaner, row by row."""
     lambda_ = judged.lambda_aligned if bank is None else judged.each_bank[bank]
     value = np.where(judged.masks.valid, lambda_ / judged.target, np.nan)
-    trim = judged.columns.extra.get("trim")
-    return value if trim is None else value * (1.0 + np.nan_to_num(trim) / 100.0)
+    for role in TRIMS:
+        trim = judged.columns.extra.get(role)
+        value = value if trim is None else value * (1.0 + np.nan_to_num(trim) / 100.0)
+    return value
 
 
 def steady(one: Pass) -> bool:
@@ -125,7 +128,7 @@ def fuelmap(
     assumed = any(not j.columns.config.get("target") for j in judged)
     if assumed:
         words.append(ASSUMED)
-    if any("trim" in j.columns.extra for j in judged):
+    if any(role in j.columns.extra for j in judged for role in TRIMS):
         words.append("logged trims are folded into the ratio")
     else:
         words.append("no trims logged: a correction that the engine computer makes by itself stays hidden")

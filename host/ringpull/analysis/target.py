@@ -58,6 +58,14 @@ def _classes(columns: Columns, name: str, entries: list[dict], rows: slice) -> t
     return values, at.astype(int)
 
 
+def of_one_number(columns: Columns) -> bool:
+    """Whether the target goes by no load."""
+    target = columns.config.get("target")
+    if not target or "preset" in target:
+        return columns.map_kpa is None
+    return not any("load" in entry for entry in (target if isinstance(target, list) else [target]))
+
+
 def targets(columns: Columns, rows: slice = slice(None)) -> tuple[np.ndarray, str]:
     """(lambda target (rows,), where it comes from). NaN where it can't be told, for instance without a load.
 
