@@ -214,7 +214,7 @@ def test_a_pull_judged_in_pieces_has_no_mean_and_says_so():
 
 def test_an_excess_in_pieces_is_not_called_within_the_systematic_error():
     pull = SimpleNamespace(
-        number=1, spoiled=False, judged_s=4.0, excess_max=0.3, lean_events=[], rpm_from=2500.0, rpm_to=6500.0
+        number=1, spoiled=False, judged_s=4.0, excess_max=0.3, lean_events=[], rpm_from=2500.0, rpm_to=6500.0, blind=[]
     )
     word, reasons = verdict.decide([pull], [], 0.01, 0.033)
     said = " ".join(reasons)

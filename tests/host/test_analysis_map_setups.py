@@ -1,10 +1,12 @@
 """The fuel map and the banks on setups that are not the usual one."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
-from analysis_scenes import CONFIG, StandInDrive, StandInSession, lagged, scene
+from analysis_scenes import CONFIG, Hole, StandInDrive, StandInSession, lagged, scene
 
-from ringpull.analysis import banks, fuelmap, judge, sets, uncertainty
+from ringpull.analysis import banks, fuelmap, judge, sets, uncertainty, verdict
 from ringpull.analysis.columns import Columns
 from ringpull.analysis.fuelmap import Cell, FuelMap
 from ringpull.analysis.passes import Pass
@@ -180,3 +182,37 @@ def test_the_leaner_bank_is_judged_and_named():
     assert judge.judge_span(ready, *spans[0][1:]).lean_events == []
     cells = fuelmap.fuelmap([ready], [spans]).words
     assert any("leaner bank's" in words for words in cells)
+
+
+@pytest.mark.parametrize("dead", ["state", "no value"])
+def test_a_dead_sensor_hides_no_event_of_the_other_bank_and_is_said(dead):
+    for lean_by, word in ((0.08, verdict.ATTENTION), (0.0, verdict.NOT_ENOUGH)):
+        made = scene(pulls=2, hole=Hole(2, 4500, 4900, lean_by))
+        columns = made.columns
+        nothing = np.full(len(columns), np.nan)
+        columns.banks = {"lambda_1": columns.lambda_, "lambda_2": nothing}
+        columns.config["channels"].append({**columns.config["channels"][0], "name": "lambda_2"})
+        if dead == "state":
+            columns.states = {("lambda_2", "fault"): np.ones(len(columns), bool)}
+        ready = judge.prepare(columns, identified=False)
+        pulls = []
+        for number, (start_s, end_s) in enumerate(made.spans):
+            numbers = judge.judge_span(ready, start_s, end_s)
+            pulls.append(SimpleNamespace(number=number + 1, spoiled=False, **vars(numbers)))
+        said, reasons = verdict.decide(pulls, [], 0.01, 0.033)
+        assert said == word and any("lambda_2 told nothing" in r for r in reasons)
+
+
+def test_a_sensor_that_heats_is_warm_up_where_the_other_tells_nothing_either():
+    made = scene(pulls=1)
+    columns = made.columns
+    first = np.arange(len(columns)) < 1000
+    columns.banks = {"lambda_1": np.where(first, np.nan, columns.lambda_), "lambda_2": columns.lambda_.copy()}
+    columns.states = {("lambda_1", "warm-up"): first}
+    columns.lambda_ = np.fmax(*columns.banks.values())
+    masks_of = judge.prepare(columns, identified=False).masks.by_name
+    assert not masks_of["warm_up"].any()
+    columns.banks["lambda_2"][:1000] = np.nan
+    columns.lambda_ = np.fmax(*columns.banks.values())
+    masks_of = judge.prepare(columns, identified=False).masks.by_name
+    assert masks_of["warm_up"][:900].all() and not masks_of["controller_state"][:900].any()

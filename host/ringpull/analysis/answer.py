@@ -54,6 +54,10 @@ class PullAnswer:
         return self.numbers.judged_s
 
     @property
+    def blind(self) -> list[str]:
+        return self.numbers.blind
+
+    @property
     def excess_max(self) -> float | None:
         return self.numbers.excess_max
 

@@ -125,6 +125,7 @@ def fuelmap(
         f"at part load a pass lasts at least {STEADY_S:.1f} s, lambda of its halves within {STEADY_LAMBDA:.2f}",
         f"under {LEAST_PASSES} passes there is no interval and no factor; a step is at most {MOST_STEP:.0%}",
     ]
+    words.append(f"a systematic error of up to {shift:.3f} would shift every ratio alike")
     assumed = any(not j.columns.config.get("target") for j in judged)
     if assumed:
         words.append(ASSUMED)

@@ -136,6 +136,25 @@ def tip_in(columns: Columns) -> np.ndarray:
     return out
 
 
+def sensors_off(columns: Columns) -> tuple[np.ndarray, np.ndarray]:
+    """(where no sensor tells lambda and one of them is heating, where none does for other reasons), at the sensor's time.
+    What one bank's sensor still tells counts."""
+    sensors = {c["name"] for c in roles.lambda_channels(columns.config.get("channels", []))} | set(columns.banks)
+    off = ~np.isfinite(columns.lambda_)
+    heating = np.zeros(len(columns), bool)
+    each = []
+    for sensor in sensors:
+        told = columns.banks.get(sensor)
+        silent = off.copy() if told is None else ~np.isfinite(told)
+        for (channel, name), flags in columns.states.items():
+            if channel == sensor:
+                silent |= flags
+                heating |= flags & ("warm" in name or "heat" in name)
+        each.append(silent)
+    off = off | np.all(each, axis=0) if each else off
+    return off & heating, off & ~heating
+
+
 def masks(columns: Columns, aligned: Aligned, spoiled: np.ndarray | None = None) -> Masks:
     """All masks of a session at the time of injection. spoiled: bool (rows,) of the spoiled pulls."""
     period_s = columns.period_s
@@ -147,16 +166,7 @@ def masks(columns: Columns, aligned: Aligned, spoiled: np.ndarray | None = None)
     def from_sensor(flags: np.ndarray) -> np.ndarray:
         return flags[aligned.sensor_row]
 
-    warm = np.zeros(rows, bool)
-    state = ~np.isfinite(columns.lambda_)
-    sensors = {c["name"] for c in roles.lambda_channels(columns.config.get("channels", []))}
-    for (channel, name), flags in columns.states.items():
-        if channel not in sensors:
-            continue
-        if "warm" in name or "heat" in name:
-            warm |= flags
-        else:
-            state |= flags
+    warm, state = sensors_off(columns)
     warm_here = from_sensor(warm)
     coolant = columns.extra.get("coolant")
     with np.errstate(invalid="ignore"):

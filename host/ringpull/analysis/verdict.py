@@ -29,19 +29,19 @@ def event_sentence(number: int, event) -> str:
 
 
 def usable(pulls: list) -> list:
-    """The pulls that are judged: those with LEAST_JUDGED_S of it, and those with a lean event, however little of them
-    could be judged."""
-    return [
-        p
-        for p in pulls
-        if not p.spoiled and (p.lean_events or (p.judged_s >= LEAST_JUDGED_S and p.excess_max is not None))
-    ]
+    """The pulls that are judged: those with LEAST_JUDGED_S of it on every bank, and those with a lean event, however
+    little of them could be judged."""
+
+    def enough(pull) -> bool:
+        return pull.judged_s >= LEAST_JUDGED_S and pull.excess_max is not None and not pull.blind
+
+    return [p for p in pulls if not p.spoiled and (p.lean_events or enough(p))]
 
 
 def decide(pulls: list, missing: list[str], systematic_u: float, call: float) -> tuple[str, list[str]]:
     """(verdict, reasons) from judged pulls.
 
-    pulls: each with number, spoiled, judged_s, excess_max (or None) and lean_events. missing: channels without which
+    pulls: each with number, spoiled, judged_s, excess_max (or None), blind (banks) and lean_events. missing: channels without which
     nothing can be judged. systematic_u: standard, in lambda. call: the excess that makes an event.
     """
     if missing:
@@ -53,6 +53,8 @@ def decide(pulls: list, missing: list[str], systematic_u: float, call: float) ->
     for pull in pulls:
         if pull.spoiled:
             reasons.append(f"pull {pull.number} is flagged spoiled: shown, not judged")
+        elif pull.blind:
+            reasons.append(f"pull {pull.number}: {', '.join(pull.blind)} told nothing, so that bank is not judged")
         elif pull not in judged:
             pieces = ", in pieces too short for a mean" if pull.judged_s >= LEAST_JUDGED_S else ""
             reasons.append(f"pull {pull.number}: only {pull.judged_s:.1f} s could be judged{pieces}")
