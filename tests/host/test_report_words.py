@@ -3,7 +3,7 @@
 from analysis_scenes import Hole, StandInDrive, StandInSession, scene
 
 from ringpull.analysis.answer import answer
-from ringpull.report import answer_part
+from ringpull.report import answer_part, cards
 
 
 def steps(*scenes):
@@ -39,3 +39,13 @@ def test_lean_at_other_speeds_is_another_matter():
     low, high = scene(pulls=1, hole=Hole(1, 3800, 4300, 0.07)), scene(pulls=1, hole=Hole(1, 5600, 6200, 0.10), seed=2)
     said, _ = steps(low, high)
     assert said.startswith("Pull 1 was on target there")
+
+
+def test_a_pull_of_which_too_little_is_judged_is_not_called_free_of_events():
+    made = scene(pulls=2)
+    start, end = made.spans[1]
+    made.columns.lambda_[made.columns.rows(start, end - 0.4)] = float("nan")
+    session = StandInSession(made.columns, [(a, b, False) for a, b in made.spans])
+    first, second = answer(StandInDrive(session)).pulls
+    assert 0 < second.judged_s < 0.5
+    assert cards.state_of(first, 0) == "no lean event" and cards.state_of(second, 0) == "too little to judge"

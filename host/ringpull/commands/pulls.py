@@ -78,6 +78,7 @@ def print_table(judged, notes: dict[str, str]) -> None:
     from rich.table import Table
 
     from ringpull import terminal
+    from ringpull.analysis.verdict import usable
 
     def number(value, form: str) -> str:
         return "-" if value is None or not np.isfinite(value) else format(value, form)
@@ -105,6 +106,8 @@ def print_table(judged, notes: dict[str, str]) -> None:
             events = "spoiled: not judged"
         elif not n.judged_s:
             events = "nothing to judge"
+        elif not usable([pull]):
+            events = "one bank told nothing" if pull.blind else "too little to judge"
         note = notes.get(str(pull.number))
         style = "red" if n.lean_events and not pull.spoiled else None
         table.add_row(
