@@ -58,7 +58,7 @@ def banks(
     found = passes(judged, apart, speeds, loads, spans)
     sensors = {c["name"]: c for c in roles.lambda_channels(columns.config.get("channels", []))}
     parts = [uncertainty.of_channel(columns, sensors.get(name)).systematic for name in (first, second)]
-    shift = 1.96 * float(np.hypot(*parts))
+    shift = 1.96 * float(np.hypot(parts[0], parts[1]))
     cells = []
     if found:
         keys = sorted({(p.load, p.speed) for p in found})

@@ -190,10 +190,10 @@ def compare(
         enough &= False
     elif not enough.any():
         words.append("no bin was visited by two pulls on either side")
-    difference, half, chance, *sure = _test(a.value, b.value, enough, True, method_u)
+    difference, half, chance, errors, dofs = _test(a.value, b.value, enough, True, method_u)
     ra, rb = _relative(a.value, b.value, enough)
     there = enough & np.isfinite(ra).any(1) & np.isfinite(rb).any(1)
-    relative, relative_half, relative_chance, *relative_sure = _test(ra, rb, there, False, method_u)
+    relative, relative_half, relative_chance, relative_errors, relative_dofs = _test(ra, rb, there, False, method_u)
     rejected = stats.holm(np.concatenate([chance, relative_chance]), LEVEL)
     count = len(keys)
     moved, moved_relative = rejected[:count], rejected[count:]
@@ -230,7 +230,7 @@ def compare(
     if verdict == NONE:
         tests = int(np.isfinite(chance).sum() + np.isfinite(relative_chance).sum())
         form = ".1%" if better_is else ".3f"
-        whole, part = _least_called(*sure, tests), _least_called(*relative_sure, tests)
+        whole, part = _least_called(errors, dofs, tests), _least_called(relative_errors, relative_dofs, tests)
         rest = "" if np.isnan(part) else f", nor one of part of it smaller than about {part:{form}}"
         words.append(
             f"a difference of the whole curve smaller than about {whole:{form}} would not show with these pulls{rest}"
