@@ -255,3 +255,11 @@ def test_any_rate_of_the_configuration_gives_an_answer(rate_hz):
     else:
         columns.time_s = np.arange(len(columns)) / rate_hz
     assert answer(drive_of(made) if step == 1 else StandInDrive(StandInSession(columns))).verdict
+
+
+def test_a_throttle_that_never_opens_leaves_the_load_to_pressure():
+    made = scene(hole=Hole(2, 4500, 4900, 0.08))
+    made.columns.throttle[:] = 0.0
+    result = answer(drive_of(made))
+    assert [len(p.lean_events) for p in result.pulls] == [0, 1, 0]
+    assert any("under load: manifold pressure at least 85 kPa" in said for said in result.assumptions)

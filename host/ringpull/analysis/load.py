@@ -25,10 +25,20 @@ def rising(columns: Columns) -> np.ndarray:
         return slope > RISING_RPM_S
 
 
+def opens(columns: Columns) -> bool:
+    """Whether the throttle tells anything: one that never opens is broken or was never used, and pressure serves where
+    it is logged."""
+    if columns.throttle is None or not np.isfinite(columns.throttle).any():
+        return False
+    if columns.map_kpa is None or not np.isfinite(columns.map_kpa).any():
+        return True
+    return float(np.nanpercentile(columns.throttle, 99.9)) >= THROTTLE_LEAST_PCT
+
+
 def high(columns: Columns) -> tuple[np.ndarray, str] | None:
     """(where throttle, else manifold pressure, is high; the rule in words), or None with neither logged."""
     with np.errstate(invalid="ignore"):
-        if columns.throttle is not None and np.isfinite(columns.throttle).any():
+        if columns.throttle is not None and opens(columns):
             most = float(np.nanpercentile(columns.throttle, 99.9))
             limit = min(THROTTLE_HIGH_PCT, max(THROTTLE_LEAST_PCT, THROTTLE_SHARE * most))
             return columns.throttle >= limit, f"throttle at least {limit:.0f} %"

@@ -104,7 +104,7 @@ def overrun(columns: Columns) -> np.ndarray:
     """Where the fuel may be cut: throttle closed (without it, deep vacuum) with the engine turning fast."""
     with np.errstate(invalid="ignore"):
         fast = columns.rpm > OVERRUN_RPM
-        if columns.throttle is not None and np.isfinite(columns.throttle).any():
+        if columns.throttle is not None and load.opens(columns):
             return fast & (columns.throttle < closed_pct(columns))
         if columns.map_kpa is not None:
             return fast & (columns.map_kpa < OVERRUN_KPA)
@@ -125,7 +125,7 @@ def closed_pct(columns: Columns) -> float:
 
 def tip_in(columns: Columns) -> np.ndarray:
     """Where the throttle has just been opened; told from speed alone, the first SPOOL_S of its rise."""
-    if columns.throttle is not None and np.isfinite(columns.throttle).any():
+    if columns.throttle is not None and load.opens(columns):
         return jump(columns.throttle, columns.period_s, TIP_IN_WINDOW_S, TIP_IN_PCT)
     if columns.map_kpa is not None:
         return jump(columns.map_kpa, columns.period_s, TIP_IN_WINDOW_S, TIP_IN_KPA)
