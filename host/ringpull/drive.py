@@ -119,12 +119,13 @@ class Session:
 
     @property
     def timing(self) -> dict:
-        """How well the logger ran: late_us_max, late_us_p99, lost_rows, rejected_edges {channel: edges}, stall_ms_max
-        (0: none of 16 ms), heap_kb_least, supply_dips, and the keys of the last health block (rows, late_us, stall_us,
+        """How well the logger ran: late_us_max, late_us_p99, late_blocks (that the latter is from; None: every row),
+        lost_rows, rejected_edges {channel: edges}, stall_ms_max (0: none of 16 ms), heap_kb_least, supply_dips, and the keys of the last health block (rows, late_us, stall_us,
         heap...) under `health`. None: not told by this file."""
         return {
             "late_us_max": self._survey.late_us_max,
             "late_us_p99": self._survey.late_us_p99,
+            "late_blocks": self._survey.late_blocks,
             "lost_rows": self.lost_rows,
             "rejected_edges": self._survey.rejected,
             "stall_ms_max": self._survey.stall_ms_max,

@@ -94,6 +94,7 @@ def test_a_quick_look_tells_what_a_long_one_tells(session):
     blocks = session._blocks
     long, quick = survey.of_blocks(blocks), survey._of_long(blocks)
     assert quick.marks == long.marks and quick.rejected == long.rejected
+    assert long.late_blocks is None and 0 < quick.late_blocks <= survey.SAMPLE
     assert quick.late_us_max == 77  # the logger's own word for the rows that were not looked at
 
 

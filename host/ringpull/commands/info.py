@@ -120,7 +120,9 @@ def _session_lines(session: Session) -> list[str]:
     timing = session.timing
     words = [f"{timing['lost_rows']} rows lost"]
     if timing["late_us_max"] is not None:
-        words.append(f"lateness up to {timing['late_us_max']} us (99 of 100 rows: {timing['late_us_p99']} us)")
+        sample = timing["late_blocks"]
+        of = "" if sample is None else f", by {sample} blocks spread over the session"
+        words.append(f"lateness up to {timing['late_us_max']} us (99 of 100 rows: {timing['late_us_p99']} us{of})")
     words += [f"{count} edges of {name} refused" for name, count in timing["rejected_edges"].items() if count]
     out.append("  timing  " + ", ".join(words))
     out += _health_lines(timing)

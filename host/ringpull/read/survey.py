@@ -36,7 +36,8 @@ class MarkSpan:
 
 @dataclass
 class Survey:
-    """marks: in order of time. late_us_max, late_us_p99: None where rows do not tell. rejected: channel -> edges.
+    """marks: in order of time. late_us_max, late_us_p99: None where rows do not tell. late_blocks: how many blocks, spread
+    over a long session, late_us_p99 is from; None: from every row. rejected: channel -> edges.
 
     stall_ms_max (0: none worth telling), heap_kb_least, dips (of the supply): None where rows do not tell.
     """
@@ -44,6 +45,7 @@ class Survey:
     marks: list[MarkSpan]
     late_us_max: int | None
     late_us_p99: int | None
+    late_blocks: int | None
     rejected: dict[str, int]
     stall_ms_max: int | None = None
     heap_kb_least: int | None = None
@@ -143,7 +145,8 @@ def _of_long(blocks: SessionBlocks) -> Survey:
         for c in counted:
             totals[c] += int(got[c][-1]) - last[c] & ((1 << columns[c]["b"]) - 1)
     marks = of_columns(blocks, _named(blocks, blocks.pieces(steady, runs=change))).marks
-    late = of_columns(blocks, _named(blocks, blocks.pieces(_columns(blocks, "late"), runs=blocks.spread(SAMPLE))))
+    sample = blocks.spread(SAMPLE)
+    late = of_columns(blocks, _named(blocks, blocks.pieces(_columns(blocks, "late"), runs=sample)))
     most, told = late.late_us_max, blocks.health.get("late_us")
     if most is not None and isinstance(told, int):
         most = max(most, told)
@@ -153,6 +156,7 @@ def _of_long(blocks: SessionBlocks) -> Survey:
         marks=marks,
         late_us_max=most,
         late_us_p99=late.late_us_p99,
+        late_blocks=len(sample),
         rejected={names[c].removesuffix(".rejected"): totals[c] for c in counted if roles[c] == "rejected"},
         stall_ms_max=_of_health(blocks, "stall_us", "stall", 1000),
         heap_kb_least=_of_health(blocks, "heap", "heap", 1024),
@@ -229,6 +233,7 @@ def of_columns(blocks: SessionBlocks, tables: Iterable[dict[str, np.ndarray]]) -
         marks=marks.spans(),
         late_us_max=int(there[-1]) if rows else None,
         late_us_p99=int(np.searchsorted(np.cumsum(lateness), 0.99 * rows)) if rows else None,
+        late_blocks=None,
         rejected={name.removesuffix(".rejected"): count for name, count in rejected.items()},
         stall_ms_max=stall,
         heap_kb_least=heap,
