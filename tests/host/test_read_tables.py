@@ -90,7 +90,9 @@ def test_marks_and_timing(session):
     assert timing["lost_rows"] == 20 and timing["health"]["rows"] == ROWS - 20
 
 
-def test_a_quick_look_tells_what_a_long_one_tells(session):
+@pytest.mark.parametrize("together", [1, 3, 50, survey.GLANCE])
+def test_a_quick_look_tells_what_a_long_one_tells(session, monkeypatch, together):
+    monkeypatch.setattr(survey, "GLANCE", together)
     blocks = session._blocks
     long, quick = survey.of_blocks(blocks), survey._of_long(blocks)
     assert quick.marks == long.marks and quick.rejected == long.rejected
