@@ -26,13 +26,13 @@ def rising(columns: Columns) -> np.ndarray:
 
 
 def opens(columns: Columns) -> bool:
-    """Whether the throttle tells anything: one that never opens is broken or was never used, and pressure serves where
-    it is logged."""
+    """Whether the throttle tells anything. One that never opens while the manifold fills does not: pressure serves."""
     if columns.throttle is None or not np.isfinite(columns.throttle).any():
         return False
     if columns.map_kpa is None or not np.isfinite(columns.map_kpa).any():
         return True
-    return float(np.nanpercentile(columns.throttle, 99.9)) >= THROTTLE_LEAST_PCT
+    opened = float(np.nanpercentile(columns.throttle, 99.9)) >= THROTTLE_LEAST_PCT
+    return opened or float(np.nanpercentile(columns.map_kpa, 99.9)) < MAP_HIGH_KPA
 
 
 def high(columns: Columns) -> tuple[np.ndarray, str] | None:

@@ -12,18 +12,20 @@ import numpy as np
 
 from ringpull.analysis import stats
 
+FEW = 3  # degrees of freedom between pulls
 HOMOGENEOUS = 0.01  # chance below which a cell's own scatter is called larger than the others'
 
 
 @dataclass(frozen=True)
 class Pooled:
     """Variance of one pass about its cell's mean: `pull` common to all cells of a pull, `within` its own, with their
-    degrees of freedom; `dof` of the sum (Satterthwaite)."""
+    degrees of freedom; `dof` of the sum (Satterthwaite). level: the part of the sum that the pulls' levels tell."""
 
     pull: float
     within: float
     pull_dof: float
     within_dof: float
+    level: float = 0.0
 
     @property
     def total(self) -> float:
@@ -32,6 +34,17 @@ class Pooled:
     @property
     def dof(self) -> float:
         return stats.satterthwaite([(self.pull, self.pull_dof), (self.within, self.within_dof)])[1]
+
+    def quantile(self, chance: float) -> float:
+        """Value that a mean over the root of its variance stays below with this chance.
+
+        Where FEW pulls happen to be alike, Satterthwaite takes the little they tell for much: there the mean of both
+        parts' own quantiles, weighted by the variances, serves (Cochran 1964, value from memory).
+        """
+        if not 0 < self.pull_dof < FEW or self.total <= 0:
+            return stats.t_quantile(chance, round(min(self.dof, 1e6), 2))
+        parts = ((self.level, self.pull_dof), (self.total - self.level, self.within_dof))
+        return sum(v * stats.t_quantile(chance, round(dof, 2)) for v, dof in parts) / self.total
 
 
 def homogeneous(variance: np.ndarray, dof: np.ndarray) -> np.ndarray:
@@ -83,8 +96,10 @@ def pool(cells: np.ndarray, units: np.ndarray, values: np.ndarray) -> Pooled | N
     for unit, level in zip(several, centre, strict=True):
         rest[(units == unit) & used] -= level
     within_dof = max(free - between_dof, 1.0)
-    within = float(np.sum(rest[used] ** 2) / within_dof)
-    return Pooled(max(total - within, 0.0), min(within, total), between_dof, within_dof)
+    within = min(float(np.sum(rest[used] ** 2) / within_dof), total)
+    cells_each = len(several) / float(np.sum(1.0 / of_unit[several]))
+    level = total - within * (1.0 - 1.0 / cells_each)
+    return Pooled(total - within, within, between_dof, within_dof, level)
 
 
 def interval(values: np.ndarray, pooled: Pooled | None, level: float = 0.95) -> tuple[float, float, float]:
@@ -93,13 +108,13 @@ def interval(values: np.ndarray, pooled: Pooled | None, level: float = 0.95) -> 
     n = len(values)
     mean = float(np.mean(values))
     own = float(np.var(values, ddof=1)) if n > 1 else 0.0
+    if n > 1 and (
+        pooled is None
+        or (n > 2 and pooled.total > 0 and stats.f_above(own / pooled.total, n - 1, pooled.dof) < HOMOGENEOUS)
+    ):
+        error = float(np.sqrt(own / n))
+        return mean, stats.t_quantile(0.5 + level / 2.0, float(n - 1)) * error, error
     if pooled is None:
-        if n < 2:
-            return mean, np.inf, np.inf
-        variance, dof = own, float(n - 1)
-    else:
-        variance, dof = pooled.total, pooled.dof
-        if n > 2 and variance > 0 and stats.f_above(own / variance, n - 1, dof) < HOMOGENEOUS:
-            variance, dof = own, float(n - 1)
-    error = float(np.sqrt(variance / n))
-    return mean, stats.t_quantile(0.5 + level / 2.0, round(min(dof, 1e6), 2)) * error, error
+        return mean, np.inf, np.inf
+    error = float(np.sqrt(pooled.total / n))
+    return mean, pooled.quantile(0.5 + level / 2.0) * error, error

@@ -53,7 +53,7 @@ def repeat(found: Sequence[Pass]) -> Repeat:
     levels = [float(np.median((value - mean[cell])[unit == at])) for at in range(len(order))]
     if pooled is None:
         return Repeat(len(order), nan, nan, nan, nan, nan, nan, levels, ["no cell was visited by two pulls"])
-    one = stats.t_quantile(0.975, round(pooled.dof, 2)) * float(np.sqrt(pooled.total))
+    one = pooled.quantile(0.975) * float(np.sqrt(pooled.total))
     between, within = float(np.sqrt(pooled.pull)), float(np.sqrt(pooled.within))
     words = [f"pulls differ as wholes by {between:.3f} and scatter within by {within:.3f} (standard deviations)"]
     words.append(f"a single pull's value in one cell holds to +/- {one:.3f} (95 %)")
