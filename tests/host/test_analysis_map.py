@@ -24,17 +24,17 @@ def made_passes(random, pulls, level=1.0, between=0.006, within=0.003, change=No
 
 
 @pytest.mark.parametrize("between", [0.002, 0.012, 0.020])
-@pytest.mark.parametrize("pulls", [3, 5])
-def test_cell_intervals_cover_the_mean_of_many_pulls(between, pulls):
-    random = np.random.default_rng(11)
+@pytest.mark.parametrize("pulls, least", [(3, 0.935), (5, 0.92)])
+def test_cell_intervals_cover_the_mean_of_many_pulls(between, pulls, least):
+    random = np.random.default_rng(12)
     inside = total = 0
-    for _ in range(600):
+    for _ in range(1200):
         found = made_passes(random, pulls, between=between)
         cells = fuelmap.cells_of(found, SPEEDS, None, True, 0.0)
         inside += sum(c.low <= 1.0 <= c.high for c in cells)
         total += len(cells)
     # 95 % stated; cells of one drive share their pulls, which leaves some 2 % of chance here
-    assert 0.92 <= inside / total <= 0.985
+    assert least <= inside / total <= 0.985
 
 
 def test_pooling_over_cells_does_not_invent_pulls():
