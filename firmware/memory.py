@@ -12,6 +12,7 @@ _QUEUE_S = 0.51  # rows the queue holds at least: the longest stall a card may t
 _QUEUE_LEAST = 32
 _OPEN_BLOCK_BYTES = 8192  # the open block's rows at most: with many columns a quiet block closes early
 _MOST_HELD = 32768  # modules need room too while they load
+_LEAST_HELD = 4096  # less is not worth holding: the arrays take what there is
 
 _OPENING = ("complete", "fatmap", "recover", "setup_text", "viper_fatmap")  # of store: needed to open a card alone
 _SMALLEST = 32  # bytes of a tuple of one, at most
@@ -39,8 +40,14 @@ def hold(columns, rate_hz):
         except (ImportError, SyntaxError, ValueError):
             pass
     numbers = _queue_rows(rate_hz) * (columns + 1) + _open_rows(columns, rate_hz) * columns
+    size = min(4 * numbers + outbox.BLOCKS * layout.SLOT, _MOST_HELD)
     gc.collect()
-    _held.append(bytearray(min(4 * numbers + outbox.BLOCKS * layout.SLOT, _MOST_HELD)))
+    while size > _LEAST_HELD:
+        try:
+            _held.append(bytearray(size))
+            return
+        except MemoryError:
+            size -= size >> 2
 
 
 def arrays(bits, rate_hz):

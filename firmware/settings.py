@@ -66,6 +66,8 @@ def _read(text):
             problem = problems[0]
         except ValueError as error:
             words = "logger.json: %s" % error
+        except MemoryError:
+            words = "logger.json: it is too much for this board's memory"
     number = faults.FAULTS[fault][0]
     said[number] = words or faults.FAULTS[fault][1]
     default = json.dumps(config.defaults(config.DEFAULT))

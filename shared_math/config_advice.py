@@ -54,7 +54,7 @@ def advice(config):
     if sensors and config.get("lean_warning") is not False:
         lacking = lean_watch.lacking(config)
         if lacking:
-            words = {"speed": "an engine speed", "load": "a target by load"}
+            words = {"speed": "an engine speed", "load": "a target by load of a linear or table channel"}
             out.append(("no_lean_warning", "The lean warning", " and ".join([words[one] for one in lacking])))
         else:
             mute = ['"%s"' % one["name"] for one in sensors if not one.get("states")]

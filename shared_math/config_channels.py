@@ -218,7 +218,7 @@ def _check_pulses(checker, channel, where, kind):
         return
     shortest = speed.channel_shortest_us(channel)
     limit = channel.get("min_period_us")
-    ringing = channel.get("ringing_us", 0)
+    ringing = channel.get("ringing_us", 0) if "ringing_us" in rules else 0
     if shortest < schema.SHORTEST_PERIOD_US:
         checker.bad("pulses_too_fast", where, "%d us apart (allowed: %d us)" % (shortest, schema.SHORTEST_PERIOD_US))
     elif limit is not None and limit >= shortest:

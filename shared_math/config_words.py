@@ -323,7 +323,7 @@ WORDS = {
         'add the engine speed, or write "lean_warning": false',
     ),
     "lean_no_load": (
-        "{w} has no target that goes by load",
+        "{w} has no target that goes by the load of a linear or table channel",
         "a warning compares lambda with the target at the load that there is, and only under load",
         'give target a "load" channel with "load_kpa" or "load_pct", or write "lean_warning": false',
     ),

@@ -44,7 +44,8 @@ def lacking(config):
         out.append("lambda")
     if not [one for one in config["channels"] if one["kind"] == "pulses" and "per_rev" in one]:
         out.append("speed")
-    if not [one for one in entries(config.get("target")) if "load" in one]:
+    loads = [one["name"] for one in config["channels"] if one["kind"] in ("linear", "table")]
+    if not [one for one in entries(config.get("target")) if one.get("load") in loads]:
         out.append("load")
     return out
 

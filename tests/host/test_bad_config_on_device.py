@@ -15,6 +15,28 @@ from shared_math import config, faults
 UNTIL_S = 5.0
 VOLTS = {"raw_a0": 1.25, "raw_a1": 3.75, "raw_a2": 0.5, "raw_a3": 4.5, "raw_a4": 2.0}
 GOOD = json.dumps(config.DEFAULT)
+LARGE = config.DEFAULT | {
+    "target": {
+        "load": "map",
+        "load_kpa": [10 * n + 10 for n in range(32)],
+        "rpm": [250 * n + 250 for n in range(32)],
+        "lambda": [[0.9] * 32] * 32,
+    },
+    "converters": {"x": "mcp3208"},
+    "channels": config.DEFAULT["channels"]
+    + [{"name": "map", "input": "a5", "kind": "linear", "unit": "kPa", "volts": [0.5, 4.5], "values": [20, 300]}]
+    + [
+        {
+            "name": f"level_{n}",
+            "input": f"x{n}",
+            "kind": "table",
+            "volts": [0.1 * k for k in range(32)],
+            "values": list(range(32)),
+            "note": "n" * 200,
+        }
+        for n in range(8)
+    ],
+}
 BAD = {
     "no file": (None, "no_config"),
     "empty": ("", "bad_config"),
@@ -25,6 +47,7 @@ BAD = {
     "a newer version": (GOOD.replace('"version": 1', '"version": 9'), "bad_config"),
     "a kind that comes later": (GOOD.replace('"linear"', '"can"', 1), "bad_config"),
     "all channels wrong": ('{"version": 1, "channels": [' + ",".join(["{}"] * 30) + "]}", "bad_config"),
+    "more than the memory holds": (json.dumps(LARGE), "bad_config"),
     "too long": (GOOD[:-1] + ', "note": "' + "x" * 20000 + '"}', "bad_config"),
 }
 
@@ -65,3 +88,14 @@ def test_raw_counts_are_recorded_and_the_fault_is_told(tmp_path, case):
     assert (raw["lamp"] == 64 + number).all()
     shown = desk.command("info", out).stdout
     assert f"fault   {number}: {what}" in shown and "what to do:" in shown
+
+
+def test_a_large_configuration_without_mistakes_is_run_as_it_stands(tmp_path):
+    """The desk board's objects are twice as large as a board's: it gets the room that this takes."""
+    assert config.check(LARGE) == []
+    (tmp_path / "logger.json").write_text(json.dumps(LARGE))
+    (tmp_path / "volts.csv").write_text("t_s,level_3\n0,1.55\n2,1.55\n")
+    dryrun.dry_run(tmp_path / "logger.json", tmp_path / "volts.csv", None, None, tmp_path / "card")
+    (session,) = ringpull.read(tmp_path / "card").sessions
+    assert session.faults == [] and session.lost_rows == 0
+    assert abs(session.frame()["level_3"].mean() - 15.5) < 0.05

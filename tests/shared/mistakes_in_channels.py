@@ -106,4 +106,5 @@ MISTAKES = (
     ("target_load_unit", ch(MAP, "unit"), "bar"),
     ("range_order", ch(SINGLE, "expect"), [2.52, 2.48]),
     ("key_of_other_kind", ch(LAMBDA, "expect"), [0.9, 1.1]),
+    ("key_of_other_kind", ch(ETHANOL, "ringing_us"), [300]),
 )

@@ -175,10 +175,14 @@ def test_steps_of_other_length_warn_alike():
 def test_what_is_lacking():
     lambda_1 = {"name": "lambda_1", "kind": "lambda"}
     speed = {"name": "n", "kind": "pulses", "per_rev": 2}
+    map_ = {"name": "map", "kind": "linear", "unit": "kPa"}
     target = {"load": "map", "load_kpa": [1, 2], "lambda": [1, 1]}
-    assert lean_watch.lacking({"channels": [lambda_1, speed], "target": target}) == []
-    assert lean_watch.lacking({"channels": [lambda_1, speed], "target": [{"lambda": 1}, target]}) == []
-    assert lean_watch.lacking({"channels": [lambda_1, speed], "target": {"lambda": 0.8}}) == ["load"]
+    listed = [lambda_1, speed, map_]
+    assert lean_watch.lacking({"channels": listed, "target": target}) == []
+    assert lean_watch.lacking({"channels": listed, "target": [{"lambda": 1}, target]}) == []
+    assert lean_watch.lacking({"channels": listed, "target": {"lambda": 0.8}}) == ["load"]
+    by_hertz = [lambda_1, speed, {"name": "map", "kind": "frequency", "unit": "kPa"}]
+    assert lean_watch.lacking({"channels": by_hertz, "target": target}) == ["load"]  # the panel reads it nowhere
     commanded = {"name": "lambda_commanded", "kind": "lambda"}
     assert lean_watch.lacking({"channels": [commanded]}) == ["lambda", "speed", "load"]
 

@@ -19,6 +19,8 @@ from shared_math import channels, config
 
 HEAP = "192k"  # as small as a small board's, of a port whose objects are twice as large
 DESK_HEAP = "216k"  # and what the desk board itself takes: its code, the signals it plays, the volume it keeps
+USUAL_CONFIG_BYTES = 2000  # squeezed; of a longer one the objects, twice a board's, get room of their own
+BYTES_PER_CONFIG_BYTE = 24
 SLOT = 512
 MOST_DRIVE_BYTES = 64 << 20
 MOST_PULLS_BYTES = 8 << 20
@@ -96,7 +98,7 @@ def dry_run(
     """
     from ringpull.desk import signals
 
-    settings, _ = load_config(Path(config_path))
+    settings, text = load_config(Path(config_path))
     compiled = signals.compile_signals(settings, volts_csv, edges_csv, buttons_csv)
     micropython = find_micropython()
     card_dir = Path(card_dir)
@@ -107,10 +109,16 @@ def dry_run(
         out.mkdir()
         job = _write_job(work, settings, compiled, Path(config_path), seed, tick_base, slow_card)
         os.symlink(shared_math_dir(), work / "shared_math")
-        _run(micropython, work, job, compiled.end_us, progress)
+        _run(micropython, work, job, compiled.end_us, progress, heap_for(text))
         for name in ("drive.rpl", "pulls.rpl", "logger.json"):
             shutil.move(out / name, card_dir / name)
     return DryRunResult(card_dir, compiled.end_us / 1e6, compiled.unused)
+
+
+def heap_for(text: bytes) -> str:
+    """The desk board's heap, as MicroPython's option wants it, for a configuration of this text."""
+    more = max(0, len(config.squeeze(text)) - USUAL_CONFIG_BYTES) * BYTES_PER_CONFIG_BYTE
+    return f"{int(DESK_HEAP[:-1]) + more // 1024}k"
 
 
 def ring_slots(settings: dict[str, Any], duration_s: float) -> tuple[int, int]:
@@ -168,9 +176,16 @@ def _write_job(
     return path
 
 
-def _run(micropython: str, work: Path, job: Path, end_us: int, progress: Callable[[float], None] | None) -> None:
+def _run(
+    micropython: str,
+    work: Path,
+    job: Path,
+    end_us: int,
+    progress: Callable[[float], None] | None,
+    heap: str | None = None,
+) -> None:
     environment = dict(os.environ, RINGPULL_DESK=str(job), MICROPYPATH=f"{work}:.frozen")
-    command = [micropython, "-X", f"heapsize={DESK_HEAP}", str(firmware_dir() / "main.py")]
+    command = [micropython, "-X", f"heapsize={heap or DESK_HEAP}", str(firmware_dir() / "main.py")]
     with open(work / "errors.txt", "w+") as errors:
         process = subprocess.Popen(command, cwd=work, env=environment, stdout=subprocess.PIPE, stderr=errors, text=True)
         last = ""
