@@ -13,7 +13,9 @@ _LONG_US = const(1500000)
 _FORGOTTEN_US = const(10000000)  # a stall's presses are read later than they were made
 _CLOSED_S = const(3)
 _LONGEST_S = const(60)
+_RISE_EDGES = const(2)  # in a quarter second, or a sixteenth of what there were: more than chance
 _ID_MASK = const(0x7FFF)
+_COUNT_MASK = (1 << layout.COUNT_BITS) - 1
 
 
 class Marks:
@@ -44,6 +46,7 @@ class Marks:
         self.falling_for = 0
         self.window_count = 0
         self.best_count = 0
+        self.least_count = 0
 
     def step(self, row, grid):
         """Take the button's changes up to tick `grid`, the instant of row `row`. Needs no call while button.news[0] is 0."""
@@ -103,7 +106,7 @@ class Marks:
             self.began_by_press = True
             self.began_row = row
             self.mark = 2 * self.id - 1
-            self.closed_for = self.window_for = self.falling_for = self.best_count = 0
+            self.closed_for = self.window_for = self.falling_for = self.best_count = self.least_count = 0
 
     def _end(self):
         self.open = False
@@ -118,7 +121,7 @@ class Marks:
             self.flag = (self.id << 1) | layout.FLAG_VOID
 
     def watch(self, cells, at):
-        """End an open pull whose throttle stayed closed, or whose engine speed stayed below its best, for 3 s."""
+        """End an open pull whose throttle stayed closed, or whose engine speed fell and did not rise again, for 3 s."""
         if not self.open:
             return
         if self.throttle_column:
@@ -134,14 +137,19 @@ class Marks:
             if self.window_for == 1:
                 self.window_count = cells[at + self.tach_column]
             elif self.window_for > self.window_rows:
-                edges = cells[at + self.tach_column] - self.window_count
+                edges = (cells[at + self.tach_column] - self.window_count) & _COUNT_MASK
                 self.window_for = 0
-                # One edge fewer may be chance; two are a falling engine
-                if edges >= self.best_count - 1 and edges > 0:
+                # One edge fewer may be chance; two are a falling engine, until it pulls again after a gear change
+                rise = self.least_count >> 4
+                rises = edges >= self.least_count + (rise if rise > _RISE_EDGES else _RISE_EDGES)
+                if edges > 0 and (edges >= self.best_count - 1 or rises):
                     self.falling_for = 0
-                    if edges > self.best_count:
+                    if edges > self.best_count or rises:
                         self.best_count = edges
+                    self.least_count = edges
                 else:
+                    if edges < self.least_count:
+                        self.least_count = edges
                     self.falling_for += self.window_rows + 1
                     if self.falling_for >= self.closed_rows:
                         self._end()

@@ -202,6 +202,27 @@ def test_steady_engine_does_not_end_a_pull():
     assert run.changes() == [(1.0, 1, 0)]
 
 
+def _climbs(rate, per_s):
+    """Edges of an engine that climbs in first gear for 2 s, changes up, and climbs on from two thirds by `per_s`."""
+
+    def edges(t):
+        first = min(t, 3)
+        count = rate * (first / 2 + first * first / 12)
+        if t > 3:
+            count += rate * (t - 3) * 2 / 3 + per_s * (t - 3) * (t - 3) / 2
+        return count + 0xFFFF00
+
+    return edges
+
+
+def test_a_gear_change_does_not_end_a_pull():
+    """It pulls on from a lower speed and takes longer than 3 s to come back to the highest there was."""
+    for rate, per_s in ((233, 14), (233, 4), (58, 3), (7000, 200)):  # half a pulse a turn to sixty
+        counts = _climbs(rate, per_s)
+        run = Run(press(1.0), 12, edges=lambda t: int(counts(t)) & 0xFFFFFF)
+        assert run.changes() == [(1.0, 1, 0)], (rate, per_s, run.changes())
+
+
 def test_handlers_allocate_nothing():
     knob = button.Button()
     state = marks.Marks(knob, RATE, (1, 500), 2)
