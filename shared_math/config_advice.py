@@ -4,6 +4,9 @@ from shared_math import channels as descriptions
 from shared_math import config_schema as schema
 from shared_math import lean_watch, speed
 
+# The ESP32's own converter at its pin, whatever stands there below (maker's figure for the widest range, from memory)
+ESP32_LEAST_V = 0.15
+
 # code -> as in config_words.py
 ADVICE = {
     "fast_for_interrupts": (
@@ -15,6 +18,11 @@ ADVICE = {
         "While the card is busy, board {d} takes no rows",
         "its port runs timers and interrupts only between other work; most writes take a few milliseconds, some far longer",
         'use an RP2040 board ("board": "rp2") where none may be missing; what is lost is counted and shown as a gap',
+    ),
+    "below_converter": (
+        "{w} uses volts below {d} V, and this board's own converter reads all of them as about that",
+        "the ESP32's converter ends near 0.15 V at its pin: a warm-up state down there is not seen, a rich end looks like a number",
+        "set the controller's output to begin higher, such as at 0.5 V, or wire it to an external converter's input",
     ),
     "duty_without_speed": (
         "{w} measures an injector, but no channel counts the crank",
@@ -48,6 +56,9 @@ def advice(config):
             shortest = speed.channel_shortest_us(channel)
             if shortest < schema.INTERRUPT_PERIOD_US:
                 out.append(("fast_for_interrupts", where, "%d" % (1000000 // shortest)))
+        least_v = _least_v(channel) if board == "esp32" else None
+        if least_v is not None:
+            out.append(("below_converter", where, "%.2f" % least_v))
         if channel["kind"] == "pulse_width" and descriptions.crank_of(channels) is None:
             out.append(("duty_without_speed", where, ""))
     sensors = lean_watch.sensors(channels)
@@ -61,6 +72,18 @@ def advice(config):
             if mute:
                 out.append(("lean_after_warm_up", "The lean warning", " and ".join(mute)))
     return out
+
+
+def _least_v(channel):
+    """Volts at the terminal that an ESP32's own converter ends at, where a lambda channel uses lower ones; else None."""
+    if channel["kind"] != "lambda" or channel["input"][0] != "a":
+        return None
+    top, bottom = descriptions.divider_of(channel)
+    least_v = ESP32_LEAST_V * (top + bottom) / bottom
+    used = list(channel["volts"])
+    for state in channel.get("states", ()):
+        used += state["volts"]
+    return least_v if min(used) < least_v else None
 
 
 def explain(told):

@@ -210,7 +210,7 @@ def _climbs(rate, per_s):
         count = rate * (first / 2 + first * first / 12)
         if t > 3:
             count += rate * (t - 3) * 2 / 3 + per_s * (t - 3) * (t - 3) / 2
-        return count + 0xFFFF00
+        return int(count + 0xFFFF00) & 0xFFFFFF  # the counter wraps on the way
 
     return edges
 
@@ -218,8 +218,7 @@ def _climbs(rate, per_s):
 def test_a_gear_change_does_not_end_a_pull():
     """It pulls on from a lower speed and takes longer than 3 s to come back to the highest there was."""
     for rate, per_s in ((233, 14), (233, 4), (58, 3), (7000, 200)):  # half a pulse a turn to sixty
-        counts = _climbs(rate, per_s)
-        run = Run(press(1.0), 12, edges=lambda t: int(counts(t)) & 0xFFFFFF)
+        run = Run(press(1.0), 12, edges=_climbs(rate, per_s))
         assert run.changes() == [(1.0, 1, 0)], (rate, per_s, run.changes())
 
 

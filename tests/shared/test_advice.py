@@ -42,3 +42,21 @@ def test_an_injector_without_engine_speed_has_no_duty():
     assert [one[0] for one in told("rp2", injector)] == ["duty_without_speed"]
     given = {"version": 1, "board": "rp2", "channels": [injector, tach(2, 9000)]}
     assert config_advice.advice(given) == []
+
+
+def test_an_esp32_does_not_see_what_lies_below_its_converter():
+    """0.15 V at the pin are 0.252 V in front of 6.8 and 10 kiloohm, by hand."""
+
+    def channel(volts, state, place="a0"):
+        states = [{"name": "warm-up", "volts": state}]
+        return {"name": "o2", "input": place, "kind": "lambda", "volts": volts, "values": [0.6, 1.4], "states": states}
+
+    def codes(board, one):
+        return [code for code, _, _ in told(board, one) if code == "below_converter"]
+
+    for one in (channel([0, 5], [4.9, 5.2]), channel([0.5, 4.5], [0, 0.1]), channel([4.5, 0.1], [4.9, 5.0])):
+        assert codes("esp32", one) == ["below_converter"] and codes("rp2", one) == []
+    assert codes("esp32", channel([0.5, 4.5], [0.26, 0.4])) == []
+    assert codes("esp32", channel([0, 5], [4.9, 5.2], "x0")) == []
+    (worded,) = [one for one in told("esp32", channel([0, 5], [4.9, 5.2])) if one[0] == "below_converter"]
+    assert "0.25 V" in config_advice.explain(worded)[0]
