@@ -98,3 +98,12 @@ def test_what_can_not_be_measured_is_refused_in_words(tmp_path, monkeypatch):
     assert main(["setup", "-o", str(tmp_path / "logger.json")]) == 2
     with pytest.raises(BadUsage):
         questions.Interview(lambda _: (_ for _ in ()).throw(EOFError), print).plan()
+
+
+def test_answers_that_do_not_go_together_are_asked_again_and_none_is_lost():
+    first = ["boosted-petrol", "6", "4", "2500", "e85", "60", "no", "18000"]
+    plan, told = answered(*first, "", "", "", "", "3", "", "7500")
+    assert (plan.cylinders, plan.displacement_cc, plan.fuel, plan.tach, plan.max_rpm) == (6, 2500, "e85", 3, 7500)
+    (said,) = [line for line in told if "don't go together" in line]
+    assert "engine_speed" in said and "what to do" in said
+    assert config.check(presets.config_of(plan)) == []

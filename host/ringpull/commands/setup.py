@@ -29,7 +29,6 @@ def run(args: argparse.Namespace) -> int:
 
     from ringpull.device import presets, questions
     from ringpull.errors import BadUsage
-    from shared_math import config as shared_config
 
     if args.output.exists() and not args.force:
         raise BadUsage(
@@ -45,9 +44,6 @@ def run(args: argparse.Namespace) -> int:
         )
         plan = questions.Interview(_ask, lambda line: print(line, file=sys.stderr)).plan()
     config = presets.config_of(plan)
-    problems = shared_config.check(config)
-    if problems:
-        raise BadUsage(*shared_config.explain(problems[0]))
     args.output.write_text(as_text(config))
     if args.json:
         print(json.dumps({"written": str(args.output), "config": config}))

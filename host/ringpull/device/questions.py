@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-from ringpull.device.presets import PRESETS, Plan, tach_of
+from ringpull.device.presets import BOOSTED, PRESETS, Plan, config_of, tach_of
 from ringpull.errors import BadUsage
-from shared_math import mixture
+from shared_math import config, mixture
 
 Ask = Callable[[str], str]
 Tell = Callable[[str], None]
@@ -38,11 +38,20 @@ class Interview:
         for name, preset in PRESETS.items():
             self.tell(f"  {name:<15} {preset.what}")
         plan = PRESETS[self.choice("Which of these comes nearest?", tuple(PRESETS), "boosted-petrol")]
-        plan = self._engine(plan)
-        plan = self._controller(plan)
-        plan = self._other_inputs(plan)
+        for part in (self._engine, self._controller, self._other_inputs):
+            plan = self._without_mistakes(part, plan)
         board = self.choice("Which board will log? (rp2: RP2040; generic: any other)", BOARDS, plan.board)
         return replace(plan, board=board)
+
+    def _without_mistakes(self, part: Callable[[Plan], Plan], plan: Plan) -> Plan:
+        """Answers that don't go together are told at once, and that part is asked again with them in brackets."""
+        while True:
+            plan = part(plan)
+            problems = config.check(config_of(plan))
+            if not problems:
+                return plan
+            what, cause, step = config.explain(problems[0])
+            self.tell(f"\n  These answers don't go together: {what}\n  likely cause: {cause}\n  what to do: {step}")
 
     def _engine(self, plan: Plan) -> Plan:
         self.tell("\nThe engine. It is used for air flow, delays and what a whole cycle is.")
@@ -53,7 +62,9 @@ class Interview:
         self.tell(
             "\nEngine speed comes from a line that pulses: half the cylinders a turn on most four-stroke tach lines."
         )
-        tach = self.number("Pulses per turn of the crankshaft?", 0.1, 60, tach_of(cylinders, strokes))
+        same = (cylinders, strokes) == (plan.cylinders, plan.strokes)
+        usual = plan.tach if same else tach_of(cylinders, strokes)
+        tach = self.number("Pulses per turn of the crankshaft?", 0.1, 60, usual)
         coil = self.yes("Is it the ignition coil's own wire? (its ringing is then filtered)", plan.coil)
         rpm = self.whole("Highest engine speed there can be, 1/min?", 300, 30000, plan.max_rpm)
         plan = replace(plan, cylinders=cylinders, strokes=strokes, displacement_cc=cc, fuel=fuel)
@@ -66,21 +77,22 @@ class Interview:
         high_v = self.number("Volts at the upper end?", -1, 16, plan.volts[1], unlike=low_v)
         unit = "air-fuel ratio" if afr else "lambda"
         least, most = (4, 120) if afr else (0.3, 8)
-        usual = (8.82, 20.58) if afr else plan.values
+        usual = plan.values if afr == bool(plan.afr_stoich) else (8.82, 20.58) if afr else BOOSTED.values
         low = self.number(f"Which {unit} do {low_v:g} V mean?", least, most, usual[0])
         high = self.number(f"Which {unit} do {high_v:g} V mean?", least, most, usual[1], unlike=low)
         stoich = 0.0
         if afr:
             self.tell("It makes that figure from lambda by a constant of its own, whatever the fuel.")
-            stoich = self.number("Which air-fuel ratio does it show at lambda 1?", 4, 40, 14.7)
+            stoich = self.number("Which air-fuel ratio does it show at lambda 1?", 4, 40, plan.afr_stoich or 14.7)
         plan = replace(plan, volts=(low_v, high_v), values=(low, high), afr_stoich=stoich)
         if self.yes(
             "Do its papers name volts by which it says that the sensor is still heating?", plan.warm_up is not None
         ):
-            least = self.number("From how many volts?", -1, 16, 0.0)
-            most = self.number("To how many?", -1, 16, 0.1, unlike=least)
-            plan = replace(plan, warm_up=(min(least, most), max(least, most)))
-        return plan
+            usual = plan.warm_up or (0.0, 0.1)
+            least = self.number("From how many volts?", -1, 16, usual[0])
+            most = self.number("To how many?", -1, 16, usual[1], unlike=least)
+            return replace(plan, warm_up=(min(least, most), max(least, most)))
+        return replace(plan, warm_up=None)
 
     def _other_inputs(self, plan: Plan) -> Plan:
         self.tell("\nManifold pressure tells how much air there is: without it there is one target for all loads.")
@@ -106,8 +118,8 @@ class Interview:
         )
         if self.yes("Is an injector's driver wired to p1?", plan.injector > 0):
             openings = self.whole("How often does it open in a whole engine cycle?", 1, 16, plan.injector or 1)
-            plan = replace(plan, injector=openings)
-        return plan
+            return replace(plan, injector=openings)
+        return replace(plan, injector=0)
 
     def _line(self, unit: str, volts: Sequence[float], values: Sequence[float], least: float, most: float):
         low_v = self.number("Volts at the lower end of its range?", 0, 16, volts[0])
