@@ -263,3 +263,24 @@ def test_a_throttle_that_never_opens_leaves_the_load_to_pressure():
     result = answer(drive_of(made))
     assert [len(p.lean_events) for p in result.pulls] == [0, 1, 0]
     assert any("under load: manifold pressure at least 85 kPa" in said for said in result.assumptions)
+
+
+def test_why_little_was_judged_is_said():
+    made = scene(pulls=2)
+    made.columns.lambda_[:] = 0.60  # the rich end of the sensor's range
+    assert all("left out by saturation" in r for r in answer(drive_of(made)).reasons)
+    made = scene(pulls=1)
+    made.columns.throttle[:] = np.minimum(made.columns.throttle, 30.0)
+    made.columns.map_kpa[:] = np.minimum(made.columns.map_kpa, 60.0)
+    (reason,) = answer(drive_of(made)).reasons
+    assert "under load for 0.0 s only" in reason
+
+
+def test_a_sensor_in_air_is_a_possibility():
+    def said(made):
+        return [h for p in answer(drive_of(made)).pulls for e in p.lean_events for h in e.hints if "hangs in air" in h]
+
+    assert said(scene(hole=Hole(2, 4500, 4900, 0.9))) == []
+    made = scene(pulls=1)
+    made.columns.lambda_[:] = 1.40
+    assert len(said(made)) == 1

@@ -54,6 +54,14 @@ class PullAnswer:
         return self.numbers.judged_s
 
     @property
+    def left_out(self) -> dict[str, float]:
+        return self.numbers.left_out
+
+    @property
+    def loaded_s(self) -> float:
+        return self.numbers.loaded_s
+
+    @property
     def blind(self) -> list[str]:
         return self.numbers.blind
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ringpull.analysis import load, roles
+from ringpull.analysis import load, masks, roles
 from ringpull.analysis.columns import Columns
 from shared_math import speed
 
@@ -13,6 +13,7 @@ CLEAR = 4.0  # times the uncertainty that scatter leaves
 DUTY_LIMIT = 0.85
 RUNNING_RPM = 500.0
 LIMIT_SHARE, LIMIT_RPM_S = 0.98, 100.0  # of the drive's highest speed, and rising no faster: at a rev limiter
+NEARLY_ALL = 0.95
 CAUSE, RESULT = "possible cause", "possible consequence"
 
 # role -> (least change that counts, direction that fits a lean event, words)
@@ -94,7 +95,7 @@ def hints(columns: Columns, start_s: float, end_s: float, pull: tuple[float, flo
         over = columns.map_kpa[inside] - wanted[inside]
         if np.isfinite(over).any() and float(np.nanmean(over)) > 8.0:
             out.append(f"{CAUSE}: boost {np.nanmean(over):.0f} kPa above its target")
-    return out + at_limiter(columns, inside)
+    return out + at_limiter(columns, inside) + never_measured(columns)
 
 
 def at_limiter(columns: Columns, inside: slice) -> list[str]:
@@ -109,6 +110,14 @@ def at_limiter(columns: Columns, inside: slice) -> list[str]:
     return [
         f"{CAUSE}: engine speed stood at {rpm[rows].mean():.0f} rpm, the highest of the drive: a limiter that cuts fuel"
     ]
+
+
+def never_measured(columns: Columns) -> list[str]:
+    """A sentence where lambda was at the lean end of the sensor's range nearly all along."""
+    known = np.isfinite(columns.lambda_)
+    if not known.any() or masks.rails(columns)[1][known].mean() < NEARLY_ALL:
+        return []
+    return [f"{CAUSE}: lambda stood at the lean end of its range all along: the sensor hangs in air, or a wire is off"]
 
 
 def flat_pressure(fuel_kpa: np.ndarray, map_kpa: np.ndarray) -> np.ndarray:

@@ -38,10 +38,23 @@ def usable(pulls: list) -> list:
     return [p for p in pulls if not p.spoiled and (p.lean_events or enough(p))]
 
 
+def why_little(pull) -> str:
+    """Why so little of a pull is judged, in words."""
+    if pull.judged_s >= LEAST_JUDGED_S:
+        return "in pieces too short for a mean"
+    if pull.loaded_s < LEAST_JUDGED_S:
+        return f"since it was under load for {pull.loaded_s:.1f} s only"
+    if not pull.left_out:
+        return "the rest is not known"
+    name, seconds = max(pull.left_out.items(), key=lambda one: one[1])
+    return f"most was left out by {name.replace('_', ' ')} ({seconds:.1f} s)"
+
+
 def decide(pulls: list, missing: list[str], systematic_u: float, call: float) -> tuple[str, list[str]]:
     """(verdict, reasons) from judged pulls.
 
-    pulls: each with number, spoiled, judged_s, excess_max (or None), blind (banks) and lean_events. missing: channels without which
+    pulls: each with number, spoiled, judged_s, excess_max (or None), blind (banks), loaded_s,
+    left_out and lean_events. missing: channels without which
     nothing can be judged. systematic_u: standard, in lambda. call: the excess that makes an event.
     """
     if missing:
@@ -56,8 +69,7 @@ def decide(pulls: list, missing: list[str], systematic_u: float, call: float) ->
         elif pull.blind:
             reasons.append(f"pull {pull.number}: {', '.join(pull.blind)} told nothing, so that bank is not judged")
         elif pull not in judged:
-            pieces = ", in pieces too short for a mean" if pull.judged_s >= LEAST_JUDGED_S else ""
-            reasons.append(f"pull {pull.number}: only {pull.judged_s:.1f} s could be judged{pieces}")
+            reasons.append(f"pull {pull.number}: only {pull.judged_s:.1f} s could be judged, {why_little(pull)}")
     lean = [(p, e) for p in judged for e in p.lean_events]
     shift = 1.96 * systematic_u
     if lean:
