@@ -197,11 +197,12 @@ def _usable(text: bytes) -> dict | None:
             return None
         if column["r"] == "adc" and not (_number(column.get("s")) and _number(column.get("o"))):
             return None
-    return setup if len({column["n"] for column in columns}) == len(columns) else None
+    names = {column["n"] for column in columns}
+    return setup if len(names) == len(columns) and "row" not in names else None
 
 
 def _number(value: object) -> bool:
-    return type(value) in (int, float) and value == value
+    return type(value) in (int, float) and abs(value) <= 1.7976931348623157e308
 
 
 def _text(group: list[Block], first: Block) -> bytes | None:

@@ -250,6 +250,35 @@ def test_setup_text_that_makes_no_sense(read):
             read(ring.blocks)
 
 
+@pytest.mark.parametrize("more", [{"s": 10**400}, {"o": -(10**400)}, {"s": float("inf")}, {"n": "row"}])
+def test_a_column_that_cannot_be_told_is_left_for_the_next_setup(read, more):
+    ring = Ring()
+    sound = ring.columns
+    ring.columns = [sound[0] | more, *sound[1:]]
+    ring.setup()
+    ring.columns = sound
+    ring.setup()
+    ring.numbered(0, ROWS)
+    assert_rows(read(ring.blocks), ring)
+
+
+def test_texts_that_no_terminal_takes(read):
+    ring = Ring(settings=CONFIG | {"vehicle": {"name": "a \ud800 car"}})
+    ring.setup(utc="\x1b[2J", board="\udfffboard")
+    ring.numbered(0, 50)
+    (session,) = read(ring.blocks).sessions
+    assert (session.start_utc, session.board, session.config["vehicle"]["name"]) == (None, "?board", "a ? car")
+
+
+def test_a_period_of_a_broken_number_of_microseconds(read):
+    ring = Ring()
+    ring.setup(period_us=3333.5)
+    ring.numbered(0, ROWS)
+    (session,) = read(ring.blocks).sessions
+    assert session.frame()["time_s"].iloc[-1] == pytest.approx((ROWS - 1) * 3333.5e-6, abs=1e-9)
+    assert session.duration_s == pytest.approx(ROWS * 3333.5e-6, abs=1e-9)
+
+
 def test_columns_of_unknown_roles_are_kept_as_numbers(read):
     ring = Ring()
     ring.columns.insert(2, {"n": "novel", "r": "from the future", "b": 9})

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import json
+import re
+import sys
 from dataclasses import dataclass, field
+from typing import TypeGuard
 
 import numpy as np
 
@@ -12,6 +15,9 @@ from shared_math import layout
 
 MOST_COLUMNS = 512
 ROLES_NEED = {"adc": ("s", "o")}
+ROW = "row"  # the row numbers stand under this name beside the columns
+UTC = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ", re.ASCII)
+HALF_PAIR = re.compile(rb"\\u[dD][89a-fA-F]")  # an escape that may be half of a surrogate pair
 
 
 @dataclass(frozen=True)
@@ -20,7 +26,7 @@ class Setup:
     channel -> (value of each count, which of them are known already)."""
 
     columns: list[dict]
-    period_us: int
+    period_us: float
     config: dict
     utc: str | None
     firmware: str
@@ -54,9 +60,12 @@ def text_of(blocks: np.ndarray) -> bytes:
 
 
 def json_object(text: bytes) -> dict | None:
-    """The object that UTF-8 JSON holds, None where it is something else."""
+    """The object that UTF-8 JSON holds, None where it is something else. Half a surrogate pair, which no file and no
+    terminal takes, becomes a question mark."""
     try:
         out = json.loads(text.decode("utf-8"))
+        if HALF_PAIR.search(text):
+            out = json.loads(json.dumps(out, ensure_ascii=False).encode("utf-8", "replace"))
     except (ValueError, RecursionError):
         return None
     return out if isinstance(out, dict) else None
@@ -71,21 +80,21 @@ def parse(text: bytes) -> Setup:
     period_us = head.get("period_us")
     if not isinstance(columns, list) or not 0 < len(columns) <= MOST_COLUMNS:
         raise ValueError("the setup text names no columns")
-    if not isinstance(period_us, (int, float)) or not _is_number(period_us) or not 1 <= period_us <= 1e9:
+    if not _is_number(period_us) or not 1 <= period_us <= 1e9:
         raise ValueError("the setup text has no period")
-    names = set()
+    names = {ROW}
     for column in columns:
         _check_column(column)
         if column["n"] in names:
-            raise ValueError(f"the setup text names column {column['n']} twice")
+            raise ValueError(f"two columns of the setup text are called {column['n']}, or one has the row numbers' name")
         names.add(column["n"])
     utc = head.get("utc")
     faults = head.get("faults")
     return Setup(
         columns=columns,
-        period_us=int(period_us),
+        period_us=period_us,
         config=_config(head.get("config")),
-        utc=utc if isinstance(utc, str) else None,
+        utc=utc if isinstance(utc, str) and UTC.fullmatch(utc) else None,
         firmware=str(head.get("firmware", "")),
         board=str(head.get("board", "")),
         faults=[one for one in faults if isinstance(one, int)] if isinstance(faults, list) else [],
@@ -103,8 +112,9 @@ def _check_column(column: object) -> None:
             raise ValueError(f"column {column['n']} of the setup text lacks {key!r}")
 
 
-def _is_number(value: object) -> bool:
-    return isinstance(value, (int, float)) and not isinstance(value, bool) and value == value
+def _is_number(value: object) -> TypeGuard[int | float]:
+    """NaN, infinities and whole numbers beyond any float are none."""
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and abs(value) <= sys.float_info.max
 
 
 def _config(config: object) -> dict:
