@@ -51,7 +51,7 @@ class Logger:
         setup = self._setup_text(period_us)
         queue, waiting, pack = memory.arrays(bits, rate_hz)
         parts = self._sources(plan.config, table)
-        self.marks = marks.Marks(self.button, rate_hz, plan.throttle, plan.first("count"))
+        self.marks = marks.Marks(self.button, rate_hz, plan.throttle, plan.crank())
         self.button.tail = self.button.head
         self.health = health.Health(plan.supply)
         self.expected = expected.Expected(plan.expected)

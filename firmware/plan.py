@@ -5,7 +5,7 @@ class Plan:
     """config: in force, whole. text: its JSON bytes. faults: numbers. number_of: fault's name -> number.
 
     words: fault number -> sentence for a screen, None without one. table: the columns as in the setup. throttle:
-    (column + 1, counts below which it is closed) or None. supply: (column + 1, counts of a dip, counts from which it is
+    (column + 1, first, last counts of the closed throttle) or None. supply: (column + 1, counts of a dip, counts from which it is
     over) or None. expected: (column + 1, lowest, highest counts) of each channel with `expect`. frame: the screen or
     None. live: panel.live.Live or None. watch: LeanWatch or None. warns: whether lamp and buzzer tell what it finds.
     """
@@ -27,9 +27,9 @@ class Plan:
         self.watch = watch
         self.warns = watch is not None and config["lean_warning"] is not False
 
-    def first(self, role):
-        """1 + the first column with this role, or 0."""
-        for at in range(len(self.table)):
-            if self.table[at]["r"] == role:
-                return at + 1
+    def crank(self):
+        """1 + the column that counts the crank's edges, or 0."""
+        for channel in self.config["channels"]:
+            if "per_rev" in channel:
+                return [column["n"] for column in self.table].index(channel["name"]) + 1
         return 0

@@ -60,10 +60,11 @@ def _counts(table, channel, value):
 def _throttle(config, table):
     for channel in config["channels"]:
         if channel["name"] == "throttle" and channel["kind"] == "linear":
-            (v0, v1), (low, high) = channel["volts"], channel["values"]
-            if (v1 - v0) * (high - low) <= 0:
-                return None
-            return _at(table, "throttle") + 1, int(_counts(table, channel, _CLOSED_PCT))
+            limit = int(_counts(table, channel, _CLOSED_PCT))
+            at = _at(table, "throttle")
+            if _counts(table, channel, 0) < limit:
+                return at + 1, 0, limit - 1
+            return at + 1, limit + 1, (1 << table[at]["b"]) - 1  # a sensor whose volts fall as it opens
     return None
 
 

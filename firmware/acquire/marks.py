@@ -19,7 +19,7 @@ _COUNT_MASK = (1 << layout.COUNT_BITS) - 1
 
 
 class Marks:
-    """rate_hz: rows a second. throttle: (column + 1, counts at closed throttle) or None. tach: (column + 1) or 0."""
+    """rate_hz: rows a second. throttle: (column + 1, first, last counts of the closed one) or None. tach: (column + 1) of the crank or 0."""
 
     def __init__(self, button, rate_hz, throttle=None, tach=0):
         self.button = button
@@ -39,7 +39,8 @@ class Marks:
         self.closed_rows = _CLOSED_S * rate_hz
         self.window_rows = rate_hz // 4 if rate_hz >= 8 else 2
         self.throttle_column = throttle[0] if throttle else 0
-        self.throttle_counts = throttle[1] if throttle else 0
+        self.closed_first = throttle[1] if throttle else 0
+        self.closed_last = throttle[2] if throttle else 0
         self.tach_column = tach
         self.closed_for = 0
         self.window_for = 0
@@ -125,7 +126,7 @@ class Marks:
         if not self.open:
             return
         if self.throttle_column:
-            if cells[at + self.throttle_column] < self.throttle_counts:
+            if self.closed_first <= cells[at + self.throttle_column] <= self.closed_last:
                 self.closed_for += 1
                 if self.closed_for >= self.closed_rows:
                     self._end()

@@ -58,7 +58,8 @@ class Live:
         self.load = self._load(cells, at, self.shown_load if want is None or want.load is None else want.load)
         self.wanted = None if want is None else want.at(self.load, self.rpm)
         if self.throttle:
-            self.throttle_closed = cells[at + self.throttle[0]] < self.throttle[1]
+            column, first, last = self.throttle
+            self.throttle_closed = first <= cells[at + column] <= last
 
     def _load(self, cells, at, name):
         place = self.loads.get(name)

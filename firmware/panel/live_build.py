@@ -13,7 +13,7 @@ _SHOWN = ("map", "manifold_pressure", "throttle")  # shown as load where no targ
 
 
 def make(config, table, throttle):
-    """table: the columns as in the setup. throttle: (column + 1, counts) below which it is closed, or None."""
+    """table: the columns as in the setup. throttle: as in plan.py."""
     places = {}
     for at in range(len(table)):
         places[table[at]["n"]] = at

@@ -15,7 +15,7 @@ class Run:
 
     def __init__(self, presses, seconds, throttle=None, edges=None):
         self.button = button.Button()
-        self.marks = marks.Marks(self.button, RATE, (1, 500) if throttle else None, 2 if edges else 0)
+        self.marks = marks.Marks(self.button, RATE, (1, 0, 499) if throttle else None, 2 if edges else 0)
         self.seen = []
         last = (0, 0)
         cells = [0, 0, 0]
@@ -224,7 +224,7 @@ def test_a_gear_change_does_not_end_a_pull():
 
 def test_handlers_allocate_nothing():
     knob = button.Button()
-    state = marks.Marks(knob, RATE, (1, 500), 2)
+    state = marks.Marks(knob, RATE, (1, 0, 499), 2)
     cells = [0, 900, 0]
     micropython.heap_lock()
     try:

@@ -19,7 +19,7 @@ class Bench:
         self.level = 0
         self.tach = tach.Tach(900)
         self.button = button.Button()
-        self.marks = marks.Marks(self.button, 200, (1, 500), 2)
+        self.marks = marks.Marks(self.button, 200, (1, 0, 499), 2)
         self.lamp = lamp.Lamp()
         self.health = health.Health(supply)
         self.health.heap_kb = 50

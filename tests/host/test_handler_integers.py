@@ -83,7 +83,7 @@ class Bench:
         self.now = start
         self.period_us = period_us
         self.button = acquire.button.Button()
-        self.marks = acquire.marks.Marks(self.button, max(1, 1000000 // period_us), (1, 2000), 2)
+        self.marks = acquire.marks.Marks(self.button, max(1, 1000000 // period_us), (1, 0, 1999), 2)
         self.marks.id = 0x7FF0
         self.tach = acquire.tach.Tach(self.random.choice([50, 500]))
         self.tach.count, self.tach.rejected = 0xFFFF00, 0xFFF0
