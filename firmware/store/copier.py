@@ -30,8 +30,16 @@ class PullCopier:
         """Go on in these files: an open pull is copied on from what the drive ring still holds of it."""
         self.file = place.pulls
         self.slot = place.pulls_slot
-        if not same_ring:
-            self.oldest = self.next = self.writer.sequence
+        out = self.writer
+        if not same_ring or place.last.session != out.session:
+            self.oldest = self.next = out.sequence
+        else:
+            # A card may have said yes to its last writes and not have kept them
+            again = (place.last_pull.sequence + 1) & 0xFFFFFFFF
+            if place.last_pull.first_row >= 0 and 0 < (self.next - again) & 0xFFFFFFFF <= _AT_ONCE:
+                self.next = again
+            if ticks.seq_after(self.next, out.sequence):
+                self.next = out.sequence
         if self.active:
             self._setup_part = 0
 

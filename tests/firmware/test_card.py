@@ -14,10 +14,11 @@ _NO_CARD = 19
 
 
 class PullableDisk(LoggedDisk):
-    """`there` false: taken out. `locked`: reads only."""
+    """`there` false: taken out. `locked`: reads only. `undo`: what the newest writes overwrote, where it is a list."""
 
     there = True
     locked = False
+    undo = None
 
     def readblocks(self, n, buf):
         if not self.there:
@@ -29,7 +30,18 @@ class PullableDisk(LoggedDisk):
             raise OSError(_NO_CARD)
         if self.locked:
             raise OSError(30)
+        if self.undo is not None:
+            before = bytearray(len(buf))
+            LoggedDisk.readblocks(self, n, before)
+            self.undo.append((n, before))
+            del self.undo[:-3]
         LoggedDisk.writeblocks(self, n, buf)
+
+    def forget(self, writes):
+        """The newest writes were taken, but never came out of the card's own memory."""
+        for _ in range(writes):
+            n, before = self.undo.pop()
+            LoggedDisk.writeblocks(self, n, before)
 
 
 class HalfSilent:
@@ -182,6 +194,27 @@ def test_open_pull_is_copied_on_when_the_card_is_back():
     assert held[0][0] <= 300 - 5 * RATE and held[-1][0] <= 450 + 3 * RATE <= held[-1][0] + held[-1][1]
     for one, other in zip(held, held[1:]):
         assert other[0] == one[0] + one[1]
+
+
+def test_open_pull_goes_on_when_the_card_kept_less_than_it_took():
+    for writes in (1, 2, 3):
+        disk = new_disk()
+        drive = mounted(disk)
+        disk.undo = []
+        for n in range(700):
+            if n == 400:
+                disk.there = False
+            if n == 420:
+                disk.there = True
+                disk.forget(writes)
+                rebind(drive, disk)
+            drive.row(n, 1 if 300 <= n < 450 else 2 if n >= 450 else 0)
+        drive.recorder.finish()
+        vfs.umount("/t")
+        all_rows, held = rows_on(disk), rows_on(disk, "pulls.rpl")
+        assert held[0][0] <= 300 - 5 * RATE and held[-1][0] <= 450 + 3 * RATE <= held[-1][0] + held[-1][1]
+        # pulls.rpl holds every block of the pull that the drive holds
+        assert [b for b in all_rows if held[0][0] <= b[0] <= held[-1][0]] == held
 
 
 def fails_with(disk, number, slots=200):
