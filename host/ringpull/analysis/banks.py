@@ -75,4 +75,4 @@ def banks(
             place = float(speeds[speed]), None if loads is None else float(loads[load])
             cells.append(BankCell(*place, len(rows), mean, mean - half, mean + half, leaner, shift))
     sensors_words = f"the two sensors may differ by {shift:.3f} by themselves: swapped, they tell which it is"
-    return Banks((first, second), cells, ["judged by the leaner bank, row by row", sensors_words, WARNING])
+    return Banks((first, second), cells, ["each bank is judged by itself, and the leaner counts", sensors_words, WARNING])

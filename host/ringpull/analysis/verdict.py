@@ -79,7 +79,8 @@ def decide(pulls: list, missing: list[str], systematic_u: float, call: float) ->
                 f"a systematic error of up to {shift:.3f} would shift every reading alike: check the calibration"
             )
         clean = [p for p in judged if not p.lean_events]
-        more = [f"no lean event in the other {len(clean)} judged pulls"] if clean else []
+        many = f"other {len(clean)} judged pulls" if len(clean) > 1 else "other judged pull"
+        more = [f"no lean event in the {many}"] if clean else []
         return ATTENTION, [event_sentence(p.number, e) for p, e in lean] + doubt + more + reasons
     if not judged:
         return NOT_ENOUGH, reasons
