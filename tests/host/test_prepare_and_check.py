@@ -1,6 +1,8 @@
 """`prepare` makes a card that firmware and reader take; `check` explains every mistake at once."""
 
+import errno
 import json
+from pathlib import Path
 
 import pytest
 
@@ -42,6 +44,18 @@ def test_a_prepared_card_is_not_overwritten(tmp_path, capsys):
     assert main(["prepare", str(tmp_path)]) == 2
     assert (tmp_path / "drive.rpl").read_bytes() == b"a drive" and not (tmp_path / "pulls.rpl").exists()
     assert capsys.readouterr().err.count("\n") == 3
+
+
+def test_a_card_that_gives_up_is_told_and_left_without_half_made_files(tmp_path, capsys, monkeypatch):
+    def rename(self, target):
+        raise OSError(errno.EIO, "Input/output error")
+
+    monkeypatch.setattr(Path, "rename", rename)
+    assert main(["prepare", str(tmp_path), "--drive-mb", "1", "--pulls-mb", "1"]) == 2
+    assert capsys.readouterr().err.startswith(f"error: {tmp_path} could not be written: Input/output error\n  likely cause:")
+    assert list(tmp_path.iterdir()) == []
+    monkeypatch.undo()
+    assert main(["prepare", str(tmp_path), "--drive-mb", "1", "--pulls-mb", "1"]) == 0
 
 
 def test_a_bad_configuration_leaves_the_card_as_it_was(tmp_path, capsys):

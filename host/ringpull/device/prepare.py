@@ -5,6 +5,7 @@ from __future__ import annotations
 import secrets
 import shutil
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 
 from ringpull.errors import BadUsage, CannotWrite
@@ -43,19 +44,33 @@ def prepare(
             "remove them, or make the files smaller with --drive-mb and --pulls-mb",
         )
     ring_id = secrets.token_bytes(4)
-    written = []
+    half_made = {card / name: card / (name.removesuffix(".rpl") + ".tmp") for name, _, _ in FILES}
     done = 0
-    for (name, which, sequence), size_mb in zip(FILES, (drive_mb, pulls_mb)):
-        with open(card / name, "wb") as f:
-            f.write(layout.birth(ring_id, which, (size_mb << 20) // layout.SLOT, sequence))
-            f.write(bytes(PIECE - layout.SLOT))
-            for _ in range(size_mb - 1):
-                f.write(bytes(PIECE))
-                done += PIECE
-                if progress:
-                    progress(done / need)
-        written.append(card / name)
-    if text is not None:
-        (card / "logger.json").write_bytes(text)
-        written.append(card / "logger.json")
+    try:
+        for (name, which, sequence), size_mb in zip(FILES, (drive_mb, pulls_mb)):
+            with open(half_made[card / name], "wb") as f:
+                f.write(layout.birth(ring_id, which, (size_mb << 20) // layout.SLOT, sequence))
+                f.write(bytes(PIECE - layout.SLOT))
+                for _ in range(size_mb - 1):
+                    f.write(bytes(PIECE))
+                    done += PIECE
+                    if progress:
+                        progress(done / need)
+        written = list(half_made)
+        if text is not None:
+            (card / "logger.json").write_bytes(text)
+            written.append(card / "logger.json")
+        for path, tmp in half_made.items():
+            tmp.rename(path)
+    except BaseException as error:
+        for tmp in half_made.values():
+            with suppress(OSError):
+                tmp.unlink()
+        if not isinstance(error, OSError):
+            raise
+        raise CannotWrite(
+            f"{card} could not be written: {error.strerror or error}",
+            "the card is write-protected, was taken out, or is worn out",
+            "look at its lock and its seat, then prepare it again; format it (FAT) if that fails too",
+        ) from error
     return written
