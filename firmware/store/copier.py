@@ -7,6 +7,8 @@ BEFORE_S = 5
 AFTER_S = 3
 _AT_ONCE = const(4)  # blocks in one write
 _INDEXED = const(128)  # blocks whose first row is remembered, to find where 5 s ago was
+_SPARSE = const(16)  # of older blocks, which many channels at a high rate need, one in so many is
+_SPARSE_KEPT = const(64)
 
 
 class PullCopier:
@@ -18,6 +20,7 @@ class PullCopier:
         self.slot = place.pulls_slot  # of the next copy
         self.rate_hz = rate_hz
         self.first_rows = zeros(_INDEXED)
+        self.sparse_rows = zeros(_SPARSE_KEPT)
         self.oldest = writer.sequence  # no block of this session is older
         self.active = False
         self.next = writer.sequence  # sequence to be copied next
@@ -47,6 +50,8 @@ class PullCopier:
         """The writer has appended blocks from sequence `before` on; first_row: of the rows they hold or stand among."""
         while before != self.writer.sequence:
             self.first_rows[before & (_INDEXED - 1)] = first_row
+            if not before & (_SPARSE - 1):
+                self.sparse_rows[before // _SPARSE & (_SPARSE_KEPT - 1)] = first_row
             before = (before + 1) & 0xFFFFFFFF
 
     def opened(self, row):
@@ -100,7 +105,8 @@ class PullCopier:
     def _more(self):
         if not self.active or self.next == self.writer.sequence:
             return False
-        if self.until_row >= 0 and self.first_rows[self.next & (_INDEXED - 1)] > self.until_row:
+        remembered = (self.writer.sequence - self.next) & 0xFFFFFFFF <= _INDEXED
+        if self.until_row >= 0 and remembered and self.first_rows[self.next & (_INDEXED - 1)] > self.until_row:
             self.active = False
             return False
         return True
@@ -121,9 +127,16 @@ class PullCopier:
     def _block_before(self, row):
         """Sequence of the newest block that starts at or before `row`, or of the oldest remembered."""
         sequence = self.writer.sequence
-        back = min(_INDEXED - 1, (sequence - self.oldest) & 0xFFFFFFFF)
+        written = (sequence - self.oldest) & 0xFFFFFFFF
+        back = min(_INDEXED - 1, written)
         for n in range(1, back + 1):
             at = (sequence - n) & 0xFFFFFFFF
             if self.first_rows[at & (_INDEXED - 1)] <= row:
                 return at
-        return (sequence - back) & 0xFFFFFFFF
+        back += (sequence - back) & (_SPARSE - 1)
+        while back <= written and back <= _SPARSE * (_SPARSE_KEPT - 1):
+            at = (sequence - back) & 0xFFFFFFFF
+            if self.sparse_rows[at // _SPARSE & (_SPARSE_KEPT - 1)] <= row:
+                return at
+            back += _SPARSE
+        return self.oldest if back > written else (sequence - back + _SPARSE) & 0xFFFFFFFF

@@ -7,9 +7,19 @@ from disk import LoggedDisk
 from drive import BITS, RATE, Drive
 
 from shared_math import layout, packing
-from store import fatfile
+from store import copier, fatfile
 
 _KEPT = []  # a collected file object would close itself on a disk that is gone
+
+
+class FakeWriter:
+    def __init__(self, sequence):
+        self.sequence = sequence
+
+
+class FakePlace:
+    pulls = None
+    pulls_slot = 1
 
 
 def mounted(disk):
@@ -106,6 +116,20 @@ def test_pulls_hold_five_seconds_before_and_three_after():
     first, last = held[0], held[-1]
     assert first[4] <= 300 - 5 * RATE < first[4] + first[5]
     assert last[4] <= 400 + 3 * RATE <= last[4] + last[5]
+
+
+def test_five_seconds_of_many_blocks():
+    for blocks_a_second, sequence in ((24, 0), (90, 0), (90, (1 << 32) - 1000)):
+        copies = copier.PullCopier(FakeWriter(sequence), FakePlace, 1000)
+        for n in range(1500):
+            before = copies.writer.sequence
+            copies.writer.sequence = (before + 1) & 0xFFFFFFFF
+            copies.wrote(before, n * 1000 // blocks_a_second)
+            if n in (3, 100, 140, 143, 144, 145, 600, 1499):
+                row = n * 1000 // blocks_a_second
+                begin = (copies._block_before(row - 5000) - sequence) & 0xFFFFFFFF
+                wanted = max(0, n - 5 * blocks_a_second)
+                assert max(0, wanted - 17) <= begin <= wanted, (n, begin, wanted)
 
 
 def test_a_late_flag_is_copied_too():
