@@ -109,7 +109,9 @@ def test_a_plain_input_is_off_by_what_the_uncertainty_says_of_a_volt_of_ground(e
 
 
 def test_the_uncertainty_knows_which_input_it_is(errors):
-    budget = uncertainty.budget(columns.from_session(errors[1]))
+    cols = columns.from_session(errors[1])
+    difference = next(c for c in cols.config["channels"] if c["name"] == "lambda_1")
+    budget = uncertainty.of_channel(cols, difference)
     (part,) = [part for part in budget.parts if part.name == "ground offset"]
     assert part.u < 0.02 * SLOPE * uncertainty.rectangular(uncertainty.GROUND_V)
     # and what was measured with 50 mV is covered by the whole of it
