@@ -38,6 +38,17 @@ def usable(pulls: list) -> list:
     return [p for p in pulls if not p.spoiled and (p.lean_events or enough(p))]
 
 
+def unjudged(pull) -> str | None:
+    """Why a pull is not judged, in a few words for a table; None where it is."""
+    if pull.spoiled:
+        return "spoiled, not judged"
+    if usable([pull]):
+        return None
+    if pull.judged_s <= 0:
+        return "nothing to judge"
+    return "one bank told nothing" if pull.blind else "too little to judge"
+
+
 def why_little(pull) -> str:
     """Why so little of a pull is judged, in words."""
     if pull.judged_s >= LEAST_JUDGED_S:

@@ -78,12 +78,13 @@ def answer_lines(found) -> list[str]:
 
 def pull_line(pull) -> str:
     """One analysis.answer.PullAnswer as a line."""
+    from ringpull.analysis.verdict import unjudged
+
     n = pull.numbers
     head = f"pull {pull.number}: {pull.pull.start_s:.2f}-{pull.pull.end_s:.2f} s"
-    if pull.spoiled:
-        return head + ", flagged spoiled, not judged"
-    if n.judged_s <= 0.0:
-        return head + ", nothing to judge"
+    why = unjudged(pull)
+    if why is not None:
+        return f"{head}, {why}"
     load = "" if n.load_max is None else f", load up to {n.load_max:.0f}"
     count = len(pull.lean_events)
     told = "no lean event" if not count else "1 lean event" if count == 1 else f"{count} lean events"

@@ -78,7 +78,7 @@ def print_table(judged, notes: dict[str, str]) -> None:
     from rich.table import Table
 
     from ringpull import terminal
-    from ringpull.analysis.verdict import usable
+    from ringpull.analysis.verdict import unjudged
 
     def number(value, form: str) -> str:
         return "-" if value is None or not np.isfinite(value) else format(value, form)
@@ -101,13 +101,7 @@ def print_table(judged, notes: dict[str, str]) -> None:
         rows = pull.judged.columns.rows(pull.pull.start_s, pull.pull.end_s)
         kept = pull.judged.masks.valid[rows] & pull.judged.loaded[rows]
         line = sparkline(np.where(kept, pull.judged.lambda_aligned[rows], np.nan))
-        events = "; ".join(event_words(e) for e in n.lean_events) or "none"
-        if pull.spoiled:
-            events = "spoiled: not judged"
-        elif not n.judged_s:
-            events = "nothing to judge"
-        elif not usable([pull]):
-            events = "one bank told nothing" if pull.blind else "too little to judge"
+        events = unjudged(pull) or "; ".join(event_words(e) for e in n.lean_events) or "none"
         note = notes.get(str(pull.number))
         style = "red" if n.lean_events and not pull.spoiled else None
         table.add_row(

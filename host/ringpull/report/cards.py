@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ringpull.analysis.verdict import usable
+from ringpull.analysis.verdict import unjudged
 from ringpull.report.answer_part import Numbered, badge, where
 from ringpull.report.words import listed, live, load, number, quantity, table, text
 
@@ -11,12 +11,9 @@ MOST_CARDS = 24
 
 def state_of(pull, count: int) -> str:
     """What a pull came to, in words."""
-    if pull.spoiled:
-        return "spoiled, not judged"
-    if pull.judged_s <= 0:
-        return "nothing to judge"
-    if not usable([pull]):
-        return "one bank told nothing" if pull.blind else "too little to judge"
+    open_ = unjudged(pull)
+    if open_ is not None:
+        return open_
     return "no lean event" if not count else "1 lean event" if count == 1 else f"{count} lean events"
 
 
@@ -24,7 +21,7 @@ def card(pull, events: list[Numbered], unit: str, note: str, several_sessions: b
     """One pull."""
     n = pull.numbers
     session = f"session {pull.pull.session}, " if several_sessions else ""
-    kind = "open" if not usable([pull]) else "lean" if events else "fine"
+    kind = "open" if unjudged(pull) else "lean" if events else "fine"
     facts = [
         ("engine speed", f"{number(n.rpm_from)} to {number(n.rpm_to)} rpm"),
         ("load, highest", load(n.load_max, unit)),
