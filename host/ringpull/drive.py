@@ -24,7 +24,7 @@ from shared_math import channels as shared_channels
 if TYPE_CHECKING:
     import pandas as pd
 
-    from ringpull.pulls import Pull
+    from ringpull.pulls import Pull, View
 
 __all__ = ["Blocks", "Channel", "Damage", "Drive", "MarkSpan", "Session"]
 
@@ -261,14 +261,19 @@ class Drive:
         return self._found.undecoded
 
     @cached_property
-    def _pulls(self) -> list[Pull]:
+    def _found_pulls(self) -> tuple[list[View], list[Pull]]:
         from ringpull import pulls
 
-        return pulls.find(self)
+        views = [pulls.View(session) for session in self.sessions]
+        return views, pulls.find(views)
+
+    def views(self) -> list[View]:
+        """The sessions as the analysis sees them, which their pulls share."""
+        return self._found_pulls[0]
 
     def pulls(self) -> list[Pull]:
         """The pulls of all sessions, marked and found."""
-        return self._pulls
+        return self._found_pulls[1]
 
 
 def _refuse(path: Path, store: Store, found: read_sessions.Found) -> None:

@@ -41,7 +41,6 @@ def add_target(parser: argparse.ArgumentParser) -> None:
 
 def set_target(args: argparse.Namespace, *drives) -> None:
     """Let the pulls of drives be judged by what was asked for, instead of their configuration's target."""
-    from ringpull import pulls
     from ringpull.analysis.answer import use_target
     from ringpull.analysis.tables import read_target
 
@@ -49,6 +48,6 @@ def set_target(args: argparse.Namespace, *drives) -> None:
         if args.target_preset:
             use_target(drive, {"preset": args.target_preset})
         elif args.target:
-            with_map = all(view.columns.map_kpa is not None for view in pulls.views(drive))
+            with_map = all(view.columns.map_kpa is not None for view in drive.views())
             load, unit = ("map", "kpa") if with_map else ("throttle", "pct")
             use_target(drive, read_target(args.target, load, unit))

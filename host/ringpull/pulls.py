@@ -114,20 +114,13 @@ def found_spans(columns: Columns) -> list[tuple[float, float]]:
     return out
 
 
-def views(drive) -> list[View]:
-    """The drive's sessions as the analysis sees them, with their pulls found; made once, and shared by the pulls."""
-    drive.pulls()
-    return drive.__dict__["views"]
-
-
-def find(drive) -> list[Pull]:
-    """All pulls of a drive in the order of its sessions and times: marked ones, and found ones that no mark overlaps.
+def find(views: list[View]) -> list[Pull]:
+    """All pulls of a drive, whose sessions these are, in the order of its sessions and times: marked ones, and found ones that no mark overlaps.
 
     Void pulls (a press that was taken back) are left out.
     """
     out: list[Pull] = []
-    drive.__dict__["views"] = [View(session) for session in drive.sessions]
-    for here in drive.__dict__["views"]:
+    for here in views:
         session = here.session
         end_s = session.duration_s
         marked = [m for m in session.marks if not m.void]

@@ -197,12 +197,14 @@ class StandInDrive:
     """What the analysis asks of a drive."""
 
     def __init__(self, *sessions):
-        self.sessions = list(sessions)
-        self._pulls = None
-
-    def pulls(self):
         from ringpull import pulls
 
-        if self._pulls is None:
-            self._pulls = pulls.find(self)
+        self.sessions = list(sessions)
+        self._views = [pulls.View(session) for session in sessions]
+        self._pulls = pulls.find(self._views)
+
+    def views(self):
+        return self._views
+
+    def pulls(self):
         return self._pulls

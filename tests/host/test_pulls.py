@@ -6,8 +6,6 @@ import numpy as np
 import pytest
 from analysis_scenes import Hole, StandInDrive, StandInSession, scene
 
-from ringpull import pulls
-
 
 @pytest.mark.parametrize("rate_rpm_s", [400.0, 700.0, 1800.0])
 @pytest.mark.parametrize("without", ["nothing", "throttle", "map"])
@@ -19,7 +17,7 @@ def test_unmarked_pulls_are_found_within_a_fifth_of_a_second(rate_rpm_s, without
     if without == "map":
         made.columns.map_kpa = None
         made.columns.named.pop("map")
-    found = pulls.find(StandInDrive(StandInSession(made.columns)))
+    found = StandInDrive(StandInSession(made.columns)).pulls()
     assert [p.source for p in found] == ["found"] * 3
     for pull, (start, end) in zip(found, made.spans, strict=True):
         # pressure takes 0.2 s to the limit: without throttle a pull starts where pressure is high

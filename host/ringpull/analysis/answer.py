@@ -254,9 +254,7 @@ def judge_pulls(pulls: list) -> list[PullAnswer]:
 def use_target(drive, target: dict) -> None:
     """Judge a drive by another target than its configuration's: of its form (`tables.read_target` reads one from a
     table), or {"preset": one of presets.NAMES}."""
-    from ringpull import pulls
-
-    for view in pulls.views(drive):
+    for view in drive.views():
         view.columns.config = {**view.columns.config, "target": target}
         view.__dict__.pop("judged", None)
 
@@ -271,14 +269,12 @@ def absent(judged: Judged) -> list[str]:
 
 def answer(drive, target: dict | None = None) -> Answer:
     """The answer to a `drive.Drive`: all its sessions' pulls. target: instead of the configuration's."""
-    from ringpull import pulls as found
-
     if target is not None:
         use_target(drive, target)
     judged_pulls = judge_pulls(drive.pulls())
     views = {id(p.judged): p.judged for p in judged_pulls}
     if not views and drive.sessions:
-        views = {0: max(found.views(drive), key=lambda v: v.session.rows).judged}
+        views = {0: max(drive.views(), key=lambda v: v.session.rows).judged}
     if not views:
         words = ["no session could be read"]
         return Answer(verdict.NOT_ENOUGH, words, [], {}, {}, [], list(verdict.CAUTIONS))

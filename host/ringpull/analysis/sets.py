@@ -30,9 +30,7 @@ def judged_sessions(drive, pulls: Collection[int] | None = None) -> tuple[list[J
 
 def every_session(drive) -> tuple[list[Judged], list[list[Span]]]:
     """As `judged_sessions`, with the sessions that have no pulls: steady holds tell of the table as well."""
-    from ringpull import pulls
-
-    judged = [view.judged for view in pulls.views(drive)]
+    judged = [view.judged for view in drive.views()]
     spans = [
         [(p.number, p.start_s, p.end_s) for p in drive.pulls() if p.view.judged is one and not p.spoiled]
         for one in judged
