@@ -9,8 +9,16 @@ import os
 import shutil
 import subprocess
 import sys
-import tomllib
 from pathlib import Path
+
+try:
+    import tomllib
+except ImportError:
+    sys.exit(
+        "error: this is Python %d.%d\n"
+        "  likely cause: the machine's own python3 is older than 3.11\n"
+        "  what to do: install Python 3.11 or newer and run this with it" % sys.version_info[:2]
+    )
 
 HERE = Path(__file__).resolve().parent
 VENV = HERE / ".venv"
@@ -41,7 +49,13 @@ def set_up():
         print("setting up .venv (once; a few minutes on a new machine)", flush=True)
         stamp.unlink(missing_ok=True)
         if not venv_fits():
-            subprocess.run([sys.executable, "-m", "venv", "--clear", str(VENV)], check=True)
+            made = subprocess.run([sys.executable, "-m", "venv", "--clear", str(VENV)])
+            if made.returncode:
+                sys.exit(
+                    "error: Python could not make the folder .venv\n"
+                    "  likely cause: Python's venv module is not installed (Debian: python3-venv), or the disk is full\n"
+                    "  what to do: see the lines above, then run the same command again"
+                )
         pip = [str(BIN / "python"), "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
         done = subprocess.run([*pip, "-e", f"{HERE}[{EXTRAS}]"], stdin=subprocess.DEVNULL)
         if done.returncode:
