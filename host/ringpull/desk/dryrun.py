@@ -182,10 +182,10 @@ def _run(
     job: Path,
     end_us: int,
     progress: Callable[[float], None] | None,
-    heap: str | None = None,
+    heap: str,
 ) -> None:
     environment = dict(os.environ, RINGPULL_DESK=str(job), MICROPYPATH=f"{work}:.frozen")
-    command = [micropython, "-X", f"heapsize={heap or DESK_HEAP}", str(firmware_dir() / "main.py")]
+    command = [micropython, "-X", f"heapsize={heap}", str(firmware_dir() / "main.py")]
     with open(work / "errors.txt", "w+") as errors:
         process = subprocess.Popen(command, cwd=work, env=environment, stdout=subprocess.PIPE, stderr=errors, text=True)
         last = ""
