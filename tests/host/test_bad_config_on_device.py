@@ -74,7 +74,7 @@ def test_raw_counts_are_recorded_and_the_fault_is_told(tmp_path, case):
         told["config"] = str(tmp_path / "bad.json")
     job.write_text(json.dumps(told))
     os.symlink(shared_math_dir(), tmp_path / "shared_math")
-    dryrun._run(dryrun.find_micropython(), tmp_path, job, compiled.end_us, None)
+    dryrun._run(dryrun.find_micropython(), tmp_path, job, compiled.end_us, None, dryrun.DESK_HEAP)
 
     (session,) = ringpull.read(out).sessions
     frame, raw = session.frame(), session.raw()
