@@ -1,12 +1,13 @@
 """The fuel map and the banks on setups that are not the usual one."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from analysis_scenes import CONFIG, Hole, StandInDrive, StandInSession, lagged, scene
 
-from ringpull.analysis import banks, fuelmap, judge, sets, uncertainty, verdict
+from ringpull.analysis import banks, compare, fuelmap, judge, repeat, sets, uncertainty, verdict
 from ringpull.analysis.columns import Columns
 from ringpull.analysis.fuelmap import Cell, FuelMap
 from ringpull.analysis.passes import Pass
@@ -216,3 +217,76 @@ def test_a_sensor_that_heats_is_warm_up_where_the_other_tells_nothing_either():
     columns.lambda_ = np.fmax(*columns.banks.values())
     masks_of = judge.prepare(columns, identified=False).masks.by_name
     assert masks_of["warm_up"][:900].all() and not masks_of["controller_state"][:900].any()
+
+
+def passes_of_banks(random, pulls, session=0, steps=(0.0, 0.0), names=("lambda_1", "lambda_2")):
+    """Passes of two banks of the same mixture, each with noise of its own; steps: added to each."""
+    found = []
+    for name, step in zip(names, steps, strict=True):
+        for pull in range(pulls):
+            level = random.normal(1.0, 0.006)
+            found += [
+                Pass(k, 0, (session, pull + 1), level + step + random.normal(0, 0.004), 0.5, True, bank=name)
+                for k in range(9)
+            ]
+    return found
+
+
+def test_two_banks_are_compared_each_by_itself_and_held_together():
+    random = np.random.default_rng(11)
+    called, leans = 0, []
+    for _ in range(300):
+        a, b = passes_of_banks(random, 3), passes_of_banks(random, 3, session=1)
+        result = compare.compare(a, b, SPEEDS)
+        called += result.changed
+        leans.append(np.mean([one.difference for one in result.bins]))
+        assert len(result.bins) == 9 and {one.bank for one in result.bins} <= {"lambda_1", "lambda_2"}
+    # 5 % held family-wise over both banks; 300 pairs leave 2.5 % of chance at two deviations
+    assert called / 300 <= 0.075
+    # what is shown of two equal banks leans neither way
+    assert abs(np.mean(leans)) < 3 * np.std(leans) / np.sqrt(300)
+
+
+def test_one_bank_that_got_leaner_is_not_hidden_by_the_other():
+    random = np.random.default_rng(12)
+    a = passes_of_banks(random, 4)
+    b = passes_of_banks(random, 4, session=1, steps=(0.0, 0.05))
+    result = compare.compare(a, b, SPEEDS)
+    assert result.verdict == compare.WORSE and {one.bank for one in result.bins} == {"lambda_2"}
+    assert any("each bank is tested by itself" in words for words in result.words)
+    # one bank better and the other worse is said as both, and the worse one is shown
+    a = passes_of_banks(random, 4, steps=(0.05, 0.0))
+    result = compare.compare(a, passes_of_banks(random, 4, session=1, steps=(0.0, 0.05)), SPEEDS)
+    assert result.verdict == "better and worse" and {one.bank for one in result.bins} == {"lambda_2"}
+
+
+def test_banks_that_only_one_drive_has_are_said_and_single_ones_are_the_same_bank():
+    random = np.random.default_rng(13)
+    two = passes_of_banks(random, 3)
+    one = [p for p in passes_of_banks(random, 3, session=1) if p.bank == "lambda_1"]
+    result = compare.compare(two, one, SPEEDS)
+    assert "lambda_2 is in one of the drives only, and is not compared" in result.words
+    assert result.verdict == compare.NONE and {b.bank for b in result.bins} == {"lambda_1"}
+    renamed = [replace(p, bank="wideband") for p in one]
+    alone = [p for p in two if p.bank == "lambda_1"]
+    result = compare.compare(alone, renamed, SPEEDS)
+    assert result.verdict == compare.NONE and {b.bank for b in result.bins} == {None}
+    assert compare.compare(two, renamed, SPEEDS).verdict == compare.NOT_ENOUGH
+
+
+def test_repeatability_of_two_banks_is_the_worse_banks():
+    random = np.random.default_rng(14)
+    found = [p for p in passes_of_banks(random, 4) if p.bank == "lambda_1"]
+    for pull in range(4):
+        level = random.normal(1.0, 0.03)
+        found += [Pass(k, 0, (0, pull + 1), level, 0.5, True, bank="lambda_2") for k in range(9)]
+    worst = repeat.repeat(found)
+    assert worst.between > 0.012 and worst.words[-1] == "of 2 banks this is lambda_2, which repeats worst"
+
+
+def test_passes_of_pulls_are_each_banks_own():
+    columns, spans = two_banks(0.03)
+    ready = judge.prepare(columns, identified=False)
+    found = sets.pull_passes([ready], [spans], SPEEDS)
+    means = {name: np.mean([p.value for p in found if p.bank == name]) for name in columns.banks}
+    assert means["lambda_2"] - means["lambda_1"] == pytest.approx(0.03 / 0.81, abs=0.004)

@@ -2,7 +2,8 @@
 
 Two questions are asked of every bin and all answers held together family-wise (Holm): did it move, and did it move
 against the rest of its own pulls? Pulls differ as wholes by more than they scatter within, so that the second sees
-small changes of part of the curve which the first can't.
+small changes of part of the curve which the first can't. Each of several banks is asked by itself, and their answers
+are held together as well.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ringpull.analysis import pooling, stats
-from ringpull.analysis.passes import Pass
+from ringpull.analysis.passes import Pass, by_bank
 
 LEVEL = 0.05
 LEAST_PULLS = 2
@@ -27,8 +28,8 @@ class Bin:
     """One bin. difference: after minus before; low, high: its 95 % interval (single bin).
 
     relative: the same against the rest of the curve, NaN without. chance: two-sided, the smaller of both questions.
-    changed: by Holm over all bins and both questions. verdict: "better", "worse", "no difference shown" or "not enough
-    data".
+    changed: by Holm over all bins, both questions and all banks. verdict: "better", "worse", "no difference shown" or
+    "not enough data". bank: of several the one that this bin is of.
     """
 
     rpm: float
@@ -45,12 +46,14 @@ class Bin:
     chance: float
     changed: bool
     verdict: str
+    bank: str | None = None
 
 
 @dataclass(frozen=True)
 class Comparison:
-    """bins, and the verdict over all of them: "better", "worse", "no difference shown", "not enough data", or "better
-    and worse". overall: (difference of the pulls' means, low, high). words: what was compared and how."""
+    """bins, of several banks the worse one of each place, and the verdict over every bank's: "better", "worse", "no
+    difference shown", "not enough data", or "better and worse". overall: (difference of the pulls' means, low, high), of
+    several banks of the leaner. words: what was compared and how."""
 
     bins: list[Bin]
     verdict: str
@@ -63,18 +66,8 @@ class Comparison:
         return any(b.changed for b in self.bins)
 
 
-@dataclass
-class _Side:
+def _side(found: list[Pass], keys: list[tuple[int, int]]) -> np.ndarray:
     """Values by bin and pull: (bins, pulls), NaN where a pull never was."""
-
-    value: np.ndarray
-
-    @property
-    def pulls(self) -> int:
-        return self.value.shape[1]
-
-
-def _side(found: list[Pass], keys: list[tuple[int, int]]) -> _Side:
     units: dict[object, int] = {}
     for one in found:
         if one.unit is not None:
@@ -88,7 +81,7 @@ def _side(found: list[Pass], keys: list[tuple[int, int]]) -> _Side:
             total[at] += one.value * one.seconds
             weight[at] += one.seconds
     with np.errstate(invalid="ignore", divide="ignore"):
-        return _Side(np.where(weight > 0, total / weight, np.nan))
+        return np.where(weight > 0, total / weight, np.nan)
 
 
 def _row_means(value: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -160,6 +153,106 @@ def _relative(before: np.ndarray, after: np.ndarray, enough: np.ndarray) -> tupl
     return before - levels[0][None, :], after - levels[1][None, :]
 
 
+@dataclass
+class _Bank:
+    """One bank's values before and after, (bins, pulls), and its tests: `whole` and `part` as `_test` gives them, of
+    whether a bin moved and whether it moved against the rest of its pulls."""
+
+    name: str | None
+    keys: list[tuple[int, int]]
+    before: np.ndarray
+    after: np.ndarray
+    enough: np.ndarray
+    whole: tuple[np.ndarray, ...]
+    part: tuple[np.ndarray, ...]
+    changed: np.ndarray
+    changed_part: np.ndarray
+
+    @property
+    def tests(self) -> np.ndarray:
+        """Two-sided chances of all its tests."""
+        return np.concatenate([self.whole[2], self.part[2]])
+
+    def take(self, rejected: np.ndarray) -> None:
+        """Keep which of `tests` are called."""
+        self.changed, self.changed_part = rejected[: len(self.keys)], rejected[len(self.keys) :]
+
+
+def _tested(name: str | None, before: list[Pass], after: list[Pass], method_u: float) -> _Bank:
+    keys = sorted({(p.load, p.speed) for p in [*before, *after] if p.unit is not None})
+    a, b = _side(before, keys), _side(after, keys)
+    n0, n1 = np.sum(np.isfinite(a), axis=1), np.sum(np.isfinite(b), axis=1)
+    enough = (n0 >= LEAST_PULLS) & (n1 >= LEAST_PULLS) if keys else np.zeros(0, bool)
+    ra, rb = _relative(a, b, enough)
+    there = enough & np.isfinite(ra).any(1) & np.isfinite(rb).any(1)
+    none = np.zeros(len(keys), bool)
+    return _Bank(
+        name, keys, a, b, enough, _test(a, b, enough, True, method_u), _test(ra, rb, there, False, method_u), none, none
+    )
+
+
+def _bins(bank: _Bank, speeds: np.ndarray, loads: np.ndarray | None, better_is: int) -> list[Bin]:
+    (m0, n0), (m1, n1) = _row_means(bank.before), _row_means(bank.after)
+    difference, half, chance = bank.whole[:3]
+    relative, relative_half, relative_chance = bank.part[:3]
+    out = []
+    for at, (load, speed) in enumerate(bank.keys):
+        changed = bool(bank.changed[at] or bank.changed_part[at])
+        step = difference[at] if bank.changed[at] else relative[at]
+        out.append(
+            Bin(
+                rpm=float(speeds[speed]),
+                load=None if loads is None else float(loads[load]),
+                before=float(m0[at]),
+                after=float(m1[at]),
+                pulls=(int(n0[at]), int(n1[at])),
+                difference=float(difference[at]),
+                low=float(difference[at] - half[at]),
+                high=float(difference[at] + half[at]),
+                relative=float(relative[at]),
+                relative_low=float(relative[at] - relative_half[at]),
+                relative_high=float(relative[at] + relative_half[at]),
+                chance=float(np.nanmin([chance[at], relative_chance[at], 1.0])),
+                changed=changed,
+                verdict=_word(changed, bool(bank.enough[at]), float(step), float(m0[at]), float(m1[at]), better_is),
+                bank=bank.name,
+            )
+        )
+    return out
+
+
+def _worse(bins: list[Bin]) -> list[Bin]:
+    """Of each place one bank's bin: one that got worse before one that got better, that before the others; of those the
+    leaner one over both sides together, which does not favour a difference of either sign."""
+    rank = {WORSE: 3, BETTER: 2, NONE: 1, NOT_ENOUGH: 0}
+
+    def order(one: Bin) -> tuple[int, float]:
+        level = one.before + one.after
+        return rank[one.verdict], level if np.isfinite(level) else -np.inf
+
+    places: dict[tuple[float | None, float], list[Bin]] = {}
+    for one in bins:
+        places.setdefault((one.load, one.rpm), []).append(one)
+    found = [max(some, key=order) for some in places.values()]
+    return sorted(found, key=lambda one: (0.0 if one.load is None else one.load, one.rpm))
+
+
+def _pairs(before: list[Pass], after: list[Pass]) -> tuple[list[tuple[str | None, list[Pass], list[Pass]]], list[str]]:
+    """(name, passes before, passes after) of each bank that both sides have, and what is said of banks. One bank on either
+    side is the same bank, whatever it is called."""
+    a, b = by_bank(before), by_bank(after)
+    if len(a) < 2 and len(b) < 2:
+        return [(None, before, after)], []
+    names = [name for name in a if name in b]
+    words = [f"{name} is in one of the drives only, and is not compared" for name in sorted(set(a) ^ set(b))]
+    if len(names) > 1:
+        words.append(
+            f"each bank is tested by itself ({', '.join(names)}) and all answers are held together; of each place the "
+            "worse bank is shown"
+        )
+    return [(name, a[name], b[name]) for name in names], words
+
+
 def compare(
     before: list[Pass],
     after: list[Pass],
@@ -175,67 +268,55 @@ def compare(
     in logarithms (power), whose differences are shares.
     sense: said in the words. method_u: standard uncertainty of the method in a bin, whatever the number of pulls.
     """
-    keys = sorted({(p.load, p.speed) for p in [*before, *after] if p.unit is not None})
-    a, b = _side(before, keys), _side(after, keys)
-    pulls = f"{a.pulls} pull{'' if a.pulls == 1 else 's'}"
-    words = [f"{pulls} before, {b.pulls} after; better means {sense}"]
+    count, count_after = (len({p.unit for p in side if p.unit is not None}) for side in (before, after))
+    pulls = f"{count} pull{'' if count == 1 else 's'}"
+    words = [f"{pulls} before, {count_after} after; better means {sense}"]
     if not better_is:
         words.append(f"to end leaner than target by more than {100 * LEAN_SHARE:.0f} % is worse")
-    n0, n1 = np.sum(np.isfinite(a.value), axis=1), np.sum(np.isfinite(b.value), axis=1)
-    enough = (n0 >= LEAST_PULLS) & (n1 >= LEAST_PULLS) if keys else np.zeros(0, bool)
-    if min(a.pulls, b.pulls) < LEAST_PULLS:
+    pairs, said = _pairs(before, after)
+    words += said
+    banks = [_tested(*pair, method_u) for pair in pairs]
+    enough = any(bank.enough.any() for bank in banks)
+    if min(count, count_after) < LEAST_PULLS:
         words.append(
             f"{LEAST_PULLS} pulls a side are the least that can be tested: one pull can't tell change from chance"
         )
-        enough &= False
-    elif not enough.any():
+    elif not enough:
         words.append("no bin was visited by two pulls on either side")
-    difference, half, chance, errors, dofs = _test(a.value, b.value, enough, True, method_u)
-    ra, rb = _relative(a.value, b.value, enough)
-    there = enough & np.isfinite(ra).any(1) & np.isfinite(rb).any(1)
-    relative, relative_half, relative_chance, relative_errors, relative_dofs = _test(ra, rb, there, False, method_u)
-    rejected = stats.holm(np.concatenate([chance, relative_chance]), LEVEL)
-    count = len(keys)
-    moved, moved_relative = rejected[:count], rejected[count:]
-    m0, m1 = _row_means(a.value)[0], _row_means(b.value)[0]
-    bins = []
-    for at, (load, speed) in enumerate(keys):
-        changed = bool(moved[at] or moved_relative[at])
-        step = difference[at] if moved[at] else relative[at]
-        bins.append(
-            Bin(
-                rpm=float(speeds[speed]),
-                load=None if loads is None else float(loads[load]),
-                before=float(m0[at]),
-                after=float(m1[at]),
-                pulls=(int(n0[at]), int(n1[at])),
-                difference=float(difference[at]),
-                low=float(difference[at] - half[at]),
-                high=float(difference[at] + half[at]),
-                relative=float(relative[at]),
-                relative_low=float(relative[at] - relative_half[at]),
-                relative_high=float(relative[at] + relative_half[at]),
-                chance=float(np.nanmin([chance[at], relative_chance[at], 1.0])),
-                changed=changed,
-                verdict=_word(changed, bool(enough[at]), float(step), float(m0[at]), float(m1[at]), better_is),
-            )
-        )
-    found = {one.verdict for one in bins if one.changed}
-    if not enough.any():
+    chances = np.concatenate([np.zeros(0), *(bank.tests for bank in banks)])
+    rejected, first = stats.holm(chances, LEVEL), 0
+    for bank in banks:
+        bank.take(rejected[first : first + len(bank.tests)])
+        first += len(bank.tests)
+    every = [one for bank in banks for one in _bins(bank, speeds, loads, better_is)]
+    found = {one.verdict for one in every if one.changed}
+    if not enough:
         verdict = NOT_ENOUGH
     elif not found:
         verdict = NONE
     else:
         verdict = found.pop() if len(found) == 1 else f"{BETTER} and {WORSE}"
     if verdict == NONE:
-        tests = int(np.isfinite(chance).sum() + np.isfinite(relative_chance).sum())
+        tests = int(np.isfinite(chances).sum())
         form = ".1%" if better_is else ".3f"
-        whole, part = _least_called(errors, dofs, tests), _least_called(relative_errors, relative_dofs, tests)
+        whole, part = (
+            _least_called(*(np.concatenate([getattr(bank, name)[k] for bank in banks]) for k in (3, 4)), tests)
+            for name in ("whole", "part")
+        )
         rest = "" if np.isnan(part) else f", nor one of part of it smaller than about {part:{form}}"
         words.append(
             f"a difference of the whole curve smaller than about {whole:{form}} would not show with these pulls{rest}"
         )
-    return Comparison(bins, verdict, _overall(a.value, b.value, enough), words)
+    leaner = max(banks, key=_level, default=None)
+    nan = float("nan")
+    overall = (nan, nan, nan) if leaner is None else _overall(leaner.before, leaner.after, leaner.enough)
+    return Comparison(_worse(every), verdict, overall, words)
+
+
+def _level(bank: _Bank) -> float:
+    """Mean of a bank over both sides, where both were; the lowest of numbers where nowhere."""
+    values = [_row_means(side[bank.enough])[0] for side in (bank.before, bank.after)]
+    return float(np.mean(values)) if bank.enough.any() else -np.inf
 
 
 def _word(changed: bool, enough: bool, step: float, before: float, after: float, better_is: int) -> str:

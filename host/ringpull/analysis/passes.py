@@ -24,7 +24,7 @@ class Pass:
     stretch: (session, first row) of the stretch under load that it belongs to outside pulls, or None.
 
     value: mean of what was measured over it. seconds: judged time. loaded: mostly under load. moved: mean of its second
-    half less that of its first.
+    half less that of its first. bank: the lambda channel it was measured by, "" where there is but one.
     """
 
     speed: int
@@ -35,6 +35,7 @@ class Pass:
     loaded: bool
     moved: float = 0.0
     stretch: tuple[int, int] | None = None
+    bank: str = ""
 
 
 def nearest(axis: np.ndarray, values: np.ndarray) -> np.ndarray:
@@ -56,11 +57,12 @@ def passes(
     spans: Sequence[tuple[int, float, float]],
     session: int = 1,
     only_spans: bool = False,
+    bank: str = "",
 ) -> list[Pass]:
     """The passes of one session.
 
     value: (rows,), NaN where not judged. speeds, loads: breakpoints; loads None: by speed alone. spans: (number,
-    start_s, end_s) of the pulls; visits to a cell in the same pull are one pass. only_spans: leave out all else.
+    start_s, end_s) of the pulls; visits to a cell in the same pull are one pass. only_spans: leave out all else. bank: what `value` was measured by.
     """
     columns = judged.columns
     period_s = columns.period_s
@@ -103,7 +105,15 @@ def passes(
         here = (int(speed_at[row]), int(load_at[row]))
         seconds = float(count[k] * period_s)
         stretch = (session, int(starts[row])) if loaded[k] and unit is None else None
-        out.append(Pass(*here, unit, float(mean[k]), seconds, bool(loaded[k]), float(moved[k]), stretch))
+        out.append(Pass(*here, unit, float(mean[k]), seconds, bool(loaded[k]), float(moved[k]), stretch, bank))
+    return out
+
+
+def by_bank(found: Sequence[Pass]) -> dict[str, list[Pass]]:
+    """The passes of each bank, in the order in which the banks come."""
+    out: dict[str, list[Pass]] = {}
+    for one in found:
+        out.setdefault(one.bank, []).append(one)
     return out
 
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ringpull.analysis import pooling, stats
-from ringpull.analysis.passes import Pass
+from ringpull.analysis.passes import Pass, by_bank
 
 LEAST_PULLS = 3
 
@@ -35,9 +35,17 @@ class Repeat:
 
 
 def repeat(found: Sequence[Pass]) -> Repeat:
-    """Repeatability from the passes of pulls (passes without a pull are ignored); values as in the passes."""
+    """Repeatability from the passes of pulls (passes without a pull are ignored); values as in the passes. Of several
+    banks that of the one that repeats worst."""
+    banks = {name: _repeat(some) for name, some in by_bank([p for p in found if p.unit is not None]).items()}
+    if len(banks) < 2:
+        return next(iter(banks.values()), _repeat([]))
+    name, worst = max(banks.items(), key=lambda one: np.nan_to_num(one[1].one_pull, nan=-1.0))
+    return replace(worst, words=[*worst.words, f"of {len(banks)} banks this is {name}, which repeats worst"])
+
+
+def _repeat(inside: Sequence[Pass]) -> Repeat:
     nan = float("nan")
-    inside = [p for p in found if p.unit is not None]
     order = sorted({p.unit for p in inside if p.unit is not None})
     if len(order) < 2:
         words = ["one pull shows no repeatability: do at least two more"] if order else ["no pull to compare"]

@@ -41,11 +41,12 @@ def every_session(drive) -> tuple[list[Judged], list[list[Span]]]:
 def pull_passes(
     judged: list[Judged], spans: list[list[Span]], speeds: np.ndarray, loads: np.ndarray | None = None
 ) -> list[Pass]:
-    """Passes of measured over target, of pulls alone and under load."""
+    """Passes of measured over target, of pulls alone and under load; of each bank by itself."""
     out: list[Pass] = []
     for session, (one, pulls) in enumerate(zip(judged, spans, strict=True)):
-        value = np.where(one.loaded, fuelmap.ratio(one), np.nan)
-        out += passes.passes(one, value, speeds, loads, pulls, session, only_spans=True)
+        for bank in one.each_bank:
+            value = np.where(one.loaded, fuelmap.ratio(one, bank), np.nan)
+            out += passes.passes(one, value, speeds, loads, pulls, session, only_spans=True, bank=bank)
     return out
 
 

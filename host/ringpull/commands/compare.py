@@ -131,7 +131,17 @@ def show(result, notes: dict[str, dict[str, str]], power: bool = False) -> None:
 
     scale, form, step = (1e-3, ".1f", "+.1%") if power else (1.0, ".3f", "+.3f")
     with_load = any(b.load is not None for b in result.bins)
-    titles = ["rpm", *(["load"] if with_load else []), "pulls", "before", "after", "difference", "95 %"]
+    with_bank = any(b.bank is not None for b in result.bins)
+    titles = [
+        "rpm",
+        *(["load"] if with_load else []),
+        *(["bank"] if with_bank else []),
+        "pulls",
+        "before",
+        "after",
+        "difference",
+        "95 %",
+    ]
     table = Table(box=None, pad_edge=False, header_style="bold")
     for title in [*titles, "against the rest", ""]:
         table.add_column(title, justify="right", no_wrap=True)
@@ -139,6 +149,7 @@ def show(result, notes: dict[str, dict[str, str]], power: bool = False) -> None:
         table.add_row(
             f"{b.rpm:.0f}",
             *([f"{b.load:.0f}"] if with_load else []),
+            *([b.bank or "-"] if with_bank else []),
             f"{b.pulls[0]}/{b.pulls[1]}",
             number(b.before * scale, form),
             number(b.after * scale, form),

@@ -94,7 +94,7 @@ def rows(result: compare.Comparison) -> list[list[str]]:
             number(b.after, 3),
             number(b.difference, 3, sign=True),
             f"{number(b.low, 3, sign=True)} to {number(b.high, 3, sign=True)}",
-            text(b.verdict),
+            text(b.verdict if b.bank is None else f"{b.verdict}, {b.bank}"),
         ]
         for b in result.bins
     ]
