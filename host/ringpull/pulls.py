@@ -79,13 +79,14 @@ class Pull:
         out = frame.iloc[rows].copy()
         if not align:
             return out
-        columns = self.view.columns
-        aligned = self.view.judged.aligned
+        columns, judged = self.view.columns, self.view.judged
         times = frame["time_s"].to_numpy()[rows]
         grid = np.clip(np.round((times - columns.time_s[0]) / columns.period_s).astype(int), 0, len(columns) - 1)
         for channel in columns.config.get("channels", []):
             if channel["name"] in columns.banks:
                 bank = columns.banks[channel["name"]]
+                told = judged.banks.get(channel["name"])
+                aligned = judged.aligned if told is None else told.aligned
                 moved = injected(bank, columns, aligned.model, aligned.arrival_s[grid])
                 out[shared_channels.column_name(channel)] = moved
         return out

@@ -1,8 +1,10 @@
 """Transport delay and lag: against worked examples, and undone on drives with a known truth."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
-from analysis_scenes import CONFIG, Hole, scene
+from analysis_scenes import CONFIG, Hole, charge_arrivals, scene
 
 from ringpull.analysis import local, transport
 from ringpull.analysis.align import align, noise_gain, undo_lag
@@ -28,6 +30,22 @@ def test_cycle_part_is_90_over_rpm():
     # 540 crank degrees are 90 / rpm seconds
     model = Transport(constant_s=0.0, volume_l=0.0)
     assert model.delay_s(6000.0, 10.0) == pytest.approx(90.0 / 6000.0)
+
+
+def test_two_strokes_have_the_same_course_in_half_of_the_turns():
+    # intake to exhaust takes 1.5 of the turns of a four-stroke's two, so 0.75 of a two-stroke's one: 45 / rpm seconds; and
+    # each turn draws in air, so that the flow is twice a four-stroke's (engineering textbooks)
+    two, four = ({**CONFIG, "engine": {**CONFIG["engine"], "strokes": strokes}} for strokes in (2, 4))
+    model = replace(transport.default(two), constant_s=0.0, volume_l=0.0)
+    assert model.delay_s(6000.0, 10.0) == pytest.approx(45.0 / 6000.0)
+    flows = [transport.mass_flow_g_s(config, 6000.0, 95.0) for config in (two, four)]
+    assert flows[0] == pytest.approx(2.0 * flows[1])
+    # charges followed one by one through the crank and the pipe of a pull
+    columns = scene(pulls=1, config=two).columns
+    model, flow = replace(transport.default(two), constant_s=0.012), transport.flow(columns)
+    arrivals = charge_arrivals(columns.time_s, columns.rpm, flow.litres_per_s, 0.012, 270.0, model.volume_l)
+    there = np.isfinite(arrivals)
+    assert np.abs(transport.arrival_s(model, flow) - arrivals)[there].max() < 0.0005
 
 
 @pytest.mark.parametrize("share, taus", [(0.5, 0.69315), (0.9, 2.30259), (1 - np.exp(-1), 1.0)])

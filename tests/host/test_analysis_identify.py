@@ -1,11 +1,13 @@
 """Delay and lag from a drive's own events, on a few of the random drives; the full count is a bench."""
 
+import copy
+
 import numpy as np
 import pytest
-from analysis_scenes import scene
+from analysis_scenes import lagged, scene
 from truth.drives import Settings, make_drive
 
-from ringpull.analysis import events, fit, identify, transport
+from ringpull.analysis import answer, events, fit, identify, judge, transport
 from ringpull.analysis.columns import from_table
 
 
@@ -59,6 +61,44 @@ def test_lag_without_a_recovery_is_not_invented():
     made = scene(pulls=3)  # no fuel cut at all: lambda stays near its target on overrun
     found = identify.identify(made.columns)
     assert found.model.tau_s == pytest.approx(0.08)
+
+
+def two_pipes(seed, later_s=0.02, tau_s=0.14):
+    """(Drive, columns) of a random drive with a second sensor further down the pipe, and slower."""
+    drive = make_drive(seed, settings=Settings(timing="injector"))
+    config, time_s = copy.deepcopy(drive.config), drive.rows["time_s"]
+    first = next(c for c in config["channels"] if c["kind"] == "lambda")
+    config["channels"].append({**first, "name": "lambda_2"})
+    reaches = np.interp(time_s, time_s + drive.truth.delay_s + later_s, drive.truth.lambda_cylinder)
+    second = lagged(reaches, tau_s, 0.005) + np.random.default_rng(seed).normal(0, 0.004, len(time_s))
+    rows = {**drive.rows, "lambda_2": np.clip(second, min(first["values"]), max(first["values"]))}
+    return drive, from_table(rows, config)
+
+
+@pytest.mark.parametrize("seed", [3, 5, 8])
+def test_each_bank_has_a_delay_and_a_lag_of_its_own(seed):
+    drive, columns = two_pipes(seed)
+    ready = judge.prepare(columns)
+    pull = np.zeros(len(columns), bool)
+    for one in drive.pulls:
+        pull[columns.rows((one.start_s + one.end_s) / 2, one.end_s)] = True
+    for name, later_s, tau_s in (("lambda_1", 0.0, drive.truth.tau_s), ("lambda_2", 0.02, 0.14)):
+        bank = ready.banks[name]
+        assert bank.identified.done and bank.aligned.model.tau_s == pytest.approx(tau_s, abs=0.015)
+        assert np.mean((bank.aligned.delay_s - drive.truth.delay_s)[pull]) == pytest.approx(later_s, abs=0.015)
+    told = answer.alignment_json(ready)
+    assert told["tau_s"] == told["banks"]["lambda_2"]["tau_s"] > told["banks"]["lambda_1"]["tau_s"]
+    said = [line for line in answer.assumptions(ready) if line.startswith("delay and lag of lambda_")]
+    assert len(said) == 2 and all("identified from" in line for line in said)
+
+
+def test_each_bank_has_its_own_configured_lag():
+    made = scene(pulls=1)
+    columns = made.columns
+    columns.config["channels"].append({**columns.config["channels"][0], "name": "lambda_2", "tau_ms": 50})
+    columns.banks["lambda_2"] = columns.lambda_.copy()
+    ready = judge.prepare(columns, identified=False)
+    assert {name: one.aligned.model.tau_s for name, one in ready.banks.items()} == {"lambda_1": 0.08, "lambda_2": 0.05}
 
 
 def test_lag_of_the_fit_is_a_first_order_response():

@@ -106,3 +106,20 @@ def test_a_pull_that_is_not_there_is_refused(capsys):
     code = main(["compare", MARKED, UNMARKED, "--before-pulls", "1,9"])
     error = capsys.readouterr().err
     assert code == 2 and "has no pull 9" in error and len(error.strip().splitlines()) == 3
+
+
+@pytest.mark.parametrize(
+    "words, said",
+    [
+        (("power", MARKED, "--gear", "56.48", "--kpa", "99"), "--kpa alone does not tell how dense"),
+        (("power", MARKED, "--gear", "56.48", "--degc", "30"), "--degc alone does not tell how dense"),
+        (("power", MARKED, "--gear", "56.48", "--correction", "iso", "--kpa", "99"), "pressure and temperature"),
+        (("power", MARKED, "--gear", "56.48", "--humidity", "0.5"), "--humidity enters the corrections sae and iso"),
+        (("compare", MARKED, UNMARKED, "--mass", "950"), "--mass is for comparing power"),
+        (("compare", MARKED, UNMARKED, "--power", "--load-step", "20"), "--load-step is for comparing the mixture"),
+    ],
+)
+def test_options_that_would_not_be_used_are_told(capsys, words, said):
+    code = main(list(words))
+    error = capsys.readouterr().err
+    assert code == 2 and said in error and len(error.strip().splitlines()) == 3

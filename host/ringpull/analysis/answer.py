@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ringpull.analysis import align, banks, lean, masks, needs, repeat, sets, target, verdict
+from ringpull.analysis.align import Aligned
 from ringpull.analysis.banks import Banks
+from ringpull.analysis.identify import Identified
 from ringpull.analysis.judge import Judged, SpanAnswer, judge_span
 from ringpull.analysis.lean import LeanEvent
 from ringpull.analysis.repeat import Repeat
@@ -195,9 +197,17 @@ def _number(value, digits: int):
 
 
 def alignment_json(judged: Judged) -> dict:
-    """The delay and lag that were removed, and how they were found."""
-    model, full_g_s = judged.aligned.model, judged.aligned.flow.full_g_s
-    bound = None if judged.identified is None else judged.identified.bound
+    """The delay and lag that were removed, and how they were found; of several banks each under its own name as well."""
+    out = _alignment(judged, judged.aligned, judged.identified)
+    if len(judged.banks) > 1:
+        out["banks"] = {name: _alignment(judged, one.aligned, one.identified) for name, one in judged.banks.items()}
+        out["source"] = "; ".join(f"{name}: {one['source']}" for name, one in out["banks"].items())
+    return out
+
+
+def _alignment(judged: Judged, aligned: Aligned, identified: Identified | None) -> dict:
+    model, full_g_s = aligned.model, aligned.flow.full_g_s
+    bound = None if identified is None else identified.bound
     return {
         "delay_s_at": align.delay_table(judged.columns, model, full_g_s),
         "tau_s": round(model.tau_s, 4),
@@ -208,7 +218,7 @@ def alignment_json(judged: Judged) -> dict:
         "cycle_deg": model.cycle_deg,
         "volume_l": round(model.volume_l, 3),
         "volume_u_l": round(model.volume_u_l, 3),
-        "noise_gain": round(judged.aligned.noise_gain, 2),
+        "noise_gain": round(aligned.noise_gain, 2),
         "upper_bound_s_at": None if bound is None else align.delay_table(judged.columns, bound, full_g_s),
     }
 
@@ -229,7 +239,9 @@ def assumptions(judged: Judged) -> list[str]:
     columns = judged.columns
     _, words = needs.missing(columns, "lambda by engine speed and lean events")
     out = [f"target: {judged.target_source}", f"under load: {judged.load_rule}", f"lean event: {lean.RULE}"]
-    out.append(f"delay and lag: {judged.aligned.model.source}")
+    for name, one in judged.banks.items():
+        of_bank = f" of {name}" if len(judged.banks) > 1 else ""
+        out.append(f"delay and lag{of_bank}: {one.aligned.model.source}")
     out += words
     if target.of_one_number(columns):
         out.append(

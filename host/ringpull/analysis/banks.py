@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ringpull.analysis import align, pooling, roles, uncertainty
+from ringpull.analysis import pooling, roles, uncertainty
 from ringpull.analysis.judge import Judged
 from ringpull.analysis.passes import passes, units_of
 
@@ -53,8 +53,7 @@ def banks(
     if len(names) < 2:
         return None
     first, second = names[:2]
-    moved = [align.align(columns, judged.aligned.model, columns.banks[name]).lambda_ for name in (first, second)]
-    apart = np.where(judged.masks.valid, moved[1] - moved[0], np.nan)
+    apart = np.where(judged.masks.valid, judged.each_bank[second] - judged.each_bank[first], np.nan)
     found = passes(judged, apart, speeds, loads, spans)
     sensors = {c["name"]: c for c in roles.lambda_channels(columns.config.get("channels", []))}
     parts = [uncertainty.of_channel(columns, sensors.get(name)).systematic for name in (first, second)]

@@ -79,6 +79,13 @@ class Columns:
             states=cut_all(self.states),
         )
 
+    def of_bank(self, name: str) -> Columns:
+        """The same session with one of its banks alone."""
+        others = set(self.banks) - {name}
+        channels = [c for c in self.config.get("channels", []) if c["name"] not in others]
+        bank = self.banks[name]
+        return replace(self, lambda_=bank, banks={name: bank}, config={**self.config, "channels": channels})
+
     def load(self) -> Array | None:
         """The load axis that the target names: a channel of the configuration, else pressure, else throttle. Of several
         targets the first that names one."""

@@ -3,15 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
-from functools import cached_property
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from ringpull.analysis import identify, lean, load, local, masks, moved, other_events, target, transport, uncertainty
-from ringpull.analysis.align import Aligned, align, injected
-from ringpull.analysis.columns import Columns
+from ringpull.analysis.align import Aligned, align
+from ringpull.analysis.columns import Columns, leaner
 from ringpull.analysis.masks import Masks
+
+
+@dataclass(frozen=True)
+class Bank:
+    """One lambda sensor of a session, with its own delay and lag. random_u: standard uncertainty of a mean over
+    lean.WINDOW_S. identified: how delay and lag were found, None where they were given."""
+
+    aligned: Aligned
+    random_u: float
+    identified: identify.Identified | None = None
+
+    @property
+    def assumed(self) -> bool:
+        """Whether the drive was asked for the delay and did not tell it."""
+        return self.identified is not None and not (self.identified.done and self.identified.bound is None)
 
 
 @dataclass
@@ -19,7 +33,8 @@ class Judged:
     """A session made ready: arrays of shape (rows,) at the time of injection.
 
     lambda_aligned: delay and lag undone. target: lambda that should have been. valid: no mask takes the row out.
-    loaded: under load, by `load_rule`. identified: how delay and lag were found, None where they were given.
+    loaded: under load, by `load_rule`. banks: of each lambda sensor. aligned, random_u, identified: of the only one, or of
+    the one whose delay is assumed or whose lag is longer, with the leaner lambda of all.
     """
 
     columns: Columns
@@ -32,6 +47,7 @@ class Judged:
     budget: uncertainty.Budget
     random_u: float
     identified: identify.Identified | None = None
+    banks: dict[str, Bank] = field(default_factory=dict)
 
     def shown(self, rows: slice) -> np.ndarray:
         """Which rows tell of lambda under load: no mask takes them out, a flag as spoiled apart. At the lean end of its
@@ -46,15 +62,11 @@ class Judged:
         """Of several banks the leaner, row by row: to be shown. The larger of two readings is too lean by chance alone."""
         return self.aligned.lambda_
 
-    @cached_property
+    @property
     def each_bank(self) -> dict[str, np.ndarray]:
         """Bank -> its own lambda at the time of injection: what events and means are taken of. One bank's is
         `lambda_aligned`."""
-        banks = {name: one for name, one in self.columns.banks.items() if np.isfinite(one).any()}
-        if len(banks) < 2:
-            return {next(iter(banks), ""): self.aligned.lambda_}
-        model, arrival_s = self.aligned.model, self.aligned.arrival_s
-        return {name: injected(one, self.columns, model, arrival_s) for name, one in banks.items()}
+        return {name: bank.aligned.lambda_ for name, bank in self.banks.items()}
 
 
 @dataclass
@@ -89,9 +101,15 @@ def prepare(
     model: of delay and lag; without one it is identified from the session's own events, or with `identified` False
     taken from the configuration and stated defaults. spoiled: (start_s, end_s) of the pulls that are flagged.
     """
-    found = identify.identify(columns) if model is None and identified else None
-    model = model if found is None else found.model
-    aligned = align(columns, model)
+    banks = {name: one_bank(part, model, identified) for name, part in parts(columns).items()}
+    chief = max(banks.values(), key=lambda bank: (bank.assumed, bank.aligned.model.tau_s))
+    aligned = chief.aligned
+    if len(banks) > 1:
+        aligned = replace(
+            aligned,
+            lambda_=leaner([bank.aligned.lambda_ for bank in banks.values()]),
+            delayed_only=leaner([bank.aligned.delayed_only for bank in banks.values()]),
+        )
     flagged = np.zeros(len(columns), bool)
     for start_s, end_s in spoiled:
         flagged[columns.rows(start_s, end_s)] = True
@@ -99,13 +117,43 @@ def prepare(
     wanted, source = target.targets(columns)
     named.by_name["no_target"] = ~np.isfinite(wanted)
     loaded, rule = load.under_load(columns)
-    if found is not None and not (found.done and found.bound is None):
+    if chief.assumed:
         named.by_name["delay_assumed"] = loaded & ~load.still_loaded(loaded, columns, aligned)
     budget = uncertainty.budget(columns)
-    white = budget.parts[0].u
+    return Judged(
+        columns,
+        aligned,
+        named,
+        wanted,
+        source,
+        loaded,
+        rule,
+        budget,
+        max(one.random_u for one in banks.values()),
+        chief.identified,
+        banks,
+    )
+
+
+def parts(columns: Columns) -> dict[str, Columns]:
+    """A session's columns by bank: each lambda sensor that tells anything with what belongs to all."""
+    names = [name for name, one in columns.banks.items() if np.isfinite(one).any()]
+    return {name: columns.of_bank(name) for name in names} if len(names) > 1 else {(names or [""])[0]: columns}
+
+
+def one_bank(columns: Columns, model: transport.Transport | None, identified: bool) -> Bank:
+    """Delay and lag of one lambda sensor undone. model, identified: as `prepare` has them."""
+    found = identify.identify(columns) if model is None and identified else None
+    aligned = align(columns, model if found is None else found.model)
     undone_s = aligned.model.tau_s if aligned.model.lag_known else 0.0
+    white = uncertainty.white_noise(columns.lambda_)
     random_u = uncertainty.mean_u(white, aligned.noise_gain, lean.WINDOW_S, columns.period_s, undone_s)
-    return Judged(columns, aligned, named, wanted, source, loaded, rule, budget, random_u, found)
+    return Bank(aligned, random_u, found)
+
+
+def delay_u_s(aligned: Aligned, rows: slice) -> np.ndarray:
+    """Standard uncertainty of the transport delay, row by row."""
+    return aligned.model.delay_u_s(aligned.flow.litres_per_s[rows])
 
 
 def judge_span(judged: Judged, start_s: float, end_s: float) -> SpanAnswer:
@@ -122,7 +170,6 @@ def judge_span(judged: Judged, start_s: float, end_s: float) -> SpanAnswer:
     excess = np.where(good, value - judged.target[rows], np.nan)
     axis = columns.load()
     here = None if axis is None else axis[rows]
-    delay_u_s = judged.aligned.model.delay_u_s(judged.aligned.flow.litres_per_s[rows])
     banks = {name: np.where(good, bank[rows] - judged.target[rows], np.nan) for name, bank in judged.each_bank.items()}
     of_banks = {
         name: lean.events(
@@ -131,9 +178,9 @@ def judge_span(judged: Judged, start_s: float, end_s: float) -> SpanAnswer:
             rpm,
             here,
             lean_rail & good,
-            judged.random_u,
+            judged.banks[name].random_u,
             judged.budget.systematic,
-            delay_u_s,
+            delay_u_s(judged.banks[name].aligned, rows),
         )
         for name, above in banks.items()
     }

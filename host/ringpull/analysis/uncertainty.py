@@ -94,7 +94,8 @@ def budget(columns: Columns, at_lambda: float = 0.85) -> Budget:
 def of_channel(columns: Columns, channel: dict | None, at_lambda: float = 0.85) -> Budget:
     """The contributions to one sensor's reading, from configuration, drive and stated assumptions."""
     parts = []
-    noise = white_noise(columns.lambda_)
+    own = columns.lambda_ if channel is None else columns.banks.get(channel["name"], columns.lambda_)
+    noise = white_noise(own)
     parts.append(Part("noise of a sample", noise, "random", "measured from the drive"))
     parts.append(
         Part("scatter of the mixture", MIXTURE_NOISE, "random", f"assumed, over {MIXTURE_NOISE_S * 1000:.0f} ms")

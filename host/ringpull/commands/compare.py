@@ -35,6 +35,7 @@ def run(args: argparse.Namespace) -> int:
     from ringpull.commands.fuelmap import plain
     from ringpull.notes import read_notes
 
+    refuse_unused(args)
     chosen = ((args.before, numbers(args.before_pulls)), (args.after, numbers(args.after_pulls)))
     drives = [(ringpull.read(source), pulls) for source, pulls in chosen]
     for drive, pulls in drives:
@@ -51,6 +52,20 @@ def run(args: argparse.Namespace) -> int:
     else:
         show(result, notes, args.power)
     return 0
+
+
+def refuse_unused(args) -> None:
+    """BadUsage for options that the asked comparison would not use."""
+    from ringpull.errors import BadUsage
+
+    of_power = {"--mass": args.mass, "--gear": args.gear, "--grade": args.grade}
+    of_mixture = {"--load-step": args.load_step, "--target": args.target, "--target-preset": args.target_preset}
+    unused = of_mixture if args.power else of_power
+    given = [name for name, value in unused.items() if value is not None]
+    if given:
+        what = "the mixture, not with --power" if args.power else "power"
+        step = "leave it out, or compare without --power" if args.power else "add --power, or leave it out"
+        raise BadUsage(f"{given[0]} is for comparing {what}", "two kinds of comparison are mixed", step)
 
 
 def of_mixture(drives: list, load_step: float | None):

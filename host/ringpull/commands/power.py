@@ -31,7 +31,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--kpa", type=between(40, 120), help="air pressure during the pulls, for drag and correction")
     parser.add_argument("--degc", type=between(-60, 80), help="air temperature during the pulls, likewise")
     parser.add_argument(
-        "--humidity", type=between(0, 1), default=0.0, metavar="SHARE", help="relative, 0 to 1 (default: 0)"
+        "--humidity", type=between(0, 1), metavar="SHARE", help="relative, 0 to 1, for --correction (default: 0)"
     )
     parser.add_argument("--json", action="store_true", help="print the figures as JSON")
 
@@ -76,15 +76,21 @@ def correction(args) -> float:
     from ringpull.analysis import power
     from ringpull.errors import BadUsage
 
+    both = "give both, as measured during the pulls, for instance --kpa 97.5 --degc 24"
+    if args.correction and (args.kpa is None or args.degc is None):
+        raise BadUsage("a correction needs the air's pressure and temperature", "--kpa or --degc is missing", both)
+    if (args.kpa is None) != (args.degc is None):
+        given, missing = ("--kpa", "--degc") if args.degc is None else ("--degc", "--kpa")
+        raise BadUsage(f"{given} alone does not tell how dense the air was", f"{missing} is missing", both)
+    if args.humidity is not None and args.correction not in ("sae", "iso"):
+        raise BadUsage(
+            "--humidity enters the corrections sae and iso, nothing else",
+            "--correction is missing, or din",
+            "give --correction sae or iso, or leave --humidity out",
+        )
     if not args.correction:
         return 1.0
-    if args.kpa is None or args.degc is None:
-        raise BadUsage(
-            "a correction needs the air's pressure and temperature",
-            "--kpa or --degc is missing",
-            "give both, as measured during the pulls, for instance --kpa 97.5 --degc 24",
-        )
-    return float(power.CORRECTIONS[args.correction](args.kpa, args.degc, args.humidity))
+    return float(power.CORRECTIONS[args.correction](args.kpa, args.degc, args.humidity or 0.0))
 
 
 def car_of(pull, args):
