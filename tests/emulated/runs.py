@@ -26,7 +26,8 @@ class Setup:
     """What is to be run. modules: texts that replace modules of the firmware, by their path without .py.
 
     stall_every_s 0: the card never stalls. seconds: of recording that are measured. on_flash: there is no card, the
-    board records on its own flash; flash_us: what programming a page and erasing a sector take.
+    board records on its own flash; flash_us: what programming a page and erasing a sector take. pull_s: length of a pull
+    that is marked 0.3 s after the start by two presses of the button.
     """
 
     config: dict
@@ -38,6 +39,7 @@ class Setup:
     files: dict[str, bytes] = field(default_factory=dict)
     on_flash: bool = False
     flash_us: tuple[float, float] = (400, 45000)
+    pull_s: float = 0.0
 
 
 def counts_of(channel: int, now_s: float) -> int:
@@ -118,6 +120,9 @@ class Run:
         self.card.next_stall = next(self.card.stalls, None)
         busy_s, now_s, edges, writes = self.chip.busy_s, self.chip.now_s, self.chip.edges_given, len(self.card.writes)
         erased = self.chip.flash.erased
+        if setup.pull_s:
+            self._press(now_s + 0.3, 0.1)
+            self._press(now_s + 0.3 + setup.pull_s, 0.1)
         self.chip.run(now_s + setup.seconds)
         self.measured_s = self.chip.now_s - now_s
         self.cpu = (self.chip.busy_s - busy_s) / self.measured_s
@@ -125,12 +130,17 @@ class Run:
         self.writes = len(self.card.writes) - writes
         self.erased = self.chip.flash.erased - erased
 
+    def _press(self, at_s: float, length_s: float) -> None:
+        """The button down at `at_s` and up again."""
+        self.chip.run(at_s)
+        self.chip.set_pin(BUTTON_GPIO, False)
+        self.chip.run(at_s + length_s)
+        self.chip.set_pin(BUTTON_GPIO, True)
+
     def finish(self) -> None:
         """A long press of the button: the firmware writes what it holds and its health; then the card is read."""
         self.card.next_stall = None
-        self.chip.set_pin(BUTTON_GPIO, False)
-        self.chip.run(self.chip.now_s + 1.7)
-        self.chip.set_pin(BUTTON_GPIO, True)
+        self._press(self.chip.now_s, 1.7)
         self.chip.run(self.chip.now_s + 0.6)
 
     def drive(self):
@@ -145,6 +155,12 @@ class Run:
                     target.write_bytes(data)
             return ringpull.read(self.folder / "ring")
         return ringpull.read(board_files.read_card(self.folder, bytes(self.card.image)))
+
+    def pulls_file(self):
+        """The card's pulls.rpl alone, as the PC reads it; drive() comes first."""
+        import ringpull
+
+        return ringpull.read(self.folder / "card" / "pulls.rpl")
 
 
 def jitter_us(instants: list[float], period_s: float) -> np.ndarray:

@@ -137,7 +137,7 @@ def _generic(stall_every_s: float, **more) -> runs.Setup:
 
 def _twelve(**more) -> runs.Setup:
     inputs = [f"a{n}" for n in range(4)] + [f"x{n}" for n in range(8)]
-    return runs.Setup(_config("rp2", 200, inputs, converters={"x": "mcp3208"}), 800, 2.5, 1.0, **more)
+    return runs.Setup(_config("rp2", 200, inputs, converters={"x": "mcp3208"}), 800, **more)
 
 
 def _on_flash() -> runs.Setup:
@@ -148,7 +148,8 @@ def _on_flash() -> runs.Setup:
 SCENARIOS = {
     "generic": lambda: _generic(0),
     "generic, stalls": lambda: _generic(1.0),
-    "twelve, stalls": _twelve,
+    "twelve, stalls": lambda: _twelve(seconds=2.5, stall_every_s=1.0),
+    "twelve, marked": lambda: _twelve(seconds=5.6, stall_every_s=1.0, pull_s=2.0),
     "four at 1 kHz": lambda: runs.Setup(_config("rp2", 1000, [f"a{n}" for n in range(4)], pulses=False), 0, 1.5),
     "on its own flash": _on_flash,
     "generic, counted": lambda: _generic(0, files={"main.py": COUNTING.encode()}),
@@ -157,6 +158,7 @@ SAID = {
     "generic": "soft timer and interrupts, 6 analog inputs at 200 Hz, tach 400 Hz, card busy 1 ms",
     "generic, stalls": "the same with one card stall of 500 ms in every second",
     "twelve, stalls": "hard timer, 4 inputs on chip and 8 on SPI at 200 Hz, tach 800 Hz, one stall of 500 ms in every second",
+    "twelve, marked": "the same while a pull of 2 s is marked and copied, with what goes before it and 3 s after it",
     "four at 1 kHz": "hard timer, 4 inputs on chip at 1000 Hz through DMA, averaged by 4, card busy 1 ms",
     "on its own flash": "no card: hard timer, 4 inputs on chip at 200 Hz, tach 400 Hz; 45 ms for an erase, 0.4 ms for a page",
     "generic, counted": "as generic, with gc.mem_alloc() around every turn of the main loop",
@@ -201,4 +203,21 @@ def figures(uf2: Path, name: str) -> dict[str, float]:
             out["jitter_us"] = float(runs.jitter_us(instants, period_us * 1e-6)[0])
         if run.setup.tach_hz:
             out.update(runs.edges_kept(raw, period_us, run.setup.tach_hz))
+        if run.setup.pull_s:
+            out.update(_pull_kept(run, session))
         return out
+
+
+def _pull_kept(run: runs.Run, session) -> dict[str, float]:
+    """What pulls.rpl alone holds of the one pull: its rows, those of its span that are missing, those that differ."""
+    (mark,) = (one for one in session.marks if not one.void)  # the long press at the end began one, and voided it
+    kept = run.pulls_file().sessions[-1].raw().set_index("row")
+    whole = session.raw().set_index("row")
+    rate_hz = run.setup.config["rate_hz"]
+    span = whole.loc[: int((mark.end_s + 3) * rate_hz)]  # power came on less than 5 s before the pull
+    shared = span.index.intersection(kept.index)
+    return {
+        "pull_rows": len(kept),
+        "pull_rows_missing": len(span) - len(shared),
+        "pull_rows_changed": int((kept.loc[shared] != whole.loc[shared]).any(axis=1).sum()),
+    }

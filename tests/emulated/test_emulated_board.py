@@ -35,14 +35,20 @@ def test_soft_timer_counts_what_stalls_cost(figures):
     assert got["cpu"] < 0.6
 
 
-def test_hard_timer_keeps_everything_through_stalls(figures):
-    got = figures("twelve, stalls")
+@pytest.mark.parametrize("name", ["twelve, stalls", "twelve, marked"])
+def test_hard_timer_keeps_everything_through_stalls(figures, name):
+    got = figures(name)
     assert got["card_stalls"] >= 2
     assert got["lost_rows"] == got["rows_missing"] == 0
     assert got["edges_lost"] == got["edges_rejected"] == 0 and got["edges"] > 1000
     assert got["jitter_us"] < 50 and got["late_spread_us"] < 50
     assert got["cpu"] < 0.5
     assert got["heap_free_bytes"] > 60000
+
+
+def test_a_marked_pull_is_copied_whole_through_stalls(figures):
+    got = figures("twelve, marked")
+    assert got["pull_rows"] > 1000 and got["pull_rows_missing"] == got["pull_rows_changed"] == 0
 
 
 def test_four_channels_at_1_khz(figures):
