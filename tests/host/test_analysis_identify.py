@@ -158,4 +158,4 @@ def test_events_beyond_what_is_used_are_said(monkeypatch):
     assert "at most" not in identify.identify(columns).words
     monkeypatch.setattr(events, "MOST_EVENTS", 2)
     words = identify.identify(columns).words
-    assert "identified from 2 fuel cuts" in words and "of each kind at most 2" in words
+    assert "identified from 2 fuel cuts" in words and "at most 2 of each kind" in words

@@ -29,6 +29,15 @@ def test_one_hole_is_found_once_with_its_depth_and_speeds(depth):
     assert event.exposure_s == pytest.approx(depth * 400 / 700, rel=0.15)
 
 
+def test_a_load_is_said_with_its_unit():
+    made = scene(hole=Hole(2, 4500, 4900, 0.08))
+    assert " kPa), for " in answer(drive_of(made)).reasons[0]
+    made.columns.config["target"] = {"load": "throttle", "load_pct": [20, 60, 100], "lambda": [1.0, 0.9, 0.79]}
+    result = answer(drive_of(made))
+    assert ", load 100-100 %), for " in result.reasons[0]
+    assert result.as_json()["pulls"][1]["lean_events"][0]["load_unit"] == "%"
+
+
 def test_good_mixture_is_no_event_and_never_called_more_than_that():
     result = answer(drive_of(scene()))
     assert result.verdict == verdict.NO_EVENT

@@ -123,3 +123,14 @@ def test_options_that_would_not_be_used_are_told(capsys, words, said):
     code = main(list(words))
     error = capsys.readouterr().err
     assert code == 2 and said in error and len(error.strip().splitlines()) == 3
+
+
+def test_a_map_tells_load_with_its_unit_and_whether_it_was_under_load(capsys):
+    _, out = said(capsys, "fuelmap", MARKED)
+    head, *lines = out.splitlines()
+    assert head.split() == ["rpm", "load", "kPa", "under", "load", "passes", "measured", "/", "target", "95", "%", "factor"]
+    assert {line.split()[2] for line in lines if line[:1].isdigit() or line[:2].strip().isdigit()} <= {"yes", "no"}
+    _, out = said(capsys, "pulls", MARKED)
+    assert "load kPa" in out.splitlines()[0]
+    _, out = said(capsys, "compare", MARKED, UNMARKED, "--load-step", "50")
+    assert "load kPa" in out.splitlines()[0]

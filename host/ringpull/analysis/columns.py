@@ -93,6 +93,14 @@ class Columns:
         entries = target if isinstance(target, list) else [target or {}]
         return self.load_of(next((t["load"] for t in entries if t.get("load")), None))
 
+    def load_unit(self) -> str:
+        """Unit of the load axis: as its channel is configured, kPa or per cent of the usual ones; "" without a load."""
+        axis = self.load()
+        if axis is None or axis is self.map_kpa:
+            return "" if axis is None else "kPa"
+        configured = (c for c in self.config.get("channels", []) if self.named.get(c["name"]) is axis)
+        return next((shared_channels.unit_of(c) for c in configured), "%")
+
     def load_of(self, name: str | None) -> Array | None:
         """The load axis of a target that names this channel."""
         pressure = roles.channel_for("map", self.config.get("channels", []))

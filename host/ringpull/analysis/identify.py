@@ -72,7 +72,7 @@ def identify(columns: Columns, fallback: Transport | None = None) -> Identified:
     model, words = describe(problem, p, given, fallback)
     used = timed + len(found.tails)
     if found.seen > used:
-        words += f"; {found.seen} there were, of each kind at most {events.MOST_EVENTS} spread over the drive were used"
+        words += f"; of {found.seen} events at most {events.MOST_EVENTS} of each kind, spread over the drive, were used"
     pull_flow = float(np.percentile(problem.flow.litres_per_s, 95))
     if model.delay_u_s(pull_flow) > MOST_DELAY_U_S:
         return not_identifiable(f"its {timed} events leave the delay uncertain", timed)

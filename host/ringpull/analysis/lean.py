@@ -30,8 +30,9 @@ class LeanEvent:
 
     depth_u: half-width of its 95 % interval from random errors and the alignment. systematic_u: half-width of the
     systematic part, which shifts every event alike. exposure_s: integral of the excess, lambda x seconds. chance: of
-    noise alone reaching this depth somewhere in the pull. bound: lambda was at the end of the sensor's range, so the
-    true depth may be larger. hints: what else moved, as possibilities. bank: of several the one that was leaner.
+    noise alone reaching this depth somewhere in the pull. load_unit: of load_from and load_to. bound: lambda was at the end of the
+    sensor's range, so the true depth may be larger. hints: what else moved, as possibilities. bank: of several the one that
+    was leaner.
     """
 
     start_s: float
@@ -50,6 +51,7 @@ class LeanEvent:
     bound: bool = False
     hints: list[str] = field(default_factory=list)
     bank: str | None = None
+    load_unit: str = ""
 
     @property
     def length_s(self) -> float:
@@ -65,6 +67,7 @@ class LeanEvent:
             "rpm_to": round(self.rpm_to),
             "load_from": None if self.load_from is None else round(self.load_from, 1),
             "load_to": None if self.load_to is None else round(self.load_to, 1),
+            "load_unit": self.load_unit,
             "deepest_s": round(self.deepest_s, 3),
             "deepest_rpm": round(self.deepest_rpm),
             "depth": round(self.depth, 4),

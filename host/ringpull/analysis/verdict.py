@@ -19,7 +19,7 @@ CAUTIONS = [
 def event_sentence(number: int, event) -> str:
     """One lean event in words."""
     least = "at least " if event.bound else ""
-    load = "" if event.load_from is None else f", load {event.load_from:.0f}-{event.load_to:.0f}"
+    load = "" if event.load_from is None else f", load {event.load_from:.0f}-{event.load_to:.0f} {event.load_unit}".rstrip()
     return (
         f"pull {number}: lean by {least}{event.depth:.3f} +/- {event.depth_u:.3f} (random), "
         f"+/- {event.systematic_u:.3f} (systematic) at {event.deepest_rpm:.0f} rpm "

@@ -42,6 +42,7 @@ def run(args: argparse.Namespace) -> int:
         refuse_unknown(drive, pulls)
     set_target(args, *(drive for drive, _ in drives))
     result = of_power(drives, args) if args.power else of_mixture(drives, args.load_step)
+    load_unit = next((view.columns.load_unit() for drive, _ in drives for view in drive.views()), "")
     notes = {"before": read_notes(args.before), "after": read_notes(args.after)}
     if args.json:
         bins = [{k: plain(v) for k, v in asdict(b).items()} for b in result.bins]
@@ -50,7 +51,7 @@ def run(args: argparse.Namespace) -> int:
         out["of"] = "watts at the wheels, differences as shares" if args.power else "measured over target"
         print(json.dumps(out, indent=1))
     else:
-        show(result, notes, args.power)
+        show(result, notes, args.power, load_unit)
     return 0
 
 
@@ -133,7 +134,7 @@ def refuse_unknown(drive, pulls: set[int] | None) -> None:
         )
 
 
-def show(result, notes: dict[str, dict[str, str]], power: bool = False) -> None:
+def show(result, notes: dict[str, dict[str, str]], power: bool, load_unit: str) -> None:
     """Bins, verdict and the notes of both sides."""
     import math
 
@@ -149,7 +150,7 @@ def show(result, notes: dict[str, dict[str, str]], power: bool = False) -> None:
     with_bank = any(b.bank is not None for b in result.bins)
     titles = [
         "rpm",
-        *(["load"] if with_load else []),
+        *([f"load {load_unit}".rstrip()] if with_load else []),
         *(["bank"] if with_bank else []),
         "pulls",
         "before",

@@ -57,7 +57,7 @@ def run(args: argparse.Namespace) -> int:
         cells = [{k: plain(v) for k, v in asdict(c).items()} for c in made.cells]
         print(json.dumps({"cells": cells, "assumptions": made.words}, indent=1))
     else:
-        show(made)
+        show(made, next(unit for one in judged if (unit := one.columns.load_unit())))
     return 0
 
 
@@ -105,14 +105,15 @@ def write_rows(path: Path, rows: list[list[str]]) -> None:
         ) from None
 
 
-def show(made) -> None:
+def show(made, load_unit: str) -> None:
     """The judged cells, leanest first."""
     from rich.table import Table
 
     from ringpull import terminal
 
     table = Table(box=None, pad_edge=False, header_style="bold")
-    for title in ("rpm", "load", "passes", "measured / target", "95 %", "factor"):
+    titles = "rpm", f"load {load_unit}".rstrip(), "under load", "passes", "measured / target", "95 %", "factor"
+    for title in titles:
         table.add_column(title, justify="right", no_wrap=True)
     judged = [c for c in made.cells if c.state == "judged"]
     for c in sorted(judged, key=lambda c: -c.ratio):
@@ -121,6 +122,7 @@ def show(made) -> None:
         table.add_row(
             f"{c.rpm:.0f}",
             load,
+            text(c.loaded),
             str(c.passes),
             f"{c.ratio:.3f}",
             f"{c.low:.3f}-{c.high:.3f}",

@@ -91,14 +91,19 @@ def method(drive, answer, unit: str) -> str:
     if alignment:
         out += (
             "<p>A sensor tells of gas that was burnt a little earlier: the delay of the pipe and the lag of the sensor "
-            f"were undone before anything was judged. Lag {number(alignment['tau_s'] * 1000)} ± "
-            f"{number(alignment['tau_u'] * 1000)} ms; found so: {live(alignment['source'])}.</p>"
+            "were undone before anything was judged.</p>"
         )
-        rows = [
-            [number(rpm), load(at, unit), f"{number(delay * 1000)} ± {number(u * 1000)}"]
-            for rpm, at, delay, u in alignment.get("delay_s_at", [])
-        ]
-        out += table(["rpm", "load", "delay, ms"], rows, "delay from injection to sensor")
+        for name, one in alignment.get("banks", {"": alignment}).items():
+            of_bank = f" of {name}" if name else ""
+            out += (
+                f"<p>Lag{text(of_bank)} {number(one['tau_s'] * 1000)} ± {number(one['tau_u'] * 1000)} ms; "
+                f"found so: {live(one['source'])}.</p>"
+            )
+            rows = [
+                [number(rpm), load(at, unit), f"{number(delay * 1000)} ± {number(u * 1000)}"]
+                for rpm, at, delay, u in one.get("delay_s_at", [])
+            ]
+            out += table(["rpm", "load", "delay, ms"], rows, f"delay from injection to sensor{of_bank}")
     if budget:
         rows = [
             [text(p["name"]), text(p["kind"]), quantity(p["u"], "width", 4, base=0.85), text(p["source"])]

@@ -19,17 +19,9 @@ UNITS = (
 )
 
 
-def load_unit(drive, answer) -> str:
-    """The unit of the load axis: of the channel that the target names, else pressure in kPa, else per cent."""
-    if not answer.pulls:
-        return ""
-    columns = answer.pulls[0].judged.columns
-    axis = columns.load()
-    for session in drive.sessions:
-        for channel in session.channels:
-            if columns.named.get(channel.name) is axis and axis is not None:
-                return channel.unit
-    return "kPa" if axis is columns.map_kpa and axis is not None else "%" if axis is not None else ""
+def load_unit(answer) -> str:
+    """The unit of the load axis of the first pull's session."""
+    return answer.pulls[0].judged.columns.load_unit() if answer.pulls else ""
 
 
 def chooser() -> str:
@@ -111,7 +103,7 @@ def page(drive, answer, against=None, packing: data.Packing | None = None) -> st
     """The document. against: (drive, answer) from before, or None. packing: of the drive, if it has been begun."""
     packing = packing or data.Packing(drive)
     events = answer_part.numbered(answer)
-    unit = load_unit(drive, answer)
+    unit = load_unit(answer)
     comparison = None if against is None else compare_part.compared(against[0], drive)
     summary = "" if comparison is None else compare_part.summary(comparison, drive, answer, against)
     told, blobs = samples(drive, answer, packing)

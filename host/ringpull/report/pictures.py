@@ -233,7 +233,7 @@ def write_pngs(drive, answer, folder: Path) -> list[Path]:
     folder.mkdir(parents=True, exist_ok=True)
     out = []
     with matplotlib.rc_context(STYLE):
-        for name, figure in figures(drive, answer, load_unit(drive, answer)):
+        for name, figure in figures(drive, answer, load_unit(answer)):
             out.append(folder / f"{name}.png")
             figure.savefig(out[-1], dpi=150)
     return out
@@ -243,7 +243,7 @@ def write_pdf(drive, answer, output: Path, against=None) -> Path:
     """All pictures in one file, led by the page for the customer. OSError where it can't be written."""
     from ringpull.report.page import load_unit
 
-    unit = load_unit(drive, answer)
+    unit = load_unit(answer)
     output.parent.mkdir(parents=True, exist_ok=True)
     with matplotlib.rc_context(STYLE), PdfPages(output, metadata={"CreationDate": None}) as pages:
         pages.savefig(first_page(drive, answer, numbered(answer), unit, against))
