@@ -45,6 +45,13 @@ def test_throttle_alone_gives_an_upper_bound_that_moves_nothing():
     assert found.cut_latency_s is not None
 
 
+def test_without_throttle_time_zero_is_the_manifolds():
+    drive = make_drive(4, settings=Settings(timing="none"))
+    rows = {name: values for name, values in drive.rows.items() if name != "throttle_pct"}
+    found = identify.identify(from_table(rows, drive.config))
+    assert found.done and found.bound is not None and "time zero is manifold pressure; so the delay found" in found.words
+
+
 def test_not_identifiable_is_said_and_the_default_kept():
     made = scene(pulls=1)
     made.columns.map_kpa = None

@@ -8,7 +8,7 @@ import pytest
 from analysis_scenes import CONFIG, Hole, StandInDrive, StandInSession, scene
 
 from ringpull.analysis import fuelmap, judge, lean, needs, verdict
-from ringpull.analysis.answer import answer
+from ringpull.analysis.answer import absent, answer
 
 
 def drive_of(made, spoiled=()):
@@ -210,7 +210,7 @@ def test_a_session_without_lambda_does_not_hide_the_others():
     ]
     result = answer(StandInDrive(*sessions))
     assert result.verdict == verdict.ATTENTION and [len(p.lean_events) for p in result.pulls] == [0, 1, 0]
-    assert any(r.startswith("pull 1: not logged there") and "lambda" in r for r in result.reasons)
+    assert any(r.startswith("pull 1: not logged, or never valid") and "lambda" in r for r in result.reasons)
     assert result.alignment["delay_s_at"]
 
 
@@ -293,3 +293,19 @@ def test_a_sensor_in_air_is_a_possibility():
     made = scene(pulls=1)
     made.columns.lambda_[:] = 1.40
     assert len(said(made)) == 1
+
+
+def test_what_cannot_be_named_for_want_of_a_channel_is_said_with_a_lean_event():
+    said = answer(drive_of(scene(hole=Hole(2, 4500, 4900, 0.08)))).assumptions
+    assert any("fuel pressure is not logged, so a tired pump" in line for line in said)
+    assert any(line.startswith("without injector time or commanded lambda, time zero is the throttle") for line in said)
+    assert not any("tired pump" in line for line in answer(drive_of(scene())).assumptions)
+
+
+def test_a_sensor_that_was_heating_all_along_is_said():
+    made = scene(pulls=2)
+    columns = made.columns
+    columns.lambda_[:] = np.nan
+    columns.states = {("lambda_1", "warming up"): np.ones(len(columns), bool)}
+    said = absent(judge.prepare(columns))
+    assert said == ["lambda (its controller said that the sensor was heating)"]

@@ -290,3 +290,29 @@ def test_passes_of_pulls_are_each_banks_own():
     found = sets.pull_passes([ready], [spans], SPEEDS)
     means = {name: np.mean([p.value for p in found if p.bank == name]) for name in columns.banks}
     assert means["lambda_2"] - means["lambda_1"] == pytest.approx(0.03 / 0.81, abs=0.004)
+
+
+def test_a_full_manifold_at_part_throttle_is_not_made_leaner_than_target():
+    # a large throttle body, or a charger at part throttle: the manifold is full at 30 %, and the mixture 1 % rich
+    columns = holds(98.0, 30.0, lean=0.99)
+    columns.throttle[:100] = 100.0  # once it was wide open
+    drive = StandInDrive(StandInSession(columns))
+    made = fuelmap.fuelmap(*sets.every_session(drive))
+    held = [c for c in made.cells if c.load == pytest.approx(98.0, abs=10) and c.state == "judged"]
+    assert len(held) == 3 and not any(c.loaded for c in held)
+    # 1 % rich is less than what the systematic part may be: nothing is taken away
+    assert {c.factor for c in held} == {1.0}
+    assert any("never made leaner than target, at part throttle either" in words for words in made.words)
+    cruise = fuelmap.fuelmap(*sets.every_session(StandInDrive(StandInSession(holds(60.0, 30.0, lean=0.99)))))
+    assert all(c.factor < 0.995 for c in cruise.cells if c.load == 60.0 and c.state == "judged")
+
+
+def test_what_a_map_lacks_is_said():
+    columns = holds(60.0, 30.0)
+    columns.lambda_[:] = np.nan
+    made = fuelmap.fuelmap(*sets.every_session(StandInDrive(StandInSession(columns))))
+    assert made.cells == [] and made.words == ["no fuel map: not logged, or never valid: lambda"]
+    columns = holds(60.0, 30.0)
+    columns.map_kpa = columns.throttle = None
+    made = fuelmap.fuelmap([judge.prepare(columns, identified=False)], [[]])
+    assert made.cells == [] and made.words == [fuelmap.NO_LOAD]

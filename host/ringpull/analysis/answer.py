@@ -243,6 +243,8 @@ def assumptions(judged: Judged) -> list[str]:
         of_bank = f" of {name}" if len(judged.banks) > 1 else ""
         out.append(f"delay and lag{of_bank}: {one.aligned.model.source}")
     out += words
+    unmet, words = needs.missing(columns, "delay and lag from the drive itself")
+    out += [] if unmet else words
     if target.of_one_number(columns):
         out.append(
             "the target is one number: where boost still builds up, a mixture that is rightly leaner reads as lean"
@@ -274,6 +276,8 @@ def use_target(drive, target: dict) -> None:
 def absent(judged: Judged) -> list[str]:
     """What a session lacks, in words, without which none of its pulls can be judged."""
     out, _ = needs.missing(judged.columns, "lambda by engine speed and lean events")
+    if "lambda" in out and masks.sensors_off(judged.columns)[0].mean() > 0.5:
+        out[out.index("lambda")] = "lambda (its controller said that the sensor was heating)"
     if not np.isfinite(judged.target).any():
         out.append("the load (or channel) that the target depends on: one number as target needs none")
     return out
@@ -300,13 +304,17 @@ def answer(drive, target: dict | None = None) -> Answer:
         for key, names in lacking.items():
             if names:
                 which = ", ".join(str(p.number) for p in judged_pulls if id(p.judged) == key)
-                reasons.append(f"pull {which}: not logged there, or never valid: {', '.join(names)}")
+                reasons.append(f"pull {which}: {needs.lacking(names)}")
     left_out: dict[str, float] = {}
     for pull in judged_pulls:
         for name, seconds in pull.numbers.left_out.items():
             left_out[name] = round(left_out.get(name, 0.0) + seconds, 3)
     repeated, apart = across_pulls(judged_pulls)
-    said = list(dict.fromkeys(line for j in views.values() for line in assumptions(j)))
+    lines = [line for j in views.values() for line in assumptions(j)]
+    for pull in judged_pulls:
+        if pull.lean_events:
+            lines += needs.missing(pull.judged.columns, "what moved with a lean event")[1]
+    said = list(dict.fromkeys(lines))
     return Answer(
         verdict=word,
         reasons=reasons,

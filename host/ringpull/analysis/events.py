@@ -28,7 +28,7 @@ class Inputs:
     wanted: lambda that follows from what is logged, without the cuts. cut: bool, fuel off. zero: "injector time",
     "commanded lambda" or "throttle": what time zero is. cut_known: the cut's own times are logged (else only the
     throttle's movement is, and the cut follows it by an unknown latency). injected: fuel per cycle on a scale of its
-    own, from injector time, or None.
+    own, from injector time, or None. zero_words: time zero as it is told, where that is not its name.
     """
 
     wanted: np.ndarray
@@ -36,6 +36,7 @@ class Inputs:
     zero: str
     cut_known: bool
     injected: np.ndarray | None = None
+    zero_words: str = ""
 
 
 @dataclass(frozen=True)
@@ -124,7 +125,9 @@ def inputs(columns: Columns) -> Inputs:
             wanted = held(np.where(off, np.nan, commanded))
             known = bool((off & overrun).any())
             return Inputs(wanted, off if known else overrun, "commanded lambda", known)
-    return Inputs(wanted, closed(columns) if columns.throttle is not None else overrun, "throttle", False)
+    if columns.throttle is not None:
+        return Inputs(wanted, closed(columns), "throttle", False)
+    return Inputs(wanted, overrun, "throttle", False, zero_words="manifold pressure")
 
 
 def spread_out(rows: list[int]) -> list[int]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ringpull.analysis import pooling
+from ringpull.analysis import load, needs, pooling
 from ringpull.analysis.judge import Judged
 from ringpull.analysis.passes import Pass, found_axes, passes, units_of
 
@@ -20,6 +20,8 @@ MOST_STEP = 0.05  # of one correction; measure again before the next
 STEADY_S, STEADY_LAMBDA = 0.3, 0.02
 ASSUMED = "no target is configured, and the one assumed is no reason to make anything leaner under load"
 NO_LOAD = "no fuel map: neither manifold pressure nor another load is logged, and a table has cells of speed and load"
+NOT_VISITED = "no fuel map: no cell was visited by anything that could be judged"
+GUARDED = "from {:.0f} kPa on a cell is never made leaner than target, at part throttle either"
 LEAST_SPREAD = 0.004  # of the table's own error, standard deviation: what shrinkage always allows for
 
 
@@ -108,9 +110,12 @@ def fuelmap(
     the table; found from the data unless given.
     """
     known = [at for at, one in enumerate(judged) if one.columns.load() is not None]
-    judged, spans = [judged[at] for at in known], [spans[at] for at in known]
-    if not judged:
+    if not known:
         return FuelMap(np.zeros(0), None, [], [NO_LOAD])
+    judged, spans = [judged[at] for at in known], [spans[at] for at in known]
+    unmet = needs.everywhere([one.columns for one in judged], "fuel map")
+    if unmet:
+        return FuelMap(np.zeros(0), None, [], [f"no fuel map: {needs.lacking(unmet)}"])
     if speeds is None:
         speeds, loads = found_axes(judged)
     every: dict[str, list[Pass]] = {}
@@ -135,14 +140,28 @@ def fuelmap(
         words.append("no trims logged: a correction that the engine computer makes by itself stays hidden")
     if len(every) > 1:
         words.append("two banks: each cell is the leaner bank's")
+    guarded = full_manifold(judged)
+    if loads is not None and loads.max(initial=0.0) >= guarded:
+        words.append(GUARDED.format(guarded))
+    if not any(every.values()):
+        words = [NOT_VISITED]
     for loaded in (True, False):
         of_banks = [
-            cells_of([p for p in some if p.loaded == loaded], speeds, loads, loaded, shift, assumed)
+            cells_of([p for p in some if p.loaded == loaded], speeds, loads, loaded, shift, assumed, guarded)
             for some in every.values()
         ]
         cells += leaner_cells(of_banks)
     cells.sort(key=lambda c: (c.load if c.load is not None else 0.0, c.rpm))
     return FuelMap(speeds, loads, cells, words)
+
+
+def full_manifold(judged: Sequence[Judged]) -> float:
+    """The pressure from which on an engine is under load whatever its throttle says; infinite where the table's load is
+    no pressure."""
+    if any(one.columns.load() is not one.columns.map_kpa for one in judged):
+        return np.inf
+    # a drive that never was under load does not show how full the manifold gets
+    return min(load.full_kpa(one.columns) if one.loaded.any() else load.MAP_HIGH_KPA for one in judged)
 
 
 def leaner_cells(of_banks: list[list[Cell]]) -> list[Cell]:
@@ -156,9 +175,16 @@ def leaner_cells(of_banks: list[list[Cell]]) -> list[Cell]:
 
 
 def cells_of(
-    found: list[Pass], speeds: np.ndarray, loads: np.ndarray | None, loaded: bool, shift: float, assumed: bool = False
+    found: list[Pass],
+    speeds: np.ndarray,
+    loads: np.ndarray | None,
+    loaded: bool,
+    shift: float,
+    assumed: bool = False,
+    guarded: float = np.inf,
 ) -> list[Cell]:
-    """The cells of passes under load, or of the others: their variances are pooled apart. assumed: so is the target."""
+    """The cells of passes under load, or of the others: their variances are pooled apart. assumed: so is the target.
+    guarded: the load from which on cells are treated as under load in what is suggested for them."""
     if not found:
         return []
     keys = sorted({(p.load, p.speed) for p in found})
@@ -176,18 +202,19 @@ def cells_of(
         extra = np.mean([(m - 1.0) ** 2 - e**2 for m, e in known])
         spread = max(spread, float(np.sqrt(max(extra, 0.0))))
     out = []
-    for at, (load, speed) in enumerate(keys):
+    for at, (row, speed) in enumerate(keys):
         here, mean = intervals[at], float(np.mean(rows[at]))
+        careful = loaded or (loads is not None and loads[row] >= guarded)
         low = high = factor = float("nan")
         if here is not None:
             low, high = mean - here[1], mean + here[1]
-            factor = suggested(mean, high, here[2], spread, loaded, np.inf if assumed else shift)
+            factor = suggested(mean, high, here[2], spread, careful, np.inf if assumed else shift)
         out.append(
             Cell(
                 rpm=float(speeds[speed]),
-                load=None if loads is None else float(loads[load]),
+                load=None if loads is None else float(loads[row]),
                 passes=len(rows[at]),
-                seconds=round(sum(p.seconds for p in found if (p.load, p.speed) == (load, speed)), 3),
+                seconds=round(sum(p.seconds for p in found if (p.load, p.speed) == (row, speed)), 3),
                 loaded=loaded,
                 ratio=mean,
                 low=low,

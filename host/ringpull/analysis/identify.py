@@ -71,6 +71,9 @@ def identify(columns: Columns, fallback: Transport | None = None) -> Identified:
         p, _ = problem.solve(p)
     model, words = describe(problem, p, given, fallback)
     used = timed + len(found.tails)
+    if given.zero == "throttle":
+        words += "; so the delay found is an upper bound and moves nothing: the delay that is undone has "
+        words += transport.volume_of(columns.config)[2]
     if found.seen > used:
         words += f"; of {found.seen} events at most {events.MOST_EVENTS} of each kind, spread over the drive, were used"
     pull_flow = float(np.percentile(problem.flow.litres_per_s, 95))
@@ -79,7 +82,6 @@ def identify(columns: Columns, fallback: Transport | None = None) -> Identified:
     latency = None if given.cut_known else float(p[fit.CUT_LATENCY])
     if given.zero != "throttle":
         return Identified(replace(model, source=words), timed, True, words, None, latency)
-    words += f" and moves nothing: the delay that is undone has {transport.volume_of(columns.config)[2]}"
     moved = replace(fallback, tau_s=model.tau_s, tau_u_s=model.tau_u_s, lag_known=model.lag_known, source=words)
     return Identified(moved, timed, True, words, replace(model, source=words), latency)
 
@@ -110,16 +112,18 @@ def describe(problem: fit.Fit, p: np.ndarray, given: events.Inputs, fallback: Tr
     tau_u_s = float(plain.tau_s * np.hypot(u[fit.TAU], tau_floor))
     constant_u_s = float(np.hypot(u[fit.CONSTANT], constant_floor_s))
     volume_u = float(np.hypot(u[fit.VOLUME], volume_floor))
-    words = (
-        f"identified from {cuts} fuel cuts, {ends} ends of cuts, {steps} steps of wanted lambda and {tails} tails; "
-        f"time zero is {given.zero}"
+    counted = (
+        (cuts, "fuel cut", "fuel cuts"),
+        (ends, "end of a cut", "ends of cuts"),
+        (steps, "step of wanted lambda", "steps of wanted lambda"),
+        (tails, "tail", "tails"),
     )
+    told = [f"{count} {one if count == 1 else many}" for count, one, many in counted]
+    words = f"identified from {', '.join(told[:-1])} and {told[-1]}; time zero is {given.zero_words or given.zero}"
     if ends + tails < LEAST_RECOVERIES or tau_u_s > MOST_TAU_U * plain.tau_s:
         words += f"; too few cut recoveries for the lag: {fallback.tau_s * 1000:.0f} ms as configured or assumed"
         plain = replace(plain, tau_s=fallback.tau_s, lag_known=fallback.lag_known)
         tau_u_s = fallback.tau_u_s
-    if given.zero == "throttle":
-        words += ", so the delay is an upper bound"
     model = replace(
         plain,
         constant_u_s=constant_u_s,

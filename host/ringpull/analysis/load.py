@@ -35,6 +35,14 @@ def opens(columns: Columns) -> bool:
     return opened or float(np.nanpercentile(columns.map_kpa, 99.9)) < MAP_HIGH_KPA
 
 
+def full_kpa(columns: Columns) -> float:
+    """The manifold pressure from which on an engine is under load; infinite where pressure isn't logged."""
+    if columns.map_kpa is None or not np.isfinite(columns.map_kpa).any():
+        return np.inf
+    share_kpa = MAP_HIGH_SHARE * float(np.nanpercentile(columns.map_kpa, 99.9))
+    return min(MAP_HIGH_KPA, max(MAP_LEAST_KPA, share_kpa))
+
+
 def high(columns: Columns) -> tuple[np.ndarray, str] | None:
     """(where throttle, else manifold pressure, is high; the rule in words), or None with neither logged."""
     with np.errstate(invalid="ignore"):
@@ -42,9 +50,8 @@ def high(columns: Columns) -> tuple[np.ndarray, str] | None:
             most = float(np.nanpercentile(columns.throttle, 99.9))
             limit = min(THROTTLE_HIGH_PCT, max(THROTTLE_LEAST_PCT, THROTTLE_SHARE * most))
             return columns.throttle >= limit, f"throttle at least {limit:.0f} %"
-        if columns.map_kpa is not None and np.isfinite(columns.map_kpa).any():
-            share_kpa = MAP_HIGH_SHARE * float(np.nanpercentile(columns.map_kpa, 99.9))
-            limit = min(MAP_HIGH_KPA, max(MAP_LEAST_KPA, share_kpa))
+        limit = full_kpa(columns)
+        if columns.map_kpa is not None and np.isfinite(limit):
             return columns.map_kpa >= limit, f"manifold pressure at least {limit:.0f} kPa"
     return None
 

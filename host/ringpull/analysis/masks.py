@@ -48,6 +48,11 @@ RULES = {
 }
 
 
+def title(mask: str) -> str:
+    """A mask's name as people write it."""
+    return {"warm_up": "warm-up", "tip_in": "tip-in"}.get(mask, mask.replace("_", " "))
+
+
 @dataclass(frozen=True)
 class Masks:
     """by_name: mask -> bool array (rows,), True where it takes a row out. lean_rail: at the lean end of the range."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -41,9 +42,9 @@ NEEDS = (
         (
             (
                 "injector or commanded",
-                "without either, time zero is the throttle and the delay found is an upper bound",
+                "without injector time or commanded lambda, time zero is the throttle and the delay found is an upper bound",
             ),
-            ("throttle", "without throttle, only steps of injector time or commanded lambda are used"),
+            ("throttle", "without throttle, fuel cuts are told from injector time, commanded lambda or deep vacuum"),
         ),
     ),
     Need(
@@ -71,7 +72,7 @@ NEEDS = (
         (
             ("fuel_pressure", "fuel pressure is not logged, so a tired pump or a blocked filter can't be named"),
             ("injector", "injector time is not logged, so a duty limit can't be named"),
-            ("battery", "supply voltage is not logged"),
+            ("battery", "supply voltage is not logged, so a weak supply can't be named"),
         ),
     ),
 )
@@ -107,11 +108,22 @@ def met(role: str, have: set[str]) -> bool:
     return any(one in have for one in role.split(" or "))
 
 
+def lacking(names: list[str]) -> str:
+    """What is said of roles that an answer can't do without."""
+    return f"not logged, or never valid: {', '.join(names)}"
+
+
 def missing(columns: Columns, answer: str) -> tuple[list[str], list[str]]:
     """(roles without which there is no such answer, sentences on what is done without the others)."""
     need = next(n for n in NEEDS if n.answer == answer)
     have = present(columns)
     return [r for r in need.must if not met(r, have)], [words for role, words in need.better if not met(role, have)]
+
+
+def everywhere(sessions: Sequence[Columns], answer: str) -> list[str]:
+    """The roles without which none of the sessions has an answer."""
+    lacking_each = [missing(one, answer)[0] for one in sessions]
+    return [role for role in (lacking_each or [[]])[0] if all(role in one for one in lacking_each)]
 
 
 def table() -> list[tuple[str, str, str]]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from ringpull.analysis import masks, needs
+
 ATTENTION = "attention"
 NO_EVENT = "no lean event found"
 NOT_ENOUGH = "not enough data"
@@ -58,7 +60,7 @@ def why_little(pull) -> str:
     if not pull.left_out:
         return "the rest is not known"
     name, seconds = max(pull.left_out.items(), key=lambda one: one[1])
-    return f"most was left out by {name.replace('_', ' ')} ({seconds:.1f} s)"
+    return f"most was left out by {masks.title(name)} ({seconds:.1f} s)"
 
 
 def decide(pulls: list, missing: list[str], systematic_u: float, call: float) -> tuple[str, list[str]]:
@@ -69,7 +71,7 @@ def decide(pulls: list, missing: list[str], systematic_u: float, call: float) ->
     nothing can be judged. systematic_u: standard, in lambda. call: the excess that makes an event.
     """
     if missing:
-        return NOT_ENOUGH, [f"not logged, or never valid: {', '.join(missing)}"]
+        return NOT_ENOUGH, [needs.lacking(missing)]
     if not pulls:
         return NOT_ENOUGH, ["no pull was marked and none was found"]
     judged = usable(pulls)

@@ -71,14 +71,23 @@ def refuse_unused(args) -> None:
 
 def of_mixture(drives: list, load_step: float | None):
     """Measured over target compared; drives: (drive, numbers of its pulls or None) before and after."""
-    from ringpull.analysis import compare, sets
+    from dataclasses import replace
+
+    from ringpull.analysis import compare, needs, sets
 
     sides = [sets.judged_sessions(drive, pulls) for drive, pulls in drives]
     judged, spans = sides[0][0] + sides[1][0], sides[0][1] + sides[1][1]
     speeds = sets.shared_speeds(judged, spans)
     loads = None if load_step is None else sets.shared_loads(judged, spans, load_step)
     found = [sets.pull_passes(*side, speeds, loads) for side in sides]
-    return compare.compare(found[0], found[1], speeds, loads)
+    result = compare.compare(found[0], found[1], speeds, loads)
+    said = []
+    for name, (drive, _) in zip(("before", "after"), drives, strict=True):
+        unmet = needs.everywhere([view.columns for view in drive.views()], "compare two drives")
+        said += [f"{name}: {needs.lacking(unmet)}"] if unmet else []
+    if load_step is not None and loads is None:
+        said.append("without a load channel in both drives bins are by engine speed alone")
+    return replace(result, words=[*said, *result.words])
 
 
 def of_power(drives: list, args):

@@ -39,10 +39,7 @@ def run(args: argparse.Namespace) -> int:
     judged, spans = every_session(drive)
     made = fuelmap(judged, spans, speeds, loads)
     if not made.cells:
-        print(
-            *(made.words if made.loads is None else ["No cell of the map was visited: nothing to judge."]),
-            file=sys.stderr,
-        )
+        print(*made.words, file=sys.stderr)
         return 3
     if args.output:
         rows = [[text(getattr(c, name)) for name in COLUMNS] for c in made.cells]

@@ -44,8 +44,11 @@ def run(args: argparse.Namespace) -> int:
     from ringpull.analysis import power
     from ringpull.analysis.wheel import pull_power
 
-    pulls = [p for p in ringpull.read(args.source).pulls() if not p.spoiled]
     factor = correction(args)
+    pulls = [p for p in ringpull.read(args.source).pulls() if not p.spoiled]
+    if not pulls:
+        print("No pull to estimate power from: none was marked or found, or all are flagged spoiled.", file=sys.stderr)
+        return 3
     rows: list[dict] = []
     words: list[str] = []
     for pull in pulls:

@@ -80,9 +80,6 @@ def print_table(judged, notes: dict[str, str]) -> None:
     from ringpull import terminal
     from ringpull.analysis.verdict import unjudged
 
-    def number(value, form: str) -> str:
-        return "-" if value is None or not np.isfinite(value) else format(value, form)
-
     table = Table(box=None, pad_edge=False, header_style="bold")
     for title, side in (
         ("pull", "right"),
@@ -109,9 +106,9 @@ def print_table(judged, notes: dict[str, str]) -> None:
             f"{pull.pull.start_s:.2f}",
             f"{pull.pull.end_s:.2f}",
             pull.pull.source,
-            f"{number(n.rpm_from, '.0f')}-{number(n.rpm_to, '.0f')}",
-            number(n.load_max, ".0f"),
-            f"{number(n.lambda_mean, '.3f')} ({number(n.lambda_min, '.3f')}-{number(n.lambda_max, '.3f')})",
+            f"{n.rpm_from:.0f}-{n.rpm_to:.0f}" if np.isfinite(n.rpm_from) else "-",
+            "-" if n.load_max is None else f"{n.load_max:.0f}",
+            f"{n.lambda_mean:.3f} ({n.lambda_min:.3f}-{n.lambda_max:.3f})" if np.isfinite(n.lambda_mean) else "-",
             line,
             events + (f"\n  note: {note}" if note else ""),
             style=style,

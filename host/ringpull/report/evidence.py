@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
+from ringpull.analysis import masks
 from ringpull.report.words import listed, live, load, number, quantity, table, text
 from shared_math import layout
 
 MOST_ROWS = 50
 
 
-def name_of(mask: str) -> str:
-    """A mask's name as people write it."""
-    return mask.replace("_", " ")
-
-
 def left_out(answer) -> str:
     """Seconds of the pulls that were not judged, with the rule of each mask."""
     rows = [
-        [text(name_of(mask)), f"{number(seconds, 2)} s", live(answer.rules.get(mask, ""))]
+        [text(masks.title(mask)), f"{number(seconds, 2)} s", live(answer.rules.get(mask, ""))]
         for mask, seconds in sorted(answer.left_out.items(), key=lambda item: -item[1])
     ]
     inside = (
