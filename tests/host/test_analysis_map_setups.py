@@ -314,5 +314,6 @@ def test_what_a_map_lacks_is_said():
     assert made.cells == [] and made.words == ["no fuel map: not logged, or never valid: lambda"]
     columns = holds(60.0, 30.0)
     columns.map_kpa = columns.throttle = None
+    columns.named.pop("map"), columns.named.pop("throttle")
     made = fuelmap.fuelmap([judge.prepare(columns, identified=False)], [[]])
     assert made.cells == [] and made.words == [fuelmap.NO_LOAD]
