@@ -197,15 +197,15 @@ def test_long_session_shows_a_glance_first_and_all_of_it_later(drive, monkeypatc
     names = ["map_kpa", "engine_speed_rpm"]
     one = shown.Shown(session, names)
     one.glance()
-    _, _, seen = one.window(0, 1000, 100)
+    seen = one.window(0, 1000, 100).samples
     assert not one.done and np.isfinite(seen[0]).any() and np.nanmax(seen[0]) <= frame["map_kpa"].max() * 1.0001
-    close, runs, samples = one.window(61.0, 62.0, 500)  # close windows are right at once
-    assert close == session.period_s and sum(count for _, count in runs) == samples.shape[1] >= 200
+    close, runs, samples, fine = one.window(61.0, 62.0, 500)  # close windows are right at once
+    assert fine and close == session.period_s and sum(count for _, count in runs) == samples.shape[1] >= 200
     for rows, *buckets in reader.buckets(session, names):
         one.pyramid.put(*buckets)
         one.read = rows
     assert one.done
-    _, _, seen = one.window(0, 1000, 100)
+    seen = one.window(0, 1000, 100).samples
     assert np.nanmax(seen[0]) == np.float32(frame["map_kpa"].max())
     assert np.nanmin(seen[1]) == np.float32(frame["engine_speed_rpm"].min())
 

@@ -180,5 +180,5 @@ def test_against_speed_every_row_of_the_pulls(view, card):
 
 def test_closing_the_server_ends_the_reader(card):
     with serving(card) as server:
-        process = server.shelf[0]._process
+        process = server.shelf[0]._reader
     assert process.poll() is not None

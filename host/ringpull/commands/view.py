@@ -20,6 +20,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     import json
+    import sys
     import webbrowser
 
     from ringpull.errors import BadUsage
@@ -35,6 +36,7 @@ def run(args: argparse.Namespace) -> int:
         raise BadUsage(
             f"port {args.port} can't be used: {fault.strerror}", "another program uses it", "leave --port out"
         ) from None
+    sys.setswitchinterval(0.0005)  # s: a request must not wait for the threads that take in what was read
     for one in shelf:
         one.start()
     if args.json:

@@ -232,8 +232,9 @@ const traces = (() => {
   /* The row nearest to the cursor itself, where only least and most of many rows are at hand. */
   async function exact(session) {
     const asked = state.time;
-    const row = await session.row(asked);
-    if (!row || asked !== state.time || session !== state.session) return;
+    const wanted = () => asked === state.time && session === state.session;
+    const row = await session.row(asked, wanted);
+    if (!row || !wanted()) return;
     for (const panel of panels) {
       panel.group.forEach((at, nth) => {
         const value = row.values[at];
@@ -294,11 +295,15 @@ const traces = (() => {
       session.ask(start, end, width),
       ...overs.map((over) => over.session.ask(start - over.shift, end - over.shift, width)),
     ]);
-    if (session !== state.session || start !== state.start || end !== state.end || mode !== state.mode) return;
+    const still = () => session === state.session && start === state.start && end === state.end && mode === state.mode;
+    if (!still()) return;
     state.shown = mine;
     overs.forEach((over, nth) => (over.shown = others[nth]));
     if (state.index >= 0) state.index = samples.nearest(mine, state.time);
     refresh();
+    if ([mine, ...others].every((one) => one.fine)) return;
+    await session.later();
+    if (still()) await fetched();
   }
 
   /* Ask again for the same window: more of the drive has been read. */

@@ -30,11 +30,27 @@ def grouped(
 
     numbers: (m,) rising. low, high: (columns, m) float32, NaN where there is no value; for rows the same twice.
     """
+    if len(numbers) and numbers[-1] - numbers[0] == len(numbers) - 1 and not size & (size - 1):
+        first, last = int(numbers[0]), int(numbers[-1])
+        before, after = first % size, size - 1 - last % size
+        both = (_halved(values, before, after, size, take) for values, take in ((low, np.fmin), (high, np.fmax)))
+        return np.arange(first // size, last // size + 1), *both
     at = numbers // size
     starts = np.flatnonzero(np.diff(at, prepend=-1))
     if not len(starts):
         return starts, low[:, :0], high[:, :0]
     return at[starts], np.fmin.reduceat(low, starts, axis=1), np.fmax.reduceat(high, starts, axis=1)
+
+
+def _halved(values: np.ndarray, before: int, after: int, size: int, take: np.ufunc) -> np.ndarray:
+    """Each `size` columns as one, by pairs: a quarter of the time of reduceat. before, after: columns that are not there
+    at either end. size: a power of two."""
+    if before or after:
+        values = np.pad(values, ((0, 0), (before, after)), constant_values=np.nan)
+    while size > 1:
+        values = take(values[:, 0::2], values[:, 1::2])
+        size //= 2
+    return values
 
 
 def runs_of(numbers: np.ndarray) -> list[list[int]]:

@@ -24,10 +24,10 @@ MOST_JUDGED_S = 7200.0  # longer drives are shown with their marks; their answer
 Message = tuple
 
 
-def begin(source: Path) -> subprocess.Popen:
-    """Start to read."""
-    words = [sys.executable, "-m", "ringpull.view.reader", str(source)]
-    return subprocess.Popen(words, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL)
+def begin(source: Path, module: str = "ringpull.view.reader") -> subprocess.Popen:
+    """Start to read, in a process of its own."""
+    words = [sys.executable, "-m", module, str(source)]
+    return subprocess.Popen(words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL)
 
 
 def messages(process: subprocess.Popen) -> Iterator[Message]:
@@ -80,6 +80,12 @@ def buckets(session, names: list[str]) -> Iterator[tuple[int, np.ndarray, np.nda
         yield done, *grouped(held[0], held[1], held[1], size)
 
 
+def gone(source: Path, fault: OSError) -> str:
+    """Lines for the user where a file can't be read any more."""
+    what, cause = f"{source.name} can't be read any more ({fault.strerror})", "its card was taken out"
+    return RingpullError(what, cause, "put it in, and start again").lines()
+
+
 def main() -> int:
     if hasattr(os, "nice"):
         os.nice(10)
@@ -96,6 +102,8 @@ def main() -> int:
         say(("fault", error.lines()))
     except BrokenPipeError:
         os._exit(0)
+    except OSError as fault:
+        say(("fault", gone(Path(sys.argv[1]), fault)))
     return 0
 
 

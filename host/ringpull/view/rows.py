@@ -1,9 +1,11 @@
-"""Rows of close windows, decoded from the ring file when they are asked for; the stretches asked for last are kept."""
+"""Rows of close windows. They are decoded from the ring file by the reader's process when they are asked for, and those
+beside them ahead of that; the stretches looked at last are kept, so that no request waits for a decoder."""
 
 from __future__ import annotations
 
 import threading
 from collections import OrderedDict
+from collections.abc import Callable
 
 import numpy as np
 
@@ -11,8 +13,12 @@ from ringpull.drive import Session
 from ringpull.view.pyramid import runs_of
 
 STRETCH = 4096  # rows decoded together
-MOST_KEPT = 64  # stretches: 15 MB at 12 columns
+MOST_KEPT = 128  # stretches: 27 MB at 12 columns
+MOST_WANTED = 32
+MOST_TOGETHER = 8  # stretches of one want
+MOST_AHEAD = 2  # the same of what nobody waits for yet
 Stretch = tuple[np.ndarray, np.ndarray]  # row numbers (n,), values (columns, n) float32
+Want = tuple[int, int, int]  # session, first stretch, how many
 
 
 def as_stretch(table: dict[str, np.ndarray], names: list[str], period_s: float) -> Stretch:
@@ -21,48 +27,132 @@ def as_stretch(table: dict[str, np.ndarray], names: list[str], period_s: float) 
     return rows, np.stack([np.asarray(table[name], np.float32) for name in names])
 
 
-class Rows:
-    """One session's rows."""
+def decoded(session: Session, names: list[str], first: int, count: int) -> list[Stretch]:
+    """Stretches first .. first + count - 1 of a session."""
+    period_s = session.period_s
+    table = session.between(first * STRETCH * period_s, (first + count) * STRETCH * period_s)
+    return cut(*as_stretch(table, names, period_s), first, count)
 
-    def __init__(self, session: Session, names: list[str]) -> None:
-        self.session, self.names = session, names
-        self._kept: OrderedDict[int, Stretch] = OrderedDict()
+
+def cut(rows: np.ndarray, values: np.ndarray, first: int, count: int) -> list[Stretch]:
+    """Rows as stretches first .. first + count - 1."""
+    cuts = np.searchsorted(rows, np.arange(first, first + count + 1) * STRETCH).tolist()
+    return [(rows[a:b].copy(), values[:, a:b].copy()) for a, b in zip(cuts, cuts[1:], strict=False)]
+
+
+class Wanted:
+    """What the decoder does next: one thing at a time, first what was asked for last, then what lies beside it."""
+
+    def __init__(self, send: Callable[[Want], None], missing: Callable[[Want], list[Want]]) -> None:
+        """send: hands a want to the decoder and returns at once. missing: what of a want is not there yet."""
+        self._send, self._missing = send, missing
+        self._asked: OrderedDict[Want, None] = OrderedDict()
+        self._ahead: list[Want] = []
+        self._busy = False
         self._lock = threading.Lock()
 
-    def _stretches(self, begin: int, end: int) -> list[Stretch]:
-        """Stretches begin .. end - 1; those that are missing side by side are decoded together."""
+    def ask(self, wants: list[Want], ahead: list[Want]) -> None:
+        """Wants, and what may be wanted after them, instead of what that was before."""
         with self._lock:
-            missing = np.array([k for k in range(begin, end) if k not in self._kept], np.int64)
-            for first, count in runs_of(missing):
-                period_s = self.session.period_s
-                table = self.session.between(first * STRETCH * period_s, (first + count) * STRETCH * period_s)
-                rows, values = as_stretch(table, self.names, period_s)
-                cuts = np.searchsorted(rows, np.arange(first, first + count + 1) * STRETCH).tolist()
-                for k, (low, high) in enumerate(zip(cuts, cuts[1:], strict=False)):
-                    self._kept[first + k] = rows[low:high].copy(), values[:, low:high].copy()
-            out = []
-            for k in range(begin, end):
-                self._kept.move_to_end(k)
-                out.append(self._kept[k])
+            for want in wants:
+                self._asked[want] = None
+                self._asked.move_to_end(want)
+            while len(self._asked) > MOST_WANTED:
+                self._asked.popitem(last=False)
+            self._ahead = ahead
+            if not self._busy:
+                self._next()
+
+    def arrived(self) -> None:
+        """The decoder is free again."""
+        with self._lock:
+            self._busy = False
+            self._next()
+
+    def _next(self) -> None:
+        most = MOST_TOGETHER
+        todo: list[Want] = []
+        while self._asked and not todo:
+            todo = self._missing(next(reversed(self._asked)))
+            if not todo:
+                self._asked.popitem()
+        while self._ahead and not todo:
+            todo, most = self._missing(self._ahead[0]), MOST_AHEAD
+            if not todo:
+                self._ahead.pop(0)
+        if todo:
+            session, first, count = todo[0]
+            self._busy = True
+            self._send((session, first, min(count, most)))
+
+
+class Rows:
+    """One session's rows. wanted: of the decoder's process; without one, rows are decoded here and waited for."""
+
+    def __init__(self, session: Session, names: list[str], wanted: Wanted | None = None) -> None:
+        self.session, self.names, self.wanted = session, names, wanted
+        self._kept: OrderedDict[int, Stretch] = OrderedDict()
+        self._lock = threading.Lock()
+        self._first = round(session.start_s / session.period_s) // STRETCH
+        self._end = -(-round(session.duration_s / session.period_s) // STRETCH)
+
+    def put(self, first: int, stretches: list[Stretch]) -> None:
+        """Take decoded stretches, numbered from `first` on."""
+        with self._lock:
+            for at, one in enumerate(stretches):
+                self._kept[first + at] = one
+                self._kept.move_to_end(first + at)
             while len(self._kept) > MOST_KEPT:
                 self._kept.popitem(last=False)
-            return out
 
-    def between(self, first: int, end: int) -> Stretch:
-        """Rows first .. end - 1 as far as they are there."""
+    def put_all(self, rows: np.ndarray, values: np.ndarray) -> None:
+        """Take all rows of a session of less than MOST_KEPT stretches."""
+        self.put(self._first, cut(rows, values, self._first, self._end - self._first))
+
+    def missing(self, begin: int, end: int) -> list[Want]:
+        """What has to be decoded of stretches begin .. end - 1."""
+        missing = [k for k in range(max(begin, self._first), min(end, self._end)) if k not in self._kept]
+        return [(self.session.id, first, count) for first, count in runs_of(np.array(missing, np.int64))]
+
+    def _stretches(self, begin: int, end: int) -> list[Stretch] | None:
+        """Stretches begin .. end - 1 as far as the session has them; None where some have to be decoded first."""
+        begin, end = max(begin, self._first), min(end, self._end)
+        with self._lock:
+            wants = self.missing(begin, end)
+            beside = max(end - begin, 1)
+            ahead = [one for a, b in ((end, end + beside), (begin - beside, begin)) for one in self.missing(a, b)]
+            kept = [self._kept[k] for k in range(begin, end)] if not wants else []
+            for k in range(begin, end):
+                if k in self._kept:
+                    self._kept.move_to_end(k)
+        if self.wanted is not None:
+            self.wanted.ask(wants, ahead)
+            return None if wants else kept
+        for _, first, count in wants:
+            self.put(first, decoded(self.session, self.names, first, count))
+        return self._stretches(begin, end) if wants else kept
+
+    def between(self, first: int, end: int) -> Stretch | None:
+        """Rows first .. end - 1 as far as they are there; None where they have to be decoded first."""
         parts = self._stretches(max(first, 0) // STRETCH, -(-max(end, 0) // STRETCH))
-        rows = np.concatenate([np.zeros(0, np.int64), *(part[0] for part in parts)])
-        values = np.concatenate([np.zeros((len(self.names), 0), np.float32), *(part[1] for part in parts)], axis=1)
+        if parts is None:
+            return None
+        if not parts:
+            return np.zeros(0, np.int64), np.zeros((len(self.names), 0), np.float32)
+        rows = np.concatenate([part[0] for part in parts])
         keep = slice(*np.searchsorted(rows, (first, end)).tolist())
-        return rows[keep], values[:, keep]
+        return rows[keep], np.concatenate([part[1] for part in parts], axis=1)[:, keep]
 
     def nearest(self, row: int) -> tuple[int, np.ndarray] | None:
-        """(number, values) of the row nearest to `row`; None without rows."""
-        at = max(row, 0) // STRETCH
-        rows, values = self._stretches(at, at + 1)[0]
-        if not len(rows) and (other := self.session.row_near(row)) is not None:
-            rows, values = self._stretches(other // STRETCH, other // STRETCH + 1)[0]
-        if not len(rows):
-            return None
-        at = int(np.argmin(np.abs(rows - row)))
-        return int(rows[at]), values[:, at]
+        """(number, values) of the row nearest to `row`; None where it has to be decoded first. LookupError without
+        rows."""
+        near = self.session.row_near(row)
+        for at in dict.fromkeys([max(row, 0) // STRETCH, *([] if near is None else [near // STRETCH])]):
+            parts = self._stretches(at, at + 1)
+            if parts is None:
+                return None
+            if parts and len(parts[0][0]):
+                rows, values = parts[0]
+                best = int(np.argmin(np.abs(rows - row)))
+                return int(rows[best]), values[:, best]
+        raise LookupError("no rows")

@@ -66,6 +66,7 @@ class Handler(BaseHTTPRequestHandler):
             {
                 "/": self._page,
                 "/state": self._state,
+                "/known": self._known,
                 "/window": self._window,
                 "/row": self._row,
                 "/export": self._export,
@@ -118,7 +119,10 @@ class Handler(BaseHTTPRequestHandler):
         self._send(page(self.server.shelf).encode(), "text/html; charset=utf-8")
 
     def _state(self, _: dict) -> None:
-        self._json({"drives": [one.told() for one in self.server.shelf]})
+        self._json({"drives": [one.state() for one in self.server.shelf]})
+
+    def _known(self, asked: dict) -> None:
+        self._send(self._shelved(asked).known(), "application/json")
 
     def _shown(self, asked: dict) -> Shown:
         return self._shelved(asked).shown[int(asked["session"])]
@@ -132,16 +136,23 @@ class Handler(BaseHTTPRequestHandler):
     def _window(self, asked: dict) -> None:
         width = min(max(int(asked["width"]), 1), MOST_WIDTH)
         start_s, end_s = span_of(asked)
-        period_s, runs, samples = self._shown(asked).window(start_s, end_s, width)
-        head = json.dumps({"period_s": period_s, "runs": runs, "rows": samples.shape[1]}).encode()
+        period_s, runs, samples, fine = self._shown(asked).window(start_s, end_s, width)
+        head = json.dumps({"period_s": period_s, "runs": runs, "rows": samples.shape[1], "fine": fine}).encode()
         head += b" " * (-len(head) % 4)
         body = np.uint32(len(head)).astype("<u4").tobytes() + head + samples.astype("<f4", copy=False).tobytes()
         self._send(body, "application/octet-stream")
 
     def _row(self, asked: dict) -> None:
-        found = self._shown(asked).nearest(float(asked["time"]))
+        time_s = float(asked["time"])
+        if not np.isfinite(time_s):
+            raise ValueError
+        shown = self._shown(asked)
+        try:
+            found = shown.nearest(time_s)
+        except LookupError:
+            raise Refused(404, "there is no such row") from None
         if found is None:
-            raise Refused(404, "no row has been read yet")
+            return self._json({}, 202)  # it is being decoded: worth asking again
         self._json({"time_s": found[0], "values": [None if v != v else float(v) for v in found[1]]})
 
     def _export(self, asked: dict) -> None:

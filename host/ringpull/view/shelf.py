@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+import subprocess
 import threading
 from pathlib import Path
 
 from ringpull.report import data
-from ringpull.view import reader
+from ringpull.view import decoder, reader
+from ringpull.view.rows import Want, Wanted
 from ringpull.view.shown import Shown
 
 NAME = "times.json"
@@ -31,68 +33,109 @@ class Shelved:
         self.words = ""
         self.report = b""
         self.done = False
+        self.version = 0  # of what known() gives
         self._columns = {s.id: data.described(s) for s in self.drive.sessions}
-        self.shown = {s.id: Shown(s, [one["column"] for one in self._columns[s.id]]) for s in self.drive.sessions}
+        wanted = Wanted(self._send, self._missing)
+        self.shown = {
+            s.id: Shown(s, [one["column"] for one in self._columns[s.id]], wanted) for s in self.drive.sessions
+        }
+        self._known = self._as_known()
         self._lock = threading.Lock()
-        self._process = None
-        self._listener = threading.Thread(target=self._listen, daemon=True)
+        self._wanted = wanted
+        self._reader: subprocess.Popen | None = None
+        self._decoder: subprocess.Popen | None = None
+        self._listeners = [threading.Thread(target=one, daemon=True) for one in (self._hear_reader, self._hear_decoder)]
 
     def start(self) -> None:
         """Have a glance, and begin to read."""
-        self._process = reader.begin(self.source)
+        self._reader, self._decoder = reader.begin(self.source), decoder.begin(self.source)
         for shown in self.shown.values():
             shown.glance()
-        self._listener.start()
+        for one in self._listeners:
+            one.start()
 
     def wait(self) -> None:
         """Until everything is read."""
-        self._listener.join()
+        self._listeners[0].join()
 
     def stop(self) -> None:
         """Leave off reading."""
-        if self._process is not None:
-            self._process.kill()
-            self._process.wait()
+        for process in (self._reader, self._decoder):
+            if process is not None:
+                process.kill()
+                process.wait()
 
-    def _listen(self) -> None:
-        assert self._process is not None
-        for what, *told in reader.messages(self._process):
+    def _send(self, want: Want) -> None:
+        try:
+            assert self._decoder is not None
+            decoder.send(self._decoder, want)
+        except (OSError, ValueError, AssertionError):
+            self._alone()
+
+    def _alone(self) -> None:
+        """Without the decoder's process rows are decoded here."""
+        for shown in self.shown.values():
+            shown.rows.wanted = None
+
+    def _missing(self, want: Want) -> list[Want]:
+        session, first, count = want
+        return self.shown[session].rows.missing(first, first + count)
+
+    def _hear_decoder(self) -> None:
+        assert self._decoder is not None
+        for what, *told in reader.messages(self._decoder):
+            if what == "rows":
+                session, first, stretches = told
+                self.shown[session].rows.put(first, stretches)
+                self._wanted.arrived()
+            elif what == "fault":
+                self.fault = told[0]
+        self._alone()
+
+    def _hear_reader(self) -> None:
+        assert self._reader is not None
+        for what, *told in reader.messages(self._reader):
             if what == "read":
                 session, rows, *buckets = told
                 self.shown[session].pyramid.put(*buckets)
                 self.shown[session].read = max(rows, self.shown[session].read)
             elif what == "spans":
                 self.spans = told[0]
+                self._known = self._as_known()
+                self.version += 1
             elif what == "verdict":
                 self.words = told[0]
             elif what == "report":
                 self.report = told[0]
             elif what == "fault":
                 self.fault = told[0]
-        if self._process.wait() > 0 and not self.fault:
+        if self._reader.wait() > 0 and not self.fault:
             self.fault = "error: reading stopped\n  likely cause: a fault of this program\n  what to do: make a report"
         self.done = True
 
-    def told(self) -> dict:
-        """What the page needs to know."""
-        sessions = []
-        for session in self.drive.sessions:
-            shown = self.shown[session.id]
-            sessions.append(
-                {
-                    "id": session.id,
-                    "period_s": session.period_s,
-                    "range_s": (session.start_s, session.duration_s),
-                    "rows": session.rows,
-                    "read": shown.read,
-                    "done": shown.done,
-                    "columns": self._columns[session.id],
-                }
-            )
+    def known(self) -> bytes:
+        """JSON of what the page needs to know once: name, sessions with their channels, spans of pulls and lean events;
+        anew with each `version`."""
+        return self._known
+
+    def _as_known(self) -> bytes:
+        sessions = [
+            {
+                "id": session.id,
+                "period_s": session.period_s,
+                "range_s": (session.start_s, session.duration_s),
+                "rows": session.rows,
+                "columns": self._columns[session.id],
+            }
+            for session in self.drive.sessions
+        ]
+        return json.dumps({"name": self.source.name, "sessions": sessions, "spans": self.spans}).encode()
+
+    def state(self) -> dict:
+        """What changes while the drive is being read."""
         return {
-            "name": self.source.name,
-            "sessions": sessions,
-            "spans": self.spans,
+            "version": self.version,
+            "read": {session: shown.read for session, shown in self.shown.items()},
             "verdict": self.words,
             "report": bool(self.report),
             "fault": self.fault,

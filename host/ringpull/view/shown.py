@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import NamedTuple
 
 import numpy as np
 
 from ringpull.drive import Session
 from ringpull.view.pyramid import Pyramid, grouped, runs_of
-from ringpull.view.rows import Rows, as_stretch
+from ringpull.view.rows import Rows, Wanted, as_stretch
 
 SMALL = 1 << 16  # rows of a session that is read at once
 GLANCE = 600  # blocks that are looked at of a longer one, before it is read
@@ -16,16 +17,26 @@ MOST_FINE = 1 << 15  # rows that are decoded for a window, more are not
 EXPORT = 1 << 16  # rows of a piece of CSV
 
 
+class Window(NamedTuple):
+    """period_s: of its rows. runs: [first, count] in those. samples: (columns, n) float32. fine: as fine as was asked
+    for; else the rows are being decoded, and it is worth asking again."""
+
+    period_s: float
+    runs: list[list[int]]
+    samples: np.ndarray
+    fine: bool
+
+
 class Shown:
     """Windows are right as far as the session has been read (`read` of session.rows); before, wide ones show a few
-    blocks of it. Close ones are decoded when asked for, and always right."""
+    blocks of it. Close ones are decoded when asked for: until that is done, they show the finest buckets there are."""
 
-    def __init__(self, session: Session, names: list[str]) -> None:
+    def __init__(self, session: Session, names: list[str], wanted: Wanted | None = None) -> None:
         self.session, self.names = session, names
         self.period_s = session.period_s
         self.first, self.end = (round(time_s / self.period_s) for time_s in (session.start_s, session.duration_s))
         self.pyramid = Pyramid(len(names), self.first, self.end)
-        self.rows = Rows(session, names)
+        self.rows = Rows(session, names, wanted)
         self.read = 0
 
     @property
@@ -40,29 +51,30 @@ class Shown:
         self.pyramid.put(*grouped(rows, values, values, self.pyramid.base))
         if small:
             self.read = self.session.rows
+            self.rows.put_all(rows, values)
 
-    def window(self, start_s: float, end_s: float, width: int) -> tuple[float, list[list[int]], np.ndarray]:
-        """(period_s, runs, samples) for `width` pixels: rows themselves where they are few, else the least and the most
-        of each bucket, one after the other, as if rows of half a bucket.
-
-        runs: [first, count] in those rows; samples: (columns, n) float32.
-        """
+    def window(self, start_s: float, end_s: float, width: int) -> Window:
+        """For `width` pixels: rows themselves where they are few, else the least and the most of each bucket, one after
+        the other, as if rows of half a bucket."""
         first, end = int(np.floor(start_s / self.period_s)), int(np.ceil(end_s / self.period_s)) + 1
-        first, end = max(first, self.first), min(end, self.end)
+        first, end = (min(max(row, self.first), self.end) for row in (first, end))
         bucket = 1
         while bucket * 2 * max(width, 1) < end - first:
             bucket *= 2
-        if bucket == 1:
-            rows, values = self.rows.between(first, end)
-            return self.period_s, runs_of(rows), values
-        if bucket < self.pyramid.base and end - first <= MOST_FINE:
-            rows, values = self.rows.between(first // bucket * bucket, -(-end // bucket) * bucket)
-            numbers, low, high = grouped(rows, values, values, bucket)
-        else:
-            bucket = max(bucket, self.pyramid.base)
-            numbers, low, high = self.pyramid.window(first, end, bucket)
+        fine = True
+        if bucket == 1 or (bucket < self.pyramid.base and end - first <= MOST_FINE):
+            found = self.rows.between(first // bucket * bucket, -(-end // bucket) * bucket)
+            fine = found is not None
+            if found is not None and bucket == 1:
+                return Window(self.period_s, runs_of(found[0]), found[1], True)
+            if found is not None:
+                return self._buckets(bucket, *grouped(found[0], found[1], found[1], bucket), True)
+        bucket = max(bucket, self.pyramid.base)
+        return self._buckets(bucket, *self.pyramid.window(first, end, bucket), fine)
+
+    def _buckets(self, bucket: int, numbers: np.ndarray, low: np.ndarray, high: np.ndarray, fine: bool) -> Window:
         runs = [[2 * begin, 2 * count] for begin, count in runs_of(numbers)]
-        return self.period_s * bucket / 2, runs, np.stack([low, high], axis=2).reshape(len(low), -1)
+        return Window(self.period_s * bucket / 2, runs, np.stack([low, high], axis=2).reshape(len(low), -1), fine)
 
     def csv(self, start_s: float, end_s: float) -> Iterator[bytes]:
         """The decoded rows of a window as CSV, a piece after the other."""
@@ -80,6 +92,6 @@ class Shown:
             yield csv.body(tables.as_arrow(table, kinds))
 
     def nearest(self, time_s: float) -> tuple[float, np.ndarray] | None:
-        """(time, values) of the row nearest to a time; None without rows."""
-        found = self.rows.nearest(round(time_s / self.period_s))
+        """(time, values) of the row nearest to a time; None where it has to be decoded first. LookupError without rows."""
+        found = self.rows.nearest(min(max(round(time_s / self.period_s), self.first), self.end - 1))
         return None if found is None else (found[0] * self.period_s, found[1])

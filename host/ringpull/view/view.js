@@ -14,8 +14,16 @@
   const spansHere = () => drives[here.drive].spans.filter((one) => one.session === here.id);
   const pullsOf = (spans) => spans.filter((one) => one.kind === "pull");
 
+  /* What there is: what changes is asked for each time, what is known of a drive only when that has grown. */
   async function state() {
-    drives = (await (await fetch("/state")).json()).drives;
+    const now = (await (await fetch("/state")).json()).drives;
+    drives = await Promise.all(
+      now.map(async (one, n) => {
+        const known = drives[n] && drives[n].version === one.version ? drives[n] : await (await fetch(`/known?drive=${n}`)).json();
+        for (const session of known.sessions) session.read = one.read[session.id];
+        return { ...known, ...one };
+      }),
+    );
   }
 
   function filled(select, options) {
@@ -34,7 +42,7 @@
     filled(at("over"), [["", "choose a pull"], ...others]);
     const read = drives[here.drive].sessions.find((one) => one.id === here.id);
     const fault = drives[here.drive].fault;
-    at("reading").textContent = fault || (read.done ? drives[here.drive].verdict : `reading: ${Math.floor((100 * read.read) / Math.max(read.rows, 1))} %; the rest is a few blocks of many until then, close windows are whole`);
+    at("reading").textContent = fault || (read.read >= read.rows ? drives[here.drive].verdict : `reading: ${Math.floor((100 * read.read) / Math.max(read.rows, 1))} %; the rest is a few blocks of many until then, close windows are whole`);
     at("whole").hidden = !drives[here.drive].report;
     at("whole").href = `/report?drive=${here.drive}`;
     remarks(drives[here.drive].remarks);

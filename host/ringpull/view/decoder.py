@@ -1,0 +1,67 @@
+"""A process of its own that decodes rows of a drive for the page, while another one reads the whole of it.
+
+Its input are pickled wants (rows.Want); each is answered with a pickled ("rows", session, first stretch, stretches), after
+("fault", lines for the user) where the file can't be read any more. It ends with its input.
+"""
+
+from __future__ import annotations
+
+import os
+import pickle
+import subprocess
+import sys
+from pathlib import Path
+from typing import IO
+
+import numpy as np
+
+from ringpull.memory import keep_freed
+from ringpull.view import reader
+from ringpull.view.rows import Stretch, Want, decoded
+
+
+def begin(source: Path) -> subprocess.Popen:
+    """Start it."""
+    return reader.begin(source, "ringpull.view.decoder")
+
+
+def send(process: subprocess.Popen, want: Want) -> None:
+    """Ask it for rows. OSError where it has ended."""
+    assert process.stdin is not None
+    pickle.dump(want, process.stdin, pickle.HIGHEST_PROTOCOL)
+    process.stdin.flush()
+
+
+def nothing(columns: int) -> Stretch:
+    """A stretch without rows."""
+    return np.zeros(0, np.int64), np.zeros((columns, 0), np.float32)
+
+
+def serve(source: Path, wants: IO[bytes], out: IO[bytes]) -> None:
+    """Answer wants until there are no more."""
+    import ringpull
+    from ringpull.report import data
+
+    drive = ringpull.read(source)
+    names = {session.id: [one["column"] for one in data.described(session)] for session in drive.sessions}
+    while True:
+        try:
+            session, first, count = pickle.load(wants)
+        except EOFError:
+            return
+        said: list[reader.Message] = []
+        try:
+            stretches = decoded(drive.session(session), names[session], first, count)
+        except OSError as fault:
+            said.append(("fault", reader.gone(source, fault)))
+            stretches = [nothing(len(names[session]))] * count
+        for message in [*said, ("rows", session, first, stretches)]:
+            pickle.dump(message, out, pickle.HIGHEST_PROTOCOL)
+        out.flush()
+
+
+if __name__ == "__main__":
+    if hasattr(os, "nice"):
+        os.nice(5)  # after the page, before the reader
+    keep_freed()
+    serve(Path(sys.argv[1]), sys.stdin.buffer, sys.stdout.buffer)
