@@ -22,6 +22,12 @@ def console(width: int | None = None) -> Console:
     return Console(highlight=False, markup=False, emoji=False, width=width)
 
 
+def wide_console() -> Console:
+    """The same for tables of many columns: where nobody's window bounds them (a file, a pipe) they are never cut."""
+    usual = console()
+    return console(160) if usual.width < 120 and not usual.is_terminal else usual
+
+
 def printable(text: str) -> str:
     """A user's text without what a terminal might obey."""
     return "".join(one if one.isprintable() else " " for one in text)

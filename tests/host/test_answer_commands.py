@@ -134,4 +134,4 @@ def test_a_map_tells_load_with_its_unit_and_whether_it_was_under_load(capsys):
     _, out = said(capsys, "pulls", MARKED)
     assert "load kPa" in out.splitlines()[0]
     _, out = said(capsys, "compare", MARKED, UNMARKED, "--load-step", "50")
-    assert "load kPa" in out.splitlines()[0]
+    assert "load kPa" in out.splitlines()[0] and "…" not in out

@@ -11,6 +11,7 @@ from ringpull.analysis.columns import Columns
 
 MOST_EVENTS = 12  # of each kind, spread over the drive; more add time and hardly any certainty
 CUT_LAMBDA = 1.25  # lambda goes above this when the fuel really was cut
+CUT_RISE, BEFORE_S = 0.15, 0.2  # and by so much above where it was before: an engine that runs lean is no cut
 LEAST_CUT_S = 0.15
 STEP_LAMBDA = 0.03
 STEP_S = 0.4
@@ -147,7 +148,10 @@ def find(columns: Columns, given: Inputs) -> Events:
         if (last - first) * period_s < LEAST_CUT_S or first < 2 * second or last + 2 * second > len(columns):
             continue
         seen = lambda_[first : last + round(SETTLED_S / period_s)]
-        if not np.isfinite(seen).any() or np.nanmax(seen) < CUT_LAMBDA:
+        before = lambda_[first - round(BEFORE_S / period_s) : first]
+        if not np.isfinite(seen).any() or not np.isfinite(before).any():
+            continue
+        if np.nanmax(seen) < max(CUT_LAMBDA, float(np.nanmean(before)) + CUT_RISE):
             continue
         cut_on.append(first)
         if given.cut_known or (columns.rpm[last] > RESUME_RPM and lambda_[last] > CUT_LAMBDA):

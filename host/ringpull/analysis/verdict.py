@@ -26,7 +26,7 @@ def event_sentence(number: int, event) -> str:
         f"pull {number}: lean by {least}{event.depth:.3f} +/- {event.depth_u:.3f} (random), "
         f"+/- {event.systematic_u:.3f} (systematic) at {event.deepest_rpm:.0f} rpm "
         f"({event.rpm_from:.0f}-{event.rpm_to:.0f} rpm{load}), for {event.length_s:.2f} s"
-        f"{'' if event.bank is None else ', ' + event.bank}"
+        f"{'' if event.bank is None else ', on ' + event.bank}"
     )
 
 

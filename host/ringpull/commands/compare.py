@@ -169,7 +169,7 @@ def show(result, notes: dict[str, dict[str, str]], power: bool, load_unit: str) 
     ]
     table = Table(box=None, pad_edge=False, header_style="bold")
     for title in [*titles, "against the rest", ""]:
-        table.add_column(title, justify="right", no_wrap=True)
+        table.add_column(title, justify="right", no_wrap=title not in ("difference", "95 %", "against the rest"))
     for b in result.bins:
         table.add_row(
             f"{b.rpm:.0f}",
@@ -183,7 +183,7 @@ def show(result, notes: dict[str, dict[str, str]], power: bool, load_unit: str) 
             number(b.relative, step),
             b.verdict if b.changed else "",
         )
-    console = terminal.console()
+    console = terminal.wide_console()
     console.print(table)
     what = "power at the wheels (kW, an estimate)" if power else "measured over target"
     console.print(f"{what}: {result.verdict}")

@@ -113,7 +113,4 @@ def print_table(judged, notes: dict[str, str]) -> None:
             events + (f"\n  note: {note}" if note else ""),
             style=style,
         )
-    console = terminal.console()
-    if console.width < 120 and not console.is_terminal:
-        console = terminal.console(160)
-    console.print(table)
+    terminal.wide_console().print(table)
