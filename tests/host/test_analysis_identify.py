@@ -67,8 +67,9 @@ def test_not_identifiable_is_said_and_the_default_kept():
 def test_an_engine_that_runs_lean_is_not_a_fuel_cut():
     made = scene(pulls=3)
     made.columns.lambda_ += 0.45  # lambda 1.3 to 1.45 all along, and no cut on the overrun
-    found = identify.identify(made.columns)
-    assert not found.done and "not identifiable" in found.words
+    found = events.find(made.columns, events.inputs(made.columns))
+    assert not found.cut_on and not found.tails
+    assert not identify.identify(made.columns).done
 
 
 def test_lag_without_a_recovery_is_not_invented():
