@@ -1,5 +1,7 @@
 """The logger: configuration, queue, files and handlers put together, and the loop that runs them."""
 
+import gc
+
 import errnos
 import memory
 from acquire import button, expected, health, marks, rows
@@ -24,14 +26,15 @@ class Logger:
         self.button = button.Button()
 
     def run(self):
-        """Record from power-on until the board's power goes; a long press finishes the card, a press goes on."""
+        """Once started, record until the board's power goes; a long press finishes the card, a press goes on."""
         board = self.board
-        board.on_button(self.button)
         while True:
-            self.start()
-            self.record()
-            self.finish()
-            self.wait_for_press()
+            try:
+                self.record()
+                self.finish()
+                self.wait_for_press()
+            except MemoryError:  # whatever wanted it: begin again, with the whole heap
+                self._drop()
             if not board.powered():
                 board.end()
                 return
@@ -39,10 +42,20 @@ class Logger:
                 None  # a board that can't reset itself needs the room
             )
             board.restart()
+            self.start()
+
+    def _drop(self):
+        """Write what is held, if memory suffices for that."""
+        gc.collect()
+        try:
+            self.finish()
+        except MemoryError:
+            pass
 
     def start(self):
-        """Open the card, write the setup, start the timer."""
+        """Open the card, write the setup, start the timer. MemoryError if what the plan asks for does not fit."""
         board = self.board
+        board.on_button(self.button)
         plan = self.plan
         table = plan.table
         rate_hz = plan.config["rate_hz"]

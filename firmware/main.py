@@ -1,25 +1,38 @@
 """Starts the logger on whatever board this is. Only wiring here; the order keeps the heap in one piece."""
 
 import gc
+import sys
 
 gc.threshold(4096)  # garbage of loading modules would break the heap into pieces
 
 import boards  # noqa: E402
-import plan_build  # noqa: E402
 
 board = boards.pick()
-plan = plan_build.make(board)
-del plan_build
+try:
+    import plan_build
 
-from panel.panel import Panel  # noqa: E402
+    plan = plan_build.make(board)
+    del plan_build
 
-panel = Panel(board, plan)
+    from panel.panel import Panel
 
-import memory  # noqa: E402
+    panel = Panel(board, plan)
 
-memory.hold(len(plan.table), plan.config["rate_hz"])
+    import memory
 
-from logger import Logger  # noqa: E402
+    memory.hold(len(plan.table), plan.config["rate_hz"])
 
-gc.collect()
-Logger(board, plan, panel).run()
+    from logger import Logger
+
+    gc.collect()
+    logger = Logger(board, plan, panel)
+    logger.start()
+except MemoryError:
+    if board.raw:
+        raise
+    # What was asked for is too much; what was made of it is in the way of a note on the board's flash
+    plan = panel = logger = memory = None
+    sys.modules.clear()
+    gc.collect()
+    board.begin_raw()
+logger.run()

@@ -14,7 +14,7 @@ def make(board):
     """The Plan for this board and the logger.json that it finds."""
     from shared_math import channels
 
-    given = settings.read(board.read_config())
+    given = settings.read(board.read_config(), board.raw)
     config, words = given[0], given[4]
     board.configure(config)
     table = channels.columns(config, board.converter)

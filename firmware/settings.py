@@ -13,7 +13,6 @@ _HEAVY = (
     "config_schema",
     "config_text",
     "config_top",
-    "faults",
     "mixture",
 )
 
@@ -32,14 +31,14 @@ _LATER = (
 )
 
 
-def read(text):
+def read(text, raw=False):
     """(configuration, its squeezed JSON bytes, fault numbers, numbers of the faults that may come by their names,
     fault number -> words for a screen, or None where no screen is asked for).
 
     A screen is asked for by the configuration; also where that has a fault, for then a screen tells which.
-    text: of logger.json, or None for no file. A bad file never stops the recording: the default logs raw counts of every input.
+    text: of logger.json, or None for no file. raw: the last start found no memory for it. A bad file never stops the recording: the default logs raw counts of every input.
     """
-    kept, squeezed, faults, numbers, words, problem = _read(text)
+    kept, squeezed, faults, numbers, words, problem = _read(text, raw)
     forget(_HEAVY)
     if problem is not None:
         words[faults[0]] = _explained(problem) or words[faults[0]]
@@ -47,16 +46,15 @@ def read(text):
     return json.loads(kept), squeezed, faults, numbers, words
 
 
-def _read(text):
-    from shared_math import config, faults
+def _read(text, raw):
+    numbers, said, (number, words) = _faults("no_config" if text is None else "bad_config")
+    from shared_math import config
 
-    numbers = {name: faults.FAULTS[name][0] for name in _LATER}
-    said = {faults.FAULTS[name][0]: faults.FAULTS[name][1] for name in _LATER}
-    fault = "no_config"
-    words = problem = None
+    problem = None
     if text is not None:
-        fault = "bad_config"
         try:
+            if raw:
+                raise MemoryError
             settings = config.load(text)
             problems = config.check(settings)
             if not problems:
@@ -68,10 +66,21 @@ def _read(text):
             words = "logger.json: %s" % error
         except MemoryError:
             words = "logger.json: it is too much for this board's memory"
-    number = faults.FAULTS[fault][0]
-    said[number] = words or faults.FAULTS[fault][1]
+    said[number] = words
     default = json.dumps(config.defaults(config.DEFAULT))
     return default, json.dumps(config.DEFAULT).encode(), [number], numbers, said, problem
+
+
+def _faults(now):
+    """(number by name, sentence by number) of the faults that may come, and both of the one called `now`."""
+    from shared_math import faults
+
+    numbers = {name: faults.FAULTS[name][0] for name in _LATER}
+    said = {faults.FAULTS[name][0]: faults.FAULTS[name][1] for name in _LATER}
+    one = faults.FAULTS[now][:2]
+    del faults
+    forget(("faults",))  # checking needs the room
+    return numbers, said, one
 
 
 def _explained(problem):

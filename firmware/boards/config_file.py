@@ -1,4 +1,8 @@
-"""Where the configuration lies."""
+"""Where the configuration lies, and the note for the next start that it was too much for the memory."""
+
+import os
+
+_NOTE = "ran_out"  # in the folder that the board starts in: on its own flash
 
 
 def text_of(folder):
@@ -8,3 +12,17 @@ def text_of(folder):
             return f.read()
     except OSError:
         return None
+
+
+def note():
+    """Leave word for the next start that memory ran out in this one. OSError where the flash takes none."""
+    open(_NOTE, "w").close()
+
+
+def noted():
+    """Whether the last start left word; told once, so that each power-on tries the configuration again."""
+    try:
+        os.remove(_NOTE)
+    except OSError:
+        return False
+    return True

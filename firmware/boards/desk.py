@@ -8,6 +8,7 @@ board adds converter noise and quantisation, and calls the firmware's handlers w
 import json
 import os
 import struct
+import sys
 from array import array
 
 import vfs
@@ -28,6 +29,7 @@ _REFERENCE_V = 3.3
 _TELL_US = const(10000000)  # progress is told on standard output
 _SCHEDULED = const(8)  # interrupts that a port without hard ones keeps until the write is over; the rest are dropped
 _FALLS = const(0x40)  # in an event: the input goes low
+_RESET = const(64)  # exit code
 _PRESS = const(254)
 _RELEASE = const(255)
 
@@ -91,6 +93,7 @@ class DeskBoard:
         self.on_at = {}  # event -> whether it puts that pulse input on
         self.fitted = None
         self.trouble = None
+        self.raw = config_file.noted()  # the last start ran out of memory
         self.disk = FileDisk(job["image"], job["sectors"])
         if job["format"]:
             vfs.VfsFat.mkfs(self.disk)  # pyright: ignore[reportArgumentType]
@@ -286,6 +289,11 @@ class DeskBoard:
         self.tachs = {}
         self.pulses = {}
         self.remount()
+
+    def begin_raw(self):
+        """Begin again as after power-on, without what logger.json asks for: the PC starts it anew."""
+        config_file.note()
+        sys.exit(_RESET)
 
     def end(self):
         """Power is gone: hand the card's files to the PC as they stand on the volume."""

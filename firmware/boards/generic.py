@@ -46,6 +46,7 @@ class GenericBoard:
         self.irq_pins = []
         self.bus = None
         self.fitted = None
+        self.raw = config_file.noted()  # the last start ran out of memory: raw counts need little
         self.trouble = None  # name of a fault of the inputs, for the lamp
         self.card = None
         if self.pins["spi"] is None:
@@ -284,6 +285,11 @@ class GenericBoard:
 
     def restart(self):
         """Begin again as after power-on: another card may be in."""
+        machine.reset()
+
+    def begin_raw(self):
+        """Begin again as after power-on, without what logger.json asks for."""
+        config_file.note()
         machine.reset()
 
     def end(self):

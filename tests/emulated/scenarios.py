@@ -94,7 +94,9 @@ class Counting(Logger):
         print("COUNTED", most[0], most[1], most[2])
 
 
-Counting(board, plan, panel).run()
+logger = Counting(board, plan, panel)
+logger.start()
+logger.run()
 """
 
 

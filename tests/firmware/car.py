@@ -41,6 +41,8 @@ class Board:
         self.sounds = []
         self.lamps = []
 
+    raw = False
+
     def read_config(self):
         return self.text
 

@@ -27,6 +27,7 @@ MOST_PULLS_BYTES = 8 << 20
 LEAST_BYTES = 2 << 20
 LEAST_CARD_SECTORS = 1 << 18  # a smaller volume gets clusters of a few sectors, which no card has
 SLOWEST_WRITE_US = 500_000
+RESET = 64  # exit code: the board resets itself
 
 
 @dataclass
@@ -187,14 +188,19 @@ def _run(
     environment = dict(os.environ, RINGPULL_DESK=str(job), MICROPYPATH=f"{work}:.frozen")
     command = [micropython, "-X", f"heapsize={heap}", str(firmware_dir() / "main.py")]
     with open(work / "errors.txt", "w+") as errors:
-        process = subprocess.Popen(command, cwd=work, env=environment, stdout=subprocess.PIPE, stderr=errors, text=True)
-        last = ""
-        assert process.stdout is not None
-        for line in process.stdout:
-            last = line.strip() or last
-            if progress and last.isdigit():
-                progress(min(1.0, int(last) * 1e6 / max(end_us, 1)))
-        if process.wait():
+        code = RESET
+        while code == RESET:
+            process = subprocess.Popen(
+                command, cwd=work, env=environment, stdout=subprocess.PIPE, stderr=errors, text=True
+            )
+            last = ""
+            assert process.stdout is not None
+            for line in process.stdout:
+                last = line.strip() or last
+                if progress and last.isdigit():
+                    progress(min(1.0, int(last) * 1e6 / max(end_us, 1)))
+            code = process.wait()
+        if code:
             errors.seek(0)
             lines = errors.read().strip().splitlines() or [last]
             raise FirmwareFailed(
