@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 from analysis_scenes import scene
 
-from ringpull.analysis import align
+from ringpull.analysis import align, judge
 from ringpull.analysis import uncertainty as un
+from shared_math import channels as shared_channels
 
 
 def test_divider_against_many_draws():
@@ -36,6 +37,34 @@ def test_mean_u_against_many_draws_of_correlated_noise():
         # the inverse works on what the sensor shows, scatter and all; its window rounds a little off
         means = align.undo_lag(scatter, tau_s, step)[40:-40].reshape(-1, 40).mean(axis=1)
         assert un.mean_u(0.0, 1.0, 0.2, step, tau_s) == pytest.approx(means.std(), rel=0.09)
+
+
+@pytest.mark.parametrize("at_lambda", [0.75, 0.85, 1.0])
+def test_systematic_part_against_many_loggers(at_lambda):
+    # loggers and controllers as they come out of the box: each with its own resistors, reference, ground and controller
+    made = scene(pulls=1)
+    channel = made.columns.config["channels"][0]
+    top, bottom = shared_channels.divider_of(channel)
+    random, count = np.random.default_rng(8), 200_000
+
+    def off(half):
+        return random.uniform(-half, half, count)
+
+    per_volt = (channel["values"][1] - channel["values"][0]) / (channel["volts"][1] - channel["volts"][0])
+    volts = (at_lambda - channel["values"][0]) / per_volt + off(0.010) / per_volt + off(0.010)
+    tops, bottoms = top * (1 + off(0.01)), bottom * (1 + off(0.01))
+    counts = np.round(volts * bottoms / (tops + bottoms) / (3.3 * (1 + off(0.02))) * 4096)
+    told = channel["values"][0] + per_volt * counts * 3.3 / 4096 * (top + bottom) / bottom
+    assert un.budget(made.columns, at_lambda).systematic == pytest.approx(told.std(), rel=0.02)
+    assert np.mean(abs(told - at_lambda) < 1.96 * told.std()) > 0.95
+
+
+def test_the_budget_is_at_the_lambda_that_is_judged():
+    made = scene(pulls=1)
+    made.columns.config["target"] = {"lambda": 1.0}
+    ready = judge.prepare(made.columns, identified=False)
+    assert ready.budget.at_lambda == 1.0
+    assert ready.budget.systematic == un.budget(made.columns, 1.0).systematic > un.budget(made.columns, 0.85).systematic
 
 
 def test_configured_accuracy_and_calibration_count():

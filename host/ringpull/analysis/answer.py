@@ -229,6 +229,7 @@ def uncertainty_json(judged: Judged) -> dict:
     return {
         "random_95": round(lean.EXPANDED * judged.random_u, 4),
         "systematic_95": round(lean.EXPANDED * budget.systematic, 4),
+        "at_lambda": round(budget.at_lambda, 3),
         "window_s": lean.WINDOW_S,
         "parts": [{"name": p.name, "u": round(p.u, 5), "kind": p.kind, "source": p.source} for p in budget.parts],
     }

@@ -56,7 +56,7 @@ def banks(
     apart = np.where(judged.masks.valid, judged.each_bank[second] - judged.each_bank[first], np.nan)
     found = passes(judged, apart, speeds, loads, spans)
     sensors = {c["name"]: c for c in roles.lambda_channels(columns.config.get("channels", []))}
-    parts = [uncertainty.of_channel(columns, sensors.get(name)).systematic for name in (first, second)]
+    parts = [uncertainty.of_channel(columns, sensors.get(name), judged.budget.at_lambda).systematic for name in (first, second)]
     shift = 1.96 * float(np.hypot(parts[0], parts[1]))
     cells = []
     if found:

@@ -123,7 +123,7 @@ def fuelmap(
         for bank in one.each_bank:
             found = passes(one, ratio(one, bank), speeds, loads, pulls, session)
             every.setdefault(bank, []).extend(p for p in found if steady(p))
-    shift = 1.96 * max((j.budget.systematic for j in judged), default=0.0) / 0.85
+    shift = 1.96 * max((j.budget.systematic / j.budget.at_lambda for j in judged), default=0.0)
     cells: list[Cell] = []
     words = [
         "a pass is one continuous visit to a cell; visits in one pull are one pass",

@@ -119,7 +119,9 @@ def prepare(
     loaded, rule = load.under_load(columns)
     if chief.assumed:
         named.by_name["delay_assumed"] = loaded & ~load.still_loaded(loaded, columns, aligned)
-    budget = uncertainty.budget(columns)
+    under_load = wanted[loaded & np.isfinite(wanted)]
+    near = float(np.median(under_load)) if len(under_load) else uncertainty.USUAL_LAMBDA
+    budget = uncertainty.budget(columns, near)
     return Judged(
         columns,
         aligned,

@@ -21,6 +21,7 @@ GROUND_V = 0.010
 CONVERTER_BITS = 12
 CONVERTER_V = 3.3
 CONTROLLER_LAMBDA = 0.010
+USUAL_LAMBDA = 0.85  # where nothing says what is judged
 MIXTURE_NOISE = 0.006  # scatter of lambda as the sensor shows it, from cycle to cycle, one sigma
 MIXTURE_NOISE_S = 0.080  # the time over which that scatter hangs together
 
@@ -37,9 +38,11 @@ class Part:
 
 @dataclass(frozen=True)
 class Budget:
-    """The contributions at one lambda. `random` is for a single sample, `systematic` shifts every sample alike."""
+    """The contributions at one lambda, `at_lambda`. `random` is for a single sample, `systematic` shifts every sample
+    alike."""
 
     parts: list[Part] = field(default_factory=list)
+    at_lambda: float = USUAL_LAMBDA
 
     def combined(self, kind: str) -> float:
         """Root sum of squares of the parts of one kind (JCGM 100, equation 10, unit sensitivities, uncorrelated)."""
@@ -84,14 +87,14 @@ def white_noise(values: np.ndarray) -> float:
     return float(1.4826 * np.median(np.abs(second - np.median(second))) / np.sqrt(6.0))
 
 
-def budget(columns: Columns, at_lambda: float = 0.85) -> Budget:
+def budget(columns: Columns, at_lambda: float = USUAL_LAMBDA) -> Budget:
     """The contributions to a lambda reading near `at_lambda`; with several sensors those of the least certain."""
     channels = roles.lambda_channels(columns.config.get("channels", []))
     named = [c for c in channels if c["name"] in columns.banks] or channels
     return max((of_channel(columns, c, at_lambda) for c in named or [None]), key=lambda one: one.systematic)
 
 
-def of_channel(columns: Columns, channel: dict | None, at_lambda: float = 0.85) -> Budget:
+def of_channel(columns: Columns, channel: dict | None, at_lambda: float = USUAL_LAMBDA) -> Budget:
     """The contributions to one sensor's reading, from configuration, drive and stated assumptions."""
     parts = []
     own = columns.lambda_ if channel is None else columns.banks.get(channel["name"], columns.lambda_)
@@ -101,7 +104,7 @@ def of_channel(columns: Columns, channel: dict | None, at_lambda: float = 0.85) 
         Part("scatter of the mixture", MIXTURE_NOISE, "random", f"assumed, over {MIXTURE_NOISE_S * 1000:.0f} ms")
     )
     if channel is None:
-        return Budget([*parts, Part("controller", rectangular(CONTROLLER_LAMBDA), "systematic", "assumed")])
+        return Budget([*parts, Part("controller", rectangular(CONTROLLER_LAMBDA), "systematic", "assumed")], at_lambda)
     scale = channel.get("stoich", 14.7) if channel.get("scale") == "afr" else 1.0
     volts, values = channel.get("volts"), channel.get("values")
     slope, at_volts = 0.0, 0.0
@@ -155,7 +158,7 @@ def of_channel(columns: Columns, channel: dict | None, at_lambda: float = 0.85) 
             else f"assumed within {GROUND_V * 1000:.0f} mV",
         )
     )
-    return Budget(parts)
+    return Budget(parts, at_lambda)
 
 
 def mean_u(white: float, noise_gain: float, window_s: float, period_s: float, tau_s: float) -> float:

@@ -7,6 +7,7 @@ from ringpull.report.words import listed, live, load, number, quantity, table, t
 from shared_math import layout
 
 MOST_ROWS = 50
+MOST_ACROSS = 4  # sessions
 
 
 def left_out(answer) -> str:
@@ -38,29 +39,47 @@ def _or_untold(figure: int | None, unit: str = "") -> str:
     return "not told" if figure is None else f"{figure}{unit}"
 
 
+def ran(session) -> list[str]:
+    """How well the logger ran in a session."""
+    timing = session.timing
+    rejected = timing.get("rejected_edges") or {}
+    edges = rejected if isinstance(rejected, dict) else {"all": rejected}
+    return [
+        str(session.id),
+        text(session.start_utc or "clock not set"),
+        f"{number(session.duration_s, 1)} s at {number(session.rate_hz)} Hz",
+        f"{session.rows} read, {session.lost_rows} lost",
+        f"{number(timing.get('late_us_p99'))} / {number(timing.get('late_us_max'))} µs",
+        ", ".join(f"{text(name.replace('_', ' '))} {count}" for name, count in edges.items()) or "none",
+        _stall_words(timing.get("stall_ms_max")),
+        _or_untold(timing.get("heap_kb_least"), " kB"),
+        _or_untold(timing.get("supply_dips")),
+        text(f"{session.firmware} on {session.board}"),
+    ]
+
+
+def together(damage: list) -> list[list[str]]:
+    """Damaged blocks as rows of a table, neighbours with one reason in one."""
+    runs: list[list] = []
+    for one in damage:
+        last = runs[-1] if runs else None
+        if last and (last[0].file, last[0].reason) == (one.file, one.reason) and one.block == last[1] + 1:
+            last[1] = one.block
+        else:
+            runs.append([one, one.block])
+    return [
+        [text(one.file), str(one.block) if end == one.block else f"{one.block} to {end}", text(one.reason)]
+        for one, end in runs
+    ]
+
+
 def health(drive) -> str:
     """How well the logger ran and what can be read of it."""
-    rows = []
-    for session in drive.sessions[:MOST_ROWS]:
-        timing = session.timing
-        rejected = timing.get("rejected_edges") or {}
-        edges = rejected if isinstance(rejected, dict) else {"all": rejected}
-        rows.append(
-            [
-                str(session.id),
-                text(session.start_utc or "clock not set"),
-                f"{number(session.duration_s, 1)} s at {number(session.rate_hz)} Hz",
-                f"{session.rows} read, {session.lost_rows} lost",
-                f"{number(timing.get('late_us_p99'))} / {number(timing.get('late_us_max'))} µs",
-                ", ".join(f"{text(name.replace('_', ' '))} {count}" for name, count in edges.items()) or "none",
-                _stall_words(timing.get("stall_ms_max")),
-                _or_untold(timing.get("heap_kb_least"), " kB"),
-                _or_untold(timing.get("supply_dips")),
-                text(f"{session.firmware} on {session.board}"),
-            ]
-        )
     heads = ["session", "start", "length", "rows", "late, 99 % / most", "edges rejected as glitches"]
     heads += ["longest stall", "least free memory", f"supply below {layout.DIP_V:g} V, times", "firmware"]
+    rows = [ran(session) for session in drive.sessions[:MOST_ROWS]]
+    if len(rows) <= MOST_ACROSS:  # a line each of what there is: it fits a phone and paper
+        heads, rows = [heads[0], *(row[0] for row in rows)], [list(one) for one in zip(heads[1:], *(r[1:] for r in rows))]
     blocks = drive.blocks
     out = table(heads, rows, "sessions") + (
         f"<p>Blocks: {blocks.read} read, {blocks.damaged} damaged, {blocks.missing} missing.</p>"
@@ -75,8 +94,7 @@ def health(drive) -> str:
         out += "<p>No gaps between rows.</p>"
     damage = drive.damage
     if damage:
-        lines = [[text(d.file), str(d.block), text(d.reason)] for d in damage[:MOST_ROWS]]
-        out += table(["file", "block", "reason"], lines, f"damaged blocks ({len(damage)} in all)")
+        out += table(["file", "blocks", "reason"], together(damage)[:MOST_ROWS], f"damaged blocks ({len(damage)} in all)")
     return section("health", "Health of the instrument", out)
 
 
@@ -105,7 +123,7 @@ def method(drive, answer, unit: str) -> str:
             [text(p["name"]), text(p["kind"]), quantity(p["u"], "width", 4, base=0.85), text(p["source"])]
             for p in budget.get("parts", [])
         ]
-        out += table(["part", "kind", "standard uncertainty", "from"], rows, "uncertainty of lambda")
+        out += table(["part", "kind", "standard uncertainty", "from"], rows, f"uncertainty of lambda near {number(budget['at_lambda'], 2)}")
         out += (
             f"<p>Together, for a mean over {number(budget['window_s'], 1)} s: random ± "
             f"{quantity(budget['random_95'], 'width', 4, base=0.85)}, systematic ± "
