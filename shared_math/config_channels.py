@@ -32,7 +32,7 @@ def check_channels(checker, listed, config):
         if isinstance(channel.get("name"), str):
             where += " (%s)" % shown(channel["name"])
         _check_name(checker, channel, where, by_name)
-        kind = _check_kind(checker, channel, where)
+        kind = _check_kind(checker, channel, where, config)
         check_input(checker, channel, where, kind, inputs, config)
         if kind:
             _check_column(checker, channel, where, columns)
@@ -87,7 +87,7 @@ def _check_column(checker, channel, where, columns):
             columns[column] = name
 
 
-def _check_kind(checker, channel, where):
+def _check_kind(checker, channel, where, config):
     """The kind if it is one that is known, and then all that it asks for."""
     kind = channel.get("kind")
     if kind is None:
@@ -102,7 +102,7 @@ def _check_kind(checker, channel, where):
     else:
         _check_keys(checker, channel, where, kind)
         if kind in ("pulses", "frequency"):
-            _check_pulses(checker, channel, where, kind)
+            _check_pulses(checker, channel, where, kind, config)
         if kind in ("lambda", "linear", "table"):
             _check_points(checker, channel, where, "volts")
         if kind == "frequency":
@@ -199,7 +199,7 @@ def _check_thermistor(checker, channel, where):
             checker.bad("thermistor_points", where)
 
 
-def _check_pulses(checker, channel, where, kind):
+def _check_pulses(checker, channel, where, kind, config):
     rules = schema.KINDS[kind]
     if kind == "pulses":
         per = ("per_rev" in channel) + ("per_metre" in channel)
@@ -219,8 +219,16 @@ def _check_pulses(checker, channel, where, kind):
     shortest = speed.channel_shortest_us(channel)
     limit = channel.get("min_period_us")
     ringing = channel.get("ringing_us", 0) if "ringing_us" in rules else 0
-    if shortest < schema.SHORTEST_PERIOD_US:
-        checker.bad("pulses_too_fast", where, "%d us apart (allowed: %d us)" % (shortest, schema.SHORTEST_PERIOD_US))
+    stamped = config.get("board") in schema.STAMPING_BOARDS
+    least = schema.STAMPED_PERIOD_US if stamped else schema.SHORTEST_PERIOD_US
+    rate_hz = checker.good(config, "rate_hz", schema.TOP["rate_hz"]) or schema.RATE_HZ
+    between = 1000000 // (rate_hz * shortest)
+    if shortest < least:
+        checker.bad("pulses_too_fast", where, "%d us apart (allowed on this board: %d us)" % (shortest, least))
+    elif stamped and between > schema.MOST_STAMPS:
+        checker.bad(
+            "pulses_for_rate", where, "%d, at rate_hz %d (allowed: %d)" % (between, rate_hz, schema.MOST_STAMPS)
+        )
     elif limit is not None and limit >= shortest:
         checker.bad("filter_too_long", where + ": min_period_us", "%d us, edges %d us apart" % (limit, shortest))
     elif ringing and shortest <= 2 * ringing:

@@ -9,9 +9,13 @@ import micropython
 
 from boards import generic
 from drivers import dma_ring, pio_edges, rp2_adc, viper_edges
+from shared_math import speed
 from shared_math.compat import const
 
-_EDGE_RING_BITS = const(11)  # 512 stamps: 45 ms of blinded interrupts at 11,000 edges a second
+_EDGE_RING_BITS = const(11)  # bytes: 512 stamps
+_LONG_EDGE_RING_BITS = const(12)  # for fast inputs or slow rows
+_SPARE = const(16)  # stamps of a ring that may be written while they are read
+_BLIND_US = const(45000)  # no row is taken while the board's own flash is erased
 _WORD = const(2)
 
 
@@ -46,6 +50,7 @@ class Rp2Board(generic.GenericBoard):
         """The configuration in force, before any input is asked for."""
         super().configure(config)
         self.analog = rp2_adc.Converter(config["rate_hz"])
+        self.apart_us = max(_BLIND_US, 1000000 // config["rate_hz"])  # rows, at most
         self.before_us = self.fitted.row_us if self.fitted else 0  # external converters are read first
 
     def own_converter(self, name):
@@ -90,7 +95,10 @@ class Rp2Board(generic.GenericBoard):
             return super().tach(channel, limit_us)
         pin = machine.Pin(number, machine.Pin.IN)
         stamper = pio_edges.Stamper(len(self.stampers), pin, channel["polarity"])
-        ring = dma_ring.DmaRing(stamper.fifo, stamper.dreq, _WORD, _EDGE_RING_BITS)
+        kept = (1 << _EDGE_RING_BITS - _WORD) - _SPARE
+        fast = self.apart_us > kept * speed.channel_shortest_us(channel)
+        bits = _LONG_EDGE_RING_BITS if fast else _EDGE_RING_BITS
+        ring = dma_ring.DmaRing(stamper.fifo, stamper.dreq, _WORD, bits)
         self.stampers.append((stamper, ring))
         cycles_per_us = machine.freq() // 1000000
         start = stamper.start(viper_edges.go)

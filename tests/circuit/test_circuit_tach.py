@@ -112,6 +112,22 @@ def test_logic_line(high_v, gate):
     assert 60 * 7 / (kept[-1] - kept[0]) / PER_REV == pytest.approx(12000, rel=1e-3)
 
 
+@pytest.mark.parametrize("high_v", [5.0, 12.0])
+@pytest.mark.parametrize("gate", GATES)
+def test_logic_line_of_sixty_teeth(high_v, gate):
+    """15,000 a second, as 60 pulses a revolution give at 15,000 rpm: what the RP2040 is said to stamp gets to its pin."""
+    period = 1 / 15000
+    body = netlist.lines(
+        BY_NAME["tach_logic"], "x", values={"JP1": "100meg"}, parameters={"U1A": GATES[gate], "U1B": GATES[gate]}
+    )
+    body += [f"vline x.in 0 pulse(0.2 {high_v} 0.1m 2u 2u {period / 2 - 2e-6:g} {period:g})", "v5v 5v 0 5"]
+    body += ["vrail 3v3 0 3.3"]
+    result = spice.transient(body, 0.1e-3 + 20.2 * period, 25, 2e-7)
+    edges = rising(result, "x.pin")
+    assert len(edges) == 21
+    assert np.diff(edges) == pytest.approx(period, rel=0.01)
+
+
 def test_open_collector_line():
     """With JP1 closed the block's own pull-up makes a signal of an output that only pulls down."""
     body = netlist.lines(BY_NAME["tach_logic"], "x", values={"JP1": "0.01"})

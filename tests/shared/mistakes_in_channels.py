@@ -19,6 +19,15 @@ from config_mistaken import (
     ch,
 )
 
+# 3600 teeth a second and one row in it, on a board that keeps 1008 stamps between rows
+SLOW_ROWS = {
+    "board": "rp2",
+    "rate_hz": 1,
+    "target": GONE,
+    "lean_warning": GONE,
+    "channels": [{"name": "engine_speed", "input": "p0", "kind": "pulses", "per_rev": 36, "max_rpm": 6000}],
+}
+
 MISTAKES = (
     ("not_object", ("channels", SWITCH), "digital"),
     ("not_list", ch(FLOW, "volts"), 5),
@@ -96,6 +105,7 @@ MISTAKES = (
     ("per_missing", ch(WHEEL, "per_metre"), GONE),
     ("max_of_other", ch(WHEEL, "max_rpm"), 9000),
     ("pulses_too_fast", ch(WHEEL, "per_metre"), 900),
+    ("pulses_for_rate", (SLOW_ROWS,), None),
     ("filter_too_long", ch(WHEEL, "min_period_us"), 1100),
     ("ringing_too_long", ch(TACH, "per_rev"), 20),
     ("filter_too_short", ch(TACH, "min_period_us"), 200),

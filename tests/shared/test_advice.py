@@ -22,6 +22,27 @@ def test_boards_that_count_by_interrupts_are_told_from_2000_a_second_on():
     assert told("rp2", tach(36, 10000)) == []
 
 
+def test_how_fast_pulses_may_come_is_a_matter_of_the_board():
+    """60 pulses a revolution at 15,000 rpm are 15,000 a second, 66 us apart: stamped, not counted by interrupts."""
+
+    def codes(board, channel, rate_hz=200):
+        given = {"version": 1, "board": board, "rate_hz": rate_hz, "channels": [channel]}
+        return [code for code, _, _ in config.check(given)]
+
+    for channel in (
+        tach(60, 15000),
+        {"name": "flow", "input": "p0", "kind": "frequency", "hz": [0, 15000], "values": [0, 1]},
+    ):
+        assert codes("rp2", channel) == []
+        for board in ("generic", "esp32"):
+            assert codes(board, channel) == ["pulses_too_fast"]
+    assert codes("generic", tach(60, 10000)) == []  # and told to be too fast for interrupts
+    assert codes("rp2", tach(60, 20000)) == [] and codes("rp2", tach(60, 20500)) == ["pulses_too_fast"]
+    # 1008 stamps are kept between two rows: 66 us apart those of 66.5 ms
+    assert codes("rp2", tach(60, 15000), 16) == [] and codes("rp2", tach(60, 15000), 15) == ["pulses_for_rate"]
+    assert codes("generic", tach(20, 6000), 1) == []  # a counter keeps no stamps
+
+
 def test_advice_is_worded_with_its_place_and_number():
     sentences = config_advice.explain(told("generic", tach(36, 9000))[0])
     assert len(sentences) == 3 and "engine_speed" in sentences[0] and "5405" in sentences[0]

@@ -89,7 +89,9 @@ def test_the_target_that_holds():
 
 def test_nothing_is_allocated():
     reading = whole_build.reading(LAMBDA, column(LAMBDA, 12), 1000)
-    wanted = whole_build.wanted({"load": "m", "load_kpa": [40, 200], "rpm": [1000, 7000], "lambda": [[1, 0.8], [1, 0.7]]})
+    wanted = whole_build.wanted(
+        {"load": "m", "load_kpa": [40, 200], "rpm": [1000, 7000], "lambda": [[1, 0.8], [1, 0.7]]}
+    )
     heap_lock()
     try:
         for count in range(0, 4096, 16):
