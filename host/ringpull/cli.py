@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import argparse
 import importlib
+import io
+import os
 import sys
 from pathlib import Path
 from typing import NoReturn
@@ -68,11 +70,56 @@ def main_parser() -> argparse.ArgumentParser:
 
 def main(argv: list[str] | None = None) -> int:
     """Run one command; returns its exit code."""
-    arguments = sys.argv[1:] if argv is None else argv
+    _let_every_letter_out()
+    try:
+        code = _main(sys.argv[1:] if argv is None else argv)
+        if sys.stdout:
+            sys.stdout.flush()
+        return code
+    except KeyboardInterrupt:
+        print(
+            "error: stopped before it was done\n  likely cause: Ctrl-C was pressed\n"
+            "  what to do: give the same command again; ring files that were read are as they were",
+            file=sys.stderr,
+        )
+        return 2
+    except BrokenPipeError:  # who reads has read enough, as `head` does
+        _drop_output()
+        return 0
+    except OSError as error:
+        name = Path(error.filename).name if isinstance(error.filename, str) else "the output"
+        print(
+            f"error: {name or 'a file'} can't be used: {error.strerror or error}\n"
+            "  likely cause: a wrong path, a full disk or missing rights\n"
+            "  what to do: check the path and try again",
+            file=sys.stderr,
+        )
+        _drop_output()
+        return 2
+
+
+def _let_every_letter_out() -> None:
+    """A terminal that lacks a letter shows its number instead of stopping the command."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
+
+
+def _drop_output() -> None:
+    """What is still waiting for a reader that is gone, or for a full disk, must not fail once more at exit."""
+    try:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except (AttributeError, OSError, ValueError):  # no file behind it
+        return
+
+
+def _main(arguments: list[str]) -> int:
     if arguments and arguments[0] in COMMANDS:
         return _run(arguments[0], arguments[1:])
     parser = main_parser()
-    parsed, _ = parser.parse_known_args(arguments)
+    parsed, rest = parser.parse_known_args(arguments)
+    if rest and not parsed.command:
+        parser.error(f"unrecognized arguments: {' '.join(rest)}")
     if parsed.version:
         from ringpull import __version__
 
@@ -100,15 +147,3 @@ def _run(name: str, arguments: list[str]) -> int:
     except RingpullError as error:
         print(error.lines(), file=sys.stderr)
         return error.exit_code
-    except BrokenPipeError:
-        sys.stderr.close()
-        return 0
-    except OSError as error:
-        where = error.filename or ""
-        print(
-            f"error: {Path(where).name or 'a file'} can't be used: {error.strerror}\n"
-            "  likely cause: a wrong path, a full disk or missing rights\n"
-            "  what to do: check the path and try again",
-            file=sys.stderr,
-        )
-        return 2

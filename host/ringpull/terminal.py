@@ -13,19 +13,36 @@ if TYPE_CHECKING:
 
 AFTER_S = 2.0
 WIDTH = 30
+NARROWEST = 80  # columns; a narrower window breaks the lines itself
 
 
 def console(width: int | None = None) -> Console:
-    """Where tables are printed: texts from users are never taken for markup."""
+    """Where tables are printed: texts from users are never taken for markup, and no figure is cut in a narrow window."""
     from rich.console import Console
 
-    return Console(highlight=False, markup=False, emoji=False, width=width)
+    class Quiet(Console):
+        def on_broken_pipe(self) -> None:
+            raise BrokenPipeError  # the command's own business; rich would end it with exit code 1
+
+    usual = Quiet(highlight=False, markup=False, emoji=False, width=width)
+    if usual.width < NARROWEST:
+        usual.width = NARROWEST
+    return usual
 
 
 def wide_console() -> Console:
     """The same for tables of many columns: where nobody's window bounds them (a file, a pipe) they are never cut."""
     usual = console()
     return console(160) if usual.width < 120 and not usual.is_terminal else usual
+
+
+def can_show(letters: str) -> bool:
+    """Whether standard output has these letters."""
+    try:
+        letters.encode(sys.stdout.encoding or "ascii")
+    except (LookupError, UnicodeEncodeError):
+        return False
+    return True
 
 
 def printable(text: str) -> str:

@@ -10,8 +10,10 @@ from ringpull.options import add_target, set_target
 HELP = "list the pulls, marked and found, with lambda, load and lean events"
 EXAMPLE = "ringpull pulls card"
 
-BARS = "▁▂▃▄▅▆▇█"
+BARS, PLAIN_BARS = "▁▂▃▄▅▆▇█", "12345678"
 SPARK_COLUMNS = 24
+ROOMY = 120  # columns; a narrower window gets fewer columns, none of them cut
+ROOMY_ONLY = ("to s", "by", "along the pull")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -20,7 +22,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="print the pulls as JSON")
 
 
-def sparkline(values, columns: int = SPARK_COLUMNS) -> str:
+def sparkline(values, columns: int = SPARK_COLUMNS, bars: str = BARS) -> str:
     """A column of numbers as a line of bars, low to high; gaps are spaces. values: (rows,), NaN where not judged."""
     import numpy as np
 
@@ -34,7 +36,7 @@ def sparkline(values, columns: int = SPARK_COLUMNS) -> str:
         return ""
     low, high = min(known), max(known)
     wide = max(high - low, 0.05)  # a flat line stays flat: scatter is not drawn as mountains
-    return "".join(" " if m is None else BARS[min(len(BARS) - 1, int((m - low) / wide * len(BARS)))] for m in means)
+    return "".join(" " if m is None else bars[min(len(bars) - 1, int((m - low) / wide * len(bars)))] for m in means)
 
 
 def event_words(event) -> str:
@@ -80,28 +82,31 @@ def print_table(judged, notes: dict[str, str]) -> None:
     from ringpull import terminal
     from ringpull.analysis.verdict import unjudged
 
+    console = terminal.wide_console()
+    bars = BARS if terminal.can_show(BARS) else PLAIN_BARS
+    sides = {
+        "pull": "right",
+        "from s": "right",
+        "to s": "right",
+        "by": "left",
+        "rpm": "right",
+        f"load {judged[0].judged.columns.load_unit()}".rstrip(): "right",
+        "lambda": "right",
+        "along the pull": "left",
+        "lean events": "left",
+    }
+    shown = [title for title in sides if console.width >= ROOMY or title not in ROOMY_ONLY]
     table = Table(box=None, pad_edge=False, header_style="bold")
-    for title, side in (
-        ("pull", "right"),
-        ("from s", "right"),
-        ("to s", "right"),
-        ("by", "left"),
-        ("rpm", "right"),
-        (f"load {judged[0].judged.columns.load_unit()}".rstrip(), "right"),
-        ("lambda", "right"),
-        ("along the pull", "left"),
-        ("lean events", "left"),
-    ):
-        table.add_column(title, justify="right" if side == "right" else "left", no_wrap=title != "lean events")
+    for title in shown:
+        table.add_column(title, justify="right" if sides[title] == "right" else "left", no_wrap=title != "lean events")
     for pull in judged:
         n = pull.numbers
         rows = pull.judged.columns.rows(pull.pull.start_s, pull.pull.end_s)
         kept = pull.judged.masks.valid[rows] & pull.judged.loaded[rows]
-        line = sparkline(np.where(kept, pull.judged.lambda_aligned[rows], np.nan))
+        line = sparkline(np.where(kept, pull.judged.lambda_aligned[rows], np.nan), bars=bars)
         events = unjudged(pull) or "; ".join(event_words(e) for e in n.lean_events) or "none"
         note = notes.get(str(pull.number))
-        style = "red" if n.lean_events and not pull.spoiled else None
-        table.add_row(
+        cells = (
             str(pull.number),
             f"{pull.pull.start_s:.2f}",
             f"{pull.pull.end_s:.2f}",
@@ -111,6 +116,9 @@ def print_table(judged, notes: dict[str, str]) -> None:
             f"{n.lambda_mean:.3f} ({n.lambda_min:.3f}-{n.lambda_max:.3f})" if np.isfinite(n.lambda_mean) else "-",
             line,
             events + (f"\n  note: {note}" if note else ""),
-            style=style,
         )
-    terminal.wide_console().print(table)
+        table.add_row(
+            *(cell for title, cell in zip(sides, cells, strict=True) if title in shown),
+            style="red" if n.lean_events and not pull.spoiled else None,
+        )
+    console.print(table)

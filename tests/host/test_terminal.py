@@ -1,0 +1,123 @@
+"""What surrounds the commands: narrow windows, poor alphabets, readers that stop early, full disks, Ctrl-C."""
+
+import fcntl
+import os
+import pty
+import re
+import signal
+import struct
+import subprocess
+import sys
+import termios
+import time
+from pathlib import Path
+
+import pytest
+
+CARD = Path(__file__).resolve().parents[2] / "demo_logs" / "v1_marked"
+RINGPULL = [sys.executable, "-m", "ringpull"]
+
+
+def run(*words, **options):
+    return subprocess.run([*RINGPULL, *map(str, words)], capture_output=True, text=True, **options)
+
+
+def assert_three_lines(done):
+    lines = done.stderr.splitlines()
+    assert len(lines) == 3 and lines[0].startswith("error: "), done.stderr
+    assert lines[1].startswith("  likely cause: ") and lines[2].startswith("  what to do: ")
+    assert done.returncode == 2
+
+
+def in_a_window(columns, *words):
+    """What a command shows in a terminal of so many columns, without colours."""
+    ours, theirs = pty.openpty()
+    fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 24, columns, 0, 0))
+    environment = {name: value for name, value in os.environ.items() if name != "COLUMNS"}
+    command = [*RINGPULL, *map(str, words)]
+    with subprocess.Popen(command, stdout=theirs, stdin=theirs, stderr=theirs, env=environment) as process:
+        os.close(theirs)
+        shown = b""
+        while True:
+            try:
+                piece = os.read(ours, 4096)
+            except OSError:  # the command has ended
+                break
+            if not piece:
+                break
+            shown += piece
+    os.close(ours)
+    assert process.returncode == 0, shown
+    return re.sub(r"\x1b\[[0-9;]*m", "", shown.decode())
+
+
+@pytest.mark.parametrize("columns", [40, 80, 118, 160])
+def test_no_figure_is_cut_in_a_narrow_window(columns):
+    shown = in_a_window(columns, "pulls", CARD)
+    assert "…" not in shown
+    assert re.search(r"\d\.\d{3} \(\d\.\d{3}-\d\.\d{3}\)", shown), shown
+    assert re.search(r"\+0\.\d{3} at \d+, \d\.\d\d s", shown), "the lean event is not shown"
+    assert max(map(len, shown.splitlines())) <= max(80, columns)
+    assert "…" not in in_a_window(columns, "fuelmap", CARD) + in_a_window(columns, "compare", CARD, CARD)
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "latin-1", "utf-8"])
+def test_a_terminal_without_the_letters(tmp_path, encoding):
+    card = tmp_path / "kärt"
+    card.mkdir()
+    for file in CARD.glob("*"):
+        (card / file.name).write_bytes(file.read_bytes())
+    environment = dict(os.environ, PYTHONIOENCODING=encoding)
+    for words in (
+        ("note", card, "1", "Größe ✓"),
+        ("pulls", card),
+        ("compare", card, card),
+        ("info", card),
+        ("setup", "--preset", "e85", "-o", tmp_path / "größe.json"),
+    ):
+        done = subprocess.run([*RINGPULL, *map(str, words)], capture_output=True, env=environment)
+        assert done.returncode == 0 and not done.stderr, done.stderr
+        if words[0] == "pulls":
+            assert ("█".encode() in done.stdout) == (encoding == "utf-8")
+            assert b"u2588" not in done.stdout
+
+
+@pytest.mark.parametrize("words", [("fuelmap", CARD), ("info", CARD, "--json"), ("--help",)])
+def test_a_reader_that_stops_early_is_no_error(words):
+    process = subprocess.Popen([*RINGPULL, *map(str, words)], stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+    process.stdout.close()
+    told = process.stderr.read()
+    process.stderr.close()
+    assert process.wait() == 0 and not told, told
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs the device /dev/full")
+def test_a_full_disk_behind_the_output_is_told():
+    with open("/dev/full", "w") as full:
+        command = [*RINGPULL, "info", str(CARD)]
+        assert_three_lines(subprocess.run(command, stdout=full, stderr=subprocess.PIPE, text=True))
+
+
+@pytest.mark.parametrize(
+    "words",
+    [("demo", "-o", "demo"), ("report", CARD, "-o", "r.html"), ("prepare", "card", "--drive-mb", "512")],
+    ids=lambda words: words[0],
+)
+def test_ctrl_c_leaves_three_lines_and_no_half_file(tmp_path, words):
+    (tmp_path / "card").mkdir()
+    started = "import sys; from ringpull import cli; print('here', flush=True); sys.exit(cli.main())"
+    command = [sys.executable, "-c", started, *map(str, words)]
+    process = subprocess.Popen(
+        command, cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True
+    )
+    assert process.stdout.readline() == "here\n"
+    time.sleep(0.15)
+    os.killpg(process.pid, signal.SIGINT)
+    out, told = process.communicate(timeout=30)
+    assert_three_lines(subprocess.CompletedProcess(command, process.returncode, out, told))
+    assert "Ctrl-C" in told
+    assert not list(tmp_path.glob("r.html")) and not list((tmp_path / "card").iterdir())
+
+
+def test_an_option_without_a_command_is_told():
+    assert_three_lines(run("--jsonn"))
