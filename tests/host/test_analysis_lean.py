@@ -309,3 +309,10 @@ def test_a_sensor_that_was_heating_all_along_is_said():
     columns.states = {("lambda_1", "warming up"): np.ones(len(columns), bool)}
     said = absent(judge.prepare(columns))
     assert said == ["lambda (its controller said that the sensor was heating)"]
+
+
+def test_what_is_missing_is_named_as_people_name_it():
+    made = scene(pulls=2)
+    made.columns.rpm[:] = np.nan
+    made.columns.named["engine_speed"] = made.columns.rpm
+    assert answer(drive_of(made)).reasons == ["not logged, or never valid: engine speed"]

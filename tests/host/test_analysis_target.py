@@ -5,7 +5,8 @@ import pytest
 from analysis_scenes import scene
 
 from ringpull import options
-from ringpull.analysis import presets
+from ringpull.analysis import judge, presets
+from ringpull.analysis.answer import absent
 from ringpull.analysis.columns import Columns, from_table
 from ringpull.analysis.presets import preset
 from ringpull.analysis.tables import read_target
@@ -173,3 +174,14 @@ def test_an_ethanol_channel_that_never_shows_a_value_is_not_said_to_be_followed(
     made.columns.config.pop("target")
     made.columns.extra["ethanol"] = np.full(len(made.columns), np.nan)
     assert "ethanol" not in targets(made.columns)[1]
+
+
+def test_a_target_by_a_load_that_is_not_there_judges_nothing():
+    # 100 % of throttle is not 100 kPa: it would take the mixture of full boost for that of none
+    columns = scene(pulls=2).columns
+    columns.map_kpa = None
+    columns.named.pop("map")
+    columns.config["channels"] = [c for c in columns.config["channels"] if c["name"] != "map"]
+    assert np.isnan(targets(columns)[0]).all()
+    assert any(one.startswith("the load (or channel)") for one in absent(judge.prepare(columns)))
+    assert columns.load() is columns.named["throttle"] and columns.load_unit() == "%"  # a map still has it for an axis

@@ -88,10 +88,12 @@ class Columns:
 
     def load(self) -> Array | None:
         """The load axis that the target names: a channel of the configuration, else pressure, else throttle. Of several
-        targets the first that names one."""
+        targets the first that names one. One that isn't there is no axis for a target, but pressure or throttle still is
+        one for a map."""
         target = self.config.get("target")
         entries = target if isinstance(target, list) else [target or {}]
-        return self.load_of(next((t["load"] for t in entries if t.get("load")), None))
+        named = self.load_of(next((t["load"] for t in entries if t.get("load")), None))
+        return self.load_of(None) if named is None else named
 
     def load_unit(self) -> str:
         """Unit of the load axis: as its channel is configured, kPa or per cent of the usual ones; "" without a load."""
@@ -102,14 +104,17 @@ class Columns:
         return next((shared_channels.unit_of(c) for c in configured), "%")
 
     def load_of(self, name: str | None) -> Array | None:
-        """The load axis of a target that names this channel."""
+        """The load axis of a target that names this channel, None where it isn't there: another load has other units and
+        means another mixture. For no name pressure, else throttle."""
         pressure = roles.channel_for("map", self.config.get("channels", []))
         if self.map_kpa is not None and pressure is not None and name == pressure["name"]:
             return self.map_kpa
         if name in self.named:
             return self.named[name]
-        if name == "throttle" and self.throttle is not None:
-            return self.throttle
+        if name in ("map", "throttle"):
+            return self.map_kpa if name == "map" else self.throttle
+        if name is not None:
+            return None
         return self.map_kpa if self.map_kpa is not None else self.throttle
 
 

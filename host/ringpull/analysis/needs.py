@@ -42,7 +42,8 @@ NEEDS = (
         (
             (
                 "injector or commanded",
-                "without injector time or commanded lambda, time zero is the throttle and the delay found is an upper bound",
+                "without injector time or commanded lambda, time zero is the throttle (else manifold pressure) and the delay found is an "
+                "upper bound",
             ),
             ("throttle", "without throttle, fuel cuts are told from injector time, commanded lambda or deep vacuum"),
         ),
@@ -78,6 +79,14 @@ NEEDS = (
 )
 
 
+ROLE_WORDS = {
+    "rpm": "engine speed",
+    "rpm or wheel": "engine or wheel speed",
+    "map": "manifold pressure",
+    "load": "manifold pressure or throttle",
+}
+
+
 def present(columns: Columns) -> set[str]:
     """The roles that a session has at least one valid value of."""
 
@@ -110,7 +119,7 @@ def met(role: str, have: set[str]) -> bool:
 
 def lacking(names: list[str]) -> str:
     """What is said of roles that an answer can't do without."""
-    return f"not logged, or never valid: {', '.join(names)}"
+    return f"not logged, or never valid: {', '.join(ROLE_WORDS.get(name, name) for name in names)}"
 
 
 def missing(columns: Columns, answer: str) -> tuple[list[str], list[str]]:
@@ -128,4 +137,5 @@ def everywhere(sessions: Sequence[Columns], answer: str) -> list[str]:
 
 def table() -> list[tuple[str, str, str]]:
     """(answer, needs, without the rest) for the docs."""
-    return [(n.answer, ", ".join(n.must), "; ".join(words for _, words in n.better)) for n in NEEDS]
+    musts = [", ".join(ROLE_WORDS.get(role, role) for role in n.must) for n in NEEDS]
+    return [(n.answer, must, "; ".join(words for _, words in n.better)) for n, must in zip(NEEDS, musts, strict=True)]

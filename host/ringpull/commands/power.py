@@ -11,6 +11,7 @@ HELP = "estimate power and torque at the wheels from the pulls' gain of engine s
 EXAMPLE = "ringpull power card --mass 950 --gear 60 --grade 0"
 
 STEP_RPM = 500.0
+TOO_SHORT = "No pull is long enough, with a steady engine speed signal, to estimate power from."
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -41,7 +42,7 @@ def run(args: argparse.Namespace) -> int:
     import sys
 
     import ringpull
-    from ringpull.analysis import power
+    from ringpull.analysis import needs, power
     from ringpull.analysis.wheel import pull_power
 
     factor = correction(args)
@@ -61,7 +62,10 @@ def run(args: argparse.Namespace) -> int:
             words.append(f"pull {pull.number}: {result.left_out}")
         rows += lines_of(pull.number, result, factor, args.loss)
     if not rows:
-        print("No pull is long enough, with a steady engine speed signal, to estimate power from.", file=sys.stderr)
+        unmet = needs.everywhere([p.view.columns for p in pulls], "power and torque at the wheels")
+        unmet = [role for role in unmet if role != "mass"]
+        said = f"No power: {needs.lacking(unmet)}." if unmet else TOO_SHORT
+        print(said, file=sys.stderr)
         return 3
     if args.correction:
         words.append(f"corrected to standard air ({args.correction}): factor {factor:.4f}")
