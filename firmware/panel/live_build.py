@@ -43,6 +43,8 @@ def make(config, table, throttle):
         from panel import conditions as module
 
         conditions = module.Conditions(config["target"], wants, named, table, places)
+        if has_engine:
+            conditions.minute_us = 60e6 if config["engine"]["strokes"] == 2 else 120e6
         for one in conditions.channels:
             if one["kind"] == "frequency":
                 conditions.speeds[one["name"]] = len(speeds)

@@ -142,6 +142,35 @@ def test_conditions_may_hang_on_a_state_or_a_value():
         assert abs(one.panel.live.wanted - wanted) <= 2, (rpm, one.panel.live.wanted)
 
 
+def test_a_condition_may_hang_on_an_injector():
+    """On-time in ms as the decoded table has it: none of the long pulse, 0 while no pulse comes."""
+    injector = {"name": "injector", "input": "p1", "kind": "pulse_width", "per_cycle": 1}
+    long = {"when": {"channel": "injector", "is": [4, 20]}, "lambda": 0.8}
+    cut = {"when": {"channel": "injector", "is": 0}, "lambda": 1.2}
+    changes = with_channels(injector)
+    changes["target"] = [long, cut, {"load": "map", "load_kpa": [40, 200], "lambda": [0.9, 0.9]}]
+    one = car.Car(changes, glass=False)
+    conditions = one.panel.live.conditions
+    at = [column["n"] for column in one.table].index("injector") + 1
+    cells = [0] * (len(one.table) + 1)
+    # (count, age, on-time, engine speed) -> wanted lambda; a four-stroke's cycle at 3000 rpm lasts 40 ms
+    for count, age, on, rpm, wanted in (
+        (9, 5000, 4500, 3000, 800),
+        (9, 5000, 3500, 3000, 900),
+        (9, 84000, 4500, 3000, 800),
+        (9, 85000, 4500, 3000, 1200),
+        (9, 85000, 4500, 2900, 800),
+        (9, 900000, 4500, 0, 800),
+        (9, (1 << 20) - 1, 4500, 0, 1200),
+        (9, 5000, (1 << 17) - 1, 3000, 900),
+        (0, (1 << 20) - 1, 0, 0, 900),
+    ):
+        cells[at], cells[at + 1], cells[at + 3] = count, age, on
+        one.panel.live.speeds[0][0].rpm = rpm
+        want = conditions.want(cells, 0, one.panel.live.speeds)
+        assert want.at(1000, rpm) == wanted, (count, age, on, rpm)
+
+
 def test_values_are_true():
     one = car.Car(glass=False)
     one.drive(3, lambda t: {"rpm": 4321.0, "map": 133.0, "lambda_1": 0.873})
