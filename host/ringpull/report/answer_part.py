@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from typing import Any, NamedTuple
 
+from ringpull.analysis import needs
 from ringpull.analysis.lean import LEAST_DEPTH
 from ringpull.analysis.verdict import ATTENTION, NO_EVENT, event_sentence
 from ringpull.report.words import DASH, listed, live, load, mixture_name, number, quantity, text
 
-MOST_EVENTS = 6
+MOST_EVENTS = 4
+MOST_NAMED = 4  # pulls
+LONG = 45  # letters of a fact that has a line of its own on paper
 WORD = {ATTENTION: "Attention", NO_EVENT: "No lean event found"}
 SIGN = {ATTENTION: "!", NO_EVENT: "○"}
 
@@ -49,7 +52,7 @@ def where(pull, event, unit: str) -> str:
         f"{mixture_name()} against target {quantity(base, 'lambda', 2)}, at "
         f"{number(event.deepest_rpm)} rpm ({number(event.rpm_from)} to {number(event.rpm_to)} rpm{at_load}), "
         f"for {number(event.length_s, 2)}&nbsp;s"
-        f"{'' if event.bank is None else ', ' + text(event.bank)}"
+        f"{'' if event.bank is None else ', on ' + text(event.bank)}"
     )
 
 
@@ -105,10 +108,18 @@ def next_steps(answer, events: list[Numbered]) -> list[str]:
             "Keep this file: it is the drive that later ones are compared with.",
             "Repeat after every change to fuel, boost or hardware, and in other weather.",
         ]
-    return [
-        "Look below at what was left out and why.",
-        "Drive three pulls in one gear, from low speed to the limit, a press of the button before each.",
-    ]
+    steps = ["Look below at what was left out and why."]
+    if needs.everywhere([p.judged.columns for p in answer.pulls], "lambda by engine speed and lean events"):
+        steps = [
+            "Log what is missing. A channel that is logged but never valid: look at its trace below, then at its wiring "
+            "and its line in logger.json (ringpull check)."
+        ]
+    return [*steps, "Drive three pulls in one gear, from low speed to the limit, a press of the button before each."]
+
+
+def joined(words: list[str]) -> str:
+    """"1, 2 and 3"."""
+    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
 def look_first(answer, found: Numbered) -> str:
@@ -121,8 +132,12 @@ def look_first(answer, found: Numbered) -> str:
         return "No other pull was judged at those speeds: look at fuel pressure first, then at the table."
     if not fine:
         return "Every pull that was judged at those speeds shows it: look at fuel pressure first, then at the table."
-    named = f"Pull{'s' if len(fine) > 1 else ''} {' and '.join(fine)} {'were' if len(fine) > 1 else 'was'}"
-    which = "The other pulls were" if len(others) == len(fine) > 1 else named
+    if len(others) == len(fine) > 1:
+        which = "The other pulls were"
+    elif len(fine) > MOST_NAMED:
+        which = f"{len(fine)} of the {len(there)} other pulls that were judged at those speeds were"
+    else:
+        which = f"Pull{'s' if len(fine) > 1 else ''} {joined(fine)} {'were' if len(fine) > 1 else 'was'}"
     return (
         f"{which} on target there, so look for what comes and goes first: fuel pressure, pump supply, a loose plug, the "
         "level in the tank; look at the traces at the event."
@@ -155,7 +170,7 @@ def head(drive) -> str:
     facts = known_facts(drive)
     name = dict(facts)["vehicle"] or drive.source.name
     rows = "".join(
-        f'<div class="{"" if value else "blank"}"><dt>{text(key)}</dt><dd>{text(value) or "&nbsp;"}</dd></div>'
+        f'<div class="{"blank" if not value else "long" if len(value) > LONG else ""}"><dt>{text(key)}</dt><dd>{text(value) or "&nbsp;"}</dd></div>'
         for key, value in facts
         if key != "vehicle"
     )

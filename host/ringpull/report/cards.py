@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ringpull.analysis.verdict import unjudged
 from ringpull.report.answer_part import Numbered, badge, where
-from ringpull.report.words import listed, live, load, number, quantity, table, text
+from ringpull.report.words import DASH, listed, live, load, number, quantity, table, text
 
 MOST_CARDS = 24
 
@@ -17,6 +17,14 @@ def state_of(pull, count: int) -> str:
     return "no lean event" if not count else "1 lean event" if count == 1 else f"{count} lean events"
 
 
+def mixture(numbers) -> str:
+    """Lambda of a pull: mean and range, a dash where it has none."""
+    mean, least, most = (
+        quantity(value, "lambda", 3) for value in (numbers.lambda_mean, numbers.lambda_min, numbers.lambda_max)
+    )
+    return DASH if mean == DASH else f"{mean} mean, {least} to {most}"
+
+
 def card(pull, events: list[Numbered], unit: str, note: str, several_sessions: bool) -> str:
     """One pull."""
     n = pull.numbers
@@ -27,8 +35,7 @@ def card(pull, events: list[Numbered], unit: str, note: str, several_sessions: b
         ("load, highest", load(n.load_max, unit)),
         (
             '<span class="q-name">lambda</span>',
-            f"{quantity(n.lambda_mean, 'lambda', 3)} mean, {quantity(n.lambda_min, 'lambda', 3)} to "
-            f"{quantity(n.lambda_max, 'lambda', 3)}",
+            mixture(n),
         ),
         ("judged", f"{number(n.judged_s, 1)} s"),
     ]
@@ -60,7 +67,7 @@ def part(drive, answer, events: list[Numbered], unit: str, notes: dict[str, str]
     several = len(drive.sessions) > 1
     cards = [card(p, of_pull.get(p.number, []), unit, notes.get(str(p.number), ""), several) for p in few]
     inside = f'<div class="cards">{"".join(cards)}</div>' if cards else "<p>No pull was marked and none was found.</p>"
-    said = [] if answer.repeat is None else list(answer.repeat.words)
+    said = [] if answer.repeat is None or not answer.judged else list(answer.repeat.words)
     inside += listed([live(words) for words in said + [w for bank in answer.banks for w in bank.words]], kind="small")
     if len(pulls) > len(few):
         shown = {p.number for p in few}

@@ -23,7 +23,7 @@ def sentence(result: compare.Comparison) -> str:
     return {
         compare.BETTER: "The change brought the mixture nearer to target.",
         compare.WORSE: "The change took the mixture further from target, or leaner than it.",
-        compare.NONE: "No difference is shown between before and after.",
+        compare.NONE: "No difference of the mean mixture is shown at any engine speed.",
         compare.NOT_ENOUGH: "There is not enough data to compare before and after.",
     }.get(result.verdict, "Some speeds are nearer to target than before, others further from it or leaner.")
 
@@ -105,15 +105,26 @@ def words(answer) -> str:
     return WORD.get(answer.verdict, "Not enough data")
 
 
+def came_to(answer) -> str:
+    """A drive's verdict with its lean events counted."""
+    events = sum(len(p.lean_events) for p in answer.judged)
+    pulls = f"{len(answer.judged)} judged pull{'' if len(answer.judged) == 1 else 's'}"
+    if not events:
+        return f"{words(answer)}, {pulls}"
+    return f"{words(answer)}, {events} lean event{'' if events == 1 else 's'} in {pulls}"
+
+
 def summary(result: compare.Comparison, drive, answer, against) -> str:
     """Before and after in a few lines, for the first page."""
     before, judged = against
     told = [b for b in result.bins if np.isfinite(b.difference)]
     better, worse = (sum(b.verdict == verdict for b in told) for verdict in (compare.BETTER, compare.WORSE))
-    at = f" Of {len(told)} engine speeds {better} are nearer to target and {worse} further from it or leaner." if told else ""
+    some = told and (better or worse)
+    at = f" Of {len(told)} engine speeds {better} are nearer to target and {worse} further from it or leaner." if some else ""
     return (
         f'<div class="against"><h2>Before and after</h2><p><strong>{sentence(result)}</strong>{at} '
-        f"Before ({text(before.source.name)}): {words(judged)}. After ({text(drive.source.name)}): {words(answer)}.</p></div>"
+        f"Before ({text(before.source.name)}): {came_to(judged)}. "
+        f"After ({text(drive.source.name)}): {came_to(answer)}.</p></div>"
     )
 
 

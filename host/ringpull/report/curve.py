@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -16,6 +17,7 @@ STEP_RPM = 40.0  # of the drawn line; a bin's mean of each pull
 GAP_RPM = 4 * STEP_RPM  # a line does not join what is further apart
 MOST_LINES = 12
 MOST_BANDS = 4
+MARK_WIDE, MARK_HIGH = 30.0, 22.0  # pixels of a lean event's number with its bar
 
 
 @dataclass
@@ -82,12 +84,14 @@ def style(at: int) -> str:
     return f'class="pull-line" style="stroke:var(--line-{at % len(LINES_LIGHT)})" stroke-dasharray="{dash}"'
 
 
-def spread_labels(places: list[float], least: float = 14.0) -> list[float]:
-    """Heights of labels moved apart so that none covers another."""
+def spread_labels(places: list[float], bottom: float = np.inf, least: float = 14.0) -> list[float]:
+    """Heights of labels moved apart so that none covers another, and up so that the last stays above `bottom`."""
     order = np.argsort(places)
     out = list(places)
     for before, this in zip(order, order[1:]):
         out[this] = max(out[this], out[before] + least)
+    for at, this in enumerate(order[::-1]):
+        out[this] = min(out[this], bottom - at * least)
     return out
 
 
@@ -113,7 +117,8 @@ def picture(answer, lines: list[Line], events: list[Numbered], unit: str) -> str
     def total(frame: Frame) -> int:
         return frame.top + frame.high + frame.gap + frame.low + frame.bottom
 
-    return both(drawn, total, description(lines, events)) + legend(len(lines), len(shown), u)
+    banks = len(answer.pulls[0].judged.banks)
+    return both(drawn, total, description(lines, events)) + legend(len(lines), len(shown), u, len(events), banks)
 
 
 def panels(frame: Frame, lines: list[Line], shown: list[Line], events: list[Numbered], u: float, unit: str) -> str:
@@ -138,7 +143,7 @@ def panels(frame: Frame, lines: list[Line], shown: list[Line], events: list[Numb
             out.append(f'<path class="u-band" style="fill:var(--line-{at % len(LINES_LIGHT)})" d="{ground}"/>')
     out.append(f'<path class="target-line" d="{path(x, target, across, up, GAP_RPM)}"/>')
     out += [f'<path {style(at)} d="{path(e.rpm, e.mixture, across, up, GAP_RPM)}"/>' for at, e in enumerate(shown)]
-    out.append("</g>" + "".join(mark(e, lines, across, up) for e in events[:40]))
+    out.append("</g>" + "".join(drawn_mark(one) for one in marks(events, lines, across, up, frame.top)))
     out.append(line_labels(frame, shown, across, up))
     out.append(load_panel(frame, shown, across, unit))
     out.append(
@@ -182,28 +187,54 @@ def envelope(lines: list[Line], across: Axis, up: Axis) -> str:
     return band(low + np.arange(size) * STEP_RPM, least, most, across, up, GAP_RPM)
 
 
-def mark(found: Numbered, lines: list[Line], across: Axis, up: Axis) -> str:
-    """A lean event: its number over the deepest place and a bar over its speeds."""
-    line = next((one for one in lines if one.number == found.pull.number), None)
-    event = found.event
-    if line is None or not np.isfinite(event.deepest_rpm):
-        return ""
-    inside = (line.rpm >= event.rpm_from - STEP_RPM) & (line.rpm <= event.rpm_to + STEP_RPM) & np.isfinite(line.mixture)
-    if not inside.any():
-        return ""
-    y = float(up(line.mixture[inside].max())) - 14
-    x = float(across(event.deepest_rpm))
-    a, b = float(across(event.rpm_from)), float(across(event.rpm_to))
+class Mark(NamedTuple):
+    """Where a lean event is marked: its number at (x, y), a bar from left to right below it."""
+
+    number: int
+    x: float
+    y: float
+    left: float
+    right: float
+
+
+def marks(events: list[Numbered], lines: list[Line], across: Axis, up: Axis, top: float) -> list[Mark]:
+    """The events' marks, over their deepest places, one that would cover another above it. Those that would go beyond
+    `top` are not there."""
+    out: list[Mark] = []
+    of_pull = {line.number: line for line in lines}
+    for found in events:
+        line, event = of_pull.get(found.pull.number), found.event
+        if line is None or not np.isfinite(event.deepest_rpm):
+            continue
+        near = (line.rpm >= event.rpm_from - STEP_RPM) & (line.rpm <= event.rpm_to + STEP_RPM)
+        inside = near & np.isfinite(line.mixture)
+        if not inside.any():
+            continue
+        left, right, x = (float(across(rpm)) for rpm in (event.rpm_from, event.rpm_to, event.deepest_rpm))
+        ends = min(left, x - MARK_WIDE / 2), max(right, x + MARK_WIDE / 2)
+        y = float(up(line.mixture[inside].max())) - 14
+        for other in sorted(out, key=lambda one: -one.y):
+            apart = ends[1] < min(other.left, other.x - MARK_WIDE / 2) or ends[0] > max(other.right, other.x + MARK_WIDE / 2)
+            if not apart and abs(other.y - y) < MARK_HIGH:
+                y = other.y - MARK_HIGH
+        if y >= top + MARK_HIGH / 2:
+            out.append(Mark(found.number, x, y, left, right))
+    return out
+
+
+def drawn_mark(one: Mark) -> str:
+    """A mark as SVG."""
     return (
-        f'<g class="lean-mark"><path d="M{a:.1f} {y + 6:.1f}v-4H{b:.1f}v4"/><text x="{x:.1f}" y="{y - 4:.1f}" '
-        f'text-anchor="middle">▲{found.number}</text></g>'
+        f'<g class="lean-mark"><path d="M{one.left:.1f} {one.y + 6:.1f}v-4H{one.right:.1f}v4"/><text x="{one.x:.1f}" '
+        f'y="{one.y - 4:.1f}" text-anchor="middle">▲{one.number}</text></g>'
     )
 
 
 def line_labels(frame: Frame, shown: list[Line], across: Axis, up: Axis) -> str:
     """The number of each pull at the end of its line."""
     ends = [np.flatnonzero(np.isfinite(line.mixture))[-1] for line in shown]
-    places = spread_labels([float(up(line.mixture[end])) for line, end in zip(shown, ends, strict=True)])
+    heights = [float(up(line.mixture[end])) for line, end in zip(shown, ends, strict=True)]
+    places = spread_labels(heights, frame.top + frame.high)
     return "".join(
         f'<text class="line-name" x="{frame.edge + 14}" y="{y + 4:.1f}" fill="currentColor">pull {line.number}</text>'
         f'<path {style(at)} d="M{float(across(line.rpm[end])) + 3:.1f} {float(up(line.mixture[end])):.1f}'
@@ -242,19 +273,27 @@ def description(lines: list[Line], events: list[Numbered]) -> str:
     return " ".join(told)
 
 
-def legend(count: int, shown: int, u: float) -> str:
+def legend(count: int, shown: int, u: float, events: int, banks: int) -> str:
     """What the lines and grounds mean."""
     out = [
         '<span><svg viewBox="0 0 28 10"><path class="target-line" d="M0 5H28"/></svg> target</span>',
         '<span><svg viewBox="0 0 28 10"><path class="limit-band" d="M0 0H28V10H0Z"/></svg> up to '
         f"{quantity(LEAST_DEPTH, 'difference', 3, base=0.85)} above target: not yet an event</span>",
-        "<span>▲ lean event, numbered, bar over its speeds</span>",
     ]
+    if events:
+        where_room = "; where one would cover another and there is no room above, it is left out" if events > MOST_BANDS else ""
+        out.append(f"<span>▲ lean event, numbered, bar over its speeds{where_room}</span>")
+    if banks > 1:
+        out.append(f"<span>of {banks} banks the leaner at each moment</span>")
     if shown <= MOST_BANDS:
         out.append(
             '<span><svg viewBox="0 0 28 10"><path class="u-band" style="fill:var(--line-0)" d="M0 0H28V10H0Z"/></svg> '
             f"± {quantity(u, 'width', 3, base=0.85)}: 95 % of a mean over 0.2 s, systematic part included</span>"
         )
     if count > shown:
-        out.append(f"<span>{shown} of {count} pulls drawn one by one, those with lean events first; grey: all</span>")
+        out.append(f"<span>{shown} of {count} pulls drawn one by one, those with lean events first</span>")
+        out.append(
+            '<span><svg viewBox="0 0 28 10"><path class="all-band" d="M1 1H27V9H1Z"/></svg> from the least to the most '
+            "of all pulls</span>"
+        )
     return f'<p class="legend">{"".join(out)}</p>'

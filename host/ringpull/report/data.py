@@ -19,6 +19,7 @@ from ringpull.report.answer_part import Numbered
 NO_VALUE = -32768
 LEVEL = 2  # of gzip: at 6 twice the time for a tenth less
 PROBE = 20_000
+RAIL = 0.005  # lambda: nearer to the lean end of its range a bank's sensor does not measure
 
 
 def step_of(values: np.ndarray) -> float:
@@ -95,18 +96,23 @@ def described(session) -> list[dict]:
 
 
 def judged_columns(judged, times: np.ndarray) -> dict[str, np.ndarray]:
-    """Lambda with delay and lag undone, and its target, at the times of a session's rows. Where the sensor was at an end
-    of its range there is nothing to undo: it did not measure."""
+    """Lambda with delay and lag undone (of several banks each one's, by its channel), and its target, at the times of a
+    session's rows. Where the sensor was at an end of its range there is nothing to undo: it did not measure."""
     columns = judged.columns
     if not len(columns):
         return {}
     at = np.round((times - columns.time_s[0]) / columns.period_s).astype(int)
     at = np.clip(at, 0, len(columns) - 1)
     low, high = masks.lambda_range(columns.config)
-    undone = judged.lambda_aligned
-    with np.errstate(invalid="ignore"):
-        measured = (undone >= low) & (undone <= high) & ~judged.masks.by_name["saturation"]
-    return {"lambda_aligned": np.where(measured, undone, np.nan)[at], "lambda_target": judged.target[at]}
+    every = {"lambda": (judged.lambda_aligned, ~judged.masks.by_name["saturation"])}
+    if len(judged.banks) > 1:
+        every = {name: (values, columns.banks[name] < high - RAIL) for name, values in judged.each_bank.items()}
+    out = {}
+    for name, (undone, inside) in every.items():
+        with np.errstate(invalid="ignore"):
+            measured = (undone >= low) & (undone <= high) & inside
+        out[name + "_aligned"] = np.where(measured, undone, np.nan)[at]
+    return out | {"lambda_target": judged.target[at]}
 
 
 def packed_as(listed: list[dict], arrays: list[np.ndarray]) -> str:
@@ -136,9 +142,17 @@ def session_data(session) -> tuple[dict, str]:
 
 def judged_data(session, judged) -> tuple[list[dict], str]:
     """The same of what the analysis adds: (columns, samples as text)."""
-    words = {"lambda_aligned": ("lambda, delay and lag undone", "aligned"), "lambda_target": ("target", "target")}
     added = judged_columns(judged, session.table()["time_s"])
-    listed = [{"column": name, "label": words[name][0], "unit": "", "role": words[name][1]} for name in added]
+    labels = {channel.name + "_aligned": channel.label for channel in session.channels}
+    listed = [
+        {"column": name, "unit": ""}
+        | (
+            {"label": "target", "role": "target"}
+            if name == "lambda_target"
+            else {"label": f"{labels.get(name, 'lambda')}, delay and lag undone", "role": "aligned"}
+        )
+        for name in added
+    ]
     return listed, packed_as(listed, list(added.values()))
 
 

@@ -104,8 +104,8 @@ def part(answer, unit: str) -> str:
         for k in range(9)
     )
     return (
-        f'{title}<p class="quiet" id="map-how">Load down, engine speed in rpm across; touch a cell, or move with the arrow '
-        'keys.</p><div class="scroll"><table class="map" aria-describedby="map-how"><thead><tr><td class="corner">'
+        f'{title}<p class="quiet" id="map-how">Load down, engine speed in rpm across<span class="touch">; touch a cell, or '
+        'move with the arrow keys</span>.</p><div class="scroll"><table class="map" aria-describedby="map-how"><thead><tr><td class="corner">'
         f"{unit_name(unit)}</td>"
         f"{head}</tr></thead><tbody>{''.join(rows)}</tbody>"
         f'</table></div><p id="map-cell" role="status">&nbsp;</p><p class="legend"><span class="scale">{scale}</span>'

@@ -8,7 +8,7 @@ from ringpull.report import answer_part, cards, compare_part, curve, data, evide
 from ringpull.report.words import text
 
 HERE = Path(__file__).parent
-SCRIPTS = ("vendor/uplot.min.js", "units.js", "samples.js", "drawing.js", "traces.js", "controls.js", "page.js")
+SCRIPTS = ("vendor/uplot.min.js", "units.js", "samples.js", "drawing.js", "looks.js", "traces.js", "controls.js", "page.js")
 STYLES = ("vendor/uplot.min.css", "style.css")
 POLICY = "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; img-src data:"
 

@@ -14,8 +14,10 @@ import numpy as np
 from ringpull.analysis.lean import LEAST_DEPTH
 from ringpull.errors import CannotWrite
 from ringpull.report import compare_part, map_part
-from ringpull.report.answer_part import Numbered, known_facts, next_steps, not_tested, numbered
-from ringpull.report.curve import MOST_BANDS, Line, chosen, line_of, over_speeds
+from ringpull.report.answer_part import Numbered, headline, known_facts, next_steps, not_tested, numbered
+from ringpull.report.axes import WIDE as WIDE_PX
+from ringpull.report.axes import Axis
+from ringpull.report.curve import MOST_BANDS, Mark, chosen, line_of, marks, over_speeds
 from ringpull.report.data import judged_columns
 from ringpull.report.palette import DASHES, LIGHT, LINES_LIGHT, on_map
 
@@ -28,6 +30,8 @@ A4 = (8.27, 11.69)
 WIDE = (10.0, 6.0)
 MOST_PULLS = 12
 MOST_REASONS = 8
+MOST_LETTERS = 100
+MOST_LINES = 8  # of a fact on the first page
 STYLE: Any = {
     "font.size": 9,
     "axes.edgecolor": LIGHT["edge"],
@@ -60,7 +64,8 @@ def curve(answer, events: list[Numbered], unit: str) -> Figure | None:
     above, below = figure.subplots(2, 1, sharex=True, height_ratios=(3, 1))
     speeds, target = over_speeds(lines, "target")
     above.plot(speeds, target, color=LIGHT["target"], linestyle=(0, (2, 2)), label="target")
-    above.fill_between(speeds, target, target + LEAST_DEPTH, color=LIGHT["edge"], alpha=0.2, linewidth=0)
+    yet = f"up to {LEAST_DEPTH:.3f} above: not yet an event"
+    above.fill_between(speeds, target, target + LEAST_DEPTH, color=LIGHT["edge"], alpha=0.2, linewidth=0, label=yet)
     u = float(np.hypot(answer.uncertainty.get("random_95", 0.0), answer.uncertainty.get("systematic_95", 0.0)))
     for at, line in enumerate(shown):
         colour = LINES_LIGHT[at % len(LINES_LIGHT)]
@@ -69,8 +74,11 @@ def curve(answer, events: list[Numbered], unit: str) -> Figure | None:
             low, high = line.mixture - u, line.mixture + u
             above.fill_between(line.rpm, low, high, color=colour, alpha=0.12, linewidth=0)
         below.plot(line.rpm, line.load, color=colour, linestyle=dash(at))
-    for found in events[:40]:
-        mark(above, found, lines)
+    low, high = above.get_ylim()
+    up = Axis(low, high, WIDE_PX.high, 0.0)
+    across = Axis(*above.get_xlim(), 0.0, WIDE_PX.edge - WIDE_PX.left)
+    for one in marks(events, lines, across, up, -WIDE_PX.top):
+        mark(above, one, low, high, across)
     above.set_ylabel("lambda (more is lean)")
     below.set_ylabel(f"load, {unit}" if unit else "load")
     below.set_xlabel("engine speed, rpm")
@@ -78,24 +86,19 @@ def curve(answer, events: list[Numbered], unit: str) -> Figure | None:
     return figure
 
 
-def mark(axes, found: Numbered, lines: list[Line]) -> None:
+def mark(axes, one: Mark, low: float, high: float, across: Axis) -> None:
     """A lean event's number over its speeds."""
-    line = next((one for one in lines if one.number == found.pull.number), None)
-    if line is None:
-        return
-    inside = (line.rpm >= found.event.rpm_from) & (line.rpm <= found.event.rpm_to) & np.isfinite(line.mixture)
-    if inside.any():
-        top = float(line.mixture[inside].max()) + 0.008
-        axes.plot([found.event.rpm_from, found.event.rpm_to], [top, top], color=LIGHT["lean"], linewidth=1.5)
-        axes.annotate(
-            f"▲{found.number}",
-            (found.event.deepest_rpm, top),
-            xytext=(0, 3),
-            textcoords="offset points",
-            ha="center",
-            color=LIGHT["lean"],
-            fontweight="bold",
-        )
+    rpm = [across.low + x / across.last * (across.high - across.low) for x in (one.left, one.right, one.x)]
+    top = high - (one.y + 4) / WIDE_PX.high * (high - low)
+    axes.plot(rpm[:2], [top, top], color=LIGHT["lean"], linewidth=1.5)
+    words = {"xytext": (0, 3), "textcoords": "offset points", "ha": "center", "fontweight": "bold"}
+    axes.annotate(f"▲{one.number}", (rpm[2], top), color=LIGHT["lean"], **words)
+
+
+def shortened(words: str) -> str:
+    """A text in a line of its own."""
+    line = " ".join(words.split())
+    return line if len(line) <= MOST_LETTERS else line[: MOST_LETTERS - 1] + "…"
 
 
 def pull_traces(drive, pull, events: list[Numbered]) -> Figure:
@@ -105,17 +108,20 @@ def pull_traces(drive, pull, events: list[Numbered]) -> Figure:
     channels = session.channels
     figure = Figure(figsize=(WIDE[0], 1.0 + 1.15 * len(channels)), layout="constrained")
     panels = np.atleast_1d(figure.subplots(len(channels), 1, sharex=True))
+    undone = judged_columns(pull.judged, frame["time_s"].to_numpy())
+    sensors = pull.judged.banks or {channel.name: None for channel in channels if channel.kind == "lambda"}
     for at, (axes, channel) in enumerate(zip(panels, channels, strict=True)):
         axes.plot(frame["time_s"], frame[channel.column], color=LINES_LIGHT[0], linewidth=1)
-        if channel.kind == "lambda" and at == 0:
-            undone = judged_columns(pull.judged, frame["time_s"].to_numpy())["lambda_aligned"]
-            axes.plot(frame["time_s"], undone, color=LINES_LIGHT[2], linewidth=1.2, linestyle=(0, (5, 1)))
+        if channel.name in sensors:
+            line = undone.get(channel.name + "_aligned", undone.get("lambda_aligned"))
+            axes.plot(frame["time_s"], line, color=LINES_LIGHT[2], linewidth=1.2, linestyle=(0, (5, 1)))
             axes.plot(frame["time_s"], frame["lambda_target"], color=LIGHT["target"], linestyle=(0, (2, 2)))
         for found in events:
             axes.axvspan(found.event.start_s, found.event.end_s, color=LIGHT["lean"], alpha=0.15, linewidth=0)
             if at == 0:
                 axes.text(found.event.start_s, axes.get_ylim()[1], f"▲{found.number}", color=LIGHT["lean"], va="top")
-        axes.set_ylabel(channel.label + (f"\n{channel.unit}" if channel.unit else ""))
+        name = channel.label + (f", {channel.unit}" if channel.unit else "")
+        axes.set_title(shortened(name), loc="left", fontsize=8, pad=2, color=LIGHT["quiet"])
     panels[-1].set_xlabel("time, s")
     solid = "; lambda as measured (solid), delay and lag undone (long dashes), target (short dashes)"
     figure.suptitle(f"pull {pull.number}" + solid, x=0.01, ha="left", fontsize=9)
@@ -161,14 +167,17 @@ def write_map(made, output: Path) -> Path:
     return output
 
 
-def first_page(drive, answer, events: list[Numbered], unit: str, against=None) -> Figure:
-    """What a customer takes home, as a page of text. against: (drive, answer) of before."""
-    figure = Figure(figsize=A4)
+def first_page(drive, answer, events: list[Numbered], unit: str, against=None) -> list[Figure]:
+    """What a customer takes home, as a page of text; two where there is much to say. against: (drive, answer) of
+    before."""
     lines: list[tuple[str, str]] = []
     facts = known_facts(drive)
-    lines.append(("big", dict(facts)["vehicle"] or drive.source.name))
-    lines += [("plain", f"{name}: {value or '_' * 30}") for name, value in facts if name != "vehicle"]
+    lines.append(("big", shortened(dict(facts)["vehicle"] or drive.source.name)[:60]))
+    for name, value in facts:
+        if name != "vehicle":
+            lines += [("plain", line) for line in wrapped(f"{name}: {value or '_' * 30}", MOST_LINES)]
     lines += [("gap", ""), ("big", answer.verdict.capitalize())]
+    lines += [("bold", line) for line in wrapped(plain(headline(answer, events, unit)), wide=82)]
     reasons = [*answer.reasons[:MOST_REASONS]]
     if len(answer.reasons) > MOST_REASONS:
         reasons.append(f"and {len(answer.reasons) - MOST_REASONS} more, in the report")
@@ -182,15 +191,31 @@ def first_page(drive, answer, events: list[Numbered], unit: str, against=None) -
     for title, items in groups:
         lines += [("gap", ""), ("bold", title)]
         for item in items:
-            wrapped = textwrap.wrap(item, 96) or [""]
-            lines += [("plain", "- " + wrapped[0]), *[("plain", "  " + more) for more in wrapped[1:]]]
-    place = 0.955
+            first, *rest = wrapped(item)
+            lines += [("plain", "- " + first), *[("plain", "  " + more) for more in rest]]
+    return pages_of(lines)
+
+
+def wrapped(words: str, most: int = MOST_LINES, wide: int = 92) -> list[str]:
+    """A text in lines of `wide` letters, at most so many lines."""
+    lines = textwrap.wrap(words, wide) or [""]
+    if len(lines) <= most:
+        return lines
+    return [*lines[: most - 1], lines[most - 1][: wide - 30] + " ... (more in the report)"]
+
+
+def pages_of(lines: list[tuple[str, str]]) -> list[Figure]:
+    """Lines of (kind, words) set on pages."""
+    out: list[Figure] = []
+    place = 0.0
     for kind, words in lines:
-        size = 14 if kind == "big" else 9.5
+        if place < 0.06:
+            out.append(Figure(figsize=A4))
+            place = 0.955
         weight = "bold" if kind in ("big", "bold") else "normal"
-        figure.text(0.08, place, words[:110], fontsize=size, fontweight=weight, va="top")
+        out[-1].text(0.08, place, words, fontsize=14 if kind == "big" else 9.5, fontweight=weight, va="top")
         place -= {"big": 0.028, "gap": 0.008}.get(kind, 0.0165)
-    return figure
+    return out
 
 
 def before_and_after(drive, answer, against) -> list[str]:
@@ -198,8 +223,8 @@ def before_and_after(drive, answer, against) -> list[str]:
     before, judged = against
     return [
         compare_part.sentence(compare_part.compared(before, drive)),
-        f"Before ({before.source.name}): {compare_part.words(judged)}. "
-        f"After ({drive.source.name}): {compare_part.words(answer)}.",
+        f"Before ({before.source.name}): {compare_part.came_to(judged)}. "
+        f"After ({drive.source.name}): {compare_part.came_to(answer)}.",
     ]
 
 
@@ -246,7 +271,8 @@ def write_pdf(drive, answer, output: Path, against=None) -> Path:
     unit = load_unit(answer)
     output.parent.mkdir(parents=True, exist_ok=True)
     with matplotlib.rc_context(STYLE), PdfPages(output, metadata={"CreationDate": None}) as pages:
-        pages.savefig(first_page(drive, answer, numbered(answer), unit, against))
+        for figure in first_page(drive, answer, numbered(answer), unit, against):
+            pages.savefig(figure)
         for _, figure in figures(drive, answer, unit):
             pages.savefig(figure)
     return output

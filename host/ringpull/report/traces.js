@@ -8,11 +8,14 @@ const traces = (() => {
   const AXIS = 58;
   const SIDE = 12;
   const PAPER = 688; // px: what is left of an A4 page's width between the margins
-  const OVER_DASHES = [[6, 3], [2, 3], [10, 3, 2, 3], [14, 4]];
+  const PAPER_HIGH = 850; // the same of its height, without title, labels and axis
+  const PAPER_HEAD = 19; // of each panel
+  const PAPER_LEAST = 48;
   /* session: what is known of it; shown: the samples at hand, all of them or those of a window; overs: other pulls laid
      over it, each {session, span, shown, shift} */
   const state = { session: null, shown: null, overs: [], start: 0, end: 1, mode: "time", pull: null, index: -1, time: 0 };
   let panels = [];
+  let high = HEIGHT;
   let spans = [];
   let colours = {};
   let echo = false;
@@ -25,39 +28,6 @@ const traces = (() => {
     }
   });
   const root = () => document.getElementById("panels");
-
-  function groupsOf(columns) {
-    const mixture = ["lambda", "aligned", "target", "commanded"];
-    const groups = [];
-    const of = (test) => columns.map((one, at) => (test(one) ? at : -1)).filter((at) => at >= 0);
-    const first = of((one) => mixture.includes(one.role));
-    if (first.length) groups.push(first);
-    for (const at of of((one) => one.role === "speed")) groups.push([at]);
-    for (const at of of((one) => !mixture.includes(one.role) && one.role !== "speed")) groups.push([at]);
-    return groups;
-  }
-
-  function look(column, nth) {
-    if (column.role === "target") return { colour: colours.target, dash: [3, 4], width: 1.5 };
-    if (column.role === "lambda") return { colour: colours.measured, dash: [], width: 1 };
-    if (column.role === "aligned") return { colour: colours.lines[0], dash: [], width: 1.8 };
-    return { colour: colours.lines[nth % colours.lines.length], dash: nth ? [8, 3] : [], width: 1.4 };
-  }
-
-  function limits(session, group) {
-    let low = Infinity;
-    let high = -Infinity;
-    for (const at of group) {
-      const { low: least, high: most } = session.coarse[at];
-      for (let k = 0; k < least.length; k++) {
-        if (least[k] < low) low = least[k];
-        if (most[k] > high) high = most[k];
-      }
-    }
-    if (low > high) return [0, 1];
-    const room = (high - low) * 0.06 || Math.abs(high) * 0.05 || 1;
-    return [low - room, high + room];
-  }
 
   const speedColumn = () => state.session.columns.findIndex((one) => one.role === "speed");
   const here = () => spans.filter((span) => span.session === state.session.id);
@@ -101,8 +71,8 @@ const traces = (() => {
     context.rect(left, top, width, height);
     context.clip();
     if (state.mode === "time") drawing.grounds(context, here(), place, u.bbox, colours);
-    panel.group.forEach((at, nth) => {
-      const { colour, dash, width: thick } = look(state.session.columns[at], nth);
+    panel.group.forEach((at) => {
+      const { colour, dash, width: thick } = looks.line(state.session.columns, at, colours);
       context.strokeStyle = context.fillStyle = colour;
       context.lineWidth = thick * ratio;
       context.lineJoin = "round";
@@ -114,12 +84,9 @@ const traces = (() => {
     context.restore();
   }
 
-  /* How the nth pull that is laid over looks: colour, dash over time, shape over speed. */
-  const overLook = (nth) => ({ colour: colours.lines[1 + (nth % (colours.lines.length - 1))], dash: OVER_DASHES[nth % OVER_DASHES.length], shape: nth % OVER_DASHES.length });
-
   /* Another pull's channel of the same name over the first of a panel. */
   function drawOver(context, panel, place, { session, shown, shift, span }, nth) {
-    const { colour, dash, shape } = overLook(nth);
+    const { colour, dash, shape } = looks.over(nth, colours);
     const name = state.session.columns[panel.group[0]].column;
     const at = session.columns.findIndex((one) => one.column === name);
     if (at < 0) return;
@@ -137,7 +104,7 @@ const traces = (() => {
     }
   }
 
-  const heightOf = (panel) => (panel.last ? LAST_HEIGHT : HEIGHT) + (panel.first ? drawing.LABELS - 6 : 0);
+  const heightOf = (panel) => high + (panel.last ? LAST_HEIGHT - HEIGHT : 0) + (panel.first ? drawing.LABELS - 6 : 0);
 
   function options(panel, width) {
     const column = state.session.columns[panel.group[0]];
@@ -151,7 +118,7 @@ const traces = (() => {
       scales: { x: { time: false, range: () => [state.start, state.end] }, y: { range: () => panel.limits } },
       axes: [
         { ...axis, size: panel.last ? 32 : 4, label: panel.last ? () => (state.mode === "time" ? "time, s" : "engine speed, rpm") : undefined, labelSize: 20, labelFont: "12px system-ui, sans-serif", labelGap: 2, values: panel.last ? (u, ticks) => ticks.map((v) => String(+v.toFixed(4))) : () => [] },
-        { ...axis, size: AXIS, space: 26, values: (u, ticks, a, b, step) => ticks.map((v) => units.ofTick(column, v, Math.min(6, Math.max(0, -Math.floor(Math.log10(step) + 1e-9))))) },
+        { ...axis, size: AXIS, space: 26, values: (u, ticks, a, b, step) => ticks.map((v) => units.ofTick(column, v, step)) },
       ],
       series: [{}, { show: true, paths: () => null, points: { show: false } }],
       hooks: {
@@ -310,7 +277,7 @@ const traces = (() => {
   async function reload() {
     await fetched();
     for (const panel of panels) {
-      const [low, high] = limits(state.shown, panel.group);
+      const [low, high] = looks.limits(state.shown, panel.group);
       if (Number.isFinite(low)) panel.limits = [Math.min(low, panel.limits[0]), Math.max(high, panel.limits[1])];
     }
     refresh();
@@ -412,16 +379,16 @@ const traces = (() => {
     spans = everySpan;
     colours = palette;
     [state.start, state.end] = extent();
-    const groups = groupsOf(session.columns);
+    const groups = looks.groups(session.columns);
     const width = root().clientWidth;
     panels = groups.map((group, nth) => {
-      const panel = { group, seen: true, first: nth === 0, last: nth === groups.length - 1, limits: limits(shown, group) };
+      const panel = { group, seen: true, first: nth === 0, last: nth === groups.length - 1, limits: looks.limits(shown, group) };
       const box = document.createElement("div");
       box.className = "panel";
       panel.box = box;
       panel.head = document.createElement("div");
       panel.head.className = "head";
-      panel.readouts = group.map((at, order) => readout(panel.head, session.columns[at], order));
+      panel.readouts = group.map((at) => looks.readout(panel.head, session.columns, at, colours));
       box.append(panel.head);
       root().append(box);
       panel.plot = new uPlot(options(panel, width), [[state.start, state.end], [null, null]], box);
@@ -432,30 +399,14 @@ const traces = (() => {
     show(state.start, state.end);
   }
 
-  function readout(head, column, nth) {
-    const item = document.createElement("span");
-    const key = document.createElement("span");
-    const { colour, dash } = look(column, nth);
-    key.className = "key";
-    key.style.borderTopColor = colour;
-    key.style.borderTopStyle = dash.length ? "dashed" : "solid";
-    const value = document.createElement("span");
-    value.className = "value";
-    value.dataset.column = column.column;
-    const unit = document.createElement("span");
-    unit.className = "unit";
-    item.append(key, column.label, unit, " ", value);
-
-    head.append(item);
-    return value;
-  }
-
   function resize(width = root().clientWidth) {
     for (const panel of panels) panel.plot.setSize({ width, height: heightOf(panel) });
   }
 
-  /* As wide as paper, or as the page again. */
+  /* As wide as paper, and so high that all panels stand on one page with their axis; or as the page again. */
   function onPaper(paper) {
+    const room = Math.floor(PAPER_HIGH / Math.max(panels.length, 1)) - PAPER_HEAD;
+    high = paper ? Math.min(HEIGHT, Math.max(PAPER_LEAST, room)) : HEIGHT;
     resize(paper ? PAPER : root().clientWidth);
   }
 
@@ -463,7 +414,7 @@ const traces = (() => {
     colours = palette;
     for (const panel of panels) {
       panel.group.forEach((at, nth) => {
-        panel.head.children[nth].firstChild.style.borderTopColor = look(state.session.columns[at], nth).colour;
+        panel.head.children[nth].firstChild.style.borderTopColor = looks.line(state.session.columns, at, colours).colour;
       });
       panel.plot.redraw(false, true);
     }
@@ -474,5 +425,5 @@ const traces = (() => {
     if (panels.length) values();
   }
 
-  return { build, resize, onPaper, recolour, restated, setMode, setOvers, overLook, setPull, setSpans, reload, centre, zoom, along, step, everything, state };
+  return { build, resize, onPaper, recolour, restated, setMode, setOvers, setPull, setSpans, reload, centre, zoom, along, step, everything, state };
 })();

@@ -57,9 +57,10 @@ const units = (() => {
     return column.role === "speed" || column.unit === "counts" ? 0 : column.unit === "V" ? 2 : 1;
   }
 
-  /* The same for axis ticks: numbers only. */
-  function ofTick(column, value, digits) {
+  /* The same for axis ticks, which are `step` apart: numbers only. */
+  function ofTick(column, value, step) {
     const [kind, factor] = kindOf(column);
+    const digits = Math.min(6, Math.max(0, -Math.floor(Math.log10(step * factor) + 1e-9)));
     const [number, places] = converted(kind, value * factor, digits);
     return number.toFixed(places);
   }

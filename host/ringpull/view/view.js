@@ -140,12 +140,12 @@
     });
     at("laid").replaceChildren(
       ...list.map(({ span, name }, nth) => {
-        const { colour, dash } = traces.overLook(nth);
+        const { colour, dash } = looks.over(nth, colours());
         const item = document.createElement("li");
         const line = document.createElementNS("http://www.w3.org/2000/svg", "svg");
         line.setAttribute("viewBox", "0 0 28 10");
         line.innerHTML = `<path d="M0 5H28" style="stroke:${colour}" stroke-dasharray="${dash.join(" ")}"/>`;
-        const words = `${name}, pull ${span.number}, ${["square", "cross", "triangle", "bar"][traces.overLook(nth).shape]} against speed`;
+        const words = `${name}, pull ${span.number}, ${["square", "cross", "triangle", "bar"][looks.over(nth, colours()).shape]} against speed`;
         const away = document.createElement("button");
         away.type = "button";
         away.textContent = "take away";

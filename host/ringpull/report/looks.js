@@ -1,0 +1,71 @@
+"use strict";
+/* How the traces look: which columns share a panel, colour and dash of each line, the room that values need. */
+const looks = (() => {
+  const MIXTURE = ["lambda", "aligned", "target", "commanded"];
+  const DASHED = [8, 3];
+  const OVER_DASHES = [[6, 3], [2, 3], [10, 3, 2, 3], [14, 4]];
+
+  /* Numbers of the columns of each panel: all of the mixture together, then engine speed, then the others. */
+  function groups(columns) {
+    const of = (test) => columns.map((one, at) => (test(one) ? at : -1)).filter((at) => at >= 0);
+    const first = of((one) => MIXTURE.includes(one.role));
+    const out = first.length ? [first] : [];
+    for (const at of of((one) => one.role === "speed")) out.push([at]);
+    for (const at of of((one) => !MIXTURE.includes(one.role) && one.role !== "speed")) out.push([at]);
+    return out;
+  }
+
+  /* Colour, dash and width of a column's line. Of several banks the second and those after it are dashed. */
+  function line(columns, at, colours) {
+    const { role } = columns[at];
+    const nth = columns.slice(0, at).filter((one) => one.role === role).length;
+    const dash = nth ? DASHED : [];
+    if (role === "target") return { colour: colours.target, dash: [3, 4], width: 1.5 };
+    if (role === "lambda") return { colour: colours.measured, dash, width: 1 };
+    if (role === "aligned") return { colour: colours.lines[nth % colours.lines.length], dash, width: 1.8 };
+    if (role === "commanded") return { colour: colours.lines[2], dash: [10, 3, 2, 3], width: 1.4 };
+    return { colour: colours.lines[0], dash: [], width: 1.4 };
+  }
+
+  /* How the nth pull that is laid over looks: colour, dash over time, shape over speed. */
+  const over = (nth, colours) => ({
+    colour: colours.lines[1 + (nth % (colours.lines.length - 1))],
+    dash: OVER_DASHES[nth % OVER_DASHES.length],
+    shape: nth % OVER_DASHES.length,
+  });
+
+  function limits(session, group) {
+    let low = Infinity;
+    let high = -Infinity;
+    for (const at of group) {
+      const { low: least, high: most } = session.coarse[at];
+      for (let k = 0; k < least.length; k++) {
+        if (least[k] < low) low = least[k];
+        if (most[k] > high) high = most[k];
+      }
+    }
+    if (low > high) return [0, 1];
+    const room = (high - low) * 0.06 || Math.abs(high) * 0.05 || 1;
+    return [low - room, high + room];
+  }
+
+  /* A column's entry in the head of its panel; the node for its value. */
+  function readout(head, columns, at, colours) {
+    const { colour, dash } = line(columns, at, colours);
+    const item = document.createElement("span");
+    const key = document.createElement("span");
+    key.className = "key";
+    key.style.borderTopColor = colour;
+    key.style.borderTopStyle = dash.length ? "dashed" : "solid";
+    const unit = document.createElement("span");
+    unit.className = "unit";
+    const value = document.createElement("span");
+    value.className = "value";
+    value.dataset.column = columns[at].column;
+    item.append(key, columns[at].label, unit, " ", value);
+    head.append(item);
+    return value;
+  }
+
+  return { groups, line, over, limits, readout };
+})();
