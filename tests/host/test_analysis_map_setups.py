@@ -1,5 +1,6 @@
 """The fuel map and the banks on setups that are not the usual one."""
 
+import re
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -8,6 +9,7 @@ import pytest
 from analysis_scenes import CONFIG, Hole, StandInDrive, StandInSession, lagged, scene
 
 from ringpull.analysis import banks, compare, fuelmap, judge, repeat, sets, uncertainty, verdict
+from ringpull.analysis.answer import answer
 from ringpull.analysis.columns import Columns
 from ringpull.analysis.fuelmap import Cell, FuelMap
 from ringpull.analysis.passes import Pass
@@ -217,6 +219,16 @@ def test_a_sensor_that_heats_is_warm_up_where_the_other_tells_nothing_either():
     columns.lambda_ = np.fmax(*columns.banks.values())
     masks_of = judge.prepare(columns, identified=False).masks.by_name
     assert masks_of["warm_up"][:900].all() and not masks_of["controller_state"][:900].any()
+
+
+def test_the_difference_of_banks_is_told_by_speed_and_load():
+    columns, spans = two_banks(0.03)
+    session = StandInSession(columns, [(a, b, False) for _, a, b in spans])
+    drive = StandInDrive(session)
+    drive.views()[0].__dict__["columns"] = columns
+    (found,) = answer(drive).banks
+    assert {c.load for c in found.cells} >= {150.0} and all(c.load is not None for c in found.cells)
+    assert re.match(r"lambda_2 less lambda_1, with 95 % intervals: \d+ rpm, \d+ kPa \+0\.03\d \(\+0\.0\d\d to ", found.words[0])
 
 
 def passes_of_banks(random, pulls, session=0, steps=(0.0, 0.0), names=("lambda_1", "lambda_2")):

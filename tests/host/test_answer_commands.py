@@ -102,6 +102,19 @@ def test_power_is_an_estimate_and_can_be_corrected(capsys):
     assert any("not meant for air that far" in words for words in json.loads(out)["assumptions"])
 
 
+def test_engine_power_takes_a_stated_loss_and_has_its_interval(capsys):
+    plain = ("power", MARKED, "--gear", "56.48", "--grade", "0")
+    _, out = said(capsys, *plain, "--loss", "0.15", "--json")
+    made = json.loads(out)
+    for row in made["power"]:
+        assert row["engine_watts"] == pytest.approx(row["watts"] / 0.85, abs=1)
+        assert row["engine_low"] == pytest.approx(row["low"] / 0.85, abs=1) and row["engine_high"] > row["engine_watts"]
+    assert any("loses 15%, as stated" in line for line in made["assumptions"])
+    with pytest.raises(SystemExit) as stopped:
+        main([*plain, "--loss", "0.6"])
+    assert stopped.value.code == 2 and "0.6 is not a number from 0 to 0.49" in capsys.readouterr().err
+
+
 def test_a_pull_that_is_not_there_is_refused(capsys):
     code = main(["compare", MARKED, UNMARKED, "--before-pulls", "1,9"])
     error = capsys.readouterr().err

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 
 LEAST_THERE_S = 0.1
+LOAD_STEPS = {"kPa": 50.0, "%": 25.0}  # in which banks are told apart
 
 
 @dataclass
@@ -185,7 +186,9 @@ def across_pulls(pulls: list[PullAnswer]) -> tuple[Repeat | None, list[Banks]]:
     if not judged:
         return None, []
     speeds = sets.shared_speeds(judged, spans)
-    found = [banks.banks(one, pulls_of, speeds) for one, pulls_of in zip(judged, spans, strict=True)]
+    step = LOAD_STEPS.get(judged[0].columns.load_unit(), LOAD_STEPS["kPa"])
+    loads = sets.shared_loads(judged, spans, step)
+    found = [banks.banks(one, pulls_of, speeds, loads) for one, pulls_of in zip(judged, spans, strict=True)]
     return repeat.repeat(sets.pull_passes(judged, spans, speeds)), [b for b in found if b is not None]
 
 

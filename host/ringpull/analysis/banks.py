@@ -41,6 +41,18 @@ class Banks:
     words: list[str]
 
 
+def told(first: str, second: str, cells: Sequence[BankCell], load_unit: str) -> list[str]:
+    """The differences in words, by speed and load; of the cells with an interval."""
+    known = [c for c in cells if np.isfinite(c.low)]
+    if not known:
+        return [f"{second} less {first}: no place was visited {LEAST_PASSES} times, so there is no interval"]
+    said = []
+    for c in known:
+        load = "" if c.load is None else f", {c.load:.0f} {load_unit}".rstrip()
+        said.append(f"{c.rpm:.0f} rpm{load} {c.difference:+.3f} ({c.low:+.3f} to {c.high:+.3f})")
+    return [f"{second} less {first}, with 95 % intervals: {'; '.join(said)}"]
+
+
 def banks(
     judged: Judged,
     spans: Sequence[tuple[int, float, float]],
@@ -56,7 +68,10 @@ def banks(
     apart = np.where(judged.masks.valid, judged.each_bank[second] - judged.each_bank[first], np.nan)
     found = passes(judged, apart, speeds, loads, spans)
     sensors = {c["name"]: c for c in roles.lambda_channels(columns.config.get("channels", []))}
-    parts = [uncertainty.of_channel(columns, sensors.get(name), judged.budget.at_lambda).systematic for name in (first, second)]
+    parts = [
+        uncertainty.of_channel(columns, sensors.get(name), judged.budget.at_lambda).systematic
+        for name in (first, second)
+    ]
     shift = 1.96 * float(np.hypot(parts[0], parts[1]))
     cells = []
     if found:
@@ -74,4 +89,13 @@ def banks(
             place = float(speeds[speed]), None if loads is None else float(loads[load])
             cells.append(BankCell(*place, len(rows), mean, mean - half, mean + half, leaner, shift))
     sensors_words = f"the two sensors may differ by {shift:.3f} by themselves: swapped, they tell which it is"
-    return Banks((first, second), cells, ["each bank is judged by itself, and the leaner counts", sensors_words, WARNING])
+    return Banks(
+        (first, second),
+        cells,
+        [
+            *told(first, second, cells, columns.load_unit()),
+            "each bank is judged by itself, and the leaner counts",
+            sensors_words,
+            WARNING,
+        ],
+    )

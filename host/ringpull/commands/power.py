@@ -11,6 +11,7 @@ HELP = "estimate power and torque at the wheels from the pulls' gain of engine s
 EXAMPLE = "ringpull power card --mass 950 --gear 60 --grade 0"
 
 STEP_RPM = 500.0
+MOST_LOSS = 0.49
 TOO_SHORT = "No pull is long enough, with a steady engine speed signal, to estimate power from."
 
 
@@ -26,7 +27,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--grade", type=between(-0.5, 0.5), metavar="SHARE", help="of the road, 0.01 for 1 %% uphill (default: unknown)"
     )
     parser.add_argument(
-        "--loss", type=between(0, 0.9), metavar="SHARE", help="of the driveline; with it engine power is shown too"
+        "--loss", type=between(0, MOST_LOSS), metavar="SHARE", help="of the driveline; with it engine power is shown too"
     )
     parser.add_argument("--correction", choices=("sae", "iso", "din"), help="to standard air; needs --kpa and --degc")
     parser.add_argument("--kpa", type=between(40, 120), help="air pressure during the pulls, for drag and correction")
@@ -67,6 +68,8 @@ def run(args: argparse.Namespace) -> int:
         said = f"No power: {needs.lacking(unmet)}." if unmet else TOO_SHORT
         print(said, file=sys.stderr)
         return 3
+    if args.loss is not None:
+        words.append(f"the engine's power is an estimate too: a driveline that loses {args.loss:.0%}, as stated")
     if args.correction:
         words.append(f"corrected to standard air ({args.correction}): factor {factor:.4f}")
         if not power.MEANT_FOR[0] <= factor <= power.MEANT_FOR[1]:
@@ -142,7 +145,8 @@ def lines_of(number: int, result, factor: float, loss: float | None) -> list[dic
         }
         line["torque_nm"] = round(watts / (rpm * 2 * np.pi / 60.0), 1)
         if loss is not None:
-            line["engine_watts"] = round(float(engine_watts(np.array(watts), loss)))
+            for name, value in (("engine_watts", watts), ("engine_low", least), ("engine_high", most)):
+                line[name] = round(float(engine_watts(np.array(value), loss)))
         out.append(line)
     return out
 
@@ -154,13 +158,16 @@ def show(rows: list[dict], words: list[str], loss: float | None) -> None:
     from ringpull import terminal
 
     table = Table(box=None, pad_edge=False, header_style="bold")
-    titles = ["pull", "rpm", "kW at the wheels", "95 %", "Nm"] + ([] if loss is None else ["kW of the engine"])
+    titles = ["pull", "rpm", "kW at the wheels", "95 %", "Nm"] + ([] if loss is None else ["kW of the engine", "95 %"])
     for title in titles:
         table.add_column(title, justify="right", no_wrap=True)
     for row in rows:
         cells = [str(row["pull"]), str(row["rpm"]), f"{row['watts'] / 1000:.1f}"]
         cells += [f"{row['low'] / 1000:.1f}-{row['high'] / 1000:.1f}", f"{row['torque_nm']:.0f}"]
-        table.add_row(*cells, *([] if loss is None else [f"{row['engine_watts'] / 1000:.1f}"]))
+        if loss is not None:
+            cells.append(f"{row['engine_watts'] / 1000:.1f}")
+            cells.append(f"{row['engine_low'] / 1000:.1f}-{row['engine_high'] / 1000:.1f}")
+        table.add_row(*cells)
     console = terminal.console()
     console.print(table)
     for line in words:
