@@ -55,6 +55,8 @@ class Pulse(tach.Tach):
             self.times[count & 15] = self.ended
             self.widths[count & 15] = self.width
             self.count = count
+            if self.asleep and not self.faded:
+                self.woke = count
             self.asleep = self.faded
         self.long = False
         self.began = tick
@@ -77,6 +79,5 @@ class Pulse(tach.Tach):
                 return True
         if not tach.Tach.put(self, row, at, grid):
             return False
-        count = row[at]
-        row[at + 3] = self.widths[count & 15] if count else 0
+        row[at + 3] = self.widths[row[at] & 15]  # before the first pulse nothing was kept there
         return True

@@ -18,10 +18,11 @@ class Tach:
         self.count = 0
         self.rejected = 0
         self.asleep = True  # no edge within AGE_MAX: tick differences would wrap and mean nothing
+        self.woke = -1  # the first edge after that, until a row has seen it: times before it mean nothing either
         self.times = zeros(_KEPT)
 
     def edge(self, tick):
-        """Interrupt handler: one comparison, one store, two integer updates. tick: microseconds, 30 bits."""
+        """Interrupt handler: two comparisons, one store, two integer updates. tick: microseconds, 30 bits."""
         count = self.count
         if not self.asleep and ((tick - self.times[count & 15]) & ticks.MASK) < self.limit_us:
             self.rejected = (self.rejected + 1) & _REJECTED_MASK
@@ -29,10 +30,13 @@ class Tach:
         count = (count + 1) & _COUNT_MASK
         self.times[count & 15] = tick
         self.count = count
-        self.asleep = False
+        if self.asleep:
+            self.woke = count
+            self.asleep = False
 
     def put(self, row, at, grid):
-        """Write count, age and rejected as they stood at tick `grid` to row[at:at+3]; False if that is not known any more."""
+        """Write count, age and rejected as they stood at tick `grid` to row[at:at+3]; False if that is not known any
+        more. Rows are asked for in order of time."""
         row[at + 2] = self.rejected
         count = self.count
         if self.asleep:
@@ -43,14 +47,15 @@ class Tach:
             age = (grid - self.times[(count - back) & 15]) & ticks.MASK
             if age < _PAST:
                 row[at] = (count - back) & _COUNT_MASK
+                self.woke = -1
                 if age >= AGE_MAX:
                     age = AGE_MAX
                     if back == 0:
                         self.asleep = True
                 row[at + 1] = age
                 return True
-            if count - back <= 1:  # the first edge ever lies after the row's instant
-                row[at] = 0
+            if (count - back) & _COUNT_MASK == self.woke:  # the first edge lies after the row's instant
+                row[at] = (self.woke - 1) & _COUNT_MASK
                 row[at + 1] = AGE_MAX
                 return True
         return False

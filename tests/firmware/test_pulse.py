@@ -36,9 +36,9 @@ def test_each_row_has_the_last_whole_pulse():
     pulse_at(meter, 10000, 3000)
     pulse_at(meter, 30000, 4000)
     meter.change(True, 50000)
+    assert row_at(meter, 9000) == [0, tach.AGE_MAX, 0, 0]  # a row taken late sees what stood at its instant
+    assert row_at(meter, 33000) == [1, 20000, 0, 3000]
     assert row_at(meter, 50500) == [2, 16500, 0, 4000]
-    assert row_at(meter, 33000) == [1, 20000, 0, 3000]  # a row taken late sees what stood at its instant
-    assert row_at(meter, 9000) == [0, tach.AGE_MAX, 0, 0]
 
 
 def test_an_end_in_the_rows_future_is_not_told():

@@ -23,8 +23,8 @@ def test_row_sampled_late_sees_the_state_at_its_instant():
     counter = tach.Tach(1000)
     for tick in (10000, 20000, 30000, 40000):
         counter.edge(tick)
-    assert row_at(counter, 25000) == [2, 5000, 0]
     assert row_at(counter, 9000) == [0, tach.AGE_MAX, 0]
+    assert row_at(counter, 25000) == [2, 5000, 0]
 
 
 def test_too_many_edges_since_the_instant_is_said():
@@ -68,6 +68,36 @@ def test_counter_wraps_at_24_bits():
     counter.asleep = True
     counter.edge(100)
     assert row_at(counter, 150) == [0, 50, 0]
+
+
+def test_a_late_row_knows_its_edge_while_the_counter_comes_round():
+    counter = tach.Tach(1000)
+    counter.count = 0xFFFFF0
+    at = 5000
+    for n in range(60):
+        counter.edge(at)
+        counter.edge(at + 2000)
+        count = (0xFFFFF1 + 2 * n) & 0xFFFFFF
+        assert row_at(counter, at + 1500) == [count, 1500, 0], n  # taken when the next edge had been there
+        at += 4000
+
+
+def test_a_late_row_after_a_long_stop_tells_that_it_stood():
+    """Ticks of the edges before the stop mean nothing any more, whatever came round to."""
+    for stop_us in (2000000, 540000000, 900000000, 1073742824, 1610612736):
+        counter = tach.Tach(1000)
+        at = 5000
+        for _ in range(20):
+            counter.edge(at)
+            at += 3000
+        for step in range(4):
+            row_at(counter, (at + step * 400000) & ticks.MASK)
+        at += stop_us
+        counter.edge(at & ticks.MASK)
+        counter.edge((at + 2000) & ticks.MASK)
+        assert row_at(counter, (at - 500) & ticks.MASK) == [20, tach.AGE_MAX, 0], stop_us
+        assert row_at(counter, (at + 1000) & ticks.MASK) == [21, 1000, 0]
+        assert row_at(counter, (at + 2500) & ticks.MASK) == [22, 500, 0]
 
 
 def test_handler_allocates_nothing():
