@@ -2,11 +2,14 @@
 
 import json
 import shutil
+import zlib
 
 import pytest
 from truth import desk
 from truth.profile import Profile, holds
 from truth.signals import Signals, Tach
+
+from shared_math import layout
 
 # The first bytes of any JPEG with an application segment, then what compressed pictures look like: noise
 JPEG = bytes.fromhex("ffd8ffe000104a46494600010100000100010000") + bytes(
@@ -204,3 +207,51 @@ def test_bad_usage(words):
     assert "Traceback" not in done.stderr
     assert done.returncode == 2 or not words, done.stdout + done.stderr
     assert done.stderr.strip() or done.stdout.strip()
+
+
+@pytest.mark.parametrize("between", [";", "\t"])
+@pytest.mark.parametrize("name", ["volts.csv", "edges.csv", "buttons.csv"])
+def test_a_spreadsheet_of_another_country_is_told(good, tmp_path, name, between):
+    text = (good / name).read_text().replace(",", between).replace(".", ",")
+    done = dryrun_with(good, tmp_path, name, text)
+    assert_told(done, (2,))
+    assert ("semicolons" if between == ";" else "tabs") in done.stderr
+
+
+@pytest.mark.parametrize("seed", ["-1", "1.5", "x"])
+def test_a_seed_that_is_none(good, seed):
+    words = ["dryrun", "--config", good / "logger.json", "--volts", good / "volts.csv", "-o", good / "card"]
+    assert_told(desk.command(*words, "--seed", seed), (2,))
+
+
+def recorded_by(board, data):
+    """A desk board's ring file as another board would have written it; its name must be as long."""
+    out = bytearray(data)
+    for at in range(0, len(out) - layout.SLOT + 1, layout.SLOT):
+        block = out[at : at + layout.SLOT]
+        if block[layout.AT_KIND] == layout.SETUP and b'"board": "desk"' in block.replace(b'":"', b'": "'):
+            body = block[: layout.AT_CRC].replace(b'"desk"', f'"{board}"'.encode(), 1)
+            out[at : at + layout.SLOT] = body + zlib.crc32(body).to_bytes(4, "little")
+    assert out != data
+    return bytes(out)
+
+
+def test_a_dry_run_never_replaces_a_real_drive(good, tmp_path):
+    card = tmp_path / "card"
+    card.mkdir()
+    for name in ("drive.rpl", "pulls.rpl"):
+        (card / name).write_bytes((good / "card" / name).read_bytes())
+    words = ["dryrun", "--config", good / "logger.json", "--volts", good / "volts.csv", "-o", card]
+    assert desk.command(*words).returncode == 0  # what a dry run made may be made anew
+    real = recorded_by("rp-2", (card / "drive.rpl").read_bytes())
+    (card / "drive.rpl").write_bytes(real)
+    assert_told(desk.command(*words), (2,))
+    assert (card / "drive.rpl").read_bytes() == real
+    unreadable = real[: layout.SLOT] + bytes([7]) * layout.SLOT  # nothing tells whose it was
+    (card / "drive.rpl").write_bytes(unreadable)
+    assert_told(desk.command(*words), (2,))
+    assert (card / "drive.rpl").read_bytes() == unreadable
+    for name in ("drive.rpl", "pulls.rpl"):
+        (card / name).unlink()
+    assert desk.command("prepare", card, "--drive-mb", "2", "--pulls-mb", "1").returncode == 0
+    assert desk.command(*words).returncode == 0

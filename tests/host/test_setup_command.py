@@ -91,6 +91,15 @@ def test_an_end_of_input_is_told(tmp_path, monkeypatch, capsys):
     assert not (tmp_path / "logger.json").exists()
 
 
+@pytest.mark.parametrize("place", ["nowhere/logger.json", "a_folder"])
+def test_where_it_can_not_be_written_is_told_before_any_question(tmp_path, monkeypatch, capsys, place):
+    (tmp_path / "a_folder").mkdir()
+    monkeypatch.setattr("sys.stdin", io.StringIO("\n" * 60))
+    assert main(["setup", "--force", "-o", str(tmp_path / place)]) == 2
+    told = capsys.readouterr().err
+    assert told.count("\n") == 3 and "?" not in told
+
+
 def test_what_can_not_be_measured_is_refused_in_words(tmp_path, monkeypatch):
     """A coil's ringing is longer than half of the shortest period of twelve sparks a turn at 9000 rpm."""
     said = ["boosted", "", "", "", "", "12", "yes", ""]
@@ -101,9 +110,18 @@ def test_what_can_not_be_measured_is_refused_in_words(tmp_path, monkeypatch):
 
 
 def test_answers_that_do_not_go_together_are_asked_again_and_none_is_lost():
-    first = ["boosted-petrol", "6", "4", "2500", "e85", "60", "no", "18000"]
+    first = ["boosted-petrol", "6", "4", "2500", "e85", "12", "yes", "9000"]
     plan, told = answered(*first, "", "", "", "", "3", "", "7500")
     assert (plan.cylinders, plan.displacement_cc, plan.fuel, plan.tach, plan.max_rpm) == (6, 2500, "e85", 3, 7500)
     (said,) = [line for line in told if "don't go together" in line]
     assert "engine_speed" in said and "what to do" in said
+    assert config.check(presets.config_of(plan)) == []
+
+
+def test_a_board_too_slow_for_the_engine_is_told_and_the_engine_asked_again():
+    fast_wheel = ["boosted-petrol", "", "", "", "", "60", "no", "15000"]
+    assert answered(*fast_wheel)[0].tach == 60  # an RP2040 takes it
+    plan, told = answered(*fast_wheel, *[""] * 15, "esp32", "", "", "", "", "2", "", "9000")
+    assert any("don't go together" in line for line in told)
+    assert (plan.board, plan.tach, plan.max_rpm) == ("esp32", 2, 9000)
     assert config.check(presets.config_of(plan)) == []

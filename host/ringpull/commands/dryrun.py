@@ -30,8 +30,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="every write of the card takes up to half a second at random, while the board goes on sampling (hard: "
         "rp2, stm32) or not (soft: ESP32); 'ringpull info' then tells what was lost",
     )
-    parser.add_argument("--seed", type=int, default=1, help="of the converter's noise (default: 1)")
+    parser.add_argument("--seed", type=_seed, default=1, help="of the converter's noise (default: 1)")
     parser.add_argument("--json", action="store_true", help="print the result as JSON")
+
+
+def _seed(text: str) -> int:
+    if not text.isdecimal():
+        raise argparse.ArgumentTypeError(f"{text} is not a whole number of 0 or more")
+    return int(text)
 
 
 def run(args: argparse.Namespace) -> int:

@@ -28,8 +28,12 @@ def run(args: argparse.Namespace) -> int:
     import sys
 
     from ringpull.device import presets, questions
-    from ringpull.errors import BadUsage
+    from ringpull.errors import BadUsage, CannotWrite
 
+    if not args.output.parent.is_dir():
+        raise CannotWrite(f"there is no folder {args.output.parent}", "a slip in the path", "make the folder first")
+    if args.output.is_dir():
+        raise CannotWrite(f"{args.output} is a folder", "a file of that name was meant", "give another name")
     if args.output.exists() and not args.force:
         raise BadUsage(
             f"{args.output} is already there",
@@ -44,7 +48,17 @@ def run(args: argparse.Namespace) -> int:
         )
         plan = questions.Interview(_ask, lambda line: print(line, file=sys.stderr)).plan()
     config = presets.config_of(plan)
-    args.output.write_text(as_text(config))
+    fresh = args.output.with_name(args.output.name + ".new")
+    try:
+        fresh.write_text(as_text(config), encoding="utf-8")
+        fresh.replace(args.output)
+    except OSError as fault:
+        fresh.unlink(missing_ok=True)
+        raise CannotWrite(
+            f"{args.output} can't be written ({fault.strerror})",
+            "the folder is read-only or the disk is full",
+            "give another place with -o",
+        ) from None
     if args.json:
         print(json.dumps({"written": str(args.output), "config": config}))
     else:

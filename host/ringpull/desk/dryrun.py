@@ -13,10 +13,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from ringpull.errors import BadConfig, FirmwareFailed, MissingPart
+from ringpull.errors import BadConfig, BadUsage, FirmwareFailed, MissingPart, RingpullError
 from ringpull.sources import firmware_dir, shared_math_dir
 from shared_math import channels, config
 
+BOARD = "desk"  # what the firmware calls itself here
 HEAP = "192k"  # as small as a small board's, of a port whose objects are twice as large
 DESK_HEAP = "216k"  # and what the desk board itself takes: its code, the signals it plays, the volume it keeps
 USUAL_CONFIG_BYTES = 2000  # squeezed; of a longer one the objects, twice a board's, get room of their own
@@ -63,8 +64,8 @@ def parse_config(path: Path) -> tuple[dict[str, Any], bytes]:
     except ValueError as error:
         raise BadConfig(
             f"{path.name} is not a configuration: {error}",
-            "another file than the configuration, or a comma, quote or bracket too many or too few",
-            "correct it at the place named",
+            "another file, a comma, quote or bracket too many or too few, a decimal comma, or a comment (there are none)",
+            "open it in a text editor and correct it there, or make a new one: ringpull setup",
         ) from None
 
 
@@ -95,11 +96,13 @@ def dry_run(
     seed: of the converter noise. progress: called with the fraction done. tick_base: the microsecond counter's value
     at power-on. slow_card: None, or "hard" or "soft": while recording every write of the card takes a random time up to
     SLOWEST_WRITE_US, and the port runs its interrupts meanwhile (hard) or after it (soft). Files of an earlier run in
-    card_dir are replaced. Raises BadConfig, BadSignal, MissingPart, FirmwareFailed.
+    card_dir are replaced, those of a real logger never. Raises BadUsage, BadConfig, BadSignal, MissingPart,
+    FirmwareFailed.
     """
     from ringpull.desk import signals
 
     settings, text = load_config(Path(config_path))
+    _refuse_real_drives(Path(card_dir))
     compiled = signals.compile_signals(settings, volts_csv, edges_csv, buttons_csv)
     micropython = find_micropython()
     card_dir = Path(card_dir)
@@ -114,6 +117,26 @@ def dry_run(
         for name in ("drive.rpl", "pulls.rpl", "logger.json"):
             shutil.move(out / name, card_dir / name)
     return DryRunResult(card_dir, compiled.end_us / 1e6, compiled.unused)
+
+
+def _refuse_real_drives(card_dir: Path) -> None:
+    """A dry run replaces what is in its folder: only what a dry run or `prepare` made may be lost so. Raises BadUsage."""
+    import ringpull
+
+    for name in ("drive.rpl", "pulls.rpl"):
+        path = card_dir / name
+        if not path.is_file():
+            continue
+        try:
+            mine = all(session.board == BOARD for session in ringpull.read(path).sessions)
+        except RingpullError:  # no rows that can be read: fresh from `prepare` where nothing follows the first slot
+            mine = not path.read_bytes()[SLOT:].strip(b"\0")
+        if not mine:
+            raise BadUsage(
+                f"{path} holds what a logger recorded",
+                "a card, or a copy of one, was given as the folder for the dry run",
+                "give another folder with -o: what is in this one would be replaced",
+            )
 
 
 def heap_for(text: bytes) -> str:

@@ -178,13 +178,22 @@ def _read(path: Path, text: tuple[str, ...]) -> dict[str, Any]:
             "a picture, an archive or a ring file was given in place of a CSV",
             "open it in a text editor: a header line, then numbers separated by commas",
         )
+    if path.is_file():
+        with path.open(encoding="utf-8-sig") as file:
+            header = file.readline()
+        if "," not in header and (";" in header or "\t" in header):
+            raise BadSignal(
+                f"{path.name} has {'semicolons' if ';' in header else 'tabs'} between its fields",
+                "a spreadsheet wrote it in the manner of its country",
+                "write it with commas between the fields, and points in decimal numbers",
+            )
     try:
         types = {name: pa.string() for name in text}
         table = csv.read_csv(path, convert_options=csv.ConvertOptions(column_types=types))
     except FileNotFoundError:
         raise BadSignal(f"{path} is not there", "a wrong name or folder", "check the path") from None
     except (pa.ArrowInvalid, OSError) as error:
-        first = str(error).splitlines()[0]
+        first = str(error).splitlines()[0].removeprefix("CSV parse error: ")
         raise BadSignal(
             f"{path.name} can't be read as CSV: {first}",
             "it is empty, is not a CSV file, or lines have different numbers of fields",

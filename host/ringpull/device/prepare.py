@@ -33,7 +33,8 @@ def prepare(
         raise BadUsage(
             f"{card} already holds {' and '.join(there)}",
             "the card was prepared before, and may hold drives",
-            "copy what you want to keep to the PC, then remove the files and prepare the card again",
+            "copy what you want to keep to the PC, then remove the files and prepare the card again; a new logger.json"
+            " alone is just copied onto the card",
         )
     text = load_config(config)[1] if config else None
     need = (drive_mb + pulls_mb) << 20

@@ -41,17 +41,23 @@ class Interview:
         for part in (self._engine, self._controller, self._other_inputs):
             plan = self._without_mistakes(part, plan)
         board = self.choice("Which board will log? (rp2: RP2040; generic: any other)", BOARDS, plan.board)
-        return replace(plan, board=board)
+        plan = replace(plan, board=board)
+        return plan if self._go_together(plan) else self._without_mistakes(self._engine, plan)
 
     def _without_mistakes(self, part: Callable[[Plan], Plan], plan: Plan) -> Plan:
         """Answers that don't go together are told at once, and that part is asked again with them in brackets."""
         while True:
             plan = part(plan)
-            problems = config.check(config_of(plan))
-            if not problems:
+            if self._go_together(plan):
                 return plan
+
+    def _go_together(self, plan: Plan) -> bool:
+        """Whether these answers make a configuration without mistakes; the first one is told."""
+        problems = config.check(config_of(plan))
+        if problems:
             what, cause, step = config.explain(problems[0])
             self.tell(f"\n  These answers don't go together: {what}\n  likely cause: {cause}\n  what to do: {step}")
+        return not problems
 
     def _engine(self, plan: Plan) -> Plan:
         self.tell("\nThe engine. It is used for air flow, delays and what a whole cycle is.")
