@@ -24,6 +24,11 @@ ADVICE = {
         "the ESP32's converter ends near 0.15 V at its pin: a warm-up state down there is not seen, a rich end looks like a number",
         "set the controller's output to begin higher, such as at 0.5 V, or wire it to an external converter's input",
     ),
+    "battery_divider": (
+        "{w} goes to {d} V, so its input is taken to stand behind the divider of the battery input",
+        "a 0-5 V input reads to 5.5 V; the battery's, of 47 and 10 kiloohm, to 18 V",
+        'solder that divider there, or write what is soldered: "divider": {{"top_ohm": 47000, "bottom_ohm": 10000}}',
+    ),
     "duty_without_speed": (
         "{w} measures an injector, but no channel counts the crank",
         "duty is on-time times engine speed",
@@ -56,6 +61,10 @@ def advice(config):
             shortest = speed.channel_shortest_us(channel)
             if shortest < schema.INTERRUPT_PERIOD_US:
                 out.append(("fast_for_interrupts", where, "%d" % (1000000 // shortest)))
+        most_v = max(channel.get("volts", [0]))
+        if most_v > descriptions.LIMIT_5V and not ("divider" in channel or "calibration" in channel):
+            if channel["name"] not in ("battery", "supply"):
+                out.append(("battery_divider", where, "%g" % most_v))
         least_v = _least_v(channel) if board == "esp32" else None
         if least_v is not None:
             out.append(("below_converter", where, "%.2f" % least_v))

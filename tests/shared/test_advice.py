@@ -65,6 +65,25 @@ def test_an_injector_without_engine_speed_has_no_duty():
     assert config_advice.advice(given) == []
 
 
+def test_more_than_the_5_v_inputs_take_is_told():
+    """Without a word in the configuration its volts alone choose the divider."""
+
+    def codes(name="boost", **more):
+        channel = {"name": name, "input": "a1", "kind": "linear", "unit": "V", "volts": [0, 12], "values": [0, 12]}
+        channel.update(more)
+        return [code for code, _, _ in told("rp2", channel)]
+
+    assert codes() == ["battery_divider"]
+    assert codes(volts=[5.6, 0.5], values=[0, 1]) == ["battery_divider"] and codes(volts=[0, 5.5]) == []
+    assert codes(divider={"top_ohm": 22000, "bottom_ohm": 6800}) == []
+    assert codes(calibration={"counts": [0, 4000], "volts": [0, 16]}) == []
+    assert codes("battery") == [] and codes("supply") == []
+    table = {"name": "boost", "input": "x1", "kind": "table", "volts": [0, 5, 10], "values": [0, 1, 3]}
+    given = {"version": 1, "board": "rp2", "converters": {"x": "mcp3208"}, "channels": [table]}
+    (one,) = config_advice.advice(given)
+    assert "10 V" in config_advice.explain(one)[0]
+
+
 def test_an_esp32_does_not_see_what_lies_below_its_converter():
     """0.15 V at the pin are 0.252 V in front of 6.8 and 10 kiloohm, by hand."""
 
