@@ -134,8 +134,10 @@ def _test(
     return difference, half, chance, errors, dofs
 
 
-def _least_called(errors: np.ndarray, dofs: np.ndarray, tests: int) -> float:
-    """The difference in a usual bin that would be the first of as many tests to be called (Holm); NaN without any."""
+def _least_called(of_banks: Sequence[tuple[np.ndarray, ...]], tests: int) -> float:
+    """The difference in a usual bin that would be the first of as many tests to be called (Holm); NaN without any.
+    of_banks: each bank's answers of `_test`."""
+    errors, dofs = (np.concatenate([one[k] for one in of_banks]) for k in (3, 4))
     there = np.isfinite(errors)
     if not there.any():
         return float("nan")
@@ -299,10 +301,8 @@ def compare(
     if verdict == NONE:
         tests = int(np.isfinite(chances).sum())
         form = ".1%" if better_is else ".3f"
-        whole, part = (
-            _least_called(*(np.concatenate([getattr(bank, name)[k] for bank in banks]) for k in (3, 4)), tests)
-            for name in ("whole", "part")
-        )
+        whole = _least_called([bank.whole for bank in banks], tests)
+        part = _least_called([bank.part for bank in banks], tests)
         rest = "" if np.isnan(part) else f", nor one of part of it smaller than about {part:{form}}"
         words.append(
             f"a difference of the whole curve smaller than about {whole:{form}} would not show with these pulls{rest}"
