@@ -5,14 +5,22 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from ringpull.export import FORMATS
+
 HELP = "write the table in engineering units as CSV, Parquet or MDF4"
 EXAMPLE = "ringpull decode card -o drive.csv"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("source", type=Path, metavar="SRC", help="ring file, folder of segments, or card folder")
+    *others, last = FORMATS
     parser.add_argument(
-        "-o", "--output", type=Path, required=True, metavar="FILE", help="what to write: .csv, .parquet or .mf4"
+        "-o",
+        "--output",
+        type=Path,
+        required=True,
+        metavar="FILE",
+        help=f"what to write: {', '.join(others)} or {last}",
     )
     parser.add_argument("--session", type=int, metavar="N", help="this session only")
     parser.add_argument("--json", action="store_true", help="print the result as JSON")
