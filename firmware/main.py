@@ -27,12 +27,15 @@ try:
     gc.collect()
     logger = Logger(board, plan, panel)
     logger.start()
-except MemoryError:
-    if board.raw:
+except Exception as error:  # whatever it is: logger.json must not stop the recording
+    sys.print_exception(error)
+    if board.raw is not None:
         raise
-    # What was asked for is too much; what was made of it is in the way of a note on the board's flash
+    # What was made so far may be in the way of a note on the board's flash
     plan = panel = logger = memory = None
     sys.modules.clear()
     gc.collect()
-    board.begin_raw()
+    from settings import told
+
+    board.begin_raw(told(error))
 logger.run()

@@ -31,12 +31,12 @@ _LATER = (
 )
 
 
-def read(text, raw=False):
+def read(text, raw=None):
     """(configuration, its squeezed JSON bytes, fault numbers, numbers of the faults that may come by their names,
     fault number -> words for a screen, or None where no screen is asked for).
 
     A screen is asked for by the configuration; also where that has a fault, for then a screen tells which.
-    text: of logger.json, or None for no file. raw: the last start found no memory for it. A bad file never stops the recording: the default logs raw counts of every input.
+    text: of logger.json, or None for no file. raw: why the last start with it failed, in words, or None. A bad file never stops the recording: the default logs raw counts of every input.
     """
     kept, squeezed, faults, numbers, words, problem = _read(text, raw)
     forget(_HEAVY)
@@ -51,10 +51,10 @@ def _read(text, raw):
     from shared_math import config
 
     problem = None
-    if text is not None:
+    if raw:
+        words = "logger.json: " + raw
+    elif text is not None:
         try:
-            if raw:
-                raise MemoryError
             settings = config.load(text)
             problems = config.check(settings)
             if not problems:
@@ -64,11 +64,18 @@ def _read(text, raw):
             problem = problems[0]
         except ValueError as error:
             words = "logger.json: %s" % error
-        except MemoryError:
-            words = "logger.json: it is too much for this board's memory"
+        except Exception as error:  # whatever it is: a file must not stop the recording
+            words = "logger.json: " + told(error)
     said[number] = words
     default = json.dumps(config.defaults(config.DEFAULT))
     return default, json.dumps(config.DEFAULT).encode(), [number], numbers, said, problem
+
+
+def told(error):
+    """What a start that failed says of logger.json."""
+    if isinstance(error, MemoryError):
+        return "it is too much for this board's memory"
+    return "the board can't start with it (%s)" % type(error).__name__
 
 
 def _faults(now):

@@ -140,10 +140,12 @@ def _check_points(checker, channel, where, axis):
     ys = checker.good(channel, "values", rules["values"])
     if xs and direction(xs) == 0:
         checker.bad("points_order", "%s: %s" % (where, axis))
+    elif xs and min([abs(xs[at + 1] - xs[at]) for at in range(len(xs) - 1)]) < schema.LEAST_STEP:
+        checker.bad("points_close", "%s: %s" % (where, axis), "%g" % schema.LEAST_STEP)
     if xs and ys:
         if len(xs) != len(ys):
             checker.bad("points_length", where, "%d in %s, %d in values" % (len(xs), axis, len(ys)))
-        elif min(ys) == max(ys):
+        elif max(ys) - min(ys) < schema.LEAST_SPAN:
             checker.bad("values_flat", where + ": values")
 
 
@@ -254,7 +256,7 @@ def _check_parts(checker, channel, where, allowed):
         if checker.object(channel["calibration"], here, schema.CALIBRATION, ("counts", "volts")):
             for key in ("counts", "volts"):
                 pair = checker.good(channel["calibration"], key, schema.CALIBRATION[key])
-                if pair and pair[0] == pair[1]:
+                if pair and abs(pair[0] - pair[1]) < schema.CALIBRATION_LEAST[key]:
                     checker.bad("calibration_same", "%s: %s" % (here, key))
     if "states" in channel:
         _check_states(checker, channel["states"], where + ": states")

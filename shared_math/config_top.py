@@ -40,7 +40,7 @@ def check_lean_warning(checker, config, channels):
     one_of = {"channels": list(channels.values()), "target": config.get("target")}
     try:
         missing = lean_watch.lacking(one_of)
-    except (KeyError, TypeError):
+    except (AttributeError, KeyError, TypeError):
         return  # a channel or the target is not whole, which is told already
     if "lambda" in missing:
         checker.bad("lean_no_lambda", "lean_warning")
@@ -100,7 +100,7 @@ def _check_load(checker, name, where, unit, channels):
     if name not in channels:
         checker.bad("channel_unknown", where, shown(name))
     elif channels[name].get("unit") != unit:
-        checker.bad("target_load_unit", where, '"%s" (wanted: "%s")' % (channels[name].get("unit", ""), unit))
+        checker.bad("target_load_unit", where, '%s (wanted: "%s")' % (shown(channels[name].get("unit", "")), unit))
 
 
 def _check_lambda(checker, target, where, axis):

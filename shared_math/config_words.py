@@ -153,6 +153,11 @@ WORDS = {
         "two points are swapped, or one stands twice",
         "put the points in order; values go with them",
     ),
+    "points_close": (
+        "{w} has two points less than {d} apart",
+        "a slip of the decimal point, or another unit than the one asked for",
+        "write points that can be told apart, or leave one out",
+    ),
     "points_length": ("{w}: there are {d}", "each point has one number in either list", "add the missing one"),
     "values_flat": (
         "{w} are all the same",

@@ -6,6 +6,7 @@ from shared_math.compat import const
 
 MAX_RPM = const(10000)  # unless configured: what the glitch filter must let through
 MAX_KMH = const(300)
+_LONGEST_US = const(2000000)  # ages end near a million microseconds: slower signals need no longer filter
 
 
 def edges_per_cycle(engine, per_rev):
@@ -32,11 +33,11 @@ def shortest_period_us(max_rpm, per_rev):
 
 
 def channel_shortest_us(channel):
-    """Shortest true period of a pulses or frequency channel, whole microseconds."""
+    """Shortest true period of a pulses or frequency channel, whole microseconds, 2 s at most."""
     if channel["kind"] == "frequency":
-        return int(1e6 / max(channel["hz"]))
+        return int(min(1e6 / max(channel["hz"]), _LONGEST_US))
     if "per_metre" in channel:
-        return int(3.6e6 / (channel.get("max_kmh", MAX_KMH) * channel["per_metre"]))
+        return int(min(3.6e6 / (channel.get("max_kmh", MAX_KMH) * channel["per_metre"]), _LONGEST_US))
     return shortest_period_us(channel.get("max_rpm", MAX_RPM), channel["per_rev"])
 
 

@@ -1,8 +1,8 @@
-"""Where the configuration lies, and the note for the next start that it was too much for the memory."""
+"""Where the configuration lies, and the note for the next start that this one failed with it."""
 
 import os
 
-_NOTE = "ran_out"  # in the folder that the board starts in: on its own flash
+_NOTE = "failed"  # in the folder that the board starts in: on its own flash
 
 
 def text_of(folder):
@@ -14,15 +14,18 @@ def text_of(folder):
         return None
 
 
-def note():
-    """Leave word for the next start that memory ran out in this one. OSError where the flash takes none."""
-    open(_NOTE, "w").close()
+def note(words):
+    """Leave word for the next start why this one failed. OSError where the flash takes none."""
+    with open(_NOTE, "w") as f:
+        f.write(words)
 
 
 def noted():
-    """Whether the last start left word; told once, so that each power-on tries the configuration again."""
+    """What the last start left word of, or None; told once, so that each power-on tries the configuration again."""
     try:
+        with open(_NOTE) as f:
+            words = f.read()
         os.remove(_NOTE)
     except OSError:
-        return False
-    return True
+        return None
+    return words

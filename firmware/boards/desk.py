@@ -78,6 +78,7 @@ class DeskBoard:
             job = json.load(f)
         self.job = job
         self.now = 0  # microseconds since power-on
+        self.restarted = -1
         self.tick_base = job["tick_base"]
         self.end_us = job["end_us"]
         self.drive_slots = job["drive_slots"]
@@ -93,7 +94,7 @@ class DeskBoard:
         self.on_at = {}  # event -> whether it puts that pulse input on
         self.fitted = None
         self.trouble = None
-        self.raw = config_file.noted()  # the last start ran out of memory
+        self.raw = config_file.noted()  # why the last start failed, or None
         self.disk = FileDisk(job["image"], job["sectors"])
         if job["format"]:
             vfs.VfsFat.mkfs(self.disk)  # pyright: ignore[reportArgumentType]
@@ -285,14 +286,17 @@ class DeskBoard:
 
     def restart(self):
         """Begin again with the same card: the desk cannot reset itself."""
+        if self.now == self.restarted:
+            raise RuntimeError("no recording lasts")
+        self.restarted = self.now
         self.handler = None
         self.tachs = {}
         self.pulses = {}
         self.remount()
 
-    def begin_raw(self):
-        """Begin again as after power-on, without what logger.json asks for: the PC starts it anew."""
-        config_file.note()
+    def begin_raw(self, words):
+        """Begin again as after power-on, without what logger.json asks for: the PC starts it anew. words: why."""
+        config_file.note(words)
         sys.exit(_RESET)
 
     def end(self):

@@ -46,7 +46,7 @@ class GenericBoard:
         self.irq_pins = []
         self.bus = None
         self.fitted = None
-        self.raw = config_file.noted()  # the last start ran out of memory: raw counts need little
+        self.raw = config_file.noted()  # why the last start failed: raw counts are recorded then; or None
         self.trouble = None  # name of a fault of the inputs, for the lamp
         self.card = None
         if self.pins["spi"] is None:
@@ -287,9 +287,9 @@ class GenericBoard:
         """Begin again as after power-on: another card may be in."""
         machine.reset()
 
-    def begin_raw(self):
-        """Begin again as after power-on, without what logger.json asks for."""
-        config_file.note()
+    def begin_raw(self, words):
+        """Begin again as after power-on, without what logger.json asks for. words: why."""
+        config_file.note(words)
         machine.reset()
 
     def end(self):

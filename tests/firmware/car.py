@@ -41,7 +41,7 @@ class Board:
         self.sounds = []
         self.lamps = []
 
-    raw = False
+    raw = None
 
     def read_config(self):
         return self.text

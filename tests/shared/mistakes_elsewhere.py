@@ -5,6 +5,10 @@ from config_mistaken import GONE, LAMBDA, TACH
 MISTAKES = (
     ("not_object", ("engine",), [4]),
     ("not_object", ("lean_warning",), True),
+    ("not_object", ("target",), True),
+    ("not_object", ("target",), [[], []]),
+    ("empty_text", ("fuel", "name"), ""),
+    ("target_load_unit", ("channels", 1, "unit"), "k" * 200),
     ("not_list", ("vehicle", "gears"), 4),
     ("not_number", ("rate_hz",), None),
     ("bool_for_number", ("rate_hz",), True),

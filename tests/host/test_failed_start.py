@@ -1,4 +1,4 @@
-"""Memory that runs out, wherever it does: the firmware begins again and records."""
+"""A start that fails with a logger.json, memory that runs out: the firmware begins again and records."""
 
 import json
 import os
@@ -32,7 +32,7 @@ def record(folder, heap):
     popen = dryrun.subprocess.Popen
 
     def counted(*args, **more):
-        starts.append((folder / "ran_out").exists())
+        starts.append((folder / "failed").exists())
         return popen(*args, **more)
 
     with pytest.MonkeyPatch.context() as patch:
@@ -51,7 +51,7 @@ def test_what_fits_the_check_but_not_the_rest_of_the_start_is_recorded_raw(folde
         assert len(session.raw()) >= 599 and session.lost_rows == 0
         assert raw or len(starts) == 1
         assert abs(session.frame()["raw_a0_v"].median() - 1.25) < 0.006
-        assert not (folder / "ran_out").exists()  # the next power-on tries it again
+        assert not (folder / "failed").exists()  # the next power-on tries it again
         told[heap] = (raw, starts)
     assert (True, [False]) in told.values()  # the check found no room
     assert (True, [False, True]) in told.values()  # something after it found none: begun again with a note
@@ -98,3 +98,30 @@ def test_memory_that_runs_out_while_recording_ends_a_session_and_begins_one(fold
     assert starts == [False]
     assert 251 <= len(first.raw()) <= 256 and first.lost_rows == 0  # what was held is written
     assert 340 <= len(second.raw()) <= 352 and second.faults == []
+
+
+def test_whatever_else_fails_in_a_start_is_recorded_raw_too(folder, monkeypatch):
+    """Such as a number that a board's own arithmetic can't take: the file must not stop the recording."""
+    firmware = folder / "firmware"
+    firmware.mkdir()
+    for part in firmware_dir().iterdir():
+        if part.name not in ("main.py", "panel"):
+            (firmware / part.name).symlink_to(part)
+    (firmware / "main.py").write_text((firmware_dir() / "main.py").read_text())
+    (firmware / "panel").mkdir()
+    for part in (firmware_dir() / "panel").iterdir():
+        if part.name != "live_build.py":
+            (firmware / "panel" / part.name).symlink_to(part)
+    (firmware / "panel" / "live_build.py").write_text("def make(config, table, throttle):\n    return 1 // 0\n")
+    channels = [
+        {"name": "lambda_1", "input": "a0", "kind": "lambda", "volts": [0, 5], "values": [0.6, 1.4]},
+        {"name": "map", "input": "a1", "kind": "linear", "unit": "kPa", "volts": [0.5, 4.5], "values": [20, 300]},
+        {"name": "engine_speed", "input": "p0", "kind": "pulses", "per_rev": 2},
+    ]
+    target = {"load": "map", "load_kpa": [40, 200], "lambda": [1.0, 0.8]}
+    (folder / "logger.json").write_text(json.dumps({"version": 1, "channels": channels, "target": target}))
+    (folder / "volts.csv").write_text("t_s,map\n0,1.25\n3,1.25\n")
+    monkeypatch.setattr(dryrun, "firmware_dir", lambda: firmware)
+    (session,), starts = record(folder, dryrun.DESK_HEAP)
+    assert starts == [False, True] and session.faults == [12] and len(session.raw()) >= 599
+    assert session.config == config.defaults(config.DEFAULT)
