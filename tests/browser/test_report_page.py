@@ -62,7 +62,7 @@ def test_cursor_shows_the_decoded_table(report, opened, drive, zoomed):
         if zoomed:
             page.select_option("#window", "2")
             settled(page)
-        page.locator("#panels").scroll_into_view_if_needed()
+        page.locator(".panel").first.scroll_into_view_if_needed()
         box = box_of(page)
         start, end = window_of(page)[0]
         checked = 0
@@ -89,7 +89,7 @@ def test_cursor_shows_the_decoded_table(report, opened, drive, zoomed):
 
 def test_zoom_by_drag_keeps_the_panels_in_step(report, opened):
     with opened(report) as page:
-        page.locator("#panels").scroll_into_view_if_needed()
+        page.locator(".panel").first.scroll_into_view_if_needed()
         box = box_of(page, 1)
         before = window_of(page)[0]
         page.mouse.move(box["x"] + 0.25 * box["width"], box["y"] + 30)
@@ -115,7 +115,7 @@ def test_switch_to_engine_speed_moves_every_panel(report, opened, drive):
         settled(page)
         windows = window_of(page)
         assert len(set(windows)) == 1 and 400 < windows[0][0] < 2500 and 6900 < windows[0][1] < 7200
-        page.locator("#panels").scroll_into_view_if_needed()
+        page.locator(".panel").first.scroll_into_view_if_needed()
         box = box_of(page)
         page.mouse.move(box["x"] + box["width"] / 2, box["y"] + 20)
         row = int(page.get_attribute("#panels", "data-index"))
@@ -147,7 +147,7 @@ def test_units_change_every_number(report, opened, drive, chooser, unit, kind, f
     stoich = mixture.fuel(drive.sessions[0].config["fuel"])["stoich_afr"]
     with opened(report) as page:
         before = numbers_of(page, kind)
-        page.locator("#panels").scroll_into_view_if_needed()
+        page.locator(".panel").first.scroll_into_view_if_needed()
         box = box_of(page)
         page.mouse.move(box["x"] + box["width"] * 0.45, box["y"] + 20)
         cursor = shown(page)

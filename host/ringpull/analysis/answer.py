@@ -79,7 +79,7 @@ class PullAnswer:
         rpm = one.columns.rpm[rows]
         with np.errstate(invalid="ignore"):
             there = one.shown(rows) & (rpm >= rpm_from) & (rpm <= rpm_to)
-        excess = (one.lambda_aligned - one.target)[rows][there]
+        excess = (one.lambda_aligned[rows] - one.target[rows])[there]
         excess = excess[np.isfinite(excess)]
         return float(excess.mean()) if len(excess) * one.columns.period_s >= LEAST_THERE_S else None
 

@@ -3,6 +3,8 @@
 const looks = (() => {
   const MIXTURE = ["lambda", "aligned", "target", "commanded"];
   const DASHED = [8, 3];
+  const [NONE, CROSS, TRIANGLE, BAR] = [-1, 1, 2, 3]; // as drawing.js numbers its shapes
+  const SIGNS = { [CROSS]: "×", [TRIANGLE]: "△", [BAR]: "|" };
   const OVER_DASHES = [[6, 3], [2, 3], [10, 3, 2, 3], [14, 4]];
 
   /* Numbers of the columns of each panel: all of the mixture together, then engine speed, then the others. */
@@ -15,16 +17,18 @@ const looks = (() => {
     return out;
   }
 
-  /* Colour, dash and width of a column's line. Of several banks the second and those after it are dashed. */
+  /* Colour, dash and width of a column's line. Of several banks the second and those after it are dashed. mark: number of
+     the shape that stands among its dots against speed, so that no line is known by its colour alone. */
   function line(columns, at, colours) {
     const { role } = columns[at];
     const nth = columns.slice(0, at).filter((one) => one.role === role).length;
     const dash = nth ? DASHED : [];
-    if (role === "target") return { colour: colours.target, dash: [3, 4], width: 1.5 };
-    if (role === "lambda") return { colour: colours.measured, dash, width: 1 };
-    if (role === "aligned") return { colour: colours.lines[nth % colours.lines.length], dash, width: 1.8 };
-    if (role === "commanded") return { colour: colours.lines[2], dash: [10, 3, 2, 3], width: 1.4 };
-    return { colour: colours.lines[0], dash: [], width: 1.4 };
+    const mark = nth ? CROSS : NONE;
+    if (role === "target") return { colour: colours.target, dash: [3, 4], width: 1.5, mark: BAR };
+    if (role === "lambda") return { colour: colours.measured, dash, width: 1, mark };
+    if (role === "aligned") return { colour: colours.lines[nth % colours.lines.length], dash, width: 1.8, mark };
+    if (role === "commanded") return { colour: colours.lines[2], dash: [10, 3, 2, 3], width: 1.4, mark: TRIANGLE };
+    return { colour: colours.lines[0], dash: [], width: 1.4, mark: NONE };
   }
 
   /* How the nth pull that is laid over looks: colour, dash over time, shape over speed. */
@@ -51,7 +55,7 @@ const looks = (() => {
 
   /* A column's entry in the head of its panel; the node for its value. */
   function readout(head, columns, at, colours) {
-    const { colour, dash } = line(columns, at, colours);
+    const { colour, dash, mark } = line(columns, at, colours);
     const item = document.createElement("span");
     const key = document.createElement("span");
     key.className = "key";
@@ -62,7 +66,10 @@ const looks = (() => {
     const value = document.createElement("span");
     value.className = "value";
     value.dataset.column = columns[at].column;
-    item.append(key, columns[at].label, unit, " ", value);
+    const sign = document.createElement("span");
+    sign.className = "sign-of-speed";
+    sign.textContent = SIGNS[mark] || "";
+    item.append(key, sign, columns[at].label, unit, " ", value);
     head.append(item);
     return value;
   }

@@ -3,6 +3,7 @@
 const traces = (() => {
   const HEIGHT = 118;
   const LAST_HEIGHT = 168;
+  const MIXTURE_MORE = 50; // px that the first panel is higher by on a screen
   const REST_MS = 60;
   const MOST_ASKED = 200000; // rows, of a drive that is read a window at a time
   const AXIS = 58;
@@ -72,39 +73,44 @@ const traces = (() => {
     context.clip();
     if (state.mode === "time") drawing.grounds(context, here(), place, u.bbox, colours);
     panel.group.forEach((at) => {
-      const { colour, dash, width: thick } = looks.line(state.session.columns, at, colours);
+      const { colour, dash, width: thick, mark } = looks.line(state.session.columns, at, colours);
       context.strokeStyle = context.fillStyle = colour;
       context.lineWidth = thick * ratio;
       context.lineJoin = "round";
       context.setLineDash(dash.map((d) => d * ratio));
       if (state.mode === "time") drawing.overTime(context, state.shown, at, state.start, state.end, place);
-      else drawing.overSpeed(context, state.shown, at, speedColumn(), windows(), place);
+      else for (const shape of mark < 0 ? [mark] : [-1, mark]) overSpeed(context, at, place, shape);
     });
     state.overs.forEach((over, nth) => over.shown && drawOver(context, panel, place, over, nth));
     context.restore();
   }
 
-  /* Another pull's channel of the same name over the first of a panel. */
-  function drawOver(context, panel, place, { session, shown, shift, span }, nth) {
-    const { colour, dash, shape } = looks.over(nth, colours);
-    const name = state.session.columns[panel.group[0]].column;
-    const at = session.columns.findIndex((one) => one.column === name);
-    if (at < 0) return;
-    context.strokeStyle = context.fillStyle = colour;
-    context.lineWidth = 1.6 * window.devicePixelRatio;
-    context.setLineDash(dash.map((d) => d * window.devicePixelRatio));
-    if (state.mode === "time") {
-      const moved = { ...place, x: (time) => place.x(time + shift) };
-      drawing.overTime(context, shown, at, state.start - shift, state.end - shift, moved);
-    } else {
-      const speed = session.columns.findIndex((one) => one.role === "speed");
-      context.setLineDash([]);
-      context.lineWidth = window.devicePixelRatio;
-      drawing.overSpeed(context, shown, at, speed, [span], place, shape);
-    }
+  function overSpeed(context, at, place, shape) {
+    context.setLineDash([]);
+    drawing.overSpeed(context, state.shown, at, speedColumn(), windows(), place, shape);
   }
 
-  const heightOf = (panel) => high + (panel.last ? LAST_HEIGHT - HEIGHT : 0) + (panel.first ? drawing.LABELS - 6 : 0);
+  /* Another pull's channels of the same names over those of a panel; of several banks the others are thinner. */
+  function drawOver(context, panel, place, { session, shown, shift, span }, nth) {
+    const { colour, dash, shape } = looks.over(nth, colours);
+    const speed = session.columns.findIndex((one) => one.role === "speed");
+    const same = panel.group.map((at) => session.columns.findIndex((one) => one.column === state.session.columns[at].column));
+    same.filter((at) => at >= 0).forEach((at, order) => {
+      context.strokeStyle = context.fillStyle = colour;
+      context.lineWidth = (order ? 0.8 : 1.6) * window.devicePixelRatio;
+      context.setLineDash(dash.map((d) => d * window.devicePixelRatio));
+      if (state.mode === "time") {
+        const moved = { ...place, x: (time) => place.x(time + shift) };
+        drawing.overTime(context, shown, at, state.start - shift, state.end - shift, moved);
+      } else {
+        context.setLineDash([]);
+        context.lineWidth = window.devicePixelRatio;
+        drawing.overSpeed(context, shown, at, speed, [span], place, shape);
+      }
+    });
+  }
+
+  const heightOf = (panel) => high + (panel.last ? LAST_HEIGHT - HEIGHT : 0) + (panel.first ? drawing.LABELS - 6 + (high === HEIGHT ? MIXTURE_MORE : 0) : 0);
 
   function options(panel, width) {
     const column = state.session.columns[panel.group[0]];
