@@ -316,3 +316,14 @@ def test_what_is_missing_is_named_as_people_name_it():
     made.columns.rpm[:] = np.nan
     made.columns.named["engine_speed"] = made.columns.rpm
     assert answer(drive_of(made)).reasons == ["not logged, or never valid: engine speed"]
+
+
+def test_rows_that_were_lost_are_left_out_as_such_and_as_nothing_else():
+    made = scene(pulls=1)
+    start, end = made.spans[0]
+    time_s = made.columns.time_s
+    drop = (time_s > start + 2.0) & (time_s < start + 2.5)
+    drive = StandInDrive(StandInSession(made.columns, [(start, end, False)], drop=drop))
+    left = answer(drive).left_out
+    assert 0.5 <= left["not_recorded"] <= 0.9
+    assert not left.keys() & {"controller_state", "tach_loss", "no_target"}

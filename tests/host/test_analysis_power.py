@@ -1,13 +1,15 @@
 """Power at the wheels: against worked examples, and from pulses of a car with a known engine."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from bench.random_power import power_changed, turns_of
 
-from ringpull.analysis import compare, power, wheel
+from ringpull.analysis import compare, judge, power, wheel
 from ringpull.analysis.columns import Columns
+from ringpull.commands.compare import of_power
 
 
 def test_road_load_worked_example():
@@ -195,6 +197,27 @@ def test_wheel_speed_alone_serves_in_a_known_gear():
     found = wheel.pull_power(columns, *spans[0][1:], car)
     assert np.abs(found.watts / watts(found.rpm) - 1.0).max() < 0.02
     assert any("kg" in words and "drag area" in words for words in found.words)
+
+
+def test_wheel_speed_alone_serves_a_comparison():
+    sides = []
+    for seed in (1, 2):
+        edges, car, watts = pulses(seed=seed)
+        columns, spans, turns = pulls_of(edges, count=1)
+        times, turned = turns[0]
+        rpm = np.interp(columns.time_s, 0.5 * (times[1:] + times[:-1]), np.diff(turned) / np.diff(times) * 60.0)
+        columns.extra["wheel"] = rpm / car.rpm_per_kmh
+        columns.rpm = np.full(len(rpm), np.nan)
+        view = SimpleNamespace(columns=columns, judged=judge.prepare(columns, identified=False), turns=())
+        pulls = [
+            SimpleNamespace(number=n, start_s=a, end_s=b, session=1, spoiled=False, view=view) for n, a, b in spans
+        ]
+        sides.append((SimpleNamespace(pulls=lambda pulls=pulls: pulls), None))
+    asked = SimpleNamespace(mass=car.mass_kg, gear=car.rpm_per_kmh, grade=0.0)
+    found = of_power(sides, asked)
+    assert len(found.bins) >= 5 and found.verdict == compare.NOT_ENOUGH
+    for one in found.bins:
+        assert one.pulls == (1, 1) and one.before == pytest.approx(watts(one.rpm), rel=0.02)
 
 
 GEARS = [120.0, 75.0, 56.0, 44.0, 36.0]

@@ -112,6 +112,11 @@ def fuelmap(
     known = [at for at, one in enumerate(judged) if one.columns.load() is not None]
     if not known:
         return FuelMap(np.zeros(0), None, [], [NO_LOAD])
+    units = [one.columns.load_unit() for one in judged]
+    rows_of = {units[at]: sum(len(judged[k].columns) for k in known if units[k] == units[at]) for at in known}
+    unit = max(rows_of, key=lambda one: rows_of[one])
+    others = [at for at in known if units[at] != unit]
+    known = [at for at in known if units[at] == unit]
     judged, spans = [judged[at] for at in known], [spans[at] for at in known]
     unmet = needs.everywhere([one.columns for one in judged], "fuel map")
     if unmet:
@@ -130,6 +135,8 @@ def fuelmap(
         f"at part load a pass lasts at least {STEADY_S:.1f} s, lambda of its halves within {STEADY_LAMBDA:.2f}",
         f"under {LEAST_PASSES} passes there is no interval and no factor; a step is at most {MOST_STEP:.0%}",
     ]
+    if others:
+        words.append(f"{len(others)} of the drive's sessions have a load that is not in {unit}, and are left out")
     words.append(f"a systematic error of up to {shift:.3f} would shift every ratio alike")
     assumed = any(not j.columns.config.get("target") for j in judged)
     if assumed:

@@ -115,7 +115,7 @@ def prepare(
         flagged[columns.rows(start_s, end_s)] = True
     named = masks.masks(columns, aligned, flagged)
     wanted, source = target.targets(columns)
-    named.by_name["no_target"] = ~np.isfinite(wanted)
+    named.by_name["no_target"] = ~np.isfinite(wanted) & ~named.by_name["not_recorded"]
     loaded, rule = load.under_load(columns)
     if chief.assumed:
         named.by_name["delay_assumed"] = loaded & ~load.still_loaded(loaded, columns, aligned)

@@ -28,6 +28,7 @@ TIP_IN_S = 0.6
 SPOOL_S = 0.5
 DROP_RPM_S = 1500.0
 AFTER_CHANGE_S = 0.3
+GAP_S = 0.1  # beside a gap the lag can't be undone
 RAIL_SHARE = 0.005  # of the range: nearer to an end than this, a reading is a bound and not a measurement
 
 RULES = {
@@ -39,6 +40,7 @@ RULES = {
     f"pressure up by more than {TIP_IN_KPA:.0f} kPa; without both, {SPOOL_S:.1f} s of rising speed), and "
     f"{TIP_IN_S:.1f} s after: enrichment and wall film are not the table's",
     "gear_change": f"engine speed falling by more than {DROP_RPM_S:.0f} rpm a second, and {AFTER_CHANGE_S:.1f} s after",
+    "not_recorded": "rows that the logger lost: a gap in the drive, and the moments whose gas met the sensor in it",
     "tach_loss": "no engine speed: its edges are missing or were rejected",
     "delay_assumed": "the delay is only assumed, and the load may have been off when the row's gas met the sensor: what "
     "was measured may belong to what came after the pull",
@@ -179,15 +181,22 @@ def masks(columns: Columns, aligned: Aligned, spoiled: np.ndarray | None = None)
             warm_here |= coolant < COLD_DEGC
         _, slope, _ = local.line(columns.rpm, period_s, local.half_rows(0.1, period_s))
         falling = slope < -DROP_RPM_S
+    lost = columns.extra["present"] < 0.5 if "present" in columns.extra else np.zeros(rows, bool)
+    lost_here = lost | from_sensor(lost)
+    near = round(GAP_S / period_s)
+    beside = local.spread_after(lost_here, near) | local.spread_after(lost_here[::-1], near)[::-1]
     rich_rail, lean_rail = rails(columns)
     by_name = {
         "warm_up": warm_here,
-        "controller_state": (from_sensor(state & ~warm) | ~np.isfinite(aligned.lambda_)) & ~warm_here,
+        "controller_state": from_sensor(state & ~warm & ~lost) & ~warm_here,
         "overrun_cut": after(overrun(columns), RECOVERY_S),
         "tip_in": after(tip_in(columns), TIP_IN_S),
         "gear_change": after(falling, AFTER_CHANGE_S),
-        "tach_loss": ~np.isfinite(columns.rpm),
+        "tach_loss": ~np.isfinite(columns.rpm) & ~lost,
         "saturation": from_sensor(rich_rail | lean_rail),
         "spoiled": np.zeros(rows, bool) if spoiled is None else spoiled,
     }
+    untold = ~np.isfinite(aligned.lambda_) & ~warm_here
+    by_name["controller_state"] |= untold & ~beside
+    by_name["not_recorded"] = lost_here | (untold & beside)
     return Masks(by_name, from_sensor(lean_rail))

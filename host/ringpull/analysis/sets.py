@@ -50,16 +50,20 @@ def pull_passes(
     return out
 
 
-def shared_speeds(judged: list[Judged], spans: list[list[Span]], step_rpm: float = 500.0) -> np.ndarray:
-    """Breakpoints of speed at `step_rpm` over what the pulls covered."""
-    return passes.round_axis(_under_load(judged, spans, [j.columns.rpm for j in judged]), step_rpm, 24)
+def shared_speeds(
+    judged: list[Judged], spans: list[list[Span]], step_rpm: float = 500.0, rpm: list[np.ndarray] | None = None
+) -> np.ndarray:
+    """Breakpoints of speed at `step_rpm` over what the pulls covered. rpm: of each session, instead of what it logged."""
+    rpm = [j.columns.rpm for j in judged] if rpm is None else rpm
+    return passes.round_axis(_under_load(judged, spans, rpm), step_rpm, 24)
 
 
 def shared_loads(judged: list[Judged], spans: list[list[Span]], step: float) -> np.ndarray | None:
-    """Breakpoints of load at `step` over what the pulls covered; None where a drive has no load channel."""
+    """Breakpoints of load at `step` over what the pulls covered; None where a drive has no load channel, or another
+    one than the rest."""
     loads = [j.columns.load() for j in judged]
     known = [one for one in loads if one is not None]
-    if len(known) < len(loads):
+    if len(known) < len(loads) or len({j.columns.load_unit() for j in judged}) > 1:
         return None
     return passes.round_axis(_under_load(judged, spans, known), step, 24)
 

@@ -149,6 +149,13 @@ def pull_power(
     return replace(found, left_out=said)
 
 
+def engine_rpm(columns: Columns, rpm_per_kmh: float) -> np.ndarray:
+    """Engine speed, (rows,); where it isn't logged what wheel speed makes of it in this gear."""
+    if "wheel" in columns.extra and not np.isfinite(columns.rpm).any():
+        return columns.extra["wheel"] * rpm_per_kmh
+    return columns.rpm
+
+
 def motions(
     columns: Columns, begin_s: float, stop_s: float, turns: Sequence[Turns], rpm_per_kmh: float
 ) -> list[tuple[np.ndarray, ...]]:
@@ -163,9 +170,7 @@ def motions(
         return []
     offsets = np.arange(-half, half + 1) * columns.period_s
     kernel = np.linalg.pinv(np.stack([offsets**k for k in range(3)], axis=1))
-    rpm = columns.rpm
-    if "wheel" in columns.extra and not np.isfinite(rpm).any():
-        rpm = columns.extra["wheel"] * rpm_per_kmh
+    rpm = engine_rpm(columns, rpm_per_kmh)
     speed, rate = (np.convolve(rpm[rows] / 60.0, kernel[k][::-1], mode="valid") for k in (0, 1))
     return [(columns.time_s[rows][half:-half], speed, rate)]
 

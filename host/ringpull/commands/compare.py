@@ -86,7 +86,7 @@ def of_mixture(drives: list, load_step: float | None):
         unmet = needs.everywhere([view.columns for view in drive.views()], "compare two drives")
         said += [f"{name}: {needs.lacking(unmet)}"] if unmet else []
     if load_step is not None and loads is None:
-        said.append("without a load channel in both drives bins are by engine speed alone")
+        said.append("without the same load channel in both drives bins are by engine speed alone")
     return replace(result, words=[*said, *result.words])
 
 
@@ -100,12 +100,14 @@ def of_power(drives: list, args):
     ]
     every = [p for side in chosen for p in side]
     spans = [[(p.number, p.start_s, p.end_s)] for p in every]
-    speeds = sets.shared_speeds([p.view.judged for p in every], spans)
+    cars = {id(p): car_of(p, args) for p in every}
+    rpm = [wheel.engine_rpm(p.view.columns, cars[id(p)].rpm_per_kmh) for p in every]
+    speeds = sets.shared_speeds([p.view.judged for p in every], spans, rpm=rpm)
     sides = []
     for side in chosen:
         found = []
         for p in side:
-            car = car_of(p, args)
+            car = cars[id(p)]
             span = [(p.number, p.start_s, p.end_s)]
             found += wheel.power_passes(p.view.columns, span, speeds, car, p.view.turns, p.session)
         sides.append(found)
