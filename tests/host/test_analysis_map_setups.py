@@ -339,6 +339,6 @@ def test_sessions_with_another_load_are_not_mixed_into_a_map():
     ready = [judge.prepare(columns, identified=False) for columns in (by_kpa, by_pct)]
     alone, both = fuelmap.fuelmap(ready[:1], [[]]), fuelmap.fuelmap(ready, [[], []])
     assert [c.ratio for c in both.cells] == [c.ratio for c in alone.cells]
-    assert any("1 of the drive's sessions have a load that is not in kPa" in words for words in both.words)
+    assert any("left out: 1 of the drive's sessions, whose load is not in kPa" in words for words in both.words)
     spans = [[(1, 1.0, 20.0)], [(2, 1.0, 20.0)]]
     assert sets.shared_loads(ready, spans, 20.0) is None and sets.shared_loads(ready[:1], spans[:1], 20.0) is not None

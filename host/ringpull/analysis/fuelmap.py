@@ -136,7 +136,7 @@ def fuelmap(
         f"under {LEAST_PASSES} passes there is no interval and no factor; a step is at most {MOST_STEP:.0%}",
     ]
     if others:
-        words.append(f"{len(others)} of the drive's sessions have a load that is not in {unit}, and are left out")
+        words.append(f"left out: {len(others)} of the drive's sessions, whose load is not in {unit}")
     words.append(f"a systematic error of up to {shift:.3f} would shift every ratio alike")
     assumed = any(not j.columns.config.get("target") for j in judged)
     if assumed:
