@@ -141,8 +141,8 @@ def _run(name: str, arguments: list[str]) -> int:
     from ringpull.errors import RingpullError
 
     parser, module = parser_of(name)
-    parsed = parser.parse_args(arguments)
     try:
+        parsed = parser.parse_args(arguments)
         return module.run(parsed)  # type: ignore[attr-defined]
     except RingpullError as error:
         print(error.lines(), file=sys.stderr)

@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 
 from ringpull.export import FORMATS
+from ringpull.output import output_file
 
 HELP = "write the table in engineering units as CSV, Parquet or MDF4"
 EXAMPLE = "ringpull decode card -o drive.csv"
@@ -17,7 +18,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "-o",
         "--output",
-        type=Path,
+        type=output_file,
         required=True,
         metavar="FILE",
         help=f"what to write: {', '.join(others)} or {last}",

@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 
 from ringpull.options import add_target, set_target
+from ringpull.output import different, output_file, whole
 
 HELP = "measured over target by speed and load, with intervals and a suggested factor for the fuel table"
 EXAMPLE = "ringpull fuelmap card -o fuelmap.csv --table factors.csv"
@@ -15,11 +16,13 @@ COLUMNS = ["rpm", "load", "passes", "seconds", "loaded", "ratio", "low", "high",
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("source", type=Path, metavar="SRC", help="ring file, folder of segments, or card folder")
-    parser.add_argument("-o", "--output", type=Path, metavar="CSV", help="a line for each cell")
-    parser.add_argument("--table", type=Path, metavar="CSV", help="the factors as a table: speeds across, loads down")
+    parser.add_argument("-o", "--output", type=output_file, metavar="CSV", help="a line for each cell")
+    parser.add_argument(
+        "--table", type=output_file, metavar="CSV", help="the factors as a table: speeds across, loads down"
+    )
     parser.add_argument("--axes", type=Path, metavar="CSV", help="take speeds and loads from this table (same layout)")
     add_target(parser)
-    parser.add_argument("--picture", type=Path, metavar="PNG", help="draw the map")
+    parser.add_argument("--picture", type=output_file, metavar="PNG", help="draw the map")
     parser.add_argument("--json", action="store_true", help="print the cells as JSON")
 
 
@@ -33,6 +36,7 @@ def run(args: argparse.Namespace) -> int:
     from ringpull.analysis.sets import every_session
     from ringpull.analysis.tables import read_table
 
+    different(args.output, args.table, args.picture)
     speeds, loads = read_table(args.axes)[:2] if args.axes else (None, None)
     drive = ringpull.read(args.source)
     set_target(args, drive)
@@ -91,15 +95,8 @@ def table_rows(made) -> list[list[str]]:
 def write_rows(path: Path, rows: list[list[str]]) -> None:
     import csv
 
-    from ringpull.errors import CannotWrite
-
-    try:
-        with path.open("w", newline="", encoding="utf-8") as out:
-            csv.writer(out).writerows(rows)
-    except OSError as fault:
-        raise CannotWrite(
-            f"{path} can't be written", fault.strerror or "the folder is missing", "give another path"
-        ) from None
+    with whole(path) as fresh, fresh.open("w", newline="", encoding="utf-8") as out:
+        csv.writer(out).writerows(rows)
 
 
 def show(made, load_unit: str) -> None:

@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 
 from ringpull.options import add_target, set_target
+from ringpull.output import different, output_file, whole
 
 HELP = "the whole answer in one offline HTML file"
 EXAMPLE = "ringpull report card -o report.html"
@@ -13,13 +14,13 @@ EXAMPLE = "ringpull report card -o report.html"
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("source", type=Path, metavar="SRC", help="ring file, folder of segments, or card folder")
-    parser.add_argument("-o", "--output", type=Path, required=True, metavar="OUT.html", help="the file to write")
+    parser.add_argument("-o", "--output", type=output_file, required=True, metavar="OUT.html", help="the file to write")
     add_target(parser)
     parser.add_argument("--against", type=Path, metavar="SRC", help="the drive before a change, to compare with")
-    parser.add_argument("--json", type=Path, metavar="FILE", help="write the answer as JSON as well")
+    parser.add_argument("--json", type=output_file, metavar="FILE", help="write the answer as JSON as well")
     parser.add_argument("--png", type=Path, metavar="DIR", help="write the pictures as PNG files as well")
     parser.add_argument(
-        "--pdf", type=Path, metavar="FILE", help="write the customer's page and the pictures as PDF as well"
+        "--pdf", type=output_file, metavar="FILE", help="write the customer's page and the pictures as PDF as well"
     )
     parser.add_argument("--strict", action="store_true", help="exit code 1 where the verdict is attention")
 
@@ -34,6 +35,7 @@ def run(args: argparse.Namespace) -> int:
     from ringpull.report.data import Packing
     from ringpull.terminal import progress
 
+    different(args.output, args.json, args.pdf)
     keep_freed()
     with progress("report") as show:
         drive = ringpull.read(args.source, progress=lambda done: show(0.4 * done))
@@ -46,17 +48,22 @@ def run(args: argparse.Namespace) -> int:
             before = ringpull.read(args.against)
             set_target(args, before)
             against = (before, answer(before))
-        write_report(drive, found, args.output, against, packing)
+        args.output.parent.mkdir(parents=True, exist_ok=True)
+        with whole(args.output) as fresh:
+            write_report(drive, found, fresh, against, packing)
         if args.png or args.pdf:
             from ringpull.report import pictures
 
             if args.png:
                 pictures.write_pngs(drive, found, args.png)
             if args.pdf:
-                pictures.write_pdf(drive, found, args.pdf, against)
+                args.pdf.parent.mkdir(parents=True, exist_ok=True)
+                with whole(args.pdf) as fresh:
+                    pictures.write_pdf(drive, found, fresh, against)
         if args.json:
             args.json.parent.mkdir(parents=True, exist_ok=True)
-            args.json.write_text(json.dumps(found.as_json(), indent=1) + "\n", encoding="utf-8")
+            with whole(args.json) as fresh:
+                fresh.write_text(json.dumps(found.as_json(), indent=1) + "\n", encoding="utf-8")
         show(1.0)
     print(f"{args.output}: {found.verdict}")
     for reason in found.reasons:

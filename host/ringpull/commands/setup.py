@@ -6,6 +6,8 @@ import argparse
 from pathlib import Path
 from typing import Any
 
+from ringpull.output import output_file, whole
+
 HELP = "make a configuration by questions, or from a preset, and explain it"
 EXAMPLE = "ringpull setup --preset boosted-petrol -o logger.json"
 
@@ -17,7 +19,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--preset", choices=tuple(PRESETS), help="ask nothing, take this; without it questions are asked"
     )
     parser.add_argument(
-        "-o", "--output", type=Path, default=Path("logger.json"), metavar="FILE", help="(default: logger.json)"
+        "-o", "--output", type=output_file, default=Path("logger.json"), metavar="FILE", help="(default: logger.json)"
     )
     parser.add_argument("--force", action="store_true", help="replace a file that is already there")
     parser.add_argument("--json", action="store_true", help="print what was written as JSON")
@@ -32,8 +34,6 @@ def run(args: argparse.Namespace) -> int:
 
     if not args.output.parent.is_dir():
         raise CannotWrite(f"there is no folder {args.output.parent}", "a slip in the path", "make the folder first")
-    if args.output.is_dir():
-        raise CannotWrite(f"{args.output} is a folder", "a file of that name was meant", "give another name")
     if args.output.exists() and not args.force:
         raise BadUsage(
             f"{args.output} is already there",
@@ -48,17 +48,8 @@ def run(args: argparse.Namespace) -> int:
         )
         plan = questions.Interview(_ask, lambda line: print(line, file=sys.stderr)).plan()
     config = presets.config_of(plan)
-    fresh = args.output.with_name(args.output.name + ".new")
-    try:
+    with whole(args.output) as fresh:
         fresh.write_text(as_text(config), encoding="utf-8")
-        fresh.replace(args.output)
-    except OSError as fault:
-        fresh.unlink(missing_ok=True)
-        raise CannotWrite(
-            f"{args.output} can't be written ({fault.strerror})",
-            "the folder is read-only or the disk is full",
-            "give another place with -o",
-        ) from None
     if args.json:
         print(json.dumps({"written": str(args.output), "config": config}))
     else:

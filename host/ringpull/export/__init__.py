@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from importlib import import_module
@@ -10,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ringpull.errors import BadUsage, CannotWrite, RingpullError
+from ringpull.output import whole
 
 if TYPE_CHECKING:
     from ringpull.drive import Drive, Session
@@ -44,19 +44,8 @@ def export(
     if not path.parent.is_dir():
         raise CannotWrite(f"there is no folder {path.parent}", "a slip in the path", "make the folder first")
     writer = import_module(f"ringpull.export.{name}")
-    fresh = path.with_name(path.name + ".new" + path.suffix)
-    try:
+    with whole(path) as fresh:
         rows = writer.write(drive, sessions, fresh, progress or (lambda fraction: None))
-        fresh.replace(path)
-    except OSError as fault:
-        told = os.strerror(fault.errno) if fault.errno else "no reason was given"  # pyarrow's own text is a paragraph
-        raise CannotWrite(
-            f"{path} can't be written ({told})",
-            "the folder is read-only or the disk is full",
-            "write to another place",
-        ) from None
-    finally:
-        fresh.unlink(missing_ok=True)
     return Written(path, rows)
 
 

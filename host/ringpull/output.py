@@ -1,0 +1,73 @@
+"""Files that a command writes: whole or not at all, and never over a recording."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from ringpull.errors import BadUsage, CannotWrite
+
+
+def output_file(text: str) -> Path:
+    """A type for argparse: a file to be written. Raises BadUsage for a folder, and for what holds a recording."""
+    path = Path(text)
+    if path.is_dir():
+        raise BadUsage(f"{path} is a folder", "a file of that name was meant", "give another name")
+    if path.suffix.lower() == ".rpl" or _is_ring(path):
+        raise BadUsage(
+            f"{path} is the name of a recording, and nothing is written over one",
+            "source and output were swapped, or one was given twice",
+            "give the output another name, not one that ends in .rpl",
+        )
+    return path
+
+
+def _is_ring(path: Path) -> bool:
+    from shared_math import layout
+
+    try:
+        if not path.is_file():
+            return False
+        with path.open("rb") as file:
+            block = file.read(layout.SLOT)
+    except OSError:  # not to be read: whoever writes will tell
+        return False
+    return len(block) == layout.SLOT and layout.verdict(block) is None
+
+
+def different(*paths: Path | None) -> None:
+    """Raises BadUsage where two outputs of one command are the same file."""
+    named = [path.resolve() for path in paths if path]
+    twice = [path for path in named if named.count(path) > 1]
+    if twice:
+        raise BadUsage(
+            f"{twice[0].name} was given for two outputs",
+            "a name was copied and left as it was",
+            "give each output its own name",
+        )
+
+
+@contextmanager
+def whole(path: Path) -> Iterator[Path]:
+    """Gives a new file's path beside `path`; it takes the place of `path` at the end, or is removed after a failure.
+
+    A device or a pipe is written to as it is. OSError becomes CannotWrite.
+    """
+    if path.exists() and not path.is_file():
+        yield path
+        return
+    fresh = path.with_name(path.name + ".new" + path.suffix)
+    try:
+        yield fresh
+        fresh.replace(path)
+    except OSError as fault:
+        told = os.strerror(fault.errno) if fault.errno else "no reason was given"  # pyarrow's own text is a paragraph
+        raise CannotWrite(
+            f"{path} can't be written ({told})",
+            "there is no such folder, it is read-only, or the disk is full",
+            "give another place",
+        ) from None
+    finally:
+        fresh.unlink(missing_ok=True)
