@@ -9,9 +9,24 @@ from pathlib import Path
 
 from ringpull.errors import BadUsage, CannotWrite
 
+KEPT = ("logger.json", "notes.json")  # made by hand, each by a command of its own
+
 
 def output_file(text: str) -> Path:
-    """A type for argparse: a file to be written. Raises BadUsage for a folder, and for what holds a recording."""
+    """A type for argparse: a file to be written. Raises BadUsage for a folder, and for what holds a recording, its
+    configuration or its remarks."""
+    path = configuration_file(text)
+    if path.name.endswith(KEPT) and path.exists():
+        raise BadUsage(
+            f"{path} holds what was written by hand",
+            "source and output were swapped, or the name is a slip",
+            "give the output another name",
+        )
+    return path
+
+
+def configuration_file(text: str) -> Path:
+    """The same where a configuration may be replaced by another."""
     path = Path(text)
     if path.is_dir():
         raise BadUsage(f"{path} is a folder", "a file of that name was meant", "give another name")

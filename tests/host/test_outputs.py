@@ -48,6 +48,15 @@ def test_nothing_is_written_over_a_recording(card, tmp_path, monkeypatch, capsys
     assert sums(tmp_path) == before
 
 
+@pytest.mark.parametrize("words", [["report", "card", "-o"], ["report", "card", "-o", "r.html", "--json"]])
+@pytest.mark.parametrize("name", ["logger.json", "drive.rpl.notes.json"])
+def test_nor_over_what_was_written_by_hand(card, monkeypatch, capsys, words, name):
+    monkeypatch.chdir(card.parent)
+    (card / name).write_text("mine")
+    assert main([*words, f"card/{name}"]) == 2
+    assert (card / name).read_text() == "mine" and capsys.readouterr().err.count("\n") == 3
+
+
 @pytest.mark.parametrize(
     "words", [["report", "card", "-o", "x", "--json", "x"], ["fuelmap", "card", "-o", "x", "--table", "./x"]]
 )

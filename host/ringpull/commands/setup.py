@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-from ringpull.output import output_file, whole
+from ringpull.output import configuration_file, whole
 
 HELP = "make a configuration by questions, or from a preset, and explain it"
 EXAMPLE = "ringpull setup --preset boosted-petrol -o logger.json"
@@ -19,7 +19,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--preset", choices=tuple(PRESETS), help="ask nothing, take this; without it questions are asked"
     )
     parser.add_argument(
-        "-o", "--output", type=output_file, default=Path("logger.json"), metavar="FILE", help="(default: logger.json)"
+        "-o",
+        "--output",
+        type=configuration_file,
+        default=Path("logger.json"),
+        metavar="FILE",
+        help="(default: logger.json)",
     )
     parser.add_argument("--force", action="store_true", help="replace a file that is already there")
     parser.add_argument("--json", action="store_true", help="print what was written as JSON")
