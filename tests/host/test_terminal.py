@@ -82,6 +82,15 @@ def test_a_terminal_without_the_letters(tmp_path, encoding):
             assert b"u2588" not in done.stdout
 
 
+def test_a_remark_typed_where_no_locale_is_set(tmp_path):
+    (tmp_path / "drive.rpl").write_bytes((CARD / "drive.rpl").read_bytes())
+    environment = dict(os.environ, LC_ALL="C", PYTHONUTF8="0", PYTHONCOERCECLOCALE="0")
+    command = [*RINGPULL, "note", str(tmp_path), "1", "Größe ✓"]
+    done = subprocess.run([os.fsencode(word) for word in command], capture_output=True, env=environment)
+    assert done.returncode == 0 and not done.stderr, done.stderr
+    assert "Größe ✓" in (tmp_path / "notes.json").read_text(encoding="utf-8")
+
+
 @pytest.mark.parametrize("words", [("fuelmap", CARD), ("info", CARD, "--json"), ("--help",)])
 def test_a_reader_that_stops_early_is_no_error(words):
     process = subprocess.Popen([*RINGPULL, *map(str, words)], stdout=subprocess.PIPE, stderr=subprocess.PIPE)

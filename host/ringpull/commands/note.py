@@ -12,8 +12,15 @@ EXAMPLE = 'ringpull note card 2 "fuel pump changed before this one"'
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("source", type=Path, metavar="SRC", help="ring file, folder of segments, or card folder")
     parser.add_argument("pull", type=int, metavar="PULL", help="number of the pull, as `ringpull pulls` lists it")
-    parser.add_argument("text", metavar="TEXT", help='the remark; "" removes it')
+    parser.add_argument("text", type=_words, metavar="TEXT", help='the remark; "" removes it')
     parser.add_argument("--json", action="store_true", help="print all remarks as JSON")
+
+
+def _words(text: str) -> str:
+    """What was typed; where the locale knows no letters beyond English, its bytes are taken for UTF-8."""
+    import os
+
+    return os.fsencode(text).decode("utf-8", "replace") if not text.isascii() else text
 
 
 def run(args: argparse.Namespace) -> int:
