@@ -7,8 +7,35 @@ from shared_math import lean_watch, speed
 # The ESP32's own converter at its pin, whatever stands there below (maker's figure for the widest range, from memory)
 ESP32_LEAST_V = 0.15
 
+LITTLE_KPA = 15  # a load that never goes above this is no manifold pressure in kPa
+# What firmware/boards/wiring.py has of its own, as it comes; a test holds them together
+INPUTS = {
+    "rp2": ("a0", "a1", "a2", "a3", "p0", "p1", "d0"),
+    "esp32": ("a0", "a1", "a2", "a3", "p0", "p1", "d0"),
+}
+
 # code -> as in config_words.py
 ADVICE = {
+    "board_unknown": (
+        "Board {d} is not one of rp2, esp32 and generic",
+        "a typing slip, or a board of your own",
+        "write one of the three, else nothing can be said here of how fast it is",
+    ),
+    "input_not_there": (
+        "{w} is wired to {d}, which this board does not have unless its wiring table was changed",
+        "a slip, or a configuration for another board",
+        "use an input of hardware/README.md; otherwise the logger shows fault 45 and the channel reads 0",
+    ),
+    "per_rev_unusual": (
+        "{w} has {d} pulses per turn, and a tach line or coil of this engine usually gives another number",
+        "half the cylinders on most four-stroke tach lines, 1 where two cylinders share a spark, 0.5 for a coil of its own",
+        "compare engine speed at idle with the dashboard; half or twice of it means that per_rev is wrong",
+    ),
+    "little_kpa": (
+        "{w} ends at {d} kPa, and air outside has about 100",
+        "the figures are in bar, not in kPa",
+        "multiply them by 100: 3 bar are 300 kPa, absolute",
+    ),
     "fast_for_interrupts": (
         "{w} may send {d} pulses a second, and this board counts them by interrupts, good for 2000",
         "many teeth or pulses per turn on a board without a counter of its own",
@@ -54,6 +81,9 @@ def advice(config):
     board = config.get("board", schema.BOARD)
     if board in schema.INTERRUPT_BOARDS:
         out.append(("soft_timer", "", '"%s"' % board))
+    elif board not in schema.STAMPING_BOARDS:
+        out.append(("board_unknown", "", '"%s"' % board))
+    load = _load_of(config, out)
     for at in range(len(channels)):
         channel = channels[at]
         where = 'channel %d ("%s")' % (at + 1, channel["name"])
@@ -61,6 +91,12 @@ def advice(config):
             shortest = speed.channel_shortest_us(channel)
             if shortest < schema.INTERRUPT_PERIOD_US:
                 out.append(("fast_for_interrupts", where, "%d" % (1000000 // shortest)))
+        if board in INPUTS and channel["input"][0] in "apd" and channel["input"] not in INPUTS[board]:
+            out.append(("input_not_there", where, channel["input"]))
+        if _unusual(channel, config.get("engine", {})):
+            out.append(("per_rev_unusual", where, "%g" % channel["per_rev"]))
+        if channel["name"] == load and channel.get("unit") == "kPa" and max(channel["values"]) < LITTLE_KPA:
+            out.append(("little_kpa", where, "%g" % max(channel["values"])))
         most_v = max(channel.get("volts", [0]))
         if most_v > descriptions.LIMIT_5V and not ("divider" in channel or "calibration" in channel):
             if channel["name"] not in ("battery", "supply"):
@@ -81,6 +117,24 @@ def advice(config):
             if mute:
                 out.append(("lean_after_warm_up", "The lean warning", " and ".join(mute)))
     return out
+
+
+def _load_of(config, out):
+    """Name of the channel that the target goes by, if any; a target in bar is told."""
+    target = config.get("target")
+    for one in target if isinstance(target, list) else [target or {}]:
+        if max(one.get("load_kpa", [LITTLE_KPA])) < LITTLE_KPA:
+            out.append(("little_kpa", "The target", "%g" % max(one["load_kpa"])))
+        if "load" in one:
+            return one["load"]
+    return None
+
+
+def _unusual(channel, engine):
+    """Whether a four-stroke's pulses per turn are none of the usual ones, nor a toothed wheel's or an alternator's."""
+    if "per_rev" not in channel or "cylinders" not in engine or engine.get("strokes", schema.STROKES) != 4:
+        return False
+    return channel["per_rev"] < 9 and channel["per_rev"] not in (0.5, 1, engine["cylinders"] / 2)
 
 
 def _least_v(channel):

@@ -6,7 +6,7 @@ fake_board.install()
 
 from boards import esp32, generic, wiring  # noqa: E402
 from drivers import sdhost  # noqa: E402
-from shared_math import channels, config  # noqa: E402
+from shared_math import channels, config, config_advice  # noqa: E402
 
 
 def bare(kind, pins):
@@ -194,3 +194,9 @@ def test_pulse_width_on_an_input_that_is_not_there_is_a_fault():
     board = bare(generic.GenericBoard, wiring.RP2)
     given = configured(board, {"name": "injector", "input": "p9", "kind": "pulse_width"})
     assert board.pulse(given["channels"][0], 200).count == 0 and board.trouble == "input_missing"
+
+
+def test_what_check_says_of_inputs_is_what_is_wired():
+    for name, pins in (("rp2", wiring.RP2), ("esp32", wiring.ESP32)):
+        listed = [one for group in ("analog", "pulse", "digital") for one in pins[group]]
+        assert sorted(listed) == sorted(config_advice.INPUTS[name])

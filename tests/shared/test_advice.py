@@ -100,3 +100,27 @@ def test_an_esp32_does_not_see_what_lies_below_its_converter():
     assert codes("esp32", channel([0, 5], [4.9, 5.2], "x0")) == []
     (worded,) = [one for one in told("esp32", channel([0, 5], [4.9, 5.2])) if one[0] == "below_converter"]
     assert "0.25 V" in config_advice.explain(worded)[0]
+
+
+def test_slips_that_are_no_mistakes_are_worth_knowing():
+    lam = {"name": "lambda_1", "input": "a0", "kind": "lambda", "volts": [0.5, 4.5], "values": [0.6, 1.4]}
+    load = {"name": "map", "input": "a1", "kind": "linear", "unit": "kPa", "volts": [0.5, 4.5], "values": [20, 300]}
+
+    def codes(board="rp2", engine=None, per_rev=2, values=(20, 300), place="a1", load_kpa=(40, 200)):
+        channels = [lam, tach(per_rev, 8000), dict(load, values=list(values), input=place)]
+        target = {"load": "map", "load_kpa": list(load_kpa), "lambda": [1.0, 0.8]}
+        given = {"version": 1, "board": board, "engine": engine or {"cylinders": 4}, "channels": channels}
+        given["target"] = target
+        assert config.check(given) == []
+        found = config_advice.advice(given)
+        assert all(len(config_advice.explain(one)) == 3 for one in found)
+        return [one[0] for one in found if one[0] not in ("soft_timer", "lean_after_warm_up")]
+
+    assert codes() == codes("esp32") == codes("generic", place="a9") == []
+    assert codes("pico") == ["board_unknown"]
+    assert codes(place="a4") == codes("esp32", place="a4") == ["input_not_there"]
+    assert codes(per_rev=4) == codes(engine={"cylinders": 6}, per_rev=2) == ["per_rev_unusual"]
+    for per_rev in (0.5, 1, 2, 12, 36):
+        assert codes(per_rev=per_rev) == []
+    assert codes(engine={"cylinders": 2, "strokes": 2}) == []
+    assert codes(values=(0.2, 3.0)) == codes(load_kpa=(0.4, 2.0)) == ["little_kpa"]
