@@ -259,10 +259,12 @@ def _check_parts(checker, channel, where, allowed):
                 if pair and abs(pair[0] - pair[1]) < schema.CALIBRATION_LEAST[key]:
                     checker.bad("calibration_same", "%s: %s" % (here, key))
     if "states" in channel:
-        _check_states(checker, channel["states"], where + ": states")
+        ends = checker.good(channel, "volts", allowed["volts"]) if "volts" in allowed else None
+        _check_states(checker, channel["states"], where + ": states", ends)
 
 
-def _check_states(checker, states, where):
+def _check_states(checker, states, where, ends):
+    """ends: the volts of the channel's values, or None."""
     if not isinstance(states, list):
         checker.bad("not_list", where, shown(states))
         return
@@ -281,6 +283,8 @@ def _check_states(checker, states, where):
         if volts[0] >= volts[1]:
             checker.bad("state_order", here + ": volts")
             continue
+        if ends and volts[0] <= min(ends) and max(ends) <= volts[1]:
+            checker.bad("state_covers", here + ": volts")
         for other, low, high in seen:
             if volts[0] <= high and low <= volts[1]:
                 checker.bad("state_overlap", here + ": volts", shown(other))

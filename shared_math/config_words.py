@@ -271,6 +271,11 @@ WORDS = {
         "measure again at two voltages far apart",
     ),
     "state_order": ("{w} of a state must be [lower, higher]", "the two voltages are swapped or equal", "swap them"),
+    "state_covers": (
+        "{w} hold all volts of the channel, so it would never tell a value",
+        "the channel's own volts were copied to the state",
+        "write the volts that the controller gives in that state alone",
+    ),
     "state_overlap": ("{w} reaches into the state {d}", "one voltage can't mean two states", "part their voltages"),
     "fuel_unknown": (
         "{w} is not a known fuel: {d}",

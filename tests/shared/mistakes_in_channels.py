@@ -117,6 +117,7 @@ MISTAKES = (
     ("filter_over_half", ch(TACH, "min_period_us"), 2000),
     ("calibration_same", ch(LAMBDA, "calibration", "counts"), [100, 100]),
     ("state_order", ch(LAMBDA, "states", 0, "volts"), [0.2, 0.0]),
+    ("state_covers", ch(LAMBDA, "states"), [{"name": "fault", "volts": [0.5, 4.5]}]),
     ("state_overlap", ch(LAMBDA, "states", 1, "volts"), [0.1, 0.3]),
     ("target_load_unit", ch(MAP, "unit"), "bar"),
     ("range_order", ch(SINGLE, "expect"), [2.52, 2.48]),
