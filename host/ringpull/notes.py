@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import os
+import tempfile
 from pathlib import Path
 
 from ringpull.errors import RingpullError
@@ -34,6 +36,21 @@ def read_notes(source: Path) -> dict[str, str]:
     return {str(number): str(text) for number, text in notes.items()}
 
 
+def replace_text(path: Path, words: str) -> None:
+    """Put a text in a file's place: all of it or nothing, and never through a link that lies there. OSError, or
+    ValueError where the text can't be written as UTF-8."""
+    body = words.encode("utf-8")
+    handle, fresh = tempfile.mkstemp(prefix=path.name + ".", dir=path.parent)
+    try:
+        with open(handle, "wb") as out:
+            out.write(body)
+        os.chmod(fresh, 0o644)
+        os.replace(fresh, path)
+    except OSError:
+        os.unlink(fresh)
+        raise
+
+
 def write_note(source: Path, pull: int, text: str) -> dict[str, str]:
     """Set (or with "" remove) the remark of one pull; returns all remarks. RingpullError when it can't be written."""
     notes = read_notes(source)
@@ -43,10 +60,8 @@ def write_note(source: Path, pull: int, text: str) -> dict[str, str]:
         notes.pop(str(pull), None)
     ordered = {number: notes[number] for number in sorted(notes, key=lambda n: (len(n), n))}
     path = notes_path(source)
-    fresh = path.with_name(path.name + ".new")
     try:
-        fresh.write_text(json.dumps(ordered, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
-        fresh.replace(path)
+        replace_text(path, json.dumps(ordered, indent=1, ensure_ascii=False) + "\n")
     except OSError as fault:
         raise RingpullError(
             f"{path} can't be written.",

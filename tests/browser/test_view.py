@@ -3,6 +3,8 @@
 import http.client
 import json
 import shutil
+import socket
+import struct
 import threading
 import time
 
@@ -139,6 +141,104 @@ def test_remarks_are_kept_beside_the_ring_file(served):
     assert Shelved(served.shelf[0].source).remarks() == kept
     ask(served, "/remark", "POST", json.dumps(told | {"text": ""}))
     assert served.shelf[0].remarks() == []
+
+
+def remark(server, **other):
+    told = {"drive": 0, "session": 1, "time_s": 61.9, "text": "here"} | other
+    return ask(server, "/remark", "POST", json.dumps(told))[0]
+
+
+@pytest.mark.parametrize(
+    "body",
+    ["[]", "5", "null", "{}", "[" * 60000, '{"drive":[0],"session":1,"time_s":1,"text":""}', '{"drive":0,"session":1}'],
+)
+def test_remarks_without_meaning(served, body, capfd):
+    assert ask(served, "/remark", "POST", body)[0] == 400
+    assert capfd.readouterr().err == ""
+
+
+@pytest.mark.parametrize(
+    "other", [{"session": 99}, {"time_s": None}, {"time_s": "x"}, {"text": "\ud83c"}, {"drive": -1}]
+)
+def test_remarks_on_nothing(served, other):
+    assert remark(served, **other) == 400
+    assert not (served.shelf[0].source / "times.json").exists()
+
+
+def test_remarks_at_the_same_moment_are_all_kept(served):
+    threads = [threading.Thread(target=remark, args=(served,), kwargs={"time_s": n}) for n in range(30)]
+    for one in threads:
+        one.start()
+    for one in threads:
+        one.join()
+    assert [r["time_s"] for r in served.shelf[0].remarks()] == list(range(30))
+
+
+def test_a_damaged_file_of_remarks_is_not_written_over(served):
+    path = served.shelf[0].source / "times.json"
+    for damaged in (
+        '[{"session": 1, "time_s": 2',
+        '[{"session": 1, "time_s": 2, "text": "kept"}, {"session": "x"}]',
+        "5",
+    ):
+        path.write_text(damaged)
+        assert remark(served) == 507 and path.read_text() == damaged
+        assert ask(served, "/state")[0] == 200
+
+
+def test_remarks_go_through_no_link(served, tmp_path):
+    elsewhere = tmp_path / "elsewhere.json"
+    elsewhere.write_text("[]")
+    folder = served.shelf[0].source
+    for name in ("times.json", "times.json.new"):
+        (folder / name).symlink_to(elsewhere)
+    assert remark(served) == 200 and elsewhere.read_text() == "[]"
+    assert len(served.shelf[0].remarks()) == 1 and not (folder / "times.json").is_symlink()
+
+
+def said(server, *lines):
+    with socket.create_connection(("127.0.0.1", server.server_port), timeout=10) as connection:
+        connection.sendall("\r\n".join([*lines, "", ""]).encode())
+        return connection.recv(100).split()[1]
+
+
+def test_one_host_only_and_no_other_in_the_path(served):
+    host = f"Host: 127.0.0.1:{served.server_port}"
+    assert said(served, "GET /state HTTP/1.1", host, "Connection: close") == b"200"
+    assert said(served, "GET /state HTTP/1.1", host, "Host: example.org") == b"403"
+    assert said(served, "GET http://example.org/state HTTP/1.1", host) == b"403"
+    assert said(served, "GET /state HTTP/1.1") == b"403"
+
+
+def test_a_connection_that_breaks_off_is_nothing_to_tell(served, capfd):
+    for _ in range(5):
+        connection = socket.create_connection(("127.0.0.1", served.server_port), timeout=10)
+        request = f"GET / HTTP/1.1\r\nHost: 127.0.0.1:{served.server_port}\r\n\r\n"
+        connection.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
+        connection.sendall(request.encode())
+        connection.close()
+    time.sleep(0.2)
+    assert ask(served, "/state")[0] == 200 and capfd.readouterr().err == ""
+
+
+@pytest.mark.parametrize(
+    "at", ["start=-1e300&end=1e300", "start=1e300&end=1e301", "start=-9e9&end=-8e9", "start=5&end=5"]
+)
+def test_windows_beyond_the_drive(served, at):
+    assert ask(served, f"/window?drive=0&session=1&{at}&width=1200")[0] == 200
+    assert ask(served, f"/export?drive=0&session=1&{at}")[0] == 200
+
+
+@pytest.mark.parametrize("time_s", ["-1e300", "1e300", "-5"])
+def test_rows_beyond_the_drive_are_the_nearest(served, time_s):
+    told = json.loads(ask(served, f"/row?drive=0&session=1&time={time_s}")[1])
+    first, last = served.shelf[0].drive.sessions[0].frame()["time_s"].iloc[[0, -1]]
+    assert told["time_s"] == pytest.approx(last if time_s == "1e300" else first)
+
+
+@pytest.mark.parametrize("name", ["..", ".hidden", "a%00b.rpl", "a" * 3000 + ".rpl", ""])
+def test_dropped_names_that_mean_nothing(served, name):
+    assert ask(served, f"/drop?name={name}", "POST", b"abc")[0] == 400
 
 
 def test_dropped_file_becomes_a_drive_and_junk_does_not(served):

@@ -170,7 +170,8 @@ def head(drive) -> str:
     facts = known_facts(drive)
     name = dict(facts)["vehicle"] or drive.source.name
     rows = "".join(
-        f'<div class="{"blank" if not value else "long" if len(value) > LONG else ""}"><dt>{text(key)}</dt><dd>{text(value) or "&nbsp;"}</dd></div>'
+        f'<div class="{"blank" if not value else "long" if len(value) > LONG else ""}"><dt>{text(key)}</dt>'
+        f"<dd>{text(value) or '&nbsp;'}</dd></div>"
         for key, value in facts
         if key != "vehicle"
     )

@@ -69,7 +69,9 @@ const looks = (() => {
     const sign = document.createElement("span");
     sign.className = "sign-of-speed";
     sign.textContent = SIGNS[mark] || "";
-    item.append(key, sign, columns[at].label, unit, " ", value);
+    const label = document.createElement("bdi"); // whatever is in it, the number after it reads from left to right
+    label.textContent = columns[at].label;
+    item.append(key, sign, label, unit, " ", value);
     head.append(item);
     return value;
   }

@@ -138,7 +138,7 @@ def page(drive, answer, against=None, packing: data.Packing | None = None) -> st
     nav = "".join(f'<a href="#{key}">{name}</a>' for key, name in links)
     name = dict(answer_part.known_facts(drive))["vehicle"] or drive.source.name
     return (
-        f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{text(name)}: {text(answer.verdict)}'
+        f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{text(name[:80])}: {text(answer.verdict)}'
         f'</title>\n<meta http-equiv="Content-Security-Policy" content="{POLICY}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<style>\n{palette.css()}{inlined(STYLES)}</style>\n</head>\n<body>\n"

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import os
 import textwrap
+import warnings
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -31,7 +33,7 @@ WIDE = (10.0, 6.0)
 MOST_PULLS = 12
 MOST_REASONS = 8
 MOST_LETTERS = 100
-MOST_LINES = 8  # of a fact on the first page
+MOST_LINES = 13  # of a text on the first page
 STYLE: Any = {
     "font.size": 9,
     "axes.edgecolor": LIGHT["edge"],
@@ -45,6 +47,14 @@ STYLE: Any = {
     "pdf.fonttype": 42,
     "text.parse_math": False,
 }
+
+
+@contextmanager
+def quiet() -> Iterator[None]:
+    """No warnings of the library's own about letters that its font lacks: they are drawn as boxes."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph")
+        yield
 
 
 def dash(at: int):
@@ -177,7 +187,7 @@ def first_page(drive, answer, events: list[Numbered], unit: str, against=None) -
         if name != "vehicle":
             lines += [("plain", line) for line in wrapped(f"{name}: {value or '_' * 30}", MOST_LINES)]
     lines += [("gap", ""), ("big", answer.verdict.capitalize())]
-    lines += [("bold", line) for line in wrapped(plain(headline(answer, events, unit)), wide=82)]
+    lines += [("bold", line) for line in wrapped(plain(headline(answer, events, unit)), wide=78)]
     reasons = [*answer.reasons[:MOST_REASONS]]
     if len(answer.reasons) > MOST_REASONS:
         reasons.append(f"and {len(answer.reasons) - MOST_REASONS} more, in the report")
@@ -196,7 +206,7 @@ def first_page(drive, answer, events: list[Numbered], unit: str, against=None) -
     return pages_of(lines)
 
 
-def wrapped(words: str, most: int = MOST_LINES, wide: int = 92) -> list[str]:
+def wrapped(words: str, most: int = MOST_LINES, wide: int = 86) -> list[str]:
     """A text in lines of `wide` letters, at most so many lines."""
     lines = textwrap.wrap(words, wide) or [""]
     if len(lines) <= most:
@@ -257,7 +267,7 @@ def write_pngs(drive, answer, folder: Path) -> list[Path]:
 
     folder.mkdir(parents=True, exist_ok=True)
     out = []
-    with matplotlib.rc_context(STYLE):
+    with quiet(), matplotlib.rc_context(STYLE):
         for name, figure in figures(drive, answer, load_unit(answer)):
             out.append(folder / f"{name}.png")
             figure.savefig(out[-1], dpi=150)
@@ -270,7 +280,7 @@ def write_pdf(drive, answer, output: Path, against=None) -> Path:
 
     unit = load_unit(answer)
     output.parent.mkdir(parents=True, exist_ok=True)
-    with matplotlib.rc_context(STYLE), PdfPages(output, metadata={"CreationDate": None}) as pages:
+    with quiet(), matplotlib.rc_context(STYLE), PdfPages(output, metadata={"CreationDate": None}) as pages:
         for figure in first_page(drive, answer, numbered(answer), unit, against):
             pages.savefig(figure)
         for _, figure in figures(drive, answer, unit):

@@ -12,13 +12,14 @@ from urllib.parse import parse_qs, urlsplit
 import numpy as np
 
 from ringpull.errors import RingpullError
-from ringpull.view.shelf import Shelved
+from ringpull.view.shelf import Shelved, remarks_path
 from ringpull.view.shown import Shown
 
 LOOPBACK = "127.0.0.1"
 MOST_BODY = 1 << 32
 MOST_WIDTH = 8192
 MOST_TEXT = 1 << 16
+MOST_NAME = 200  # bytes of a dropped file's name
 
 
 class Refused(Exception):
@@ -44,6 +45,9 @@ class Server(ThreadingHTTPServer):
     def url(self) -> str:
         return f"http://{LOOPBACK}:{self.server_port}/"
 
+    def handle_error(self, request: object, client_address: object) -> None:
+        """A connection that broke off, as when a page is left, is nothing to tell."""
+
     def server_close(self) -> None:
         super().server_close()
         for one in self.shelf:
@@ -56,6 +60,7 @@ class Handler(BaseHTTPRequestHandler):
 
     protocol_version = "HTTP/1.1"
     disable_nagle_algorithm = True  # else every answer waits 40 ms for the one before to be acknowledged
+    timeout = 300  # s without a word, after which a connection is closed
     server: Server
 
     def log_message(self, format: str, *args: object) -> None:
@@ -79,7 +84,8 @@ class Handler(BaseHTTPRequestHandler):
 
     def _answer(self, known: dict) -> None:
         try:
-            if self.headers.get("Host") not in self.server.names:
+            hosts = self.headers.get_all("Host") or [""]
+            if len(hosts) > 1 or hosts[0] not in self.server.names or not self.path.startswith("/"):
                 raise Refused(403, "this page is only served to the machine it runs on")
             origin = self.headers.get("Origin")
             if origin is not None and origin.removeprefix("http://") not in self.server.names:
@@ -91,11 +97,14 @@ class Handler(BaseHTTPRequestHandler):
         except Refused as refused:
             self.close_connection = True
             self._send(str(refused).encode(), "text/plain; charset=utf-8", refused.status)
-        except (KeyError, ValueError, IndexError):
+        except (LookupError, ValueError, TypeError, ArithmeticError, RecursionError):
             self.close_connection = True
             self._send(b"this request has no meaning", "text/plain; charset=utf-8", 400)
-        except (BrokenPipeError, ConnectionResetError):
+        except ConnectionError:
             self.close_connection = True
+        except OSError as fault:
+            self.close_connection = True
+            self._send(f"this can't be done: {fault.strerror}".encode(), "text/plain; charset=utf-8", 500)
 
     def _send(self, body: bytes, kind: str, status: int = 200) -> None:
         self._head(kind, status, Content_Length=str(len(body)))
@@ -186,17 +195,22 @@ class Handler(BaseHTTPRequestHandler):
         time_s = round(float(told["time_s"]), 6)
         if not np.isfinite(time_s):
             raise ValueError
-        one = self._shelved(told)
+        one, session = self._shelved(told), self._shown(told).session.id
+        text = str(told["text"]).strip()
+        text.encode()
         try:
-            one.remark(int(told["session"]), time_s, str(told["text"]).strip())
+            one.remark(session, time_s, text)
         except OSError as fault:
             raise Refused(507, f"the remark can't be kept beside the ring file: {fault.strerror}") from None
+        except ValueError:
+            name = remarks_path(one.source).name
+            raise Refused(507, f"the remark can't be kept: {name} beside the ring file is damaged; move it away") from None
         self._json({"remarks": one.remarks()})
 
     def _drop(self, asked: dict) -> None:
         left = self._body(MOST_BODY)
         name = Path(asked["name"].replace("\\", "/")).name
-        if not name or name.startswith("."):
+        if not name or name.startswith(".") or len(name.encode()) > MOST_NAME:
             raise ValueError
         folder = Path(tempfile.mkdtemp(dir=self.server.dropped))
         with (folder / name).open("wb") as out:

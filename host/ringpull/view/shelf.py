@@ -7,6 +7,7 @@ import subprocess
 import threading
 from pathlib import Path
 
+from ringpull.notes import replace_text
 from ringpull.report import data
 from ringpull.view import decoder, reader
 from ringpull.view.rows import Want, Wanted
@@ -146,19 +147,27 @@ class Shelved:
     def remarks(self) -> list[dict]:
         """Remarks on times: [{"session", "time_s", "text"}], in order. A file that can't be read counts as none."""
         try:
-            found = json.loads(remarks_path(self.source).read_text(encoding="utf-8"))
-            return [{"session": int(r["session"]), "time_s": float(r["time_s"]), "text": str(r["text"])} for r in found]
-        except (OSError, ValueError, TypeError, KeyError):
+            return self._kept()
+        except (OSError, ValueError):
             return []
 
+    def _kept(self) -> list[dict]:
+        """The same; OSError, or ValueError, where the file is there and can't be read."""
+        path = remarks_path(self.source)
+        if not path.exists():
+            return []
+        found = json.loads(path.read_text(encoding="utf-8"))
+        try:
+            return [{"session": int(r["session"]), "time_s": float(r["time_s"]), "text": str(r["text"])} for r in found]
+        except (TypeError, KeyError):
+            raise ValueError from None
+
     def remark(self, session: int, time_s: float, text: str) -> None:
-        """Keep a remark; an empty text removes the one at that time. OSError where it can't be written."""
+        """Keep a remark; an empty text removes the one at that time. OSError where it can't be written, ValueError where
+        what is kept already can't be read: it is not written over."""
         with self._lock:
-            kept = [r for r in self.remarks() if (r["session"], r["time_s"]) != (session, time_s)]
+            kept = [r for r in self._kept() if (r["session"], r["time_s"]) != (session, time_s)]
             if text:
                 kept.append({"session": session, "time_s": time_s, "text": text})
             kept.sort(key=lambda r: (r["session"], r["time_s"]))
-            path = remarks_path(self.source)
-            fresh = path.with_name(path.name + ".new")
-            fresh.write_text(json.dumps(kept, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
-            fresh.replace(path)
+            replace_text(remarks_path(self.source), json.dumps(kept, indent=1, ensure_ascii=False) + "\n")

@@ -8,6 +8,7 @@
   const GROWN_MS = 500;
   let drives = [];
   let here = null;
+  let growing = 0;
   const MOST_LAID = 4;
   let laid = [];
 
@@ -27,6 +28,9 @@
   }
 
   function filled(select, options) {
+    const known = JSON.stringify(options);
+    if (select.dataset.known === known) return; // it may be open just now
+    select.dataset.known = known;
     const before = select.value;
     select.replaceChildren(...options.map(([value, words]) => new Option(words, value)));
     if (options.some(([value]) => value === before)) select.value = before;
@@ -50,9 +54,11 @@
 
   async function show(drive, id) {
     const session = drives[drive].sessions.find((one) => one.id === id);
-    here = remote.opened(drive, session);
+    const mine = (here = remote.opened(drive, session));
     here.read = session.read;
     const shown = await here.ask(...session.range_s, at("panels").clientWidth);
+    if (here !== mine) return; // another was chosen meanwhile
+    at("axis").querySelector('[value="speed"]').disabled = !session.columns.some((one) => one.role === "speed");
     at("axis").value = "time";
     at("window").value = "";
     traces.state.mode = "time";
@@ -61,20 +67,25 @@
     laid = [];
     at("laid").replaceChildren();
     at("panels").dataset.ready = `${drive}/${id}`;
-    if (!drives[drive].done) setTimeout(grown, GROWN_MS);
+    again();
   }
 
-  /* While a drive is being read: show more of it, keeping the window that is looked at. */
+  /* While drives are being read: show more of it, keeping the window that is looked at. */
   async function grown() {
     const { drive, id } = here;
     await state();
-    if (here.drive !== drive || here.id !== id) return;
+    if (here.drive !== drive || here.id !== id) return again();
     const session = drives[drive].sessions.find((one) => one.id === id);
     if (session.read !== here.read) await traces.reload();
     here.read = session.read;
     traces.setSpans(spansHere());
     listed();
-    if (!drives[drive].done) setTimeout(grown, GROWN_MS);
+    again();
+  }
+
+  function again() {
+    clearTimeout(growing);
+    if (drives.some((one) => !one.done)) growing = setTimeout(grown, GROWN_MS);
   }
 
   function remarks(all) {
