@@ -10,6 +10,7 @@ _HEAVY = (
     "config_check",
     "config_fuel",
     "config_inputs",
+    "config_pulses",
     "config_schema",
     "config_text",
     "config_top",
