@@ -285,6 +285,6 @@ def _refuse(path: Path, store: Store, found: read_sessions.Found) -> None:
         )
     raise NothingReadable(
         f"{path.name} holds no rows",
-        "the logger was switched off before it had recorded a second",
+        "it was just prepared, or the logger was switched off before it had recorded a second",
         "check that its lamp shows recording, then drive again",
     )
