@@ -148,7 +148,9 @@ def _health_lines(timing: dict) -> list[str]:
         words.append(f"at least {heap_kb} kB of memory free")
     if dips is not None:
         words.append(
-            f"supply below {layout.DIP_V:g} V {'once' if dips == 1 else f'{dips} times'}" if dips else f"supply never below {layout.DIP_V:g} V"
+            f"supply below {layout.DIP_V:g} V {'once' if dips == 1 else f'{dips} times'}"
+            if dips
+            else f"supply never below {layout.DIP_V:g} V"
         )
     return ["  health  " + ", ".join(words)] if words else []
 
