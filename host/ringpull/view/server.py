@@ -34,6 +34,7 @@ class Server(ThreadingHTTPServer):
     """Serves shelved drives; `port` 0 takes any free one."""
 
     daemon_threads = True
+    request_queue_size = 64  # several pages at once, each with several connections
 
     def __init__(self, shelf: list[Shelved], port: int = 0) -> None:
         self.shelf = shelf
