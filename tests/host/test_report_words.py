@@ -1,5 +1,7 @@
 """What the report's first page says to do, against what the pulls show."""
 
+import re
+from io import StringIO
 from types import SimpleNamespace
 
 import numpy as np
@@ -104,3 +106,20 @@ def test_neighbouring_damaged_blocks_are_told_together():
     damage = [Damage(block, "drive.rpl", "torn") for block in (3, 4, 5, 9)] + [Damage(10, "pulls.rpl", "torn")]
     assert [row[1] for row in evidence.together(damage)] == ["3 to 5", "9", "10"]
     assert evidence.together([]) == []
+
+
+def test_the_table_of_pulls_keeps_its_curve_in_a_window_of_80_columns(monkeypatch):
+    from rich.console import Console
+
+    from ringpull import terminal
+    from ringpull.commands import pulls
+
+    made = scene(pulls=2, hole=Hole(2, 5600, 6400, 0.08))
+    judged = answer(StandInDrive(StandInSession(made.columns, [(a, b, False) for a, b in made.spans]))).pulls
+    out = StringIO()
+    monkeypatch.setattr(terminal, "wide_console", lambda: Console(width=80, file=out))
+    monkeypatch.setattr(terminal, "can_show", lambda letters: False)
+    pulls.print_table(judged, {"1": "a remark"})
+    lines = out.getvalue().splitlines()
+    assert max(map(len, lines)) <= 80 and "along" in lines[0] and "a remark" in out.getvalue()
+    assert re.search(r" [1-8]{6,12} +none", lines[1]) and re.search(r"[1-8]{6,12} +\+0\.\d{3} at \d{4}", out.getvalue())

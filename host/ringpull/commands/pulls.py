@@ -12,8 +12,9 @@ EXAMPLE = "ringpull pulls card"
 
 BARS, PLAIN_BARS = "▁▂▃▄▅▆▇█", "12345678"
 SPARK_COLUMNS = 24
+NARROW = 12  # of it in a narrow window
 ROOMY = 120  # columns; a narrower window gets fewer columns, none of them cut
-ROOMY_ONLY = ("to s", "by", "along the pull")
+ROOMY_ONLY = ("to s", "by")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -83,6 +84,7 @@ def print_table(judged, notes: dict[str, str]) -> None:
     from ringpull.analysis.verdict import unjudged
 
     console = terminal.wide_console()
+    narrow = console.width < ROOMY
     bars = BARS if terminal.can_show(BARS) else PLAIN_BARS
     sides = {
         "pull": "right",
@@ -92,10 +94,10 @@ def print_table(judged, notes: dict[str, str]) -> None:
         "rpm": "right",
         f"load {judged[0].judged.columns.load_unit()}".rstrip(): "right",
         "lambda": "right",
-        "along the pull": "left",
+        "along" if narrow else "along the pull": "left",
         "lean events": "left",
     }
-    shown = [title for title in sides if console.width >= ROOMY or title not in ROOMY_ONLY]
+    shown = [title for title in sides if not narrow or title not in ROOMY_ONLY]
     table = Table(box=None, pad_edge=False, header_style="bold")
     for title in shown:
         table.add_column(title, justify="right" if sides[title] == "right" else "left", no_wrap=title != "lean events")
@@ -103,7 +105,8 @@ def print_table(judged, notes: dict[str, str]) -> None:
         n = pull.numbers
         rows = pull.judged.columns.rows(pull.pull.start_s, pull.pull.end_s)
         kept = pull.judged.masks.valid[rows] & pull.judged.loaded[rows]
-        line = sparkline(np.where(kept, pull.judged.lambda_aligned[rows], np.nan), bars=bars)
+        line = sparkline(np.where(kept, pull.judged.lambda_aligned[rows], np.nan), NARROW if narrow else SPARK_COLUMNS, bars)
+        mean = f"{n.lambda_mean:.3f}" if np.isfinite(n.lambda_mean) else "-"
         events = unjudged(pull) or "; ".join(event_words(e) for e in n.lean_events) or "none"
         note = notes.get(str(pull.number))
         cells = (
@@ -113,7 +116,7 @@ def print_table(judged, notes: dict[str, str]) -> None:
             pull.pull.source,
             f"{n.rpm_from:.0f}-{n.rpm_to:.0f}" if np.isfinite(n.rpm_from) else "-",
             "-" if n.load_max is None else f"{n.load_max:.0f}",
-            f"{n.lambda_mean:.3f} ({n.lambda_min:.3f}-{n.lambda_max:.3f})" if np.isfinite(n.lambda_mean) else "-",
+            mean if narrow or mean == "-" else f"{mean} ({n.lambda_min:.3f}-{n.lambda_max:.3f})",
             line,
             events + (f"\n  note: {note}" if note else ""),
         )

@@ -33,7 +33,7 @@ def picture(result: compare.Comparison) -> str:
     bins = [b for b in result.bins if np.isfinite(b.before) or np.isfinite(b.after)]
     if len(bins) < 2:
         return ""
-    name = "Measured over target by engine speed, before and after: " + sentence(result)
+    name = "Lambda over target by engine speed, before and after: " + sentence(result)
     return (
         both(lambda frame: panel(frame, bins), lambda frame: frame.top + frame.high + frame.bottom, name)
         + '<p class="legend"><span><svg viewBox="0 0 28 10"><path style="stroke:var(--line-0)" stroke-dasharray="8 3" '
@@ -78,7 +78,7 @@ def panel(frame: Frame, bins: list[compare.Bin]) -> str:
             x, y = float(across(b.rpm)), float(up(b.after))
             out.append(f'<text x="{x:.1f}" y="{y - 8:.1f}" text-anchor="middle">◆</text>')
     out.append(
-        f'<text class="axis-name" x="{frame.left - 36}" y="{frame.top - 10}">measured over target</text>'
+        f'<text class="axis-name" x="{frame.left - 36}" y="{frame.top - 10}">lambda over target</text>'
         f'<text class="axis-name" x="{frame.middle:.0f}" y="{floor + 34}" text-anchor="middle">engine speed, rpm</text>'
     )
     return "".join(out)
@@ -134,6 +134,6 @@ def part(result: compare.Comparison) -> str:
     return (
         '<section id="compare" aria-labelledby="compare-title"><h2 id="compare-title">Before and after, by engine speed</h2>'
         f'<p class="sentence">{sentence(result)}</p>{picture(result)}'
-        f"{table(heads, rows(result), 'measured over target by engine speed')}"
+        f"{table(heads, rows(result), 'lambda over target by engine speed')}"
         f"{listed([live(w) for w in result.words], kind='small')}</section>"
     )

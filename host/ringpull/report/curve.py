@@ -268,7 +268,7 @@ def description(lines: list[Line], events: list[Numbered]) -> str:
         event = found.event
         told.append(
             f"Lean event {found.number} in pull {found.pull.number}: {event.rpm_from:.0f} to {event.rpm_to:.0f} rpm, "
-            f"{event.depth:.3f} above target."
+            f"lambda {event.depth:.3f} above target."
         )
     return " ".join(told)
 

@@ -77,7 +77,7 @@ def unit_name(unit: str) -> str:
 
 def part(answer, unit: str) -> str:
     """The section of the map."""
-    title = '<section id="map" aria-labelledby="map-title"><h2 id="map-title">Fuel map: measured over target</h2>'
+    title = '<section id="map" aria-labelledby="map-title"><h2 id="map-title">Fuel map: lambda over target</h2>'
     made = made_from(answer)
     if made is None:
         return f"{title}<p>Nothing was judged, so there is no map.</p></section>"
@@ -109,6 +109,6 @@ def part(answer, unit: str) -> str:
         f"{unit_name(unit)}</td>"
         f"{head}</tr></thead><tbody>{''.join(rows)}</tbody>"
         f'</table></div><p id="map-cell" role="status">&nbsp;</p><p class="legend"><span class="scale">{scale}</span>'
-        "<span>1.00 is on target, more is lean</span><span>▲ surely lean, ▼ surely rich (95 %, systematic part included)"
+        "<span>lambda over target, whatever unit is chosen: 1.00 is on target, more is lean</span><span>▲ surely lean, ▼ surely rich (95 %, systematic part included)"
         f"</span><span>dashed edge: too few passes</span></p>{listed([live(w) for w in made.words], kind='small')}</section>"
     )
