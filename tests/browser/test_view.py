@@ -122,7 +122,7 @@ def test_rows_are_the_decoded_ones(served, drive):
 
 
 def test_export_is_the_decoded_window(served, drive):
-    status, body = ask(served, "/export?drive=0&session=1&start=60&end=61")
+    status, body = ask(served, "/export?drive=0&session=1&spans=60:61")
     lines = body.decode().split("\n")
     frame = drive.sessions[0].frame()
     inside = frame[(frame["time_s"] >= 60) & (frame["time_s"] <= 61)]
@@ -141,6 +141,25 @@ def test_remarks_are_kept_beside_the_ring_file(served):
     assert Shelved(served.shelf[0].source).remarks() == kept
     ask(served, "/remark", "POST", json.dumps(told | {"text": ""}))
     assert served.shelf[0].remarks() == []
+
+
+def test_export_of_several_spans_between_two_speeds(served, drive):
+    names = served.shelf[0].shown[1].names
+    column = names.index("engine_speed_rpm")
+    path = f"/export?drive=0&session=1&spans=30:36,58:64&column={column}&low=3000&high=4000"
+    lines = ask(served, path)[1].decode().split("\n")
+    frame = drive.sessions[0].frame()
+    inside = frame[frame["time_s"].between(30, 36) | frame["time_s"].between(58, 64)]
+    inside = inside[inside["engine_speed_rpm"].between(3000, 4000)]
+    assert len(lines) == len(inside) + 2 > 400
+    assert [float(line.split(",")[0]) for line in lines[1:-1]] == pytest.approx(inside["time_s"].tolist())
+
+
+@pytest.mark.parametrize(
+    "query", ["", "spans=", "spans=1", "spans=2:1", "spans=1:2:3", "spans=1:nan", "spans=1:2&column=99&low=1&high=2"]
+)
+def test_exports_without_meaning(served, query):
+    assert ask(served, f"/export?drive=0&session=1&{query}")[0] == 400
 
 
 def remark(server, **other):
@@ -226,7 +245,9 @@ def test_a_connection_that_breaks_off_is_nothing_to_tell(served, capfd):
 )
 def test_windows_beyond_the_drive(served, at):
     assert ask(served, f"/window?drive=0&session=1&{at}&width=1200")[0] == 200
-    assert ask(served, f"/export?drive=0&session=1&{at}")[0] == 200
+    spans = at.replace("start=", "").replace("&end=", ":")
+    status, body = ask(served, f"/export?drive=0&session=1&spans={spans}")
+    assert status == 200 and body.startswith(b"time_s,")
 
 
 @pytest.mark.parametrize("time_s", ["-1e300", "1e300", "-5"])

@@ -112,6 +112,23 @@ def test_export_button_gives_what_is_shown(view, card):
         assert 55.9 < float(lines[1].split(",")[0]) < 56.1
 
 
+def test_export_against_speed_gives_the_rows_that_are_shown(view, card):
+    with view(card) as page:
+        page.select_option("#window", "2")
+        page.select_option("#axis", "speed")
+        until(page, "traces.state.mode === 'speed'")
+        page.locator("#panels").focus()
+        page.keyboard.press("+")
+        until(page, "traces.state.end - traces.state.start < 2600")
+        low, high = page.evaluate("[traces.state.start, traces.state.end]")
+        with page.expect_download() as waiting:
+            page.click("#export")
+        head, *lines = waiting.value.path().read_text().splitlines()
+        rows = [dict(zip(head.split(","), line.split(","), strict=True)) for line in lines]
+        assert len(rows) > 300 and all(57 <= float(row["time_s"]) <= 65.1 for row in rows)
+        assert all(low <= float(row["engine_speed_rpm"]) <= high for row in rows)
+
+
 def test_markup_in_every_text(view, tmp_path):
     channels = [one | {"label": NASTY[:60]} for one in CONFIG["channels"]]
     ring = Ring(

@@ -369,6 +369,13 @@ const traces = (() => {
     refresh();
   }
 
+  /* What is on the screen: spans of time, and of engine speed (a column, from low to high), if that is the axis. */
+  function seen() {
+    const { start, end, mode } = state;
+    if (mode === "time") return { spans: [{ start_s: start, end_s: end }], column: -1, low: 0, high: 0 };
+    return { spans: windows(), column: speedColumn(), low: start, high: end };
+  }
+
   /* Bring a time to the middle and put the cursor on it. */
   function centre(time) {
     const half = (state.end - state.start) / 2;
@@ -431,5 +438,5 @@ const traces = (() => {
     if (panels.length) values();
   }
 
-  return { build, resize, onPaper, recolour, restated, setMode, setOvers, setPull, setSpans, reload, centre, zoom, along, step, everything, state };
+  return { build, resize, onPaper, recolour, restated, setMode, setOvers, setPull, setSpans, reload, seen, centre, zoom, along, step, everything, state };
 })();

@@ -166,8 +166,12 @@ class Handler(BaseHTTPRequestHandler):
         self._json({"time_s": found[0], "values": [None if v != v else float(v) for v in found[1]]})
 
     def _export(self, asked: dict) -> None:
-        start_s, end_s = span_of(asked)
-        pieces = self._shown(asked).csv(start_s, end_s)
+        spans = [span_of(dict(zip(("start", "end"), one.split(":"), strict=True))) for one in asked["spans"].split(",")]
+        only = None
+        if "column" in asked:
+            column = self._shown(asked).names[int(asked["column"])]
+            only = (column, *span_of({"start": asked["low"], "end": asked["high"]}))
+        pieces = self._shown(asked).csv(spans, only)
         self._head(
             "text/csv; charset=utf-8",
             Content_Disposition='attachment; filename="window.csv"',
@@ -205,7 +209,9 @@ class Handler(BaseHTTPRequestHandler):
             raise Refused(507, f"the remark can't be kept beside the ring file: {fault.strerror}") from None
         except ValueError:
             name = remarks_path(one.source).name
-            raise Refused(507, f"the remark can't be kept: {name} beside the ring file is damaged; move it away") from None
+            raise Refused(
+                507, f"the remark can't be kept: {name} beside the ring file is damaged; move it away"
+            ) from None
         self._json({"remarks": one.remarks()})
 
     def _drop(self, asked: dict) -> None:

@@ -76,20 +76,23 @@ class Shown:
         runs = [[2 * begin, 2 * count] for begin, count in runs_of(numbers)]
         return Window(self.period_s * bucket / 2, runs, np.stack([low, high], axis=2).reshape(len(low), -1), fine)
 
-    def csv(self, start_s: float, end_s: float) -> Iterator[bytes]:
-        """The decoded rows of a window as CSV, a piece after the other."""
+    def csv(self, spans: list[tuple[float, float]], only: tuple[str, float, float] | None = None) -> Iterator[bytes]:
+        """The decoded rows of some spans as CSV, a piece after the other. only: a column, and between what values of it
+        a row is taken."""
         from ringpull.export import csv, tables
 
         kinds = tables.kinds_of(["time_s", *self.names])
         yield csv.head(kinds)
-        first, end = (
-            max(int(np.ceil(start_s / self.period_s - 1e-6)), self.first),
-            int(end_s / self.period_s + 1e-6) + 1,
-        )
-        for begin in range(first, min(end, self.end), EXPORT):
-            stop = min(begin + EXPORT, end)
-            table = self.session.between(begin * self.period_s, stop * self.period_s)
-            yield csv.body(tables.as_arrow(table, kinds))
+        for start_s, end_s in spans:
+            first = max(int(np.ceil(start_s / self.period_s - 1e-6)), self.first)
+            end = min(int(end_s / self.period_s + 1e-6) + 1, self.end)
+            for begin in range(first, end, EXPORT):
+                table = self.session.between(begin * self.period_s, min(begin + EXPORT, end) * self.period_s)
+                if only is not None:
+                    column, low, high = only
+                    keep = (table[column] >= low) & (table[column] <= high)
+                    table = {name: values[keep] for name, values in table.items()}
+                yield csv.body(tables.as_arrow(table, kinds))
 
     def nearest(self, time_s: float) -> tuple[float, np.ndarray] | None:
         """(time, values) of the row nearest to a time; None where it has to be decoded first. LookupError without rows."""

@@ -179,8 +179,10 @@
   at("over").addEventListener("change", over);
   at("window").addEventListener("change", () => laid.length && lay());
   at("export").addEventListener("click", () => {
-    const { start, end } = at("panels").dataset;
-    location.href = `/export?drive=${here.drive}&session=${here.id}&start=${start}&end=${end}`;
+    const { spans, column, low, high } = traces.seen();
+    const times = spans.map((one) => `${one.start_s}:${one.end_s}`).join(",");
+    const only = column < 0 ? "" : `&column=${column}&low=${low}&high=${high}`;
+    location.href = `/export?drive=${here.drive}&session=${here.id}&spans=${times}${only}`;
   });
   at("keep").addEventListener("submit", keep);
   at("file").addEventListener("change", dropped);
