@@ -285,6 +285,20 @@ def test_why_little_was_judged_is_said():
     assert "under load for 0.0 s only" in reason
 
 
+def test_a_pull_whose_rows_are_lost_says_so():
+    made = scene(pulls=2)
+    columns, (start_s, end_s) = made.columns, made.spans[1]
+    gone = columns.rows(start_s + 0.2, end_s - 0.2)
+    columns.extra["present"] = np.ones(len(columns))
+    columns.extra["present"][gone] = 0.0
+    for array in (columns.lambda_, columns.rpm, columns.map_kpa, columns.throttle):
+        array[gone] = np.nan
+    numbers = judge.judge_span(judge.prepare(columns, identified=False), start_s, end_s)
+    pull = SimpleNamespace(number=2, spoiled=False, **vars(numbers))
+    (said,) = verdict.decide([pull], [], 0.01, 0.033)[1]
+    assert f"its rows of {end_s - start_s - 0.4:.1f} s were lost" in said
+
+
 def test_a_sensor_in_air_is_a_possibility():
     def said(made):
         return [h for p in answer(drive_of(made)).pulls for e in p.lean_events for h in e.hints if "hangs in air" in h]

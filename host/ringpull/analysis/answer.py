@@ -65,6 +65,10 @@ class PullAnswer:
         return self.numbers.loaded_s
 
     @property
+    def lost_s(self) -> float:
+        return self.numbers.lost_s
+
+    @property
     def blind(self) -> list[str]:
         return self.numbers.blind
 

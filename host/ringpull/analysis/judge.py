@@ -72,7 +72,7 @@ class Judged:
 @dataclass
 class SpanAnswer:
     """Numbers of one pull. lambda_*: over the rows under load that no mask takes out (a spoiled pull's own are shown),
-    NaN where there are none. judged_s, excess_max: of what is judged. left_out: mask -> seconds. loaded_s: under load. blind: of several banks
+    NaN where there are none. judged_s, excess_max: of what is judged. left_out: mask -> seconds. loaded_s: under load. lost_s: without rows. blind: of several banks
     those that told nothing over more than half of what is judged."""
 
     rpm_from: float
@@ -88,6 +88,7 @@ class SpanAnswer:
     left_out: dict[str, float] = field(default_factory=dict)
     blind: list[str] = field(default_factory=list)
     loaded_s: float = 0.0
+    lost_s: float = 0.0
 
 
 def prepare(
@@ -217,6 +218,7 @@ def judge_span(judged: Judged, start_s: float, end_s: float) -> SpanAnswer:
         other_events=others,
         left_out=judged.masks.seconds(rows, period_s),
         loaded_s=float(np.count_nonzero(loaded) * period_s),
+        lost_s=float(np.count_nonzero(columns.extra["present"][rows] < 0.5) * period_s) if "present" in columns.extra else 0.0,
         blind=[
             name for name, bank in columns.banks.items() if good.any() and np.isfinite(bank[rows][good]).mean() < 0.5
         ],

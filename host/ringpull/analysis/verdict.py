@@ -55,6 +55,8 @@ def why_little(pull) -> str:
     """Why so little of a pull is judged, in words."""
     if pull.judged_s >= LEAST_JUDGED_S:
         return "in pieces too short for a mean"
+    if pull.lost_s > max(LEAST_JUDGED_S, pull.loaded_s):
+        return f"since its rows of {pull.lost_s:.1f} s were lost or are damaged"
     if pull.loaded_s < LEAST_JUDGED_S:
         return f"since it was under load for {pull.loaded_s:.1f} s only"
     if not pull.left_out:
@@ -66,7 +68,7 @@ def why_little(pull) -> str:
 def decide(pulls: list, missing: list[str], systematic_u: float, call: float) -> tuple[str, list[str]]:
     """(verdict, reasons) from judged pulls.
 
-    pulls: each with number, spoiled, judged_s, excess_max (or None), blind (banks), loaded_s,
+    pulls: each with number, spoiled, judged_s, excess_max (or None), blind (banks), loaded_s, lost_s,
     left_out and lean_events. missing: channels without which
     nothing can be judged. systematic_u: standard, in lambda. call: the excess that makes an event.
     """
