@@ -54,5 +54,5 @@ class Conditions:
         if count == 0 or on_us >= (1 << layout.ON_BITS) - 1:
             return None
         rpm = speeds[0][0].rpm if self.minute_us else 0
-        cut = rpm > 0 and (age_us - on_us) * rpm * channel["per_cycle"] > _CUT_CYCLES * self.minute_us
+        cut = rpm > 0 and age_us - on_us > _CUT_CYCLES * self.minute_us // (rpm * channel["per_cycle"])  # below 2^30
         return 0.0 if cut or age_us >= (1 << layout.AGE_BITS) - 1 else on_us / 1000

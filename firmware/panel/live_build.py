@@ -44,7 +44,7 @@ def make(config, table, throttle):
 
         conditions = module.Conditions(config["target"], wants, named, table, places)
         if has_engine:
-            conditions.minute_us = 60e6 if config["engine"]["strokes"] == 2 else 120e6
+            conditions.minute_us = 60000000 if config["engine"]["strokes"] == 2 else 120000000
         for one in conditions.channels:
             if one["kind"] == "frequency":
                 conditions.speeds[one["name"]] = len(speeds)
