@@ -18,7 +18,7 @@ FOLDER = ROOT / "host" / "docs"
 PICTURES = {
     "report.png": (1280, 800, ""),
     "report-curve.png": (1280, 800, "#curve"),
-    "report-traces.png": (1280, 980, "#traces"),
+    "report-traces.png": (1280, 1110, "#traces"),
     "report-phone.png": (390, 844, ""),
     "report-print.png": (794, 1123, "print"),
 }
@@ -61,7 +61,7 @@ def photograph_view(browser, card: Path) -> None:
     one.start()
     threading.Thread(target=server.serve_forever, daemon=True).start()
     one.wait()
-    shown = browser.new_page(viewport={"width": 1280, "height": 1100}, reduced_motion="reduce")
+    shown = browser.new_page(viewport={"width": 1280, "height": 1230}, reduced_motion="reduce")
     shown.goto(server.url)
     shown.wait_for_selector("#panels[data-ready]")
     shown.wait_for_selector("#whole:not([hidden])")

@@ -190,7 +190,7 @@ def judge_span(judged: Judged, start_s: float, end_s: float) -> SpanAnswer:
     found = lean.leaner(of_banks)
     for event in found:
         event.load_unit = columns.load_unit()
-        event.hints = moved.hints(columns, event.start_s, event.end_s, (start_s, end_s))
+        event.hints = moved.hints(columns, event.start_s, event.end_s, (start_s, end_s), judged.loaded)
     others = other_events.rich(columns.time_s[rows], excess) + other_events.oscillation(columns.time_s[rows], excess)
     if columns.map_kpa is not None:
         others += other_events.boost(columns.time_s[rows], columns.map_kpa[rows], loaded)

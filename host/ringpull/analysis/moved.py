@@ -25,6 +25,7 @@ SIGNS = {
     "exhaust": (25.0, 1, f"{RESULT}: exhaust gas warmed by {{0:.0f}} degC"),
     "knock": (0.0, 1, f"{RESULT}: the knock channel rose"),
 }
+MOST_BASE = 20_000  # rows that a base is told from
 # What fades along a whole pull does not step at the event: role -> (least distance from its base, words)
 BASES = {
     "fuel_pressure": (20.0, f"{CAUSE}: fuel pressure over the manifold was {{0:.0f}} kPa below its base"),
@@ -35,7 +36,8 @@ BASES = {
 def change(values: np.ndarray, inside: slice, around: np.ndarray) -> tuple[float, float]:
     """(mean inside minus the straight line through the rows around, its standard error: of a line that is carried on
     beyond its rows the larger)."""
-    rows = np.flatnonzero(around & np.isfinite(values))
+    rows = np.flatnonzero(around)
+    rows = rows[np.isfinite(values[rows])]
     here = np.arange(inside.start, inside.stop)
     here = here[np.isfinite(values[here])]
     if len(rows) < 20 or len(here) < 5:
@@ -47,23 +49,28 @@ def change(values: np.ndarray, inside: slice, around: np.ndarray) -> tuple[float
     return float(np.mean(values[here] - np.polyval(line, here - middle))), float(np.std(miss) * np.sqrt(share))
 
 
-def below_base(values: np.ndarray, columns: Columns, inside: slice) -> tuple[float, float]:
+def below_base(values: np.ndarray, columns: Columns, inside: slice, loaded: np.ndarray) -> tuple[float, float]:
     """(how far the mean inside lies below the median elsewhere, robust deviation there). Elsewhere is under load where
-    there is a second of that, else wherever the engine ran."""
+    there is a second of that, else wherever the engine ran; of very many rows, some spread evenly."""
     with np.errstate(invalid="ignore"):
         there = np.isfinite(values) & (columns.rpm > RUNNING_RPM)
     there[inside] = False
-    loaded = there & load.under_load(columns)[0]
-    there = loaded if np.count_nonzero(loaded) * columns.period_s >= 1.0 else there
+    under_load = there & loaded
+    rows = np.flatnonzero(under_load if np.count_nonzero(under_load) * columns.period_s >= 1.0 else there)
+    rows = rows[:: max(1, len(rows) // MOST_BASE)]
     here = values[inside][np.isfinite(values[inside])]
-    if np.count_nonzero(there) < 20 or len(here) < 5:
+    if len(rows) < 20 or len(here) < 5:
         return 0.0, np.inf
-    base = float(np.median(values[there]))
-    return base - float(here.mean()), float(1.4826 * np.median(np.abs(values[there] - base)))
+    base = float(np.median(values[rows]))
+    return base - float(here.mean()), float(1.4826 * np.median(np.abs(values[rows] - base)))
 
 
-def hints(columns: Columns, start_s: float, end_s: float, pull: tuple[float, float]) -> list[str]:
-    """Sentences on what moved during an event, against the stretch around it inside the pull, or against its base."""
+def hints(
+    columns: Columns, start_s: float, end_s: float, pull: tuple[float, float], loaded: np.ndarray | None = None
+) -> list[str]:
+    """Sentences on what moved during an event, against the stretch around it inside the pull, or against its base.
+    loaded: load.under_load(), where that is known already."""
+    loaded = load.under_load(columns)[0] if loaded is None else loaded
     inside = columns.rows(start_s, end_s)
     around = np.zeros(len(columns), bool)
     around[columns.rows(max(pull[0], start_s - AROUND_S), min(pull[1], end_s + AROUND_S))] = True
@@ -79,7 +86,7 @@ def hints(columns: Columns, start_s: float, end_s: float, pull: tuple[float, flo
         if step * direction > max(least, CLEAR * error):
             out.append(words.format(abs(step)))
         elif role in BASES:
-            fall, scatter = below_base(values, columns, inside)
+            fall, scatter = below_base(values, columns, inside, loaded)
             if fall > max(BASES[role][0], 2.0 * scatter):
                 out.append(BASES[role][1].format(fall))
     injector = columns.extra.get("injector")

@@ -188,7 +188,7 @@ const traces = (() => {
     if (session.row && index >= 0) exact(session);
     for (const panel of panels) {
       const unit = units.unitName(session.columns[panel.group[0]]);
-      panel.head.querySelector(".unit").textContent = unit && index < 0 ? ", " + unit : "";
+      panel.head.querySelector(".unit").textContent = unit && unit !== "lambda" && index < 0 ? ", " + unit : "";
       panel.group.forEach((at, nth) => {
         const node = panel.readouts[nth];
         if (session.row && index >= 0) return;
