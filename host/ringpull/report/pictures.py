@@ -86,7 +86,8 @@ def curve(answer, events: list[Numbered], unit: str) -> Figure | None:
         below.plot(line.rpm, line.load, color=colour, linestyle=dash(at))
     low, high = above.get_ylim()
     up = Axis(low, high, WIDE_PX.high, 0.0)
-    across = Axis(*above.get_xlim(), 0.0, WIDE_PX.edge - WIDE_PX.left)
+    left, right = above.get_xlim()
+    across = Axis(left, right, 0.0, WIDE_PX.edge - WIDE_PX.left)
     for one in marks(events, lines, across, up, -WIDE_PX.top):
         mark(above, one, low, high, across)
     above.set_ylabel("lambda (more is lean)")

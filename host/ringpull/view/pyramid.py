@@ -33,8 +33,8 @@ def grouped(
     if len(numbers) and numbers[-1] - numbers[0] == len(numbers) - 1 and not size & (size - 1):
         first, last = int(numbers[0]), int(numbers[-1])
         before, after = first % size, size - 1 - last % size
-        both = (_halved(values, before, after, size, take) for values, take in ((low, np.fmin), (high, np.fmax)))
-        return np.arange(first // size, last // size + 1), *both
+        least, most = _halved(low, before, after, size, np.fmin), _halved(high, before, after, size, np.fmax)
+        return np.arange(first // size, last // size + 1), least, most
     at = numbers // size
     starts = np.flatnonzero(np.diff(at, prepend=-1))
     if not len(starts):

@@ -147,7 +147,10 @@ class Rows:
         """(number, values) of the row nearest to `row`; None where it has to be decoded first. LookupError without
         rows."""
         near = self.session.row_near(row)
-        for at in dict.fromkeys([max(row, 0) // STRETCH, *([] if near is None else [near // STRETCH])]):
+        places: list[int] = [max(row, 0) // STRETCH]
+        if near is not None and near // STRETCH not in places:
+            places.append(near // STRETCH)
+        for at in places:
             parts = self._stretches(at, at + 1)
             if parts is None:
                 return None
