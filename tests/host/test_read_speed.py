@@ -61,6 +61,22 @@ def test_ramps(per_rev, rate_hz, drop):
     assert np.percentile(error, 99) < 0.0005 and error.max() < 0.002
 
 
+@pytest.mark.parametrize(("per_rev", "rpm"), [(60, 1000), (60, 3000), (60, 7000), (60, 14000), (36, 7000), (12, 15000)])
+def test_one_edge_in_a_hundred_missing_where_many_fall_in_a_row(per_rev, rpm):
+    """Up to 70 edges a row, so that half of the rows and more miss some."""
+    edges_s = dropped(edges_of(lambda t: np.full(t.shape, rpm), 12, per_rev), 1, 1 / 100)
+    t, got = decoded(edges_s, 200, 12, per_rev)
+    inside = (t > 0.3) & (t < 11.7)
+    assert np.abs(got[inside] / rpm - 1).max() < 0.0002
+
+
+@pytest.mark.parametrize("per_rev", [12, 36])
+def test_one_edge_in_a_hundred_missing_on_ramps_of_many_edges(per_rev):
+    t, rpm = decoded(dropped(edges_of(ramp, 18.7, per_rev), 1, 1 / 100), 200, 18.7, per_rev)
+    inside = (t > 0.3) & (t < 18.4)
+    assert np.abs(rpm[inside] / ramp(t[inside]) - 1).max() < 0.01
+
+
 @pytest.mark.parametrize("rpm", [850, 3000, 7000])
 def test_steady_speed_with_uneven_teeth(rpm):
     """Teeth up to 5 % of their spacing off, edges missing, and at 7000 rpm more than one edge a row."""

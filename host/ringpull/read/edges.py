@@ -13,7 +13,11 @@ import numpy as np
 Array = np.ndarray
 
 PASSES = 4  # of the search for missing edges: what one pass mends clears the view of its neighbours
-SPAN = 5  # intervals looked at on each side
+LEAST_SPAN, MOST_SPAN = 5, 9  # intervals looked at on each side
+STRAIGHT_US = 60e3  # for as long engine speed is near a straight line, but for corners
+NEARNESS = 1.0 - 0.05 * np.arange(MOST_SPAN)  # what an interval's word counts, by its distance
+BREAK = 0.3  # of an edge: a smaller bend of the speed from interval to interval is its own
+WORTH = np.array([1.0, 0.5, 0.2, 0.0])  # of a line by which an interval misses none, one, two, more
 FEW = 3  # edges in an interval, up to which one that is missing stands out by itself
 TOLERANCE = 0.4  # of an edge: how near to a whole number of missing edges an interval must come
 
@@ -128,34 +132,55 @@ def _asked(rate: Array, told: Array, wait: Array, side: int) -> Array:
     rate: edges per us. Where few edges fall in an interval the median of three rates will do; where many do, a single
     one counts little and the speed changes by more than that from row to row, so a line is put through the rates.
     """
-    n = len(rate)
-    rate = np.where(np.isfinite(rate), rate, np.nan)
-    padded = np.concatenate([np.full(SPAN, np.nan), rate, np.full(SPAN, np.nan)])
-    views = [padded[SPAN + side * by : SPAN + side * by + n] for by in range(1, SPAN + 1)]
+    span = int(np.clip(STRAIGHT_US / np.median(wait), LEAST_SPAN, MOST_SPAN)) if len(wait) else LEAST_SPAN
+    views = _views(np.where(np.isfinite(rate), rate, np.nan), side, span)
     with np.errstate(invalid="ignore"):
         expected = _median(views[:3])
         many = told > FEW
+        expected[many] = rate[many]
+        many &= _near_breaks(rate, wait, span)
         if many.any():
-            near = [view[many] for view in views]
-            expected[many] = _best_line(near)
+            waits = _views(wait, side, span)
+            expected[many] = _best_line([view[many] for view in views], [view[many] for view in waits])
         return wait * expected - told
 
 
-def _best_line(columns: list[Array]) -> Array:
-    """Value at 0 of the line through columns[0] at 1, columns[1] at 2...: through all of them, whatever one outlier
-    says, or through the first three where these lie on a line of their own (a step or a corner follows)."""
-    all_offset, all_slope = _line(columns)
-    near_offset, near_slope = _line(columns[:3])
-    all_rest = _median([np.abs(columns[at] - all_offset - all_slope * (at + 1)) for at in range(3)])
-    near_rest = np.max([np.abs(columns[at] - near_offset - near_slope * (at + 1)) for at in range(3)], axis=0)
-    return np.where((near_rest < all_rest) | ~np.isfinite(all_offset), near_offset, all_offset)
+def _near_breaks(rate: Array, wait: Array, span: int) -> Array:
+    """Where within `span` intervals the speed bends by as much as a missing edge would do, or is not known; (n,) bool."""
+    bend = np.full(len(rate), np.inf)
+    bend[1:-1] = np.abs(rate[2:] - 2 * rate[1:-1] + rate[:-2]) * wait[1:-1]
+    return np.convolve(~(bend < BREAK), np.ones(2 * span + 1), "same")[: len(rate)] > 0
 
 
-def _line(columns: list[Array]) -> tuple[Array, Array]:
-    """(value at 0, slope) by medians of slopes and of offsets (Theil 1950, Sen 1968)."""
-    slopes = [(columns[b] - columns[a]) / (b - a) for a in range(len(columns)) for b in range(a + 1, len(columns))]
-    slope = _median(slopes)
-    return _median([column - slope * (at + 1) for at, column in enumerate(columns)]), slope
+def _views(values: Array, side: int, span: int) -> list[Array]:
+    """The values 1, 2... `span` intervals away on a side, NaN beyond the ends."""
+    n = len(values)
+    padded = np.concatenate([np.full(span, np.nan), values, np.full(span, np.nan)])
+    return [padded[span + side * by : span + side * by + n] for by in range(1, span + 1)]
+
+
+def _best_line(rates: list[Array], waits: list[Array]) -> Array:
+    """Value at 0 of the line through two of rates[0] at 1, rates[1] at 2... by which the others, too, had a whole number
+    of edges missing: none rather than some, and never fewer than none. NaN where fewer than two are there.
+
+    Medians will not do where many edges fall in an interval: of a hundred edges one that is missing then spoils half of
+    the intervals. What they miss is whole, though, and the speed's line is the one above them.
+    """
+    best = np.full(len(rates[0]), -np.inf)
+    value = np.full(len(rates[0]), np.nan)
+    for a in range(len(rates)):
+        for b in range(a + 1, len(rates)):
+            slope = (rates[b] - rates[a]) / (b - a)
+            offset = rates[a] - slope * (a + 1)
+            score = np.zeros(len(best))
+            for at, (rate, wait) in enumerate(zip(rates, waits)):
+                short = (offset + slope * (at + 1) - rate) * wait
+                whole = np.rint(short)
+                worth = np.where(whole < 0, -1.0, WORTH[np.clip(np.nan_to_num(whole), 0, len(WORTH) - 1).astype(int)])
+                score += NEARNESS[at] * np.nan_to_num(worth - np.abs(short - whole))
+            better = np.isfinite(offset) & (score > best)
+            best[better], value[better] = score[better], offset[better]
+    return value
 
 
 def _median(columns: list[Array]) -> Array:
