@@ -12,7 +12,7 @@ from shared_math.compat import const
 _SECTOR = const(512)
 _INIT_MS = const(1500)
 _READ_MS = const(300)  # the specification's 100 ms and room
-_BUSY_MS = const(1500)  # 250 ms for a write, 500 ms for SDXC, and room; far below the watchdog's 8 s
+_BUSY_MS = const(1500)  # 250 ms for a write, 500 ms for SDXC, and room
 _AWAKE_MS = const(3)  # most writes are done by then; longer ones are waited for asleep
 _IDLE = const(0x01)
 _START = const(0xFE)
