@@ -143,3 +143,19 @@ def test_what_was_measured_after_the_pull_is_not_its_end():
     )
     answer = judge_span(prepare(columns), 20.0, 28.0)
     assert answer.lean_events == [] and answer.judged_s > 5
+
+
+@pytest.mark.parametrize("rows", [1, 5, 41, 200])
+@pytest.mark.parametrize("half", [1, 3, 20])
+def test_a_line_through_rows_that_are_all_there_is_least_squares_up_to_the_ends(rows, half):
+    """Against numpy's polyfit row by row."""
+    values = np.random.default_rng(3).normal(0, 1, rows)
+    value, slope, count = local.line(values, 0.01, half)
+    for row in range(rows):
+        at = np.arange(max(0, row - half), min(rows, row + half + 1))
+        assert count[row] == len(at)
+        if np.isfinite(value[row]):
+            told_slope, told = np.polyfit((at - row) * 0.01, values[at], 1)
+            assert value[row] == pytest.approx(told) and slope[row] == pytest.approx(told_slope)
+    full = slice(half, rows - half)
+    assert np.isfinite(value[full]).all()

@@ -319,9 +319,8 @@ def answer(drive, target: dict | None = None) -> Answer:
             left_out[name] = round(left_out.get(name, 0.0) + seconds, 3)
     repeated, apart = across_pulls(judged_pulls)
     lines = [line for j in views.values() for line in assumptions(j)]
-    for pull in judged_pulls:
-        if pull.lean_events:
-            lines += needs.missing(pull.judged.columns, "what moved with a lean event")[1]
+    for judged in {id(p.judged): p.judged for p in judged_pulls if p.lean_events}.values():
+        lines += needs.missing(judged.columns, "what moved with a lean event")[1]
     said = list(dict.fromkeys(lines))
     return Answer(
         verdict=word,

@@ -36,6 +36,12 @@ def line(values: np.ndarray, period_s: float, half: int) -> tuple[np.ndarray, np
 def _places(there: np.ndarray, half: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Sums of 1, of the offset and of its square over the rows that are there among the 2*half+1 around each row. Whole
     numbers, so running sums over all rows give them exactly, whatever the width."""
+    width = 2 * half + 1
+    if len(there) > 2 * width and there.all():
+        ends = _places(there[: 2 * width], half)  # but for the ends all windows are full
+        return tuple(
+            np.concatenate([sums[:width], np.full(len(there) - 2 * width, sums[half]), sums[width:]]) for sums in ends
+        )
     at = np.arange(len(there), dtype=np.int64)
     low, high = np.maximum(at - half, 0), np.minimum(at + half + 1, len(there))
     one = there.astype(np.int64)
