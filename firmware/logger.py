@@ -74,6 +74,7 @@ class Logger:
         self.recorder.begin()
         self.lamp.fault = plan.faults[0] if plan.faults else 0
         self.panel.begin(self)
+        board.watch()  # only now: making the rings of a large card takes its time
         memory.settle()
         self.health.look_at_heap()
         take = self.sampler.take  # pyright: ignore[reportAttributeAccessIssue]
@@ -141,6 +142,7 @@ class Logger:
         if rate_hz > _EACH_ROW_HZ:
             enough = rate_hz // _TURNS_HZ
         while board.powered() and not self.marks.stop_wanted:
+            board.feed()
             if not board.wait(queue, enough):
                 continue
             woke = board.ticks_us()
@@ -164,12 +166,15 @@ class Logger:
     def revive(self):
         """Try to get the card back, or to go on with another one; rows wait in the outbox meanwhile."""
         out = self.recorder.writer
+        self.board.unwatch()  # another card's rings may have to be made
         try:
             self.board.remount()
             place = self._card()
             place.open()
         except OSError:
             return
+        finally:
+            self.board.watch()
         same = place.ring_id == out.ring_id and not place.made_new
         out.bind(place, same)
         self.recorder.copier.bind(place, same)
@@ -179,7 +184,7 @@ class Logger:
         """Stop sampling and write what is held."""
         self.board.stop_timer()
         self.sampler.stop()
-        self.recorder.finish()
+        self.recorder.finish(self.board.feed)
         self.panel.stop(True)
 
     def wait_for_press(self):
@@ -188,9 +193,11 @@ class Logger:
         button_ = self.button
         while button_.pressed and board.powered():
             board.idle()
+            board.feed()
         button_.tail = button_.head
         while board.powered() and button_.tail == button_.head:
             board.idle()
+            board.feed()
             self.panel.waiting()
 
     def _sources(self, settings, table):

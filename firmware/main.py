@@ -38,4 +38,8 @@ except Exception as error:  # whatever it is: logger.json must not stop the reco
     from settings import told
 
     board.begin_raw(told(error))
-logger.run()
+try:
+    logger.run()
+except KeyboardInterrupt:  # over USB: the prompt is to stay
+    board.unwatch()
+    raise

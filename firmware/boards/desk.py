@@ -284,6 +284,11 @@ class DeskBoard:
     def buzzer(self, _on):
         """There is none on a desk."""
 
+    def watch(self):
+        """There is no watchdog on a desk."""
+
+    feed = unwatch = watch
+
     def restart(self):
         """Begin again with the same card: the desk cannot reset itself."""
         if self.now == self.restarted:

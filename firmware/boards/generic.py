@@ -49,6 +49,7 @@ class GenericBoard:
         self.raw = config_file.noted()  # why the last start failed: raw counts are recorded then; or None
         self.trouble = None  # name of a fault of the inputs, for the lamp
         self.card = None
+        self.feed = _nothing  # called once a turn of every loop: keeps a watchdog quiet
         if self.pins["spi"] is None:
             self._use_flash()
             return
@@ -282,6 +283,13 @@ class GenericBoard:
         if self.buzzer_pin is None:
             self.buzzer_pin = machine.Pin(self.pins["buzzer"], machine.Pin.OUT, value=0)
         self.buzzer_pin.value(on)
+
+    def watch(self):
+        """Start the watchdog: from now on `feed` is called at least every 8 s. None here: one that can't be stopped again,
+        as on most ports, would cut off whoever copies files on over USB."""
+
+    def unwatch(self):
+        """Stop the watchdog for what may take longer, or for the prompt."""
 
     def restart(self):
         """Begin again as after power-on: another card may be in."""

@@ -17,6 +17,9 @@ _LONG_EDGE_RING_BITS = const(12)  # for fast inputs or slow rows
 _SPARE = const(16)  # stamps of a ring that may be written while they are read
 _BLIND_US = const(45000)  # no row is taken while the board's own flash is erased
 _WORD = const(2)
+_WATCHDOG_MS = const(8000)  # it can count to 8388
+_WATCHDOG_CLEAR = const(0x4005B000)  # CTRL of the watchdog, written to clear bits (RP2040 datasheet, 2.1.2 and 4.7)
+_ENABLE = const(1 << 30)
 
 
 class Rp2Board(generic.GenericBoard):
@@ -105,6 +108,14 @@ class Rp2Board(generic.GenericBoard):
         edges = viper_edges.EdgeRing(ring.buffer, ring.left, limit_us, cycles_per_us, pio_edges.EDGE_CYCLES, start)
         self.edges.append(edges)
         return edges
+
+    def watch(self):
+        """Start the watchdog: `feed` is to be called at least every 8 s."""
+        self.feed = machine.WDT(timeout=_WATCHDOG_MS).feed
+
+    def unwatch(self):
+        """Stop the watchdog."""
+        machine.mem32[_WATCHDOG_CLEAR] = _ENABLE
 
     def start_timer(self, period_us, handler):
         """Call `handler` at a grid of `period_us` as a hard interrupt; None: the first call tells when the grid begins."""

@@ -10,6 +10,10 @@ from store.packer import AT_MARK, FIRST_ROW, FLAG, MARK, MOST_ROWS, NEXT_ROW, SP
 _HEALTH_S = const(60)
 
 
+def _nothing():
+    pass
+
+
 class Recorder:
     """queue: rows.RowQueue. packer: of its columns. sampler: for the counts of lost and late rows."""
 
@@ -67,16 +71,16 @@ class Recorder:
             tail = (tail + done) & ticks.MASK
             queue.tail = tail
 
-    def finish(self):
-        """Write everything that is held, copies too."""
+    def finish(self, feed=_nothing):
+        """Write everything that is held, copies too. feed: called between two writes."""
         self._pack()
         self._close_block()
         writer = self.writer
         while not writer.dead and not writer.flush():
-            pass
+            feed()
         self._write_health()
         while not writer.dead and self.copier.step():
-            pass
+            feed()
 
     def _row(self, cells, at):
         row = cells[at]
