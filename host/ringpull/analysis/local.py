@@ -39,9 +39,9 @@ def _places(there: np.ndarray, half: int) -> tuple[np.ndarray, np.ndarray, np.nd
     width = 2 * half + 1
     if len(there) > 2 * width and there.all():
         ends = _places(there[: 2 * width], half)  # but for the ends all windows are full
-        return tuple(
-            np.concatenate([sums[:width], np.full(len(there) - 2 * width, sums[half]), sums[width:]]) for sums in ends
-        )
+        middle = len(there) - 2 * width
+        n, s1, s2 = (np.concatenate([one[:width], np.full(middle, one[half]), one[width:]]) for one in ends)
+        return n, s1, s2
     at = np.arange(len(there), dtype=np.int64)
     low, high = np.maximum(at - half, 0), np.minimum(at + half + 1, len(there))
     one = there.astype(np.int64)
