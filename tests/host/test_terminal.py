@@ -59,7 +59,10 @@ def test_no_figure_is_cut_in_a_narrow_window(columns):
     assert re.search(r"\d\.\d{3} \(\d\.\d{3}-\d\.\d{3}\)" if columns >= 120 else r" 0\.\d{3} +[▁-█]{5,}", shown), shown
     assert re.search(r"\+0\.\d{3} at \d+, \d\.\d\d s", shown), "the lean event is not shown"
     assert max(map(len, shown.splitlines())) <= max(80, columns)
-    assert "…" not in in_a_window(columns, "fuelmap", CARD) + in_a_window(columns, "compare", CARD, CARD)
+
+
+def test_maps_and_comparisons_are_not_cut_either():
+    assert "…" not in in_a_window(40, "fuelmap", CARD) + in_a_window(40, "compare", CARD, CARD)
 
 
 @pytest.mark.parametrize("encoding", ["ascii", "latin-1", "utf-8"])

@@ -33,7 +33,7 @@ SPEEDS = [
     (15000, 0.5),
     (15000, 12),
     (15000, 60),
-    (20000, 60),
+    pytest.param(20000, 60, marks=pytest.mark.slow),
 ]
 
 
