@@ -32,6 +32,7 @@ class Rp2Board(generic.GenericBoard):
         self.stampers = []
         self.edges = []
         self.inputs = []  # (function that reads, input of the converter)
+        self.unwatch()  # it may have been left running by what ran before a reset
         super().__init__()
         pwm = self.pins["supply_pwm"]
         wireless = "Pico W" in sys.implementation._machine  # pyright: ignore[reportAttributeAccessIssue]
