@@ -394,25 +394,26 @@ class DeskBoard:
 
     def _write_soft(self):
         end = self._write_ends()
-        kept = []
+        kept = []  # never more than a port keeps: a longer list would not fit into a small heap
         levels = {}  # of each input as its last change left it: what a handler that runs later finds at the pin
         while True:
             at = min(self.timer_at, self.event_us)
             if at > end:
                 break
+            which = -1
             if at == self.event_us:
                 which = self.event_input
                 if which == _PRESS or which == _RELEASE:
                     self.held_down = which == _PRESS
                 else:
                     levels[which & ~_FALLS] = which
-                kept.append(which)
                 self._next_event()
             else:
-                kept.append(-1)
                 self.timer_at += self.period_us
+            if len(kept) < _SCHEDULED:
+                kept.append(which)
         self.now = end
-        for which in kept[:_SCHEDULED]:
+        for which in kept:
             if which < 0:
                 self.handler(None)
             elif which == _PRESS or which == _RELEASE:
