@@ -35,12 +35,11 @@ class Logger:
                 self.wait_for_press()
             except MemoryError:  # whatever wanted it: begin again, with the whole heap
                 self._drop()
+            # A board that can't reset itself needs the room
+            self.recorder = self.sampler = self.marks = self.health = None
             if not board.powered():
                 board.end()
                 return
-            self.recorder = self.sampler = self.marks = self.health = (
-                None  # a board that can't reset itself needs the room
-            )
             board.restart()
             self.start()
 

@@ -13,6 +13,7 @@ _QUEUE_LEAST = 32
 _OPEN_BLOCK_BYTES = 8192  # the open block's rows at most: with many columns a quiet block closes early
 _MOST_HELD = 32768  # modules need room too while they load
 _LEAST_HELD = 4096  # less is not worth holding: the arrays take what there is
+_SPARE = 12288  # what opening the card and the rest of the start take behind the arrays (measured on a 64-bit port)
 
 _OPENING = ("complete", "fatmap", "recover", "setup_text", "viper_fatmap")  # of store: needed to open a card alone
 _SMALLEST = 32  # bytes of a tuple of one, at most
@@ -54,20 +55,40 @@ def arrays(bits, rate_hz):
     """(row queue, outbox, packer) for columns of these widths; smaller ones where memory does not allow them."""
     columns = len(bits)
     _held.clear()
-    gc.collect()
-    queue = _as_large_as_fits(lambda size: rows.RowQueue(columns, size), _queue_rows(rate_hz))
-    waiting = outbox.Outbox()
-    return queue, waiting, _as_large_as_fits(lambda size: packer.make(bits, size), _open_rows(columns, rate_hz))
-
-
-def _as_large_as_fits(make, size):
+    size = _queue_rows(rate_hz)
     while True:
+        gc.collect()
         try:
-            return make(size)
+            queue = rows.RowQueue(columns, size)
+            waiting = outbox.Outbox()
+            pack = _packer(bits, _open_rows(columns, rate_hz))
+            if size <= _QUEUE_LEAST or _has_room(_SPARE):
+                return queue, waiting, pack
         except MemoryError:
             if size <= _QUEUE_LEAST:
                 raise
-            size //= 2
+        queue = waiting = pack = None
+        size //= 2
+
+
+def _packer(bits, most_rows):
+    while True:
+        try:
+            return packer.make(bits, most_rows)
+        except MemoryError:
+            if most_rows <= _QUEUE_LEAST:
+                raise
+            most_rows //= 2
+
+
+def _has_room(size):
+    try:
+        bytearray(size)
+        return True
+    except MemoryError:
+        return False
+    finally:
+        gc.collect()
 
 
 def settle():

@@ -5,6 +5,7 @@ pin behind divider and filter, in 65536ths of its range; edges and button change
 board adds converter noise and quantisation, and calls the firmware's handlers when their virtual time has come.
 """
 
+import gc
 import json
 import os
 import struct
@@ -294,10 +295,15 @@ class DeskBoard:
         if self.now == self.restarted:
             raise RuntimeError("no recording lasts")
         self.restarted = self.now
+        self._forget()
+        self.remount()
+
+    def _forget(self):
+        """Let go of what the recording held: on a small heap the next one, or the copies of `end`, need its room."""
         self.handler = None
         self.tachs = {}
         self.pulses = {}
-        self.remount()
+        gc.collect()
 
     def begin_raw(self, words):
         """Begin again as after power-on, without what logger.json asks for: the PC starts it anew. words: why."""
@@ -306,6 +312,7 @@ class DeskBoard:
 
     def end(self):
         """Power is gone: hand the card's files to the PC as they stand on the volume."""
+        self._forget()
         self.remount()
         out = self.job["out"]
         buf = bytearray(2 * _SECTOR)
