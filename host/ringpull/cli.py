@@ -10,6 +10,8 @@ import sys
 from pathlib import Path
 from typing import NoReturn
 
+from ringpull.ctrl_c import held_in_imports
+
 COMMANDS = {
     "demo": "the invented engine through the real firmware to a report",
     "dryrun": "run the firmware on recorded signals, as it would run in the car",
@@ -72,7 +74,8 @@ def main(argv: list[str] | None = None) -> int:
     """Run one command; returns its exit code."""
     _let_every_letter_out()
     try:
-        code = _main(sys.argv[1:] if argv is None else argv)
+        with held_in_imports():
+            code = _main(sys.argv[1:] if argv is None else argv)
         if sys.stdout:
             sys.stdout.flush()
         return code

@@ -132,5 +132,38 @@ def test_ctrl_c_leaves_three_lines_and_no_half_file(tmp_path, words):
     assert not list(tmp_path.glob("r.html")) and not list((tmp_path / "card").iterdir())
 
 
+PRESSED_IN_AN_IMPORT = """
+import os, signal, time
+from pathlib import Path
+try:
+    os.kill(os.getpid(), signal.SIGINT)
+    time.sleep(0.2)
+    Path("imported").touch()
+except BaseException:
+    pass
+"""
+
+
+@pytest.mark.parametrize("swallowed", [True, False])
+def test_ctrl_c_waits_for_an_import_which_might_swallow_it(tmp_path, swallowed):
+    (tmp_path / "slow.py").write_text(PRESSED_IN_AN_IMPORT)
+    lines = [
+        "import sys, time",
+        "from ringpull import cli, ctrl_c",
+        "cli._main = lambda _: (__import__('slow'), time.sleep(20))",
+    ]
+    if swallowed:  # the case is a real one: without the wait the import swallows it and the command goes on
+        lines += ["ctrl_c._importing = lambda _: False", "time.sleep = lambda _: None"]
+    lines += ["sys.exit(cli.main())"]
+    done = subprocess.run(
+        [sys.executable, "-c", "\n".join(lines)], cwd=tmp_path, capture_output=True, text=True, timeout=15
+    )
+    if swallowed:
+        assert "Ctrl-C" not in done.stderr and not (tmp_path / "imported").exists()
+        return
+    assert_three_lines(done)
+    assert "Ctrl-C" in done.stderr and (tmp_path / "imported").exists()
+
+
 def test_an_option_without_a_command_is_told():
     assert_three_lines(run("--jsonn"))
