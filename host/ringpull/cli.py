@@ -72,8 +72,8 @@ def main_parser() -> argparse.ArgumentParser:
 
 def main(argv: list[str] | None = None) -> int:
     """Run one command; returns its exit code."""
-    _let_every_letter_out()
     try:
+        _let_every_letter_out()
         with held_in_imports():
             code = _main(sys.argv[1:] if argv is None else argv)
         if sys.stdout:
