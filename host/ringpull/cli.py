@@ -10,7 +10,7 @@ import sys
 from pathlib import Path
 from typing import NoReturn
 
-from ringpull.ctrl_c import held_in_imports
+from ringpull.ctrl_c import waits_its_turn
 
 COMMANDS = {
     "demo": "the invented engine through the real firmware to a report",
@@ -74,7 +74,7 @@ def main(argv: list[str] | None = None) -> int:
     """Run one command; returns its exit code."""
     try:
         _let_every_letter_out()
-        with held_in_imports():
+        with waits_its_turn():
             code = _main(sys.argv[1:] if argv is None else argv)
         if sys.stdout:
             sys.stdout.flush()

@@ -8,11 +8,12 @@ from contextlib import contextmanager
 from types import FrameType
 
 _AGAIN_S = 0.02
+_IMPORT = "<frozen importlib"
 
 
 @contextmanager
-def held_in_imports() -> Iterator[None]:
-    """Ctrl-C within an import raises KeyboardInterrupt once that is over; where the system has no timer, at once."""
+def waits_its_turn() -> Iterator[None]:
+    """Ctrl-C raises KeyboardInterrupt once where it can't get lost; where the system has no timer, at once."""
     if not _taken():
         yield
         return
@@ -37,15 +38,15 @@ def _taken() -> bool:
 
 
 def _raise_or_wait(_signal: int, frame: FrameType | None) -> None:
-    importing = _importing(frame)
-    signal.setitimer(signal.ITIMER_REAL, _AGAIN_S if importing else 0)
-    if not importing:
+    lost = _lost_in(frame)
+    signal.setitimer(signal.ITIMER_REAL, _AGAIN_S if lost else 0)
+    if not lost:
         raise KeyboardInterrupt
 
 
-def _importing(frame: FrameType | None) -> bool:
+def _lost_in(frame: FrameType | None) -> bool:
     while frame:
-        if frame.f_code.co_filename.startswith("<frozen importlib"):
+        if frame.f_code.co_filename.startswith(_IMPORT):
             return True
         frame = frame.f_back
     return False

@@ -153,7 +153,7 @@ def test_ctrl_c_waits_for_an_import_which_might_swallow_it(tmp_path, swallowed):
         "cli._main = lambda _: (__import__('slow'), time.sleep(20))",
     ]
     if swallowed:  # the case is a real one: without the wait the import swallows it and the command goes on
-        lines += ["ctrl_c._importing = lambda _: False", "time.sleep = lambda _: None"]
+        lines += ["ctrl_c._lost_in = lambda _: False", "time.sleep = lambda _: None"]
     lines += ["sys.exit(cli.main())"]
     done = subprocess.run(
         [sys.executable, "-c", "\n".join(lines)], cwd=tmp_path, capture_output=True, text=True, timeout=15

@@ -208,7 +208,7 @@ class _Tile:
             values = values.astype(target.dtype)
         for rows, which in self.alike:
             # a block's rows as one item: copied whole, wherever they go
-            item = np.dtype((np.void, rows * target.itemsize))
+            item = np.dtype(f"V{rows * target.itemsize}")
             places = np.ndarray((len(target) - rows + 1,), item, target, strides=(target.itemsize,))
             part = values[which] if rows == self.most else values[which, :rows]
             places[self.begin[which]] = np.ascontiguousarray(part).view(item)[:, 0]
@@ -304,7 +304,7 @@ def _plain_tile(blocks: np.ndarray, tile: _Tile, bits: list[int], out: dict[int,
         size = 2 if b <= 16 else 4
         if c in out:
             target = out[c]
-            item = np.dtype((np.void, rows * size))
+            item = np.dtype(f"V{rows * size}")
             source = np.ndarray((len(blocks),), item, blocks, at, (layout.SLOT,))
             if tile.together is not None:
                 values = target[tile.together]

@@ -33,7 +33,7 @@ def glance(blocks: np.ndarray, bits: list[int], which: Collection[int]) -> Glanc
     count = len(blocks)
     halves = blocks.view("<u2")
     # eight bytes from any byte on, as one item; the last ones begin in the CRC and are never asked for
-    items = np.ndarray((max(0, blocks.size - 7),), np.dtype((np.void, 8)), blocks, strides=(1,))
+    items = np.ndarray((max(0, blocks.size - 7),), np.dtype("V8"), blocks, strides=(1,))
     base = np.arange(count, dtype=np.int64) * layout.SLOT
     out = Glance({}, {})
     begin = layout.AT_PAYLOAD * 8 + layout.DESCRIPTOR_BITS * len(bits)
