@@ -47,6 +47,30 @@ def test_map_as_a_picture(tmp_path, capsys):
         assert len(capsys.readouterr().err.strip().splitlines()) == 3
 
 
+def test_pictures_that_fail_half_way_leave_those_that_were_there(tmp_path, capsys, monkeypatch):
+    from matplotlib.figure import Figure
+
+    def full(_figure, path, **_how):
+        Path(path).write_bytes(b"\x89PNG, half of it")
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Figure, "savefig", full)
+    folder = tmp_path / "pictures"
+    folder.mkdir()
+    kept = [folder / "map.png", folder / "lambda-over-speed.png"]
+    for path in kept:
+        path.write_text("the last one")
+    log = str(LOGS / "v1_marked")
+    for words in (
+        ["fuelmap", log, "--picture", str(kept[0])],
+        ["report", log, "-o", str(tmp_path / "r"), "--png", str(folder)],
+    ):
+        assert cli.main(words) == 2
+        told = capsys.readouterr().err
+        assert "can't be written" in told and len(told.strip().splitlines()) == 3
+    assert sorted(folder.iterdir()) == sorted(kept) and {path.read_text() for path in kept} == {"the last one"}
+
+
 def test_notes_are_text_whatever_they_hold(tmp_path, capsys):
     """Neither the table's own markup nor a terminal's control characters."""
     card = shutil.copytree(LOGS / "v1_marked", tmp_path / "card")

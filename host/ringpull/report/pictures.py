@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import textwrap
 import warnings
 from collections.abc import Iterator
@@ -15,6 +14,7 @@ import numpy as np
 
 from ringpull.analysis.lean import LEAST_DEPTH
 from ringpull.errors import CannotWrite
+from ringpull.output import whole
 from ringpull.report import compare_part, map_part
 from ringpull.report.answer_part import Numbered, headline, known_facts, next_steps, not_tested, numbered
 from ringpull.report.axes import WIDE as WIDE_PX
@@ -168,13 +168,11 @@ def fuel_map(made, unit: str = "") -> Figure:
 def write_map(made, output: Path) -> Path:
     """The fuel map as a picture; its ending says which kind. Raises CannotWrite."""
     try:
-        with matplotlib.rc_context(STYLE):
-            fuel_map(made).savefig(output, dpi=150)
-    except (OSError, ValueError) as fault:
-        told = (os.strerror(fault.errno) if isinstance(fault, OSError) and fault.errno else str(fault)).splitlines()[0]
-        raise CannotWrite(
-            f"{output} can't be written ({told})", "a slip in the path or its ending", "give another"
-        ) from None
+        with whole(output) as fresh, matplotlib.rc_context(STYLE):
+            fuel_map(made).savefig(fresh, dpi=150)
+    except ValueError as fault:
+        told = str(fault).splitlines()[0]
+        raise CannotWrite(f"{output} can't be written ({told})", "a slip in its ending", "give another") from None
     return output
 
 
@@ -263,7 +261,7 @@ def figures(drive, answer, unit: str) -> Iterator[tuple[str, Figure]]:
 
 
 def write_pngs(drive, answer, folder: Path) -> list[Path]:
-    """Each picture as a file in `folder`; their paths. OSError where they can't be written."""
+    """Each picture as a file in `folder`; their paths. CannotWrite, or OSError where there can be no such folder."""
     from ringpull.report.page import load_unit
 
     folder.mkdir(parents=True, exist_ok=True)
@@ -271,7 +269,8 @@ def write_pngs(drive, answer, folder: Path) -> list[Path]:
     with quiet(), matplotlib.rc_context(STYLE):
         for name, figure in figures(drive, answer, load_unit(answer)):
             out.append(folder / f"{name}.png")
-            figure.savefig(out[-1], dpi=150)
+            with whole(out[-1]) as fresh:
+                figure.savefig(fresh, dpi=150)
     return out
 
 
