@@ -228,7 +228,9 @@ def test_the_difference_of_banks_is_told_by_speed_and_load():
     drive.views()[0].__dict__["columns"] = columns
     (found,) = answer(drive).banks
     assert {c.load for c in found.cells} >= {150.0} and all(c.load is not None for c in found.cells)
-    assert re.match(r"lambda_2 less lambda_1, with 95 % intervals: \d+ rpm, \d+ kPa \+0\.03\d \(\+0\.0\d\d to ", found.words[0])
+    assert re.match(
+        r"lambda_2 less lambda_1, with 95 % intervals: \d+ rpm, \d+ kPa \+0\.03\d \(\+0\.0\d\d to ", found.words[0]
+    )
 
 
 def passes_of_banks(random, pulls, session=0, steps=(0.0, 0.0), names=("lambda_1", "lambda_2")):
@@ -329,6 +331,29 @@ def test_what_a_map_lacks_is_said():
     columns.named.pop("map"), columns.named.pop("throttle")
     made = fuelmap.fuelmap([judge.prepare(columns, identified=False)], [[]])
     assert made.cells == [] and made.words == [fuelmap.NO_LOAD]
+
+
+def test_a_table_of_another_load_or_of_a_smaller_range_is_told():
+    speeds = np.array([2500.0, 3000.0, 3500.0])
+    by_pct = holds(60.0, 90.0)
+    by_pct.map_kpa = None
+    by_pct.named.pop("map")
+    by_pct.config = {**CONFIG, "target": {"lambda": 1.0}}
+    ready = [judge.prepare(by_pct, identified=False)]
+    assert ready[0].loaded.any() and by_pct.load_unit() == "%"
+    told = [w for w in fuelmap.fuelmap(ready, [[]], speeds, np.array([30.0, 100.0, 240.0])).words if "given" in w]
+    assert len(told) == 1 and "load of 240" in told[0] and "to 90 %: if" in told[0]
+    # of the drive's own load, or found from the data: nothing to tell
+    for axes in ((speeds, np.array([10.0, 50.0, 100.0])), ()):
+        assert not [w for w in fuelmap.fuelmap(ready, [[]], *axes).words if "given" in w]
+    # a third of the time, and the ways to it, lies beyond
+    short = fuelmap.fuelmap(ready, [[]], speeds[:2], np.array([10.0, 50.0, 100.0]))
+    (told,) = [w for w in short.words if "given" in w]
+    share = np.mean(by_pct.rpm[ready[0].masks.valid] > 3250)
+    assert told.startswith(f"{share:.0%} of what could be judged lies beyond") and "2500-3000 1/min" in told
+    assert short.cells and "2500-3500 1/min" in told
+    nowhere = fuelmap.fuelmap(ready, [[]], speeds + 9000, np.array([10.0, 50.0]))
+    assert nowhere.cells == [] and nowhere.words[0] == fuelmap.NOT_VISITED and "100%" in nowhere.words[1]
 
 
 def test_sessions_with_another_load_are_not_mixed_into_a_map():

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ringpull.analysis import load, needs, pooling
+from ringpull.analysis import given_axes, load, needs, pooling
 from ringpull.analysis.judge import Judged
 from ringpull.analysis.passes import Pass, found_axes, passes, units_of
 
@@ -121,8 +121,11 @@ def fuelmap(
     unmet = needs.everywhere([one.columns for one in judged], "fuel map")
     if unmet:
         return FuelMap(np.zeros(0), None, [], [f"no fuel map: {needs.lacking(unmet)}"])
+    unfit = []
     if speeds is None:
         speeds, loads = found_axes(judged)
+    else:
+        unfit = given_axes.remarks(judged, speeds, loads)
     every: dict[str, list[Pass]] = {}
     for session, (one, pulls) in enumerate(zip(judged, spans, strict=True)):
         for bank in one.each_bank:
@@ -150,8 +153,7 @@ def fuelmap(
     guarded = full_manifold(judged)
     if loads is not None and loads.max(initial=0.0) >= guarded:
         words.append(GUARDED.format(guarded))
-    if not any(every.values()):
-        words = [NOT_VISITED]
+    words = [*unfit, *words] if any(every.values()) else [NOT_VISITED, *unfit]
     for loaded in (True, False):
         of_banks = [
             cells_of([p for p in some if p.loaded == loaded], speeds, loads, loaded, shift, assumed, guarded)

@@ -43,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
     judged, spans = every_session(drive)
     made = fuelmap(judged, spans, speeds, loads)
     if not made.cells:
-        print(*made.words, file=sys.stderr)
+        print(*made.words, sep="\n", file=sys.stderr)
         return 3
     if args.output:
         rows = [[text(getattr(c, name)) for name in COLUMNS] for c in made.cells]
