@@ -148,3 +148,10 @@ def test_a_map_tells_load_with_its_unit_and_whether_it_was_under_load(capsys):
     assert "load kPa" in out.splitlines()[0]
     _, out = said(capsys, "compare", MARKED, UNMARKED, "--load-step", "50")
     assert "load kPa" in out.splitlines()[0] and "…" not in out
+
+
+def test_the_same_pulls_on_both_sides_are_told(capsys):
+    _, twice = said(capsys, "compare", MARKED, MARKED)
+    assert "3 of the pulls stand on both sides, the same recording" in twice
+    _, apart = said(capsys, "compare", MARKED, MARKED, "--before-pulls", "1", "--after-pulls", "3")
+    assert "on both sides" not in apart

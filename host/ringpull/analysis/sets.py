@@ -38,6 +38,22 @@ def every_session(drive) -> tuple[list[Judged], list[list[Span]]]:
     return judged, spans
 
 
+def on_both_sides(before: tuple[list[Judged], list[list[Span]]], after: tuple[list[Judged], list[list[Span]]]) -> int:
+    """How many pulls of one side are recordings of the other's too, to the sample: no change can show between them."""
+
+    def samples(side) -> list[tuple[bytes, bytes]]:
+        rows = [
+            (one, one.columns.rows(start_s, end_s))
+            for one, pulls in zip(*side, strict=True)
+            for _, start_s, end_s in pulls
+        ]
+        return [
+            (one.columns.lambda_[at].tobytes(), one.columns.rpm[at].tobytes()) for one, at in rows if at.stop > at.start
+        ]
+
+    return len(set(samples(before)) & set(samples(after)))
+
+
 def pull_passes(
     judged: list[Judged], spans: list[list[Span]], speeds: np.ndarray, loads: np.ndarray | None = None
 ) -> list[Pass]:

@@ -82,6 +82,10 @@ def of_mixture(drives: list, load_step: float | None):
     found = [sets.pull_passes(*side, speeds, loads) for side in sides]
     result = compare.compare(found[0], found[1], speeds, loads)
     said = []
+    twice = sets.on_both_sides(*sides)
+    if twice:
+        stand = "stands" if twice == 1 else "stand"
+        said.append(f"{twice} of the pulls {stand} on both sides, the same recording: no change can show there")
     for name, (drive, _) in zip(("before", "after"), drives, strict=True):
         unmet = needs.everywhere([view.columns for view in drive.views()], "compare two drives")
         said += [f"{name}: {needs.lacking(unmet)}"] if unmet else []
