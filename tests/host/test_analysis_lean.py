@@ -9,6 +9,7 @@ from analysis_scenes import CONFIG, Hole, StandInDrive, StandInSession, scene
 
 from ringpull.analysis import fuelmap, judge, lean, needs, verdict
 from ringpull.analysis.answer import absent, answer
+from ringpull.analysis.masks import Masks
 
 
 def drive_of(made, spoiled=()):
@@ -223,7 +224,15 @@ def test_a_pull_judged_in_pieces_has_no_mean_and_says_so():
 
 def test_an_excess_in_pieces_is_not_called_within_the_systematic_error():
     pull = SimpleNamespace(
-        number=1, spoiled=False, judged_s=4.0, excess_max=0.3, lean_events=[], rpm_from=2500.0, rpm_to=6500.0, blind=[]
+        number=1,
+        hidden={},
+        spoiled=False,
+        judged_s=4.0,
+        excess_max=0.3,
+        lean_events=[],
+        rpm_from=2500.0,
+        rpm_to=6500.0,
+        blind=[],
     )
     word, reasons = verdict.decide([pull], [], 0.01, 0.033)
     said = " ".join(reasons)
@@ -338,6 +347,35 @@ def test_rows_that_were_lost_are_left_out_as_such_and_as_nothing_else():
     time_s = made.columns.time_s
     drop = (time_s > start + 2.0) & (time_s < start + 2.5)
     drive = StandInDrive(StandInSession(made.columns, [(start, end, False)], drop=drop))
-    left = answer(drive).left_out
+    found = answer(drive)
+    left = found.left_out
     assert 0.5 <= left["not_recorded"] <= 0.9
     assert not left.keys() & {"controller_state", "tach_loss", "no_target"}
+    assert sum("(not recorded): a lean event there would not show" in words for words in found.reasons) == 1
+
+
+def test_a_hole_that_tach_loss_hides_is_not_passed_over_in_silence():
+    def told(blind, seconds):
+        made = scene(hole=Hole(2, 4000, 5000, 0.08))
+        start, _ = made.spans[1]
+        blind(made.columns, made.columns.rows(start + 2.0, start + 2.0 + seconds))
+        result = answer(drive_of(made))
+        return result.verdict, [words for words in result.reasons if "would not show" in words]
+
+    def no_speed(columns, rows):
+        columns.rpm[rows] = np.nan
+
+    words = "pull 2: 1.8 s of it could not be judged (tach loss): a lean event there would not show"
+    assert told(no_speed, 1.8) == (verdict.NO_EVENT, [words])
+    assert told(no_speed, 0.3)[1] == []
+    assert told(lambda *_: None, 0) == (verdict.ATTENTION, [])
+
+
+def test_what_the_masks_hide_is_counted_under_load_alone():
+    flags = np.zeros((3, 100), bool)
+    flags[0, 40:60] = flags[0, 90:] = flags[1, 85:] = flags[2, :20] = True  # in the middle and behind; overrun; before
+    made = Masks({"controller_state": flags[0], "overrun_cut": flags[1], "tip_in": flags[2]}, np.zeros(100, bool))
+    loaded = np.ones(100, bool)
+    loaded[45:50] = loaded[80:] = False
+    assert made.hidden(slice(0, 100), loaded, 0.1) == {"controller_state": 2.0}
+    assert made.hidden(slice(80, 100), loaded[80:], 0.1) == {}

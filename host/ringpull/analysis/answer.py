@@ -61,6 +61,10 @@ class PullAnswer:
         return self.numbers.left_out
 
     @property
+    def hidden(self) -> dict[str, float]:
+        return self.numbers.hidden
+
+    @property
     def loaded_s(self) -> float:
         return self.numbers.loaded_s
 

@@ -72,7 +72,8 @@ class Judged:
 @dataclass
 class SpanAnswer:
     """Numbers of one pull. lambda_*: over the rows under load that no mask takes out (a spoiled pull's own are shown),
-    NaN where there are none. judged_s, excess_max: of what is judged. left_out: mask -> seconds. loaded_s: under load. lost_s: without rows. blind: of several banks
+    NaN where there are none. judged_s, excess_max: of what is judged. left_out: mask -> seconds. loaded_s: under load. lost_s: without rows. hidden: as left_out, of the masks behind which
+    a lean event could lie. blind: of several banks
     those that told nothing over more than half of what is judged."""
 
     rpm_from: float
@@ -89,6 +90,7 @@ class SpanAnswer:
     blind: list[str] = field(default_factory=list)
     loaded_s: float = 0.0
     lost_s: float = 0.0
+    hidden: dict[str, float] = field(default_factory=dict)
 
 
 def prepare(
@@ -217,8 +219,11 @@ def judge_span(judged: Judged, start_s: float, end_s: float) -> SpanAnswer:
         lean_events=found,
         other_events=others,
         left_out=judged.masks.seconds(rows, period_s),
+        hidden=judged.masks.hidden(rows, loaded, period_s),
         loaded_s=float(np.count_nonzero(loaded) * period_s),
-        lost_s=float(np.count_nonzero(columns.extra["present"][rows] < 0.5) * period_s) if "present" in columns.extra else 0.0,
+        lost_s=float(np.count_nonzero(columns.extra["present"][rows] < 0.5) * period_s)
+        if "present" in columns.extra
+        else 0.0,
         blind=[
             name for name, bank in columns.banks.items() if good.any() and np.isfinite(bank[rows][good]).mean() < 0.5
         ],

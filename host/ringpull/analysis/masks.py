@@ -50,6 +50,10 @@ RULES = {
 }
 
 
+# They can take away the middle of a pull; tip-in, gear change and overrun have their place in every pull
+HIDING = ("not_recorded", "tach_loss", "controller_state", "warm_up", "no_target")
+
+
 def title(mask: str) -> str:
     """A mask's name as people write it."""
     return {"warm_up": "warm-up", "tip_in": "tip-in"}.get(mask, mask.replace("_", " "))
@@ -75,6 +79,16 @@ class Masks:
             if count:
                 out[name] = round(count * period_s, 3)
         return out
+
+    def hidden(self, rows: slice, loaded: np.ndarray, period_s: float) -> dict[str, float]:
+        """mask of HIDING -> seconds that it takes out of `rows` under load, or between judged ones. loaded: of `rows`."""
+        judged = np.flatnonzero(self.valid[rows] & loaded)
+        where = loaded.copy()
+        if len(judged):
+            where[judged[0] : judged[-1]] = True
+        where &= ~self.by_name["overrun_cut"][rows]
+        counts = {name: np.count_nonzero(self.by_name[name][rows] & where) for name in HIDING if name in self.by_name}
+        return {name: round(int(count) * period_s, 3) for name, count in counts.items() if count}
 
 
 def lambda_range(config: dict) -> tuple[float, float]:

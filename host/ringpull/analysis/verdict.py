@@ -21,7 +21,11 @@ CAUTIONS = [
 def event_sentence(number: int, event) -> str:
     """One lean event in words."""
     least = "at least " if event.bound else ""
-    load = "" if event.load_from is None else f", load {event.load_from:.0f}-{event.load_to:.0f} {event.load_unit}".rstrip()
+    load = (
+        ""
+        if event.load_from is None
+        else f", load {event.load_from:.0f}-{event.load_to:.0f} {event.load_unit}".rstrip()
+    )
     return (
         f"pull {number}: lean by {least}{event.depth:.3f} +/- {event.depth_u:.3f} (random), "
         f"+/- {event.systematic_u:.3f} (systematic) at {event.deepest_rpm:.0f} rpm "
@@ -69,7 +73,7 @@ def decide(pulls: list, missing: list[str], systematic_u: float, call: float) ->
     """(verdict, reasons) from judged pulls.
 
     pulls: each with number, spoiled, judged_s, excess_max (or None), blind (banks), loaded_s, lost_s,
-    left_out and lean_events. missing: channels without which
+    left_out, hidden and lean_events. missing: channels without which
     nothing can be judged. systematic_u: standard, in lambda. call: the excess that makes an event.
     """
     if missing:
@@ -85,6 +89,12 @@ def decide(pulls: list, missing: list[str], systematic_u: float, call: float) ->
             reasons.append(f"pull {pull.number}: {', '.join(pull.blind)} told nothing, so that bank is not judged")
         elif pull not in judged:
             reasons.append(f"pull {pull.number}: only {pull.judged_s:.1f} s could be judged, {why_little(pull)}")
+        else:
+            reasons += [
+                f"pull {pull.number}: {seconds:.1f} s of it could not be judged ({masks.title(name)}): a lean event there would not show"
+                for name, seconds in pull.hidden.items()
+                if seconds >= LEAST_JUDGED_S
+            ]
     lean = [(p, e) for p in judged for e in p.lean_events]
     shift = 1.96 * systematic_u
     if lean:
