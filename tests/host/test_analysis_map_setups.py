@@ -350,8 +350,11 @@ def test_a_table_of_another_load_or_of_a_smaller_range_is_told():
     short = fuelmap.fuelmap(ready, [[]], speeds[:2], np.array([10.0, 50.0, 100.0]))
     (told,) = [w for w in short.words if "given" in w]
     share = np.mean(by_pct.rpm[ready[0].masks.valid] > 3250)
-    assert told.startswith(f"{share:.0%} of what could be judged lies beyond") and "2500-3000 1/min" in told
+    assert told.startswith(f"{share:.0%} of what could be judged (") and "2500-3000 1/min" in told
     assert short.cells and "2500-3500 1/min" in told
+    # all that was under load, and little else
+    low = fuelmap.fuelmap(ready, [[]], speeds, np.array([0.2, 40.0])).words[0]
+    assert "(100% of what was under load)" in low and "load 0.2-40" in low
     nowhere = fuelmap.fuelmap(ready, [[]], speeds + 9000, np.array([10.0, 50.0]))
     assert nowhere.cells == [] and nowhere.words[0] == fuelmap.NOT_VISITED and "100%" in nowhere.words[1]
 

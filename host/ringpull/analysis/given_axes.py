@@ -10,7 +10,7 @@ from ringpull.analysis.judge import Judged
 from ringpull.analysis.passes import nearest
 
 WORTH_TELLING = 0.01  # of what could be judged
-FAR_BEYOND = 2.0  # a table's highest load over the drive's highest under load
+FAR_BEYOND = 1.9  # a table's highest load over the drive's highest under load
 
 
 def remarks(judged: Sequence[Judged], speeds: np.ndarray, loads: np.ndarray | None) -> list[str]:
@@ -26,18 +26,18 @@ def remarks(judged: Sequence[Judged], speeds: np.ndarray, loads: np.ndarray | No
     table = f"{speeds[0]:.0f}-{speeds[-1]:.0f} 1/min"
     if loads is not None:
         beyond |= nearest(loads, load[good]) < 0
-        table += f", load {loads[0]:.0f}-{loads[-1]:.0f}"
+        table += f", load {loads[0]:g}-{loads[-1]:g}"
     drive = (
         f"{rpm[good].min():.0f}-{rpm[good].max():.0f} 1/min, load {load[good].min():.0f}-{load[good].max():.0f} {unit}"
     )
-    if beyond.mean() >= WORTH_TELLING:
+    full = np.concatenate([one.loaded for one in judged])[good]
+    under_load = beyond[full].mean() if full.any() else 0.0
+    if max(beyond.mean(), under_load) >= WORTH_TELLING:
+        share = f"{beyond.mean():.0%} of what could be judged ({under_load:.0%} of what was under load)"
+        out.append(f"{share} lies beyond the table given ({table}; the drive: {drive})")
+    if loads is not None and full.any() and loads[-1] > FAR_BEYOND * load[good][full].max():
         out.append(
-            f"{beyond.mean():.0%} of what could be judged lies beyond the table given ({table}; the drive: {drive})"
-        )
-    full = good & np.concatenate([one.loaded for one in judged])
-    if loads is not None and full.any() and loads[-1] > FAR_BEYOND * load[full].max():
-        out.append(
-            f"the table given goes to a load of {loads[-1]:.0f}, the drive under load to {load[full].max():.0f} {unit}: "
+            f"the table given goes to a load of {loads[-1]:g}, the drive under load to {load[good][full].max():.0f} {unit}: "
             "if the table's load is not in that unit, this map means nothing"
         )
     return out
