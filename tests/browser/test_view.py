@@ -7,6 +7,7 @@ import socket
 import struct
 import threading
 import time
+from contextlib import contextmanager
 
 import numpy as np
 import pytest
@@ -17,18 +18,32 @@ from ringpull.view.server import Server
 from ringpull.view.shelf import Shelved
 
 
-@pytest.fixture
-def served(tmp_path):
-    card = tmp_path / "card"
+@contextmanager
+def serving(folder):
+    card = folder / "card"
     shutil.copytree(CARD, card)
     one = Shelved(card)
     server = Server([one])
     one.start()
-    threading.Thread(target=server.serve_forever, daemon=True).start()
+    threading.Thread(target=server.serve_forever, args=(0.05,), daemon=True).start()
     one.wait()
     yield server
     server.shutdown()
     server.server_close()
+
+
+@pytest.fixture(scope="module")
+def served(tmp_path_factory):
+    """A server for tests that change nothing on it or beside the card."""
+    with serving(tmp_path_factory.mktemp("served")) as server:
+        yield server
+
+
+@pytest.fixture
+def own(tmp_path):
+    """A server of the test's own."""
+    with serving(tmp_path) as server:
+        yield server
 
 
 def ask(server, path, method="GET", body=None, **headers):
@@ -132,15 +147,15 @@ def test_export_is_the_decoded_window(served, drive):
     )
 
 
-def test_remarks_are_kept_beside_the_ring_file(served):
+def test_remarks_are_kept_beside_the_ring_file(own):
     text = '"><script>alert(1)</script>'
     told = {"drive": 0, "session": 1, "time_s": 61.9, "text": text}
-    assert ask(served, "/remark", "POST", json.dumps(told))[0] == 200
-    kept = json.loads((served.shelf[0].source / "times.json").read_text())
+    assert ask(own, "/remark", "POST", json.dumps(told))[0] == 200
+    kept = json.loads((own.shelf[0].source / "times.json").read_text())
     assert kept == [{"session": 1, "time_s": 61.9, "text": text}]
-    assert Shelved(served.shelf[0].source).remarks() == kept
-    ask(served, "/remark", "POST", json.dumps(told | {"text": ""}))
-    assert served.shelf[0].remarks() == []
+    assert Shelved(own.shelf[0].source).remarks() == kept
+    ask(own, "/remark", "POST", json.dumps(told | {"text": ""}))
+    assert own.shelf[0].remarks() == []
 
 
 def test_export_of_several_spans_between_two_speeds(served, drive):
@@ -184,35 +199,35 @@ def test_remarks_on_nothing(served, other):
     assert not (served.shelf[0].source / "times.json").exists()
 
 
-def test_remarks_at_the_same_moment_are_all_kept(served):
-    threads = [threading.Thread(target=remark, args=(served,), kwargs={"time_s": n}) for n in range(30)]
+def test_remarks_at_the_same_moment_are_all_kept(own):
+    threads = [threading.Thread(target=remark, args=(own,), kwargs={"time_s": n}) for n in range(30)]
     for one in threads:
         one.start()
     for one in threads:
         one.join()
-    assert [r["time_s"] for r in served.shelf[0].remarks()] == list(range(30))
+    assert [r["time_s"] for r in own.shelf[0].remarks()] == list(range(30))
 
 
-def test_a_damaged_file_of_remarks_is_not_written_over(served):
-    path = served.shelf[0].source / "times.json"
+def test_a_damaged_file_of_remarks_is_not_written_over(own):
+    path = own.shelf[0].source / "times.json"
     for damaged in (
         '[{"session": 1, "time_s": 2',
         '[{"session": 1, "time_s": 2, "text": "kept"}, {"session": "x"}]',
         "5",
     ):
         path.write_text(damaged)
-        assert remark(served) == 507 and path.read_text() == damaged
-        assert ask(served, "/state")[0] == 200
+        assert remark(own) == 507 and path.read_text() == damaged
+        assert ask(own, "/state")[0] == 200
 
 
-def test_remarks_go_through_no_link(served, tmp_path):
+def test_remarks_go_through_no_link(own, tmp_path):
     elsewhere = tmp_path / "elsewhere.json"
     elsewhere.write_text("[]")
-    folder = served.shelf[0].source
+    folder = own.shelf[0].source
     for name in ("times.json", "times.json.new"):
         (folder / name).symlink_to(elsewhere)
-    assert remark(served) == 200 and elsewhere.read_text() == "[]"
-    assert len(served.shelf[0].remarks()) == 1 and not (folder / "times.json").is_symlink()
+    assert remark(own) == 200 and elsewhere.read_text() == "[]"
+    assert len(own.shelf[0].remarks()) == 1 and not (folder / "times.json").is_symlink()
 
 
 def said(server, *lines):
@@ -262,14 +277,14 @@ def test_dropped_names_that_mean_nothing(served, name):
     assert ask(served, f"/drop?name={name}", "POST", b"abc")[0] == 400
 
 
-def test_dropped_file_becomes_a_drive_and_junk_does_not(served):
+def test_dropped_file_becomes_a_drive_and_junk_does_not(own):
     ring = (CARD / "pulls.rpl").read_bytes()
-    status, body = ask(served, "/drop?name=..%2F..%2Fpulls.rpl", "POST", ring)
+    status, body = ask(own, "/drop?name=..%2F..%2Fpulls.rpl", "POST", ring)
     assert (status, json.loads(body)) == (200, {"drive": 1})
-    assert served.shelf[1].source.name == "pulls.rpl" and served.dropped in served.shelf[1].source.parents
-    status, body = ask(served, "/drop?name=photo.jpg", "POST", b"\xff\xd8\xff" * 1000)
+    assert own.shelf[1].source.name == "pulls.rpl" and own.dropped in own.shelf[1].source.parents
+    status, body = ask(own, "/drop?name=photo.jpg", "POST", b"\xff\xd8\xff" * 1000)
     assert status == 422 and b"what to do" in body
-    assert len(served.shelf) == 2
+    assert len(own.shelf) == 2
 
 
 def test_pyramid_against_plain_search():
@@ -341,12 +356,12 @@ def test_rows_of_a_stretch_are_those_of_the_whole(drive):
             assert np.allclose(part[name], values[keep], rtol=1e-9, equal_nan=True), name
 
 
-def test_page_in_a_browser(served, browser, drive):
+def test_page_in_a_browser(own, browser, drive):
     page = browser.new_page(viewport={"width": 1280, "height": 800})
     wrong = []
     page.on("console", lambda message: wrong.append(message.text))
     page.on("pageerror", lambda error: wrong.append(str(error)))
-    page.goto(served.url)
+    page.goto(own.url)
     page.wait_for_selector("#panels[data-ready]")
     until(page, "document.getElementById('reading').textContent === 'attention'")
     page.select_option("#window", "2")
@@ -366,7 +381,7 @@ def test_page_in_a_browser(served, browser, drive):
     for number in (1, 3):
         page.select_option("#over", f"0/1/{number}")
     until(page, "traces.state.overs.length === 2 && traces.state.overs.every((one) => one.shown)")
-    starts = [p["start_s"] for p in served.shelf[0].spans if p["kind"] == "pull"]
+    starts = [p["start_s"] for p in own.shelf[0].spans if p["kind"] == "pull"]
     shifts = page.evaluate("traces.state.overs.map((one) => one.shift)")
     assert shifts == pytest.approx([starts[1] - starts[0], starts[1] - starts[2]], abs=1e-3)  # start on start
     assert page.locator("#laid li").count() == 2
