@@ -19,7 +19,7 @@ def serving(*sources):
     server = Server(shelf)
     for one in shelf:
         one.start()
-    threading.Thread(target=server.serve_forever, daemon=True).start()
+    threading.Thread(target=server.serve_forever, args=(0.05,), daemon=True).start()
     yield server
     server.shutdown()
     server.server_close()
