@@ -10,6 +10,7 @@ import os
 import pickle
 import subprocess
 import sys
+from contextlib import suppress
 from pathlib import Path
 from typing import IO
 
@@ -17,7 +18,7 @@ import numpy as np
 
 from ringpull.memory import keep_freed
 from ringpull.view import reader
-from ringpull.view.rows import Stretch, Want, decoded
+from ringpull.view.rows import STRETCH, Stretch, Want, decoded
 
 
 def begin(source: Path) -> subprocess.Popen:
@@ -44,6 +45,11 @@ def serve(source: Path, wants: IO[bytes], out: IO[bytes]) -> None:
 
     drive = ringpull.read(source)
     names = {session.id: [one["column"] for one in data.described(session)] for session in drive.sessions}
+    with suppress(Exception):  # a rehearsal: what is wrong is told when somebody asks
+        for session in drive.sessions[
+            :1
+        ]:  # so that the first who asks does not wait for what is loaded or compiled once
+            decoded(session, names[session.id], round(session.start_s / session.period_s) // STRETCH, 1)
     while True:
         try:
             session, first, count = pickle.load(wants)
