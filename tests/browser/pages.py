@@ -1,9 +1,14 @@
 """What the browser tests share."""
 
+import threading
 import time
+from contextlib import contextmanager
 from pathlib import Path
 
 import axe_playwright_python
+
+from ringpull.view.server import Server
+from ringpull.view.shelf import Shelved
 
 ROOT = Path(__file__).resolve().parents[2]
 CARD = ROOT / "demo_logs" / "v1_marked"
@@ -17,3 +22,16 @@ def until(page, expression, timeout_s=10.0):
     while not page.evaluate(expression):
         assert time.monotonic() < end, f"not within {timeout_s} s: {expression}"
         page.wait_for_timeout(20)
+
+
+@contextmanager
+def serving(*sources):
+    """A server of the local page that shows the sources."""
+    shelf = [Shelved(source) for source in sources]
+    server = Server(shelf)
+    for one in shelf:
+        one.start()
+    threading.Thread(target=server.serve_forever, args=(0.05,), daemon=True).start()
+    yield server
+    server.shutdown()
+    server.server_close()

@@ -11,38 +11,31 @@ from contextlib import contextmanager
 
 import numpy as np
 import pytest
-from pages import CARD, until
+from pages import CARD, serving, until
 
 from ringpull.view.pyramid import Pyramid, grouped, runs_of
-from ringpull.view.server import Server
 from ringpull.view.shelf import Shelved
 
 
 @contextmanager
-def serving(folder):
-    card = folder / "card"
-    shutil.copytree(CARD, card)
-    one = Shelved(card)
-    server = Server([one])
-    one.start()
-    threading.Thread(target=server.serve_forever, args=(0.05,), daemon=True).start()
-    one.wait()
-    yield server
-    server.shutdown()
-    server.server_close()
+def serving_a_copy(folder):
+    card = shutil.copytree(CARD, folder / "card")
+    with serving(card) as server:
+        server.shelf[0].wait()
+        yield server
 
 
 @pytest.fixture(scope="module")
 def served(tmp_path_factory):
     """A server for tests that change nothing on it or beside the card."""
-    with serving(tmp_path_factory.mktemp("served")) as server:
+    with serving_a_copy(tmp_path_factory.mktemp("served")) as server:
         yield server
 
 
 @pytest.fixture
 def own(tmp_path):
     """A server of the test's own."""
-    with serving(tmp_path) as server:
+    with serving_a_copy(tmp_path) as server:
         yield server
 
 

@@ -2,27 +2,11 @@
 
 import base64
 import shutil
-import threading
 from contextlib import contextmanager
 
 import pytest
-from pages import AXE, CARD, NASTY, until
+from pages import AXE, CARD, NASTY, serving, until
 from ring_bytes import CONFIG, Ring
-
-from ringpull.view.server import Server
-from ringpull.view.shelf import Shelved
-
-
-@contextmanager
-def serving(*sources):
-    shelf = [Shelved(source) for source in sources]
-    server = Server(shelf)
-    for one in shelf:
-        one.start()
-    threading.Thread(target=server.serve_forever, args=(0.05,), daemon=True).start()
-    yield server
-    server.shutdown()
-    server.server_close()
 
 
 @pytest.fixture
