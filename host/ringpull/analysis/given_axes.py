@@ -9,8 +9,9 @@ import numpy as np
 from ringpull.analysis.judge import Judged
 from ringpull.analysis.passes import nearest
 
+# Choices of our own, no source
 WORTH_TELLING = 0.01  # of what could be judged
-FAR_BEYOND = 1.9  # a table's highest load over the drive's highest under load
+FAR_BEYOND = 1.9  # a table's highest load over the drive's highest under load: 100 % against 200 kPa
 
 
 def remarks(judged: Sequence[Judged], speeds: np.ndarray, loads: np.ndarray | None) -> list[str]:

@@ -72,8 +72,8 @@ class Judged:
 @dataclass
 class SpanAnswer:
     """Numbers of one pull. lambda_*: over the rows under load that no mask takes out (a spoiled pull's own are shown),
-    NaN where there are none. judged_s, excess_max: of what is judged. left_out: mask -> seconds. loaded_s: under load. lost_s: without rows. hidden: as left_out, of the masks behind which
-    a lean event could lie. blind: of several banks
+    NaN where there are none. judged_s, excess_max: of what is judged. left_out: mask -> seconds. loaded_s: under load.
+    lost_s: without rows. hidden: as left_out, of the masks behind which a lean event could lie. blind: of several banks
     those that told nothing over more than half of what is judged."""
 
     rpm_from: float

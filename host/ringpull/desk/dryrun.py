@@ -19,7 +19,7 @@ from shared_math import channels, config
 
 BOARD = "desk"  # what the firmware calls itself here
 HEAP = "192k"  # as small as a small board's, of a port whose objects are twice as large
-DESK_HEAP = "240k"  # and the desk board: its code, signals and volume (24 kB), as much again for compiling them at the start
+DESK_HEAP = "240k"  # and the desk board: its code, signals and volume (24 kB), and as much again for a heap in pieces
 USUAL_CONFIG_BYTES = 2000  # squeezed; of a longer one the objects, twice a board's, get room of their own
 BYTES_PER_CONFIG_BYTE = 24
 SLOT = 512

@@ -45,11 +45,11 @@ def serve(source: Path, wants: IO[bytes], out: IO[bytes]) -> None:
 
     drive = ringpull.read(source)
     names = {session.id: [one["column"] for one in data.described(session)] for session in drive.sessions}
-    with suppress(Exception):  # a rehearsal: what is wrong is told when somebody asks
-        for session in drive.sessions[
-            :1
-        ]:  # so that the first who asks does not wait for what is loaded or compiled once
-            decoded(session, names[session.id], round(session.start_s / session.period_s) // STRETCH, 1)
+    # A rehearsal, so that the first who asks does not wait for what is loaded or compiled once; what is wrong with the
+    # drive is told when somebody asks
+    with suppress(Exception):
+        session = drive.sessions[0]
+        decoded(session, names[session.id], round(session.start_s / session.period_s) // STRETCH, 1)
     while True:
         try:
             session, first, count = pickle.load(wants)
