@@ -111,6 +111,11 @@ def test_a_full_disk_behind_the_output_is_told():
         assert_three_lines(subprocess.run(command, stdout=full, stderr=subprocess.PIPE, text=True))
 
 
+def hear_ctrl_c():
+    """In the child: whoever runs these tests in the background may have had Ctrl-C ignored, and that is inherited."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 @pytest.mark.parametrize(
     "words",
     [("demo", "-o", "demo"), ("report", CARD, "-o", "r.html"), ("prepare", "card", "--drive-mb", "512")],
@@ -120,9 +125,8 @@ def test_ctrl_c_leaves_three_lines_and_no_half_file(tmp_path, words):
     (tmp_path / "card").mkdir()
     started = "import sys; from ringpull import cli; print('here', flush=True); sys.exit(cli.main())"
     command = [sys.executable, "-c", started, *map(str, words)]
-    process = subprocess.Popen(
-        command, cwd=tmp_path, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True
-    )
+    pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True}
+    process = subprocess.Popen(command, cwd=tmp_path, start_new_session=True, preexec_fn=hear_ctrl_c, **pipes)
     assert process.stdout.readline() == "here\n"
     time.sleep(0.15)
     os.killpg(process.pid, signal.SIGINT)
@@ -155,9 +159,8 @@ def test_ctrl_c_waits_for_an_import_which_might_swallow_it(tmp_path, swallowed):
     if swallowed:  # the case is a real one: without the wait the import swallows it and the command goes on
         lines += ["ctrl_c._lost_in = lambda _: False", "time.sleep = lambda _: None"]
     lines += ["sys.exit(cli.main())"]
-    done = subprocess.run(
-        [sys.executable, "-c", "\n".join(lines)], cwd=tmp_path, capture_output=True, text=True, timeout=15
-    )
+    command = [sys.executable, "-c", "\n".join(lines)]
+    done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, timeout=15, preexec_fn=hear_ctrl_c)
     if swallowed:
         assert "Ctrl-C" not in done.stderr and not (tmp_path / "imported").exists()
         return
