@@ -1,4 +1,4 @@
-"""What may stand in logger.json: keys, kinds and ranges. No logic here; config_check.py and config_channels.py read it.
+"""What may stand in logger.json: keys, kinds and ranges. No logic here; the checks beside it read it.
 
 A rule is a tuple: ("number" or "whole", least, most), ("text", longest), ("choice", values), ("yes_no",), or
 ("numbers", fewest, most numbers, least, most). None: the key has rules of its own.

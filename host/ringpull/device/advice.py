@@ -9,7 +9,7 @@ ESP32_LEAST_V = 0.15
 
 LITTLE_KPA = 15  # a load that never goes above this is no manifold pressure in kPa
 
-# code -> as in config_words.py
+# code -> as in shared_math/config/words.py
 ADVICE = {
     "board_unknown": (
         "Board {d} is not one of rp2, esp32 and generic",
