@@ -1,0 +1,95 @@
+"""What a drive says for and against engine speed and wheel speed."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ringpull.analysis.drive_state import roles
+from ringpull.analysis.instruments.glance import Glance, decimated
+from ringpull.analysis.instruments.records import Cause, Check, Finding, contradicted, not_tested, sound
+from shared_math import channels as shared_channels
+from shared_math import plausible
+
+IDLE_AFTER_START_S, IDLE_S, IDLE_STEADY_RPM_S = 2.0, 2.0, 150.0
+CRAWL_S = 5.0  # longer than a starter turns
+AGREE, AGREE_S = 0.03, 5.0
+GEAR_NEAR, GEAR_SHARE, GEAR_S, GEARS_LEAST, GEAR_KMH = 0.08, 0.2, 3.0, 3, 20.0
+
+
+def idle(glance: Glance) -> Finding:
+    """Whether the engine idles at a speed that engines idle at, after a start with the throttle left closed. No engine
+    runs longer below the least of them than a starter turns."""
+    rpm = glance.rpm
+    with np.errstate(invalid="ignore"):
+        crawls = (rpm > 0) & (rpm < plausible.IDLE_LEAST_RPM) & (np.abs(glance.rpm_slope) < IDLE_STEADY_RPM_S)
+    slow = glance.settled(crawls, 0.0, CRAWL_S)
+    if slow:
+        seconds = sum(b - a for a, b in slow) * glance.step_s
+        level = float(np.nanmedian(np.concatenate([rpm[a:b] for a, b in slow])))
+        return contradicted(Check.IDLE, Cause.PULSES, rpm=level, seconds=seconds)
+    levels = []
+    for _, last in glance.standing:
+        begin = last + glance.steps(IDLE_AFTER_START_S)
+        here = slice(begin, begin + glance.steps(IDLE_S))
+        with np.errstate(invalid="ignore"):
+            untouched = ~(glance.throttle[last : here.stop] > glance.throttle_rest + 4.0).any()
+            steady = (np.abs(glance.rpm_slope[here]) < 2 * IDLE_STEADY_RPM_S).all()
+        if untouched and steady and len(rpm[here]) and np.isfinite(rpm[here]).all():
+            levels.append(float(np.median(rpm[here])))
+    if not levels or not np.isfinite(glance.throttle).any():
+        return not_tested(Check.IDLE)
+    level = max(levels)
+    figures = {"rpm": level, "seconds": len(levels) * IDLE_S}
+    if plausible.IDLE_LEAST_RPM <= level <= plausible.IDLE_MOST_RPM:
+        return sound(Check.IDLE, **figures)
+    return contradicted(Check.IDLE, Cause.PULSES, **figures)
+
+
+def agrees(glance: Glance) -> Finding:
+    """Whether a second engine speed, of another pulse channel or in rpm, agrees with the first."""
+    columns = glance.columns
+    configured = columns.config.get("channels", [])
+    crank = roles.speed_channel(configured)
+    for other in configured:
+        if other is crank or other["name"] not in columns.named:
+            continue
+        if "per_rev" not in other and shared_channels.unit_of(other) != "rpm":
+            continue
+        second = decimated(columns.named[other["name"]], glance.rows)
+        good = glance.running & np.isfinite(second)
+        if np.count_nonzero(good) * glance.step_s < AGREE_S:
+            continue
+        ratio = float(np.median(second[good] / glance.rpm[good]))
+        figures = {"ratio": ratio, "other": other["name"]}
+        if abs(ratio - 1.0) > AGREE:
+            return contradicted(Check.AGREES, Cause.PULSES, **figures)
+        return sound(Check.AGREES, **figures)
+    return not_tested(Check.AGREES)
+
+
+def gear(glance: Glance) -> Finding:
+    """Whether engine speed over wheel speed fits the configured gears."""
+    gears = glance.columns.config.get("vehicle", {}).get("gears") or []
+    wheel = glance.mean(glance.columns.extra.get("wheel"))
+    with np.errstate(invalid="ignore"):
+        good = glance.loaded & (wheel > GEAR_KMH) & (glance.rpm_slope > 50.0)
+    if len(gears) < GEARS_LEAST or np.count_nonzero(good) * glance.step_s < GEAR_S:
+        return not_tested(Check.GEAR)
+    ratio = glance.rpm[good] / wheel[good]
+    known = np.array(sorted(float(one) for one in gears))
+    off = np.abs(ratio[:, None] / known[None, :] - 1.0)
+    share = float((off.min(axis=1) < GEAR_NEAR).mean())
+    usual = float(np.median(ratio))
+    figures = {"ratio": usual, "nearest": float(known[np.argmin(np.abs(known / usual - 1.0))]), "share": share}
+    return sound(Check.GEAR, **figures) if share >= GEAR_SHARE else contradicted(Check.GEAR, Cause.PULSES, **figures)
+
+
+def supply(glance: Glance) -> Finding:
+    """Whether the supply of the running engine is one that a generator holds."""
+    volts = glance.mean(glance.columns.extra.get("battery"))
+    good = glance.running & np.isfinite(volts)
+    if np.count_nonzero(good) * glance.step_s < 5.0:
+        return not_tested(Check.SUPPLY)
+    level = float(np.median(volts[good]))
+    fits = any(plausible.SUPPLY_LEAST_MV <= 1000 * level / batteries <= plausible.SUPPLY_MOST_MV for batteries in (1, 2))
+    return sound(Check.SUPPLY, volts=level) if fits else contradicted(Check.SUPPLY, Cause.SUPPLY, volts=level)
