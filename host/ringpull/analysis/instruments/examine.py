@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 import numpy as np
 
@@ -10,7 +11,7 @@ from ringpull.analysis.drive_state import roles
 from ringpull.analysis.drive_state.columns import Columns
 from ringpull.analysis.instruments import lambda_checks, pressure_checks, signal_checks, speed_checks, throttle_checks
 from ringpull.analysis.instruments.glance import Glance
-from ringpull.analysis.instruments.records import Finding, Instrument, State
+from ringpull.analysis.instruments.records import Check, Finding, Instrument, State, not_tested
 
 
 def passed(findings: Iterable[Finding]) -> bool:
@@ -27,6 +28,14 @@ def examine(columns: Columns) -> list[Instrument]:
     pressure, throttle = _pressure_and_throttle(glance)
     speed = [speed_checks.idle(glance), speed_checks.agrees(glance), speed_checks.gear(glance)]
     trusted_load = passed(pressure) and passed(throttle)
+    # Lambda is tested by the load that nothing speaks against
+    glance = Glance.of(
+        replace(
+            columns,
+            map_kpa=columns.map_kpa if passed(pressure) else None,
+            throttle=columns.throttle if passed(throttle) else None,
+        )
+    )
     configured = columns.config.get("channels", [])
     out = [_lambda(glance, channel, trusted_load) for channel in roles.lambda_channels(configured) if _logged(columns, channel)]
     out += _of_role(configured, "rpm", speed if np.isfinite(columns.rpm).any() else [])
@@ -51,41 +60,50 @@ def _pressure_and_throttle(glance: Glance) -> tuple[list[Finding], list[Finding]
     columns = glance.columns
     pressure: list[Finding] = []
     throttle: list[Finding] = []
+    turning = np.nan_to_num(columns.rpm) > 0
+    recorded = turning & (columns.extra["present"] > 0.5) if "present" in columns.extra else turning
     if columns.map_kpa is not None:
-        usable = np.isfinite(columns.map_kpa) & (np.nan_to_num(columns.rpm) > 0)
+        usable = np.isfinite(columns.map_kpa) & turning
         pressure = [pressure_checks.ambient(glance), pressure_checks.limits(glance), pressure_checks.swings(glance)]
-        pressure += [pressure_checks.top(glance, _most(columns, "map")), signal_checks.coarse(columns.map_kpa, usable)]
-        pressure.append(signal_checks.flat_top(columns.map_kpa, usable, columns.period_s, _most(columns, "map")))
+        pressure += [pressure_checks.top(glance, _range(columns, "map")[1]), signal_checks.coarse(columns.map_kpa, usable)]
+        low = pressure_checks.below_range(columns.map_kpa, recorded, _range(columns, "map"))
+        pressure.append(signal_checks.breaks(columns.map_kpa, recorded & ~low, columns.period_s))
+        pressure.append(signal_checks.flat_top(columns.map_kpa, usable, columns.period_s, _range(columns, "map")[1]))
     if columns.throttle is not None:
-        usable = np.isfinite(columns.throttle) & (np.nan_to_num(columns.rpm) > 0)
+        usable = np.isfinite(columns.throttle) & turning
         throttle = [throttle_checks.swings(glance), throttle_checks.closes(glance, False)]
         throttle.append(signal_checks.coarse(columns.throttle, usable))
+        throttle.append(signal_checks.breaks(columns.throttle, recorded, columns.period_s))
+        throttle.append(throttle_checks.opens(glance, columns.map_kpa is not None and passed(pressure)))
         if columns.map_kpa is not None and passed(throttle):
             pressure.append(pressure_checks.follows(glance))
-        vouched = columns.map_kpa is not None and passed(pressure)
-        if vouched and passed(throttle):
+        if columns.map_kpa is not None and passed(pressure) and passed(throttle):
             throttle[1] = throttle_checks.closes(glance, True)
-        throttle.append(throttle_checks.opens(glance, vouched))
     return pressure, throttle
 
 
-def _most(columns: Columns, role: str) -> float:
-    """The top of a channel's configured range in the analysis's unit; infinite where that is not told."""
+def _range(columns: Columns, role: str) -> tuple[float, float]:
+    """Both ends of a channel's configured range in the analysis's unit; infinite where that is not told."""
     channel = roles.channel_for(role, columns.config.get("channels", []))
     if channel is None or not channel.get("values"):
-        return float("inf")
+        return -float("inf"), float("inf")
     factor, offset = roles.UNITS.get(role, {}).get(channel.get("unit", ""), (1.0, 0.0))
-    return max(channel["values"]) * factor + offset
+    return min(channel["values"]) * factor + offset, max(channel["values"]) * factor + offset
 
 
 def _lambda(glance: Glance, channel: dict, trusted_load: bool) -> Instrument:
     columns, name = glance.columns, channel["name"]
+    cruised = lambda_checks.cruise(glance, name, trusted_load)
+    rich = lambda_checks.rich(glance, name, cruised) if trusted_load else not_tested(Check.RICH)
     findings = [
         lambda_checks.moves(glance, name),
         lambda_checks.answers_cuts(glance, name),
         lambda_checks.dead(glance, name),
         lambda_checks.in_air(glance, name),
-        lambda_checks.cruise(glance, name, trusted_load),
+        lambda_checks.breaks(glance, name),
+        lambda_checks.quick(glance, name),
+        cruised,
+        rich,
         lambda_checks.steps(glance, name),
         signal_checks.flat_top(
             columns.banks[name], np.nan_to_num(columns.rpm) > 0, columns.period_s, max(channel.get("values", [np.inf]))
@@ -93,6 +111,7 @@ def _lambda(glance: Glance, channel: dict, trusted_load: bool) -> Instrument:
         signal_checks.coarse(columns.banks[name], np.nan_to_num(columns.rpm) > 0),
     ]
     others = [one for one in columns.banks if one != name]
-    findings += [lambda_checks.banks_agree(glance, name, other) for other in others]
+    for other in others:
+        findings += [lambda_checks.banks_agree(glance, name, other), lambda_checks.twins(glance, name, other)]
     bank = str(channel["bank"]) if "bank" in channel else name if others else None
     return Instrument(name, "lambda", bank, tuple(findings))

@@ -122,6 +122,13 @@ class Glance:
         return out
 
     @cached_property
+    def wakes(self) -> int | None:
+        """The step at which engine speed becomes known, if it was not for STANDING_S from the first row on."""
+        known = np.flatnonzero(np.isfinite(self.rpm))
+        first = int(known[0]) if len(known) else 0
+        return first if first * self.step_s >= STANDING_S and self.present[:first].all() else None
+
+    @cached_property
     def throttle_rest(self) -> float:
         """Where the throttle rests: the least that it shows while the engine runs, bounded; NaN without one."""
         known = self.throttle[self.running & np.isfinite(self.throttle)]

@@ -6,35 +6,42 @@ import numpy as np
 
 from ringpull.analysis import local
 from ringpull.analysis.drive_state.columns import Columns
-from ringpull.analysis.instruments.glance import Glance, lambda_range
-from ringpull.analysis.instruments.records import Cause, Check, Finding, contradicted, not_tested, sound
+from ringpull.analysis.instruments.glance import CLOSED_ABOVE_REST_PCT, RUNNING_RPM, Glance, lambda_range
+from ringpull.analysis.instruments.records import Cause, Check, Finding, State, contradicted, not_tested, sound
 
 # Still: within so little over STILL_S, in which the load moved early enough for its gas to have come. Mixture scatters
 # by more on any engine
 STILL_LAMBDA, STILL_S, REACTION_S = 0.005, 3.0, 1.2
 LOAD_KPA, LOAD_PCT = 30.0, 30.0
-RICH_END = 0.01  # of the range: nearer to an end than this, the output stands at it
+RICH_END, LEAN_END = 0.03, 0.01  # of the range: nearer to an end than this, the output stands at it
 DEAD_S = 0.5
+BREAKS_LEAST = 8
 WARM_UP_S = 90.0  # so long a controller may hold its output at the rich end after power-on
 AIR_SHARE = 0.95
 CUT_S, CUT_RISE, CUT_WAIT_S = 0.8, 0.10, 2.5
 CUTS_LEAST = 2
 CRUISE_RPM = (1200.0, 4500.0)
 CRUISE_SLOPE_RPM_S, CRUISE_SETTLED_S, CRUISE_S = 150.0, 1.2, 6.0
-CRUISE_WANTED = (0.98, 1.02)
-CRUISE_OFF, CRUISE_QUARTER_OFF = 0.045, 0.030  # lambda: no closed loop stands further from its target over so long
+CRUISE_WANTED = (0.95, 1.02)
+CRUISE_OFF, CRUISE_QUARTER_OFF = 0.035, 0.025  # lambda: no closed loop stands further from its target over so long
 STEP_TAU_S, STEP_CHANGE = 0.020, 0.40  # the quickest sensor, the largest change of mixture under load
 SETTLED_S, BEFORE_OFF_S = 0.7, 0.3  # a cut may follow at once where the load is taken off
 STEPS_LEAST = 10
+RICH_OFF, RICH_OFF_UNTESTED, RICH_S = 0.08, 0.05, 2.0  # lambda under load; the second where no cruise tested the scale
+TAIL_FROM, TAIL_TO, TAIL_LEAST_S, TAIL_WITHIN_S = 1.20, 1.08, 0.15, 8.0
+TAIL_S, TAILS_LEAST = 0.7, 2  # five times what the slowest sound sensor takes, some of it for wall film
+BEHIND_S, BEHIND_MOST_S = 1.3, 5.0
+BEHIND_MOVES, BEHIND_BELOW, BEHIND_CORRELATION = 0.03, 1.15, 0.6
+TWINS_APART = 0.0012  # two sensors of one engine scatter further apart than two converter inputs of one wire
 BANK_MOVES, BANK_STILL_SHARE, BANK_CORRELATION, BANK_S = 0.03, 0.25, 0.3, 20.0
 
 
 def ends(columns: Columns, name: str) -> tuple[np.ndarray, np.ndarray]:
     """(at the rich end of its range, at the lean end) of a bank, (rows,)."""
     least, most = lambda_range(columns, name)
-    slack = RICH_END * (most - least) if np.isfinite(most - least) else 0.0
+    span = most - least if np.isfinite(most - least) else 0.0
     with np.errstate(invalid="ignore"):
-        return columns.banks[name] <= least + slack, columns.banks[name] >= most - slack
+        return columns.banks[name] <= least + RICH_END * span, columns.banks[name] >= most - LEAN_END * span
 
 
 def measured(columns: Columns, name: str) -> np.ndarray:
@@ -89,24 +96,59 @@ def moves(glance: Glance, name: str) -> Finding:
     return sound(Check.MOVES, load_s=tested_s) if tested_s > 0 else not_tested(Check.MOVES)
 
 
+def silent(glance: Glance, name: str) -> np.ndarray:
+    """Rows in which a running engine's sensor measures nothing: at the rich end, in a state of heating, or outside of
+    its range. States that a controller tells by other names are its own word. (rows,)"""
+    columns = glance.columns
+    nothing = ~np.isfinite(columns.banks[name])
+    for (channel, state), flags in columns.states.items():
+        if channel == name and not heats(state):
+            nothing &= ~flags
+    if "present" in columns.extra:
+        nothing &= columns.extra["present"] > 0.5
+    with np.errstate(invalid="ignore"):
+        return (nothing | ends(columns, name)[0]) & (columns.rpm > RUNNING_RPM)
+
+
+def heats(state: str) -> bool:
+    """Whether a state's name says that the sensor is heating."""
+    return "warm" in state or "heat" in state
+
+
 def dead(glance: Glance, name: str) -> Finding:
-    """Whether the output stands at the rich end while the engine runs: no petrol engine does, an output without power
-    does."""
-    rich = np.zeros(len(glance), bool)
-    flags = ends(glance.columns, name)[0]
-    rich = (glance.mean(np.where(flags, 1.0, 0.0)) > 0.95) & glance.running
+    """Whether the sensor measures all along once it has: no running petrol engine stands at the rich end, an output
+    without power does."""
+    columns = glance.columns
     if not glance.running.any():
         return not_tested(Check.DEAD)
-    runs = [run for run in local.spans(rich) if (run[1] - run[0]) * glance.step_s >= DEAD_S]
-    started = int(np.argmax(glance.running))
-    warm = glance.steps(WARM_UP_S)
-    runs = [(a, b) for a, b in runs if not (a - started < glance.steps(5.0) and b - started < warm and b < len(glance))]
+    period_s = columns.period_s
+    nothing = silent(glance, name)
+    started = int(np.argmax(columns.rpm > RUNNING_RPM))
+    runs = [(a, b) for a, b in local.spans(nothing) if (b - a) * period_s >= DEAD_S]
+    # The first one is the warm-up, if it ends in time
+    runs = [
+        (a, b)
+        for a, b in runs
+        if not ((a - started) * period_s < 5.0 and (b - started) * period_s < WARM_UP_S and b < len(columns) - 1)
+    ]
     if not runs:
-        return sound(Check.DEAD, seconds=0.0, at=lambda_range(glance.columns, name)[0])
-    seconds = sum(b - a for a, b in runs) * glance.step_s
-    spans = tuple(glance.span(*run) for run in runs)
-    at = lambda_range(glance.columns, name)[0]
-    return contradicted(Check.DEAD, Cause.POWER, spans, seconds=seconds, at=at)
+        return sound(Check.DEAD, seconds=0.0)
+    first_s = float(columns.time_s[0])
+    spans = tuple((first_s + a * period_s, first_s + b * period_s) for a, b in runs)
+    return contradicted(Check.DEAD, Cause.POWER, spans, seconds=sum(b - a for a, b in runs) * period_s)
+
+
+def breaks(glance: Glance, name: str) -> Finding:
+    """Whether the sensor's word breaks off and comes back again and again, as with a loose contact."""
+    period_s = glance.columns.period_s
+    if np.count_nonzero(glance.running) * glance.step_s < CRUISE_S:
+        return not_tested(Check.BREAKS)
+    runs = local.spans(silent(glance, name))
+    short = [(a, b) for a, b in runs if (b - a) * period_s < DEAD_S]
+    figures = {"breaks": float(len(short)), "seconds": sum(b - a for a, b in short) * period_s}
+    if len(short) >= BREAKS_LEAST:
+        return contradicted(Check.BREAKS, Cause.LOOSE, **figures)
+    return sound(Check.BREAKS, **figures)
 
 
 def in_air(glance: Glance, name: str) -> Finding:
@@ -187,6 +229,69 @@ def cruise(glance: Glance, name: str, trusted_load: bool) -> Finding:
     return sound(Check.CRUISE, **figures)
 
 
+def rich(glance: Glance, name: str, cruised: Finding) -> Finding:
+    """Whether lambda under load is far richer than its target all along: so rich an engine is rare, a wrong scale is
+    not, and behind it a lean event would not show. cruised: what `cruise` found."""
+    values = glance.mean(measured(glance.columns, name))
+    settled = ~local.spread_after(~glance.loaded, glance.steps(SETTLED_S))
+    good = settled & np.isfinite(values) & np.isfinite(glance.wanted)
+    seconds = float(np.count_nonzero(good)) * glance.step_s
+    if seconds < RICH_S or cruised.state is State.CONTRADICTED:
+        return not_tested(Check.RICH)
+    off = float(np.median(values[good] - glance.wanted[good]))
+    figures = {"seconds": seconds, "off": off}
+    if off < -(RICH_OFF if cruised.state is State.SOUND else RICH_OFF_UNTESTED):
+        return contradicted(Check.RICH, Cause.SCALE, **figures)
+    return sound(Check.RICH, **figures)
+
+
+def quick(glance: Glance, name: str) -> Finding:
+    """Whether lambda falls after fuel cuts as quickly as a sensor does, and follows its target no later than gas and
+    sensor take."""
+    values = glance.mean(glance.columns.banks[name])
+    tails = []
+    with np.errstate(invalid="ignore"):
+        for first, last in local.spans(values > TAIL_FROM):
+            if (last - first) * glance.step_s < TAIL_LEAST_S:
+                continue
+            after = values[last : last + glance.steps(TAIL_WITHIN_S)]
+            below = np.flatnonzero(after < TAIL_TO)
+            if len(below) and (after[: below[0]] <= TAIL_FROM).all():
+                tails.append(float(below[0]) * glance.step_s)
+    behind_s, correlation = behind(glance, values)
+    tail_s = float(np.median(tails)) if len(tails) >= TAILS_LEAST else float("nan")
+    figures = {"tails": float(len(tails)), "tail_s": tail_s, "behind_s": behind_s, "correlation": correlation}
+    if tail_s > TAIL_S or behind_s > BEHIND_S:
+        return contradicted(Check.QUICK, Cause.SENSOR, **figures)
+    if np.isfinite(tail_s) or np.isfinite(behind_s):
+        return sound(Check.QUICK, **figures)
+    return not_tested(Check.QUICK)
+
+
+def behind(glance: Glance, values: np.ndarray) -> tuple[float, float]:
+    """(by how many seconds lambda follows its target, their correlation then); NaN where the target hardly moves or lambda
+    does not follow it. Fuel cuts, which no target tells, are left out."""
+    nothing = float("nan"), float("nan")
+    wanted = np.where(glance.running, glance.wanted, np.nan)
+    with np.errstate(invalid="ignore"):
+        shut = glance.throttle < glance.throttle_rest + CLOSED_ABOVE_REST_PCT
+        shown = np.where(values < BEHIND_BELOW, values, np.nan)
+    wanted = np.where(shut, np.nan, wanted)
+    known = wanted[np.isfinite(wanted)]
+    if len(known) < 200 or float(np.std(known)) < BEHIND_MOVES:
+        return nothing
+    found = []
+    for lag in range(glance.steps(BEHIND_MOST_S)):
+        x, y = wanted[: len(wanted) - lag], shown[lag:]
+        good = np.isfinite(x) & np.isfinite(y)
+        if np.count_nonzero(good) < 200 or np.std(x[good]) < 0.5 * BEHIND_MOVES or np.std(y[good]) < 1e-9:
+            found.append(-1.0)
+        else:
+            found.append(float(np.corrcoef(x[good], y[good])[0, 1]))
+    best = int(np.argmax(found))
+    return (best * glance.step_s, found[best]) if found[best] >= BEHIND_CORRELATION else nothing
+
+
 def steps(glance: Glance, name: str) -> Finding:
     """Whether lambda under load ever moves faster than the quickest sensor could."""
     columns = glance.columns
@@ -206,6 +311,17 @@ def steps(glance: Glance, name: str) -> Finding:
     if len(jumps) >= STEPS_LEAST:
         return contradicted(Check.STEPS, Cause.LOOSE, **figures)
     return sound(Check.STEPS, **figures)
+
+
+def twins(glance: Glance, name: str, other: str) -> Finding:
+    """Whether two banks' readings differ at all: two inputs on one wire do not."""
+    a, b = (measured(glance.columns, one) for one in (name, other))
+    with np.errstate(invalid="ignore"):
+        good = np.isfinite(a) & np.isfinite(b) & (glance.columns.rpm > RUNNING_RPM)
+    if np.count_nonzero(good) * glance.columns.period_s < BANK_S or np.std(a[good]) < BANK_MOVES:
+        return not_tested(Check.TWINS)
+    apart = float(np.std(a[good] - b[good]))
+    return sound(Check.TWINS, apart=apart) if apart > TWINS_APART else contradicted(Check.TWINS, Cause.WIRING, apart=apart)
 
 
 def banks_agree(glance: Glance, name: str, other: str) -> Finding:

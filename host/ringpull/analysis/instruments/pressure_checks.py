@@ -11,10 +11,12 @@ from shared_math import plausible
 
 AROUND_KPA = 6.0  # between the ambient channel and the standing engine
 BELOW_KPA = 15.0  # under full throttle, and under the air around: what a closed throttle draws at least
+CLOSED_MOST_KPA = 60.0  # of a closed throttle on a fast engine: above, it draws no vacuum that could tell load
 FULL_LEAST_KPA = 55.0  # with the throttle wide open, high in the mountains and behind a restrictor
 LIMIT_SHARE = 0.01  # of the running engine that may lie beyond what is possible: spikes
 SWING_RPM, SWING_KPA = 1500.0, 6.0
 TOP_SHARE, TOP_S = 0.005, 0.3  # of the configured range
+LOW_END, LOW_MOST_KPA, LOW_SHARE = 0.05, 45.0, 0.25  # of the range; of the recorded rows of a running engine
 BAR = (0.15, 5.5)  # what an engine's pressure is in bar
 
 
@@ -97,7 +99,7 @@ def follows(glance: Glance) -> Finding:
     closed_kpa = float(np.median([kpa for _, _, kpa in closed]))
     full_kpa = float(np.median([kpa for _, _, kpa in full]))
     lowest, highest = min(kpa for _, _, kpa in closed), max(kpa for _, _, kpa in full)
-    wrong = [one for one in closed if one[2] > highest - BELOW_KPA]
+    wrong = [one for one in closed if one[2] > min(highest - BELOW_KPA, CLOSED_MOST_KPA)]
     wrong += [one for one in full if one[2] < max(lowest + BELOW_KPA, FULL_LEAST_KPA)]
     figures = {
         "closed": closed_kpa,
@@ -125,6 +127,19 @@ def _from_when(
     if not fitting or any(a > first for a, _, _ in fitting):
         return ()
     return ((glance.span(max(b for _, b, _ in fitting), first)[0], float(glance.columns.time_s[-1]) + 1.0),)
+
+
+def below_range(map_kpa: np.ndarray, recorded: np.ndarray, ends: tuple[float, float]) -> np.ndarray:
+    """Rows without a value between values near the low end of the sensor's range: a vacuum deeper than it can show, as
+    long as that is not most of the drive. (rows,)"""
+    out = np.zeros(len(map_kpa), bool)
+    near = ends[0] + LOW_END * (ends[1] - ends[0])
+    if not np.isfinite(near) or near > LOW_MOST_KPA:
+        return out
+    for first, last in local.spans(recorded & ~np.isfinite(map_kpa)):
+        beside = [map_kpa[at] for at in (first - 1, last) if 0 <= at < len(map_kpa)]
+        out[first:last] = all(value < near for value in beside)
+    return out if np.count_nonzero(out) <= LOW_SHARE * np.count_nonzero(recorded) else np.zeros(len(map_kpa), bool)
 
 
 def top(glance: Glance, most_kpa: float) -> Finding:

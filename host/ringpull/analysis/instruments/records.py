@@ -22,10 +22,14 @@ class Check(Enum):
 
     MOVES = "moves"  # seconds: standing still while the load moved; at: its value; load_s: seconds tested
     CUTS = "answers fuel cuts"  # cuts: known ones; answered; slowest_s
+    QUICK = "answers soon enough"  # tails: falls after cuts; tail_s: the usual one; behind_s: the target; correlation
+    RICH = "not rich all along"  # pulls' rows: seconds; off: lambda from target under load
     CRUISE = "at 1.0 in cruise"  # seconds; lambda; target
     STEPS = "no faster than gas and sensor"  # steps; seconds: under load; largest: lambda
-    DEAD = "not at the rich end"  # seconds: of running engine at the rich end; at: that end, lambda
+    DEAD = "measures all along"  # seconds: of running engine at the rich end, or without lambda after the warm-up
     IN_AIR = "not at the lean end"  # share: of running engine at the lean end
+    BREAKS = "no breaks"  # breaks: short ones; seconds: without a value while the engine ran
+    TWINS = "banks differ"  # apart: standard deviation of their difference, lambda
     BANKS = "banks agree"  # correlation; own: how far this bank moves; other: how far the other does, lambda
     AMBIENT = "ambient at standing engine"  # kpa; seconds; around: of the ambient channel, or NaN
     LIMITS = "possible pressures"  # least, most: kPa of the running engine
@@ -35,7 +39,7 @@ class Check(Enum):
     FLAT = "no flat top"  # seconds; at: its value there
     COARSE = "fine enough steps"  # step: between neighbouring values
     CLOSES = "closes"  # rest, pct; moments: in which the engine says that it must be closed; open: pct, then
-    OPENS = "opens"  # most: pct; kpa: pressure reached, or NaN
+    OPENS = "opens"  # most: pct; kpa: pressure reached, or NaN; rises: times that speed rose long with it closed
     IDLE = "idle speed"  # rpm; seconds
     AGREES = "two speeds agree"  # ratio: of the other to this; other: name
     GEAR = "fits a gear"  # ratio: rpm for each km/h; nearest: of the configured gears; share: of rows that fit

@@ -10,7 +10,9 @@ from ringpull.analysis.instruments.records import Cause, Check, Finding, contrad
 FLAT_S, FLAT_LEAST_S = 0.25, 1.0  # one stretch, all together
 QUIET = 0.25  # of the noise elsewhere: what is left of it at a flat top
 NEAR_TOP = 0.01  # of the span that the signal covers
-COARSE_SHARE = 0.05  # of the span
+COVERED = (2.0, 98.0)  # per cent: the span that steps are held against
+COARSE_SHARE, COARSE_LEAST = 0.05, 3  # of that span; steps
+BREAKS_S, BREAKS_LEAST = 1.0, 10
 MOST_PROBED = 40_000
 
 
@@ -53,11 +55,27 @@ def coarse(values: np.ndarray, usable: np.ndarray) -> Finding:
     known = known[:: max(1, len(known) // MOST_PROBED)]
     if len(known) < 1000:
         return not_tested(Check.COARSE)
-    levels = np.unique(known)
-    span = float(levels[-1] - levels[0])
-    if span <= 0:
+    low, high = np.percentile(known, COVERED)
+    levels = np.unique(known[(known >= low) & (known <= high)])
+    span = float(high - low)
+    if span <= 0 or len(levels) < 2:
         return not_tested(Check.COARSE)
-    step = float(np.median(np.diff(levels)))
-    if len(levels) < 3 or step > COARSE_SHARE * span:
+    between = np.diff(levels)
+    wide = between[between > COARSE_SHARE * span]
+    step = float(np.median(wide)) if len(wide) else float(np.median(between))
+    if len(wide) >= COARSE_LEAST and wide.sum() > 0.5 * span:
         return contradicted(Check.COARSE, Cause.SENSOR, step=step)
     return sound(Check.COARSE, step=step)
+
+
+def breaks(values: np.ndarray, usable: np.ndarray, period_s: float) -> Finding:
+    """Whether a signal is outside of what its sensor can show: a wire off, a loose plug, or a sensor too small. usable:
+    (rows,) recorded rows of a running engine."""
+    if np.count_nonzero(usable) * period_s < 5.0:
+        return not_tested(Check.BREAKS)
+    runs = local.spans(usable & ~np.isfinite(values))
+    seconds = sum(b - a for a, b in runs) * period_s
+    figures = {"breaks": float(len(runs)), "seconds": seconds}
+    if seconds >= BREAKS_S or len(runs) >= BREAKS_LEAST:
+        return contradicted(Check.BREAKS, Cause.LOOSE if len(runs) >= BREAKS_LEAST else Cause.WIRING, **figures)
+    return sound(Check.BREAKS, **figures)

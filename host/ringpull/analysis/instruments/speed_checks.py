@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 
+from ringpull.analysis import local
 from ringpull.analysis.drive_state import roles
 from ringpull.analysis.instruments.glance import Glance, decimated
 from ringpull.analysis.instruments.records import Cause, Check, Finding, contradicted, not_tested, sound
 from shared_math import channels as shared_channels
 from shared_math import plausible
 
-IDLE_AFTER_START_S, IDLE_S, IDLE_STEADY_RPM_S = 2.0, 2.0, 150.0
+IDLE_AFTER_START_S, IDLE_WITHIN_S, IDLE_S = 1.5, 20.0, 2.0
+IDLE_STEADY_RPM_S, IDLE_STEADY_SHARE = 150.0, 0.10
 CRAWL_S = 5.0  # longer than a starter turns
 AGREE, AGREE_S = 0.03, 5.0
 GEAR_NEAR, GEAR_SHARE, GEAR_S, GEARS_LEAST, GEAR_KMH = 0.08, 0.2, 3.0, 3, 20.0
@@ -27,20 +29,21 @@ def idle(glance: Glance) -> Finding:
         seconds = sum(b - a for a, b in slow) * glance.step_s
         level = float(np.nanmedian(np.concatenate([rpm[a:b] for a, b in slow])))
         return contradicted(Check.IDLE, Cause.PULSES, rpm=level, seconds=seconds)
-    levels = []
-    for _, last in glance.standing:
-        begin = last + glance.steps(IDLE_AFTER_START_S)
-        here = slice(begin, begin + glance.steps(IDLE_S))
-        with np.errstate(invalid="ignore"):
-            untouched = ~(glance.throttle[last : here.stop] > glance.throttle_rest + 4.0).any()
-            steady = (np.abs(glance.rpm_slope[here]) < 2 * IDLE_STEADY_RPM_S).all()
-        if untouched and steady and len(rpm[here]) and np.isfinite(rpm[here]).all():
-            levels.append(float(np.median(rpm[here])))
-    if not levels or not np.isfinite(glance.throttle).any():
+    first = glance.wakes
+    if first is None or not np.isfinite(glance.throttle).any():
         return not_tested(Check.IDLE)
-    level = max(levels)
-    figures = {"rpm": level, "seconds": len(levels) * IDLE_S}
-    if plausible.IDLE_LEAST_RPM <= level <= plausible.IDLE_MOST_RPM:
+    begin = first + glance.steps(IDLE_AFTER_START_S)
+    with np.errstate(invalid="ignore"):
+        touched = np.flatnonzero(glance.throttle > glance.throttle_rest + 4.0)
+        end = min(begin + glance.steps(IDLE_WITHIN_S), int(touched[0]) if len(touched) else len(rpm))
+        steady = np.abs(glance.rpm_slope) < np.maximum(IDLE_STEADY_RPM_S, IDLE_STEADY_SHARE * rpm)
+    steady[:begin], steady[end:] = False, False
+    runs = [run for run in local.spans(steady) if run[1] - run[0] >= glance.steps(IDLE_S)]
+    if not runs:
+        return not_tested(Check.IDLE)
+    here = slice(*runs[-1])
+    figures = {"rpm": float(np.median(rpm[here])), "seconds": (here.stop - here.start) * glance.step_s}
+    if plausible.IDLE_LEAST_RPM <= figures["rpm"] <= plausible.IDLE_MOST_RPM:
         return sound(Check.IDLE, **figures)
     return contradicted(Check.IDLE, Cause.PULSES, **figures)
 

@@ -15,7 +15,8 @@ VACUUM_KPA, VACUUM_S = 40.0, 0.5
 IDLES_S = 2.0
 OPEN_PCT = 50.0
 OPENS_PCT, FULL_KPA = 40.0, 85.0
-RISES_RPM_S, RISES_RPM = 250.0, 1500.0
+RISES_RPM_S, RISES_S, RISES_PCT = 200.0, 1.0, 2.0
+RISES_RPM, RISES_UNVOUCHED_RPM = 800.0, 2500.0
 
 
 def swings(glance: Glance) -> Finding:
@@ -58,11 +59,11 @@ def closes(glance: Glance, trusted_pressure: bool) -> Finding:
         return not_tested(Check.CLOSES)
     shown = [float(np.nanmedian(glance.throttle[a:b])) for a, b in shut]
     rest = float(min(shown))
-    wrong = [(run, pct) for run, pct in zip(shut, shown, strict=True) if pct > OPEN_PCT]
+    wrong = [pct for pct in shown if pct > OPEN_PCT]
     figures = {"rest": rest, "moments": float(len(shut)), "open": max(shown)}
     if rest > plausible.REST_MOST_PCT:
         return contradicted(Check.CLOSES, Cause.REST, **figures)
-    if len(wrong) >= 2 or (len(wrong) == 1 and len(shut) <= 2):
+    if wrong:
         return contradicted(Check.CLOSES, Cause.WIRING, **figures)
     return sound(Check.CLOSES, **figures)
 
@@ -76,12 +77,24 @@ def opens(glance: Glance, trusted_pressure: bool) -> Finding:
     kpa = float("nan")
     if trusted_pressure and np.isfinite(glance.map_kpa).any():
         kpa = float(np.nanpercentile(glance.map_kpa[glance.running], 99.5)) if glance.running.any() else kpa
-    figures = {"most": most, "kpa": kpa}
+    figures = {"most": most, "kpa": kpa, "rises": float(closed_rises(glance, trusted_pressure))}
+    if figures["rises"] >= 1.0:
+        return contradicted(Check.OPENS, Cause.WIRING, **figures)
     if most >= OPENS_PCT:
         return sound(Check.OPENS, **figures)
-    with np.errstate(invalid="ignore"):
-        runs = local.spans(glance.rpm_slope > RISES_RPM_S)
-    rises = any(glance.rpm[b - 1] - glance.rpm[a] > RISES_RPM for a, b in runs if b > a)
-    if (np.isfinite(kpa) and kpa >= FULL_KPA + 10.0) or (not np.isfinite(kpa) and rises and most < 5.0):
+    if np.isfinite(kpa) and kpa >= FULL_KPA + 10.0:
         return contradicted(Check.OPENS, Cause.WIRING, **figures)
     return not_tested(Check.OPENS)
+
+
+def closed_rises(glance: Glance, trusted_pressure: bool) -> int:
+    """How often speed rose far and long with the throttle shown closed: longer than a downshift takes. With a pressure
+    that is trusted, the manifold must have been full."""
+    with np.errstate(invalid="ignore"):
+        shut = glance.throttle < glance.throttle_rest + RISES_PCT
+        if trusted_pressure:
+            shut &= glance.map_kpa > FULL_KPA
+        runs = local.spans(shut & (glance.rpm_slope > RISES_RPM_S))
+    least_rpm = RISES_RPM if trusted_pressure else RISES_UNVOUCHED_RPM
+    long = [(a, b) for a, b in runs if (b - a) * glance.step_s >= RISES_S]
+    return sum(bool(glance.rpm[b - 1] - glance.rpm[a] > least_rpm) for a, b in long)
