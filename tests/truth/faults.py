@@ -360,7 +360,7 @@ FAULTS = (
     Fault("lambda shows 0.1 too rich", "scale", shift_values("lambda_1", -0.1), LAMBDA),
     Fault("lambda shows 0.06 too rich", "scale", shift_values("lambda_1", -0.06), LAMBDA),
     Fault("lambda shows 0.1 too lean", "scale", shift_values("lambda_1", 0.1), LAMBDA),
-    Fault("lambda scale 1.6 times about 1.0", "scale", scaled_about("lambda_1", 1.6, 1.0), LAMBDA),
+    Fault("lambda scale 1.6 times about 1.0", "scale", scaled_about("lambda_1", 1.6, 1.0), LAMBDA, boosted=True),
     Fault("lambda scale a half about 0.8", "scale", scaled_about("lambda_1", 0.5, 0.8), LAMBDA),
     Fault("lambda volts and values turned round", "configuration", config_key("lambda_1", values=[1.36, 0.68]), LAMBDA),
     Fault("afr constant of another fuel, rich", "configuration", afr_constant(14.7, 15.6), LAMBDA),

@@ -41,7 +41,7 @@ def idle(glance: Glance) -> Finding:
     runs = [run for run in local.spans(steady) if run[1] - run[0] >= glance.steps(IDLE_S)]
     if not runs:
         return not_tested(Check.IDLE)
-    here = slice(*runs[-1])
+    here = slice(*min(runs, key=lambda run: float(np.median(rpm[slice(*run)]))))
     figures = {"rpm": float(np.median(rpm[here])), "seconds": (here.stop - here.start) * glance.step_s}
     if plausible.IDLE_LEAST_RPM <= figures["rpm"] <= plausible.IDLE_MOST_RPM:
         return sound(Check.IDLE, **figures)
