@@ -50,7 +50,7 @@ def test_columns_equal_the_shared_definition(name):
         named={"map": load, "wet": wet, "ethanol": ethanol},
     )
     out, source = targets(columns)
-    assert source.startswith("configured")
+    assert target_words(source).startswith("configured")
     for row in range(rows):
         channels = {"wet": wet[row], "ethanol": ethanol[row]}
         assert out[row] == pytest.approx(lambda_target(TARGETS[name], load[row], rpm[row], channels), abs=1e-12)
@@ -79,7 +79,7 @@ def test_preset_says_that_it_has_no_source():
     # full-throttle lambda by fuel and aspiration: common practice, no source
     columns = Columns(np.arange(5) / 200, np.ones(5), np.full(5, 3000.0), map_kpa=np.full(5, 170.0))
     value, words = preset(columns)
-    assert 0.76 <= value[0] <= 0.82 and "common practice, no source" in words
+    assert 0.76 <= value[0] <= 0.82 and "common practice, no source" in target_words(Source(usual=words))
     columns.map_kpa = np.full(5, 98.0)
     assert 0.85 <= preset(columns)[0][0] <= 0.90
 
@@ -98,7 +98,7 @@ def test_presets_go_from_cruise_to_full_load():
         columns.config = {"target": {"preset": name}}
         value, words = targets(columns)
         assert value[0] == value[1] == 1.0 and low <= value[4] <= high and (np.diff(value) <= 0).all()
-        assert name in words and "common practice, no source" in words
+        assert name in target_words(words) and "common practice, no source" in target_words(words)
     # at altitude full throttle is less pressure
     columns.map_kpa = np.array([30.0, 40.0, 60.0, 70.0, 72.0])
     columns.config = {"target": {"preset": "petrol-natural"}}
@@ -110,7 +110,7 @@ def test_preset_follows_an_ethanol_channel():
     columns = Columns(np.arange(3) / 200, np.ones(3), np.full(3, 3000.0), map_kpa=np.full(3, 170.0))
     columns.extra["ethanol"] = np.array([0.0, 42.5, 85.0])
     value, words = preset(columns)
-    assert value[0] == 0.80 and value[2] == 0.82 and value[1] == pytest.approx(0.81) and "ethanol" in words
+    assert value[0] == 0.80 and value[2] == 0.82 and value[1] == pytest.approx(0.81) and "ethanol" in target_words(Source(usual=words))
 
 
 def test_target_from_a_table_in_csv(tmp_path):

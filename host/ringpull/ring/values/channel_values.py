@@ -10,13 +10,12 @@ from ringpull.ring.rows.setup import Setup
 from ringpull.ring.values import edges as read_edges
 from ringpull.ring.values import speed as read_speed
 from shared_math import channels as shared_channels
+from shared_math import layout, thermocouple, transfer
 from shared_math import speed as shared_speed
-from shared_math import thermocouple, transfer
 
 Array = np.ndarray
 
 TABLE_BITS = 16  # up to here a table keeps each count's value, above they are computed anew for those that occur
-HELD_MS = 1000  # a slow converter's value older than this is none
 WHEEL_M = 2.0  # a tyre of a car turns about once in this, and so do the teeth that a speed sensor sees
 
 
@@ -38,7 +37,7 @@ def value(setup: Setup, channel: dict, raw: dict[str, Array]) -> Array | None:
         out = _thermocouple(setup, channel, raw) if "cold" in channel else _analog(setup, channel, raw[name])
         held = setup.column(name + ".held", "held")
         if held is not None:
-            oldest = min(HELD_MS, (1 << setup.bits[held]) - 1)
+            oldest = min(layout.STALE_MS, (1 << setup.bits[held]) - 1)
             out = np.where(raw[name + ".held"] >= oldest, np.nan, out)
         return out
     if kind in shared_channels.PULSE_KINDS:

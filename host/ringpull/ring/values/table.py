@@ -12,6 +12,7 @@ from ringpull.ring.rows.sessions import SessionBlocks
 from ringpull.ring.rows.setup import Setup
 from ringpull.ring.values import channel_values, on_time
 from shared_math import channels as shared_channels
+from shared_math import layout
 
 Table = dict[str, np.ndarray]
 
@@ -94,7 +95,7 @@ def decoded(blocks: SessionBlocks, table: Table, keep: slice = slice(None)) -> T
         out[column] = got[keep]
     at = setup.column("mark", "mark")
     mark = table["mark"][keep].astype(np.int64) if at is not None else np.zeros(len(row[keep]), np.int64)
-    out["mark"] = np.where(mark & 1, (mark + 1) >> 1, 0)
+    out["mark"] = np.where(layout.mark_open(mark), layout.mark_pull(mark), 0)
     return out
 
 
