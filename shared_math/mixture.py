@@ -14,7 +14,7 @@ N = 14.007
 _N2, _O2, _AR, _CO2 = 0.78084, 0.209476, 0.00934, 0.000314
 _AR_WEIGHT = 39.95
 ISA = (_N2 * 2 * N + _O2 * 2 * O + _AR * _AR_WEIGHT + _CO2 * (C + 2 * O)) / _O2  # g of air per mol of O2
-OXYGEN_NITROGEN_376 = 2 * O + 3.76 * 2 * N  # the textbook's air of oxygen and 3.76 nitrogen
+OXYGEN_NITROGEN_376 = 2 * O + 3.76 * 2 * N  # air as oxygen and 3.76 nitrogen (Heywood, Internal Combustion Engine Fundamentals, 3.2)
 
 # name -> (C, H, O, N atoms, kg/m3 liquid or None for gases). Petrol's CH1.85 and the densities (about 15-20 degC)
 # are common values, not a standard's: pump fuel varies.
