@@ -7,12 +7,13 @@ from analysis_scenes import scene
 from ringpull.analysis.answer import absent
 from ringpull.analysis.drive_state import usual_targets
 from ringpull.analysis.drive_state.columns import Columns, from_table
-from ringpull.analysis.drive_state.target import targets
+from ringpull.analysis.drive_state.target import Source, targets
 from ringpull.analysis.drive_state.usual_targets import preset
-from ringpull.analysis.judge import session
+from ringpull.analysis.judge import needs, session
 from ringpull.cli import options
 from ringpull.errors import BadUsage
 from ringpull.files.csv_tables import read_target
+from ringpull.wording.assumed import target as target_words
 from shared_math.channels import column_name
 from shared_math.target import lambda_target
 
@@ -110,7 +111,12 @@ def test_preset_follows_an_ethanol_channel():
     columns = Columns(np.arange(3) / 200, np.ones(3), np.full(3, 3000.0), map_kpa=np.full(3, 170.0))
     columns.extra["ethanol"] = np.array([0.0, 42.5, 85.0])
     value, words = preset(columns)
-    assert value[0] == 0.80 and value[2] == 0.82 and value[1] == pytest.approx(0.81) and "ethanol" in target_words(Source(usual=words))
+    assert (
+        value[0] == 0.80
+        and value[2] == 0.82
+        and value[1] == pytest.approx(0.81)
+        and "ethanol" in target_words(Source(usual=words))
+    )
 
 
 def test_target_from_a_table_in_csv(tmp_path):
@@ -167,14 +173,14 @@ def test_units_of_temperatures_pressures_and_speeds_follow_the_configuration():
     assert made.extra["coolant"][0] == pytest.approx(37.778, abs=1e-3)
     assert made.extra["exhaust"][0] == pytest.approx(100.0)
     assert made.extra["wheel"][0] == pytest.approx(96.56, abs=0.01)
-    assert made.map_kpa[0] == made.load()[0] == made.load_of("map")[0] == pytest.approx(100.0, abs=1e-3)
+    assert made.map_kpa[0] == made.load().values[0] == made.load_of("map").values[0] == pytest.approx(100.0, abs=1e-3)
 
 
 def test_an_ethanol_channel_that_never_shows_a_value_is_not_said_to_be_followed():
     made = scene(pulls=1)
     made.columns.config.pop("target")
     made.columns.extra["ethanol"] = np.full(len(made.columns), np.nan)
-    assert "ethanol" not in targets(made.columns)[1]
+    assert "ethanol" not in target_words(targets(made.columns)[1])
 
 
 def test_a_target_by_a_load_that_is_not_there_judges_nothing():
@@ -184,5 +190,5 @@ def test_a_target_by_a_load_that_is_not_there_judges_nothing():
     columns.named.pop("map")
     columns.config["channels"] = [c for c in columns.config["channels"] if c["name"] != "map"]
     assert np.isnan(targets(columns)[0]).all()
-    assert any(one.startswith("the load (or channel)") for one in absent(session.prepare(columns)))
-    assert columns.load() is columns.named["throttle"] and columns.load_unit() == "%"  # a map still has it for an axis
+    assert needs.TARGET_LOAD in absent(session.prepare(columns))
+    assert columns.load().channel == "throttle" and columns.load_unit == "%"  # a map still has it for an axis

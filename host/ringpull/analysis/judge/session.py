@@ -178,11 +178,11 @@ def judge_span(judged: Judged, start_s: float, end_s: float) -> SpanAnswer:
     value = np.where(shown, judged.lambda_aligned[rows], np.nan)
     excess = np.where(good, value - judged.target[rows], np.nan)
     axis = columns.load()
-    here = None if axis is None else axis[rows]
+    here = None if axis is None else axis.values[rows]
     banks = {name: np.where(good, bank[rows] - judged.target[rows], np.nan) for name, bank in judged.each_bank.items()}
     of_banks = {
         name: lean_events.events(
-            lean_events.Rows(columns.time_s[rows], above, rpm, here, lean_rail & good, columns.load_unit()),
+            lean_events.Rows(columns.time_s[rows], above, rpm, here, lean_rail & good, columns.load_unit),
             lean_events.Doubt(
                 judged.banks[name].random_u,
                 judged.budget.systematic,

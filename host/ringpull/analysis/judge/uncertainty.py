@@ -13,6 +13,7 @@ import numpy as np
 from ringpull.analysis.drive_state import roles
 from ringpull.analysis.drive_state.columns import Columns
 from ringpull.said import Said, lam, say
+from ringpull.session import Converter
 from shared_math import channels as shared_channels
 
 # Stated assumptions; half-widths are of rectangular distributions unless said otherwise.
@@ -114,22 +115,23 @@ def of_channel(columns: Columns, channel: dict | None, at_lambda: float = USUAL_
     if volts and values:
         slope, at_volts = line_near(volts, [v / scale for v in values], at_lambda)
     top_ohm, bottom_ohm = shared_channels.divider_of(channel)
-    converter = columns.converters.get(channel["name"], {})
-    bits = converter.get("bits", CONVERTER_BITS)
-    step_v = converter.get("step_v", CONVERTER_V / (1 << bits) * (top_ohm + bottom_ohm) / bottom_ohm)
-    parts.append(Part("converter steps", abs(slope) * step_v / np.sqrt(12.0), "random", say(f"{bits} bit")))
-    if converter.get("error_v"):
-        bend = abs(slope) * rectangular(converter["error_v"])
-        parts.append(
-            Part("converter's bend", bend, "systematic", say("known of this kind of board, told by the logger"))
-        )
+    converter = columns.converters.get(channel["name"])
+    if converter is None:
+        step_v = CONVERTER_V / (1 << CONVERTER_BITS) * (top_ohm + bottom_ohm) / bottom_ohm
+        converter = Converter(CONVERTER_BITS, step_v, None)
+    steps = abs(slope) * converter.step_v / np.sqrt(12.0)
+    parts.append(Part("converter steps", steps, "random", say(f"{converter.bits} bit")))
+    if converter.error_v:
+        bend = abs(slope) * rectangular(converter.error_v)
+        known = say("known of this kind of board, told by the logger")
+        parts.append(Part("converter's bend", bend, "systematic", known))
     accuracy = channel.get("accuracy")
     within = CONTROLLER_LAMBDA if accuracy is None else accuracy / scale
     how = say("assumed within ", lam(within)) if accuracy is None else say("within ", lam(within), ", configured")
     parts.append(Part("controller", rectangular(within), "systematic", how, accuracy is None))
     if channel.get("calibration"):
         step = say("one step of the converter")
-        parts.append(Part("two-point calibration", abs(slope) * rectangular(step_v), "systematic", step))
+        parts.append(Part("two-point calibration", abs(slope) * rectangular(converter.step_v), "systematic", step))
     else:
         at = abs(slope) * at_volts
         resistors = say(f"resistors of {RESISTOR_TOLERANCE:.0%}")
