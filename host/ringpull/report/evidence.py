@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from ringpull.analysis.judge import masks
 from ringpull.report.words import listed, live, load, number, quantity, table, text
+from ringpull.wording import assumed, masks
 from shared_math import layout
 
 MOST_ROWS = 50
@@ -13,7 +13,7 @@ MOST_ACROSS = 4  # sessions
 def left_out(answer) -> str:
     """Seconds of the pulls that were not judged, with the rule of each mask."""
     rows = [
-        [text(masks.title(mask)), f"{number(seconds, 2)} s", live(answer.rules.get(mask, ""))]
+        [text(masks.title(mask)), f"{number(seconds, 2)} s", live(masks.RULES.get(mask, ""))]
         for mask, seconds in sorted(answer.left_out.items(), key=lambda item: -item[1])
     ]
     inside = (
@@ -42,18 +42,16 @@ def _or_untold(figure: int | None, unit: str = "") -> str:
 def ran(session) -> list[str]:
     """How well the logger ran in a session."""
     timing = session.timing
-    rejected = timing.get("rejected_edges") or {}
-    edges = rejected if isinstance(rejected, dict) else {"all": rejected}
     return [
         str(session.id),
         text(session.start_utc or "clock not set"),
         f"{number(session.duration_s, 1)} s at {number(session.rate_hz)} Hz",
         f"{session.rows} read, {session.lost_rows} lost",
-        f"{number(timing.get('late_us_p99'))} / {number(timing.get('late_us_max'))} µs",
-        ", ".join(f"{text(name.replace('_', ' '))} {count}" for name, count in edges.items()) or "none",
-        _stall_words(timing.get("stall_ms_max")),
-        _or_untold(timing.get("heap_kb_least"), " kB"),
-        _or_untold(timing.get("supply_dips")),
+        f"{number(timing.late_us_p99)} / {number(timing.late_us_max)} µs",
+        ", ".join(f"{text(name.replace('_', ' '))} {count}" for name, count in timing.rejected_edges.items()) or "none",
+        _stall_words(timing.stall_ms_max),
+        _or_untold(timing.heap_kb_least, " kB"),
+        _or_untold(timing.supply_dips),
         text(f"{session.firmware} on {session.board}"),
     ]
 
@@ -138,6 +136,6 @@ def method(drive, answer, unit: str) -> str:
             f"{quantity(budget['random_95'], 'width', 4, base=0.85)}, systematic ± "
             f"{quantity(budget['systematic_95'], 'width', 4, base=0.85)} (95 %).</p>"
         )
-    out += "<h3>Assumed</h3>" + listed([live(line) for line in answer.assumptions])
+    out += "<h3>Assumed</h3>" + listed([live(line) for line in assumed.lines(answer.assumptions)])
     out += f'<p class="quiet">Made by Ringpull from {text(drive.source.name)}.</p>'
     return section("method", "Method and assumptions", out)

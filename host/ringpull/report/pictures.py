@@ -22,6 +22,7 @@ from ringpull.report.axes import Axis
 from ringpull.report.curve import MOST_BANDS, Mark, chosen, line_of, marks, over_speeds
 from ringpull.report.data import judged_columns
 from ringpull.report.palette import DASHES, LIGHT, LINES_LIGHT, on_map
+from ringpull.wording.reasons import CAUTIONS, reason
 
 matplotlib.use("Agg")
 from matplotlib.backends.backend_pdf import PdfPages  # noqa: E402
@@ -187,14 +188,14 @@ def first_page(drive, answer, events: list[Numbered], unit: str, against=None) -
             lines += [("plain", line) for line in wrapped(f"{name}: {value or '_' * 30}", MOST_LINES)]
     lines += [("gap", ""), ("big", answer.verdict.capitalize())]
     lines += [("bold", line) for line in wrapped(plain(headline(answer, events, unit)), wide=78)]
-    reasons = [*answer.reasons[:MOST_REASONS]]
+    reasons = [str(reason(one)) for one in answer.reasons[:MOST_REASONS]]
     if len(answer.reasons) > MOST_REASONS:
         reasons.append(f"and {len(answer.reasons) - MOST_REASONS} more, in the report")
     groups = (
         *([] if against is None else [("Before and after", before_and_after(drive, answer, against))]),
         ("Why", reasons),
         ("What to do next", next_steps(answer, events)),
-        ("Cautions", answer.cautions),
+        ("Cautions", CAUTIONS),
         ("Not tested", [plain(one) for one in not_tested(answer, unit)]),
     )
     for title, items in groups:

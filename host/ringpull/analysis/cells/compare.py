@@ -15,6 +15,7 @@ import numpy as np
 
 from ringpull.analysis.cells import pooling, stats
 from ringpull.analysis.cells.passes import Pass, by_bank
+from ringpull.said import Figure, lam, say
 
 LEVEL = 0.05
 LEAST_PULLS = 2
@@ -300,13 +301,15 @@ def compare(
         verdict = found.pop() if len(found) == 1 else f"{BETTER} and {WORSE}"
     if verdict == NONE:
         tests = int(np.isfinite(chances).sum())
-        form = ".1%" if better_is else ".3f"
+
+        def size(value: float) -> str | Figure:
+            return f"{value:.1%}" if better_is else lam(value)
+
         whole = _least_called([bank.whole for bank in banks], tests)
         part = _least_called([bank.part for bank in banks], tests)
-        rest = "" if np.isnan(part) else f", nor one of part of it smaller than about {part:{form}}"
-        words.append(
-            f"a difference of the whole curve smaller than about {whole:{form}} would not show with these pulls{rest}"
-        )
+        rest = () if np.isnan(part) else (", nor one of part of it smaller than about ", size(part))
+        begins = "a difference of the whole curve smaller than about "
+        words.append(say(begins, size(whole), " would not show with these pulls", *rest))
     leaner = max(banks, key=_level, default=None)
     nan = float("nan")
     overall = (nan, nan, nan) if leaner is None else _overall(leaner.before, leaner.after, leaner.enough)

@@ -12,6 +12,8 @@ from ringpull.analysis.cells.passes import Pass, found_axes, passes, units_of
 from ringpull.analysis.drive_state import under_load
 from ringpull.analysis.judge import needs
 from ringpull.analysis.judge.session import Judged
+from ringpull.said import kpa, lam, say
+from ringpull.wording.needs import lacking
 
 LEAST_PASSES = 3
 TRIMS = ("trim", "trim_long")
@@ -23,7 +25,6 @@ STEADY_S, STEADY_LAMBDA = 0.3, 0.02
 ASSUMED = "no target is configured, and the one assumed is no reason to make anything leaner under load"
 NO_LOAD = "no fuel map: neither manifold pressure nor another load is logged, and a table has cells of speed and load"
 NOT_VISITED = "no fuel map: no cell was visited by anything that could be judged"
-GUARDED = "from {:.0f} kPa on a cell is never made leaner than target, at part throttle either"
 LEAST_SPREAD = 0.004  # of the table's own error, standard deviation: what shrinkage always allows for
 
 
@@ -120,9 +121,9 @@ def fuelmap(
     others = [at for at in known if units[at] != unit]
     known = [at for at in known if units[at] == unit]
     judged, spans = [judged[at] for at in known], [spans[at] for at in known]
-    unmet = needs.everywhere([one.columns for one in judged], "fuel map")
+    unmet = needs.everywhere([one.columns for one in judged], needs.FUEL_MAP)
     if unmet:
-        return FuelMap(np.zeros(0), None, [], [f"no fuel map: {needs.lacking(unmet)}"])
+        return FuelMap(np.zeros(0), None, [], [say("no fuel map: ", lacking(unmet))])
     unfit = []
     if speeds is None:
         speeds, loads = found_axes(judged)
@@ -137,12 +138,14 @@ def fuelmap(
     cells: list[Cell] = []
     words = [
         "a pass is one continuous visit to a cell; visits in one pull are one pass",
-        f"at part load a pass lasts at least {STEADY_S:.1f} s, lambda of its halves within {STEADY_LAMBDA:.2f}",
+        say(
+            f"at part load a pass lasts at least {STEADY_S:.1f} s, lambda of its halves within ", lam(STEADY_LAMBDA, 2)
+        ),
         f"under {LEAST_PASSES} passes there is no interval and no factor; a step is at most {MOST_STEP:.0%}",
     ]
     if others:
         words.append(f"left out: {len(others)} of the drive's sessions, whose load is not in {unit}")
-    words.append(f"a systematic error of up to {shift:.3f} would shift every ratio alike")
+    words.append(say("a systematic error of up to ", lam(shift), " would shift every ratio alike"))
     assumed = any(not j.columns.config.get("target") for j in judged)
     if assumed:
         words.append(ASSUMED)
@@ -154,7 +157,7 @@ def fuelmap(
         words.append("two banks: each cell is the leaner bank's")
     guarded = full_manifold(judged)
     if loads is not None and loads.max(initial=0.0) >= guarded:
-        words.append(GUARDED.format(guarded))
+        words.append(say("from ", kpa(guarded), " on a cell is never made leaner than target, at part throttle either"))
     words = [*unfit, *words] if any(every.values()) else [NOT_VISITED, *unfit]
     for loaded in (True, False):
         of_banks = [

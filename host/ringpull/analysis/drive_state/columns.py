@@ -10,7 +10,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from ringpull.analysis.drive_state import roles
+from ringpull.session import Converter
 from shared_math import channels as shared_channels
+from shared_math import judging
 
 Array = np.ndarray
 
@@ -36,7 +38,7 @@ class Columns:
     (lambda), trim (%), ethanol (%), knock, boost_target (kPa), wheel (km/h), present (1 where the row was recorded).
     named: channel name -> array, every channel as configured (targets may ask for any of them).
     states: (channel, name of a state that it signalled by its voltage) -> bool array.
-    converters: channel -> {"bits", "step_v", "error_v"} of its converter, as drive.Session tells them.
+    converters: channel -> its converter.
     """
 
     time_s: Array
@@ -49,7 +51,7 @@ class Columns:
     banks: dict[str, Array] = field(default_factory=dict)
     named: dict[str, Array] = field(default_factory=dict)
     states: dict[tuple[str, str], Array] = field(default_factory=dict)
-    converters: dict[str, dict] = field(default_factory=dict)
+    converters: dict[str, Converter] = field(default_factory=dict)
 
     @property
     def period_s(self) -> float:
@@ -58,6 +60,12 @@ class Columns:
         if rate_hz:
             return 1.0 / rate_hz
         return float(np.median(np.diff(self.time_s))) if len(self.time_s) > 1 else 0.005
+
+    def meaning(self, channel: str, state: str) -> str | None:
+        """What a state of a channel means, one of judging.MEANINGS, or None where nothing says."""
+        configured = (c.get("states", []) for c in self.config.get("channels", []) if c["name"] == channel)
+        named = (one for states in configured for one in states if one["name"] == state)
+        return judging.meaning(next(named, {"name": state}))
 
     def __len__(self) -> int:
         return len(self.time_s)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from ringpull.cli.options import add_target, between, set_target
+from ringpull.cli.options import add_target, between, with_target
 
 HELP = "compare two drives, or two sets of pulls, by engine speed: did the change work"
 EXAMPLE = "ringpull compare before_card after_card"
@@ -37,10 +37,9 @@ def run(args: argparse.Namespace) -> int:
 
     refuse_unused(args)
     chosen = ((args.before, numbers(args.before_pulls)), (args.after, numbers(args.after_pulls)))
-    drives = [(ringpull.read(source), pulls) for source, pulls in chosen]
+    drives = [(with_target(args, ringpull.read(source)), pulls) for source, pulls in chosen]
     for drive, pulls in drives:
         refuse_unknown(drive, pulls)
-    set_target(args, *(drive for drive, _ in drives))
     result = of_power(drives, args) if args.power else of_mixture(drives, args.load_step)
     load_unit = next((view.columns.load_unit for drive, _ in drives for view in drive.views()), "")
     notes = {"before": read_notes(args.before), "after": read_notes(args.after)}
@@ -75,6 +74,7 @@ def of_mixture(drives: list, load_step: float | None):
 
     from ringpull.analysis.cells import compare, sets
     from ringpull.analysis.judge import needs
+    from ringpull.wording.needs import lacking
 
     sides = [sets.judged_sessions(drive, pulls) for drive, pulls in drives]
     judged, spans = sides[0][0] + sides[1][0], sides[0][1] + sides[1][1]
@@ -88,8 +88,8 @@ def of_mixture(drives: list, load_step: float | None):
         stand = "stands" if twice == 1 else "stand"
         said.append(f"{twice} of the pulls {stand} on both sides, the same recording: no change can show there")
     for name, (drive, _) in zip(("before", "after"), drives, strict=True):
-        unmet = needs.everywhere([view.columns for view in drive.views()], "compare two drives")
-        said += [f"{name}: {needs.lacking(unmet)}"] if unmet else []
+        unmet = needs.everywhere([view.columns for view in drive.views()], needs.COMPARE)
+        said += [f"{name}: {lacking(unmet)}"] if unmet else []
     if load_step is not None and loads is None:
         said.append("without the same load channel in both drives bins are by engine speed alone")
     return replace(result, words=[*said, *result.words])

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from ringpull.cli.options import add_target, set_target
+from ringpull.cli.options import add_target, with_target
 from ringpull.files.outputs import different, output_file, whole
 
 HELP = "measured over target by speed and load, with intervals and a suggested factor for the fuel table"
@@ -39,7 +39,7 @@ def run(args: argparse.Namespace) -> int:
     different(args.output, args.table, args.picture)
     speeds, loads = read_table(args.axes)[:2] if args.axes else (None, None)
     drive = ringpull.read(args.source)
-    set_target(args, drive)
+    drive = with_target(args, drive)
     judged, spans = every_session(drive)
     made = fuelmap(judged, spans, speeds, loads)
     if not made.cells:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from ringpull.cli.options import add_target, set_target
+from ringpull.cli.options import add_target, with_target
 from ringpull.files.outputs import different, output_file, whole
 
 HELP = "the whole answer in one offline HTML file"
@@ -30,21 +30,22 @@ def run(args: argparse.Namespace) -> int:
 
     import ringpull
     from ringpull.analysis.answer import answer
+    from ringpull.analysis.judge.verdict import ATTENTION
     from ringpull.cli.terminal import progress
     from ringpull.report import write_report
     from ringpull.report.data import Packing
+    from ringpull.wording.reasons import reason
 
     different(args.output, args.json, args.pdf)
     with progress("report") as show:
         drive = ringpull.read(args.source, progress=lambda done: show(0.4 * done))
-        set_target(args, drive)
+        drive = with_target(args, drive)
         packing = Packing(drive)
         found = answer(drive)
         show(0.7)
         against = None
         if args.against:
-            before = ringpull.read(args.against)
-            set_target(args, before)
+            before = with_target(args, ringpull.read(args.against))
             against = (before, answer(before))
         args.output.parent.mkdir(parents=True, exist_ok=True)
         with whole(args.output) as fresh:
@@ -64,6 +65,6 @@ def run(args: argparse.Namespace) -> int:
                 fresh.write_text(json.dumps(found.as_json(), indent=1) + "\n", encoding="utf-8")
         show(1.0)
     print(f"{args.output}: {found.verdict}")
-    for reason in found.reasons:
-        print(f"  - {reason}")
-    return 1 if args.strict and found.verdict == "attention" else 0
+    for one in found.reasons:
+        print(f"  - {reason(one)}")
+    return 1 if args.strict and found.verdict == ATTENTION else 0
