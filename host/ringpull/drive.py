@@ -14,6 +14,7 @@ from ringpull.ring.rows import sessions as read_sessions
 from ringpull.session import Session
 
 if TYPE_CHECKING:
+    from ringpull.analysis.instruments.records import Instrument
     from ringpull.analysis.pulls import Pull, View
 
 
@@ -82,6 +83,10 @@ class Drive:
     def pulls(self) -> list[Pull]:
         """The pulls of all sessions, marked and found."""
         return self._found_pulls[1]
+
+    def instruments(self) -> list[Instrument]:
+        """What the drive says for and against each instrument of each session (ringpull.analysis.instruments)."""
+        return [one for view in self.views() for one in view.trust.instruments]
 
 
 def read(source: str | os.PathLike[str], progress: Callable[[float], None] | None = None) -> Drive:

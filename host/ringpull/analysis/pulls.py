@@ -12,6 +12,7 @@ from ringpull.analysis import local
 from ringpull.analysis.delay.align import injected
 from ringpull.analysis.drive_state import roles, under_load
 from ringpull.analysis.drive_state.columns import Columns, from_session
+from ringpull.analysis.instruments.trust import Trust, of_session, trust
 from ringpull.analysis.judge.session import Judged, prepare
 from shared_math import channels as shared_channels
 
@@ -32,11 +33,17 @@ class View:
     target: dict | None = None
 
     @cached_property
-    def columns(self) -> Columns:
+    def trust(self) -> Trust:
+        """The session's instruments examined."""
         columns = from_session(self.session)
-        if self.target is None:
-            return columns
-        return replace(columns, config={**columns.config, "target": self.target})
+        if self.target is not None:
+            columns = replace(columns, config={**columns.config, "target": self.target})
+        return of_session(trust(columns), self.session.id)
+
+    @property
+    def columns(self) -> Columns:
+        """What is judged: the recorded columns without what an instrument is contradicted in."""
+        return self.trust.columns
 
     @cached_property
     def marked(self) -> list[tuple[float, float, bool]]:
@@ -49,7 +56,8 @@ class View:
 
     @cached_property
     def judged(self) -> Judged:
-        return prepare(self.columns, spoiled=[(start, end) for start, end, spoiled in self.marked if spoiled])
+        judged = prepare(self.columns, spoiled=[(start, end) for start, end, spoiled in self.marked if spoiled])
+        return replace(judged, trust=self.trust)
 
     @cached_property
     def turns(self) -> list[tuple[np.ndarray, np.ndarray]]:

@@ -133,6 +133,7 @@ def page(drive, answer, against=None, packing: data.Packing | None = None) -> st
         map_part.part(answer, unit),
         traces(session_chooser(drive)),
         "" if comparison is None else compare_part.part(comparison),
+        evidence.instruments(answer),
         evidence.left_out(answer),
         evidence.health(drive),
         evidence.method(drive, answer, unit),
@@ -144,8 +145,9 @@ def page(drive, answer, against=None, packing: data.Packing | None = None) -> st
         ("map", "fuel map"),
         ("traces", "traces"),
         *([("compare", "before and after")] if comparison else []),
+        ("instruments", "instruments"),
         ("left-out", "left out"),
-        ("health", "instrument"),
+        ("health", "logger"),
         ("method", "method"),
     )
     nav = "".join(f'<a href="#{key}">{name}</a>' for key, name in links)

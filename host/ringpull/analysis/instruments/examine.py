@@ -26,7 +26,7 @@ def examine(columns: Columns) -> list[Instrument]:
         return []
     glance = Glance.of(columns)
     pressure, throttle = _pressure_and_throttle(glance)
-    speed = [speed_checks.idle(glance), speed_checks.agrees(glance), speed_checks.gear(glance)]
+    speed = [speed_checks.idle(glance), speed_checks.agrees(glance)]
     trusted_load = passed(pressure) and passed(throttle)
     # Lambda is tested by the load that nothing speaks against
     glance = Glance.of(

@@ -8,6 +8,7 @@ from ringpull.analysis import local
 from ringpull.analysis.drive_state.columns import Columns
 from ringpull.analysis.instruments.glance import CLOSED_ABOVE_REST_PCT, RUNNING_RPM, Glance, lambda_range
 from ringpull.analysis.instruments.records import Cause, Check, Finding, State, contradicted, not_tested, sound
+from shared_math import judging
 
 # Still: within so little over STILL_S, in which the load moved early enough for its gas to have come. Mixture scatters
 # by more on any engine
@@ -102,17 +103,12 @@ def silent(glance: Glance, name: str) -> np.ndarray:
     columns = glance.columns
     nothing = ~np.isfinite(columns.banks[name])
     for (channel, state), flags in columns.states.items():
-        if channel == name and not heats(state):
+        if channel == name and columns.meaning(channel, state) != judging.HEATING:
             nothing &= ~flags
     if "present" in columns.extra:
         nothing &= columns.extra["present"] > 0.5
     with np.errstate(invalid="ignore"):
         return (nothing | ends(columns, name)[0]) & (columns.rpm > RUNNING_RPM)
-
-
-def heats(state: str) -> bool:
-    """Whether a state's name says that the sensor is heating."""
-    return "warm" in state or "heat" in state
 
 
 def dead(glance: Glance, name: str) -> Finding:

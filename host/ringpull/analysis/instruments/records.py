@@ -94,12 +94,13 @@ def contradicted(check: Check, cause: Cause, spans: tuple[Span, ...] = (), **fig
 @dataclass(frozen=True)
 class Instrument:
     """One channel with all of its findings. role: "lambda", "rpm", "map", "throttle", "battery" or "wheel". bank: of
-    several lambda sensors the configured one, else the channel's name; None elsewhere."""
+    several lambda sensors the configured one, else the channel's name; None elsewhere. session: whose drive it is."""
 
     channel: str
     role: str
     bank: str | None
     findings: tuple[Finding, ...]
+    session: int | None = None
 
     @property
     def state(self) -> State:

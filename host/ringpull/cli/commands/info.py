@@ -41,6 +41,8 @@ def run(args: argparse.Namespace) -> int:
 
 def as_json(drive: Drive) -> dict:
     """The whole of it."""
+    from ringpull.wording import instruments
+
     sessions = [_session_json(session) for session in drive.sessions]
     blocks = drive.blocks
     return {
@@ -53,6 +55,7 @@ def as_json(drive: Drive) -> dict:
             "refused": blocks.refused,
         },
         "damage": [{"block": one.block, "file": one.file, "reason": one.reason} for one in drive.damage],
+        "instruments": [instruments.as_json(one) for one in drive.instruments()],
         "undecoded": [{"session": session, "blocks": count} for session, count in drive.undecoded.items()],
     }
 
@@ -93,9 +96,12 @@ def _seconds(time_s: float | None) -> float | None:
 
 def as_lines(drive: Drive) -> list[str]:
     """For people."""
+    from ringpull.wording import instruments
+
     out = []
-    for session in drive.sessions:
-        out += [*_session_lines(session), ""]
+    for session, view in zip(drive.sessions, drive.views(), strict=True):
+        told = [f"  {line}" for line in instruments.lines(list(view.trust.instruments))]
+        out += [*_session_lines(session), *(["  instruments", *told] if told else []), ""]
     blocks = drive.blocks
     out.append(f"blocks   {blocks.read} read, {blocks.damaged} damaged, {blocks.missing} missing")
     if blocks.foreign or blocks.refused:
