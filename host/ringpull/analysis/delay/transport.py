@@ -8,7 +8,7 @@ import numpy as np
 
 from ringpull.analysis.drive_state.columns import Columns
 
-R_AIR = 287.05  # J/kgK, dry air (engineering textbooks)
+R_AIR = 287.05  # J/kgK, dry air (ISO 2533)
 R_EXHAUST = 300.95  # J/kgK, products of petrol and air at lambda 0.85 (equilibrium computed with cantera)
 STOICH_AFR = 14.57  # CH1.85 in standard dry air; only the fuel's share of the exhaust flow depends on it
 
@@ -66,7 +66,7 @@ class Transport:
 
 
 def air_flow_g_s(rpm, map_kpa, displacement_cc, ve=VOLUMETRIC_EFFICIENCY, intake_k=INTAKE_K, strokes=4):
-    """Air flow by speed-density, VE Vd (N/120) MAP / (R T) for four strokes (engineering textbooks), g/s."""
+    """Air flow by speed-density, VE Vd (N/120) MAP / (R T) for four strokes (Heywood, Internal Combustion Engine Fundamentals, 2.10), g/s."""
     intakes_per_s = rpm / (30.0 * strokes)
     return ve * displacement_cc * intakes_per_s * map_kpa / (R_AIR * intake_k)
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from ringpull.analysis.drive_state import roles
+from ringpull.session import Converter
 from shared_math import channels as shared_channels
 
 Array = np.ndarray
@@ -36,7 +37,7 @@ class Columns:
     (lambda), trim (%), ethanol (%), knock, boost_target (kPa), wheel (km/h), present (1 where the row was recorded).
     named: channel name -> array, every channel as configured (targets may ask for any of them).
     states: (channel, name of a state that it signalled by its voltage) -> bool array.
-    converters: channel -> {"bits", "step_v", "error_v"} of its converter, as drive.Session tells them.
+    converters: channel -> its converter.
     """
 
     time_s: Array
@@ -49,7 +50,7 @@ class Columns:
     banks: dict[str, Array] = field(default_factory=dict)
     named: dict[str, Array] = field(default_factory=dict)
     states: dict[tuple[str, str], Array] = field(default_factory=dict)
-    converters: dict[str, dict] = field(default_factory=dict)
+    converters: dict[str, Converter] = field(default_factory=dict)
 
     @property
     def period_s(self) -> float:

@@ -29,7 +29,7 @@ def vapour_kpa(degc: float) -> float:
 
 
 def air_kg_m3(kpa: float, degc: float) -> float:
-    """Density of dry air by the ideal gas law, R 287.05 J/kgK (engineering textbooks)."""
+    """Density of dry air by the ideal gas law, R 287.05 J/kgK (ISO 2533)."""
     return 1000.0 * kpa / (287.05 * (degc + 273.15))
 
 
