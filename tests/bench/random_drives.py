@@ -200,16 +200,38 @@ def map_cells(seed, spread):
 
 def mixture_changed(car_seed, pulls, spread, factor=1.0):
     """The verdict on a pair of drives; `factor` on lambda over the middle 4 of 12 bins of speed in the second."""
-    first = make_drive(car_seed).truth.engine
-    edges = np.linspace(first.low_rpm + 300, first.limit_rpm, 13)
-    middles = 0.5 * (edges[1:] + edges[:-1])
+    middles, edges = speed_bins(car_seed)
 
     def change(rpm, kpa):
         return np.where((rpm > edges[5]) & (rpm < edges[9]) & (kpa > 75), factor, 1.0)
 
     settings = Settings(pulls=(pulls, pulls), between_pulls=spread, hole_share=0.0)
+    return compared(pair(car_seed, settings, change if factor != 1.0 else None), middles)
+
+
+def mixture_mended(car_seed, pulls, spread, lean=1.03, rpm_from=4500, rpm_to=6000):
+    """The verdict on a pair of drives: lambda times `lean` between two speeds in the first, right in the second."""
+    middles, _ = speed_bins(car_seed)
+
+    def change(rpm, kpa):
+        return np.where((rpm > rpm_from) & (rpm < rpm_to) & (kpa > 75), lean, 1.0)
+
+    settings = Settings(pulls=(pulls, pulls), between_pulls=spread, hole_share=0.0)
+    right, wrong = pair(car_seed, settings, change)
+    return compared((wrong, right), middles)
+
+
+def speed_bins(car_seed):
+    """(middles, edges) of 12 bins over the speeds of a car's pulls."""
+    engine = make_drive(car_seed).truth.engine
+    edges = np.linspace(engine.low_rpm + 300, engine.limit_rpm, 13)
+    return 0.5 * (edges[1:] + edges[:-1]), edges
+
+
+def compared(drives, middles):
+    """The verdict on two drives."""
     sides = []
-    for side, drive in enumerate(pair(car_seed, settings, change if factor != 1.0 else None)):
+    for side, drive in enumerate(drives):
         ready = session.prepare(columns_of(drive), identified=False)
         value = np.where(ready.loaded, ratio(ready), np.nan)
         sides.append(passes.passes(SessionPulls(ready, spans_of(drive)), value, Axes(middles), side))
