@@ -30,9 +30,12 @@ def run(args: argparse.Namespace) -> int:
 
     import ringpull
     from ringpull.analysis.answer import answer
+    from ringpull.analysis.cells import drive_comparison
+    from ringpull.analysis.cells.drive_comparison import Side
     from ringpull.analysis.judge.verdict import ATTENTION
     from ringpull.cli.terminal import progress
     from ringpull.report import write_report
+    from ringpull.report.against import Against
     from ringpull.report.data import Packing
     from ringpull.wording.reasons import reason
 
@@ -46,7 +49,8 @@ def run(args: argparse.Namespace) -> int:
         against = None
         if args.against:
             before = with_target(args, ringpull.read(args.against))
-            against = (before, answer(before))
+            compared = drive_comparison.of_mixture(Side(before), Side(drive))
+            against = Against(before, answer(before), compared)
         args.output.parent.mkdir(parents=True, exist_ok=True)
         with whole(args.output) as fresh:
             write_report(drive, found, fresh, against, packing)
