@@ -110,7 +110,7 @@ def test():
 
 def test_all():
     debian_packages()
-    return pytest("--durations=20")
+    return pytest("--durations=20", "--hypothesis-profile=explore")
 
 
 def bench():

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from limits import HANG_S
 
 from truth.profile import Profile
 from truth.signals import Signals, cycle_s
@@ -16,7 +17,7 @@ from truth.signals import Signals, cycle_s
 def command(*words: object) -> subprocess.CompletedProcess[str]:
     """`ringpull WORDS...` in a process of its own."""
     call = [sys.executable, "-m", "ringpull", *map(str, words)]
-    return subprocess.run(call, capture_output=True, text=True, timeout=300, check=False)
+    return subprocess.run(call, capture_output=True, text=True, timeout=HANG_S, check=False)
 
 
 def dry_run(signals: Signals, folder: Path) -> Path:
