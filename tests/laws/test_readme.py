@@ -17,7 +17,7 @@ import readme_table
 from limits import HANG_S
 from trees import ROOT
 
-from ringpull.desk.dryrun import find_micropython
+from ringpull.dryrun.run import find_micropython
 
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 
