@@ -12,22 +12,6 @@ def near(a, b, within):
     return a is not None and abs(a - b) <= within
 
 
-def test_divider_and_line():
-    assert near(transfer.divider_ratio(10000, 10000), 0.5, 1e-7)
-    assert near(transfer.divider_ratio(6800, 10000) * 16.8, 10.0, 1e-5)
-    slope, zero = transfer.two_point(500, 1.0, 3500, 4.0)
-    assert near(slope, 0.001, 1e-9) and near(zero, 0.5, 1e-6)
-    assert near(transfer.counts_to_volts(2000, slope, zero), 2.5, 1e-6)
-
-
-def test_two_points_at_one_place_are_refused():
-    try:
-        transfer.two_point(7, 1.0, 7, 2.0)
-    except ValueError:
-        return
-    raise AssertionError("no line goes through one point")
-
-
 def test_lambda_is_linear_and_ends_one_per_cent_beyond_its_range():
     assert near(transfer.to_value(LAMBDA, 0.5), 0.6, 1e-6)
     assert near(transfer.to_value(LAMBDA, 2.5), 1.0, 1e-6)

@@ -30,7 +30,7 @@ UNITS = (
 
 def load_unit(answer) -> str:
     """The unit of the load axis of the first pull's session."""
-    return answer.pulls[0].judged.columns.load_unit() if answer.pulls else ""
+    return answer.pulls[0].judged.columns.load_unit if answer.pulls else ""
 
 
 def chooser() -> str:

@@ -26,11 +26,11 @@ def on_ms(setup: Setup, channel: dict, raw: dict[str, Array], rpm: Array | None)
     rpm: (rows,) or None where no channel counts the crank.
     """
     name = channel["name"]
-    bits = {column["n"]: column["b"] for column in setup.columns}
+    top = {column.name: column.top for column in setup.columns}
     on, age = raw[name + ".on"].astype(float), raw[name + ".age"].astype(float)
     begun = np.maximum.accumulate(raw[name] != 0)
-    out = np.where(begun & (on < (1 << bits[name + ".on"]) - 1), on / 1000, np.nan)
-    gone = age >= (1 << bits[name + ".age"]) - 1
+    out = np.where(begun & (on < top[name + ".on"] - 1), on / 1000, np.nan)
+    gone = age >= top[name + ".age"] - 1
     if rpm is not None:
         strokes = setup.config.get("engine", {}).get("strokes", 4)
         with np.errstate(divide="ignore", invalid="ignore"):
