@@ -210,7 +210,6 @@ POINT = ("numbers", 2, 2, -100, 10000000)
 # Filled in where nothing is written
 BOARD = "generic"
 RATE_HZ = 200
-STROKES = 4
 FUEL_NAME = "petrol"
 DEFAULTS = {
     "lambda": {"scale": "lambda"},

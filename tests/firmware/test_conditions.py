@@ -2,9 +2,9 @@
 
 import car
 
-from shared_math import config_schema
+from shared_math.config import schema
 
-LEAST_PER_METRE = config_schema.KINDS["pulses"]["per_metre"][1]
+LEAST_PER_METRE = schema.KINDS["pulses"]["per_metre"][1]
 SWITCH = {"name": "high_boost", "input": "d0", "kind": "digital"}
 
 

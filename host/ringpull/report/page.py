@@ -9,7 +9,6 @@ from ringpull.report.words import text
 
 HERE = Path(__file__).parent
 SCRIPTS = (
-    "vendor/uplot.min.js",
     "units.js",
     "samples.js",
     "drawing.js",
@@ -86,6 +85,11 @@ def inlined(names: tuple[str, ...], folder: Path = HERE) -> str:
     return "\n".join((folder / name).read_text(encoding="utf-8") for name in names)
 
 
+def drawing_library() -> str:
+    """The plotting library as a script, led by its licence: whoever gets the page gets a copy of the library."""
+    return f"/*\n{inlined(('vendor/uplot-LICENSE.txt',))}*/\n{inlined(('vendor/uplot.min.js',))}"
+
+
 def samples(drive, answer, packing: data.Packing) -> tuple[list[dict], str]:
     """(what is known of each session, the script elements that hold the samples)."""
     judged = {p.pull.session: p.judged for p in answer.pulls}
@@ -154,5 +158,5 @@ def page(drive, answer, against=None, packing: data.Packing | None = None) -> st
         f'<a class="skip" href="#answer">to the answer</a>\n<header>{answer_part.head(drive)}{chooser()}'
         f'<nav aria-label="sections">{nav}</nav></header>\n<main>\n' + "\n".join(sections) + "\n</main>\n"
         f'<script type="application/json" id="known">{data.as_script(known)}</script>\n{blobs}\n'
-        f"<script>\n{inlined(SCRIPTS)}</script>\n</body>\n</html>\n"
+        f"<script>\n{drawing_library()}\n{inlined(SCRIPTS)}</script>\n</body>\n</html>\n"
     )

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-import ringpull.report
+from ringpull import report
 from ringpull.cli import main
 
 LOGS = Path(__file__).resolve().parents[3] / "demo_logs"
@@ -21,6 +21,8 @@ def test_report_with_all_its_files(tmp_path, capsys):
     assert answer["verdict"] == "attention" and answer["verdict"] in capsys.readouterr().out
     assert [len(p["lean_events"]) for p in answer["pulls"]] == [0, 1, 0]
     text = page.read_text()
+    licence = (Path(report.__file__).parent / "vendor" / "uplot-LICENSE.txt").read_text()
+    assert licence in text and "Permission is hereby granted" in licence
     assert 'id="compare"' in text and "http://" not in text.replace("http://www.w3.org", "")
     assert pdf.read_bytes().startswith(b"%PDF")
     pictures = {path.name for path in (tmp_path / "png").iterdir()}
@@ -52,7 +54,7 @@ def test_map_as_a_picture(tmp_path, capsys):
 def test_without_what_draws_pictures_nothing_is_written(tmp_path, capsys, monkeypatch):
     monkeypatch.setitem(sys.modules, "matplotlib", None)
     monkeypatch.delitem(sys.modules, "ringpull.report.pictures", raising=False)
-    monkeypatch.delattr(ringpull.report, "pictures", raising=False)
+    monkeypatch.delattr(report, "pictures", raising=False)
     log, page, table = str(LOGS / "v1_marked"), tmp_path / "r.html", tmp_path / "map.csv"
     for words in (
         ["report", log, "-o", str(page), "--pdf", str(tmp_path / "r.pdf")],
