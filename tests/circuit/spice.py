@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from limits import HANG_S
 
 from hardware.circuit import netlist
 
@@ -24,13 +25,13 @@ def transient(body: list[str], seconds: float, degc: float = 25, step_s: float |
     return run(netlist.deck("test", [*body, options, f".tran {step:g} {seconds:g} 0 {step:g}", ".save all"]))
 
 
-def run(deck: str, timeout_s: float = 60) -> dict[str, np.ndarray]:
+def run(deck: str) -> dict[str, np.ndarray]:
     """All vectors of the deck's one analysis by name, in lower case: voltages as "v(net)", currents as "i(source)"."""
     with tempfile.TemporaryDirectory() as folder:
         raw = Path(folder) / "out.raw"
         (Path(folder) / "in.cir").write_text(deck)
         done = subprocess.run(
-            ["ngspice", "-b", "-r", str(raw), "in.cir"], cwd=folder, capture_output=True, text=True, timeout=timeout_s
+            ["ngspice", "-b", "-r", str(raw), "in.cir"], cwd=folder, capture_output=True, text=True, timeout=HANG_S
         )
         if not raw.exists() or "aborted" in done.stdout + done.stderr:
             raise AssertionError(f"ngspice did not finish:\n{done.stdout[-1500:]}\n{done.stderr[-1500:]}")

@@ -69,3 +69,13 @@ def test_live_speed_falls_when_edges_stay_away():
     assert out.rpm == 0
     out.row(count + 2, 100)
     assert near(out.rpm, 6000, 0.001)
+
+
+def test_live_speed_keeps_its_value_where_an_interval_is_impossible():
+    out = live(0.1, 6000, 2)
+    before = out.rpm
+    assert near(before, 6000, 0.001)
+    # ten edges in a microsecond would be a speed that does not fit 30 bits
+    count = out.counts[out.at]
+    out.ages[out.at] = 0
+    assert out.row(count + 10, 4999) == before
