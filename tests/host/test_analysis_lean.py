@@ -112,6 +112,20 @@ def test_left_out_names_tip_in_and_overrun():
     assert set(numbers.left_out) <= set(ready.masks.by_name)
 
 
+@pytest.mark.parametrize("by", ["throttle", "pressure"])
+def test_overrun_counts_for_half_a_second_after_it_ends(by):
+    """Throttle closed, or 30 kPa, from 3.0 to 4.0 s while the engine turns at 2500 rpm: left out from 3.0 to 4.5 s."""
+    columns = scene(pulls=1).columns
+    shut = columns.rows(3.0, 4.0)
+    if by == "throttle":
+        columns.throttle[shut] = 0.0
+    else:
+        columns.throttle, columns.map_kpa[shut] = None, 30.0
+    cut = judge.prepare(columns, identified=False).masks.by_name["overrun_cut"]
+    found = columns.time_s[cut & (columns.time_s < 6.0)]
+    assert found.tolist() == columns.time_s[columns.rows(3.0, 4.5)].tolist()
+
+
 def test_tach_loss_and_controller_state_are_masked_with_the_gas_they_belong_to():
     made = scene(pulls=1)
     rows = made.columns.rows(8.0, 8.5)
