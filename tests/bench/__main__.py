@@ -37,7 +37,7 @@ def head() -> list[tuple[str, str]]:
     """What the figures were measured on and with."""
     from importlib.metadata import version
 
-    from ringpull.desk.dryrun import find_micropython
+    from ringpull.dryrun.run import find_micropython
 
     changed = subprocess.run(["git", "diff", "--quiet", "HEAD"], cwd=ROOT).returncode
     return [

@@ -11,9 +11,11 @@ from concurrent.futures import ProcessPoolExecutor
 import numpy as np
 from truth.drives import Settings, make_drive, pair
 
-from ringpull.analysis import compare, fuelmap, identify, judge, passes, transport
-from ringpull.analysis.align import align
-from ringpull.analysis.columns import Columns, from_table
+from ringpull.analysis.cells import compare, fuelmap, passes
+from ringpull.analysis.delay import identify, transport
+from ringpull.analysis.delay.align import align
+from ringpull.analysis.drive_state.columns import Columns, from_table
+from ringpull.analysis.judge import session
 
 BIN_RPM = 250
 LEAST_ROWS = 10
@@ -54,14 +56,14 @@ def answer(seed):
     drive = make_drive(seed)
     columns = columns_of(drive)
     found = identify.identify(columns)
-    ready = judge.prepare(columns, found.model)
+    ready = session.prepare(columns, found.model)
     return delay(drive, columns, found), curve(drive, columns, ready), lean(drive, ready)
 
 
 def noisier(seed, correlated):
     """The lean events of one drive with more of the noise that hangs together."""
     drive = make_drive(seed, settings=Settings(correlated=correlated))
-    return lean(drive, judge.prepare(columns_of(drive)))
+    return lean(drive, session.prepare(columns_of(drive)))
 
 
 def delay(drive, columns, found):
@@ -131,7 +133,7 @@ def curve(drive, columns, ready):
 def lean(drive, ready):
     """Lean events of one drive: how many there were and were found, edges near enough, and events that were not."""
     truth = drive.truth
-    found = {p.number: judge.judge_span(ready, p.start_s - 0.3, p.end_s + 0.3).lean_events for p in drive.pulls}
+    found = {p.number: session.judge_span(ready, p.start_s - 0.3, p.end_s + 0.3).lean_events for p in drive.pulls}
     near_rpm = max(100.0, 0.06 * truth.car.ramp_rpm_s)
     wanted = [e for e in truth.events if not e.tip_in]
     hits = edges_near = edges = within = 0
@@ -162,7 +164,7 @@ def map_cells(seed, spread):
     over the same passes without the pulls' own factors, error against the injected table)."""
     drive = make_drive(seed, settings=Settings(pulls=(5, 5), between_pulls=spread, hole_share=0.0))
     columns, truth = columns_of(drive), drive.truth
-    ready = judge.prepare(columns)
+    ready = session.prepare(columns)
     spans = spans_of(drive)
     made = fuelmap.fuelmap([ready], [spans])
     own = np.zeros(len(columns))
@@ -199,10 +201,10 @@ def mixture_changed(car_seed, pulls, spread, factor=1.0):
 
     settings = Settings(pulls=(pulls, pulls), between_pulls=spread, hole_share=0.0)
     sides = []
-    for session, drive in enumerate(pair(car_seed, settings, change if factor != 1.0 else None)):
-        ready = judge.prepare(columns_of(drive), identified=False)
+    for side, drive in enumerate(pair(car_seed, settings, change if factor != 1.0 else None)):
+        ready = session.prepare(columns_of(drive), identified=False)
         value = np.where(ready.loaded, fuelmap.ratio(ready), np.nan)
-        sides.append(passes.passes(ready, value, middles, None, spans_of(drive), session, only_spans=True))
+        sides.append(passes.passes(ready, value, middles, None, spans_of(drive), side, only_spans=True))
     return compare.compare(*sides, middles).verdict
 
 
@@ -241,9 +243,9 @@ def judge_hour(path, identified):
     config = json.loads(str(kept.pop("config")))
     identify.identify(from_table({n: v[:40_000] for n, v in kept.items()}, config))  # what is imported once
     began = time.perf_counter()
-    ready = judge.prepare(from_table(kept, config), identified=identified)
+    ready = session.prepare(from_table(kept, config), identified=identified)
     for start_s in range(60, 3500, 60):
-        judge.judge_span(ready, start_s, start_s + 12.0)
+        session.judge_span(ready, start_s, start_s + 12.0)
     took = time.perf_counter() - began
     peak = next(line for line in open("/proc/self/status") if line.startswith("VmHWM"))
     return took, int(peak.split()[1]) / 1024.0, ready.aligned.model.source

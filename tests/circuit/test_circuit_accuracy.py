@@ -111,7 +111,7 @@ def test_differential_has_the_scale_of_the_plain_input():
 
 def test_the_analysis_allows_for_this_front_end():
     """Its assumptions about resistors, reference and ground are the circuit's, and its budget covers the drawn errors."""
-    from ringpull.analysis import uncertainty
+    from ringpull.analysis.judge import uncertainty
 
     assert uncertainty.RESISTOR_TOLERANCE == accuracy.RESISTOR.tolerance
     assert uncertainty.REFERENCE_TOLERANCE == accuracy.limits.REFERENCE_TOLERANCE

@@ -12,7 +12,7 @@ import stress
 from hardware.circuit import limits, netlist
 from hardware.circuit.blocks import BY_NAME
 from hardware.circuit.build import ROOT
-from ringpull.desk.dryrun import find_micropython
+from ringpull.dryrun.run import find_micropython
 
 pytestmark = spice.needs_ngspice
 

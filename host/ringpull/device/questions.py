@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-from ringpull.device.presets import BOOSTED, PRESETS, Plan, config_of, tach_of
+from ringpull.device.starter_configs import BOOSTED, PRESETS, Plan, config_of, tach_of
 from ringpull.errors import BadUsage
 from shared_math import config, mixture
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ringpull.analysis import compare, sets
+from ringpull.analysis.cells import compare, sets
 from ringpull.report.answer_part import WORD
 from ringpull.report.axes import Axis, Frame, band, both, path
 from ringpull.report.words import listed, live, number, table, text
@@ -120,7 +120,11 @@ def summary(result: compare.Comparison, drive, answer, against) -> str:
     told = [b for b in result.bins if np.isfinite(b.difference)]
     better, worse = (sum(b.verdict == verdict for b in told) for verdict in (compare.BETTER, compare.WORSE))
     some = told and (better or worse)
-    at = f" Of {len(told)} engine speeds {better} are nearer to target and {worse} further from it or leaner." if some else ""
+    at = (
+        f" Of {len(told)} engine speeds {better} are nearer to target and {worse} further from it or leaner."
+        if some
+        else ""
+    )
     return (
         f'<div class="against"><h2>Before and after</h2><p><strong>{sentence(result)}</strong>{at} '
         f"Before ({text(before.source.name)}): {came_to(judged)}. "

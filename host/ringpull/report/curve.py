@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ringpull.analysis.lean import LEAST_DEPTH
+from ringpull.analysis.judge.lean_events import LEAST_DEPTH
 from ringpull.report.answer_part import Numbered
 from ringpull.report.axes import Axis, Frame, band, both, path
 from ringpull.report.palette import DASHES, LINES_LIGHT
@@ -214,7 +214,9 @@ def marks(events: list[Numbered], lines: list[Line], across: Axis, up: Axis, top
         ends = min(left, x - MARK_WIDE / 2), max(right, x + MARK_WIDE / 2)
         y = float(up(line.mixture[inside].max())) - 14
         for other in sorted(out, key=lambda one: -one.y):
-            apart = ends[1] < min(other.left, other.x - MARK_WIDE / 2) or ends[0] > max(other.right, other.x + MARK_WIDE / 2)
+            apart = ends[1] < min(other.left, other.x - MARK_WIDE / 2) or ends[0] > max(
+                other.right, other.x + MARK_WIDE / 2
+            )
             if not apart and abs(other.y - y) < MARK_HIGH:
                 y = other.y - MARK_HIGH
         if y >= top + MARK_HIGH / 2:
@@ -281,7 +283,9 @@ def legend(count: int, shown: int, u: float, events: int, banks: int) -> str:
         f"{quantity(LEAST_DEPTH, 'difference', 3, base=0.85)} above target: not yet an event</span>",
     ]
     if events:
-        where_room = "; where one would cover another and there is no room above, it is left out" if events > MOST_BANDS else ""
+        where_room = (
+            "; where one would cover another and there is no room above, it is left out" if events > MOST_BANDS else ""
+        )
         out.append(f"<span>▲ lean event, numbered, bar over its speeds{where_room}</span>")
     if banks > 1:
         out.append(f"<span>of {banks} banks the leaner at each moment</span>")

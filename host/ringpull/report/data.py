@@ -13,7 +13,7 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
-from ringpull.analysis import masks, roles
+from ringpull.analysis.drive_state import roles, sensor_range
 from ringpull.report.answer_part import Numbered
 
 NO_VALUE = -32768
@@ -102,11 +102,11 @@ def judged_columns(judged, times: np.ndarray) -> dict[str, np.ndarray]:
         return {}
     at = np.round((times - columns.time_s[0]) / columns.period_s).astype(int)
     at = np.clip(at, 0, len(columns) - 1)
-    low, high = masks.lambda_range(columns.config)
+    low, high = sensor_range.lambda_range(columns.config)
     every = {"lambda": (judged.lambda_aligned, ~judged.masks.by_name["saturation"])}
     if len(judged.banks) > 1:
         for name in judged.banks:
-            rich_rail, lean_rail = masks.rails(columns.of_bank(name))
+            rich_rail, lean_rail = sensor_range.rails(columns.of_bank(name))
             at_rail = (rich_rail | lean_rail)[judged.banks[name].aligned.sensor_row]
             every[name] = (judged.each_bank[name], ~at_rail)
         del every["lambda"]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ringpull.analysis import masks
+from ringpull.analysis.judge import masks
 from ringpull.report.words import listed, live, load, number, quantity, table, text
 from shared_math import layout
 
@@ -79,7 +79,10 @@ def health(drive) -> str:
     heads += ["longest stall", "least free memory", f"supply below {layout.DIP_V:g} V, times", "firmware"]
     rows = [ran(session) for session in drive.sessions[:MOST_ROWS]]
     if len(rows) <= MOST_ACROSS:  # a line each of what there is: it fits a phone and paper
-        heads, rows = [heads[0], *(row[0] for row in rows)], [list(one) for one in zip(heads[1:], *(r[1:] for r in rows))]
+        heads, rows = (
+            [heads[0], *(row[0] for row in rows)],
+            [list(one) for one in zip(heads[1:], *(r[1:] for r in rows))],
+        )
     blocks = drive.blocks
     out = table(heads, rows, "sessions") + (
         f"<p>Blocks: {blocks.read} read, {blocks.damaged} damaged, {blocks.missing} missing.</p>"
@@ -94,7 +97,9 @@ def health(drive) -> str:
         out += "<p>No gaps between rows.</p>"
     damage = drive.damage
     if damage:
-        out += table(["file", "blocks", "reason"], together(damage)[:MOST_ROWS], f"damaged blocks ({len(damage)} in all)")
+        out += table(
+            ["file", "blocks", "reason"], together(damage)[:MOST_ROWS], f"damaged blocks ({len(damage)} in all)"
+        )
     return section("health", "Health of the instrument", out)
 
 
@@ -123,7 +128,11 @@ def method(drive, answer, unit: str) -> str:
             [text(p["name"]), text(p["kind"]), quantity(p["u"], "width", 4, base=0.85), text(p["source"])]
             for p in budget.get("parts", [])
         ]
-        out += table(["part", "kind", "standard uncertainty", "from"], rows, f"uncertainty of lambda near {number(budget['at_lambda'], 2)}")
+        out += table(
+            ["part", "kind", "standard uncertainty", "from"],
+            rows,
+            f"uncertainty of lambda near {number(budget['at_lambda'], 2)}",
+        )
         out += (
             f"<p>Together, for a mean over {number(budget['window_s'], 1)} s: random ± "
             f"{quantity(budget['random_95'], 'width', 4, base=0.85)}, systematic ± "

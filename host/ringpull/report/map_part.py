@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from math import isfinite
 
-from ringpull.analysis.fuelmap import FuelMap, fuelmap
+from ringpull.analysis.cells.fuelmap import FuelMap, fuelmap
 from ringpull.report.palette import on_map
 from ringpull.report.words import QUANTITIES, listed, live, load, number, text
 

@@ -8,7 +8,16 @@ from ringpull.report import answer_part, cards, compare_part, curve, data, evide
 from ringpull.report.words import text
 
 HERE = Path(__file__).parent
-SCRIPTS = ("vendor/uplot.min.js", "units.js", "samples.js", "drawing.js", "looks.js", "traces.js", "controls.js", "page.js")
+SCRIPTS = (
+    "vendor/uplot.min.js",
+    "units.js",
+    "samples.js",
+    "drawing.js",
+    "looks.js",
+    "traces.js",
+    "controls.js",
+    "page.js",
+)
 STYLES = ("vendor/uplot.min.css", "style.css")
 POLICY = "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; img-src data:"
 
@@ -94,7 +103,7 @@ def samples(drive, answer, packing: data.Packing) -> tuple[list[dict], str]:
 
 def notes_of(drive) -> dict[str, str]:
     """Remarks about pulls that are kept beside the ring file."""
-    from ringpull.notes import read_notes
+    from ringpull.files.remarks import read_notes
 
     return read_notes(drive.source)
 

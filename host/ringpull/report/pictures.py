@@ -12,9 +12,9 @@ from typing import Any
 import matplotlib
 import numpy as np
 
-from ringpull.analysis.lean import LEAST_DEPTH
+from ringpull.analysis.judge.lean_events import LEAST_DEPTH
 from ringpull.errors import CannotWrite
-from ringpull.output import whole
+from ringpull.files.outputs import whole
 from ringpull.report import compare_part, map_part
 from ringpull.report.answer_part import Numbered, headline, known_facts, next_steps, not_tested, numbered
 from ringpull.report.axes import WIDE as WIDE_PX
