@@ -87,7 +87,8 @@ def test_a_page_of_another_port_of_this_machine_is_refused(served, name):
 
 
 @pytest.mark.parametrize(
-    "path", ["/", "/state", "/window?drive=0&session=1&start=0&end=9&width=9", "/export?drive=0&session=1&spans=0:1", "/no"]
+    "path",
+    ["/", "/state", "/window?drive=0&session=1&start=0&end=9&width=9", "/export?drive=0&session=1&spans=0:1", "/no"],
 )
 def test_no_answer_is_kept_by_the_browser_or_taken_for_another_kind(served, path):
     answer, _ = answered(served, path)

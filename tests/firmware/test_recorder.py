@@ -3,9 +3,8 @@
 import json
 
 from acquire import health, rows
-from store import copier, outbox, packer, recorder, writer
-
 from shared_math import layout
+from store import copier, outbox, packer, recorder, writer
 
 RATE = 20
 BITS = [12, 16, 16, 8]  # a value, mark, flag, lamp

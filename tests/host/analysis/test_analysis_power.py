@@ -45,9 +45,9 @@ NO_DOUBT = {"mass_u": 0.0, "cda_u": 0.0, "crr_u": 0.0, "air_u": 0.0, "rotating_u
 def test_each_term_of_the_interval(doubt, newtons):
     """The worked example again: 4410 N of inertia, 351 N of drag, 164.752 N of rolling at 30 m/s. The method's own 0.6 %
     of 4925.752 N, 29.555 N, is in every interval."""
-    car = replace(power.Car(1400.0, 100.0, 0.65, 0.012, 0.0, 1.05, 1.20), **{**NO_DOUBT, **doubt})
+    car = replace(motion.Car(1400.0, 100.0, 0.65, 0.012, 0.0, 1.05, 1.20), **{**NO_DOUBT, **doubt})
     rpm = np.array([30.0 * 3.6 * 100.0])
-    result = power.from_motion(rpm, np.array([3.0 / car.metres_per_rev * 60.0]), car)
+    result = motion.from_motion(rpm, np.array([3.0 / car.metres_per_rev * 60.0]), car)
     half_w = 1.96 * 30.0 * (newtons**2 + 29.5545**2) ** 0.5
     assert result.high[0] - result.watts[0] == pytest.approx(half_w, rel=1e-4)
     assert result.watts[0] - result.low[0] == pytest.approx(half_w, rel=1e-4)
