@@ -61,7 +61,9 @@ def run(asked: argparse.Namespace, kept) -> int:
             log = place / "log.txt"
             outcome, seconds = trial.trial(suite, place, 600.0, log)
             if outcome != trial.PASSED:
-                print(f"{path}: its tests fail as it stands:\n{log.read_text(errors='replace')[-2000:]}", file=sys.stderr)
+                print(
+                    f"{path}: its tests fail as it stands:\n{log.read_text(errors='replace')[-2000:]}", file=sys.stderr
+                )
                 return 2
             kept.begin(path, len(places), asked.again)
             for one in taken:

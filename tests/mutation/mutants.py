@@ -6,7 +6,7 @@ import ast
 import random
 from dataclasses import dataclass
 
-from cosmic_ray.ast import get_ast, ast_nodes
+from cosmic_ray.ast import ast_nodes, get_ast
 from cosmic_ray.mutating import mutate_code
 from cosmic_ray.plugins import get_operator, operator_names
 

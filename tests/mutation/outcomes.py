@@ -26,7 +26,13 @@ class Module:
 
 
 def commit() -> str:
-    done = subprocess.run(["git", "log", "-1", "--format=%h of %cs"], capture_output=True, text=True, check=True, cwd=Path(__file__).parent)
+    done = subprocess.run(
+        ["git", "log", "-1", "--format=%h of %cs"],
+        capture_output=True,
+        text=True,
+        check=True,
+        cwd=Path(__file__).parent,
+    )
     return done.stdout.strip()
 
 
