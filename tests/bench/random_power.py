@@ -32,7 +32,9 @@ def turns_of(edges_s, per_rev, until_s):
     age = row * ROW_US - kept_us[np.maximum(count - 1, 0)]
     never = (1 << AGE_BITS) - 1
     age = np.where(count > 0, np.minimum(age, never), never).astype(np.int64)
-    found = read_edges.stretches(row, count, age, ROW_US, COUNT_BITS, AGE_BITS, max(2.0, 2.0 * per_rev), SLOWEST_US)
+    found = read_edges.stretches(
+        read_edges.EdgeColumns(row, count, age, ROW_US, COUNT_BITS, AGE_BITS), max(2.0, 2.0 * per_rev), SLOWEST_US
+    )
     return [(one.time_us / 1e6, one.number / per_rev) for one in found]
 
 

@@ -107,7 +107,7 @@ class PullAnswer:
         frame["lambda_raw"] = self.judged.columns.lambda_[at]
         frame["lambda_aligned"] = self.judged.lambda_aligned[at]
         frame["lambda_target"] = self.judged.target[at]
-        frame["load"] = np.nan if axis is None else axis[at]
+        frame["load"] = np.nan if axis is None else axis.values[at]
         frame["loaded"] = self.judged.loaded[at]
         frame["valid"] = self.judged.masks.valid[at] & self.judged.loaded[at]
         return frame
@@ -197,7 +197,7 @@ def across_pulls(pulls: list[PullAnswer]) -> tuple[Repeat | None, list[Banks]]:
     if not judged:
         return None, []
     speeds = sets.shared_speeds(judged, spans)
-    step = LOAD_STEPS.get(judged[0].columns.load_unit(), LOAD_STEPS["kPa"])
+    step = LOAD_STEPS.get(judged[0].columns.load_unit, LOAD_STEPS["kPa"])
     loads = sets.shared_loads(judged, spans, step)
     found = [banks.banks(one, pulls_of, speeds, loads) for one, pulls_of in zip(judged, spans, strict=True)]
     return repeat.repeat(sets.pull_passes(judged, spans, speeds)), [b for b in found if b is not None]

@@ -54,7 +54,7 @@ def line_of(pull, lean: bool) -> Line | None:
             return np.bincount(at - low, values[keep], len(count)) / count
 
     middle = (np.arange(len(count)) + low + 0.5) * STEP_RPM
-    loads = np.full(len(count), np.nan) if axis is None else mean(axis[rows])
+    loads = np.full(len(count), np.nan) if axis is None else mean(axis.values[rows])
     return Line(pull.number, middle, mean(value), mean(judged.target[rows]), loads, lean)
 
 

@@ -9,7 +9,6 @@ from ringpull.report.words import text
 
 HERE = Path(__file__).parent
 SCRIPTS = (
-    "vendor/uplot.min.js",
     "units.js",
     "samples.js",
     "drawing.js",
@@ -30,7 +29,7 @@ UNITS = (
 
 def load_unit(answer) -> str:
     """The unit of the load axis of the first pull's session."""
-    return answer.pulls[0].judged.columns.load_unit() if answer.pulls else ""
+    return answer.pulls[0].judged.columns.load_unit if answer.pulls else ""
 
 
 def chooser() -> str:
@@ -84,6 +83,11 @@ def traces(chooser: str, more: str = "", below: str = "") -> str:
 def inlined(names: tuple[str, ...], folder: Path = HERE) -> str:
     """Files of a package, one after the other."""
     return "\n".join((folder / name).read_text(encoding="utf-8") for name in names)
+
+
+def drawing_library() -> str:
+    """The plotting library as a script, led by its licence: whoever gets the page gets a copy of the library."""
+    return f"/*\n{inlined(('vendor/uplot-LICENSE.txt',))}*/\n{inlined(('vendor/uplot.min.js',))}"
 
 
 def samples(drive, answer, packing: data.Packing) -> tuple[list[dict], str]:
@@ -154,5 +158,5 @@ def page(drive, answer, against=None, packing: data.Packing | None = None) -> st
         f'<a class="skip" href="#answer">to the answer</a>\n<header>{answer_part.head(drive)}{chooser()}'
         f'<nav aria-label="sections">{nav}</nav></header>\n<main>\n' + "\n".join(sections) + "\n</main>\n"
         f'<script type="application/json" id="known">{data.as_script(known)}</script>\n{blobs}\n'
-        f"<script>\n{inlined(SCRIPTS)}</script>\n</body>\n</html>\n"
+        f"<script>\n{drawing_library()}\n{inlined(SCRIPTS)}</script>\n</body>\n</html>\n"
     )

@@ -341,7 +341,7 @@ def test_a_table_of_another_load_or_of_a_smaller_range_is_told():
     by_pct.named.pop("map")
     by_pct.config = {**CONFIG, "target": {"lambda": 1.0}}
     ready = [session.prepare(by_pct, identified=False)]
-    assert ready[0].loaded.any() and by_pct.load_unit() == "%"
+    assert ready[0].loaded.any() and by_pct.load_unit == "%"
     told = [w for w in fuelmap.fuelmap(ready, [[]], speeds, np.array([30.0, 100.0, 240.0])).words if "given" in w]
     assert len(told) == 1 and "load of 240" in told[0] and "to 90 %: if" in told[0]
     # of the drive's own load, or found from the data: nothing to tell

@@ -15,7 +15,7 @@ from ringpull.cli.commands.compare import of_power
 
 
 def test_road_load_worked_example():
-    # m 1400, k 1.05, a 3, v 30, CdA 0.65, rho 1.20, Crr 0.012 (road load equation, vehicle dynamics textbooks)
+    # m 1400, k 1.05, a 3, v 30, CdA 0.65, rho 1.20, Crr 0.012 (Gillespie, Fundamentals of Vehicle Dynamics, 4: road loads)
     drag, rolling, inertia = motion.road_load_n(30.0, 1400.0, 0.65, 0.012, 3.0, 1.05, 1.20)
     assert (drag, rolling, inertia) == pytest.approx((351.000, 164.752, 4410.0), abs=5e-4)
     assert (drag + rolling + inertia) * 30.0 / 1000.0 == pytest.approx(147.773, abs=5e-4)

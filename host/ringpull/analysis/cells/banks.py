@@ -95,7 +95,7 @@ def banks(
         (first, second),
         cells,
         [
-            *told(first, second, cells, columns.load_unit()),
+            *told(first, second, cells, columns.load_unit),
             "each bank is judged by itself, and the leaner counts",
             sensors_words,
             WARNING,

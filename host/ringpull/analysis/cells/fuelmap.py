@@ -114,7 +114,7 @@ def fuelmap(
     known = [at for at, one in enumerate(judged) if one.columns.load() is not None]
     if not known:
         return FuelMap(np.zeros(0), None, [], [NO_LOAD])
-    units = [one.columns.load_unit() for one in judged]
+    units = [one.columns.load_unit for one in judged]
     rows_of = {units[at]: sum(len(judged[k].columns) for k in known if units[k] == units[at]) for at in known}
     unit = max(rows_of, key=lambda one: rows_of[one])
     others = [at for at in known if units[at] != unit]
@@ -169,7 +169,8 @@ def fuelmap(
 def full_manifold(judged: Sequence[Judged]) -> float:
     """The pressure from which on an engine is under load whatever its throttle says; infinite where the table's load is
     no pressure."""
-    if any(one.columns.load() is not one.columns.map_kpa for one in judged):
+    axes = [one.columns.load() for one in judged]
+    if any(axis is None or not axis.manifold for axis in axes):
         return np.inf
     # a drive that never was under load does not show how full the manifold gets
     return min(under_load.full_kpa(one.columns) if one.loaded.any() else under_load.MAP_HIGH_KPA for one in judged)

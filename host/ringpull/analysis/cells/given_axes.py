@@ -16,9 +16,9 @@ FAR_BEYOND = 1.9  # a table's highest load over the drive's highest under load: 
 
 def remarks(judged: Sequence[Judged], speeds: np.ndarray, loads: np.ndarray | None) -> list[str]:
     """What does not fit between the table's breakpoints and the judged rows of sessions whose load has one unit."""
-    unit = judged[0].columns.load_unit()
+    unit = judged[0].columns.load_unit
     rpm = np.concatenate([one.columns.rpm for one in judged])
-    load = np.concatenate([axis for one in judged if (axis := one.columns.load()) is not None])
+    load = np.concatenate([axis.values for one in judged if (axis := one.columns.load()) is not None])
     good = np.concatenate([one.masks.valid & np.isfinite(one.lambda_aligned) for one in judged]) & np.isfinite(load)
     if not good.any():
         return []

@@ -68,7 +68,7 @@ def passes(
     period_s = columns.period_s
     speed_at = nearest(speeds, columns.rpm)
     axis = columns.load()
-    load_at = np.zeros(len(columns), int) if loads is None or axis is None else nearest(loads, axis)
+    load_at = np.zeros(len(columns), int) if loads is None or axis is None else nearest(loads, axis.values)
     pull = np.zeros(len(columns), int)
     for number, start_s, end_s in spans:
         pull[columns.rows(start_s, end_s)] = number
@@ -154,5 +154,5 @@ def found_axes(judged: Sequence[Judged]) -> tuple[np.ndarray, np.ndarray | None]
     axes = [j.columns.load() for j in judged]
     if any(a is None for a in axes):
         return round_axis(rpm, 500.0, 20), None
-    load = np.concatenate([a[g] for a, g in zip(axes, good, strict=True) if a is not None])
+    load = np.concatenate([a.values[g] for a, g in zip(axes, good, strict=True) if a is not None])
     return round_axis(rpm, 500.0, 20), round_axis(load, 20.0, 16)

@@ -78,8 +78,8 @@ def shared_loads(judged: list[Judged], spans: list[list[Span]], step: float) -> 
     """Breakpoints of load at `step` over what the pulls covered; None where a drive has no load channel, or another
     one than the rest."""
     loads = [j.columns.load() for j in judged]
-    known = [one for one in loads if one is not None]
-    if len(known) < len(loads) or len({j.columns.load_unit() for j in judged}) > 1:
+    known = [one.values for one in loads if one is not None]
+    if len(known) < len(loads) or len({j.columns.load_unit for j in judged}) > 1:
         return None
     return passes.round_axis(_under_load(judged, spans, known), step, 24)
 

@@ -1,6 +1,6 @@
 """Power and torque at the wheels from how fast the crank gains speed. Always an estimate, with its interval.
 
-P = (m k a + 0.5 rho CdA v^2 + m g (crr + grade)) v (road load, vehicle dynamics textbooks). Speed and acceleration come
+P = (m k a + 0.5 rho CdA v^2 + m g (crr + grade)) v (Gillespie, Fundamentals of Vehicle Dynamics, 4: road loads). Speed and acceleration come
 from a local quadratic over the angle, which keeps bandwidth stated: features shorter than SMOOTH_S are rounded off.
 """
 
@@ -189,7 +189,7 @@ def vapour_kpa(degc: float) -> float:
 
 
 def air_kg_m3(kpa: float, degc: float) -> float:
-    """Density of dry air by the ideal gas law, R 287.05 J/kgK (engineering textbooks)."""
+    """Density of dry air by the ideal gas law, R 287.05 J/kgK (ISO 2533)."""
     return 1000.0 * kpa / (287.05 * (degc + 273.15))
 
 

@@ -42,7 +42,7 @@ def run(args: argparse.Namespace) -> int:
         refuse_unknown(drive, pulls)
     set_target(args, *(drive for drive, _ in drives))
     result = of_power(drives, args) if args.power else of_mixture(drives, args.load_step)
-    load_unit = next((view.columns.load_unit() for drive, _ in drives for view in drive.views()), "")
+    load_unit = next((view.columns.load_unit for drive, _ in drives for view in drive.views()), "")
     notes = {"before": read_notes(args.before), "after": read_notes(args.after)}
     if args.json:
         bins = [{k: plain(v) for k, v in asdict(b).items()} for b in result.bins]

@@ -58,7 +58,7 @@ def run(args: argparse.Namespace) -> int:
         cells = [{k: plain(v) for k, v in asdict(c).items()} for c in made.cells]
         print(json.dumps({"cells": cells, "assumptions": made.words}, indent=1))
     else:
-        show(made, next((unit for one in judged if (unit := one.columns.load_unit())), ""))
+        show(made, next((unit for one in judged if (unit := one.columns.load_unit)), ""))
     return 0
 
 
