@@ -27,15 +27,17 @@ _SUBCIRCUIT = {  # stock -> (name, pins in order, supply pin follows)
     "opamp_rr": ("OPAMP", ("3", "2", "1"), True),
     "opto": ("OPTO", ("1", "2", "4", "3"), False),
     "ptc_100ma": ("PTC100", ("a", "b"), False),
+    "ref_3v": ("REF3V", ("a", "b"), False),
 }
 _SERIES_OHM = {"fuse_1a": "0.1", "jumper": "0.01", "switch": "0.01", "button": "100meg"}
 _ESR_OHM = {"c_elko": "0.3", "c_elko_big": "0.05"}
-NOT_SIMULATED = ("can_phy", "card_socket", "screen", "buzzer")
+NOT_SIMULATED = ("can_phy", "card_socket", "screen", "buzzer", "z_can")
+_CALLED = {"AGND": "0"}  # one node in the simulation; two on the perfboard, so that no current flows past the converter
 
 
 def net_name(instance: str, net: str) -> str:
     """The name of a block's net in the netlist."""
-    return net.lower() if net in RAILS else f"{instance}.{net.lower()}"
+    return _CALLED.get(net, net).lower() if net in RAILS else f"{instance}.{net.lower()}"
 
 
 def lines(block: Block, instance: str, values=None, parameters=None, outer=None) -> list[str]:

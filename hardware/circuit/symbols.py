@@ -50,6 +50,7 @@ TWO_PINS = {
     "diode": elm.Diode,
     "schottky": elm.Schottky,
     "zener": elm.Zener,
+    "suppressor": elm.DiodeTVS,
     "led": elm.LED,
     "button": elm.Button,
     "switch": elm.Switch,

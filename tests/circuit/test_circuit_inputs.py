@@ -28,12 +28,16 @@ NOT_FOR_RESISTIVE = ("pulse 1", "pulse 2a", "load dump 101 V")  # README: a resi
 LINES = [
     ("analog_5v", "in"),
     ("analog_battery", "in"),
-    ("differential", "in"),
-    ("differential", "sense"),
+    ("differential", "p1"),
+    ("differential", "m1"),
+    ("sensor_tap", "p1"),
+    ("sensor_tap", "m1"),
     ("thermistor", "in"),
     ("pt1000", "in"),
-    ("tach_logic", "in"),
+    ("tach_logic", "l"),
 ]
+DIFFERENCES = ("differential", "sensor_tap")
+RESISTIVE = ("thermistor", "pt1000")
 
 
 def attack(name: str, line: str, case: str, degc: float, rail_v: float = 3.3) -> tuple[dict, list[str]]:
@@ -41,8 +45,10 @@ def attack(name: str, line: str, case: str, degc: float, rail_v: float = 3.3) ->
     source, seconds = CASES[case](f"x.{line}")
     body = [*netlist.lines(BY_NAME[name], "x"), *netlist.lines(BY_NAME["clamp"], "clamp"), *source]
     body += [f"vrail rail.n 0 {rail_v}", "rrail rail.n 3v3 0.3", "crail 3v3 0 10u", "v5v 5v 0 5", "rpin x.pin 0 10meg"]
-    if name == "differential":
-        body.append(f"rother x.{'in' if line == 'sense' else 'sense'} 0 1")
+    if name in DIFFERENCES:
+        body += ["rsignal x.in 0 1", "rground x.sense 0 1"]
+    if name in RESISTIVE:
+        body += netlist.lines(BY_NAME["reference"], "ref")
     result = spice.transient(body, seconds, degc, seconds / 1000)
     steady = case in STEADY
     over = stress.overloads(result, BY_NAME[name], "x", steady)
@@ -50,7 +56,7 @@ def attack(name: str, line: str, case: str, degc: float, rail_v: float = 3.3) ->
 
 
 def cases_of(name: str) -> list[str]:
-    return [c for c in CASES if name not in ("thermistor", "pt1000") or c not in NOT_FOR_RESISTIVE]
+    return [c for c in CASES if name not in RESISTIVE or c not in NOT_FOR_RESISTIVE]
 
 
 @pytest.mark.parametrize("degc", [-40, 85])
@@ -83,10 +89,10 @@ def test_the_attack_is_real():
     assert spice.transient(body, seconds)["v(x.pin)"].max() > limits.PIN_V[1]
 
 
-@pytest.mark.parametrize("line", ["w", "la", "lk"])
+@pytest.mark.parametrize("line", ["w", "wr", "la", "lk"])
 @pytest.mark.parametrize("lit_v", [0.0, 3.3])
 def test_button_and_lamp_wires_survive(line, lit_v):
-    """Wires to the dash touch ground, battery or 24 V (the button's also -14 V); the pins behind them and all parts live."""
+    """Wires to the dash touch ground, battery or 24 V (the button's own also -14 V); the pins behind them and all parts live."""
     for case in STEADY if line == "w" else ("ground", "battery", "jump start"):
         source, seconds = CASES[case](f"x.{line}")
         body = [*netlist.lines(BY_NAME["button_lamp"], "x"), *source, "vrail 3v3 0 3.3", "v5v 5v 0 5"]
