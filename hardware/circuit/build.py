@@ -26,13 +26,14 @@ def build_netlist(build: builds.Build, board: boards.Board) -> str:
         "vfeed tap 0 13.5",
         f"rboard vboard 0 {4.7 / BOARD_MA * 1000:g}",
         "vrail 3v3 0 3.3",
+        "vground car_ground 0 0",
         "vlambda car_lambda 0 2.5",
         "vsense car_lambda_ground 0 0",
         "vlamp lamp 0 3.3",
     ]
     if build.name == "full":
         body += ["vspeed car_coil 0 pulse(0 350 1m 20u 20u 60u 5m)", "vblock car_block 0 0", "vpressure t7 0 2.5"]
-        body += ["vthrottle car_throttle 0 2.5", "vground car_throttle_ground 0 0", "rsensors t12 t13 200"]
+        body += ["vthrottle car_throttle 0 2.5", "vsensor car_throttle_ground 0 0", "rsensors t12 t13 200"]
     else:
         body.append("vspeed car_tach 0 pulse(0 12 1m 20u 20u 1m 5m)")
     return netlist.deck(f"{build.name} {board.name}", [*body, ".options method=gear reltol=1e-4", ".tran 20u 40m"])

@@ -10,6 +10,7 @@ from hardware.circuit.model import Block, Part
 # Places in the car that a block's part is joined to by itself, without a wire of the harness: net -> (device, its pin)
 CAR = {
     "tap": ("switched 12 V", "tap"),
+    "car_ground": ("lambda controller", "power ground"),
     "car_lambda": ("lambda controller", "0-5 V output"),
     "car_lambda_ground": ("lambda controller", "signal ground"),
     "car_tach": ("engine computer", "tach output"),
@@ -78,6 +79,7 @@ class Build:
         found: list[tuple[Use, Part]] = []
         for use in self.uses:
             net = next((net for net, outer in use.joins.items() if outer == terminal), None)
+            net = "0" if terminal == "T2" else net
             while net is not None:
                 ahead = [p for p in use.data.parts if p.place and net in p.pins.values() and (use, p) not in found]
                 found += [(use, part) for part in ahead[:1]]
@@ -90,7 +92,7 @@ class Build:
 _PAIR = "screened pair 2 x 0.25 mm2"
 _POWER = {
     "T1": Terminal("+12 V", "switched 12 V", "on with ignition", "0.5 mm2", "red"),
-    "T2": Terminal("ground", "lambda controller", "power ground, by a ring lug", "1.0 mm2", "black", 1.0),
+    "T2": Terminal("ground", "lambda controller", "power ground, by a ring lug", "0.5 mm2", "black"),
     "T3": Terminal("lambda", "lambda controller", "0-5 V output", _PAIR, "white", 0.25),
     "T4": Terminal("lambda ground", "lambda controller", "signal ground", _PAIR, "blue", 0.25),
 }
@@ -101,7 +103,7 @@ _PANEL = {
     "T17": Terminal("lamp +", "lamp", "anode, long leg", "0.5 mm2", "yellow"),
     "T18": Terminal("lamp -", "lamp", "cathode", "0.5 mm2", "grey"),
 }
-_SUPPLY = Use("P", "supply", {"FEED": "tap", "12V": "T1", "VBOARD": "VBOARD"})  # its F1 sits where T1's wire begins
+_SUPPLY = Use("P", "supply", {"FEED": "tap", "LUG": "car_ground", "12V": "T1", "VBOARD": "VBOARD"})  # its F1 sits where T1's wire begins
 _LAMBDA = Use(
     "A0",
     "differential",
@@ -141,8 +143,7 @@ MINIMUM = Build(
         "dip14": 1,
         "case": 1,
         "gland": 3,
-        "wire": 6,
-        "wire_1mm": 2,
+        "wire": 8,
         "wire_screened": 1,
         **_BOTH,
     },
@@ -192,8 +193,7 @@ FULL = Build(
         "dip4": 1,
         "case_big": 1,
         "gland": 6,
-        "wire": 13,
-        "wire_1mm": 2,
+        "wire": 15,
         "wire_screened": 4,
         **_BOTH,
         "lug": 2,

@@ -16,6 +16,7 @@ _SMALL = 10
 _SHORT = {  # what stands beside the symbol where there is no value
     "d_1n4007": "1N4007",
     "d_1n4148": "1N4148",
+    "d_1n5408": "1N5408",
     "d_1n5819": "1N5819",
     "d_bat85": "BAT85",
     "z_12": "12 V",
@@ -30,7 +31,8 @@ _SHORT = {  # what stands beside the symbol where there is no value
     "ref_3v": "3.0 V, 0.5 %",
     "z_can": "24 V, two ways",
     "ptc_100ma": "0.1 A PTC",
-    "fuse_1a": "1 A, at the source",
+    "ptc_500ma": "0.5 A PTC",
+    "fuse_1a": "1 A",
     "schmitt_hc14": "74HC14",
     "opamp_rr": "op-amp, rail to rail",
     "opto": "opto-coupler",

@@ -22,14 +22,16 @@ _LETTER = {
     "pmos": "m",
 }
 _ORDER = {"r": "ab", "c": "ab", "d": "ab", "q": "cbe", "m": "dgs"}
-_SUBCIRCUIT = {  # stock -> (name, pins in order, supply pin follows)
+SUBCIRCUIT = {  # stock -> (name, pins in order, supply pin follows)
     "reg_5v": ("REG5V", ("in", "gnd", "out"), False),
     "opamp_rr": ("OPAMP", ("3", "2", "1"), True),
     "opto": ("OPTO", ("1", "2", "4", "3"), False),
-    "ptc_100ma": ("PTC100", ("a", "b"), False),
+    "ptc_100ma": ("PTC", ("a", "b"), False),
+    "ptc_500ma": ("PTC", ("a", "b"), False),
     "ref_3v": ("REF3V", ("a", "b"), False),
 }
-_SERIES_OHM = {"fuse_1a": "0.1", "jumper": "0.01", "switch": "0.01", "button": "100meg"}
+_PARAMETERS = {"ptc_500ma": "cold=0.7 heat=0.15 lost=60"}
+_SERIES_OHM = {"fuse_1a": "0.1", "jumper": "100meg", "switch": "0.01", "button": "100meg"}
 _ESR_OHM = {"c_elko": "0.3", "c_elko_big": "0.05"}
 NOT_SIMULATED = ("can_phy", "card_socket", "screen", "buzzer", "z_can")
 _CALLED = {"AGND": "0"}  # one node in the simulation; two on the perfboard, so that no current flows past the converter
@@ -48,19 +50,25 @@ def lines(block: Block, instance: str, values=None, parameters=None, outer=None)
     """
     out = [f"* {instance}: {block.title}"]
     for part in block.parts:
-        nets = {p: (outer or {}).get(net, net_name(instance, net)).lower() for p, net in part.pins.items()}
-        out += _part(
-            part, instance, nets, (values or {}).get(part.ref, part.value), (parameters or {}).get(part.ref, "")
-        )
+        value, parameter = (values or {}).get(part.ref, part.value), (parameters or {}).get(part.ref, "")
+        out += part_lines(part, instance, nets_of(part, instance, outer), value, parameter)
     return out
 
 
-def _part(part: Part, instance: str, nets: dict[str, str], value: str, parameters: str) -> list[str]:
+def nets_of(part: Part, instance: str, outer=None, far=()) -> dict[str, str]:
+    """Pin -> node. far: outer nets that reach a part sitting in the car by a wire; its end there is called NETf."""
+    nets = {pin: (outer or {}).get(net, net_name(instance, net)).lower() for pin, net in part.pins.items()}
+    return {pin: net + "f" if part.place and net in far else net for pin, net in nets.items()}
+
+
+def part_lines(part: Part, instance: str, nets: dict[str, str], value: str, parameters: str = "") -> list[str]:
+    """The netlist lines of one part on these nodes."""
     stock = STOCK[part.stock]
     name = f"{instance}.{part.ref}".lower()
-    if part.stock in _SUBCIRCUIT:
-        subcircuit, order, supplied = _SUBCIRCUIT[part.stock]
+    if part.stock in SUBCIRCUIT:
+        subcircuit, order, supplied = SUBCIRCUIT[part.stock]
         supply = ["3v3"] if supplied else []
+        parameters = parameters or _PARAMETERS.get(part.stock, "")
         return [" ".join([f"x{name}", *[nets[p] for p in order], *supply, subcircuit, parameters]).strip()]
     if part.stock == "schmitt_hc14":
         first, second = part.pins

@@ -64,6 +64,7 @@ STOCK = {
     "c_elko": Stock("electrolytic capacitor, 105 degC", "electrolytic", 0.12, volts=35, tolerance=0.20),
     "c_elko_big": Stock("electrolytic capacitor, 105 degC", "electrolytic", 1.10, volts=35, tolerance=0.20),
     "d_1n4007": Stock("rectifier diode 1N4007", "diode", 0.04, 1.0, 1000, 30, 30, model="D1N4007"),
+    "d_1n5408": Stock("rectifier diode 3 A, 1N5408", "diode", 0.12, 3.0, 1000, 100, 20, model="D1N5408"),
     "d_1n4148": Stock("signal diode 1N4148", "diode", 0.02, 0.5, 100, 2, 10, model="D1N4148"),
     "d_1n5819": Stock("Schottky diode 1N5819", "schottky", 0.08, 1.0, 40, 25, 25, model="D1N5819"),
     "d_bat85": Stock("small Schottky diode BAT85", "schottky", 0.08, 0.2, 30, 0.6, 5, model="DBAT85"),
@@ -90,6 +91,7 @@ STOCK = {
         steady_s=10,
     ),
     "ptc_100ma": Stock("resettable fuse 0.1 A hold, 60 V", "fuse", 0.20, volts=60, peak_a=40),
+    "ptc_500ma": Stock("resettable fuse 0.5 A hold, 60 V", "fuse", 0.25, volts=60, peak_a=40),
     "fuse_1a": Stock("blade fuse 1 A", "fuse", 0.20, volts=32),
     "schmitt_hc14": Stock("six Schmitt inverters 74HC14, DIP", "box", 0.45, 0.5, 7),
     "opamp_rr": Stock(
@@ -134,6 +136,5 @@ STOCK = {
     "lug": Stock("ring lug for M6 or M8, crimped", "loose", 0.15),
     "sleeve": Stock("heat-shrink sleeve with glue, 600 V, 10 cm", "loose", 0.40),
     "wire": Stock("wire 0.5 mm2 (20 AWG), metre, thin-wall for cars", "loose", 0.35),
-    "wire_1mm": Stock("wire 1.0 mm2 (17 AWG), metre, thin-wall for cars", "loose", 0.50),
     "wire_screened": Stock("screened pair 2 x 0.25 mm2, metre", "loose", 0.70),
 }

@@ -54,6 +54,5 @@ TWO_PINS = {
     "led": elm.LED,
     "button": elm.Button,
     "switch": elm.Switch,
-    "jumper": elm.Jumper,
     "fuse": elm.FuseIEC,
 }

@@ -4,9 +4,8 @@ import numpy as np
 import pulses
 import pytest
 import spice
-import stress
 
-from hardware.circuit import limits, netlist
+from hardware.circuit import limits, netlist, stress
 from hardware.circuit.blocks import BY_NAME
 
 pytestmark = spice.needs_ngspice
@@ -87,6 +86,27 @@ def test_the_attack_is_real():
     body = [line for line in netlist.lines(block, "x") if not line.startswith("qx.q1")]
     body += [*netlist.lines(BY_NAME["clamp"], "clamp"), *source, "vrail 3v3 0 3.3"]
     assert spice.transient(body, seconds)["v(x.pin)"].max() > limits.PIN_V[1]
+
+
+@pytest.mark.parametrize("degc, volts, least_mv", [(-40, 18.0, -20), (25, 18.0, -20), (85, 17.0, -10)])
+def test_battery_reads_true(degc, volts, least_mv):
+    """README's range: to 18 V, hot to 17 V, where the clamp begins to draw."""
+    body = ["vrail 3v3 0 3.3", *netlist.lines(BY_NAME["clamp"], "clamp"), *netlist.lines(BY_NAME["analog_battery"], "x")]
+    pin = spice.run(netlist.deck("battery", [*body, f"vin x.in 0 {volts}", f".options temp={degc}", ".op"]))["v(x.pin)"]
+    assert least_mv < 1e3 * (pin[0] * 5.7 - volts) < 5
+
+
+@pytest.mark.parametrize("capacitor, counts", [("220n", 0.5), ("10n", 8.0)])
+def test_an_external_converter_s_input(capacitor, counts):
+    """Its 20 pF, filled by another channel at the far end of the range, take charge within 1.5 us: less than half a count
+    of 4096 off with 220 nF at its input, eight with the 10 nF that do for the board's own."""
+    body = ["vrail 3v3 0 3.3", *netlist.lines(BY_NAME["clamp"], "clamp")]
+    body += netlist.lines(BY_NAME["analog_5v"], "x", values={"C2": capacitor})
+    body += ["vin x.in 0 0.2", "csample s 0 20p ic=3.2", "s1 x.pin s take 0 takes", ".ic v(s)=3.2"]
+    body += ["vtake take 0 pwl(0 0 1u 0 1.01u 1)", ".model takes SW(vt=0.5 ron=1k roff=1g)"]
+    result = spice.transient(body, 3e-6, 25, 1e-8)
+    off = np.interp(2.5e-6, result["time"], result["v(s)"]) - result["v(x.pin)"][0]
+    assert counts / 2 < off / (3.3 / 4096) < counts if capacitor == "10n" else off / (3.3 / 4096) < counts
 
 
 @pytest.mark.parametrize("line", ["w", "wr", "la", "lk"])

@@ -14,7 +14,11 @@ SUPPLY = Block(
             "in the wire, within 15 cm of the tap",
             two("F1", "fuse_1a", "", ("FEED", "12V"), ((0, 0), (3, 0)), "above", "protects the wire from there on"),
         ),
-        two("D1", "d_1n4007", "", ("12V", "VD"), ((4, 0), (7, 0)), "above", "reverse polarity and negative pulses"),
+        away(
+            "at the ground wire's lug",
+            two("F2", "ptc_500ma", "", ("LUG", "0"), ((0, -3), (3, -3)), "above", "that wire may touch 12 V; sleeved"),
+        ),
+        two("D1", "d_1n5408", "", ("12V", "VD"), ((4, 0), (7, 0)), "above", "reverse polarity and negative pulses"),
         two(
             "R1",
             "r_power",
@@ -65,6 +69,7 @@ SUPPLY = Block(
     ),
     (
         ((3, 0), (4, 0)),
+        ((3, -3), (4, -3)),
         ((10, 0), (20.5, 0)),
         ((13, -2), (15, -2)),
         ((16, -1), (16, 0)),
@@ -75,10 +80,10 @@ SUPPLY = Block(
         ((36, -3), (38, -3)),
         ((46, 0), (47, 0)),
     ),
-    (("FEED", (0, 0), "left", "12 V"), ("VBOARD", (47, 0), "right", "board")),
-    grounds=((10, -4), (13, -6), (16, -6), (25, -4), (28, -4), (32.5, -1.2), (36, -6), (38, -6), (41.5, -4)),
+    (("FEED", (0, 0), "left", "12 V"), ("LUG", (0, -3), "left", "ground"), ("VBOARD", (47, 0), "right", "board")),
+    grounds=((4, -3), (10, -4), (13, -6), (16, -6), (25, -4), (28, -4), (32.5, -1.2), (36, -6), (38, -6), (41.5, -4)),
     rails=(("12V", (3.5, 0), "up"), ("VP", (11.5, 0), "up"), ("VS", (26.5, 0), "up"), ("5V", (39.5, 0), "up")),
-    frames=(((0.2, -0.8, 3.2, 1.4), "in the wire"),),
+    frames=(((0.2, -0.8, 3.2, 1.4), "in the wire"), ((0.2, -3.8, 3.2, -1.6), "at the lug")),
     note="VBOARD goes to VSYS of an RP2040 board, to the 5 V pin of an ESP32 board. Its 3.3 V pin feeds everything called 3V3.",
 )
 
@@ -86,7 +91,7 @@ HOLD_UP = Block(
     "hold_up",
     "Hold-up reservoir and power-fail signal (full build)",
     (
-        two("R1", "r_power", "10", ("VS", "H"), ((0, 0), (4, 0)), "above", "charges the reservoir gently"),
+        two("F1", "ptc_100ma", "", ("VS", "H"), ((0, 0), (4, 0)), "above", "charges C1 gently, and trips if C1 shorts"),
         two("D1", "d_1n5819", "", ("H", "VS"), ((4, 2), (0, 2)), "above", "lets it out at once"),
         two("C1", "c_elko_big", "4700u", ("H", "0"), ((4, 0), (4, -3)), "right", "0.3 s of life at 100 mA"),
         two("D2", "d_1n4148", "", ("0", "S"), ((14.5, -4), (14.5, -1)), "right", "negative pulses pass Q1 by"),

@@ -44,7 +44,7 @@ TACH_LOGIC = Block(
         ),
         two("R1", "r", "10k", ("L", "N"), ((1, 0), (4, 0)), "above", "takes every overvoltage"),
         two("R2", "r", "100k", ("N", "0"), ((4, 0), (4, -3)), "right", "keeps an open input low"),
-        two("C1", "c", "1n", ("N", "0"), ((7, 0), (7, -3)), "right", "swallows spikes below 10 us"),
+        two("C1", "c", "1n", ("N", "0"), ((7, 0), (7, -3)), "right", "swallows spikes below 1 us, of 5 V below 4 us"),
         two("D1", "d_bat85", "", ("N", "3V3"), ((10, 0), (10, 3)), "right", "clamp"),
         two("D2", "d_bat85", "", ("0", "N"), ((10, -3), (10, 0)), "right", "clamp"),
         *_schmitt("N", 13, 0, "1", "2"),
