@@ -6,7 +6,7 @@ import shutil
 import sys
 from pathlib import Path
 
-from hardware.circuit import boards, bom, builds, draw, harness, netlist, tables
+from hardware.circuit import boards, bom, builds, draw, harness, layout, netlist, pictures, pinouts, tables
 from hardware.circuit.blocks import ALL
 from hardware.circuit.bom import fitted
 from hardware.circuit.limits import BOARD_MA
@@ -42,7 +42,9 @@ def build_netlist(build: builds.Build, board: boards.Board) -> str:
 def texts() -> dict[str, str]:
     """Path below hardware/ -> content, for everything but the harness drawings."""
     out = {f"drawings/{block.name}.svg": draw.svg(block) for block in ALL}
+    out |= {"drawings/pinouts.svg": pinouts.svg(), "drawings/right_wrong.svg": pictures.svg()}
     for build in builds.ALL:
+        out[f"drawings/layout_{build.name}.svg"] = layout.svg(layout.ALL[build.name], build.title.split(":")[0])
         out[f"harness/{build.name}.yml"] = harness.yaml(build)
         for board in boards.ALL:
             out[f"wiring/{build.name}_{board.name}.md"] = tables.markdown(build, board)

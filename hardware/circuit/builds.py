@@ -103,7 +103,9 @@ _PANEL = {
     "T17": Terminal("lamp +", "lamp", "anode, long leg", "0.5 mm2", "yellow"),
     "T18": Terminal("lamp -", "lamp", "cathode", "0.5 mm2", "grey"),
 }
-_SUPPLY = Use("P", "supply", {"FEED": "tap", "LUG": "car_ground", "12V": "T1", "VBOARD": "VBOARD"})  # its F1 sits where T1's wire begins
+_SUPPLY = Use(
+    "P", "supply", {"FEED": "tap", "LUG": "car_ground", "12V": "T1", "VBOARD": "VBOARD"}
+)  # its F1 sits where T1's wire begins
 _LAMBDA = Use(
     "A0",
     "differential",

@@ -31,7 +31,7 @@ _SHORT = {  # what stands beside the symbol where there is no value
     "ref_3v": "3.0 V, 0.5 %",
     "z_can": "24 V, two ways",
     "ptc_100ma": "0.1 A PTC",
-    "ptc_500ma": "0.5 A PTC",
+    "ptc_750ma": "0.75 A PTC",
     "fuse_1a": "1 A",
     "schmitt_hc14": "74HC14",
     "opamp_rr": "op-amp, rail to rail",
@@ -162,7 +162,13 @@ def _two_pins(d, part: Part, kind: str) -> None:
         _text(d, (x, y + up), f"{part.ref} {value_text(part)}", "center", _SMALL, "bottom")
     else:
         side = 1 if part.label == "right" else -1
-        off = 0.4 if kind in ("resistor", "zener", "diode", "schottky", "jumper", "suppressor") else 1.1 if kind == "led" else 0.55
+        off = (
+            0.4
+            if kind in ("resistor", "zener", "diode", "schottky", "jumper", "suppressor")
+            else 1.1
+            if kind == "led"
+            else 0.55
+        )
         align = "left" if side > 0 else "right"
         off += 0.15 if side < 0 else 0
         _text(d, (x + side * off, y + 0.24), part.ref, align, _SMALL)

@@ -9,14 +9,16 @@ from pathlib import Path
 
 import numpy as np
 
-from hardware.circuit import boards, builds, car, failures, faults, limits
+from hardware.circuit import boards, builds, car, failures, faults, limits, stress
 from hardware.circuit.accuracy import LAMBDA_AT_0V, LAMBDA_PER_V, nominal_gain
 from hardware.circuit.failures import Bench, Run
 from hardware.circuit.faults import Fault
 
 BENCHES = (Bench(builds.MINIMUM, boards.RP2), Bench(builds.FULL, boards.ESP32))
 MOST_K = 40.0  # a wire may warm by
-MOST_SHIFT_MV = 250.0  # engine computers take a sensor's signal for sound that moves by less (common practice, no source)
+MOST_SHIFT_MV = (
+    250.0  # engine computers take a sensor's signal for sound that moves by less (common practice, no source)
+)
 MOST_OUTPUT_MA = 20.0  # an output made for signals bears shorted (common practice, no source)
 MOST_COIL_MA = 100.0  # a coil neither charges nor warms with less
 _BATTERY_GAIN = 10 / 57
@@ -30,8 +32,8 @@ _RICHEST, _LEANEST = 0.65, 1.35  # beyond, no pull looks like that
 class Row:
     """A fault and what it does. Figures are for good, after fuses have opened.
 
-    throttle_mv: by which the engine computer's throttle signal moves. output_ma: most that an output of controller or
-    engine computer gives or takes. coil_ma: through the coil at rest. sparks: share of the coil's volts that are left.
+    throttle_mv: by which the engine computer's throttle signal moves. output_ma: most that a wire brings to an output or
+    sensor of the car. board_v: most at the board. coil_ma: through the coil at rest. sparks: share of the coil's volts that are left.
     edges: at the tach pin for every spark. wire, wire_k: the hottest wire of the harness. read: channel -> volts at its
     terminal, or None where the logger is off. hot: parts that would not bear it, in words.
     """
@@ -64,25 +66,25 @@ class Row:
 
 def row(bench: Bench, fault: Fault) -> Row:
     """Run it and read the figures."""
-    run, blown = failures.run(bench, fault)
+    run, blown, most_v = failures.run(bench, fault)
     full = bench.build.name == "full"
     amps = {terminal: run.wire_amps(terminal) for terminal in bench.terminals}
     warm = {t: car.warming_k(i, bench.build.terminals[t].area_mm2) for t, i in amps.items()}
     hottest = max(warm, key=warm.__getitem__)
     sparks, edges = _turning(bench, fault) if _concerns_tach(bench, fault) else (1.0, 1.0)
-    board_v, off = run.volts("vboard"), _is_off(run)
+    off = _is_off(run)
     return Row(
         fault.place,
         fault.what,
         blown,
         1e3 * run.change("car_throttle", "car_throttle_ground") if full else 0.0,
-        _output_ma(run, full),
+        _output_ma(run),
         1e3 * abs(run.volts("bat", "cbeg")) / 0.5 if full else 0.0,
         sparks,
         edges,
         hottest,
         warm[hottest],
-        board_v,
+        most_v,
         off,
         tuple(_pins(run)),
         tuple(run.overloads()),
@@ -90,12 +92,10 @@ def row(bench: Bench, fault: Fault) -> Row:
     )
 
 
-def _output_ma(run: Run, full: bool) -> float:
-    """The largest current by which the fault loads lambda output, signal ground or tach output."""
-    currents = [run.change("lamo", "car_lambda") / 100, run.change("car_lambda_ground", "car_ground") / 0.05]
-    if not full:
-        currents.append(run.change("bat", "car_tach") / 1e3)
-    return 1e3 * max(abs(amps) for amps in currents)
+def _output_ma(run: Run) -> float:
+    """The largest current that a wire brings to a thing of the car that gives signals."""
+    wires = [t for t in ("T3", "T4", "T5", "T8", "T11") if t in run.bench.terminals]
+    return 1e3 * max(abs(stress.lasting(run.result["time"], run.result[f"i(@rw.{t.lower()}a[i])"])) for t in wires)
 
 
 def _concerns_tach(bench: Bench, fault: Fault) -> bool:
@@ -106,7 +106,7 @@ def _concerns_tach(bench: Bench, fault: Fault) -> bool:
 
 def _turning(bench: Bench, fault: Fault) -> tuple[float, float]:
     """(share of the coil's flyback that is left, edges at the tach pin per spark) with the engine turning."""
-    run, _ = failures.run(Bench(bench.build, bench.board, True), fault)
+    run, _, _ = failures.run(Bench(bench.build, bench.board, True), fault)
     time, pin = run.result["time"], run.result["v(p0)"]
     after = time > failures.FAULT_S + 1e-3
     high = pin[after] > 1.65
@@ -165,8 +165,8 @@ def logger_text(one: Row) -> str:
     """The cell about the logger."""
     out = [f"{name} opens" for name in one.blown]
     if one.board_v > limits.BOARD_V:
-        out.append(f"board at {one.board_v:.1f} V: it may die")
-    elif one.board_is_off:
+        out.append(f"{one.board_v:.1f} V at the board: it may die")
+    if one.board_is_off:
         out.append("off")
     out += [f"pin {text}" for text in one.pins]
     out += one.hot
@@ -207,8 +207,8 @@ def table(bench: Bench, rows: list[Row], true_v: dict[str, float]) -> str:
         f"On: {bench.board.title}. {len(rows)} ngspice runs of the whole build in a car with the key on; made by",
         "`python -m hardware.circuit.failure_table`, which takes minutes. Battery 14.4 V; true are lambda "
         f"{_TRUE['lambda']:.2f}, then {_TRUE['lean']:.2f}{', throttle and pressure 2.50 V' if full else ''}.",
-        "What the rows mean: \"too hot\" is a part that would not bear it for good; regulators cut themselves off. \"Off\" is",
-        "seen: the lamp is dark. A wrong lambda in bold is seen by the check \"key on, engine off\" before the drive, not by",
+        'What the rows mean: "too hot" is a part that would not bear it for good; regulators cut themselves off. "Off" is',
+        'seen: the lamp is dark. A wrong lambda in bold is seen by the check "key on, engine off" before the drive, not by',
         f"the logger itself: {calm} of these rows read too rich. Not in the table: two faults at once, card, screen and what",
         "software does.",
         "",
@@ -220,10 +220,13 @@ def table(bench: Bench, rows: list[Row], true_v: dict[str, float]) -> str:
         "| fault | car | logger | reading |",
         "|---|---|---|---|",
     ]
-    for one in rows:
-        cells = (f"{one.place} {one.what}", car_text(one), logger_text(one), reading_text(one, true_v))
-        out.append("| " + " | ".join(cells) + " |")
-    return "\n".join(out) + "\n"
+    return "\n".join(out + [line(one, true_v) for one in rows]) + "\n"
+
+
+def line(one: Row, true_v: dict[str, float]) -> str:
+    """The row as it stands on the page."""
+    cells = (f"{one.place} {one.what}", car_text(one), logger_text(one), reading_text(one, true_v))
+    return "| " + " | ".join(cells) + " |"
 
 
 def sound(bench: Bench) -> dict[str, float]:

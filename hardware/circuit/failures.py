@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hardware.circuit import car, limits, netlist, spice, stress
+from hardware.circuit import car, netlist, spice, stress
 from hardware.circuit.boards import Board
 from hardware.circuit.bom import fitted
 from hardware.circuit.builds import Build, Use
@@ -59,7 +59,9 @@ class Bench:
 
     def nets(self, use: Use, part: Part) -> dict[str, str]:
         """Pin -> node of a part in the whole build."""
-        return netlist.nets_of(part, use.prefix.lower(), use.joins, (*self.terminals, *map(str.lower, self.terminals), "0"))
+        return netlist.nets_of(
+            part, use.prefix.lower(), use.joins, (*self.terminals, *map(str.lower, self.terminals), "0")
+        )
 
 
 def _wire(terminal: str, area_mm2: float, fault: Fault) -> list[str]:
@@ -162,7 +164,13 @@ class Run:
                     continue  # a part that another row's cut renamed
                 figures = [text.split(": ", 1)[1] for text in found]
                 lasting = [text for text in figures if " A, " not in text and "over 10 ms" not in text]
-                end = "cuts itself off" if part.stock == "reg_5v" else "too hot" if "W" in "".join(lasting) else "overloaded"
+                end = (
+                    "cuts itself off"
+                    if part.stock == "reg_5v"
+                    else "too hot"
+                    if "W" in "".join(lasting)
+                    else "overloaded"
+                )
                 out += [f"{use.prefix}-{part.ref} {end} ({text})" for text in lasting]
         return out
 
@@ -188,10 +196,10 @@ def opens(run: Run) -> tuple[str, ...]:
     return tuple(out)
 
 
-def run(bench: Bench, fault: Fault) -> tuple[Run, tuple[str, ...]]:
-    """(the run as it ends, fuses that opened on the way)."""
+def run(bench: Bench, fault: Fault) -> tuple[Run, tuple[str, ...], float]:
+    """(the run as it ends, fuses that opened on the way, most volts at the board until they did)."""
     first = Run(bench, fault, spice.run(deck(bench, fault)))
-    blown = opens(first)
+    blown, most_v = opens(first), float(np.max(first.result["v(vboard)"]))
     if not blown:
-        return first, ()
-    return Run(bench, fault, spice.run(deck(bench, fault, blown))), blown
+        return first, (), most_v
+    return Run(bench, fault, spice.run(deck(bench, fault, blown))), blown, most_v

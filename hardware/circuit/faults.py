@@ -13,7 +13,11 @@ from hardware.circuit.stock import STOCK
 from hardware.circuit.tables import pin_text
 
 OPEN, TO_GROUND, TO_12V = "open", "on ground", "on 12 V"
-_LOADS = {"card_socket": ("3V3", "GND"), "screen": ("VCC", "GND"), "buzzer": ("+", "-")}  # only their supply is simulated
+_LOADS = {
+    "card_socket": ("3V3", "GND"),
+    "screen": ("VCC", "GND"),
+    "buzzer": ("+", "-"),
+}  # only their supply is simulated
 
 
 @dataclass(frozen=True)
@@ -56,7 +60,9 @@ def of_part(use: Use, part: Part) -> list[Fault]:
     place = f"{use.prefix}-{part.ref}"
     if part.stock == "schmitt_hc14":  # its input on its output is no state but an oscillator
         output = list(part.pins)[1]
-        stuck = [Fault(place, f"output on {net}", use, part, shorted=(output, f"={net.lower()}")) for net in ("0", "3V3")]
+        stuck = [
+            Fault(place, f"output on {net}", use, part, shorted=(output, f"={net.lower()}")) for net in ("0", "3V3")
+        ]
         return [Fault(place, "input open", use, part, opened=next(iter(part.pins))), *stuck]
     two_legs = len(_legs(part)) == 2
     out = []

@@ -27,10 +27,10 @@ SUBCIRCUIT = {  # stock -> (name, pins in order, supply pin follows)
     "opamp_rr": ("OPAMP", ("3", "2", "1"), True),
     "opto": ("OPTO", ("1", "2", "4", "3"), False),
     "ptc_100ma": ("PTC", ("a", "b"), False),
-    "ptc_500ma": ("PTC", ("a", "b"), False),
+    "ptc_750ma": ("PTC", ("a", "b"), False),
     "ref_3v": ("REF3V", ("a", "b"), False),
 }
-_PARAMETERS = {"ptc_500ma": "cold=0.7 heat=0.15 lost=60"}
+_PARAMETERS = {"ptc_750ma": "cold=0.5 heat=0.2 lost=85"}
 _SERIES_OHM = {"fuse_1a": "0.1", "jumper": "100meg", "switch": "0.01", "button": "100meg"}
 _ESR_OHM = {"c_elko": "0.3", "c_elko_big": "0.05"}
 NOT_SIMULATED = ("can_phy", "card_socket", "screen", "buzzer", "z_can")

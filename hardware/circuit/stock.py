@@ -72,7 +72,9 @@ STOCK = {
     "z_27": Stock("Zener diode 27 V", "zener", 0.04, 0.5, 27, 0.1, 10, 0.05, model="DZ27"),
     "z_62": Stock("Zener diode 62 V", "zener", 0.10, 1.3, 62, 0.1, 10, 0.05, model="DZ62"),
     "z_tvs6v8": Stock("transient suppressor 6.8 V, 600 W (1 ms)", "zener", 0.35, 5, 6.8, 57, 60, 0.05, model="DTVS6V8"),
-    "ref_3v": Stock("shunt reference 3.0 V, 0.5 %, 100 ppm/K (LM4040-3.0 class)", "zener", 0.90, 0.3, 3, 0.015, 5, 0.005),
+    "ref_3v": Stock(
+        "shunt reference 3.0 V, 0.5 %, 100 ppm/K (LM4040-3.0 class)", "zener", 0.90, 0.3, 3, 0.015, 5, 0.005
+    ),
     "z_can": Stock("suppressor for a CAN pair, 24 V, both ways, 11 pF", "suppressor", 0.40),
     "npn_small": Stock("NPN transistor 2N3904 or BC547", "npn", 0.04, 0.5, 40, 0.2, 5, model="QNPN"),
     "pnp_small": Stock("PNP transistor 2N3906 or BC557", "pnp", 0.04, 0.5, 40, 0.2, 5, model="QPNP"),
@@ -91,7 +93,7 @@ STOCK = {
         steady_s=10,
     ),
     "ptc_100ma": Stock("resettable fuse 0.1 A hold, 60 V", "fuse", 0.20, volts=60, peak_a=40),
-    "ptc_500ma": Stock("resettable fuse 0.5 A hold, 60 V", "fuse", 0.25, volts=60, peak_a=40),
+    "ptc_750ma": Stock("resettable fuse 0.75 A hold, 60 V", "fuse", 0.25, volts=60, peak_a=40),
     "fuse_1a": Stock("blade fuse 1 A", "fuse", 0.20, volts=32),
     "schmitt_hc14": Stock("six Schmitt inverters 74HC14, DIP", "box", 0.45, 0.5, 7),
     "opamp_rr": Stock(
@@ -119,7 +121,7 @@ STOCK = {
     "board_rp2": Stock("RP2040 board with headers", "board", 4.50),
     "board_esp32": Stock("ESP32 board, 38 pins", "board", 5.50),
     "card": Stock("micro-SD card 8 to 32 GB, with a name you know", "loose", 4.50),
-    "perfboard": Stock("perfboard 70 x 90 mm", "loose", 0.80),
+    "perfboard": Stock("perfboard 90 x 150 mm", "loose", 1.40),
     "perfboard_big": Stock("perfboard 100 x 160 mm", "loose", 1.80),
     "terminal": Stock("screw terminal, two ways, 5.08 mm", "loose", 0.20),
     "terminal_clear": Stock(

@@ -58,7 +58,7 @@ def cases_of(name: str) -> list[str]:
     return [c for c in CASES if name not in RESISTIVE or c not in NOT_FOR_RESISTIVE]
 
 
-@pytest.mark.parametrize("degc", [-40, 85])
+@pytest.mark.parametrize("degc", [-40, pytest.param(85, marks=pytest.mark.slow)])
 @pytest.mark.parametrize("name, line", LINES)
 def test_input_survives(name, line, degc):
     for case in cases_of(name):
@@ -91,7 +91,11 @@ def test_the_attack_is_real():
 @pytest.mark.parametrize("degc, volts, least_mv", [(-40, 18.0, -20), (25, 18.0, -20), (85, 17.0, -10)])
 def test_battery_reads_true(degc, volts, least_mv):
     """README's range: to 18 V, hot to 17 V, where the clamp begins to draw."""
-    body = ["vrail 3v3 0 3.3", *netlist.lines(BY_NAME["clamp"], "clamp"), *netlist.lines(BY_NAME["analog_battery"], "x")]
+    body = [
+        "vrail 3v3 0 3.3",
+        *netlist.lines(BY_NAME["clamp"], "clamp"),
+        *netlist.lines(BY_NAME["analog_battery"], "x"),
+    ]
     pin = spice.run(netlist.deck("battery", [*body, f"vin x.in 0 {volts}", f".options temp={degc}", ".op"]))["v(x.pin)"]
     assert least_mv < 1e3 * (pin[0] * 5.7 - volts) < 5
 

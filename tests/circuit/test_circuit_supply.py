@@ -44,7 +44,7 @@ def supply(case: str, full: bool, degc: float = 25) -> tuple[dict, list[str]]:
     return result, over
 
 
-@pytest.mark.parametrize("full", [False, True], ids=["minimum", "full"])
+@pytest.mark.parametrize("full", [pytest.param(False, marks=pytest.mark.slow), True], ids=["minimum", "full"])
 @pytest.mark.parametrize("case", CASES)
 def test_nothing_is_overloaded(case, full):
     result, over = supply(case, full)
@@ -80,11 +80,15 @@ def lowest_v(low_v: float, hold_v: float, full: bool, threshold_v: float, degc: 
     return float(spice.transient(body, seconds, degc, seconds / 2000)["v(sup.vboard)"].min())
 
 
-CRANKING = {"8 V": (8.0, 9.5), "6 V": (6.0, 6.5), "4.5 V": (4.5, 6.5)}  # low for 15 ms, then the middle of 2 V of ripple
+CRANKING = {
+    "8 V": (8.0, 9.5),
+    "6 V": (6.0, 6.5),
+    "4.5 V": (4.5, 6.5),
+}  # low for 15 ms, then the middle of 2 V of ripple
 
 
-@pytest.mark.parametrize("threshold_v", [-2.0, -4.2])
-@pytest.mark.parametrize("degc", [-40, 85])
+@pytest.mark.parametrize("threshold_v", [pytest.param(-2.0, marks=pytest.mark.slow), -4.2])
+@pytest.mark.parametrize("degc", [-40, pytest.param(85, marks=pytest.mark.slow)])
 @pytest.mark.parametrize("case", CRANKING)
 def test_cranking(case, degc, threshold_v):
     """README's claim: every build runs on at 8 V; at 6 and 4.5 V an RP2040 board does, without the reservoir too."""

@@ -62,9 +62,11 @@ def spark_run(name: str, rpm: float, spark: str, gate: str) -> tuple[dict, np.nd
     return spice.transient(body, time[-1], 25, 40e-6), at
 
 
-RUNS = [(rpm, spark, "usual") for rpm in (200, 1000, 6000, 12000) for spark in SPARKS]
-RUNS += [(rpm, spark, gate) for rpm in (12000,) for spark in SPARKS for gate in ("low", "high")]
-RUNS += [(200, "strong", "low"), (200, "weak", "high")]
+RUNS = [(200, "strong", "low"), (200, "weak", "high"), (6000, "strong", "usual")]
+RUNS += [(12000, "strong", "low"), (12000, "weak", "high")]
+MORE = [(rpm, spark, "usual") for rpm in (200, 1000, 6000, 12000) for spark in SPARKS]
+MORE += [(12000, "strong", "high"), (12000, "weak", "low")]
+RUNS += [pytest.param(*one, marks=pytest.mark.slow) for one in MORE if one not in RUNS]
 
 
 @pytest.mark.parametrize("name", ["tach_coil", "tach_opto"])
@@ -94,8 +96,12 @@ def test_ringing_reaches_the_filter():
     assert 60 * 7 / (kept[-1] - kept[0]) / PER_REV == pytest.approx(6000, rel=5e-4)
 
 
-@pytest.mark.parametrize("high_v", [4.0, 5.0, 12.0, 14.4])
-@pytest.mark.parametrize("gate", GATES)
+LINES = [(4.0, "usual"), (4.0, "high"), (14.4, "low")]
+MORE_LINES = [(volts, gate) for volts in (4.0, 5.0, 12.0, 14.4) for gate in GATES]
+LINES += [pytest.param(*one, marks=pytest.mark.slow) for one in MORE_LINES if one not in LINES]
+
+
+@pytest.mark.parametrize("high_v, gate", LINES)
 def test_logic_line(high_v, gate):
     """A square wave at 12,000 rpm with slow edges, and at its top enough noise to make a bare pin count it."""
     period = 60 / (12000 * PER_REV)

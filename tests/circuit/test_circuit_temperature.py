@@ -10,9 +10,18 @@ from shared_math import transfer
 
 pytestmark = spice.needs_ngspice
 
-PT1000_OHM = {-40.0: 842.707, 0.0: 1000.0, 25.0: 1097.347, 100.0: 1385.055, 200.0: 1758.560, 400.0: 2470.92}  # IEC 60751
+PT1000_OHM = {
+    -40.0: 842.707,
+    0.0: 1000.0,
+    25.0: 1097.347,
+    100.0: 1385.055,
+    200.0: 1758.560,
+    400.0: 2470.92,
+}  # IEC 60751
 NOMINAL_V = 3.0  # reference_v in wiring.py, supply_v in logger.json
-REFERENCE_OHM = 200.0  # between 3V3 and the converter's supply on an RP2040 board (from memory of the board's data sheet)
+REFERENCE_OHM = (
+    200.0  # between 3V3 and the converter's supply on an RP2040 board (from memory of the board's data sheet)
+)
 REFERENCE_A = 150e-6  # what the converter draws there
 
 
@@ -32,8 +41,7 @@ def pt1000_degc(volts: float, supply_v: float = NOMINAL_V) -> float:
     return transfer.to_value(channel, volts)
 
 
-@pytest.mark.parametrize("rail_v, off", [(3.234, -1), (3.366, 1)])
-@pytest.mark.parametrize("degc", [-40, 85])
+@pytest.mark.parametrize("degc, rail_v, off", [(-40, 3.234, -1), (85, 3.366, 1)])
 @pytest.mark.parametrize("sensor_degc", PT1000_OHM)
 def test_pt1000_reads_true(sensor_degc, degc, rail_v, off):
     """Whatever the 3V3 is and the reference is off by: within 0.3 K with a pull-up that is exact."""

@@ -16,7 +16,7 @@ SUPPLY = Block(
         ),
         away(
             "at the ground wire's lug",
-            two("F2", "ptc_500ma", "", ("LUG", "0"), ((0, -3), (3, -3)), "above", "that wire may touch 12 V; sleeved"),
+            two("F2", "ptc_750ma", "", ("LUG", "0"), ((0, -3), (3, -3)), "above", "that wire may touch 12 V; sleeved"),
         ),
         two("D1", "d_1n5408", "", ("12V", "VD"), ((4, 0), (7, 0)), "above", "reverse polarity and negative pulses"),
         two(
@@ -26,7 +26,7 @@ SUPPLY = Block(
             ("VD", "VP"),
             ((7, 0), (10, 0)),
             "above",
-            "inrush; gives way first if something shorts",
+            "limits the inrush",
         ),
         two("C1", "c_film_hv", "1u", ("VP", "0"), ((10, 0), (10, -4)), "right", "swallows short pulses"),
         two("D2", "z_27", "", ("0", "DZ"), ((13, -6), (13, -4)), "right", "above 28 V the logger is cut off"),

@@ -50,7 +50,11 @@ TACH_LOGIC = Block(
         *_schmitt("N", 13, 0, "1", "2"),
     ),
     (((-3, 0), (1, 0)), ((4, 0), (13, 0)), ((15.5, 0), (17, 0)), ((19.5, 0), (21, 0))),
-    (("IN", (-6, 0), "left", "tach line"), ("L", (-1.5, 0), "down", "terminal"), ("PIN", (21, 0), "right", "to pin p0")),
+    (
+        ("IN", (-6, 0), "left", "tach line"),
+        ("L", (-1.5, 0), "down", "terminal"),
+        ("PIN", (21, 0), "right", "to pin p0"),
+    ),
     grounds=((4, -3), (7, -3), (10, -3)),
     rails=(("5V", (0, 5), "up"), ("3V3", (10, 3), "up")),
     frames=(((-5.8, -1, -2.7, 1.4), "where the wire begins"),),

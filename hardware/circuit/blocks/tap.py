@@ -12,7 +12,9 @@ SENSOR_TAP = Block(
     "sensor_tap",
     "Tap on a sensor of the engine computer, 0 to 5 V, high-ohm, differential",
     (
-        away(_PLACE, two("R1", "r", "180k", ("IN", "P1"), ((-2, 0), (1, 0)), "above", "with R2, R3: the gain; sleeved")),
+        away(
+            _PLACE, two("R1", "r", "180k", ("IN", "P1"), ((-2, 0), (1, 0)), "above", "with R2, R3: the gain; sleeved")
+        ),
         two("R2", "r", "1.5M", ("P1", "P"), ((3, 0), (6, 0)), "above", "in series with R1"),
         two("R3", "r", "1M", ("P", "AGND"), ((7, 0), (7, 3)), "right", "lower arm"),
         two("C1", "c_film", "1.8n", ("P", "AGND"), ((10, 0), (10, 3)), "right", "anti-alias filter"),
