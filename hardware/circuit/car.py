@@ -36,7 +36,7 @@ _THROTTLE = [  # 5 kohm, half open, on the engine computer's 5 V
 ]
 _PRESSURE = [  # a sensor of the user's own: half its supply, 5 mA
     "bpress pressi t13f v = 0.5*v(t12f,t13f)",
-    "rpress pressi t7f 10",
+    "rpress pressi t7f 100",
     "rload t12f t13f 1k",
 ]
 COIL = [  # half an ohm, 4 mH; the driver holds at most 400 V

@@ -29,7 +29,7 @@ _SHORT = {  # what stands beside the symbol where there is no value
     "pmos_200v": "P-MOS 200 V",
     "reg_5v": "low-drop 5 V 1 A",
     "ref_3v": "3.0 V, 0.5 %",
-    "z_can": "24 V, two ways",
+    "z_can": "24 V",
     "ptc_100ma": "0.1 A PTC",
     "ptc_750ma": "0.75 A PTC",
     "fuse_1a": "1 A",

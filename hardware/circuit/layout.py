@@ -99,7 +99,7 @@ MINIMUM = Layout(
         Area("T5", 55, 2, 58, 5, "T5"),
         Area("T15-T18", 29, 13, 37, 16, "T15 to T18"),
     ),
-    (24, 17),
+    (24, 13),
     notes=_NOTES,
 )
 FULL = Layout(
@@ -128,7 +128,7 @@ FULL = Layout(
         Area("E logic", 38, 0, 47, 8, "E: 74HC14 and opto, logic side"),
         Area("E coil", 51, 0, 61, 8, "E: coil side, T5 T6"),
     ),
-    (24, 15),
+    (23, 13),
     ((49.0, -0.5), (49.0, 9.0)),
     ("E coil",),
     (
@@ -211,4 +211,4 @@ def _slot(sheet: Sheet, layout: Layout) -> None:
     a, b = layout.slot
     sheet.line([_at(layout, *a), _at(layout, *b)], RED, 6)
     x, y = _at(layout, b[0], b[1])
-    sheet.text((x - 6, y - 8), "saw cut, 5 mm each side", 11, "end", RED)
+    sheet.text((x + 8, y + 2), "saw cut, 5 mm each side", 11, "start", RED)

@@ -251,6 +251,10 @@ def test_layout_holds_what_is_built(name):
             assert one.distance(other) >= 0, (one.name, other.name)
             if {one.name, other.name} & set(plan.apart):
                 assert (one.distance(other) + 1) * layout.PITCH_MM >= layout.CLEAR_MM, (one.name, other.name)
+    supply = next(area for area in plan.areas if area.name == "P")
+    assert supply.left <= plan.star[0] <= supply.right and supply.low <= plan.star[1] <= supply.top, (
+        "the star is at P-C2"
+    )
     for board in boards.ALL:
         for prefix, holes in layout.needed(each, board).items():
             room = sum(a.holes for a in plan.areas if a.name == prefix or a.name.startswith(prefix + " "))

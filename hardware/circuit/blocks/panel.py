@@ -8,7 +8,7 @@ BUTTON_LAMP = Block(
     (
         away(
             "on the dash",
-            two("S1", "button", "", ("W", "WR"), ((-4, 0), (-4, -3)), "right", "or in the passenger's hand, two wires"),
+            two("S1", "button", "", ("W", "WR"), ((-4, 0), (-4, -3)), "left", "or in the passenger's hand, two wires"),
         ),
         two("R6", "r", "1k", ("WR", "0"), ((-2, -3), (1, -3)), "above", "that wire may touch 12 V too"),
         two("R2", "r", "4.7k", ("W", "B"), ((0, 0), (3, 0)), "above", "that wire may touch 12 V"),
@@ -48,7 +48,7 @@ BUTTON_LAMP = Block(
     ),
     grounds=((1, -3.3), (5, -3), (8, -3), (19, -4)),
     rails=(("3V3", (3, 3), "up"), ("3V3", (8, 3), "up"), ("5V", (19, 6), "up")),
-    frames=(((-5.3, -3.6, -2.8, 0.8), "on the dash"), ((14, -0.8, 17, 2.8), "on the dash")),
+    frames=(((-6.2, -3.6, -3.2, 0.8), "on the dash"), ((14, -0.8, 17, 2.8), "on the dash")),
     note="The button pulls its pin to ground. Both wires of button and lamp may touch ground, 12 V or 24 V.",
 )
 
