@@ -141,12 +141,15 @@ ALL = (
     Check("below 0.03 V at pin a2", {"x": "sensor_tap"}, ("rj x.in x.sense 0.1", "rg x.sense 0 0.1"), "v(x.pin)", 0.0, 0.03),
     Check("12.0 V give 2.10 V ± 0.05 V at pin a3", {"x": "analog_battery", **_CLAMPED}, ("vbat x.in 0 12",), "v(x.pin)", 2.05, 2.15),
     Check("3.00 V ± 0.03 V at REF", {"n": "reference"}, ("rboard 3v3 ref 200", "iboard ref 0 150u"), "v(ref)", 2.97, 3.03),
-    Check(
-        "about 2.11 V",
-        {"x": "differential", **_CLAMPED},
-        ("vcharger c 0 5", "rone c mid 10k", "rtwo mid 0 10k", "rthree mid x.in 0.1", "rground x.sense 0 0.1"),
-        "v(mid)",
-        2.08,
-        2.14,
+    *(
+        Check(
+            f"about {volts:.2f} V",
+            {"x": "differential", **_CLAMPED},
+            ("vcharger c 0 5", f"rone c mid {upper}", f"rtwo mid 0 {lower}", "rto mid x.in 0.1", "rground x.sense 0 0.1"),
+            "v(mid)",
+            volts - 0.03,
+            volts + 0.03,
+        )
+        for volts, upper, lower in ((2.11, "10k", "10k"), (1.33, "20k", "10k"), (2.67, "10k", "20k"))
     ),
 )  # fmt: skip

@@ -207,10 +207,11 @@ def table(bench: Bench, rows: list[Row], true_v: dict[str, float]) -> str:
         f"On: {bench.board.title}. {len(rows)} ngspice runs of the whole build in a car with the key on; made by",
         "`python -m hardware.circuit.failure_table`, which takes minutes. Battery 14.4 V; true are lambda "
         f"{_TRUE['lambda']:.2f}, then {_TRUE['lean']:.2f}{', throttle and pressure 2.50 V' if full else ''}.",
-        'What the rows mean: "too hot" is a part that would not bear it for good; regulators cut themselves off. "Off" is',
-        'seen: the lamp is dark. A wrong lambda in bold is seen by the check "key on, engine off" before the drive, not by',
-        f"the logger itself: {calm} of these rows read too rich. Not in the table: two faults at once, card, screen and what",
-        "software does.",
+        'What the rows mean: "too hot" is a part that would not bear it for good (film resistors are listed short for the sake',
+        'of completeness: they fail open); regulators cut themselves off. "Off" is seen: the lamp is dark. A wrong lambda in',
+        'bold is seen by the check "key on, engine off" before the drive, not by the logger itself: '
+        f"{calm} of these rows read",
+        "too rich. Not in the table: two faults at once, what the card does, what software does.",
         "",
         f"Hottest wire: +{max(one.wire_k for one in rows):.1f} K. Largest shift of the engine computer's throttle signal: "
         f"{max(abs(one.throttle_mv) for one in rows):.0f} mV. Largest load on an output: "

@@ -168,3 +168,9 @@ def test_the_simulated_differential_input_is_the_drawn_one(degc):
         plus = (volts + ground_v) * ohm["R3"] / (ohm["R1"] + ohm["R2"] + ohm["R3"])
         pin = (plus + limits.OFFSET_V) * lift - ground_v * ohm["R6"] / (ohm["R4"] + ohm["R5"])
         assert spice.run(netlist.deck("drawn", body))["v(x.pin)"][0] == pytest.approx(pin, abs=0.5e-3)
+
+
+def test_calibration_points_are_readme_s():
+    readme = (build.HARDWARE / "README.md").read_text()
+    low, high = accuracy.CALIBRATED_V
+    assert f"(about {low} V and about {high} V)" in readme

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import spice
 
-from hardware.circuit import builds, car, netlist
+from hardware.circuit import boards, builds, car, failure_table, failures, faults, netlist
 from hardware.circuit.blocks import BY_NAME
 
 pytestmark = spice.needs_ngspice
@@ -156,3 +156,30 @@ def test_the_bus_is_heard():
     heard = result["v(x.canh)"] - result["v(x.canl)"]
     assert np.interp(6.5e-6, result["time"], heard) > 0.9
     assert np.interp(8.5e-6, result["time"], heard) < 0.5
+
+
+def loose_lug(each, board, t4_far_ohm: str) -> dict:
+    """The whole build with the controller's ground lug off its bolt while 6 A of heater current flow."""
+    bench = failures.Bench(each, board)
+    deck = failures.deck(bench, faults.Fault("none", ""))
+    for old, new in (
+        ("rlug car_ground bm 0.005", "rlug car_ground bm 1meg"),
+        ("iheat bat car_ground 2", "rheat bat car_ground 2.4"),
+        ("ra0.r4 car_lambda_ground t4f 6.8k", f"ra0.r4 car_lambda_ground t4f {t4_far_ohm}"),
+    ):
+        assert old in deck
+        deck = deck.replace(old, new)
+    if t4_far_ohm != "6.8k":  # the circuit that was: T4 on the logger's ground, and that somewhere on the engine
+        deck = deck.replace("rw.t4b t4m t4 ", "rw.t4b t4m bm ")
+    return spice.run(deck)
+
+
+@pytest.mark.parametrize("each, board", [(builds.MINIMUM, boards.RP2), (builds.FULL, boards.ESP32)])
+def test_a_loose_lug_sends_no_heater_current_through_the_cable(each, board):
+    """At most milliamperes in every core; with T4 hard on ground it were amperes, and a hot core."""
+    result = loose_lug(each, board, "6.8k")
+    for terminal in each.terminals:
+        amps = np.abs(result[f"i(@rw.{terminal.lower()}a[i])"][-1])
+        assert amps < (0.4 if terminal in ("T1", "T2") else 0.01), terminal
+    hard = np.abs(loose_lug(each, board, "0.01")["i(@rw.t4a[i])"][-1])
+    assert hard > 4 and car.warming_k(hard, each.terminals["T4"].area_mm2) > failure_table.MOST_K
