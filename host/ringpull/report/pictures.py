@@ -9,13 +9,12 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-import matplotlib
 import numpy as np
 
 from ringpull.analysis.cells import fuelmap, speed_curve
 from ringpull.analysis.cells.cell import NOT_MAPPED
 from ringpull.analysis.judge.lean_events import LEAST_DEPTH
-from ringpull.errors import CannotWrite
+from ringpull.errors import CannotWrite, MissingPart
 from ringpull.files.outputs import whole
 from ringpull.report import compare_part, map_part
 from ringpull.report.against import Against
@@ -27,6 +26,14 @@ from ringpull.report.data import judged_columns
 from ringpull.report.palette import DASHES, LIGHT, LINES_LIGHT, on_map
 from ringpull.wording.reasons import CAUTIONS, reason
 
+try:
+    import matplotlib
+except ImportError:
+    raise MissingPart(
+        "pictures can't be drawn: matplotlib is not installed",
+        "it is an extra of ringpull, needed for PNG and PDF alone",
+        "pip install 'ringpull[pictures]'",
+    ) from None
 matplotlib.use("Agg")
 from matplotlib.backends.backend_pdf import PdfPages  # noqa: E402
 from matplotlib.colors import ListedColormap  # noqa: E402

@@ -43,6 +43,8 @@ def run(args: argparse.Namespace) -> int:
     from ringpull.files.csv_tables import read_table
 
     different(args.output, args.table, args.picture)
+    if args.picture:  # before the work: what draws it may be missing
+        from ringpull.report import pictures
     axes = Axes(*read_table(args.axes)[:2]) if args.axes else None
     drive = ringpull.read(args.source)
     drive = with_target(args, drive)
@@ -56,8 +58,6 @@ def run(args: argparse.Namespace) -> int:
     if args.table:
         write_rows(args.table, table_rows(made))
     if args.picture:
-        from ringpull.report import pictures
-
         pictures.write_map(made, args.picture)
     if args.json:
         cells = [{k: plain(v) for k, v in asdict(c).items()} for c in made.every_cell]

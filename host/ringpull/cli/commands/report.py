@@ -39,6 +39,8 @@ def run(args: argparse.Namespace) -> int:
     from ringpull.report.data import Packing
     from ringpull.wording.reasons import reason
 
+    if args.png or args.pdf:  # before the work: what draws them may be missing
+        from ringpull.report import pictures
     different(args.output, args.json, args.pdf)
     with progress("report") as show:
         drive = ringpull.read(args.source, progress=lambda done: show(0.4 * done))
@@ -54,15 +56,12 @@ def run(args: argparse.Namespace) -> int:
         args.output.parent.mkdir(parents=True, exist_ok=True)
         with whole(args.output) as fresh:
             write_report(drive, found, fresh, against, packing)
-        if args.png or args.pdf:
-            from ringpull.report import pictures
-
-            if args.png:
-                pictures.write_pngs(drive, found, args.png)
-            if args.pdf:
-                args.pdf.parent.mkdir(parents=True, exist_ok=True)
-                with whole(args.pdf) as fresh:
-                    pictures.write_pdf(drive, found, fresh, against)
+        if args.png:
+            pictures.write_pngs(drive, found, args.png)
+        if args.pdf:
+            args.pdf.parent.mkdir(parents=True, exist_ok=True)
+            with whole(args.pdf) as fresh:
+                pictures.write_pdf(drive, found, fresh, against)
         if args.json:
             args.json.parent.mkdir(parents=True, exist_ok=True)
             with whole(args.json) as fresh:
