@@ -151,7 +151,7 @@ KINDS = {
     "pulses": _kind(
         _COMMON,
         per_rev=("number", 0.1, 400),
-        per_metre=("number", 0.01, 1000),
+        per_metre=("number", 0.05, 1000),  # LiveSpeed: a minute in whole numbers below 2^30
         max_rpm=("number", 300, 30000),
         max_kmh=("number", 10, 1000),
         min_period_us=_PERIOD,
@@ -210,7 +210,6 @@ POINT = ("numbers", 2, 2, -100, 10000000)
 # Filled in where nothing is written
 BOARD = "generic"
 RATE_HZ = 200
-STROKES = 4
 FUEL_NAME = "petrol"
 DEFAULTS = {
     "lambda": {"scale": "lambda"},

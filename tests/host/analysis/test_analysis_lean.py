@@ -1,6 +1,7 @@
 """Lean events, verdict and answer on drives with a known truth."""
 
 import json
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -9,6 +10,7 @@ from analysis_scenes import CONFIG, Hole, StandInDrive, StandInSession, assumed,
 
 from ringpull.analysis.answer import absent, answer
 from ringpull.analysis.cells import fuelmap
+from ringpull.analysis.cells.passes import SessionPulls
 from ringpull.analysis.judge import lean_events, needs, session, verdict
 from ringpull.analysis.judge.masks import Masks
 from ringpull.wording import needs as needs_words
@@ -102,8 +104,8 @@ def test_a_target_over_a_load_that_is_not_logged_is_said():
     result = answer(drive_of(made))
     assert result.verdict == verdict.NOT_ENOUGH and "one number as target" in " ".join(why(result))
     assert result.left_out["no_target"] > 10.0 and "no_target" in result.as_json()["rules"]
-    made_map = fuelmap.fuelmap([session.prepare(columns, identified=False)], [[(1, *made.spans[0])]])
-    assert made_map.cells == [] and made_map.words == [fuelmap.NO_LOAD]
+    made_map = fuelmap.fuelmap([SessionPulls(session.prepare(columns, identified=False), [(1, *made.spans[0])])])
+    assert made_map.cells == () and made_map.words == (fuelmap.NO_LOAD,)
 
 
 def test_left_out_names_tip_in_and_overrun():
@@ -113,6 +115,20 @@ def test_left_out_names_tip_in_and_overrun():
     assert numbers.left_out["tip_in"] == pytest.approx(0.85, abs=0.15)
     assert numbers.left_out["overrun_cut"] == pytest.approx(2.0, abs=0.1)
     assert set(numbers.left_out) <= set(ready.masks.by_name)
+
+
+@pytest.mark.parametrize("by", ["throttle", "pressure"])
+def test_overrun_counts_for_half_a_second_after_it_ends(by):
+    """Throttle closed, or 30 kPa, from 3.0 to 4.0 s while the engine turns at 2500 rpm: left out from 3.0 to 4.5 s."""
+    columns = scene(pulls=1).columns
+    shut = columns.rows(3.0, 4.0)
+    if by == "throttle":
+        columns.throttle[shut] = 0.0
+    else:
+        columns.throttle, columns.map_kpa[shut] = None, 30.0
+    cut = session.prepare(columns, identified=False).masks.by_name["overrun_cut"]
+    found = columns.time_s[cut & (columns.time_s < 6.0)]
+    assert found.tolist() == columns.time_s[columns.rows(3.0, 4.5)].tolist()
 
 
 def test_tach_loss_and_controller_state_are_masked_with_the_gas_they_belong_to():
@@ -193,6 +209,50 @@ def test_the_largest_of_several_windows_is_not_taken_for_the_depth():
         inside.append(abs(event.depth - 0.08) <= event.depth_u)
     assert np.mean(depths) == pytest.approx(0.08, abs=0.0015)
     assert np.mean(inside) >= 0.93
+
+
+def one_event(excess, random_u=0.002, systematic_u=0.012, delay_u_s=0.0):
+    """The only event of a column of excess at 200 rows a second from 0 s."""
+    rows = len(excess)
+    time_s, rpm, bound = np.arange(rows) / 200, np.linspace(3000.0, 6000.0, rows), np.zeros(rows, bool)
+    (event,) = lean_events.events(time_s, excess, rpm, None, bound, random_u, systematic_u, np.full(rows, delay_u_s))
+    return event
+
+
+def test_an_event_lasts_from_its_first_row_to_the_end_of_its_last():
+    # 200 judged rows of 5 ms: from 1 to 2 s, not to the last row's own instant
+    event = one_event(np.where((np.arange(600) >= 200) & (np.arange(600) < 400), 0.1, np.nan))
+    assert (event.start_s, event.end_s, event.length_s) == (1.0, pytest.approx(2.0), pytest.approx(1.0))
+    assert event.exposure_s == pytest.approx(0.1)
+    # between judged rows the mean over 41 rows passes 0.033 with 14 rows of 0.1: 7 rows early, and 7 rows late
+    event = one_event(np.where((np.arange(600) >= 200) & (np.arange(600) < 400), 0.1, 0.0))
+    assert (event.start_s, event.end_s) == (pytest.approx(0.965), pytest.approx(2.035))
+
+
+def test_each_term_of_a_depths_interval():
+    """0.08 from 1.4 to 2.2 s, with flanks of 0.2 a second on either side.
+
+    By the delay's 30 ms the flank moves 0.2 x 0.03 / 2 = 0.003. Within 2 x 0.004 of the top the mean over 0.2 s stands
+    for 0.853 s (0.08 less half of x squared, x up to 0.1265 s into the flank's window): 4.27 windows, of which the
+    largest is 1.088 deviations high (Blom), 0.00435. So the depth is 0.08 - 0.00435, and its half-width
+    1.96 sqrt(0.004^2 + 0.003^2 + 0.00435^2 / 4) = 0.01069.
+    """
+    excess = np.interp(np.arange(800) / 200, [1.0, 1.4, 2.2, 2.6], [0.0, 0.08, 0.08, 0.0])
+    event = one_event(excess, random_u=0.004, delay_u_s=0.03)
+    assert event.depth == pytest.approx(0.07565, abs=1e-4)
+    assert event.depth_u == pytest.approx(0.01069, rel=0.005)
+    assert event.systematic_u == pytest.approx(1.96 * 0.012)
+    # without a doubt of the delay: 1.96 sqrt(0.004^2 + 0.00435^2 / 4)
+    assert one_event(excess, random_u=0.004).depth_u == pytest.approx(0.00892, rel=0.005)
+
+
+def test_noise_has_a_chance_in_each_bank():
+    event = one_event(np.where(np.arange(600) < 200, 0.1, np.nan))
+    # of two banks 1 - 0.99^2, of three 1 - 0.99^3
+    for banks, chance in ((1, 0.01), (2, 0.0199), (3, 0.029701)):
+        of_banks = {f"lambda_{n}": [replace(event, chance=0.01)] if n == 0 else [] for n in range(banks)}
+        (told,) = lean_events.leaner(of_banks)
+        assert told.chance == pytest.approx(chance, rel=1e-9)
 
 
 def test_a_lean_event_counts_however_short_its_pull():

@@ -30,12 +30,17 @@ def run(args: argparse.Namespace) -> int:
 
     import ringpull
     from ringpull.analysis.answer import answer
+    from ringpull.analysis.cells import drive_comparison
+    from ringpull.analysis.cells.drive_comparison import Side
     from ringpull.analysis.judge.verdict import ATTENTION
     from ringpull.cli.terminal import progress
     from ringpull.report import write_report
+    from ringpull.report.against import Against
     from ringpull.report.data import Packing
     from ringpull.wording.reasons import reason
 
+    if args.png or args.pdf:  # before the work: what draws them may be missing
+        from ringpull.report import pictures
     different(args.output, args.json, args.pdf)
     with progress("report") as show:
         drive = ringpull.read(args.source, progress=lambda done: show(0.4 * done))
@@ -46,19 +51,17 @@ def run(args: argparse.Namespace) -> int:
         against = None
         if args.against:
             before = with_target(args, ringpull.read(args.against))
-            against = (before, answer(before))
+            compared = drive_comparison.of_mixture(Side(before), Side(drive))
+            against = Against(before, answer(before), compared)
         args.output.parent.mkdir(parents=True, exist_ok=True)
         with whole(args.output) as fresh:
             write_report(drive, found, fresh, against, packing)
-        if args.png or args.pdf:
-            from ringpull.report import pictures
-
-            if args.png:
-                pictures.write_pngs(drive, found, args.png)
-            if args.pdf:
-                args.pdf.parent.mkdir(parents=True, exist_ok=True)
-                with whole(args.pdf) as fresh:
-                    pictures.write_pdf(drive, found, fresh, against)
+        if args.png:
+            pictures.write_pngs(drive, found, args.png)
+        if args.pdf:
+            args.pdf.parent.mkdir(parents=True, exist_ok=True)
+            with whole(args.pdf) as fresh:
+                pictures.write_pdf(drive, found, fresh, against)
         if args.json:
             args.json.parent.mkdir(parents=True, exist_ok=True)
             with whole(args.json) as fresh:
