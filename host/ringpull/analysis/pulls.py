@@ -24,6 +24,11 @@ LEAST_RPM = 500.0  # that it gains
 JOIN_S = 0.4  # wheelspin or a stumble shorter than this does not end a pull
 
 
+def examined(columns: Columns, session: int) -> Trust:
+    """The instruments of a session's recorded columns examined. session: its id."""
+    return of_session(trust(columns), session)
+
+
 @dataclass(eq=False, frozen=True)
 class View:
     """One session as the analysis sees it; computed once and shared by its pulls. target: instead of the
@@ -38,7 +43,7 @@ class View:
         columns = from_session(self.session)
         if self.target is not None:
             columns = replace(columns, config={**columns.config, "target": self.target})
-        return of_session(trust(columns), self.session.id)
+        return examined(columns, self.session.id)
 
     @property
     def columns(self) -> Columns:
