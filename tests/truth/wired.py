@@ -120,16 +120,27 @@ def wire(seed: int, hole: bool, banks: int = 1, settings: Settings | None = None
         line = np.interp(t_s, [t for t, _ in at], [value for _, value in at])
         return line + away * (first - line) + rng.normal(0.0, noise, before)
 
-    rpm = led([(0, 0), (starts_s, 0), (starts_s + 0.1, 250), (idles_s, 250), (idles_s + 0.5, 1150), (idles_s + 3, IDLE_RPM)], float(speed[0]), 0.0)
+    rpm = led(
+        [(0, 0), (starts_s, 0), (starts_s + 0.1, 250), (idles_s, 250), (idles_s + 0.5, 1150), (idles_s + 3, IDLE_RPM)],
+        float(speed[0]),
+        0.0,
+    )
     lead = {
         "map": led(
-            [(0, AMBIENT_KPA), (starts_s, AMBIENT_KPA), (idles_s, 88), (idles_s + 0.7, IDLE_KPA)], rows["map_kpa"][0], 0.4
+            [(0, AMBIENT_KPA), (starts_s, AMBIENT_KPA), (idles_s, 88), (idles_s + 0.7, IDLE_KPA)],
+            rows["map_kpa"][0],
+            0.4,
         ),
         "throttle": led([(0, 0.4)], rows["throttle_pct"][0], 0.2),
         "lambda_1": led([(0, 1.0)], float(np.median(rows["lambda_1"][:100])), 0.004),
     }
     columns = {"map": "map_kpa", "throttle": "throttle_pct", "lambda_1": "lambda_1"}
-    named = {"injector": "injector_ms", "fuel_pressure": "fuel_pressure_kpa", "battery": "battery_v", "intake": "intake_degc"}
+    named = {
+        "injector": "injector_ms",
+        "fuel_pressure": "fuel_pressure_kpa",
+        "battery": "battery_v",
+        "intake": "intake_degc",
+    }
     for name, column in named.items():
         if column in rows:
             columns[name] = column
@@ -162,7 +173,15 @@ def _config(drive: Drive, true: dict[str, np.ndarray]) -> dict:
     out = json.loads(json.dumps({key: value for key, value in drive.config.items() if key != "channels"}))
     lam = {"kind": "lambda", "volts": [0.0, 5.0], "values": [round(chain.low, 4), round(chain.high, 4)]}
     states = [{"name": "warm-up", "volts": [-0.05, 0.05]}]
-    units = {"map": "kPa", "throttle": "%", "fuel_pressure": "kPa", "battery": "V", "intake": "degC", "injector": "ms", "wheel_speed": "km/h"}
+    units = {
+        "map": "kPa",
+        "throttle": "%",
+        "fuel_pressure": "kPa",
+        "battery": "V",
+        "intake": "degC",
+        "injector": "ms",
+        "wheel_speed": "km/h",
+    }
     channels = [{"name": "engine_speed", "input": "p0", "kind": "pulses", "per_rev": chain.per_rev, "max_rpm": 9500}]
     for at, name in enumerate(sorted(true)):
         if name.startswith("lambda"):

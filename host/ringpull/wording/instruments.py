@@ -180,9 +180,7 @@ FOR: dict[Check, Callable[[Figures], Said]] = {
     Check.QUICK: _quick,
     Check.CRUISE: _cruise,
     Check.AMBIENT: lambda f: say("the standing engine shows ", kpa(f["kpa"])),
-    Check.FOLLOWS: lambda f: say(
-        f"follows {f['closings'] + f['openings']:.0f} closings and openings of the throttle"
-    ),
+    Check.FOLLOWS: lambda f: say(f"follows {f['closings'] + f['openings']:.0f} closings and openings of the throttle"),
     Check.SWINGS: lambda f: say("moves with the engine"),
     Check.CLOSES: lambda f: say(f"rests at {f['rest']:.0f} %"),
     Check.OPENS: lambda f: say(f"opens to {f['most']:.0f} %"),

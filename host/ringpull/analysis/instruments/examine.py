@@ -37,7 +37,11 @@ def examine(columns: Columns) -> list[Instrument]:
         )
     )
     configured = columns.config.get("channels", [])
-    out = [_lambda(glance, channel, trusted_load) for channel in roles.lambda_channels(configured) if _logged(columns, channel)]
+    out = [
+        _lambda(glance, channel, trusted_load)
+        for channel in roles.lambda_channels(configured)
+        if _logged(columns, channel)
+    ]
     out += _of_role(configured, "rpm", speed if np.isfinite(columns.rpm).any() else [])
     out += _of_role(configured, "map", pressure)
     out += _of_role(configured, "throttle", throttle)
@@ -65,7 +69,10 @@ def _pressure_and_throttle(glance: Glance) -> tuple[list[Finding], list[Finding]
     if columns.map_kpa is not None:
         usable = np.isfinite(columns.map_kpa) & turning
         pressure = [pressure_checks.ambient(glance), pressure_checks.limits(glance), pressure_checks.swings(glance)]
-        pressure += [pressure_checks.top(glance, _range(columns, "map")[1]), signal_checks.coarse(columns.map_kpa, usable)]
+        pressure += [
+            pressure_checks.top(glance, _range(columns, "map")[1]),
+            signal_checks.coarse(columns.map_kpa, usable),
+        ]
         low = pressure_checks.below_range(columns.map_kpa, recorded, _range(columns, "map"))
         pressure.append(signal_checks.breaks(columns.map_kpa, recorded & ~low, columns.period_s))
         pressure.append(signal_checks.flat_top(columns.map_kpa, usable, columns.period_s, _range(columns, "map")[1]))

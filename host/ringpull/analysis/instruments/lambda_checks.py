@@ -28,7 +28,7 @@ CRUISE_OFF, CRUISE_QUARTER_OFF = 0.035, 0.025  # lambda: no closed loop stands f
 STEP_TAU_S, STEP_CHANGE = 0.020, 0.40  # the quickest sensor, the largest change of mixture under load
 SETTLED_S, BEFORE_OFF_S = 0.7, 0.3  # a cut may follow at once where the load is taken off
 STEPS_LEAST = 10
-RICH_OFF, RICH_OFF_UNTESTED, RICH_S = 0.08, 0.05, 2.0  # lambda under load; the second where no cruise tested the scale
+RICH_OFF, RICH_OFF_UNTESTED, RICH_S = 0.05, 0.04, 2.0  # lambda under load; the second where no cruise tested the scale
 TAIL_FROM, TAIL_TO, TAIL_LEAST_S, TAIL_WITHIN_S = 1.20, 1.08, 0.15, 8.0
 TAIL_S, TAILS_LEAST = 0.7, 2  # five times what the slowest sound sensor takes, some of it for wall film
 BEHIND_S, BEHIND_MOST_S = 1.3, 5.0
@@ -192,7 +192,9 @@ def answers_cuts(glance: Glance, name: str) -> Finding:
         return not_tested(Check.CUTS)
     if len(failed) >= CUTS_LEAST and failed[-1][0] > 0 and (answered == 0 or len(failed) > answered):
         spans = () if answered == 0 else tuple(glance.span(*run) for run in failed)
-        return contradicted(Check.CUTS, Cause.SENSOR, spans, cuts=float(cuts), answered=float(answered), slowest_s=slowest_s)
+        return contradicted(
+            Check.CUTS, Cause.SENSOR, spans, cuts=float(cuts), answered=float(answered), slowest_s=slowest_s
+        )
     return sound(Check.CUTS, cuts=float(cuts), answered=float(answered), slowest_s=slowest_s)
 
 
@@ -317,7 +319,9 @@ def twins(glance: Glance, name: str, other: str) -> Finding:
     if np.count_nonzero(good) * glance.columns.period_s < BANK_S or np.std(a[good]) < BANK_MOVES:
         return not_tested(Check.TWINS)
     apart = float(np.std(a[good] - b[good]))
-    return sound(Check.TWINS, apart=apart) if apart > TWINS_APART else contradicted(Check.TWINS, Cause.WIRING, apart=apart)
+    return (
+        sound(Check.TWINS, apart=apart) if apart > TWINS_APART else contradicted(Check.TWINS, Cause.WIRING, apart=apart)
+    )
 
 
 def banks_agree(glance: Glance, name: str, other: str) -> Finding:

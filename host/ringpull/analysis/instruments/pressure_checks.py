@@ -89,6 +89,7 @@ def _cause_still(kpa: float) -> Cause:
 def follows(glance: Glance) -> Finding:
     """Whether pressure is low with the throttle closed on a fast engine, and high with it wide open; where it was first
     and is not later, from when on."""
+
     def levels(runs: list[tuple[int, int]]) -> list[tuple[int, int, float]]:
         found = [(a, b, float(np.nanmedian(glance.map_kpa[a:b]))) for a, b in runs if _known(glance, a, b)]
         return [one for one in found if np.isfinite(one[2])]

@@ -94,5 +94,7 @@ def supply(glance: Glance) -> Finding:
     if np.count_nonzero(good) * glance.step_s < 5.0:
         return not_tested(Check.SUPPLY)
     level = float(np.median(volts[good]))
-    fits = any(plausible.SUPPLY_LEAST_MV <= 1000 * level / batteries <= plausible.SUPPLY_MOST_MV for batteries in (1, 2))
+    fits = any(
+        plausible.SUPPLY_LEAST_MV <= 1000 * level / batteries <= plausible.SUPPLY_MOST_MV for batteries in (1, 2)
+    )
     return sound(Check.SUPPLY, volts=level) if fits else contradicted(Check.SUPPLY, Cause.SUPPLY, volts=level)

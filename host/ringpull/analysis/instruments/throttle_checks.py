@@ -54,7 +54,9 @@ def shut_moments(glance: Glance, trusted_pressure: bool) -> list[tuple[int, int]
 def closes(glance: Glance, trusted_pressure: bool) -> Finding:
     """Whether the throttle shows a bounded rest position where it must be closed; where it first does and later does
     not, from when on."""
-    shut = [run for run in shut_moments(glance, trusted_pressure) if np.isfinite(glance.throttle[run[0] : run[1]]).any()]
+    shut = [
+        run for run in shut_moments(glance, trusted_pressure) if np.isfinite(glance.throttle[run[0] : run[1]]).any()
+    ]
     if not shut:
         return not_tested(Check.CLOSES)
     shown = [float(np.nanmedian(glance.throttle[a:b])) for a, b in shut]

@@ -178,7 +178,6 @@ def _pinned(columns: Columns, channel: str) -> Columns:
     if not target:
         return columns
     entries = [
-        {**entry, "load": channel} if by_load(entry) and not entry.get("load") else entry
-        for entry in _entries(columns)
+        {**entry, "load": channel} if by_load(entry) and not entry.get("load") else entry for entry in _entries(columns)
     ]
     return replace(columns, config={**columns.config, "target": entries if isinstance(target, list) else entries[0]})
