@@ -119,7 +119,7 @@ def bench():
 
 def docs():
     debian_packages()
-    return subprocess.run([str(BIN / "python"), "-m", "tests.docs"], cwd=HERE).returncode
+    return subprocess.run([str(BIN / "python"), "-m", "tests.make.docs"], cwd=HERE).returncode
 
 
 def hardware():

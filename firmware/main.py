@@ -9,7 +9,7 @@ import boards  # noqa: E402
 
 board = boards.pick()
 try:
-    import plan_build
+    from start import plan_build
 
     plan = plan_build.make(board)
     del plan_build
@@ -35,7 +35,7 @@ except Exception as error:  # whatever it is: logger.json must not stop the reco
     plan = panel = logger = memory = None
     sys.modules.clear()
     gc.collect()
-    from settings import told
+    from start.settings import told
 
     board.begin_raw(told(error))
 try:

@@ -13,7 +13,9 @@ _QUEUE_LEAST = 32
 _OPEN_BLOCK_BYTES = 8192  # the open block's rows at most: with many columns a quiet block closes early
 _MOST_HELD = 32768  # modules need room too while they load
 _LEAST_HELD = 4096  # less is not worth holding: the arrays take what there is
-_SPARE = 12288  # for opening the card and the rest of the start: 12 to 16 kB on the 64-bit port, whose objects are large
+_SPARE = (
+    12288  # for opening the card and the rest of the start: 12 to 16 kB on the 64-bit port, whose objects are large
+)
 
 _OPENING = ("complete", "fatmap", "recover", "setup_text", "viper_fatmap")  # of store: needed to open a card alone
 _SMALLEST = 32  # bytes of a tuple of one, at most

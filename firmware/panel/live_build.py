@@ -1,7 +1,7 @@
 """Builds panel.live.Live from the configuration. Needed once, at the start."""
 
 from panel import live
-from shared_math import lean_watch, speed, whole, whole_build
+from shared_math import lean_watch, speed, whole_numbers, whole_numbers_build
 
 _AGE_MOST = (1 << 20) - 1
 _COUNT_MASK = (1 << 24) - 1
@@ -18,7 +18,7 @@ def make(config, table, throttle):
     for at in range(len(table)):
         places[table[at]["n"]] = at
     named = {one["name"]: one for one in config["channels"]}
-    sensors = [_analog(one, table, places, whole.MILLI) for one in lean_watch.sensors(config["channels"])]
+    sensors = [_analog(one, table, places, whole_numbers.MILLI) for one in lean_watch.sensors(config["channels"])]
     speeds = []
     for one in config["channels"]:
         if one["kind"] == "pulses" and "per_rev" in one:
@@ -34,9 +34,9 @@ def make(config, table, throttle):
         one = named[name]
         if one["kind"] in ("linear", "table") and (not unit or one["unit"] == unit):
             unit = one["unit"]
-            loads[name] = _analog(one, table, places, whole.TENTH)
+            loads[name] = _analog(one, table, places, whole_numbers.TENTH)
     shown = names[0] if names and names[0] in loads else None
-    wants = [whole_build.wanted(one) for one in entries]
+    wants = [whole_numbers_build.wanted(one) for one in entries]
     has_engine = len(speeds) > 0
     conditions = None
     if [one for one in entries if "when" in one]:
@@ -59,7 +59,7 @@ def make(config, table, throttle):
 def _analog(channel, table, places, scale):
     """(column + 1, 1 + column of its age or 0, Reading)."""
     at = places[channel["name"]]
-    return at + 1, places.get(channel["name"] + ".held", -1) + 1, whole_build.reading(channel, table[at], scale)
+    return at + 1, places.get(channel["name"] + ".held", -1) + 1, whole_numbers_build.reading(channel, table[at], scale)
 
 
 def _speed(channel, per_rev, edges, config, places):

@@ -2,28 +2,24 @@
 
 from __future__ import annotations
 
-import sys
-from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
+from shared_math import VERSION as __version__
+
 if TYPE_CHECKING:
-    from ringpull.read import read as read
+    from ringpull.drive import read as read
 
-__version__ = "0.1.0"
-
-
-class _Package(ModuleType):
-    """Here `ringpull.read` stays the function, though a sub-package has the same name, and is fetched when first used."""
-
-    @property
-    def read(self) -> Any:
-        from importlib import import_module
-
-        return import_module("ringpull.read").read
-
-    @read.setter
-    def read(self, _module: Any) -> None:
-        """The import system would put the sub-package here."""
+__all__ = ["__version__", "read"]
 
 
-sys.modules[__name__].__class__ = _Package
+def __getattr__(name: str) -> Any:
+    """`read` is fetched when it is first used: the command starts without the reader."""
+    if name == "read":
+        from ringpull.drive import read
+
+        return read
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted([*globals(), *__all__])

@@ -2,6 +2,6 @@
 
 import sys
 
-from ringpull.cli import main
+from ringpull.cli.main import main
 
 sys.exit(main())

@@ -1,219 +1,20 @@
-"""A drive as people use it: sessions, channels, tables, marks, damage."""
+"""A drive as people use it: its sessions and pulls, its damage, and `read`, the way in."""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Callable
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from ringpull.errors import NothingReadable
-from ringpull.read import sessions as read_sessions
-from ringpull.read import survey as read_survey
-from ringpull.read import table as read_table
-from ringpull.read.between import Finder
-from ringpull.read.sessions import SessionBlocks
-from ringpull.read.store import Blocks, Damage, Store, open_store
-from ringpull.read.survey import MarkSpan
-from shared_math import channels as shared_channels
+from ringpull.ring.blocks.store import Blocks, Damage, Store, open_store
+from ringpull.ring.rows import sessions as read_sessions
+from ringpull.session import Session
 
 if TYPE_CHECKING:
-    import pandas as pd
-
-    from ringpull.pulls import Pull, View
-
-__all__ = ["Blocks", "Channel", "Damage", "Drive", "MarkSpan", "Session"]
-
-
-@dataclass(frozen=True)
-class Channel:
-    """name: as configured. column: its name in decoded tables. unit: "" where it has none. label: for people.
-
-    config: its part of the configuration, defaults filled.
-    """
-
-    name: str
-    column: str
-    kind: str
-    unit: str
-    label: str
-    config: dict = field(hash=False, compare=False)
-
-
-def _positive(told: object) -> float | None:
-    """A number above zero that a setup text may hold, None for anything else."""
-    if isinstance(told, bool) or not isinstance(told, (int, float)):
-        return None
-    return float(told) if 0 < told < 1e6 else None
-
-
-class Session:
-    """One power-on of the logger. Times are seconds from the session's row 0, whether that row is still there or not."""
-
-    def __init__(self, blocks: SessionBlocks) -> None:
-        self._blocks = blocks
-        setup = blocks.setup
-        self.id: int = blocks.id
-        self.start_utc: str | None = setup.utc
-        self.config: dict = setup.config
-        self.firmware: str = setup.firmware
-        self.board: str = setup.board
-        self.faults: list[int] = setup.faults
-        self.period_s: float = setup.period_us / 1e6
-        self.rate_hz: float = float(setup.config.get("rate_hz", 1e6 / setup.period_us))
-
-    def __repr__(self) -> str:
-        return f"<Session {self.id}: {self.rows} rows, {self.duration_s:.1f} s at {self.rate_hz:g} Hz>"
-
-    @property
-    def rows(self) -> int:
-        """Rows that can be read."""
-        return self._blocks.rows
-
-    @property
-    def start_s(self) -> float:
-        """Time of the first row that can be read; above 0 where older ones were overwritten."""
-        return self._blocks.first * self.period_s
-
-    @property
-    def duration_s(self) -> float:
-        """From the session's row 0 to the end of its last row."""
-        return self._blocks.end * self.period_s
-
-    @property
-    def lost_rows(self) -> int:
-        """Rows that the logger could not take or keep. Rows in damaged or missing blocks are not among them."""
-        return sum(hole.lost for hole in self._blocks.holes)
-
-    @cached_property
-    def channels(self) -> list[Channel]:
-        """The channels that have a column in the decoded table: those in the ring file, and after an injector's on-time
-        the duty that follows from it (kind "duty")."""
-        out = []
-        decodable = read_table.decodable(self._blocks.setup)
-        turning = shared_channels.crank_of(decodable) is not None
-        for one in decodable:
-            name, label = one["name"], one.get("label", one["name"].replace("_", " "))
-            column = shared_channels.column_name(one)
-            out.append(Channel(name, column, one["kind"], shared_channels.unit_of(one), label, one))
-            if one["kind"] == "pulse_width" and turning:
-                column = shared_channels.duty_name(one)
-                out.append(Channel(name + "_duty", column, "duty", "%", label + " duty", one))
-        return out
-
-    @property
-    def converters(self) -> dict[str, dict]:
-        """Analog channel -> {"bits": width of its counts, "step_v": volts a count at the terminal, "error_v": volts
-        that its converter is known to be off by, half of the width, or None where nothing is told}."""
-        columns = [column for column in self._blocks.setup.columns if column["r"] == "adc"]
-        return {c["n"]: {"bits": c["b"], "step_v": abs(c["s"]), "error_v": _positive(c.get("e"))} for c in columns}
-
-    @property
-    def marks(self) -> list[MarkSpan]:
-        """The marked pulls, in order of time."""
-        return self._survey.marks
-
-    @property
-    def timing(self) -> dict:
-        """How well the logger ran: late_us_max, late_us_p99, late_blocks (that the latter is from; None: every row),
-        lost_rows, rejected_edges {channel: edges}, stall_ms_max (0: none of 16 ms), heap_kb_least, supply_dips, and the keys of the last health block (rows, late_us, stall_us,
-        heap...) under `health`. None: not told by this file."""
-        return {
-            "late_us_max": self._survey.late_us_max,
-            "late_us_p99": self._survey.late_us_p99,
-            "late_blocks": self._survey.late_blocks,
-            "lost_rows": self.lost_rows,
-            "rejected_edges": self._survey.rejected,
-            "stall_ms_max": self._survey.stall_ms_max,
-            "heap_kb_least": self._survey.heap_kb_least,
-            "supply_dips": self._survey.dips,
-            "health": self._blocks.health,
-        }
-
-    @cached_property
-    def _survey(self) -> read_survey.Survey:
-        if "_raw" in self.__dict__:
-            return read_survey.of_columns(self._blocks, [self._raw])
-        return read_survey.of_blocks(self._blocks)
-
-    def gaps(self) -> list[tuple[float, float, str]]:
-        """(start_s, end_s, reason) of every hole between rows: from the first missing row to the next that is there."""
-        return [(hole.first * self.period_s, hole.end * self.period_s, hole.reason) for hole in self._blocks.holes]
-
-    @cached_property
-    def _raw(self) -> dict[str, np.ndarray]:
-        return read_table.raw(self._blocks)
-
-    def raw(self) -> pd.DataFrame:
-        """Integers as stored: `row` (number in the session), then every column of the setup. Rows that are missing are
-        not there."""
-        import pandas as pd
-
-        return pd.DataFrame({name: values.astype(np.int64) for name, values in self._raw.items()})
-
-    @cached_property
-    def _table(self) -> dict[str, np.ndarray]:
-        return read_table.decoded(self._blocks, self._raw)
-
-    def table(self) -> dict[str, np.ndarray]:
-        """frame() as column name -> (rows,) array. Computed once; do not change it in place."""
-        return self._table
-
-    @cached_property
-    def _frame(self) -> pd.DataFrame:
-        import pandas as pd
-
-        return pd.DataFrame(self._table, copy=False)
-
-    def frame(self) -> pd.DataFrame:
-        """The table in engineering units: session, time_s, a column for each channel (float, NaN where invalid), and
-        `mark`, the id of the marked pull that is open, else 0. Computed once; do not change it in place."""
-        return self._frame
-
-    def volts(self, name: str) -> np.ndarray:
-        """(rows,) volts at the logger's terminal of an analog channel. KeyError where there is no such channel."""
-        from ringpull.read import values
-
-        return values.volts(self._blocks.setup, name, self._raw)
-
-    def turns(self, name: str) -> list[tuple[np.ndarray, np.ndarray]]:
-        """(times_s, turns since the first) of the pulses of a channel with `per_rev`, for every stretch of them without
-        a stop or a loss; missing pulses are counted."""
-        from ringpull.read import values
-
-        channel = next(one.config for one in self.channels if one.name == name)
-        return values.turns(self._blocks.setup, channel, self._raw)
-
-    @cached_property
-    def _finder(self) -> Finder:
-        return Finder(self._blocks)
-
-    def between(self, start_s: float, end_s: float) -> dict[str, np.ndarray]:
-        """The rows of table() with start_s <= time < end_s; only they and their neighbours are decoded."""
-        if not self._blocks.ordered:
-            whole = self.table()
-            rows = slice(*np.searchsorted(whole["time_s"], (start_s, end_s)).tolist())
-            return {name: values[rows] for name, values in whole.items()}
-        first, end = (int(np.ceil(round(time_s / self.period_s, 6))) for time_s in (start_s, end_s))
-        return self._finder.decoded(first, end)
-
-    def row_near(self, row: int) -> int | None:
-        """The number of a row that is there, near to `row`: of a block's first row. None without rows, or where rows
-        are not in order."""
-        near = self._finder.nearest(row) if self._blocks.ordered else -1
-        return None if near < 0 else near
-
-    def sample(self, count: int) -> dict[str, np.ndarray]:
-        """Rows as in table(), but of about `count` blocks spread evenly over the session: a glance at a long one."""
-        return self._finder.sample(count)
-
-    def tables(self) -> Iterator[dict[str, np.ndarray]]:
-        """frame() in pieces of bounded size, as column name -> (rows,) array: for drives larger than memory."""
-        return read_table.pieces(self._blocks)
+    from ringpull.analysis.pulls import Pull, View
 
 
 class Drive:
@@ -262,7 +63,7 @@ class Drive:
 
     @cached_property
     def _found_pulls(self) -> tuple[list[View], list[Pull]]:
-        from ringpull import pulls
+        from ringpull.analysis import pulls
 
         views = [pulls.View(session) for session in self.sessions]
         return views, pulls.find(views)
@@ -274,6 +75,16 @@ class Drive:
     def pulls(self) -> list[Pull]:
         """The pulls of all sessions, marked and found."""
         return self._found_pulls[1]
+
+
+def read(source: str | os.PathLike[str], progress: Callable[[float], None] | None = None) -> Drive:
+    """The drive that SRC holds: a ring file, a folder of segments, or a card folder.
+
+    progress: called with the fraction of the files looked at. Rows are decoded when they are asked for.
+    Raises errors.SourceMissing, NotARingFile (no block of a ring), NothingReadable (blocks, but no rows that can be
+    decoded), and OSError.
+    """
+    return Drive.open(source, progress)
 
 
 def _refuse(path: Path, store: Store, found: read_sessions.Found) -> None:

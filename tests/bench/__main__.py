@@ -37,11 +37,11 @@ def head() -> list[tuple[str, str]]:
     """What the figures were measured on and with."""
     from importlib.metadata import version
 
-    from ringpull.desk.dryrun import find_micropython
+    from ringpull.dryrun.run import find_micropython
 
     changed = subprocess.run(["git", "diff", "--quiet", "HEAD"], cwd=ROOT).returncode
     return [
-        ("machine", f"{processor()}, {os.cpu_count()} cores, {platform.system()} {platform.release()}"),
+        ("machine", f"{processor()}, {os.cpu_count()} cores, {platform.system()}"),
         ("python", platform.python_version()),
         ("micropython", said_by(find_micropython(), "--version")),
         ("libraries", ", ".join(f"{name} {version(name)}" for name in ("numpy", "pandas", "pyarrow"))),

@@ -17,7 +17,7 @@ import numpy as np
 from bench import random_drives as rd
 from bench import random_power as rp
 
-from ringpull.analysis import compare
+from ringpull.analysis.cells import compare
 
 DRIVES = int(os.environ.get("RINGPULL_DRIVES", "500"))
 RESULTS = Path(__file__).with_name("ANSWER_RESULTS.md") if DRIVES >= 500 else None

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import numpy as np
 
-from ringpull.desk import demo
-from ringpull.desk.dryrun import dry_run
+from ringpull.dryrun.run import dry_run
+from ringpull.invented import demo
 from shared_math import layout, packing
 
 SECONDS = 120
@@ -22,14 +22,24 @@ def noisy_signals(folder: Path) -> Path:
     """A drive of 12 moving analog channels and a tach; the desk board adds 2 counts of noise to each."""
     random = np.random.default_rng(5)
     time_s = np.arange(0, SECONDS, 0.02)
-    channels = [{"name": f"in_{n}", "input": f"a{n}", "kind": "linear", "volts": [0, 5], "values": [0, 5]} for n in range(ANALOG)]
+    channels = [
+        {"name": f"in_{n}", "input": f"a{n}", "kind": "linear", "volts": [0, 5], "values": [0, 5]}
+        for n in range(ANALOG)
+    ]
     columns = [time_s]
     for n in range(ANALOG):
         speed_hz = 0.05 * 1.5**n if n < 8 else 0.3
         wave = 2.5 + (0.4 + 0.15 * n) * np.sin(2 * np.pi * speed_hz * time_s + n)
         steps = np.repeat(random.uniform(-0.4, 0.4, SECONDS // 5 + 1), 250)[: len(time_s)]
         columns.append(np.clip(wave + steps, 0, 5))
-    np.savetxt(folder / "volts.csv", np.transpose(columns), "%.5f", ",", header=",".join(["t_s"] + [c["name"] for c in channels]), comments="")
+    np.savetxt(
+        folder / "volts.csv",
+        np.transpose(columns),
+        "%.5f",
+        ",",
+        header=",".join(["t_s"] + [c["name"] for c in channels]),
+        comments="",
+    )
     rpm = 3500 + 2500 * np.sin(2 * np.pi * time_s / 30)
     edges = np.interp(np.arange(1, 2 * rpm.mean() / 60 * SECONDS - 10), np.cumsum(2 * rpm / 60 * 0.02), time_s)
     (folder / "edges.csv").write_text("t_s,input\n" + "".join(f"{t:.6f},engine_speed\n" for t in edges))
@@ -99,12 +109,36 @@ def figures(name: str, card: Path):
     parquet = io.BytesIO()
     pq.write_table(arrow, parquet, compression="zstd", use_dictionary=False, column_encoding="DELTA_BINARY_PACKED")
     zstd = pa.Codec("zstd", compression_level=19).compress(plain, asbytes=True)
-    yield f"{name}: smaller than plain", plain_bytes / packed_bytes, "times", f"at least 2.5; {len(rows)} rows, {len(table)} columns"
-    yield f"{name}: above the bound", 100 * (packed_bytes / bound - 1), "%", "at most 10; better encoding per column and block, and the bit that tells it"
-    yield f"{name}: above its values alone", 100 * (packed_bytes / bare - 1), "%", "the same without that bit; not judged"
+    yield (
+        f"{name}: smaller than plain",
+        plain_bytes / packed_bytes,
+        "times",
+        f"at least 2.5; {len(rows)} rows, {len(table)} columns",
+    )
+    yield (
+        f"{name}: above the bound",
+        100 * (packed_bytes / bound - 1),
+        "%",
+        "at most 10; better encoding per column and block, and the bit that tells it",
+    )
+    yield (
+        f"{name}: above its values alone",
+        100 * (packed_bytes / bare - 1),
+        "%",
+        "the same without that bit; not judged",
+    )
     yield f"{name}: setup, health, birth", 100 * (used / len(held) - 1), "%", "of the row blocks, on top"
-    for peer, size in (("gzip -9", len(gzip.compress(plain, 9))), ("zstd -19", len(zstd)), ("Parquet delta", parquet.tell())):
-        yield f"{name}: {peer}", plain_bytes / size, "times", "smaller than plain; whole drive at once, no random access"
+    for peer, size in (
+        ("gzip -9", len(gzip.compress(plain, 9))),
+        ("zstd -19", len(zstd)),
+        ("Parquet delta", parquet.tell()),
+    ):
+        yield (
+            f"{name}: {peer}",
+            plain_bytes / size,
+            "times",
+            "smaller than plain; whole drive at once, no random access",
+        )
 
 
 def rows():

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import scene
 
-from ringpull.desk.dryrun import dry_run
+from ringpull.dryrun.run import dry_run
 
 
 def rows():

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pandas as pd
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "host"))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from lean_replay import intervals, replay
 from truth import drives

@@ -8,8 +8,8 @@ import shutil
 import subprocess
 from pathlib import Path
 
-from ringpull.desk.dryrun import find_micropython
-from ringpull.sources import firmware_dir, shared_math_dir
+from ringpull.dryrun.run import find_micropython
+from ringpull.dryrun.sources import firmware_dir, shared_math_dir
 
 FEW, MANY = 1000, 3000
 
@@ -32,4 +32,9 @@ def rows():
         return
     for kind in ("plain", "compiled"):
         per_row = (instructions(kind, MANY) - instructions(kind, FEW)) / (MANY - FEW)
-        yield f"packing a row, {kind}", per_row, "instructions", "19 columns, blocks written and the row's share of that"
+        yield (
+            f"packing a row, {kind}",
+            per_row,
+            "instructions",
+            "19 columns, blocks written and the row's share of that",
+        )

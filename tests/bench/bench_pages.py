@@ -28,7 +28,9 @@ def _report(folder: Path):
     ring, page = folder / "hour.rpl", folder / "hour.html"
     pulls = long_drives.write(ring, long_drives.HOUR_S)
     took = []
-    kept = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}  # as where it ran before
+    kept = {
+        name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"
+    }  # as where it ran before
     for _ in range(TIMES):
         began = time.perf_counter()
         words = [sys.executable, "-m", "ringpull", "report", str(ring), "-o", str(page)]

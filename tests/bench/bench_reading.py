@@ -46,8 +46,8 @@ def best(work: Callable[[], object], times: int = TIMES) -> float:
 
 def columns_of(path: Path) -> int:
     """Check every block, unpack every column; returns the rows."""
-    from ringpull.read import sessions
-    from ringpull.read.store import open_store
+    from ringpull.ring.blocks.store import open_store
+    from ringpull.ring.rows import sessions
 
     return sum(len(row) for one in sessions.find(open_store(path)).sessions for row, _ in one.pieces())
 
@@ -67,7 +67,12 @@ def rows():
             count, wide = big_rings.write(path, RING, kind == "plain")
             took_s = best(lambda path=path: columns_of(path))
             out = count * wide * 2 / took_s / MB
-            yield f"{kind} ring to columns", RING / took_s / MB, "MB/s of file", f"{count} rows, {wide} columns, all checked"
+            yield (
+                f"{kind} ring to columns",
+                RING / took_s / MB,
+                "MB/s of file",
+                f"{count} rows, {wide} columns, all checked",
+            )
             if kind == "plain":
                 share = 100 * copy_s / took_s
                 yield f"{kind} ring to columns", share, "% of memcpy", "to reach: 10 %, or 2000 MB/s of file"
@@ -81,15 +86,20 @@ def rows():
 def _without_numba(path: Path, fast: float):
     from unittest.mock import patch
 
-    from ringpull.read import columns
+    from ringpull.ring.rows import unpack
 
-    if not columns.fast_pays(RING // 512):
+    if not unpack.fast_pays(RING // 512):
         return "numba", float("nan"), "", "left out: not installed"
-    with patch.object(columns, "FAST_FROM", 1 << 60):
+    with patch.object(unpack, "FAST_FROM", 1 << 60):
         count_s = best(lambda: columns_of(path))
-    with patch.object(columns, "FAST_FROM", 0):
+    with patch.object(unpack, "FAST_FROM", 0):
         fast_s = best(lambda: columns_of(path))
-    return "packed ring to columns without numba", fast * fast_s / count_s, "MB/s int16", "what small drives get; to reach: 300"
+    return (
+        "packed ring to columns without numba",
+        fast * fast_s / count_s,
+        "MB/s int16",
+        "what small drives get; to reach: 300",
+    )
 
 
 def _peers(place: Path, packed: float):
@@ -149,4 +159,9 @@ def _memory(place: Path):
     indexed, read, peak = map(int, done.stdout.split())
     if indexed != count or read < STREAMED:
         raise RuntimeError(f"{indexed} rows indexed and {read} read of {count}")
-    yield "4 GB to engineering units, peak", peak * 1024 / MB, "MB", f"{count} rows checked, {read} decoded, {took_s:.0f} s; to reach: 400"
+    yield (
+        "4 GB to engineering units, peak",
+        peak * 1024 / MB,
+        "MB",
+        f"{count} rows checked, {read} decoded, {took_s:.0f} s; to reach: 400",
+    )

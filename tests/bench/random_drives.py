@@ -11,9 +11,14 @@ from concurrent.futures import ProcessPoolExecutor
 import numpy as np
 from truth.drives import Settings, make_drive, pair
 
-from ringpull.analysis import compare, fuelmap, identify, judge, passes, transport
-from ringpull.analysis.align import align
-from ringpull.analysis.columns import Columns, from_table
+from ringpull.analysis.cells import compare, fuelmap, passes, settling
+from ringpull.analysis.cells.cell import NOT_MAPPED
+from ringpull.analysis.cells.passes import Axes, SessionPulls
+from ringpull.analysis.cells.ratio import ratio
+from ringpull.analysis.delay import identify, transport
+from ringpull.analysis.delay.align import align
+from ringpull.analysis.drive_state.columns import Columns, from_table
+from ringpull.analysis.judge import session
 
 BIN_RPM = 250
 LEAST_ROWS = 10
@@ -54,14 +59,14 @@ def answer(seed):
     drive = make_drive(seed)
     columns = columns_of(drive)
     found = identify.identify(columns)
-    ready = judge.prepare(columns, found.model)
+    ready = session.prepare(columns, found.model)
     return delay(drive, columns, found), curve(drive, columns, ready), lean(drive, ready)
 
 
 def noisier(seed, correlated):
     """The lean events of one drive with more of the noise that hangs together."""
     drive = make_drive(seed, settings=Settings(correlated=correlated))
-    return lean(drive, judge.prepare(columns_of(drive)))
+    return lean(drive, session.prepare(columns_of(drive)))
 
 
 def delay(drive, columns, found):
@@ -131,7 +136,7 @@ def curve(drive, columns, ready):
 def lean(drive, ready):
     """Lean events of one drive: how many there were and were found, edges near enough, and events that were not."""
     truth = drive.truth
-    found = {p.number: judge.judge_span(ready, p.start_s - 0.3, p.end_s + 0.3).lean_events for p in drive.pulls}
+    found = {p.number: session.judge_span(ready, p.start_s - 0.3, p.end_s + 0.3).lean_events for p in drive.pulls}
     near_rpm = max(100.0, 0.06 * truth.car.ramp_rpm_s)
     wanted = [e for e in truth.events if not e.tip_in]
     hits = edges_near = edges = within = 0
@@ -162,26 +167,31 @@ def map_cells(seed, spread):
     over the same passes without the pulls' own factors, error against the injected table)."""
     drive = make_drive(seed, settings=Settings(pulls=(5, 5), between_pulls=spread, hole_share=0.0))
     columns, truth = columns_of(drive), drive.truth
-    ready = judge.prepare(columns)
+    ready = session.prepare(columns)
     spans = spans_of(drive)
-    made = fuelmap.fuelmap([ready], [spans])
+    made = fuelmap.fuelmap([SessionPulls(ready, spans)])
     own = np.zeros(len(columns))
     for p in drive.pulls:
         own[columns.rows(p.start_s, p.end_s)] = p.offset
-    seen = np.isfinite(fuelmap.ratio(ready))
+    measured = np.where(settling.settling(ready), np.nan, ratio(ready))
+    seen = np.isfinite(measured)
     true = np.where(seen, truth.lambda_cylinder / truth.target / (1.0 + own), np.nan)
     table = np.where(seen, truth.table(truth.speed_rpm, columns.map_kpa), np.nan)
-    kept = [fuelmap.steady(p) for p in passes.passes(ready, fuelmap.ratio(ready), made.speeds, made.loads, spans)]
+    here = SessionPulls(ready, spans)
+    kept = [fuelmap.steady(p) for p in passes.passes(here, measured, made.axes)]
     means = []
     for values in (true, table):
         by_cell = {}
-        for one, steady in zip(passes.passes(ready, values, made.speeds, made.loads, spans), kept, strict=True):
+        for one, steady in zip(passes.passes(here, values, made.axes), kept, strict=True):
             if steady:
                 by_cell.setdefault((one.speed, one.load, one.loaded), []).append(one.value)
         means.append({key: np.mean(rows) for key, rows in by_cell.items()})
     out = []
+    speeds, loads = made.axes.speeds, made.axes.loads
     for cell in made.cells:
-        at = (int(np.argmin(abs(made.speeds - cell.rpm))), int(np.argmin(abs(made.loads - cell.load))), cell.loaded)
+        if cell.state == NOT_MAPPED:
+            continue
+        at = (int(np.argmin(abs(speeds - cell.rpm))), int(np.argmin(abs(loads - cell.load))), cell.loaded)
         half = 0.5 * (cell.high - cell.low)
         errors = [cell.ratio - mean[at] for mean in means]
         out.append((seed, cell.state == "judged", cell.passes, half, *errors, cell.loaded))
@@ -190,20 +200,42 @@ def map_cells(seed, spread):
 
 def mixture_changed(car_seed, pulls, spread, factor=1.0):
     """The verdict on a pair of drives; `factor` on lambda over the middle 4 of 12 bins of speed in the second."""
-    first = make_drive(car_seed).truth.engine
-    edges = np.linspace(first.low_rpm + 300, first.limit_rpm, 13)
-    middles = 0.5 * (edges[1:] + edges[:-1])
+    middles, edges = speed_bins(car_seed)
 
     def change(rpm, kpa):
         return np.where((rpm > edges[5]) & (rpm < edges[9]) & (kpa > 75), factor, 1.0)
 
     settings = Settings(pulls=(pulls, pulls), between_pulls=spread, hole_share=0.0)
+    return compared(pair(car_seed, settings, change if factor != 1.0 else None), middles)
+
+
+def mixture_mended(car_seed, pulls, spread, lean=1.03, rpm_from=4500, rpm_to=6000):
+    """The verdict on a pair of drives: lambda times `lean` between two speeds in the first, right in the second."""
+    middles, _ = speed_bins(car_seed)
+
+    def change(rpm, kpa):
+        return np.where((rpm > rpm_from) & (rpm < rpm_to) & (kpa > 75), lean, 1.0)
+
+    settings = Settings(pulls=(pulls, pulls), between_pulls=spread, hole_share=0.0)
+    right, wrong = pair(car_seed, settings, change)
+    return compared((wrong, right), middles)
+
+
+def speed_bins(car_seed):
+    """(middles, edges) of 12 bins over the speeds of a car's pulls."""
+    engine = make_drive(car_seed).truth.engine
+    edges = np.linspace(engine.low_rpm + 300, engine.limit_rpm, 13)
+    return 0.5 * (edges[1:] + edges[:-1]), edges
+
+
+def compared(drives, middles):
+    """The verdict on two drives."""
     sides = []
-    for session, drive in enumerate(pair(car_seed, settings, change if factor != 1.0 else None)):
-        ready = judge.prepare(columns_of(drive), identified=False)
-        value = np.where(ready.loaded, fuelmap.ratio(ready), np.nan)
-        sides.append(passes.passes(ready, value, middles, None, spans_of(drive), session, only_spans=True))
-    return compare.compare(*sides, middles).verdict
+    for side, drive in enumerate(drives):
+        ready = session.prepare(columns_of(drive), identified=False)
+        value = np.where(ready.loaded, ratio(ready), np.nan)
+        sides.append(passes.passes(SessionPulls(ready, spans_of(drive)), value, Axes(middles), side))
+    return compare.compare(*sides, Axes(middles)).verdict
 
 
 def hour():
@@ -241,9 +273,9 @@ def judge_hour(path, identified):
     config = json.loads(str(kept.pop("config")))
     identify.identify(from_table({n: v[:40_000] for n, v in kept.items()}, config))  # what is imported once
     began = time.perf_counter()
-    ready = judge.prepare(from_table(kept, config), identified=identified)
+    ready = session.prepare(from_table(kept, config), identified=identified)
     for start_s in range(60, 3500, 60):
-        judge.judge_span(ready, start_s, start_s + 12.0)
+        session.judge_span(ready, start_s, start_s + 12.0)
     took = time.perf_counter() - began
     peak = next(line for line in open("/proc/self/status") if line.startswith("VmHWM"))
     return took, int(peak.split()[1]) / 1024.0, ready.aligned.model.source

@@ -8,9 +8,11 @@ import numpy as np
 from bench.random_drives import BIN_RPM, columns_of
 from truth.drives import Settings, make_drive, pair
 
-from ringpull.analysis import compare, power, wheel
-from ringpull.read import edges as read_edges
-from ringpull.read.speed import SLOWEST_US
+from ringpull.analysis.cells import compare
+from ringpull.analysis.cells.passes import Axes
+from ringpull.analysis.power import compare_power, motion, pull_power
+from ringpull.ring.values import edges as read_edges
+from ringpull.ring.values.speed import SLOWEST_US
 
 ROW_US, COUNT_BITS, AGE_BITS = 5000.0, 16, 20
 MOST_RPM = 9000.0
@@ -31,14 +33,16 @@ def turns_of(edges_s, per_rev, until_s):
     age = row * ROW_US - kept_us[np.maximum(count - 1, 0)]
     never = (1 << AGE_BITS) - 1
     age = np.where(count > 0, np.minimum(age, never), never).astype(np.int64)
-    found = read_edges.stretches(row, count, age, ROW_US, COUNT_BITS, AGE_BITS, max(2.0, 2.0 * per_rev), SLOWEST_US)
+    found = read_edges.stretches(
+        read_edges.EdgeColumns(row, count, age, ROW_US, COUNT_BITS, AGE_BITS), max(2.0, 2.0 * per_rev), SLOWEST_US
+    )
     return [(one.time_us / 1e6, one.number / per_rev) for one in found]
 
 
 def car_of(drive):
     """The true car as `wheel` takes it."""
     car = drive.truth.car
-    return power.Car(
+    return motion.Car(
         mass_kg=car.mass_kg,
         rpm_per_kmh=car.rad_per_m / 3.6 * 60.0 / (2.0 * np.pi),
         cda_m2=car.cda_m2,
@@ -58,7 +62,7 @@ def wheel_power(seed):
     exact = {name: 0.0 for name in ("mass_u", "cda_u", "crr_u", "air_u", "rotating_u")}
     bins, peaks, covered, road, none = [], [], 0, 0, 0
     for p in drive.pulls:
-        result = wheel.pull_power(columns, p.start_s, p.end_s, known, turns)
+        result = pull_power.pull_power(columns, p.start_s, p.end_s, known, turns)
         if result is None:
             none += 1
             continue
@@ -70,9 +74,19 @@ def wheel_power(seed):
         peaks.append(max(a for a, _ in means) / max(b for _, b in means) - 1.0)
         if not truth.car.dyno:
             road += 1
-            wide = wheel.pull_power(columns, p.start_s, p.end_s, replace(known, grade=None, **exact), turns)
+            wide = pull_power.pull_power(columns, p.start_s, p.end_s, replace(known, grade=None, **exact), turns)
             covered += np.mean((wide.low <= true) & (true <= wide.high)) > 0.9
     return bins, peaks, covered, road, none
+
+
+def passes_of_power(columns, spans, speeds, car, turns, session=1):
+    """The passes of power of several pulls."""
+    out = []
+    for number, start_s, end_s in spans:
+        power = pull_power.pull_power(columns, start_s, end_s, car, turns)
+        if power is not None:
+            out += compare_power.passes_of(power, speeds, (session, number))
+    return out
 
 
 def driven_anew(drive, factor):
@@ -145,5 +159,5 @@ def power_changed(car_seed, pulls, spread, factor=1.0):
             return (1.0 + own[number - 1]) * part
 
         columns, spans, turns = driven_anew(drive, scaled)
-        sides.append(wheel.power_passes(columns, spans, middles, car_of(drive), turns, session))
-    return compare.compare(*sides, middles, sense="more power", better_is=1, method_u=power.METHOD_U).verdict
+        sides.append(passes_of_power(columns, spans, middles, car_of(drive), turns, session))
+    return compare.compare(*sides, Axes(middles), compare_power.MORE_POWER).verdict

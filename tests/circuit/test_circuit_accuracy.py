@@ -136,7 +136,7 @@ def test_differences_have_the_scale_of_the_plain_input(name):
 
 def test_the_analysis_allows_for_this_front_end():
     """Its assumptions about resistors, reference and ground are the circuit's, and its budget covers the drawn errors."""
-    from ringpull.analysis import uncertainty
+    from ringpull.analysis.judge import uncertainty
 
     assert uncertainty.RESISTOR_TOLERANCE == STOCK["r"].tolerance
     assert uncertainty.REFERENCE_TOLERANCE == limits.REFERENCE_TOLERANCE

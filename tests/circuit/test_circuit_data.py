@@ -78,7 +78,7 @@ def test_firmware_default_dividers_agree_with_the_circuit():
 
 
 def test_dry_run_filter_and_converter_agree_with_the_circuit():
-    from ringpull.desk import signals
+    from ringpull.dryrun import signals
 
     for name in ("analog_5v", "analog_battery"):
         assert BY_NAME[name].value("C1") == pytest.approx(signals.FILTER_F)
@@ -229,7 +229,7 @@ def test_readme_quotes_what_the_data_and_simulations_hold():
     [("6800", "10000", "0", "all good"), ("10000", "10000", "0", "5 BAD"), ("6800", "10000", "1", "4 BAD")],
 )
 def test_fixture_tells_good_from_bad(top, bottom, lost, verdict):
-    from ringpull.desk.dryrun import find_micropython
+    from ringpull.dryrun.run import find_micropython
 
     script = build.ROOT / "tests" / "circuit" / "board_of_a_fixture.py"
     command = [find_micropython(), str(script), str(build.HARDWARE / "bench" / "fixture.py"), top, bottom, lost]

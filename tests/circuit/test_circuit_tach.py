@@ -11,7 +11,7 @@ import spice
 from hardware.circuit import limits, netlist, stress
 from hardware.circuit.blocks import BY_NAME
 from hardware.circuit.build import ROOT
-from ringpull.desk.dryrun import find_micropython
+from ringpull.dryrun.run import find_micropython
 
 pytestmark = spice.needs_ngspice
 

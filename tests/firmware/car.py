@@ -7,10 +7,10 @@ import json
 
 from glass import PIECES, Glass
 
-import plan_build
 from acquire import button, health, marks, rows, tach
 from panel import panel
 from shared_math import layout, ticks
+from start import plan_build
 
 CONFIG = {
     "version": 1,

@@ -6,7 +6,8 @@ fake_board.install()
 
 from boards import esp32, generic, wiring  # noqa: E402
 from drivers import sdhost  # noqa: E402
-from shared_math import channels, config, config_advice  # noqa: E402
+from shared_math import boards as board_facts  # noqa: E402
+from shared_math import channels, config  # noqa: E402
 
 
 def bare(kind, pins):
@@ -197,6 +198,6 @@ def test_pulse_width_on_an_input_that_is_not_there_is_a_fault():
 
 
 def test_what_check_says_of_inputs_is_what_is_wired():
-    for name, pins in (("rp2", wiring.RP2), ("esp32", wiring.ESP32)):
+    for name, pins in (("rp2", wiring.RP2), ("rp2350", wiring.RP2), ("esp32", wiring.ESP32)):
         listed = [one for group in ("analog", "pulse", "digital") for one in pins[group]]
-        assert sorted(listed) == sorted(config_advice.INPUTS[name])
+        assert sorted(listed) == sorted(board_facts.INPUTS[name])

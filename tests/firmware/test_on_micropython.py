@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from ringpull.desk.dryrun import HEAP, find_micropython
-from ringpull.sources import firmware_dir, shared_math_dir
+from ringpull.dryrun.run import HEAP, find_micropython
+from ringpull.dryrun.sources import firmware_dir, shared_math_dir
 
 HERE = Path(__file__).parent
 # The slow tier asks for room to spare: how a heap breaks into pieces differs from machine to machine

@@ -16,10 +16,12 @@ import atheris
 HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE.parent))
 
-with atheris.instrument_imports(include=["ringpull.read", "ringpull.drive"]):
+with atheris.instrument_imports(include=["ringpull.ring", "ringpull.drive"]):
     import ringpull
     import ringpull.drive
-    from ringpull.read import columns, order, scan, sessions, setup, store, survey  # noqa: F401
+    from ringpull.ring.blocks import order, scan, store  # noqa: F401
+    from ringpull.ring.rows import sessions, setup, unpack  # noqa: F401
+    from ringpull.ring.values import service  # noqa: F401
 
 import second_reader  # noqa: E402
 from ring_bytes import Ring  # noqa: E402

@@ -4,7 +4,7 @@ import importlib
 import re
 from pathlib import Path
 
-from ringpull.cli import COMMANDS
+from ringpull.cli.main import COMMANDS
 
 README = Path(__file__).resolve().parents[2] / "README.md"
 PLACE = re.compile(r"(<!-- table: generated[^\n]*-->\n)(.*?)(<!-- table end -->)", re.S)
@@ -14,7 +14,7 @@ def table() -> str:
     """One row per command: what it does, and its example."""
     rows = ["| command | does | for example |", "| --- | --- | --- |"]
     for name, does in COMMANDS.items():
-        example = importlib.import_module(f"ringpull.commands.{name}").EXAMPLE
+        example = importlib.import_module(f"ringpull.cli.commands.{name}").EXAMPLE
         rows.append(f"| `{name}` | {does} | `{example}` |")
     return "\n".join(rows) + "\n"
 

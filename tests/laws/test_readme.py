@@ -16,7 +16,7 @@ import pytest
 import readme_table
 from trees import ROOT
 
-from ringpull.desk.dryrun import find_micropython
+from ringpull.dryrun.run import find_micropython
 
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 

@@ -12,6 +12,33 @@ FIRMWARE = ROOT / "firmware"
 SHARED = ROOT / "shared_math"
 
 SHARED_MAY = {"struct", "binascii", "array", "math", "json", "shared_math"}
+# Rooms of host/ringpull from the ground up: a module imports from its own room and from those named before it
+ROOMS = (
+    "errors",
+    "files",
+    "ring/blocks",
+    "ring/rows",
+    "ring/values",
+    "session",
+    "analysis/local",
+    "analysis/drive_state",
+    "analysis/delay",
+    "analysis/judge",
+    "analysis/pulls",
+    "analysis/cells",
+    "analysis/power",
+    "analysis/answer",
+    "drive",
+    "export",
+    "report",
+    "view",
+    "dryrun",
+    "invented",
+    "device",
+    "cli",
+    "__main__",
+)
+CLI_MAY = ("host/ringpull/cli/", "host/ringpull/__main__.py")  # who may import the command line
 DEVICE = {"machine", "rp2", "esp32", "pyb", "stm"}
 FIRMWARE_MAY = {
     *SHARED_MAY,
@@ -53,8 +80,26 @@ def broken(place: str, text: str) -> list[str]:
             touches = place.startswith(("firmware/boards/", "firmware/drivers/"))
             wrong = first not in FIRMWARE_MAY | own and not (first in DEVICE and touches)
         else:
-            cli = name.startswith("ringpull.cli") and place != "host/ringpull/__main__.py"
+            cli = name.startswith("ringpull.cli") and not place.startswith(CLI_MAY)
             wrong = first in own | DEVICE | {"firmware", "tests", "micropython", ""} or cli
         if wrong:
             found.append(f"{place}:{line} imports {name}")
     return found
+
+
+def room(name: str) -> int | None:
+    """Place in ROOMS of a dotted module of ringpull; None for the package itself, whose `read` is the drive's."""
+    path = "/".join(name.split(".")[1:])
+    places = [place for place, known in enumerate(ROOMS) if path == known or path.startswith(known + "/")]
+    return places[0] if places else None
+
+
+def upward(place: str, text: str) -> list[str]:
+    """Imports of one file of host/ringpull that lead to a room above its own, and files that stand in no room."""
+    here = place.removeprefix("host/").removesuffix(".py").replace("/", ".")
+    own = room(here)
+    if own is None:
+        is_package = place.endswith("/__init__.py")
+        return [] if is_package else [f"{place} stands in no room"]
+    names = [(line, name) for line, name in imports(text) if name.startswith("ringpull.")]
+    return [f"{place}:{line} imports {name}" for line, name in names if (room(name) or 0) > own]

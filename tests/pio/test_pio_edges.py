@@ -11,8 +11,8 @@ import pytest
 from assembler import load
 from stamps import run
 
-from ringpull.desk.dryrun import HEAP, find_micropython
-from ringpull.sources import firmware_dir, shared_math_dir
+from ringpull.dryrun.run import HEAP, find_micropython
+from ringpull.dryrun.sources import firmware_dir, shared_math_dir
 
 HERE = Path(__file__).parent
 MHZ = 125

@@ -159,13 +159,18 @@ def look(kind, drive, expected, under_way, seen, cut_twice):
         for slot in range(store.slots):
             store.read(slot, block)
             if layout.verdict(block) is None and block[4:8] != OLD_RING:
-                if bytes(block) not in known and not (cut_twice and block[layout.AT_KIND] in (layout.SETUP, layout.BIRTH)):
+                if bytes(block) not in known and not (
+                    cut_twice and block[layout.AT_KIND] in (layout.SETUP, layout.BIRTH)
+                ):
                     raise Failure("%s slot %d holds a block that was never written" % (ring, slot))
                 if block[layout.AT_KIND] == layout.PACKED:
                     sequence = layout.get32(block, layout.AT_SEQUENCE)
                     if ring == "pulls":
                         copied.add(sequence)
-                    elif layout.get16(block, layout.AT_ROWS) & layout.KEPT and layout.get16(block, 12) == drive.card.last.session:
+                    elif (
+                        layout.get16(block, layout.AT_ROWS) & layout.KEPT
+                        and layout.get16(block, 12) == drive.card.last.session
+                    ):
                         kept.add(sequence)
     began = (drive.card.pulls_slot - drive.completed) % PULLS
     if expected.pulls_next >= 0 and not cut_twice and (began - expected.pulls_next) % PULLS > 1:
@@ -226,7 +231,12 @@ def main(name, step, stride, every_byte):
                     if check(kind, bytearray(image), expected, under_way, second) < 0:
                         break
                     counts["second"] += 1
-            if every_byte and k < len(log) and k // step % (len(log) // step // spots) == 5 and counts["bytes"] < MOST_BYTES:
+            if (
+                every_byte
+                and k < len(log)
+                and k // step % (len(log) // step // spots) == 5
+                and counts["bytes"] < MOST_BYTES
+            ):
                 size = len(log[k][1])
                 for how in range(0, size, 1 if size <= layout.SLOT else 37):  # several blocks, or an erased page
                     where = (k, how, -1)

@@ -4,8 +4,8 @@ import math
 
 import pytest
 
-from ringpull.analysis import stats
-from ringpull.analysis.uncertainty import Budget, Part
+from ringpull.analysis.cells import stats
+from ringpull.analysis.judge.uncertainty import Budget, Part
 
 
 def test_end_gauge_of_the_gum():

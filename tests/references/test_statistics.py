@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from ringpull.analysis import stats
+from ringpull.analysis.cells import stats
 
 scipy_stats = pytest.importorskip("scipy.stats", reason="scipy is the reference for the distributions")
 

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from ringpull.desk.dryrun import HEAP, find_micropython
-from ringpull.sources import shared_math_dir
+from ringpull.dryrun.run import HEAP, find_micropython
+from ringpull.dryrun.sources import shared_math_dir
 
 HERE = Path(__file__).parent
 RUNNER = HERE.parent / "run_micropython.py"

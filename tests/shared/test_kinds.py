@@ -3,8 +3,8 @@
 from config_good import good
 
 from shared_math import channels, config
-from shared_math import config_explain as explain
-from shared_math import config_schema as schema
+from shared_math.config import explanations as explain
+from shared_math.config import schema
 
 
 def test_every_kind_is_known_everywhere():

@@ -7,16 +7,20 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ringpull.analysis import align, banks, lean, masks, needs, repeat, sets, target, verdict
-from ringpull.analysis.align import Aligned
-from ringpull.analysis.banks import Banks
-from ringpull.analysis.identify import Identified
-from ringpull.analysis.judge import Judged, SpanAnswer, judge_span
-from ringpull.analysis.lean import LeanEvent
-from ringpull.analysis.repeat import Repeat
+from ringpull.analysis.cells import banks, repeat, sets
+from ringpull.analysis.cells.banks import Banks
+from ringpull.analysis.cells.passes import Axes, SessionPulls
+from ringpull.analysis.cells.repeat import Repeat
+from ringpull.analysis.delay import align
+from ringpull.analysis.delay.align import Aligned
+from ringpull.analysis.delay.identify import Identified
+from ringpull.analysis.drive_state import target
+from ringpull.analysis.judge import lean_events, masks, needs, verdict
+from ringpull.analysis.judge.lean_events import LeanEvent
+from ringpull.analysis.judge.session import Judged, SpanAnswer, judge_span
 
 if TYPE_CHECKING:
-    from ringpull.pulls import Pull
+    from ringpull.analysis.pulls import Pull
 
 
 LEAST_THERE_S = 0.1
@@ -104,7 +108,7 @@ class PullAnswer:
         frame["lambda_raw"] = self.judged.columns.lambda_[at]
         frame["lambda_aligned"] = self.judged.lambda_aligned[at]
         frame["lambda_target"] = self.judged.target[at]
-        frame["load"] = np.nan if axis is None else axis[at]
+        frame["load"] = np.nan if axis is None else axis.values[at]
         frame["loaded"] = self.judged.loaded[at]
         frame["valid"] = self.judged.masks.valid[at] & self.judged.loaded[at]
         return frame
@@ -182,22 +186,20 @@ def plain(value):
 
 def across_pulls(pulls: list[PullAnswer]) -> tuple[Repeat | None, list[Banks]]:
     """(repeatability of the judged pulls, difference of banks of each session that has two)."""
-    judged: list[Judged] = []
-    spans: list[list[tuple[int, float, float]]] = []
+    of_session: dict[int, SessionPulls] = {}
     for pull in pulls:
-        if pull.spoiled:
-            continue
-        if not judged or judged[-1] is not pull.judged:
-            judged.append(pull.judged)
-            spans.append([])
-        spans[-1].append((pull.number, pull.pull.start_s, pull.pull.end_s))
-    if not judged:
+        if not pull.spoiled:
+            known = of_session.get(id(pull.judged), SessionPulls(pull.judged))
+            span = (pull.number, pull.pull.start_s, pull.pull.end_s)
+            of_session[id(pull.judged)] = SessionPulls(pull.judged, (*known.spans, span))
+    sessions = list(of_session.values())
+    if not sessions:
         return None, []
-    speeds = sets.shared_speeds(judged, spans)
-    step = LOAD_STEPS.get(judged[0].columns.load_unit(), LOAD_STEPS["kPa"])
-    loads = sets.shared_loads(judged, spans, step)
-    found = [banks.banks(one, pulls_of, speeds, loads) for one, pulls_of in zip(judged, spans, strict=True)]
-    return repeat.repeat(sets.pull_passes(judged, spans, speeds)), [b for b in found if b is not None]
+    speeds = Axes(sets.shared_speeds(sessions))
+    step = LOAD_STEPS.get(sessions[0].judged.columns.load_unit, LOAD_STEPS["kPa"])
+    axes = Axes(speeds.speeds, sets.shared_loads(sessions, step))
+    found = [banks.banks(one, axes) for one in sessions]
+    return repeat.repeat(sets.pull_passes(sessions, speeds)), [b for b in found if b is not None]
 
 
 def _number(value, digits: int):
@@ -238,10 +240,10 @@ def uncertainty_json(judged: Judged) -> dict:
     """The budget of a judged lambda: 95 % half-widths and the standard uncertainty of each part."""
     budget = judged.budget
     return {
-        "random_95": round(lean.EXPANDED * judged.random_u, 4),
-        "systematic_95": round(lean.EXPANDED * budget.systematic, 4),
+        "random_95": round(lean_events.EXPANDED * judged.random_u, 4),
+        "systematic_95": round(lean_events.EXPANDED * budget.systematic, 4),
         "at_lambda": round(budget.at_lambda, 3),
-        "window_s": lean.WINDOW_S,
+        "window_s": lean_events.WINDOW_S,
         "parts": [{"name": p.name, "u": round(p.u, 5), "kind": p.kind, "source": p.source} for p in budget.parts],
     }
 
@@ -250,7 +252,7 @@ def assumptions(judged: Judged) -> list[str]:
     """What was assumed, in words."""
     columns = judged.columns
     _, words = needs.missing(columns, "lambda by engine speed and lean events")
-    out = [f"target: {judged.target_source}", f"under load: {judged.load_rule}", f"lean event: {lean.RULE}"]
+    out = [f"target: {judged.target_source}", f"under load: {judged.load_rule}", f"lean event: {lean_events.RULE}"]
     for name, one in judged.banks.items():
         of_bank = f" of {name}" if len(judged.banks) > 1 else ""
         out.append(f"delay and lag{of_bank}: {one.aligned.model.source}")
@@ -310,7 +312,7 @@ def answer(drive, target: dict | None = None) -> Answer:
     judged = next((one for key, one in views.items() if not lacking[key]), next(iter(views.values())))
     missing = [] if any(not one for one in lacking.values()) else list(dict.fromkeys(sum(lacking.values(), [])))
     systematic = max(j.budget.systematic for j in views.values())
-    call = max(max(lean.LEAST_DEPTH, lean.SIGMAS * j.random_u) for j in views.values())
+    call = max(max(lean_events.LEAST_DEPTH, lean_events.SIGMAS * j.random_u) for j in views.values())
     word, reasons = verdict.decide(judged_pulls, missing, systematic, call)
     if not missing:
         for key, names in lacking.items():

@@ -22,7 +22,7 @@ def prepare(
 
     Sizes in MB of 2^20 bytes. Ring files that are there are never touched. Raises BadUsage, BadConfig, CannotWrite.
     """
-    from ringpull.desk.dryrun import load_config
+    from ringpull.dryrun.run import load_config
 
     if not card.is_dir():
         raise BadUsage(

@@ -9,10 +9,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ringpull.errors import BadUsage, CannotWrite, RingpullError
-from ringpull.output import whole
+from ringpull.files.outputs import whole
 
 if TYPE_CHECKING:
-    from ringpull.drive import Drive, Session
+    from ringpull.drive import Drive
+    from ringpull.session import Session
 
 FORMATS = {".csv": "csv", ".parquet": "parquet", ".mf4": "mf4"}
 

@@ -13,7 +13,8 @@ import pyarrow.csv
 from ringpull.export import tables
 
 if TYPE_CHECKING:
-    from ringpull.drive import Drive, Session
+    from ringpull.drive import Drive
+    from ringpull.session import Session
 
 DIGITS = 7  # significant ones of a value: more than any converter tells, and no noise of binary fractions
 TIME_DIGITS = 6  # after the point: whole microseconds

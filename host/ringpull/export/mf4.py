@@ -11,7 +11,8 @@ import numpy as np
 from ringpull.errors import MissingPart
 
 if TYPE_CHECKING:
-    from ringpull.drive import Drive, Session
+    from ringpull.drive import Drive
+    from ringpull.session import Session
 
 
 def write(drive: Drive, sessions: list[Session], path: Path, progress: Callable[[float], None]) -> int:

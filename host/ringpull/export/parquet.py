@@ -12,7 +12,8 @@ import pyarrow.parquet as pq
 from ringpull.export import tables
 
 if TYPE_CHECKING:
-    from ringpull.drive import Drive, Session
+    from ringpull.drive import Drive
+    from ringpull.session import Session
 
 
 def write(drive: Drive, sessions: list[Session], path: Path, progress: Callable[[float], None]) -> int:

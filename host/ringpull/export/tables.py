@@ -11,7 +11,7 @@ import pyarrow as pa
 from ringpull.export import column_names
 
 if TYPE_CHECKING:
-    from ringpull.drive import Session
+    from ringpull.session import Session
 
 WHOLE = ("session", "mark")
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any, NamedTuple
 
-from ringpull.analysis import needs
-from ringpull.analysis.lean import LEAST_DEPTH
-from ringpull.analysis.verdict import ATTENTION, NO_EVENT, event_sentence
+from ringpull.analysis.judge import needs
+from ringpull.analysis.judge.lean_events import LEAST_DEPTH
+from ringpull.analysis.judge.verdict import ATTENTION, NO_EVENT, event_sentence
 from ringpull.report.words import DASH, listed, live, load, mixture_name, number, quantity, text
 
 MOST_EVENTS = 4
@@ -118,7 +118,7 @@ def next_steps(answer, events: list[Numbered]) -> list[str]:
 
 
 def joined(words: list[str]) -> str:
-    """"1, 2 and 3"."""
+    """ "1, 2 and 3"."""
     return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 

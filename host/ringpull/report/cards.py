@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ringpull.analysis.verdict import unjudged
+from ringpull.analysis.judge.verdict import unjudged
 from ringpull.report.answer_part import Numbered, badge, where
 from ringpull.report.words import DASH, listed, live, load, number, quantity, table, text
 

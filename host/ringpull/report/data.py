@@ -13,7 +13,7 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
-from ringpull.analysis import masks, roles
+from ringpull.analysis.drive_state import roles, sensor_range
 from ringpull.report.answer_part import Numbered
 
 NO_VALUE = -32768
@@ -103,7 +103,7 @@ def judged_columns(judged, times: np.ndarray) -> dict[str, np.ndarray]:
         return {}
     at = np.round((times - columns.time_s[0]) / columns.period_s).astype(int)
     at = np.clip(at, 0, len(columns) - 1)
-    low, high = masks.lambda_range(columns.config)
+    low, high = sensor_range.lambda_range(columns.config)
     every = {"lambda": (judged.lambda_aligned, ~judged.masks.by_name["saturation"])}
     if len(judged.banks) > 1:
         every = {name: (values, columns.banks[name] < high - RAIL) for name, values in judged.each_bank.items()}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ringpull.analysis import masks
+from ringpull.analysis.judge import masks
 from ringpull.report.words import listed, live, load, number, quantity, table, text
 from shared_math import layout
 
@@ -42,18 +42,16 @@ def _or_untold(figure: int | None, unit: str = "") -> str:
 def ran(session) -> list[str]:
     """How well the logger ran in a session."""
     timing = session.timing
-    rejected = timing.get("rejected_edges") or {}
-    edges = rejected if isinstance(rejected, dict) else {"all": rejected}
     return [
         str(session.id),
         text(session.start_utc or "clock not set"),
         f"{number(session.duration_s, 1)} s at {number(session.rate_hz)} Hz",
         f"{session.rows} read, {session.lost_rows} lost",
-        f"{number(timing.get('late_us_p99'))} / {number(timing.get('late_us_max'))} µs",
-        ", ".join(f"{text(name.replace('_', ' '))} {count}" for name, count in edges.items()) or "none",
-        _stall_words(timing.get("stall_ms_max")),
-        _or_untold(timing.get("heap_kb_least"), " kB"),
-        _or_untold(timing.get("supply_dips")),
+        f"{number(timing.late_us_p99)} / {number(timing.late_us_max)} µs",
+        ", ".join(f"{text(name.replace('_', ' '))} {count}" for name, count in timing.rejected_edges.items()) or "none",
+        _stall_words(timing.stall_ms_max),
+        _or_untold(timing.heap_kb_least, " kB"),
+        _or_untold(timing.supply_dips),
         text(f"{session.firmware} on {session.board}"),
     ]
 
@@ -79,7 +77,10 @@ def health(drive) -> str:
     heads += ["longest stall", "least free memory", f"supply below {layout.DIP_V:g} V, times", "firmware"]
     rows = [ran(session) for session in drive.sessions[:MOST_ROWS]]
     if len(rows) <= MOST_ACROSS:  # a line each of what there is: it fits a phone and paper
-        heads, rows = [heads[0], *(row[0] for row in rows)], [list(one) for one in zip(heads[1:], *(r[1:] for r in rows))]
+        heads, rows = (
+            [heads[0], *(row[0] for row in rows)],
+            [list(one) for one in zip(heads[1:], *(r[1:] for r in rows))],
+        )
     blocks = drive.blocks
     out = table(heads, rows, "sessions") + (
         f"<p>Blocks: {blocks.read} read, {blocks.damaged} damaged, {blocks.missing} missing.</p>"
@@ -94,7 +95,9 @@ def health(drive) -> str:
         out += "<p>No gaps between rows.</p>"
     damage = drive.damage
     if damage:
-        out += table(["file", "blocks", "reason"], together(damage)[:MOST_ROWS], f"damaged blocks ({len(damage)} in all)")
+        out += table(
+            ["file", "blocks", "reason"], together(damage)[:MOST_ROWS], f"damaged blocks ({len(damage)} in all)"
+        )
     return section("health", "Health of the instrument", out)
 
 
@@ -123,7 +126,11 @@ def method(drive, answer, unit: str) -> str:
             [text(p["name"]), text(p["kind"]), quantity(p["u"], "width", 4, base=0.85), text(p["source"])]
             for p in budget.get("parts", [])
         ]
-        out += table(["part", "kind", "standard uncertainty", "from"], rows, f"uncertainty of lambda near {number(budget['at_lambda'], 2)}")
+        out += table(
+            ["part", "kind", "standard uncertainty", "from"],
+            rows,
+            f"uncertainty of lambda near {number(budget['at_lambda'], 2)}",
+        )
         out += (
             f"<p>Together, for a mean over {number(budget['window_s'], 1)} s: random ± "
             f"{quantity(budget['random_95'], 'width', 4, base=0.85)}, systematic ± "

@@ -16,7 +16,6 @@ from typing import IO
 
 import numpy as np
 
-from ringpull.memory import keep_freed
 from ringpull.view import reader
 from ringpull.view.rows import STRETCH, Stretch, Want, decoded
 
@@ -69,5 +68,4 @@ def serve(source: Path, wants: IO[bytes], out: IO[bytes]) -> None:
 if __name__ == "__main__":
     if hasattr(os, "nice"):
         os.nice(5)  # after the page, before the reader
-    keep_freed()
     serve(Path(sys.argv[1]), sys.stdin.buffer, sys.stdout.buffer)

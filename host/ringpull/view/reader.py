@@ -16,7 +16,6 @@ from pathlib import Path
 import numpy as np
 
 from ringpull.errors import RingpullError
-from ringpull.memory import keep_freed
 from ringpull.view.pyramid import base_of, grouped
 from ringpull.view.rows import as_stretch
 
@@ -89,7 +88,6 @@ def gone(source: Path, fault: OSError) -> str:
 def main() -> int:
     if hasattr(os, "nice"):
         os.nice(10)
-    keep_freed()
     out = sys.stdout.buffer
 
     def say(message: Message) -> None:

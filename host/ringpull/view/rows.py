@@ -9,7 +9,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from ringpull.drive import Session
+from ringpull.session import Session
 from ringpull.view.pyramid import runs_of
 
 STRETCH = 4096  # rows decoded together

@@ -7,7 +7,7 @@ import subprocess
 import threading
 from pathlib import Path
 
-from ringpull.notes import replace_text
+from ringpull.files.remarks import replace_text
 from ringpull.report import data
 from ringpull.view import decoder, reader
 from ringpull.view.rows import Want, Wanted

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ringpull.drive import Session
+from ringpull.session import Session
 from ringpull.view.pyramid import Pyramid, grouped, runs_of
 from ringpull.view.rows import Rows, Wanted, as_stretch
 

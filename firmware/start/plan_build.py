@@ -1,0 +1,84 @@
+"""Works out the plan. The modules that this takes are given back before the recording begins, this one too: their floats,
+tables and sentences would take a quarter of a small board's heap.
+"""
+
+from shared_math import layout, lean_watch
+from start import settings
+from start.plan import Plan
+
+_CLOSED_PCT = 12  # throttle below this is closed
+_HEAVY = ("channels", "converters", "target", "transfer", "whole_numbers_build")
+
+
+def make(board):
+    """The Plan for this board and the logger.json that it finds."""
+    from shared_math import channels
+
+    given = settings.read(board.read_config(), board.raw)
+    config, words = given[0], given[4]
+    board.configure(config)
+    table = channels.columns(config, board.converter)
+    throttle = _throttle(config, table)
+    supply = _supply(channels.supply_of(config), table)
+    expected = _expected(config, table)
+    frame = board.screen() if words is not None else None
+    live = watch = None
+    if frame is not None or config["lean_warning"] is not False:
+        live, watch = _live(config, table, throttle)
+    settings.forget(_HEAVY)
+    settings.forget(("wiring",), "boards")
+    settings.forget(("plan_build", "settings"), "start")
+    return Plan(given, table, throttle, supply, expected, frame, live, watch)
+
+
+def _live(config, table, throttle):
+    """(panel.live.Live, LeanWatch or None)."""
+    from panel import live_build
+
+    live = live_build.make(config, table, throttle)
+    watch = None
+    if not lean_watch.lacking(config):
+        warm = [len(sensor[2].names) > 0 for sensor in live.sensors]
+        given = config["lean_warning"] or {"margin": lean_watch.MARGIN, "after_s": lean_watch.AFTER_S}
+        watch = lean_watch.LeanWatch(len(warm), given["margin"], given["after_s"], live.unit == "kPa", warm)
+    settings.forget(("live_build",), "panel")
+    return live, watch
+
+
+def _at(table, name):
+    """Place of the column called `name`."""
+    return [column["n"] for column in table].index(name)
+
+
+def _counts(table, channel, value):
+    """Counts of a linear channel at a value; a fraction."""
+    (v0, v1), (low, high) = channel["volts"], channel["values"]
+    column = table[_at(table, channel["name"])]
+    return (v0 + (value - low) * (v1 - v0) / (high - low) - column["o"]) / column["s"]
+
+
+def _throttle(config, table):
+    for channel in config["channels"]:
+        if channel["name"] == "throttle" and channel["kind"] == "linear":
+            limit = int(_counts(table, channel, _CLOSED_PCT))
+            at = _at(table, "throttle")
+            if _counts(table, channel, 0) < limit:
+                return at + 1, 0, limit - 1
+            return at + 1, limit + 1, (1 << table[at]["b"]) - 1  # a sensor whose volts fall as it opens
+    return None
+
+
+def _expected(config, table):
+    out = []
+    for channel in config["channels"]:
+        if "expect" in channel:
+            low, high = sorted([int(_counts(table, channel, value)) for value in channel["expect"]])
+            out.append((_at(table, channel["name"]) + 1, low, high))
+    return out
+
+
+def _supply(channel, table):
+    if channel is None:
+        return None
+    dip, back = [int(_counts(table, channel, volts)) for volts in (layout.DIP_V, layout.SUPPLY_BACK_V)]
+    return _at(table, channel["name"]) + 1, dip, back

@@ -1,0 +1,1 @@
+"""By speed and load: passes, intervals, fuel map, comparison, repeatability."""

@@ -1,0 +1,98 @@
+"""Two banks: how far apart they are by speed and load. Each is judged; the leaner decides, never their mean."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ringpull.analysis.cells import pooling
+from ringpull.analysis.cells.passes import Axes, SessionPulls, passes, units_of
+from ringpull.analysis.drive_state import roles
+from ringpull.analysis.judge import uncertainty
+
+WARNING = (
+    "a bank's reading is the mean of its cylinders: one lean cylinder hides in it, and a fault in one bank shows half"
+)
+LEAST_PASSES = 3
+
+
+@dataclass(frozen=True)
+class BankCell:
+    """difference: second bank minus first, lambda; low, high: 95 % interval from passes (NaN for too few). systematic:
+    half-width of what shifts every difference alike. leaner: the bank that is so with both."""
+
+    rpm: float
+    load: float | None
+    passes: int
+    difference: float
+    low: float
+    high: float
+    leaner: str
+    systematic: float = 0.0
+
+
+@dataclass(frozen=True)
+class Banks:
+    """names: the two channels compared. cells: by speed and load. words: what to know when reading them."""
+
+    names: tuple[str, str]
+    cells: list[BankCell]
+    words: list[str]
+
+
+def told(first: str, second: str, cells: Sequence[BankCell], load_unit: str) -> list[str]:
+    """The differences in words, by speed and load; of the cells with an interval."""
+    known = [c for c in cells if np.isfinite(c.low)]
+    if not known:
+        return [f"{second} less {first}: no place was visited {LEAST_PASSES} times, so there is no interval"]
+    said = []
+    for c in known:
+        load = "" if c.load is None else f", {c.load:.0f} {load_unit}".rstrip()
+        said.append(f"{c.rpm:.0f} rpm{load} {c.difference:+.3f} ({c.low:+.3f} to {c.high:+.3f})")
+    return [f"{second} less {first}, with 95 % intervals: {'; '.join(said)}"]
+
+
+def banks(here: SessionPulls, axes: Axes) -> Banks | None:
+    """Difference of a session's two banks, or None where there aren't two."""
+    judged = here.judged
+    columns = judged.columns
+    names = [name for name, values in columns.banks.items() if np.isfinite(values).any()]
+    if len(names) < 2:
+        return None
+    first, second = names[:2]
+    apart = np.where(judged.masks.valid, judged.each_bank[second] - judged.each_bank[first], np.nan)
+    found = passes(here, apart, axes)
+    sensors = {c["name"]: c for c in roles.lambda_channels(columns.config.get("channels", []))}
+    parts = [
+        uncertainty.of_channel(columns, sensors.get(name), judged.budget.at_lambda).systematic
+        for name in (first, second)
+    ]
+    shift = 1.96 * float(np.hypot(parts[0], parts[1]))
+    cells = []
+    if found:
+        keys = sorted({(p.load, p.speed) for p in found})
+        number = {key: at for at, key in enumerate(keys)}
+        cell = np.array([number[p.load, p.speed] for p in found])
+        unit = units_of(found)
+        value = np.array([p.value for p in found])
+        pooled = pooling.pool(cell, unit, value)
+        for at, (load, speed) in enumerate(keys):
+            rows = value[cell == at]
+            mean, half, _ = pooling.interval(rows, pooled)
+            half = half if len(set(unit[cell == at])) >= LEAST_PASSES else float("nan")
+            leaner = second if mean - half > shift else first if mean + half < -shift else "neither shown"
+            place = float(axes.speeds[speed]), None if axes.loads is None else float(axes.loads[load])
+            cells.append(BankCell(*place, len(rows), mean, mean - half, mean + half, leaner, shift))
+    sensors_words = f"the two sensors may differ by {shift:.3f} by themselves: swapped, they tell which it is"
+    return Banks(
+        (first, second),
+        cells,
+        [
+            *told(first, second, cells, columns.load_unit),
+            "each bank is judged by itself, and the leaner counts",
+            sensors_words,
+            WARNING,
+        ],
+    )

@@ -1,0 +1,282 @@
+"""Before and after: two sets of pulls by speed and load, with intervals, the pull as sampling unit.
+
+Two questions are asked of every bin (see `bin_tests`) and all answers held together family-wise (Holm). Each of several
+banks is asked by itself, and their answers are held together as well.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ringpull.analysis.cells import stats
+from ringpull.analysis.cells.bin_tests import (
+    INTERVAL,
+    LEAST_PULLS,
+    LEAST_STEP,
+    Tested,
+    means,
+    moved,
+    relative,
+    side,
+)
+from ringpull.analysis.cells.passes import Axes, Pass, by_bank
+
+LEVEL = 0.05  # chance that equal sides are called different anywhere
+LEAN_SHARE = 0.01  # of target: to end leaner than this is worse, even where it is nearer than before
+BETTER, WORSE, NONE, NOT_ENOUGH = "better", "worse", "no difference shown", "not enough data"
+
+
+@dataclass(frozen=True)
+class Question:
+    """What is compared. sense: what "better" means, in words. better_is: 0 for values that should be 1 (measured over
+    target); 1 where more is better and -1 where less is, of values in logarithms (power), whose differences are shares.
+    method_u: standard uncertainty of the method in a bin, whatever the number of pulls."""
+
+    sense: str = "nearer to target"
+    better_is: int = 0
+    method_u: float = 0.0
+
+
+@dataclass(frozen=True)
+class Bin:
+    """One bin. difference: after minus before; low, high: its 95 % interval (single bin).
+
+    relative: the same against the rest of the curve, NaN without. chance: two-sided, the smaller of both questions.
+    changed: by Holm over all bins, both questions and all banks, and by LEAST_STEP or more. verdict: "better", "worse",
+    "no difference shown" or "not enough data". bank: of several the one that this bin is of.
+    """
+
+    rpm: float
+    load: float | None
+    before: float
+    after: float
+    pulls: tuple[int, int]
+    difference: float
+    low: float
+    high: float
+    relative: float
+    relative_low: float
+    relative_high: float
+    chance: float
+    changed: bool
+    verdict: str
+    bank: str | None = None
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """bins, of several banks the worse one of each place, and the verdict over every bank's: "better", "worse", "no
+    difference shown", "not enough data", or "better and worse". overall: (difference of the pulls' means, low, high), of
+    several banks of the leaner. words: what was compared and how."""
+
+    bins: list[Bin]
+    verdict: str
+    overall: tuple[float, float, float]
+    words: list[str]
+
+    @property
+    def changed(self) -> bool:
+        """Whether any bin changed."""
+        return any(b.changed for b in self.bins)
+
+
+@dataclass(frozen=True)
+class _Bank:
+    """One bank's values before and after, (bins, pulls), and its answers: whether a bin moved as a whole, and whether it
+    moved against the rest of its pulls."""
+
+    name: str | None
+    keys: list[tuple[int, int]]
+    before: np.ndarray
+    after: np.ndarray
+    enough: np.ndarray
+    whole: Tested
+    part: Tested
+
+    @property
+    def chances(self) -> np.ndarray:
+        """Two-sided chances of all its tests."""
+        return np.concatenate([self.whole.chance, self.part.chance])
+
+    def called(self, rejected: np.ndarray) -> np.ndarray:
+        """Which bins are called changed. rejected: which of `chances` are.
+
+        A bin that moved against the rest alone must also have moved by itself, the same way and far enough: where most
+        of the curve moved, it is the rest that stands still.
+        """
+        whole, part = rejected[: len(self.keys)], rejected[len(self.keys) :]
+        with np.errstate(invalid="ignore"):
+            counts = np.abs(self.whole.difference) >= LEAST_STEP
+            agrees = (np.abs(self.part.difference) >= LEAST_STEP) & (
+                np.sign(self.part.difference) == np.sign(self.whole.difference)
+            )
+        return counts & (whole | (part & agrees))
+
+
+def compare(before: Sequence[Pass], after: Sequence[Pass], axes: Axes, question: Question | None = None) -> Comparison:
+    """Compare two sets of passes that lie in pulls; passes without a pull are ignored."""
+    question = Question() if question is None else question
+    before, after = ([p for p in passes if p.unit is not None] for passes in (before, after))
+    counts = [len({p.unit for p in passes}) for passes in (before, after)]
+    pairs, of_banks = _pairs(before, after)
+    banks = [_tested(*pair, question.method_u) for pair in pairs]
+    enough = any(bank.enough.any() for bank in banks)
+    chances = np.concatenate([np.zeros(0), *(bank.chances for bank in banks)])
+    rejected, first, every = stats.holm(chances, LEVEL), 0, []
+    for bank in banks:
+        called = bank.called(rejected[first : first + len(bank.chances)])
+        first += len(bank.chances)
+        every += _bins(bank, called, axes, question.better_is)
+    found = {one.verdict for one in every if one.changed}
+    verdict = NOT_ENOUGH if not enough else NONE
+    if found:
+        verdict = found.pop() if len(found) == 1 else f"{BETTER} and {WORSE}"
+    words = [*_how(counts, question), *of_banks, *_what_lacks(counts, enough)]
+    if verdict == NONE:
+        words.append(_what_would_not_show(banks, int(np.isfinite(chances).sum()), question))
+    leaner = max(banks, key=_level, default=None)
+    nan = float("nan")
+    overall = (nan, nan, nan) if leaner is None else _overall(leaner.before, leaner.after, leaner.enough)
+    return Comparison(_worse(every), verdict, overall, words)
+
+
+def _how(counts: list[int], question: Question) -> list[str]:
+    pulls = f"{counts[0]} pull{'' if counts[0] == 1 else 's'}"
+    words = [f"{pulls} before, {counts[1]} after; better means {question.sense}"]
+    if not question.better_is:
+        words.append(f"to end leaner than target by more than {100 * LEAN_SHARE:.0f} % is worse")
+    least = f"{LEAST_STEP:.0%}" if question.better_is else f"{LEAST_STEP:.2f}"
+    return [*words, f"a difference below {least} is not named"]
+
+
+def _what_lacks(counts: list[int], enough: bool) -> list[str]:
+    if min(counts) < LEAST_PULLS:
+        return [f"{LEAST_PULLS} pulls a side are the least that can be tested: one pull can't tell change from chance"]
+    return [] if enough else ["no bin was visited by two pulls on either side"]
+
+
+def _what_would_not_show(banks: list[_Bank], tests: int, question: Question) -> str:
+    form = ".1%" if question.better_is else ".3f"
+    whole = _least_called([bank.whole for bank in banks], tests)
+    part = _least_called([bank.part for bank in banks], tests)
+    rest = "" if np.isnan(part) else f", nor one of part of it smaller than about {part:{form}}"
+    return f"a difference of the whole curve smaller than about {whole:{form}} would not show with these pulls{rest}"
+
+
+def _least_called(answers: Sequence[Tested], tests: int) -> float:
+    """The difference in a usual bin that would be the first of as many tests to be called (Holm); NaN without any."""
+    errors = np.concatenate([one.error for one in answers])
+    dofs = np.concatenate([one.free for one in answers])
+    there = np.isfinite(errors)
+    if not there.any():
+        return float("nan")
+    least = float(np.median(errors[there] * stats.t_values(1.0 - LEVEL / 2.0 / tests, dofs[there])))
+    return max(least, LEAST_STEP)
+
+
+def _tested(name: str | None, before: Sequence[Pass], after: Sequence[Pass], method_u: float) -> _Bank:
+    keys = sorted({(p.load, p.speed) for p in [*before, *after]})
+    a, b = side(before, keys), side(after, keys)
+    n0, n1 = np.sum(np.isfinite(a), axis=1), np.sum(np.isfinite(b), axis=1)
+    enough = (n0 >= LEAST_PULLS) & (n1 >= LEAST_PULLS) if keys else np.zeros(0, bool)
+    ra, rb = relative(a, b, enough)
+    there = enough & np.isfinite(ra).any(1) & np.isfinite(rb).any(1)
+    return _Bank(name, keys, a, b, enough, moved(a, b, enough, True, method_u), moved(ra, rb, there, False, method_u))
+
+
+def _bins(bank: _Bank, called: np.ndarray, axes: Axes, better_is: int) -> list[Bin]:
+    (m0, n0), (m1, n1) = means(bank.before), means(bank.after)
+    whole, part = bank.whole, bank.part
+    out = []
+    for at, (load, speed) in enumerate(bank.keys):
+        changed = bool(called[at])
+        word = NOT_ENOUGH
+        if bank.enough[at]:
+            word = _word(float(m0[at]), float(m1[at]), better_is) if changed else NONE
+        out.append(
+            Bin(
+                rpm=float(axes.speeds[speed]),
+                load=None if axes.loads is None else float(axes.loads[load]),
+                before=float(m0[at]),
+                after=float(m1[at]),
+                pulls=(int(n0[at]), int(n1[at])),
+                difference=float(whole.difference[at]),
+                low=float(whole.difference[at] - whole.half[at]),
+                high=float(whole.difference[at] + whole.half[at]),
+                relative=float(part.difference[at]),
+                relative_low=float(part.difference[at] - part.half[at]),
+                relative_high=float(part.difference[at] + part.half[at]),
+                chance=float(np.nanmin([whole.chance[at], part.chance[at], 1.0])),
+                changed=changed,
+                verdict=word,
+                bank=bank.name,
+            )
+        )
+    return out
+
+
+def _word(before: float, after: float, better_is: int) -> str:
+    """What a changed bin came to."""
+    if better_is:
+        return BETTER if (after - before) * better_is > 0 else WORSE
+    if after > before and after > 1.0 + LEAN_SHARE:
+        return WORSE
+    return BETTER if abs(after - 1.0) < abs(before - 1.0) else WORSE
+
+
+def _worse(bins: list[Bin]) -> list[Bin]:
+    """Of each place one bank's bin: one that got worse before one that got better, that before the others; of those the
+    leaner one over both sides together, which does not favour a difference of either sign."""
+    rank = {WORSE: 3, BETTER: 2, NONE: 1, NOT_ENOUGH: 0}
+
+    def order(one: Bin) -> tuple[int, float]:
+        level = one.before + one.after
+        return rank[one.verdict], level if np.isfinite(level) else -np.inf
+
+    places: dict[tuple[float | None, float], list[Bin]] = {}
+    for one in bins:
+        places.setdefault((one.load, one.rpm), []).append(one)
+    found = [max(some, key=order) for some in places.values()]
+    return sorted(found, key=lambda one: (0.0 if one.load is None else one.load, one.rpm))
+
+
+Pair = tuple[str | None, Sequence[Pass], Sequence[Pass]]
+
+
+def _pairs(before: Sequence[Pass], after: Sequence[Pass]) -> tuple[list[Pair], list[str]]:
+    """(name, passes before, passes after) of each bank that both sides have, and what is said of banks. One bank on either
+    side is the same bank, whatever it is called."""
+    a, b = by_bank(before), by_bank(after)
+    if len(a) < 2 and len(b) < 2:
+        return [(None, before, after)], []
+    names = [name for name in a if name in b]
+    words = [f"{name} is in one of the drives only, and is not compared" for name in sorted(set(a) ^ set(b))]
+    if len(names) > 1:
+        words.append(
+            f"each bank is tested by itself ({', '.join(names)}) and all answers are held together; of each place the "
+            "worse bank is shown"
+        )
+    return [(name, a[name], b[name]) for name in names], words
+
+
+def _level(bank: _Bank) -> float:
+    """Mean of a bank over both sides, where both were; the lowest of numbers where nowhere."""
+    values = [means(one[bank.enough])[0] for one in (bank.before, bank.after)]
+    return float(np.mean(values)) if bank.enough.any() else -np.inf
+
+
+def _overall(before: np.ndarray, after: np.ndarray, enough: np.ndarray) -> tuple[float, float, float]:
+    """(difference of the means of whole pulls, low, high) by Welch; NaN where it can't be told."""
+    nan = float("nan")
+    if not enough.any():
+        return nan, nan, nan
+    levels = [np.nanmean(v[enough], axis=0) for v in (before, after)]
+    levels = [v[np.isfinite(v)] for v in levels]
+    if min(len(v) for v in levels) < LEAST_PULLS:
+        return nan, nan, nan
+    difference, error, dof, _ = stats.welch(*levels)
+    half = stats.t_quantile(0.5 + INTERVAL / 2.0, round(dof, 2)) * error
+    return difference, difference - half, difference + half

@@ -1,0 +1,1 @@
+"""From the sensor back to the cylinder: transport delay and lag, found and undone."""

@@ -1,0 +1,179 @@
+"""Moments of a drive that tell delay and lag: fuel cuts and their ends, and steps of the wanted lambda."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ringpull.analysis import local
+from ringpull.analysis.drive_state import overrun, roles, target
+from ringpull.analysis.drive_state.columns import Columns
+from shared_math import speed
+
+MOST_EVENTS = 12  # of each kind, spread over the drive; more add time and hardly any certainty
+CUT_LAMBDA = 1.25  # lambda goes above this when the fuel really was cut
+CUT_RISE, BEFORE_S = 0.15, 0.2  # and by so much above where it was before: an engine that runs lean is no cut
+LEAST_CUT_S = 0.15
+STEP_LAMBDA = 0.03
+STEP_S = 0.4
+APART_S = 1.0
+INJECTOR_OFF_MS = 0.3
+CLOSED_PCT = 1.5  # above where it rests
+SETTLED_S = 0.45  # after a cut's end its gas has reached the sensor
+RESUME_RPM = 1850.0  # above it a cut is ended by the throttle, not by falling speed
+
+
+@dataclass(frozen=True)
+class Inputs:
+    """What the engine computer did, row by row, at the time of injection.
+
+    wanted: lambda that follows from what is logged, without the cuts. cut: bool, fuel off. zero: "injector time",
+    "commanded lambda" or "throttle": what time zero is. cut_known: the cut's own times are logged (else only the
+    throttle's movement is, and the cut follows it by an unknown latency). injected: fuel per cycle on a scale of its
+    own, from injector time, or None. zero_words: time zero as it is told, where that is not its name.
+    """
+
+    wanted: np.ndarray
+    cut: np.ndarray
+    zero: str
+    cut_known: bool
+    injected: np.ndarray | None = None
+    zero_words: str = ""
+
+
+@dataclass(frozen=True)
+class Events:
+    """Rows at which something begins. cut_on, cut_off: fuel off and on again. steps: wanted lambda moves.
+
+    tails: first row after a cut at which lambda falls freely, with the sensor's lag alone. seen: how many events of all
+    kinds there were before each kind was cut down to MOST_EVENTS.
+    """
+
+    cut_on: list[int]
+    cut_off: list[int]
+    steps: list[int]
+    tails: list[int]
+    seen: int
+
+
+def held(values: np.ndarray) -> np.ndarray:
+    """A column with its last valid value held over gaps (the first one before)."""
+    there = np.isfinite(values)
+    if not there.any():
+        return np.ones(len(values))
+    last = np.maximum.accumulate(np.where(there, np.arange(len(values)), 0))
+    out = values[last]
+    return np.where(np.isfinite(out), out, values[there][0])
+
+
+def fuel_from_injector(columns: Columns, wanted: np.ndarray, off: np.ndarray) -> np.ndarray:
+    """Fuel per cycle from injector on-time, in units of kPa of air at lambda 1; 0 while off.
+
+    On-time is dead time plus fuel over the injectors' flow; both come from a regression over the drive, in which
+    volumetric efficiency may be a parabola in speed. Only ratios within a second matter to what uses this.
+    """
+    injector, map_kpa, rpm = columns.extra["injector"], columns.map_kpa, columns.rpm
+    air = map_kpa / wanted
+    good = ~off & np.isfinite(injector) & np.isfinite(air) & np.isfinite(rpm)
+    if np.count_nonzero(good) < 200:
+        return np.where(off, 0.0, held(air))
+    speed = rpm / 5000.0
+    sides = np.stack([np.ones(len(air)), air, air * speed, air * speed**2], axis=1)
+    solution = np.linalg.lstsq(sides[good], injector[good], rcond=None)[0]
+    dead_ms = float(np.clip(solution[0], 0.0, 2.0))
+    per_air = solution[1] + solution[2] * speed + solution[3] * speed**2
+    with np.errstate(invalid="ignore", divide="ignore"):
+        fuel = (injector - dead_ms) / per_air
+    return np.where(off, 0.0, np.maximum(held(np.where(good, fuel, np.nan)), 1.0))
+
+
+def half_firing_rows(columns: Columns) -> np.ndarray:
+    """For each row the row half a firing interval later: an on-time is renewed once a firing, so that what is logged
+    is on average that old. One that is measured at an injector is renewed when that injector closes."""
+    cylinders = columns.config.get("engine", {}).get("cylinders", 4)
+    measured = roles.channel_for("injector", columns.config.get("channels", []))
+    if measured is not None and measured["kind"] == "pulse_width":
+        cylinders = measured.get("per_cycle", 1)
+    strokes = speed.strokes_of(columns.config.get("engine", {}))
+    rpm = np.maximum(np.nan_to_num(columns.rpm, nan=3000.0), 500.0)
+    late_s = 0.5 * 30.0 * strokes / (rpm * cylinders)
+    rows = np.arange(len(rpm)) + np.round(late_s / columns.period_s).astype(int)
+    return np.minimum(rows, len(rpm) - 1)
+
+
+def closed(columns: Columns) -> np.ndarray:
+    """Where the throttle rests at its stop with the engine turning fast: to its first movement."""
+    if columns.throttle is None:
+        return np.zeros(len(columns), bool)
+    throttle = local.mean(columns.throttle, 1)[0]
+    with np.errstate(invalid="ignore"):
+        rest = np.nanpercentile(throttle, 1.0) if np.isfinite(throttle).any() else 0.0
+        return (
+            (throttle < rest + CLOSED_PCT) & (columns.rpm > overrun.OVERRUN_RPM) & (throttle < overrun.CLOSED_PCT + 5.0)
+        )
+
+
+def inputs(columns: Columns) -> Inputs:
+    """Time zero and the wanted lambda, from the best that is logged: injector time, commanded lambda, or throttle."""
+    commanded, injector = columns.extra.get("commanded"), columns.extra.get("injector")
+    cut = overrun.overrun(columns)
+    wanted = held(target.targets(columns)[0])
+    with np.errstate(invalid="ignore"):
+        if injector is not None and np.isfinite(injector).any():
+            off = ~(injector > INJECTOR_OFF_MS) & np.isfinite(columns.rpm)
+            fuel = fuel_from_injector(columns, wanted, off)
+            ahead = half_firing_rows(columns)
+            return Inputs(wanted, off[ahead], "injector time", True, fuel[ahead])
+        if commanded is not None and np.isfinite(commanded).any():
+            off = ~np.isfinite(commanded) | (commanded > CUT_LAMBDA)
+            wanted = held(np.where(off, np.nan, commanded))
+            known = bool((off & cut).any())
+            return Inputs(wanted, off if known else cut, "commanded lambda", known)
+    if columns.throttle is not None:
+        return Inputs(wanted, closed(columns), "throttle", False)
+    return Inputs(wanted, cut, "throttle", False, zero_words="manifold pressure")
+
+
+def spread_out(rows: list[int]) -> list[int]:
+    """At most MOST_EVENTS of the rows, evenly taken."""
+    if len(rows) <= MOST_EVENTS:
+        return rows
+    return [rows[int(at)] for at in np.linspace(0, len(rows) - 1, MOST_EVENTS)]
+
+
+def find(columns: Columns, given: Inputs) -> Events:
+    """The events of a session, at most MOST_EVENTS of a kind."""
+    period_s = columns.period_s
+    second = round(1.0 / period_s)
+    lambda_ = columns.lambda_
+    cut_on, cut_off, tails = [], [], []
+    for first, last in local.spans(local.close_gaps(given.cut, round(0.05 / period_s))):
+        if (last - first) * period_s < LEAST_CUT_S or first < 2 * second or last + 2 * second > len(columns):
+            continue
+        seen = lambda_[first : last + round(SETTLED_S / period_s)]
+        before = lambda_[first - round(BEFORE_S / period_s) : first]
+        if not np.isfinite(seen).any() or not np.isfinite(before).any():
+            continue
+        if np.nanmax(seen) < max(CUT_LAMBDA, float(np.nanmean(before)) + CUT_RISE):
+            continue
+        cut_on.append(first)
+        if given.cut_known or (columns.rpm[last] > RESUME_RPM and lambda_[last] > CUT_LAMBDA):
+            cut_off.append(last)
+        with np.errstate(invalid="ignore"):
+            high = np.flatnonzero(seen >= CUT_LAMBDA)
+        start = first + int(high[-1]) + 1
+        later = lambda_[start : start + second]
+        if len(later) == second and np.isfinite(later).all():
+            tails.append(start)
+    rows = max(1, round(STEP_S / period_s))
+    move = np.abs(given.wanted[rows:] - given.wanted[:-rows]) > STEP_LAMBDA
+    steps: list[int] = []
+    free = ~local.spread_after(given.cut, round(0.8 / period_s))
+    for first, _ in local.spans(local.close_gaps(move, rows)):
+        if (not steps or first - steps[-1] > APART_S / period_s) and 2 * second < first < len(columns) - 2 * second:
+            seen = lambda_[first - rows : first + second]
+            if free[first : first + second].all() and np.isfinite(seen).all() and seen.max() < CUT_LAMBDA:
+                steps.append(first + rows // 2)
+    every = (cut_on, cut_off, steps, tails)
+    return Events(*(spread_out(rows) for rows in every), seen=sum(map(len, every)))

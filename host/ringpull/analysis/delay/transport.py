@@ -1,0 +1,253 @@
+"""How long exhaust takes from the cylinder to the sensor: a constant, a part in cycles, and volume over flow."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ringpull.analysis.drive_state.columns import Columns
+from shared_math import speed
+
+R_AIR = 287.05  # J/kgK, dry air (ISO 2533)
+R_EXHAUST = 300.95  # J/kgK, products of petrol and air at lambda 0.85 (equilibrium computed with cantera)
+STOICH_AFR = 14.57  # CH1.85 in standard dry air; only the fuel's share of the exhaust flow depends on it
+
+# Stated assumptions where the drive or the configuration doesn't tell. Common practice, no source.
+EXHAUST_IDLE_K, EXHAUST_SPAN_K = 700.0, 350.0  # gas gets hotter with the root of the flow's share of full load
+EXHAUST_SETTLE_S = 0.5  # the pipe's walls keep the gas from following at once
+BACK_KPA = 30.0  # at full load, with the square of the flow's share
+ATMOSPHERE_KPA = 101.325
+FULL_LOAD_RPM, FULL_LOAD_KPA = 5000.0, 100.0  # the least that full load is taken for
+INTAKE_K = 303.15
+VOLUMETRIC_EFFICIENCY = 0.90
+RICH_LAMBDA = 0.85
+CYCLE_DEG = 540.0  # from the middle of injection and intake to the middle of the exhaust stroke, of four strokes
+CONSTANT_S = 0.010
+LAG_S, LAG_U_S = 0.080, 0.030
+DISPLACEMENT_CC = 2000.0
+MAP_KPA_UNKNOWN = 90.0
+
+LEAST_RPM = 300.0  # below it the engine is being started or stopped: the flow is held so that time still passes
+LEAST_KPA = 15.0
+
+
+@dataclass(frozen=True)
+class Transport:
+    """The delay model and the sensor's lag, with standard uncertainties.
+
+    constant_s: constant part. cycle_deg: crank degrees from injection to the exhaust port. volume_l: volume from there
+    to the sensor. tau_s: first-order lag of sensor and filter.
+    volume_u_l, constant_u_s, tau_u_s: standard uncertainties; correlation: of volume and constant.
+    source: how they were found, in words. lag_known: False where tau_s is only assumed: it is then not undone, since
+    undoing a lag that is not there makes lean spikes out of steps; lambda is moved by it, as by a delay.
+    kind: "transport" where time zero is the injection, "apparent upper bound" where only the throttle is known.
+    """
+
+    constant_s: float = CONSTANT_S
+    cycle_deg: float = CYCLE_DEG
+    volume_l: float = 2.0
+    tau_s: float = 0.08
+    constant_u_s: float = 0.010
+    volume_u_l: float = 1.0
+    tau_u_s: float = 0.03
+    correlation: float = 0.0
+    source: str = "stated defaults"
+    lag_known: bool = True
+    kind: str = "transport"
+
+    def delay_s(self, rpm, volume_flow_l_s):
+        """Transport delay at a steady speed (rpm) and exhaust volume flow (litres/s)."""
+        return self.constant_s + self.cycle_deg / (6.0 * rpm) + self.volume_l / volume_flow_l_s
+
+    def delay_u_s(self, volume_flow_l_s):
+        """Standard uncertainty of `delay_s`."""
+        wait = self.volume_u_l / volume_flow_l_s
+        return np.sqrt(self.constant_u_s**2 + wait**2 + 2.0 * self.correlation * self.constant_u_s * wait)
+
+
+def air_flow_g_s(rpm, map_kpa, displacement_cc, ve=VOLUMETRIC_EFFICIENCY, intake_k=INTAKE_K, strokes=4):
+    """Air flow by speed-density, VE Vd (N/120) MAP / (R T) for four strokes (Heywood, Internal Combustion Engine Fundamentals, 2.10), g/s."""
+    intakes_per_s = rpm / (30.0 * strokes)
+    return ve * displacement_cc * intakes_per_s * map_kpa / (R_AIR * intake_k)
+
+
+def exhaust_flow_g_s(air_g_s, lambda_=RICH_LAMBDA, stoich_afr=STOICH_AFR):
+    """Exhaust mass flow: the air and the fuel burnt with it, g/s."""
+    return air_g_s * (1.0 + 1.0 / (lambda_ * stoich_afr))
+
+
+def exhaust_density_g_l(kelvin, kpa):
+    """Density of exhaust gas by the ideal gas law, g/l."""
+    return kpa * 1000.0 / (R_EXHAUST * kelvin)
+
+
+def exhaust_state(share):
+    """(kelvin, kPa) of the gas in the pipe at a share of full-load flow. Assumed; common practice, no source."""
+    share = np.clip(share, 0.0, 1.2)
+    return EXHAUST_IDLE_K + EXHAUST_SPAN_K * np.sqrt(share), ATMOSPHERE_KPA + BACK_KPA * share**2
+
+
+def filled(values: np.ndarray | None, otherwise: float, least: float, rows: int) -> np.ndarray:
+    """A column without NaN (straight over gaps) and never below `least`; `otherwise` where there is nothing at all."""
+    if values is None:
+        return np.full(rows, otherwise)
+    there = np.isfinite(values)
+    if not there.any():
+        return np.full(rows, otherwise)
+    if not there.all():
+        at = np.arange(rows)
+        values = np.interp(at, at[there], values[there])
+    return np.maximum(values, least)
+
+
+@dataclass(frozen=True)
+class Flow:
+    """Clocks of a session, one value a row: seconds, crank degrees and exhaust litres passed since its first row.
+
+    full_g_s: exhaust flow taken for full load.
+    """
+
+    time_s: np.ndarray
+    degrees: np.ndarray
+    litres: np.ndarray
+    rpm: np.ndarray
+    litres_per_s: np.ndarray
+    full_g_s: float
+
+    def at(self, rows: np.ndarray) -> Flow:
+        """The same clocks at some of the rows."""
+        return Flow(
+            self.time_s[rows],
+            self.degrees[rows],
+            self.litres[rows],
+            self.rpm[rows],
+            self.litres_per_s[rows],
+            self.full_g_s,
+        )
+
+
+def mass_flow_g_s(config: dict, rpm, map_kpa, intake_degc=None):
+    """Exhaust mass flow, g/s; the configuration supplies displacement and strokes."""
+    engine = config.get("engine", {})
+    kelvin = INTAKE_K if intake_degc is None else intake_degc + 273.15
+    cc, strokes = engine.get("displacement_cc", DISPLACEMENT_CC), speed.strokes_of(engine)
+    return exhaust_flow_g_s(air_flow_g_s(rpm, map_kpa, cc, intake_k=kelvin, strokes=strokes))
+
+
+def steady_flow_l_s(config: dict, rpm, map_kpa, full_g_s: float):
+    """Exhaust volume flow at a steady speed and load, litres/s."""
+    flow = mass_flow_g_s(config, rpm, map_kpa)
+    return flow / exhaust_density_g_l(*exhaust_state(flow / full_g_s))
+
+
+def settling(values: np.ndarray, tau_s: float, period_s: float) -> np.ndarray:
+    """First-order lag of a slow column, on blocks of about tau / 10: quick, and smooth enough for a gas temperature."""
+    block = max(1, int(tau_s / 10.0 / period_s))
+    count = -(-len(values) // block)
+    middles = np.minimum(np.arange(count) * block + block // 2, len(values) - 1)
+    share = 1.0 - np.exp(-block * period_s / tau_s)
+    out = np.empty(count)
+    state = float(values[0])
+    for at, value in enumerate(values[middles].tolist()):
+        state += share * (value - state)
+        out[at] = state
+    return np.interp(np.arange(len(values)), middles, out)
+
+
+def flow(columns: Columns) -> Flow:
+    """The clocks of a session: cumulative crank angle and cumulative exhaust volume."""
+    rows = len(columns)
+    rpm = filled(columns.rpm, 3000.0, LEAST_RPM, rows)
+    map_kpa = filled(columns.map_kpa, MAP_KPA_UNKNOWN, LEAST_KPA, rows)
+    intake = columns.extra.get("intake")
+    mass = mass_flow_g_s(columns.config, rpm, map_kpa, None if intake is None else filled(intake, 30.0, -40.0, rows))
+    least = float(mass_flow_g_s(columns.config, FULL_LOAD_RPM, FULL_LOAD_KPA))
+    full_g_s = max(least, float(np.percentile(mass, 99.5))) if rows else least
+    kelvin, kpa = exhaust_state(mass / full_g_s)
+    if rows:
+        kelvin = settling(kelvin, EXHAUST_SETTLE_S, columns.period_s)
+    litres_per_s = mass / exhaust_density_g_l(kelvin, kpa)
+    period_s = columns.period_s
+
+    def passed(rate: np.ndarray) -> np.ndarray:
+        steps = (rate[1:] + rate[:-1]) * (0.5 * period_s)
+        return np.concatenate([[0.0], np.cumsum(steps)])
+
+    return Flow(columns.time_s, passed(rpm * 6.0), passed(litres_per_s), rpm, litres_per_s, full_g_s)
+
+
+def clock(times_s: np.ndarray, flow: Flow, of: np.ndarray, rate: np.ndarray) -> np.ndarray:
+    """A cumulative clock of `flow` at any times; straight on at the end rates outside the session."""
+    first, last = flow.time_s[0], flow.time_s[-1]
+    inside = np.interp(times_s, flow.time_s, of)
+    return inside + np.minimum(times_s - first, 0.0) * rate[0] + np.maximum(times_s - last, 0.0) * rate[-1]
+
+
+def time_at(value: np.ndarray, flow: Flow, of: np.ndarray, rate: np.ndarray) -> np.ndarray:
+    """The time at which a cumulative clock of `flow` shows `value`: the inverse of `clock`."""
+    inside = np.interp(value, of, flow.time_s)
+    return inside + np.minimum(value - of[0], 0.0) / rate[0] + np.maximum(value - of[-1], 0.0) / rate[-1]
+
+
+def arrival_s(model: Transport, flow: Flow, times_s: np.ndarray | None = None) -> np.ndarray:
+    """When the gas of a charge injected at each time reaches the sensor (before the sensor's lag), seconds.
+
+    Exact for changing flow: the charge leaves the cylinder after `cycle_deg` of crank, then waits until `volume_l` has
+    flowed, then `constant_s`.
+    """
+    times_s = flow.time_s if times_s is None else times_s
+    out = times_s
+    if model.cycle_deg:
+        degrees = clock(out, flow, flow.degrees, flow.rpm * 6.0)
+        out = time_at(degrees + model.cycle_deg, flow, flow.degrees, flow.rpm * 6.0)
+    litres = clock(out, flow, flow.litres, flow.litres_per_s)
+    return time_at(litres + model.volume_l, flow, flow.litres, flow.litres_per_s) + model.constant_s
+
+
+def injection_s(model: Transport, flow: Flow, times_s: np.ndarray | None = None) -> np.ndarray:
+    """When the charge was injected whose gas is at the sensor at each time: the inverse of `arrival_s`, seconds."""
+    out = (flow.time_s if times_s is None else times_s) - model.constant_s
+    litres = clock(out, flow, flow.litres, flow.litres_per_s)
+    out = time_at(litres - model.volume_l, flow, flow.litres, flow.litres_per_s)
+    if model.cycle_deg:
+        degrees = clock(out, flow, flow.degrees, flow.rpm * 6.0)
+        out = time_at(degrees - model.cycle_deg, flow, flow.degrees, flow.rpm * 6.0)
+    return out
+
+
+def volume_of(config: dict) -> tuple[float, float, str]:
+    """(exhaust volume in litres, its standard uncertainty, where it comes from) without identification."""
+    given_l = config.get("vehicle", {}).get("exhaust_l")
+    if given_l is not None:
+        return given_l, 0.2 * given_l, f"exhaust volume {given_l:.2f} l from the configuration"
+    volume_l = config.get("engine", {}).get("displacement_cc", DISPLACEMENT_CC) / 1000.0
+    return volume_l, 0.4 * volume_l, f"exhaust volume {volume_l:.2f} l assumed (the engine's displacement)"
+
+
+def lag_of(config: dict) -> tuple[float, float, str]:
+    """(lag in seconds, its standard uncertainty, where it comes from) without identification."""
+    channels = [c for c in config.get("channels", []) if c.get("kind") == "lambda" and c.get("tau_ms") is not None]
+    if not channels:
+        return LAG_S, LAG_U_S, f"lag {1000 * LAG_S:.0f} ms assumed: moved by, not undone"
+    tau_s = channels[0]["tau_ms"] / 1000.0
+    return tau_s, 0.2 * tau_s, f"lag {1000 * tau_s:.0f} ms from the configuration"
+
+
+def cycle_deg(config: dict) -> float:
+    """Crank degrees from injection to the exhaust port: two strokes have the same course in half of the turns."""
+    return CYCLE_DEG * speed.strokes_of(config.get("engine", {})) / 4.0
+
+
+def default(config: dict) -> Transport:
+    """The model from the configuration, or from stated defaults, with the uncertainty that goes with either."""
+    (volume_l, volume_u_l, volume_words), (tau_s, tau_u_s, lag_words) = volume_of(config), lag_of(config)
+    return Transport(
+        cycle_deg=cycle_deg(config),
+        volume_l=volume_l,
+        volume_u_l=volume_u_l,
+        tau_s=tau_s,
+        tau_u_s=tau_u_s,
+        source=f"not identified: {volume_words}, {lag_words}",
+        lag_known=any(c.get("kind") == "lambda" and c.get("tau_ms") is not None for c in config.get("channels", [])),
+    )

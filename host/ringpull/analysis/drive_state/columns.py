@@ -1,0 +1,230 @@
+"""The columns of one session as the analysis takes them: plain arrays on a uniform time grid.
+
+Nothing in here or below knows of ring files: `Columns` can be built from any source of arrays.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from ringpull.analysis.drive_state import roles
+from ringpull.session import Converter
+from shared_math import channels as shared_channels
+
+Array = np.ndarray
+
+
+@dataclass(frozen=True)
+class LoadAxis:
+    """The load of a session. values: (rows,). unit: theirs, "" where it has none. channel: the configured channel that
+    tells it. manifold: whether that is the manifold's absolute pressure."""
+
+    values: Array
+    unit: str
+    channel: str
+    manifold: bool = False
+
+
+@dataclass
+class Columns:
+    """One session. Arrays of shape (rows,), float, NaN where invalid; `time_s` uniform (rows missing are NaN rows).
+
+    lambda_: lambda at the sensor as measured; with several banks the leaner of them (`banks` holds each).
+    rpm: engine speed, without lag. map_kpa: absolute manifold pressure. throttle: per cent open.
+    extra: role -> array: coolant, intake, exhaust (degC), fuel_pressure (kPa), battery (V), injector (ms), commanded
+    (lambda), trim (%), ethanol (%), knock, boost_target (kPa), wheel (km/h), present (1 where the row was recorded).
+    named: channel name -> array, every channel as configured (targets may ask for any of them).
+    states: (channel, name of a state that it signalled by its voltage) -> bool array.
+    converters: channel -> its converter.
+    """
+
+    time_s: Array
+    lambda_: Array
+    rpm: Array
+    map_kpa: Array | None = None
+    throttle: Array | None = None
+    extra: dict[str, Array] = field(default_factory=dict)
+    config: dict = field(default_factory=dict)
+    banks: dict[str, Array] = field(default_factory=dict)
+    named: dict[str, Array] = field(default_factory=dict)
+    states: dict[tuple[str, str], Array] = field(default_factory=dict)
+    converters: dict[str, Converter] = field(default_factory=dict)
+
+    @property
+    def period_s(self) -> float:
+        """Seconds between rows."""
+        rate_hz = self.config.get("rate_hz")
+        if rate_hz:
+            return 1.0 / rate_hz
+        return float(np.median(np.diff(self.time_s))) if len(self.time_s) > 1 else 0.005
+
+    def __len__(self) -> int:
+        return len(self.time_s)
+
+    def rows(self, start_s: float, end_s: float) -> slice:
+        """The rows with start_s <= time < end_s."""
+        low, high = np.searchsorted(self.time_s, (start_s - 1e-9, end_s - 1e-9))
+        return slice(int(low), int(high))
+
+    def part(self, start_s: float, end_s: float) -> Columns:
+        """A copy that holds only the rows of a span."""
+        rows = self.rows(start_s, end_s)
+
+        def cut(array):
+            return None if array is None else array[rows]
+
+        def cut_all(arrays):
+            return {name: array[rows] for name, array in arrays.items()}
+
+        return replace(
+            self,
+            time_s=self.time_s[rows],
+            lambda_=self.lambda_[rows],
+            rpm=self.rpm[rows],
+            map_kpa=cut(self.map_kpa),
+            throttle=cut(self.throttle),
+            extra=cut_all(self.extra),
+            banks=cut_all(self.banks),
+            named=cut_all(self.named),
+            states=cut_all(self.states),
+        )
+
+    def of_bank(self, name: str) -> Columns:
+        """The same session with one of its banks alone."""
+        others = set(self.banks) - {name}
+        channels = [c for c in self.config.get("channels", []) if c["name"] not in others]
+        bank = self.banks[name]
+        return replace(self, lambda_=bank, banks={name: bank}, config={**self.config, "channels": channels})
+
+    def load(self) -> LoadAxis | None:
+        """The load axis that the target names: a channel of the configuration, else pressure, else throttle. Of several
+        targets the first that names one. One that isn't there is no axis for a target, but pressure or throttle still is
+        one for a map."""
+        target = self.config.get("target")
+        entries = target if isinstance(target, list) else [target or {}]
+        named = self.load_of(next((t["load"] for t in entries if t.get("load")), None))
+        return self.load_of(None) if named is None else named
+
+    @property
+    def load_unit(self) -> str:
+        """Unit of the load axis, "" without one."""
+        axis = self.load()
+        return "" if axis is None else axis.unit
+
+    def load_of(self, name: str | None) -> LoadAxis | None:
+        """The load axis of a target that names this channel, None where it isn't there: another load has other units and
+        means another mixture. For no name pressure, else throttle."""
+        configured = self.config.get("channels", [])
+        pressure, throttle = (roles.channel_for(role, configured) for role in ("map", "throttle"))
+        manifold = None
+        if self.map_kpa is not None:
+            manifold = LoadAxis(self.map_kpa, "kPa", "map" if pressure is None else pressure["name"], manifold=True)
+        if manifold is not None and name == manifold.channel:
+            return manifold
+        if name is not None and name in self.named:
+            unit = next((shared_channels.unit_of(c) for c in configured if c["name"] == name), "%")
+            return LoadAxis(self.named[name], unit, name)
+        if name == "map" or (name is None and manifold is not None):
+            return manifold
+        if name in (None, "throttle") and self.throttle is not None:
+            return LoadAxis(self.throttle, "%", "throttle" if throttle is None else throttle["name"])
+        return None
+
+
+def leaner(banks: list[Array]) -> Array:
+    """Row by row the leaner of several banks; NaN only where all are."""
+    if len(banks) == 1:
+        return banks[0]
+    return np.fmax.reduce(banks)
+
+
+def on_grid(columns: Columns) -> Columns:
+    """The same columns with a row for every period, NaN where none was recorded; unchanged if none is missing."""
+    period_s = columns.period_s
+    at = (
+        np.round((columns.time_s - columns.time_s[0]) / period_s).astype(np.int64) if len(columns) else np.zeros(0, int)
+    )
+    if len(at) == 0 or at[-1] == len(at) - 1:
+        return columns
+    rows = int(at[-1]) + 1
+
+    def spread(array, fill=np.nan):
+        if array is None:
+            return None
+        out = np.full(rows, fill, dtype=bool if array.dtype == bool else float)
+        out[at] = array
+        return out
+
+    extra = {name: spread(array) for name, array in columns.extra.items()}
+    extra["present"] = np.zeros(rows)
+    extra["present"][at] = 1.0
+    return replace(
+        columns,
+        time_s=columns.time_s[0] + np.arange(rows) * period_s,
+        lambda_=spread(columns.lambda_),
+        rpm=spread(columns.rpm),
+        map_kpa=spread(columns.map_kpa),
+        throttle=spread(columns.throttle),
+        extra=extra,
+        banks={name: spread(array) for name, array in columns.banks.items()},
+        named={name: spread(array) for name, array in columns.named.items()},
+        states={name: spread(array, False) for name, array in columns.states.items()},
+    )
+
+
+def from_session(session) -> Columns:
+    """Columns of a `drive.Session`, from its table (engineering units, NaN where invalid) and its configuration."""
+    states = signalled_states(session, session.config.get("channels", []))
+    return replace(from_table(session.table(), session.config, states), converters=session.converters)
+
+
+def from_table(table: dict[str, Array], config: dict, states: dict[tuple[str, str], Array] | None = None) -> Columns:
+    """Columns from a decoded table: `time_s` and the channels' columns under their decoded names, (rows,) each."""
+    configured = config.get("channels", [])
+
+    def column(channel) -> Array | None:
+        name = None if channel is None else shared_channels.column_name(channel)
+        return np.asarray(table[name], dtype=float) if name in table else None
+
+    def role(name: str) -> Array | None:
+        channel = roles.channel_for(name, configured)
+        values = column(channel)
+        if values is None or channel is None:
+            return None
+        factor, offset = roles.UNITS.get(name, {}).get(shared_channels.unit_of(channel), (1.0, 0.0))
+        return values * factor + offset
+
+    time_s = np.asarray(table["time_s"], dtype=float)
+    nothing = np.full(len(time_s), np.nan)
+    named = {c["name"]: values for c in configured if (values := column(c)) is not None}
+    banks = {c["name"]: named[c["name"]] for c in roles.lambda_channels(configured) if c["name"] in named}
+    rpm = column(roles.speed_channel(configured))
+    others = {name: role(name) for name in roles.NAMES if name not in ("map", "throttle")}
+    columns = Columns(
+        time_s=time_s,
+        lambda_=leaner(list(banks.values())) if banks else nothing,
+        rpm=nothing if rpm is None else rpm,
+        map_kpa=role("map"),
+        throttle=role("throttle"),
+        extra={name: values for name, values in others.items() if values is not None},
+        config=config,
+        banks=banks,
+        named=named,
+        states=states or {},
+    )
+    return on_grid(columns)
+
+
+def signalled_states(session, configured: list[dict]) -> dict[tuple[str, str], Array]:
+    """Where a channel was in one of its configured states: (channel, state) -> bool array over the rows."""
+    out: dict[tuple[str, str], Array] = {}
+    for channel in configured:
+        if not channel.get("states"):
+            continue
+        volts = session.volts(channel["name"])
+        for state in channel["states"]:
+            low, high = state["volts"]
+            out[channel["name"], state["name"]] = (volts >= low) & (volts <= high)
+    return out

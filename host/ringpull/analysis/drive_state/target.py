@@ -1,0 +1,111 @@
+"""The lambda that should have been, row by row: the shared definition of targets, evaluated for whole columns."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ringpull.analysis.drive_state import usual_targets
+from ringpull.analysis.drive_state.columns import Columns
+from shared_math import target as shared_target
+
+
+def _bilinear(xs: np.ndarray, ys: np.ndarray, grid: np.ndarray, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """grid[i, j] at (xs[i], ys[j]) interpolated at (x, y), ends held flat; NaN where x or y is."""
+
+    def place(axis: np.ndarray, at: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        if len(axis) == 1:
+            return np.zeros(len(at), int), np.where(np.isfinite(at), 0.0, np.nan)
+        held = np.clip(at, axis[0], axis[-1])
+        low = np.clip(np.searchsorted(axis, np.nan_to_num(held), side="right") - 1, 0, len(axis) - 2)
+        return low, (held - axis[low]) / (axis[low + 1] - axis[low])
+
+    i, s = place(xs, x)
+    j, t = place(ys, y)
+    i1, j1 = np.minimum(i + 1, len(xs) - 1), np.minimum(j + 1, len(ys) - 1)
+    return (grid[i, j] * (1 - s) + grid[i1, j] * s) * (1 - t) + (grid[i, j1] * (1 - s) + grid[i1, j1] * s) * t
+
+
+def _classes(columns: Columns, name: str, entries: list[dict], rows: slice) -> tuple[list, np.ndarray]:
+    """(a value of each class, class of each row) of a channel that targets depend on.
+
+    Within a class no condition changes: classes are the limits named in the conditions, the spans between them, the
+    names of the channel's states, and None where its value isn't known.
+    """
+    limits: set[float] = set()
+    for entry in entries:
+        if entry.get("when", {}).get("channel") == name:
+            wanted = entry["when"]["is"]
+            limits.update(
+                float(v) for v in (wanted if isinstance(wanted, list) else [wanted]) if not isinstance(v, str)
+            )
+    edges = np.array(sorted(limits))
+    value = columns.named.get(name, np.full(len(columns), np.nan))[rows]
+    at = np.searchsorted(edges, value, side="left") + np.searchsorted(edges, value, side="right")
+    values: list = []
+    for k in range(2 * len(edges) + 1):
+        if k % 2:
+            values.append(float(edges[k // 2]))
+        else:
+            low = edges[k // 2 - 1] if k else (edges[0] - 2.0 if len(edges) else 0.0)
+            high = edges[k // 2] if k // 2 < len(edges) else low + 2.0
+            values.append(float(0.5 * (low + high)))
+    at = np.where(np.isfinite(value), at, len(values))
+    values.append(None)
+    for (channel, state), flags in columns.states.items():
+        if channel == name:
+            at = np.where(flags[rows], len(values), at)
+            values.append(state)
+    return values, at.astype(int)
+
+
+def of_one_number(columns: Columns) -> bool:
+    """Whether the target goes by no load."""
+    target = columns.config.get("target")
+    if not target or "preset" in target:
+        return columns.map_kpa is None
+    return not any("load" in entry for entry in (target if isinstance(target, list) else [target]))
+
+
+def targets(columns: Columns, rows: slice = slice(None)) -> tuple[np.ndarray, str]:
+    """(lambda target (rows,), where it comes from). NaN where it can't be told, for instance without a load.
+
+    Of several targets the shared function tells which one holds, for each class of the channels they depend on.
+    """
+    target = columns.config.get("target")
+    rpm = columns.rpm[rows]
+    if not target or "preset" in target:
+        value, words = usual_targets.preset(columns, target["preset"] if target else None)
+        return value[rows], words
+    entries = target if isinstance(target, list) else [target]
+    asked = sorted({entry["when"]["channel"] for entry in entries if entry.get("when")})
+    if not asked:
+        return _surface(columns, entries[0], rows), "configured"
+    classes = [_classes(columns, name, entries, rows) for name in asked]
+    which = np.zeros(len(rpm), int)
+    for _, index in classes:
+        which = which * (1 + int(index.max(initial=0))) + index
+    out = np.full(len(rpm), np.nan)
+    for k in np.unique(which):
+        here = which == k
+        first = int(np.argmax(here))
+        entry = shared_target.holding(
+            entries, {name: values[index[first]] for name, (values, index) in zip(asked, classes, strict=True)}
+        )
+        if entry is not None:
+            out[here] = _surface(columns, entry, rows)[here]
+    return out, "configured, by the state of " + ", ".join(asked)
+
+
+def _surface(columns: Columns, entry: dict, rows: slice) -> np.ndarray:
+    """One target over its own axes, (rows,). The shared function is evaluated at its breakpoints."""
+    loads = np.array([float(v) for v in shared_target.load_axis(entry) or (0.0,)])
+    speeds = np.array([float(v) for v in entry.get("rpm") or (0.0,)])
+    rpm = columns.rpm[rows]
+    axis = columns.load_of(entry.get("load"))
+    load = None if axis is None else axis.values
+    if load is None or len(loads) == 1:
+        # a target of one number needs no load; a table without a logged load is judged nowhere
+        load = np.full(len(columns), 0.0 if len(loads) == 1 else np.nan)
+    values = [[shared_target.lambda_target(entry, float(at), float(s)) for s in speeds] for at in loads]
+    grid = np.array([[np.nan if v is None else v for v in row] for row in values])
+    return _bilinear(loads, speeds, grid, load[rows], rpm if len(speeds) > 1 else np.zeros(len(rpm)))

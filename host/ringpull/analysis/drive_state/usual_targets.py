@@ -1,0 +1,75 @@
+"""Targets by fuel and aspiration, for drives that bring none of their own. Common practice of the trade, no source."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ringpull.analysis.drive_state import under_load
+from ringpull.analysis.drive_state.columns import Columns
+
+# Lambda at full throttle without boost, and at full boost
+FULL_LOAD = {
+    "petrol": (0.88, 0.80),
+    "e85": (0.85, 0.82),
+    "methanol": (0.80, 0.75),
+    "gas": (0.97, 0.92),
+}
+ASPIRATIONS = ("natural", "boosted")
+NAMES = tuple(f"{fuel}-{aspiration}" for fuel in FULL_LOAD for aspiration in ASPIRATIONS)
+FAMILIES = {
+    "e85": "e85",
+    "ethanol": "e85",
+    "methanol": "methanol",
+    "methane": "gas",
+    "propane": "gas",
+    "hydrogen": "gas",
+}
+CRUISE_KPA, THROTTLE_KPA, BOOST_KPA = 60.0, 95.0, 150.0  # up to here 1.00; full throttle; full boost
+BOOSTED_KPA = 115.0  # a drive that went above is boosted
+ETHANOL_PCT = 85.0  # where the channel says so much, the fuel is E85
+
+
+def preset(columns: Columns, name: str | None = None) -> tuple[np.ndarray, str]:
+    """(lambda (rows,), words). name: one of NAMES; else by configured fuel, and boosted where pressure went above
+    BOOSTED_KPA.
+
+    With manifold pressure 1.00 at cruise, straight to the value of full throttle and on to that of boost; without it
+    the value of full load, and with a throttle only where that is open. With an ethanol channel petrol's and E85's values are mixed by what it shows.
+    """
+    pressure = columns.map_kpa
+    known = pressure is not None and bool(np.isfinite(pressure).any())
+    most_kpa = float(np.nanpercentile(pressure, 99.9)) if pressure is not None and known else 0.0
+    if name is None:
+        family = FAMILIES.get(str(columns.config.get("fuel", {}).get("name", "petrol")).lower(), "petrol")
+        aspiration = "boosted" if most_kpa > BOOSTED_KPA else "natural"
+        said = "no target configured"
+    else:
+        family, aspiration = name.rsplit("-", 1)
+        said = f"preset {name}"
+
+    def value(fuel: str) -> np.ndarray:
+        natural, boosted = FULL_LOAD[fuel]
+        full = boosted if aspiration == "boosted" else natural
+        if pressure is None or not known:
+            opened = under_load.high(columns)
+            return np.full(len(columns), full) if opened is None else np.where(opened[0], full, np.nan)
+        throttle_kpa = min(THROTTLE_KPA, 0.95 * most_kpa)  # high up, full throttle gives less
+        cruise_kpa = CRUISE_KPA * throttle_kpa / THROTTLE_KPA
+        if aspiration == "natural":
+            return np.interp(pressure, [cruise_kpa, throttle_kpa], [1.0, natural])
+        return np.interp(pressure, [cruise_kpa, throttle_kpa, BOOST_KPA], [1.0, natural, boosted])
+
+    words = "boosted" if aspiration == "boosted" else "naturally aspirated"
+    if name is None and not known:
+        words += " as long as no manifold pressure tells boost"
+    ethanol = columns.extra.get("ethanol")
+    ethanol = None if ethanol is None or not np.isfinite(ethanol).any() else ethanol
+    full = {fuel: FULL_LOAD[fuel][ASPIRATIONS.index(aspiration)] for fuel in FULL_LOAD}
+    if ethanol is not None and family in ("petrol", "e85"):
+        share = np.clip(np.nan_to_num(ethanol, nan=0.0) / ETHANOL_PCT, 0.0, 1.0)
+        mixed = value("petrol") + (value("e85") - value("petrol")) * share
+        return mixed, (
+            f"{said}: {full['petrol']:.2f} to {full['e85']:.2f} at full load by the ethanol channel, {words} "
+            "(common practice, no source)"
+        )
+    return value(family), f"{said}: {full[family]:.2f} at full load for {family}, {words} (common practice, no source)"

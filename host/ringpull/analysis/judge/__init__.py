@@ -1,0 +1,1 @@
+"""One session judged: what is left out, lean events, uncertainty, verdict."""

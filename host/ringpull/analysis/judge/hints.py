@@ -1,0 +1,134 @@
+"""What else moved with a lean event: named as a possibility, never as a verdict."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ringpull.analysis.drive_state import roles, sensor_range, under_load
+from ringpull.analysis.drive_state.columns import Columns
+from shared_math import speed
+
+AROUND_S = 0.8  # before and after an event: what the channel is compared with
+CLEAR = 4.0  # times the uncertainty that scatter leaves
+DUTY_LIMIT = 0.85
+RUNNING_RPM = 500.0
+LIMIT_SHARE, LIMIT_RPM_S = 0.98, 100.0  # of the drive's highest speed, and rising no faster: at a rev limiter
+NEARLY_ALL = 0.95
+CAUSE, RESULT = "possible cause", "possible consequence"
+
+# role -> (least change that counts, direction that fits a lean event, words)
+SIGNS = {
+    "fuel_pressure": (12.0, -1, f"{CAUSE}: fuel pressure over the manifold fell by {{0:.0f}} kPa"),
+    "battery": (0.4, -1, f"{CAUSE}: supply voltage fell by {{0:.1f}} V, which opens injectors later"),
+    "intake": (4.0, 1, f"{CAUSE}: intake air warmed by {{0:.0f}} degC"),
+    "trim": (2.0, -1, f"{CAUSE}: the fuel trim fell by {{0:.0f}} %"),
+    "exhaust": (25.0, 1, f"{RESULT}: exhaust gas warmed by {{0:.0f}} degC"),
+    "knock": (0.0, 1, f"{RESULT}: the knock channel rose"),
+}
+MOST_BASE = 20_000  # rows that a base is told from
+# What fades along a whole pull does not step at the event: role -> (least distance from its base, words)
+BASES = {
+    "fuel_pressure": (20.0, f"{CAUSE}: fuel pressure over the manifold was {{0:.0f}} kPa below its base"),
+    "battery": (0.8, f"{CAUSE}: supply voltage was {{0:.1f}} V below its base, which opens injectors later"),
+}
+
+
+def change(values: np.ndarray, inside: slice, around: np.ndarray) -> tuple[float, float]:
+    """(mean inside minus the straight line through the rows around, its standard error: of a line that is carried on
+    beyond its rows the larger)."""
+    rows = np.flatnonzero(around)
+    rows = rows[np.isfinite(values[rows])]
+    here = np.arange(inside.start, inside.stop)
+    here = here[np.isfinite(values[here])]
+    if len(rows) < 20 or len(here) < 5:
+        return 0.0, np.inf
+    middle = rows.mean()
+    line = np.polyfit(rows - middle, values[rows], 1)
+    miss = values[rows] - np.polyval(line, rows - middle)
+    share = 1.0 / len(here) + 1.0 / len(rows) + (here.mean() - middle) ** 2 / np.sum((rows - middle) ** 2)
+    return float(np.mean(values[here] - np.polyval(line, here - middle))), float(np.std(miss) * np.sqrt(share))
+
+
+def below_base(values: np.ndarray, columns: Columns, inside: slice, loaded: np.ndarray) -> tuple[float, float]:
+    """(how far the mean inside lies below the median elsewhere, robust deviation there). Elsewhere is under load where
+    there is a second of that, else wherever the engine ran; of very many rows, some spread evenly."""
+    with np.errstate(invalid="ignore"):
+        there = np.isfinite(values) & (columns.rpm > RUNNING_RPM)
+    there[inside] = False
+    under_load = there & loaded
+    rows = np.flatnonzero(under_load if np.count_nonzero(under_load) * columns.period_s >= 1.0 else there)
+    rows = rows[:: max(1, len(rows) // MOST_BASE)]
+    here = values[inside][np.isfinite(values[inside])]
+    if len(rows) < 20 or len(here) < 5:
+        return 0.0, np.inf
+    base = float(np.median(values[rows]))
+    return base - float(here.mean()), float(1.4826 * np.median(np.abs(values[rows] - base)))
+
+
+def hints(
+    columns: Columns, start_s: float, end_s: float, pull: tuple[float, float], loaded: np.ndarray | None = None
+) -> list[str]:
+    """Sentences on what moved during an event, against the stretch around it inside the pull, or against its base.
+    loaded: under_load.under_load(), where that is known already."""
+    loaded = under_load.under_load(columns)[0] if loaded is None else loaded
+    inside = columns.rows(start_s, end_s)
+    around = np.zeros(len(columns), bool)
+    around[columns.rows(max(pull[0], start_s - AROUND_S), min(pull[1], end_s + AROUND_S))] = True
+    around[columns.rows(start_s - 0.08, end_s + 0.08)] = False
+    out = []
+    for role, (least, direction, words) in SIGNS.items():
+        values = columns.extra.get(role)
+        if values is None:
+            continue
+        if role == "fuel_pressure" and columns.map_kpa is not None:
+            values = flat_pressure(values, columns.map_kpa)
+        step, error = change(values, inside, around)
+        if step * direction > max(least, CLEAR * error):
+            out.append(words.format(abs(step)))
+        elif role in BASES:
+            fall, scatter = below_base(values, columns, inside, loaded)
+            if fall > max(BASES[role][0], 2.0 * scatter):
+                out.append(BASES[role][1].format(fall))
+    injector = columns.extra.get("injector")
+    if injector is not None:
+        channel = roles.channel_for("injector", columns.config.get("channels", [])) or {}
+        strokes = speed.strokes_of(columns.config.get("engine", {}))
+        per_cycle = channel.get("per_cycle", 1)
+        duty = speed.duty_percent(injector[inside], columns.rpm[inside], per_cycle, strokes) / 100
+        if np.isfinite(duty).any() and float(np.nanmax(duty)) > DUTY_LIMIT:
+            out.append(f"{CAUSE}: injector duty reached {np.nanmax(duty):.0%}, a limit in sight")
+    wanted = columns.extra.get("boost_target")
+    if wanted is not None and columns.map_kpa is not None:
+        over = columns.map_kpa[inside] - wanted[inside]
+        if np.isfinite(over).any() and float(np.nanmean(over)) > 8.0:
+            out.append(f"{CAUSE}: boost {np.nanmean(over):.0f} kPa above its target")
+    return out + at_limiter(columns, inside) + never_measured(columns)
+
+
+def at_limiter(columns: Columns, inside: slice) -> list[str]:
+    """A sentence where engine speed stood at the highest of the drive: many limiters cut the fuel."""
+    rpm = columns.rpm[inside]
+    rows = np.flatnonzero(np.isfinite(rpm))
+    if len(rows) < 5:
+        return []
+    slope = float(np.polyfit(rows * columns.period_s, rpm[rows], 1)[0])
+    if rpm[rows].mean() < LIMIT_SHARE * np.nanmax(columns.rpm) or abs(slope) > LIMIT_RPM_S:
+        return []
+    return [
+        f"{CAUSE}: engine speed stood at {rpm[rows].mean():.0f} rpm, the highest of the drive: a limiter that cuts fuel"
+    ]
+
+
+def never_measured(columns: Columns) -> list[str]:
+    """A sentence where lambda was at the lean end of the sensor's range nearly all along."""
+    known = np.isfinite(columns.lambda_)
+    if not known.any() or sensor_range.rails(columns)[1][known].mean() < NEARLY_ALL:
+        return []
+    return [f"{CAUSE}: lambda stood at the lean end of its range all along: the sensor hangs in air, or a wire is off"]
+
+
+def flat_pressure(fuel_kpa: np.ndarray, map_kpa: np.ndarray) -> np.ndarray:
+    """Fuel pressure less what of manifold pressure its regulator adds: the better of one and nought, by scatter."""
+    over = fuel_kpa - map_kpa
+    some = slice(None, None, max(1, len(over) // MOST_BASE))  # of very many rows some tell as well which scatters less
+    return over if np.nanstd(over[some]) < np.nanstd(fuel_kpa[some]) else fuel_kpa

@@ -1,0 +1,167 @@
+"""Named validity masks: what is left out of judgement, each with its rule in words.
+
+Masks hold at the time of injection; what the sensor itself tells (saturation, its controller's states) is moved there
+with the gas that it belongs to.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ringpull.analysis import local
+from ringpull.analysis.delay.align import Aligned
+from ringpull.analysis.drive_state import overrun, roles, sensor_range, under_load
+from ringpull.analysis.drive_state.columns import Columns
+
+COLD_DEGC = 60.0
+RECOVERY_S = 0.5
+TIP_IN_PCT = 20.0
+TIP_IN_KPA = 40.0
+TIP_IN_WINDOW_S = 0.2
+TIP_IN_S = 0.6
+SPOOL_S = 0.5
+DROP_RPM_S = 1500.0
+AFTER_CHANGE_S = 0.3
+GAP_S = 0.1  # beside a gap the lag can't be undone
+
+RULES = {
+    "warm_up": f"the controller says that its sensor is heating, or coolant below {COLD_DEGC:.0f} degC",
+    "controller_state": "the controller's output is in a configured state or outside the sensor's range: no lambda",
+    "overrun_cut": f"throttle below {overrun.CLOSED_PCT:.0f} %, or {overrun.REST_PCT:.0f} % above where it rests at idle (without it, manifold pressure below {overrun.OVERRUN_KPA:.0f} kPa) "
+    f"above {overrun.OVERRUN_RPM:.0f} rpm, and {RECOVERY_S:.1f} s after it ends: the fuel may be cut",
+    "tip_in": f"throttle opened by more than {TIP_IN_PCT:.0f} % within {TIP_IN_WINDOW_S:.1f} s (without throttle, "
+    f"pressure up by more than {TIP_IN_KPA:.0f} kPa; without both, {SPOOL_S:.1f} s of rising speed), and "
+    f"{TIP_IN_S:.1f} s after: enrichment and wall film are not the table's",
+    "gear_change": f"engine speed falling by more than {DROP_RPM_S:.0f} rpm a second, and {AFTER_CHANGE_S:.1f} s after",
+    "not_recorded": "rows that the logger lost: a gap in the drive, and the moments whose gas met the sensor in it",
+    "tach_loss": "no engine speed: its edges are missing or were rejected",
+    "delay_assumed": "the delay is only assumed, and the load may have been off when the row's gas met the sensor: what "
+    "was measured may belong to what came after the pull",
+    "no_target": "the target can't be told: the load or the channel that it depends on isn't known",
+    "saturation": "lambda at an end of the sensor's range: a bound, not a measurement (a lean end still counts)",
+    "spoiled": "the pull was flagged spoiled by a double press, or left out by the reader",
+}
+
+
+# They can take away the middle of a pull; tip-in, gear change and overrun have their place in every pull
+HIDING = ("not_recorded", "tach_loss", "controller_state", "warm_up", "no_target")
+
+
+def title(mask: str) -> str:
+    """A mask's name as people write it."""
+    return {"warm_up": "warm-up", "tip_in": "tip-in"}.get(mask, mask.replace("_", " "))
+
+
+@dataclass(frozen=True)
+class Masks:
+    """by_name: mask -> bool array (rows,), True where it takes a row out. lean_rail: at the lean end of the range."""
+
+    by_name: dict[str, np.ndarray]
+    lean_rail: np.ndarray
+
+    @property
+    def valid(self) -> np.ndarray:
+        """Rows that no mask takes out."""
+        return ~np.any(np.stack(list(self.by_name.values())), axis=0)
+
+    def seconds(self, rows: slice, period_s: float) -> dict[str, float]:
+        """mask -> seconds that it takes out of `rows`; only masks that take any. One row may be in several."""
+        out = {}
+        for name, flags in self.by_name.items():
+            count = int(np.count_nonzero(flags[rows]))
+            if count:
+                out[name] = round(count * period_s, 3)
+        return out
+
+    def hidden(self, rows: slice, loaded: np.ndarray, period_s: float) -> dict[str, float]:
+        """mask of HIDING -> seconds that it takes out of `rows` under load, or between judged ones. loaded: of `rows`."""
+        judged = np.flatnonzero(self.valid[rows] & loaded)
+        where = loaded.copy()
+        if len(judged):
+            where[judged[0] : judged[-1]] = True
+        where &= ~self.by_name["overrun_cut"][rows]
+        counts = {name: np.count_nonzero(self.by_name[name][rows] & where) for name in HIDING if name in self.by_name}
+        return {name: round(int(count) * period_s, 3) for name, count in counts.items() if count}
+
+
+def jump(values: np.ndarray, period_s: float, window_s: float, least: float) -> np.ndarray:
+    """Where a column has risen by more than `least` within the last `window_s`."""
+    rows = max(1, round(window_s / period_s))
+    out = np.zeros(len(values), bool)
+    with np.errstate(invalid="ignore"):
+        out[rows:] = values[rows:] - values[:-rows] > least
+    return out
+
+
+def tip_in(columns: Columns) -> np.ndarray:
+    """Where the throttle has just been opened; told from speed alone, the first SPOOL_S of its rise."""
+    if columns.throttle is not None and under_load.opens(columns):
+        return jump(columns.throttle, columns.period_s, TIP_IN_WINDOW_S, TIP_IN_PCT)
+    if columns.map_kpa is not None:
+        return jump(columns.map_kpa, columns.period_s, TIP_IN_WINDOW_S, TIP_IN_KPA)
+    out = np.zeros(len(columns), bool)
+    started = local.close_gaps(under_load.rising(columns), round(0.5 / columns.period_s))
+    for first, _ in local.spans(started):
+        out[first : first + round(SPOOL_S / columns.period_s)] = True
+    return out
+
+
+def sensors_off(columns: Columns) -> tuple[np.ndarray, np.ndarray]:
+    """(where no sensor tells lambda and one of them is heating, where none does for other reasons), at the sensor's time.
+    What one bank's sensor still tells counts."""
+    sensors = {c["name"] for c in roles.lambda_channels(columns.config.get("channels", []))} | set(columns.banks)
+    off = ~np.isfinite(columns.lambda_)
+    heating = np.zeros(len(columns), bool)
+    each = []
+    for sensor in sensors:
+        told = columns.banks.get(sensor)
+        silent = off.copy() if told is None else ~np.isfinite(told)
+        for (channel, name), flags in columns.states.items():
+            if channel == sensor:
+                silent |= flags
+                heating |= flags & ("warm" in name or "heat" in name)
+        each.append(silent)
+    off = off | np.all(each, axis=0) if each else off
+    return off & heating, off & ~heating
+
+
+def masks(columns: Columns, aligned: Aligned, spoiled: np.ndarray | None = None) -> Masks:
+    """All masks of a session at the time of injection. spoiled: bool (rows,) of the spoiled pulls."""
+    period_s = columns.period_s
+    rows = len(columns)
+
+    def after(flags: np.ndarray, seconds: float) -> np.ndarray:
+        return local.spread_after(flags, round(seconds / period_s))
+
+    def from_sensor(flags: np.ndarray) -> np.ndarray:
+        return flags[aligned.sensor_row]
+
+    warm, state = sensors_off(columns)
+    warm_here = from_sensor(warm)
+    coolant = columns.extra.get("coolant")
+    with np.errstate(invalid="ignore"):
+        if coolant is not None:
+            warm_here |= coolant < COLD_DEGC
+        _, slope, _ = local.line(columns.rpm, period_s, local.half_rows(0.1, period_s))
+        falling = slope < -DROP_RPM_S
+    lost = columns.extra["present"] < 0.5 if "present" in columns.extra else np.zeros(rows, bool)
+    lost_here = lost | from_sensor(lost)
+    near = round(GAP_S / period_s)
+    beside = local.spread_after(lost_here, near) | local.spread_after(lost_here[::-1], near)[::-1]
+    rich_rail, lean_rail = sensor_range.rails(columns)
+    by_name = {
+        "warm_up": warm_here,
+        "controller_state": from_sensor(state & ~warm & ~lost) & ~warm_here,
+        "overrun_cut": after(overrun.overrun(columns), RECOVERY_S),
+        "tip_in": after(tip_in(columns), TIP_IN_S),
+        "gear_change": after(falling, AFTER_CHANGE_S),
+        "tach_loss": ~np.isfinite(columns.rpm) & ~lost,
+        "saturation": from_sensor(rich_rail | lean_rail),
+        "spoiled": np.zeros(rows, bool) if spoiled is None else spoiled,
+    }
+    untold = ~np.isfinite(aligned.lambda_) & ~warm_here
+    by_name["controller_state"] |= untold & ~beside
+    by_name["not_recorded"] = lost_here | (untold & beside)
+    return Masks(by_name, from_sensor(lean_rail))

@@ -1,0 +1,1 @@
+"""Power at the wheels, an estimate with its interval."""

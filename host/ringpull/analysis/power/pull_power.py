@@ -1,0 +1,173 @@
+"""Power at the wheels of a session's pull: the car from its configuration, the gear, and the crank's motion."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from ringpull.analysis import local
+from ringpull.analysis.drive_state import under_load
+from ringpull.analysis.drive_state.columns import Columns
+from ringpull.analysis.power import motion
+
+Turns = tuple[np.ndarray, np.ndarray]
+
+SHORTEST_S = 0.6  # of what can be used of a pull
+OPENING_S = 0.5  # after the load comes on manifold and charger fill, and a window would mix two motions
+RISING_RPM_S = 50.0
+GEAR_NEAR = 0.06  # of a configured gear; further away the wheels slip or the gear is another
+CHANGED = 0.88  # of the speed reached: engine speed that falls so far is in another gear
+
+
+def ratios(columns: Columns) -> np.ndarray | None:
+    """rpm per km/h row by row, NaN where it can't be told; None without both speeds."""
+    wheel = columns.extra.get("wheel")
+    if wheel is None or not (np.isfinite(wheel) & np.isfinite(columns.rpm)).any():
+        return None
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(wheel > 20.0, columns.rpm / wheel, np.nan)
+
+
+def gear_in(columns: Columns) -> float | None:
+    """rpm per km/h in most of the rows that engine and wheel speed were logged in: of the configured gears, or as
+    measured where none is near; without wheel speed the only configured gear, or None."""
+    gears = columns.config.get("vehicle", {}).get("gears") or []
+    ratio = ratios(columns)
+    ratio = np.zeros(0) if ratio is None else ratio[np.isfinite(ratio)]
+    if len(ratio):
+        near = [np.count_nonzero(np.abs(ratio / gear - 1.0) < GEAR_NEAR) for gear in gears]
+        if gears and max(near) > 0.3 * len(ratio):
+            return float(gears[int(np.argmax(near))])
+        bins = np.round(np.log(ratio) / GEAR_NEAR).astype(int)
+        return float(np.median(ratio[bins == np.bincount(bins - bins.min()).argmax() + bins.min()]))
+    return float(gears[0]) if len(gears) == 1 else None
+
+
+def one_gear(columns: Columns) -> tuple[np.ndarray, str]:
+    """(rows of a pull that were driven in one gear and not within a window of others, what is said of the others or "").
+
+    By the ratio of engine and wheel speed; without it the longest stretch in which engine speed never falls to CHANGED
+    of what it had reached.
+    """
+    ratio, gear = ratios(columns), gear_in(columns)
+    if ratio is not None and gear is not None:
+        other = np.isfinite(ratio) & (np.abs(ratio / gear - 1.0) > GEAR_NEAR)
+        which = ""
+    else:
+        other = outside(columns.rpm, longest_rise(columns.rpm, columns.period_s))
+        which = ", taken for the given one"
+    if np.count_nonzero(other) * columns.period_s < 0.1:
+        return np.ones(len(columns), bool), ""
+    half = round(motion.SMOOTH_S / 2.0 / columns.period_s)
+    kept = ~(local.spread_after(other, half) | local.spread_after(other[::-1], half)[::-1])
+    rpm = columns.rpm[kept & np.isfinite(columns.rpm)]
+    if not len(rpm):
+        return kept, "the gear was changed or the wheels slipped all along"
+    return kept, (
+        f"the gear was changed or the wheels slipped: only {rpm.min():.0f}-{rpm.max():.0f} rpm in one gear count{which}"
+    )
+
+
+def outside(values: np.ndarray, span: tuple[int, int]) -> np.ndarray:
+    """All rows but those of a span."""
+    out = np.ones(len(values), bool)
+    out[span[0] : span[1]] = False
+    return out
+
+
+def longest_rise(rpm: np.ndarray, period_s: float) -> tuple[int, int]:
+    """(first row, row after the last) of the longest stretch without a fall to CHANGED of the speed reached in it."""
+    starts, most, falling = [0], 0.0, False
+    for at in np.flatnonzero(np.isfinite(rpm)).tolist():
+        if rpm[at] < CHANGED * most:
+            starts.append(at)
+            most, falling = rpm[at], True
+        elif falling and rpm[at] < most and (at - starts[-1]) * period_s < 1.0:
+            starts[-1], most = at, rpm[at]  # the next stretch begins where the fall ends
+        else:
+            most, falling = max(most, rpm[at]), falling and rpm[at] <= most
+    return max(zip(starts, [*starts[1:], len(rpm)], strict=True), key=lambda span: span[1] - span[0])
+
+
+def car_from(
+    columns: Columns,
+    mass_kg: float | None,
+    gear: float | None,
+    grade: float | None,
+    span: tuple[float, float] | None = None,
+) -> motion.Car | str:
+    """The car, from arguments and configuration; or what is missing, in words. span: (start_s, end_s) of the pull, in
+    which the gear is looked for."""
+    vehicle = columns.config.get("vehicle", {})
+    columns = columns if span is None else columns.part(*span)
+    mass_kg = vehicle.get("mass_kg") if mass_kg is None else mass_kg
+    gear = gear_in(columns) if gear is None else gear
+    if mass_kg is None:
+        return "the car's mass isn't known"
+    if gear is None:
+        return "the gear of the pulls isn't known (no wheel speed, and not one gear configured)"
+    drag, rolling = vehicle.get("cda_m2"), vehicle.get("crr")
+    return motion.Car(
+        mass_kg=mass_kg,
+        rpm_per_kmh=gear,
+        cda_m2=motion.CDA_M2 if drag is None else drag,
+        crr=motion.CRR if rolling is None else rolling,
+        grade=grade,
+        cda_u=motion.CDA_ASSUMED_U if drag is None else motion.CDA_U,
+        crr_u=motion.CRR_ASSUMED_U if rolling is None else motion.CRR_U,
+    )
+
+
+def pull_power(
+    columns: Columns, start_s: float, end_s: float, car: motion.Car, turns: Sequence[Turns] = ()
+) -> motion.Power | None:
+    """Power of one pull, or None where too little of it can be used.
+
+    turns: (times_s, turns since the first) of the crank's pulses, a pair for each stretch without a loss; without them
+    the columns of engine or wheel speed serve. Only rising speed under load counts, from OPENING_S after the load came on.
+    """
+    rows = columns.rows(start_s, end_s)
+    period_s = columns.period_s
+    in_gear, said = one_gear(columns.part(start_s, end_s))
+    loaded = local.close_gaps(under_load.under_load(columns)[0][rows], round(0.1 / period_s))
+    parts = []
+    for first, last in local.spans(loaded):
+        begin_s = float(columns.time_s[rows][first])
+        stop_s = begin_s + (last - first) * period_s
+        for at_s, speed, rate in motions(columns, begin_s, stop_s, turns, car.rpm_per_kmh):
+            row = np.clip(np.round((at_s - columns.time_s[rows.start]) / period_s).astype(int), 0, len(in_gear) - 1)
+            good = (at_s >= begin_s + OPENING_S) & (rate * 60.0 > RISING_RPM_S) & np.isfinite(speed) & in_gear[row]
+            parts.append((at_s[good], speed[good] * 60.0, rate[good] * 60.0))
+    at_s, rpm, rate = (np.concatenate(one) for one in zip(*parts, strict=True)) if parts else (np.zeros(0),) * 3
+    if len(at_s) < 2 or len(at_s) * float(np.median(np.diff(at_s))) < SHORTEST_S:
+        return None
+    found = motion.from_motion(rpm, rate, car)
+    return replace(found, left_out=said, step_s=motion.GRID_S if turns else period_s)
+
+
+def engine_rpm(columns: Columns, rpm_per_kmh: float) -> np.ndarray:
+    """Engine speed, (rows,); where it isn't logged what wheel speed makes of it in this gear."""
+    if "wheel" in columns.extra and not np.isfinite(columns.rpm).any():
+        return columns.extra["wheel"] * rpm_per_kmh
+    return columns.rpm
+
+
+def motions(
+    columns: Columns, begin_s: float, stop_s: float, turns: Sequence[Turns], rpm_per_kmh: float
+) -> list[tuple[np.ndarray, ...]]:
+    """(times_s, turns/s, turns/s^2) between two times, a triple for each stretch of pulses, or one from the columns: of
+    engine speed, or where that isn't logged of wheel speed in the pull's gear."""
+    if turns:
+        cut = [(times_s >= begin_s) & (times_s <= stop_s) for times_s, _ in turns]
+        return [motion.quadratic(t[here], n[here]) for (t, n), here in zip(turns, cut, strict=True) if here.any()]
+    rows = columns.rows(begin_s, stop_s)
+    half = local.half_rows(motion.SMOOTH_S, columns.period_s)
+    if rows.stop - rows.start <= 2 * half:
+        return []
+    offsets = np.arange(-half, half + 1) * columns.period_s
+    kernel = np.linalg.pinv(np.stack([offsets**k for k in range(3)], axis=1))
+    rpm = engine_rpm(columns, rpm_per_kmh)
+    speed, rate = (np.convolve(rpm[rows] / 60.0, kernel[k][::-1], mode="valid") for k in (0, 1))
+    return [(columns.time_s[rows][half:-half], speed, rate)]

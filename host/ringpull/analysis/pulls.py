@@ -1,0 +1,137 @@
+"""Pulls of a drive: the marked ones, and those that nobody marked, found from throttle or pressure and rising speed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ringpull.analysis import local
+from ringpull.analysis.delay.align import injected
+from ringpull.analysis.drive_state import roles, under_load
+from ringpull.analysis.drive_state.columns import Columns, from_session
+from ringpull.analysis.judge.session import Judged, prepare
+from shared_math import channels as shared_channels
+
+if TYPE_CHECKING:
+    from ringpull.session import Session
+
+LEAST_S = 1.5  # of a found pull
+LEAST_RPM = 500.0  # that it gains
+JOIN_S = 0.4  # wheelspin or a stumble shorter than this does not end a pull
+
+RULE = (
+    "throttle (else manifold pressure) high and engine speed rising, for at least "
+    f"{LEAST_S:.1f} s and {LEAST_RPM:.0f} rpm"
+)
+
+
+@dataclass(eq=False)
+class View:
+    """One session as the analysis sees it; computed once and shared by its pulls."""
+
+    session: Session
+    spoiled: list[tuple[float, float]] = field(default_factory=list)
+
+    @cached_property
+    def columns(self) -> Columns:
+        return from_session(self.session)
+
+    @cached_property
+    def judged(self) -> Judged:
+        return prepare(self.columns, spoiled=self.spoiled)
+
+    @cached_property
+    def turns(self) -> list[tuple[np.ndarray, np.ndarray]]:
+        """(times_s, turns of the crank since the first) of the speed channel's pulses, a pair for each stretch."""
+        channel = roles.speed_channel(self.session.config.get("channels", []))
+        return [] if channel is None else self.session.turns(channel["name"])
+
+
+@dataclass(eq=False)
+class Pull:
+    """One pull. number: 1.. over the drive. session: its id. start_s, end_s: of the mark, or of what was found.
+
+    source: "mark" or "found". spoiled: flagged by a double press; shown, not judged.
+    """
+
+    number: int
+    session: int
+    start_s: float
+    end_s: float
+    source: str
+    spoiled: bool
+    view: View
+
+    @property
+    def rows(self) -> slice:
+        """Rows of the session's frame that belong to the pull."""
+        times = self.view.session.table()["time_s"]
+        low, high = np.searchsorted(times, (self.start_s - 1e-9, self.end_s - 1e-9))
+        return slice(int(low), int(high))
+
+    def frame(self, align: bool = True):
+        """The pull's rows of session.frame() (pandas); with `align` every lambda column is moved to the time of
+        injection: delay and lag undone, NaN where that can't be done."""
+        frame = self.view.session.frame()
+        rows = self.rows
+        out = frame.iloc[rows].copy()
+        if not align:
+            return out
+        columns, judged = self.view.columns, self.view.judged
+        times = frame["time_s"].to_numpy()[rows]
+        grid = np.clip(np.round((times - columns.time_s[0]) / columns.period_s).astype(int), 0, len(columns) - 1)
+        for channel in columns.config.get("channels", []):
+            if channel["name"] in columns.banks:
+                bank = columns.banks[channel["name"]]
+                told = judged.banks.get(channel["name"])
+                aligned = judged.aligned if told is None else told.aligned
+                moved = injected(bank, columns, aligned.model, aligned.arrival_s[grid])
+                out[shared_channels.column_name(channel)] = moved
+        return out
+
+
+def found_spans(columns: Columns) -> list[tuple[float, float]]:
+    """(start_s, end_s) of the pulls in a session's columns, by RULE; none without throttle and pressure.
+
+    Starts and ends are where the load comes and goes, or where the speed starts and stops rising.
+    """
+    known = under_load.high(columns)
+    if known is None or len(columns) < 10:
+        return []
+    period_s = columns.period_s
+    rpm = columns.rpm
+    there = np.isfinite(rpm)
+    if not there.any():
+        return []
+    going = known[0] & under_load.rising(columns)
+    going = local.close_gaps(going, round(JOIN_S / period_s)) & local.close_gaps(known[0], round(0.1 / period_s))
+    out = []
+    for first, last in local.spans(going):
+        inside = rpm[first:last][there[first:last]]
+        if (last - first) * period_s >= LEAST_S and len(inside) and inside[-1] - inside[0] >= LEAST_RPM:
+            out.append((float(columns.time_s[first]), float(columns.time_s[last - 1] + period_s)))
+    return out
+
+
+def find(views: list[View]) -> list[Pull]:
+    """All pulls of a drive, whose sessions these are, in the order of its sessions and times: marked ones, and found ones that no mark overlaps.
+
+    Void pulls (a press that was taken back) are left out.
+    """
+    out: list[Pull] = []
+    for here in views:
+        session = here.session
+        end_s = session.duration_s
+        marked = [m for m in session.marks if not m.void]
+        spans = [(m.start_s, end_s if m.end_s is None else m.end_s, "mark", bool(m.spoiled)) for m in marked]
+        here.spoiled = [(start, end) for start, end, _, spoiled in spans if spoiled]
+        every = [(m.start_s, end_s if m.end_s is None else m.end_s) for m in session.marks]
+        for start, end in found_spans(here.columns):
+            if not any(start < stop and begin < end for begin, stop in every):
+                spans.append((start, end, "found", False))
+        for start, end, source, spoiled in sorted(spans):
+            out.append(Pull(len(out) + 1, session.id, start, end, source, spoiled, here))
+    return out

@@ -1,0 +1,1 @@
+"""The command `ringpull`: arguments, printing, exit codes."""

@@ -1,0 +1,179 @@
+"""ringpull compare: did the change work."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from ringpull.cli.options import add_target, between, set_target
+
+HELP = "compare two drives, or two sets of pulls, by engine speed: did the change work"
+EXAMPLE = "ringpull compare before_card after_card"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("before", type=Path, metavar="BEFORE", help="ring file or card folder of the first drive")
+    parser.add_argument("after", type=Path, metavar="AFTER", help="ring file or card folder of the second drive")
+    parser.add_argument("--before-pulls", metavar="N,N", help="only these pulls of the first drive")
+    parser.add_argument("--after-pulls", metavar="N,N", help="only these pulls of the second drive")
+    parser.add_argument(
+        "--load-step", type=between(1, 200), metavar="STEP", help="bins of load this wide as well as of speed"
+    )
+    add_target(parser)
+    parser.add_argument("--power", action="store_true", help="compare power at the wheels instead of the mixture")
+    parser.add_argument("--mass", type=between(50, 50000), metavar="KG", help="with --power: as for `ringpull power`")
+    parser.add_argument("--gear", type=between(1, 1000), metavar="RPM_PER_KMH", help="with --power: likewise")
+    parser.add_argument("--grade", type=between(-0.5, 0.5), metavar="SHARE", help="with --power: likewise")
+    parser.add_argument("--json", action="store_true", help="print the comparison as JSON")
+
+
+def run(args: argparse.Namespace) -> int:
+    import json
+    from dataclasses import asdict
+
+    import ringpull
+    from ringpull.analysis.cells.drive_comparison import Side, of_mixture
+    from ringpull.cli.commands.fuelmap import plain
+    from ringpull.files.remarks import read_notes
+
+    refuse_unused(args)
+    chosen = ((args.before, numbers(args.before_pulls)), (args.after, numbers(args.after_pulls)))
+    drives = [(ringpull.read(source), pulls) for source, pulls in chosen]
+    for drive, pulls in drives:
+        refuse_unknown(drive, pulls)
+    set_target(args, *(drive for drive, _ in drives))
+    compared = None if args.power else of_mixture(Side(*drives[0]), Side(*drives[1]), args.load_step)
+    result = of_power(drives, args) if compared is None else compared.result
+    load_unit = next((view.columns.load_unit for drive, _ in drives for view in drive.views()), "")
+    notes = {"before": read_notes(args.before), "after": read_notes(args.after)}
+    if args.json:
+        bins = [{k: plain(v) for k, v in asdict(b).items()} for b in result.bins]
+        overall = [plain(v) for v in result.overall]
+        out = {"verdict": result.verdict, "overall": overall, "bins": bins, "words": result.words, "notes": notes}
+        out["of"] = "watts at the wheels, differences as shares" if args.power else "measured over target"
+        if compared is not None:
+            sides = zip(("before", "after"), compared.lean, strict=True)
+            out["lean_pulls"] = {name: asdict(side) for name, side in sides}
+            out["unlike"] = [asdict(one) for one in compared.unlike]
+        print(json.dumps(out, indent=1))
+    else:
+        show(result, compared, load_unit)
+        show_notes(notes)
+    return 0
+
+
+def refuse_unused(args) -> None:
+    """BadUsage for options that the asked comparison would not use."""
+    from ringpull.errors import BadUsage
+
+    of_power = {"--mass": args.mass, "--gear": args.gear, "--grade": args.grade}
+    of_mixture = {"--load-step": args.load_step, "--target": args.target, "--target-preset": args.target_preset}
+    unused = of_mixture if args.power else of_power
+    given = [name for name, value in unused.items() if value is not None]
+    if given:
+        what = "the mixture, not with --power" if args.power else "power"
+        step = "leave it out, or compare without --power" if args.power else "add --power, or leave it out"
+        raise BadUsage(f"{given[0]} is for comparing {what}", "two kinds of comparison are mixed", step)
+
+
+def of_power(drives: list, args):
+    """Power at the wheels compared."""
+    from ringpull.analysis.power import compare_power
+    from ringpull.cli.commands.power import car_of
+
+    sides = [
+        [(p, car_of(p, args)) for p in drive.pulls() if not p.spoiled and (pulls is None or p.number in pulls)]
+        for drive, pulls in drives
+    ]
+    return compare_power.compare_power(*sides)
+
+
+def numbers(chosen: str | None) -> set[int] | None:
+    """Pull numbers from "1,3"; None for all."""
+    from ringpull.errors import BadUsage
+
+    if chosen is None:
+        return None
+    try:
+        return {int(part) for part in chosen.split(",")}
+    except ValueError:
+        raise BadUsage(
+            f"{chosen!r} is no list of pulls", "something other than numbers and commas", "write 1,3"
+        ) from None
+
+
+def refuse_unknown(drive, pulls: set[int] | None) -> None:
+    """BadUsage where a pull is asked for that isn't there."""
+    from ringpull.errors import BadUsage
+
+    known = {p.number for p in drive.pulls()}
+    if pulls is not None and not pulls <= known:
+        wrong = ", ".join(str(number) for number in sorted(pulls - known))
+        raise BadUsage(
+            f"{drive.source} has no pull {wrong}",
+            f"it has {len(known)}: {', '.join(map(str, sorted(known))) or 'none'}",
+            "see `ringpull pulls` for their numbers",
+        )
+
+
+def show(result, compared, load_unit: str) -> None:
+    """How many pulls were lean, bins and verdict. compared: of the mixture; None where `result` is of power."""
+    import math
+
+    from rich.table import Table
+
+    from ringpull.cli import terminal
+    from ringpull.report import compare_part
+
+    power = compared is None
+
+    def number(value: float, form: str) -> str:
+        return format(value, form) if math.isfinite(value) else "-"
+
+    scale, form, step = (1e-3, ".1f", "+.1%") if power else (1.0, ".3f", "+.3f")
+    with_load = any(b.load is not None for b in result.bins)
+    with_bank = any(b.bank is not None for b in result.bins)
+    titles = [
+        "rpm",
+        *([f"load {load_unit}".rstrip()] if with_load else []),
+        *(["bank"] if with_bank else []),
+        "pulls",
+        "before",
+        "after",
+        "difference",
+        "95 %",
+    ]
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for title in [*titles, "against the rest", ""]:
+        table.add_column(title, justify="right", no_wrap=title not in ("difference", "95 %", "against the rest"))
+    for b in result.bins:
+        table.add_row(
+            f"{b.rpm:.0f}",
+            *([f"{b.load:.0f}"] if with_load else []),
+            *([b.bank or "-"] if with_bank else []),
+            f"{b.pulls[0]}/{b.pulls[1]}",
+            number(b.before * scale, form),
+            number(b.after * scale, form),
+            number(b.difference, step),
+            f"{number(b.low, step)} {number(b.high, step)}",
+            number(b.relative, step),
+            b.verdict if b.changed else "",
+        )
+    console = terminal.wide_console()
+    if compared is not None:
+        console.print(compare_part.lean_pulls(compared))
+    console.print(table)
+    what = "power at the wheels (kW, an estimate)" if power else "measured over target"
+    console.print(f"{what}: {result.verdict}")
+    for words in result.words if compared is None else compare_part.told(compared):
+        console.print(words)
+
+
+def show_notes(notes: dict[str, dict[str, str]]) -> None:
+    """The notes on the pulls of both sides."""
+    from ringpull.cli import terminal
+
+    console = terminal.wide_console()
+    for side, lines in notes.items():
+        for pull, words in lines.items():
+            console.print(f"note {side}, pull {pull}: {terminal.printable(words)}")

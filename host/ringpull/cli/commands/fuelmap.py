@@ -1,0 +1,138 @@
+"""ringpull fuelmap: measured over target by speed and load, and what to multiply the fuel table by."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from ringpull.cli.options import add_target, set_target
+from ringpull.files.outputs import different, output_file, whole
+
+HELP = "measured over target by speed and load, with intervals and a suggested factor for the fuel table"
+EXAMPLE = "ringpull fuelmap card -o fuelmap.csv --table factors.csv"
+
+COLUMNS = (
+    *("rpm", "load", "passes", "seconds", "loaded", "ratio", "low", "high", "factor", "systematic", "state"),
+    "lean_event",
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("source", type=Path, metavar="SRC", help="ring file, folder of segments, or card folder")
+    parser.add_argument("-o", "--output", type=output_file, metavar="CSV", help="a line for each cell")
+    parser.add_argument(
+        "--table",
+        type=output_file,
+        metavar="CSV",
+        help="the factors as a table: speeds across, loads down; empty where nothing is known",
+    )
+    parser.add_argument("--axes", type=Path, metavar="CSV", help="take speeds and loads from this table (same layout)")
+    add_target(parser)
+    parser.add_argument("--picture", type=output_file, metavar="PNG", help="draw the map")
+    parser.add_argument("--json", action="store_true", help="print the cells as JSON")
+
+
+def run(args: argparse.Namespace) -> int:
+    import json
+    import sys
+    from dataclasses import asdict
+
+    import ringpull
+    from ringpull.analysis.cells import fuelmap
+    from ringpull.analysis.cells.passes import Axes
+    from ringpull.files.csv_tables import read_table
+
+    different(args.output, args.table, args.picture)
+    axes = Axes(*read_table(args.axes)[:2]) if args.axes else None
+    drive = ringpull.read(args.source)
+    set_target(args, drive)
+    made = fuelmap.of_drive(drive, axes)
+    if not made.cells:
+        print(*made.words, sep="\n", file=sys.stderr)
+        return 3
+    if args.output:
+        rows = [[text(getattr(c, name)) for name in COLUMNS] for c in made.every_cell]
+        write_rows(args.output, [list(COLUMNS), *rows])
+    if args.table:
+        write_rows(args.table, table_rows(made))
+    if args.picture:
+        from ringpull.report import pictures
+
+        pictures.write_map(made, args.picture)
+    if args.json:
+        cells = [{k: plain(v) for k, v in asdict(c).items()} for c in made.every_cell]
+        print(json.dumps({"cells": cells, "assumptions": made.words}, indent=1))
+    else:
+        show(made)
+    return 0
+
+
+def plain(value):
+    """A number that JSON can hold; None for what isn't known."""
+    import math
+
+    return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
+def text(value) -> str:
+    """A cell of CSV: numbers short, empty for what isn't known."""
+    import math
+
+    if value is None or (isinstance(value, float) and not math.isfinite(value)):
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return f"{value:.4f}".rstrip("0").rstrip(".") if isinstance(value, float) else str(value)
+
+
+def table_rows(made) -> list[list[str]]:
+    """The factors in the layout of a table editor: first row speeds, first column loads, empty where nothing is known."""
+    import numpy as np
+
+    grid = made.grid("factor")
+    loads = [""] if made.axes.loads is None else [text(float(v)) for v in made.axes.loads]
+    rows = [["", *[text(float(v)) for v in made.axes.speeds]]]
+    return rows + [
+        [load, *[f"{v:.3f}" if np.isfinite(v) else "" for v in row]] for load, row in zip(loads, grid, strict=True)
+    ]
+
+
+def write_rows(path: Path, rows: list[list[str]]) -> None:
+    import csv
+
+    with whole(path) as fresh, fresh.open("w", newline="", encoding="utf-8") as out:
+        csv.writer(out).writerows(rows)
+
+
+def show(made) -> None:
+    """The judged cells, leanest first."""
+    from rich.table import Table
+
+    from ringpull.analysis.cells.cell import JUDGED, TOO_FEW
+    from ringpull.cli import terminal
+
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    titles = "rpm", f"load {made.load_unit}".rstrip(), "under load", "passes", "measured / target", "95 %", "factor"
+    for title in titles:
+        table.add_column(title, justify="right", no_wrap=True)
+    judged = [c for c in made.cells if c.state == JUDGED]
+    for c in sorted(judged, key=lambda c: -c.ratio):
+        load = "-" if c.load is None else f"{c.load:.0f}"
+        style = "red" if c.lean_event or (c.loaded and c.low > 1.0) else None
+        table.add_row(
+            f"{c.rpm:.0f}",
+            load,
+            text(c.loaded),
+            str(c.passes),
+            f"{c.ratio:.3f}",
+            f"{c.low:.3f}-{c.high:.3f}",
+            f"{c.factor:.3f}{' !' if c.lean_event else ''}",
+            style=style,
+        )
+    console = terminal.console()
+    console.print(table)
+    few = sum(c.state == TOO_FEW for c in made.cells)
+    if few:
+        console.print(f"{few} cells with too few passes: not enough data")
+    for words in made.words:
+        console.print(words)

@@ -1,0 +1,188 @@
+"""ringpull info: what is on a card."""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from shared_math import layout
+
+if TYPE_CHECKING:
+    from ringpull.drive import Drive
+    from ringpull.session import Session, Timing
+
+HELP = "what is on a card: sessions, channels, marks, damage, timing health"
+EXAMPLE = "ringpull info card"
+
+SHOWN = 12  # lines of damage and gaps; --json has all
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("source", type=Path, metavar="SRC", help="ring file, folder of segments, or card folder")
+    parser.add_argument("--json", action="store_true", help="print everything as JSON")
+
+
+def run(args: argparse.Namespace) -> int:
+    import ringpull
+    from ringpull.cli.terminal import progress
+
+    with progress("reading") as show:
+        drive = ringpull.read(args.source, show)
+    if args.json:
+        import json
+
+        print(json.dumps(as_json(drive), indent=1))
+    else:
+        print("\n".join(as_lines(drive)))
+    return 0
+
+
+def as_json(drive: Drive) -> dict:
+    """The whole of it."""
+    sessions = [_session_json(session) for session in drive.sessions]
+    blocks = drive.blocks
+    return {
+        "sessions": sessions,
+        "blocks": {
+            "read": blocks.read,
+            "damaged": blocks.damaged,
+            "missing": blocks.missing,
+            "foreign": blocks.foreign,
+            "refused": blocks.refused,
+        },
+        "damage": [{"block": one.block, "file": one.file, "reason": one.reason} for one in drive.damage],
+        "undecoded": [{"session": session, "blocks": count} for session, count in drive.undecoded.items()],
+    }
+
+
+def _session_json(session: Session) -> dict:
+    return {
+        "id": session.id,
+        "start_utc": session.start_utc,
+        "rows": session.rows,
+        "lost_rows": session.lost_rows,
+        "start_s": session.start_s,
+        "duration_s": session.duration_s,
+        "rate_hz": session.rate_hz,
+        "channels": [channel.column for channel in session.channels],
+        "marks": [_seconds(mark.start_s) for mark in session.marks],
+        "pulls": [
+            {
+                "id": m.id,
+                "start_s": _seconds(m.start_s),
+                "end_s": _seconds(m.end_s),
+                "spoiled": m.spoiled,
+                "void": m.void,
+            }
+            for m in session.marks
+        ],
+        "gaps": [{"start_s": start, "end_s": end, "reason": reason} for start, end, reason in session.gaps()],
+        "timing": asdict(session.timing),
+        "firmware": session.firmware,
+        "board": session.board,
+        "faults": session.faults,
+    }
+
+
+def _seconds(time_s: float | None) -> float | None:
+    """To the microsecond, which is what the file holds: no digits of binary fractions."""
+    return None if time_s is None else round(time_s, 6)
+
+
+def as_lines(drive: Drive) -> list[str]:
+    """For people."""
+    out = []
+    for session in drive.sessions:
+        out += [*_session_lines(session), ""]
+    blocks = drive.blocks
+    out.append(f"blocks   {blocks.read} read, {blocks.damaged} damaged, {blocks.missing} missing")
+    if blocks.foreign or blocks.refused:
+        out[-1] += f", {blocks.foreign} of other rings, {blocks.refused} refused"
+    for session, count in drive.undecoded.items():
+        out.append(f"         {count} blocks of session {session} can't be decoded: no setup of it is left")
+    out += _grouped(drive)
+    return out
+
+
+def _session_lines(session: Session) -> list[str]:
+    began = f", began {session.start_utc}" if session.start_utc else ""
+    head = (
+        f"session {session.id}: {session.rows} rows, {_clock(session.duration_s)} at {session.rate_hz:g} rows/s{began}"
+    )
+    out = [head]
+    if session.start_s:
+        out.append(f"  begins  {_clock(session.start_s)} after power-on: older rows were overwritten or are not here")
+    out.append("  columns " + ", ".join(channel.column for channel in session.channels))
+    marks = [
+        f"{m.start_s:.2f}-{'...' if m.end_s is None else format(m.end_s, '.2f')} s" + _flags(m) for m in session.marks
+    ]
+    out.append("  marks   " + (", ".join(marks) if marks else "none"))
+    timing = session.timing
+    words = [f"{timing.lost_rows} rows lost"]
+    if timing.late_us_max is not None:
+        sample = timing.late_blocks
+        of = "" if sample is None else f", by {sample} blocks spread over the session"
+        words.append(f"lateness up to {timing.late_us_max} us (99 of 100 rows: {timing.late_us_p99} us{of})")
+    words += [f"{count} edges of {name} refused" for name, count in timing.rejected_edges.items() if count]
+    out.append("  timing  " + ", ".join(words))
+    out += _health_lines(timing)
+    from shared_math import faults as shared_faults
+
+    for number in session.faults:
+        _, what, cause, step = shared_faults.fault(number)
+        out.append(f"  fault   {number}: {what}; likely cause: {cause}; what to do: {step}")
+    gaps = session.gaps()
+    out += [f"  gap     {start:.3f}-{end:.3f} s: {reason}" for start, end, reason in gaps[:SHOWN]]
+    if len(gaps) > SHOWN:
+        out.append(f"          and {len(gaps) - SHOWN} more")
+    return out
+
+
+def _health_lines(timing: Timing) -> list[str]:
+    """Stalls, memory and supply, as far as the file tells them."""
+    words = []
+    stall_ms, heap_kb, dips = timing.stall_ms_max, timing.heap_kb_least, timing.supply_dips
+    if stall_ms is not None:
+        words.append(f"longest stall {stall_ms} ms" if stall_ms else f"no stall of {layout.STALL_LEAST_MS} ms or more")
+    if heap_kb is not None:
+        words.append(f"at least {heap_kb} kB of memory free")
+    if dips is not None:
+        words.append(
+            f"supply below {layout.DIP_V:g} V {'once' if dips == 1 else f'{dips} times'}"
+            if dips
+            else f"supply never below {layout.DIP_V:g} V"
+        )
+    return ["  health  " + ", ".join(words)] if words else []
+
+
+def _flags(mark) -> str:
+    return " (void)" if mark.void else " (spoiled)" if mark.spoiled else ""
+
+
+def _grouped(drive: Drive) -> list[str]:
+    """Damage as stretches of blocks with the same reason."""
+    out: list[str] = []
+    stretches: list[list] = []
+    for one in drive.damage:
+        last = stretches[-1] if stretches else None
+        if last and last[0] == (one.file, one.reason) and last[2] == one.block - 1:
+            last[2] = one.block
+        else:
+            stretches.append([(one.file, one.reason), one.block, one.block])
+    for (file, reason), first, last in stretches[:SHOWN]:
+        which = f"block {first}" if first == last else f"blocks {first}-{last}"
+        out.append(f"  {file} {which}: {reason}")
+    if len(stretches) > SHOWN:
+        out.append(f"  and {len(stretches) - SHOWN} more stretches; --json lists them all")
+    return out
+
+
+def _clock(seconds: float) -> str:
+    """12.3 s, or 1:02:03.4 (hours, minutes, seconds)."""
+    if seconds < 60:
+        return f"{seconds:.1f} s"
+    minutes, rest = divmod(round(seconds, 1), 60)
+    hours, minutes = divmod(int(minutes), 60)
+    return f"{hours}:{minutes:02d}:{rest:04.1f}" if hours else f"{minutes}:{rest:04.1f} min"

@@ -1,0 +1,178 @@
+"""ringpull power: power at the wheels of each pull, an estimate with its interval."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from ringpull.cli.options import between
+
+HELP = "estimate power and torque at the wheels from the pulls' gain of engine speed, with intervals"
+EXAMPLE = "ringpull power card --mass 950 --gear 60 --grade 0"
+
+STEP_RPM = 500.0
+MOST_LOSS = 0.49
+TOO_SHORT = "No pull is long enough, with a steady engine speed signal, to estimate power from."
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("source", type=Path, metavar="SRC", help="ring file, folder of segments, or card folder")
+    parser.add_argument(
+        "--mass", type=between(50, 50000), metavar="KG", help="of car, driver and fuel (default: configured mass_kg)"
+    )
+    parser.add_argument(
+        "--gear", type=between(1, 1000), metavar="RPM_PER_KMH", help="engine revolutions a minute per km/h of the pulls"
+    )
+    parser.add_argument(
+        "--grade", type=between(-0.5, 0.5), metavar="SHARE", help="of the road, 0.01 for 1 %% uphill (default: unknown)"
+    )
+    parser.add_argument(
+        "--loss",
+        type=between(0, MOST_LOSS),
+        metavar="SHARE",
+        help="of the driveline; with it engine power is shown too",
+    )
+    parser.add_argument("--correction", choices=("sae", "iso", "din"), help="to standard air; needs --kpa and --degc")
+    parser.add_argument("--kpa", type=between(40, 120), help="air pressure during the pulls, for drag and correction")
+    parser.add_argument("--degc", type=between(-60, 80), help="air temperature during the pulls, likewise")
+    parser.add_argument(
+        "--humidity", type=between(0, 1), metavar="SHARE", help="relative, 0 to 1, for --correction (default: 0)"
+    )
+    parser.add_argument("--json", action="store_true", help="print the figures as JSON")
+
+
+def run(args: argparse.Namespace) -> int:
+    import json
+    import sys
+
+    import ringpull
+    from ringpull.analysis.judge import needs
+    from ringpull.analysis.power import standard_air
+    from ringpull.analysis.power.pull_power import pull_power
+
+    factor = correction(args)
+    pulls = [p for p in ringpull.read(args.source).pulls() if not p.spoiled]
+    if not pulls:
+        print("No pull to estimate power from: none was marked or found, or all are flagged spoiled.", file=sys.stderr)
+        return 3
+    rows: list[dict] = []
+    words: list[str] = []
+    for pull in pulls:
+        car = car_of(pull, args)
+        result = pull_power(pull.view.columns, pull.start_s, pull.end_s, car, pull.view.turns)
+        if result is None:
+            continue
+        words += [line for line in result.words if line not in words]
+        if result.left_out:
+            words.append(f"pull {pull.number}: {result.left_out}")
+        rows += lines_of(pull.number, result, factor, args.loss)
+    if not rows:
+        unmet = needs.everywhere([p.view.columns for p in pulls], "power and torque at the wheels")
+        unmet = [role for role in unmet if role != "mass"]
+        said = f"No power: {needs.lacking(unmet)}." if unmet else TOO_SHORT
+        print(said, file=sys.stderr)
+        return 3
+    if args.loss is not None:
+        words.append(f"the engine's power is an estimate too: a driveline that loses {args.loss:.0%}, as stated")
+    if args.correction:
+        words.append(f"corrected to standard air ({args.correction}): factor {factor:.4f}")
+        if not standard_air.MEANT_FOR[0] <= factor <= standard_air.MEANT_FOR[1]:
+            words.append("the correction is not meant for air that far from standard: compare uncorrected figures")
+    if args.json:
+        print(json.dumps({"power": rows, "assumptions": words}, indent=1))
+    else:
+        show(rows, words, args.loss)
+    return 0
+
+
+def correction(args) -> float:
+    """The factor to standard air, 1 where none was asked for."""
+    from ringpull.analysis.power import standard_air
+    from ringpull.errors import BadUsage
+
+    both = "give both, as measured during the pulls, for instance --kpa 97.5 --degc 24"
+    if args.correction and (args.kpa is None or args.degc is None):
+        raise BadUsage("a correction needs the air's pressure and temperature", "--kpa or --degc is missing", both)
+    if (args.kpa is None) != (args.degc is None):
+        given, missing = ("--kpa", "--degc") if args.degc is None else ("--degc", "--kpa")
+        raise BadUsage(f"{given} alone does not tell how dense the air was", f"{missing} is missing", both)
+    if args.humidity is not None and args.correction not in ("sae", "iso"):
+        raise BadUsage(
+            "--humidity enters the corrections sae and iso, nothing else",
+            "--correction is missing, or din",
+            "give --correction sae or iso, or leave --humidity out",
+        )
+    if not args.correction:
+        return 1.0
+    return float(standard_air.CORRECTIONS[args.correction](args.kpa, args.degc, args.humidity or 0.0))
+
+
+def car_of(pull, args):
+    """The car in a pull, from the configuration, the arguments and what engine and wheel speed say."""
+    from dataclasses import replace
+
+    from ringpull.analysis.power.pull_power import car_from
+    from ringpull.analysis.power.standard_air import air_kg_m3
+    from ringpull.errors import BadUsage
+
+    car = car_from(pull.view.columns, args.mass, args.gear, args.grade, (pull.start_s, pull.end_s))
+    if isinstance(car, str):
+        raise BadUsage(
+            f"power can't be estimated: {car}",
+            "the configuration's `vehicle` does not say it",
+            "give --mass in kg and --gear in engine revolutions a minute per km/h",
+        )
+    kpa, degc = getattr(args, "kpa", None), getattr(args, "degc", None)
+    return car if kpa is None or degc is None else replace(car, air_kg_m3=air_kg_m3(kpa, degc))
+
+
+def lines_of(number: int, result, factor: float, loss: float | None) -> list[dict]:
+    """One pull by engine speed, as plain dicts; watts at the wheels, corrected where asked."""
+    import numpy as np
+
+    from ringpull.analysis.power.motion import engine_watts
+
+    edges = np.arange(np.floor(result.rpm.min() / STEP_RPM), np.ceil(result.rpm.max() / STEP_RPM) + 1) * STEP_RPM
+    out = []
+    for low, high in zip(edges, edges[1:], strict=False):
+        here = (result.rpm >= low) & (result.rpm < high)
+        if np.count_nonzero(here) < 8:
+            continue
+        watts, least, most = (float(v[here].mean()) * factor for v in (result.watts, result.low, result.high))
+        rpm = float(result.rpm[here].mean())
+        line: dict[str, float] = {
+            "pull": number,
+            "rpm": round(rpm),
+            "watts": round(watts),
+            "low": round(least),
+            "high": round(most),
+        }
+        line["torque_nm"] = round(watts / (rpm * 2 * np.pi / 60.0), 1)
+        if loss is not None:
+            for name, value in (("engine_watts", watts), ("engine_low", least), ("engine_high", most)):
+                line[name] = round(float(engine_watts(np.array(value), loss)))
+        out.append(line)
+    return out
+
+
+def show(rows: list[dict], words: list[str], loss: float | None) -> None:
+    """A table of kilowatts."""
+    from rich.table import Table
+
+    from ringpull.cli import terminal
+
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    titles = ["pull", "rpm", "kW at the wheels", "95 %", "Nm"] + ([] if loss is None else ["kW of the engine", "95 %"])
+    for title in titles:
+        table.add_column(title, justify="right", no_wrap=True)
+    for row in rows:
+        cells = [str(row["pull"]), str(row["rpm"]), f"{row['watts'] / 1000:.1f}"]
+        cells += [f"{row['low'] / 1000:.1f}-{row['high'] / 1000:.1f}", f"{row['torque_nm']:.0f}"]
+        if loss is not None:
+            cells.append(f"{row['engine_watts'] / 1000:.1f}")
+            cells.append(f"{row['engine_low'] / 1000:.1f}-{row['engine_high'] / 1000:.1f}")
+        table.add_row(*cells)
+    console = terminal.console()
+    console.print(table)
+    for line in words:
+        console.print(line)

@@ -1,0 +1,119 @@
+"""ringpull setup: a configuration by questions, or from a preset."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import Any
+
+from ringpull.files.outputs import configuration_file, whole
+
+HELP = "make a configuration by questions, or from a preset, and explain it"
+EXAMPLE = "ringpull setup --preset boosted-petrol -o logger.json"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    from ringpull.device.starter_configs import PRESETS
+
+    parser.add_argument(
+        "--preset", choices=tuple(PRESETS), help="ask nothing, take this; without it questions are asked"
+    )
+    parser.add_argument(
+        "-o",
+        "--output",
+        type=configuration_file,
+        default=Path("logger.json"),
+        metavar="FILE",
+        help="(default: logger.json)",
+    )
+    parser.add_argument("--force", action="store_true", help="replace a file that is already there")
+    parser.add_argument("--json", action="store_true", help="print what was written as JSON")
+
+
+def run(args: argparse.Namespace) -> int:
+    import json
+    import sys
+
+    from ringpull.device import questions, starter_configs
+    from ringpull.errors import BadUsage, CannotWrite
+
+    if not args.output.parent.is_dir():
+        raise CannotWrite(f"there is no folder {args.output.parent}", "a slip in the path", "make the folder first")
+    if args.output.exists() and not args.force:
+        raise BadUsage(
+            f"{args.output} is already there",
+            "setup was run before, or another file has this name",
+            "give another name with -o, or replace it with --force",
+        )
+    if args.preset:
+        plan = starter_configs.PRESETS[args.preset]
+    else:
+        print(
+            "Questions about the engine and what is wired to the logger; at the end there is a file.", file=sys.stderr
+        )
+        plan = questions.Interview(_ask, lambda line: print(line, file=sys.stderr)).plan()
+    config = starter_configs.config_of(plan)
+    with whole(args.output) as fresh:
+        fresh.write_text(as_text(config), encoding="utf-8")
+    if args.json:
+        print(json.dumps({"written": str(args.output), "config": config}))
+    else:
+        print("\n".join(explained(config, args.output)))
+    return 0
+
+
+def _ask(prompt: str) -> str:
+    import sys
+
+    print(prompt, end="", file=sys.stderr, flush=True)
+    return input()
+
+
+def as_text(config: dict[str, Any]) -> str:
+    """JSON with a line for each key and each channel."""
+    import json
+
+    lines = [f" {json.dumps(key)}: {json.dumps(value)}" for key, value in config.items() if key != "channels"]
+    channels = ",\n".join(f"  {json.dumps(channel)}" for channel in config["channels"])
+    return "{\n" + ",\n".join([*lines, f' "channels": [\n{channels}]']) + "\n}\n"
+
+
+def explained(config: dict[str, Any], path: Path) -> list[str]:
+    """What was written, for somebody who has never seen such a file."""
+    out = [f"{path} is written. What it says:", ""]
+    engine = config["engine"]
+    out.append(
+        f"  engine    {engine['cylinders']} cylinders, {engine['strokes']}-stroke, {engine['displacement_cc']:g} cc, "
+        f"on {config['fuel']['name']}"
+    )
+    out.append(f"  logging   {config['rate_hz']} rows a second on board {config['board']}")
+    target = config["target"]
+    if "load" in target:
+        pairs = ", ".join(
+            f"{lam:g} at {kpa:g} kPa" for kpa, lam in zip(target["load_kpa"], target["lambda"], strict=True)
+        )
+        out.append(f"  target    lambda {pairs}, straight between")
+    else:
+        out.append(f"  target    lambda {target['lambda']:g} at every load")
+    out += [f"  terminal  {channel['input']}: {_meaning(channel)}" for channel in config["channels"]]
+    out += [
+        "",
+        'It is a text file; open it with any editor. Names stand in "double quotes", then a colon, then the value;',
+        "lists stand in [ ], groups in { }, and commas part them. Change values and leave the signs around them alone.",
+        "Which volts mean what must come from your sensors' papers, and the target from whoever built the engine.",
+        "",
+        f"Then: ringpull check {path}",
+        f"and:  ringpull prepare CARD --config {path}",
+    ]
+    return out
+
+
+def _meaning(channel: dict[str, Any]) -> str:
+    kind = channel["kind"]
+    if kind == "pulses":
+        return f"engine speed, {channel['per_rev']:g} pulses a turn, up to {channel['max_rpm']:g} 1/min"
+    if kind == "pulse_width":
+        return f"an injector's on-time, {channel['per_cycle']:g} opening(s) in a cycle, open while the line is low"
+    (v0, v1), (low, high) = channel["volts"], channel["values"]
+    unit = " air-fuel ratio" if "stoich" in channel else " lambda" if kind == "lambda" else " " + channel["unit"]
+    return f"{channel['name'].replace('_', ' ')}, {v0:g} V is {low:g}{unit}, {v1:g} V is {high:g}{unit}"

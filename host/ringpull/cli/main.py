@@ -1,0 +1,152 @@
+"""The command `ringpull`: arguments and printing. Each command's module is loaded only when it is used."""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import io
+import os
+import sys
+from pathlib import Path
+from typing import NoReturn
+
+from ringpull.cli.ctrl_c import waits_its_turn
+
+COMMANDS = {
+    "demo": "the invented engine through the real firmware to a report",
+    "dryrun": "run the firmware on recorded signals, as it would run in the car",
+    "setup": "make a configuration by questions, or from a preset, and explain it",
+    "check": "explain what is wrong with a configuration, all mistakes at once",
+    "prepare": "make the ring files on a card and write the configuration to it",
+    "info": "what is on a card: sessions, channels, marks, damage, timing health",
+    "decode": "the table in engineering units, as CSV, Parquet or MDF4",
+    "pulls": "the pulls, marked and found, a line each",
+    "note": "keep a remark about a pull beside the ring file",
+    "report": "the whole answer in one offline HTML file",
+    "view": "drives of any length on a page that this machine serves to itself",
+    "fuelmap": "measured over target by speed and load, with a factor for the fuel table",
+    "power": "power and torque at the wheels, an estimate with its interval",
+    "compare": "two drives or two sets of pulls: did the change work",
+}
+
+
+class Parser(argparse.ArgumentParser):
+    """Wrong arguments are told like any other error: three lines, exit code 2."""
+
+    def error(self, message: str) -> NoReturn:
+        print(
+            f"error: {self.prog}: {message}\n  likely cause: an argument is missing, misspelt or has no such value\n"
+            f"  what to do: '{self.prog} --help' shows all of them with an example",
+            file=sys.stderr,
+        )
+        raise SystemExit(2)
+
+
+def parser_of(name: str) -> tuple[argparse.ArgumentParser, object]:
+    """(parser, module) of one command."""
+    module = importlib.import_module(f"ringpull.cli.commands.{name}")
+    parser = Parser(
+        prog=f"ringpull {name}",
+        description=module.HELP[0].upper() + module.HELP[1:] + ".",
+        epilog=f"example:\n  {module.EXAMPLE}",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    module.add_arguments(parser)
+    return parser, module
+
+
+def main_parser() -> argparse.ArgumentParser:
+    """The top-level parser: names and one line for each command."""
+    width = max(map(len, COMMANDS))
+    table = "\n".join(f"  {name:<{width}}  {line}" for name, line in COMMANDS.items())
+    parser = Parser(
+        prog="ringpull",
+        description="Lambda under load, with evidence: decode, analyse and report what the logger recorded.",
+        epilog=f"commands:\n{table}\n\n'ringpull COMMAND --help' explains one of them.\nexample:\n  ringpull demo -o build/demo",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="store_true", help="print the version")
+    parser.add_argument("command", nargs="?", metavar="COMMAND", help="one of the commands below")
+    return parser
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run one command; returns its exit code."""
+    try:
+        _let_every_letter_out()
+        with waits_its_turn():
+            code = _main(sys.argv[1:] if argv is None else argv)
+        if sys.stdout:
+            sys.stdout.flush()
+        return code
+    except KeyboardInterrupt:
+        print(
+            "error: stopped before it was done\n  likely cause: Ctrl-C was pressed\n"
+            "  what to do: give the same command again; ring files that were read are as they were",
+            file=sys.stderr,
+        )
+        return 2
+    except BrokenPipeError:  # who reads has read enough, as `head` does
+        _drop_output()
+        return 0
+    except OSError as error:
+        name = Path(error.filename).name if isinstance(error.filename, str) else "the output"
+        print(
+            f"error: {name or 'a file'} can't be used: {error.strerror or error}\n"
+            "  likely cause: a wrong path, a full disk or missing rights\n"
+            "  what to do: check the path and try again",
+            file=sys.stderr,
+        )
+        _drop_output()
+        return 2
+
+
+def _let_every_letter_out() -> None:
+    """A terminal that lacks a letter shows its number instead of stopping the command."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
+
+
+def _drop_output() -> None:
+    """What is still waiting for a reader that is gone, or for a full disk, must not fail once more at exit."""
+    try:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except (AttributeError, OSError, ValueError):  # no file behind it
+        return
+
+
+def _main(arguments: list[str]) -> int:
+    if arguments and arguments[0] in COMMANDS:
+        return _run(arguments[0], arguments[1:])
+    parser = main_parser()
+    parsed, rest = parser.parse_known_args(arguments)
+    if rest and not parsed.command:
+        parser.error(f"unrecognized arguments: {' '.join(rest)}")
+    if parsed.version:
+        from ringpull import __version__
+
+        print(f"ringpull {__version__}")
+        return 0
+    if parsed.command:
+        known = ", ".join(COMMANDS)
+        print(
+            f"error: there is no command {parsed.command!r}\n  likely cause: a slip of the keyboard\n"
+            f"  what to do: use one of {known}",
+            file=sys.stderr,
+        )
+        return 2
+    parser.print_help()
+    return 0
+
+
+def _run(name: str, arguments: list[str]) -> int:
+    from ringpull.errors import RingpullError
+
+    parser, module = parser_of(name)
+    try:
+        parsed = parser.parse_args(arguments)
+        return module.run(parsed)  # type: ignore[attr-defined]
+    except RingpullError as error:
+        print(error.lines(), file=sys.stderr)
+        return error.exit_code

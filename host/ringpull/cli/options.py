@@ -1,0 +1,53 @@
+"""Options that several commands share: the target to judge by, and numbers within limits."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable
+from pathlib import Path
+
+PRESET_FUELS, PRESET_ASPIRATIONS = ("petrol", "e85", "methanol", "gas"), ("natural", "boosted")
+
+
+def between(least: float, most: float) -> Callable[[str], float]:
+    """A type for argparse: a number in these limits."""
+
+    def read(text: str) -> float:
+        try:
+            value = float(text)
+        except ValueError:
+            value = float("nan")
+        if not least <= value <= most:
+            raise argparse.ArgumentTypeError(f"{text} is not a number from {least:g} to {most:g}")
+        return value
+
+    return read
+
+
+def add_target(parser: argparse.ArgumentParser) -> None:
+    """--target and --target-preset."""
+    group = parser.add_mutually_exclusive_group()
+    group.add_argument(
+        "--target", type=Path, metavar="CSV", help="judge by this table of lambda: speeds across, loads down"
+    )
+    names = [f"{fuel}-{aspiration}" for fuel in PRESET_FUELS for aspiration in PRESET_ASPIRATIONS]
+    group.add_argument(
+        "--target-preset",
+        choices=names,
+        metavar="FUEL-ASPIRATION",
+        help=f"judge by a target of common practice, no source: {', '.join(names)}",
+    )
+
+
+def set_target(args: argparse.Namespace, *drives) -> None:
+    """Let the pulls of drives be judged by what was asked for, instead of their configuration's target."""
+    from ringpull.analysis.answer import use_target
+    from ringpull.files.csv_tables import read_target
+
+    for drive in drives:
+        if args.target_preset:
+            use_target(drive, {"preset": args.target_preset})
+        elif args.target:
+            with_map = all(view.columns.map_kpa is not None for view in drive.views())
+            load, unit = ("map", "kpa") if with_map else ("throttle", "pct")
+            use_target(drive, read_target(args.target, load, unit))

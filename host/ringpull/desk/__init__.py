@@ -1,1 +1,0 @@
-"""The desk: an invented drive, and the firmware run on signal files instead of in a car."""

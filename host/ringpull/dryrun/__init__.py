@@ -1,0 +1,1 @@
+"""The real firmware on recorded signals, under MicroPython on this PC."""

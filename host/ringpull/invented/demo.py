@@ -1,0 +1,35 @@
+"""The demo before the reader: signal files of the invented drive, and the firmware run on them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from ringpull.dryrun import run
+from ringpull.invented import instruments, scenario, truth
+
+Progress = Callable[[float], None]
+
+
+def write_signals(folder: Path, seed: int, progress: Progress | None = None) -> Path:
+    """Signal files, logger.json and truth.json in folder/signals, which is returned."""
+    signals = folder / "signals"
+    drive = scenario.simulate(seed, progress)
+    signals.mkdir(parents=True, exist_ok=True)
+    instruments.write(drive, signals, seed)
+    truth.write(drive, signals, seed)
+    return signals
+
+
+def run_firmware(folder: Path, seed: int, progress: Progress | None = None) -> Path:
+    """The firmware on folder/signals; what the card holds is in folder/card, which is returned."""
+    signals = folder / "signals"
+    return run.dry_run(
+        signals / "logger.json",
+        signals / "volts.csv",
+        signals / "edges.csv",
+        signals / "buttons.csv",
+        folder / "card",
+        seed=seed,
+        progress=progress,
+    ).card

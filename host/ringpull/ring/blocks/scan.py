@@ -1,0 +1,207 @@
+"""First look at a file: which slots hold blocks, and the few header fields that later steps need of each.
+
+Memory is bounded by the index, INDEX.itemsize bytes a slot; the file itself is read a chunk at a time.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import threading
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ringpull.ring.blocks import crc
+from ringpull.ring.blocks.cores import two_at_a_time
+from ringpull.ring.blocks.source import RingFile
+from shared_math import layout
+
+CHUNK = 8192  # slots looked at together, 4 MiB: with fewer, two threads wait for each other
+TWO_CORES_FROM = 4 * CHUNK  # slots; below, a second thread costs more than it gives
+
+# States of a slot
+GOOD, EMPTY, DAMAGED, NO_BLOCK, NEWER, UNKNOWN = range(6)
+
+REASONS = {
+    DAMAGED: "damaged: the checksum is wrong",
+    NO_BLOCK: "no block of a ring file: other data, or a torn write",
+    NEWER: "written in a newer version of the format",
+    UNKNOWN: "of a kind that this version does not know",
+}
+
+# A block as numpy sees it (FORMAT.md, "A block" and "Rows")
+BLOCK = np.dtype(
+    {
+        "names": ["magic", "version", "kind", "ring", "sequence", "session", "first", "rows", "lost"],
+        "formats": ["<u2", "u1", "u1", "<u4", "<u4", "<u2", "<u4", "<u2", "<u2"],
+        "offsets": [
+            layout.AT_MAGIC,
+            layout.AT_VERSION,
+            layout.AT_KIND,
+            layout.AT_RING,
+            layout.AT_SEQUENCE,
+            layout.AT_SESSION,
+            layout.AT_FIRST_ROW,
+            layout.AT_ROWS,
+            layout.AT_LOST,
+        ],
+        "itemsize": layout.SLOT,
+    }
+)
+MAGIC = layout.MAGIC_0 | layout.MAGIC_1 << 8
+
+INDEX = np.dtype(
+    [("sequence", "<u4"), ("first", "<u4"), ("session", "<u2"), ("rows", "<u2"), ("state", "u1"), ("kind", "u1")]
+)
+OTHER_RING = 255
+
+
+@dataclass
+class FileIndex:
+    """What the slots of one file hold.
+
+    slots: (slots,) of INDEX. ring: (slots,) uint8 or, where all blocks are of one ring, None: number of the ring id
+    in `rings`. lost: slot -> rows lost just before it, where any were. versions: newer versions met.
+    """
+
+    file: RingFile
+    slots: np.ndarray
+    ring: np.ndarray | None
+    rings: list[int]
+    lost: dict[int, int]
+    versions: set[int] = field(default_factory=set)
+
+
+@dataclass
+class _Part:
+    first: int
+    ring: np.ndarray  # (slots,) ring ids
+    lost: dict[int, int]
+    versions: set[int]
+
+
+def index_file(file: RingFile, progress: Callable[[float], None] | None = None) -> FileIndex:
+    """Look at every slot of a file. OSError where it can't be read."""
+    slots = np.zeros(file.slots, INDEX)
+    found: dict[int, int] = {}
+    ring: np.ndarray | None = None
+    lost: dict[int, int] = {}
+    versions: set[int] = set()
+    with open(file.path, "rb", buffering=0) as stream:
+        for part in _parts(stream.fileno(), file.slots, slots):
+            good = part.ring
+            here = slots["state"][part.first : part.first + len(good)] == GOOD
+            if here.any():
+                only = good[here]
+                if (only == only[0]).all():
+                    ids = [int(only[0])]
+                else:
+                    ids = [int(one) for one in np.unique(only)]
+                for one in ids:
+                    if one not in found:
+                        found[one] = min(len(found), OTHER_RING)
+                if len(found) > 1:
+                    if ring is None:
+                        ring = np.zeros(file.slots, np.uint8)
+                    for one in ids:
+                        ring[part.first : part.first + len(good)][here & (good == one)] = found[one]
+            lost.update(part.lost)
+            versions |= part.versions
+            if progress and file.slots:
+                progress((part.first + len(good)) / file.slots)
+    return FileIndex(file, slots, ring, list(found)[:OTHER_RING], lost, versions)
+
+
+def _parts(stream: int, count: int, slots: np.ndarray) -> Iterator[_Part]:
+    """The chunks in order."""
+    own = threading.local()
+
+    def look(first: int) -> _Part:
+        if not hasattr(own, "buffer"):
+            own.buffer = bytearray(CHUNK * layout.SLOT)
+        return _look(stream, first, min(CHUNK, count - first), slots, own.buffer)
+
+    return two_at_a_time(look, range(0, count, CHUNK), count >= TWO_CORES_FROM)
+
+
+def _look(stream: int, first: int, count: int, slots: np.ndarray, buffer: bytearray) -> _Part:
+    """Judge and index `count` slots from `first` on."""
+    view = memoryview(buffer)[: count * layout.SLOT]
+    read_fully(stream, view, first * layout.SLOT)
+    blocks = np.frombuffer(view, BLOCK)
+    here = slots[first : first + count]
+    for name in ("sequence", "first", "session", "kind"):
+        here[name] = blocks[name]
+    np.bitwise_and(blocks["rows"], layout.ROWS_MASK, out=here["rows"])
+    state = judge(view, blocks)
+    here["state"] = state
+    lost = {}
+    versions: set[int] = set()
+    told = np.flatnonzero(blocks["lost"])
+    if len(told):
+        told = told[(state[told] == GOOD) & is_rows(blocks["kind"][told])]
+        lost = {first + int(n): int(blocks["lost"][n]) for n in told}
+    if (state == NEWER).any():
+        versions = {int(one) for one in np.unique(blocks["version"][state == NEWER])}
+    return _Part(first, blocks["ring"].copy(), lost, versions)
+
+
+def judge(view: memoryview, blocks: np.ndarray) -> np.ndarray:
+    """State of each slot, (slots,) uint8. view: the bytes; blocks: the same as BLOCK records."""
+    count = len(blocks)
+    state = np.zeros(count, np.uint8)
+    if crc.crc32(view) != crc.of_valid(count):
+        magic = blocks["magic"] == MAGIC
+        state[~magic] = NO_BLOCK
+        suspects = np.flatnonzero(~magic)
+        if len(suspects):
+            words = np.frombuffer(view, "<u8").reshape(count, layout.SLOT // 8)
+            blank = suspects[words[suspects, 0] == 0]
+            state[blank[~words[blank].any(axis=1)]] = EMPTY
+        for first, length in _stretches(magic):
+            bad: list[int] = []
+            crc.wrong(view, first, length, bad)
+            state[bad] = DAMAGED
+    else:
+        state[blocks["magic"] != MAGIC] = NO_BLOCK
+    good = state == GOOD
+    version, kind = blocks["version"], blocks["kind"]
+    state[good & (version == 0)] = NO_BLOCK
+    good = state == GOOD
+    newer = good & (version > layout.VERSION)
+    if newer.any():
+        state[newer] = NEWER
+        good &= ~newer
+    unknown = good & (kind < layout.OPTIONAL) & ((kind < layout.SETUP) | (kind > layout.BIRTH))
+    if unknown.any():
+        state[unknown] = UNKNOWN
+    return state
+
+
+def is_rows(kind: np.ndarray) -> np.ndarray:
+    """Which kinds hold rows."""
+    return (kind == layout.PACKED) | (kind == layout.PLAIN)
+
+
+def _stretches(flags: np.ndarray) -> list[tuple[int, int]]:
+    """(first, length) of the runs of True."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], flags, [False]]).astype(np.int8)))
+    return [(int(a), int(b - a)) for a, b in zip(edges[::2], edges[1::2])]
+
+
+def read_fully(stream: int, view: memoryview, at: int) -> None:
+    """Fill `view` from byte `at` on. OSError when the file ends before."""
+    done = 0
+    while done < len(view):
+        if hasattr(os, "preadv"):
+            got = os.preadv(stream, [view[done:]], at + done)
+        else:  # Windows: only one thread reads there
+            os.lseek(stream, at + done, os.SEEK_SET)
+            data = os.read(stream, len(view) - done)
+            got = len(data)
+            view[done : done + got] = data
+        if not got:
+            raise OSError(errno.EIO, "the file became shorter while it was read")
+        done += got

@@ -1,0 +1,168 @@
+"""The blocks of one or several files, indexed and in order, and how their bytes are fetched."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable
+from contextlib import ExitStack
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+
+from ringpull.errors import NotARingFile
+from ringpull.ring.blocks import order, scan
+from ringpull.ring.blocks.order import Run
+from ringpull.ring.blocks.source import RingFile, ring_files
+from shared_math import layout
+
+UNUSABLE_ROWS = "damaged: its rows do not add up although the checksum is right"
+CUT_SHORT = "the file ends within this block"
+
+
+@dataclass(frozen=True)
+class Damage:
+    """A slot that was not used. block: number of the slot in `file`, from 0. reason: in words."""
+
+    block: int
+    file: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Blocks:
+    """read: blocks used, each once. damaged: slots whose content is wrong. missing: sequence numbers that no block
+    carries. foreign: valid blocks of other rings. refused: of newer versions or unknown kinds, and twins that differ."""
+
+    read: int
+    damaged: int
+    missing: int
+    foreign: int
+    refused: int
+
+
+@dataclass
+class Store:
+    """indexes: of each file. ordered: all blocks. unusable: (file, slot) of row blocks found not to add up."""
+
+    indexes: list[scan.FileIndex]
+    ordered: order.Ordered
+    unusable: set[tuple[int, int]] = field(default_factory=set)
+
+    def fetch(self, runs: list[Run], buffer: bytearray | None = None) -> np.ndarray:
+        """The blocks of some runs, (n, 512) uint8; in `buffer`, where one is given, until that is used again."""
+        size = sum(run.count for run in runs) * layout.SLOT
+        view = memoryview(bytearray(size) if buffer is None else buffer)[:size]
+        at = 0
+        with ExitStack() as stack:
+            streams: dict[int, int] = {}
+            for run in runs:
+                if run.file not in streams:
+                    stream = stack.enter_context(open(self.indexes[run.file].file.path, "rb", buffering=0))
+                    streams[run.file] = stream.fileno()
+                end = at + run.count * layout.SLOT
+                scan.read_fully(streams[run.file], view[at:end], run.slot * layout.SLOT)
+                at = end
+        return np.frombuffer(view, np.uint8).reshape(-1, layout.SLOT)
+
+    def damage(self) -> list[Damage]:
+        """Every slot that was not used, with the reason, file after file."""
+        out = []
+        named = {(at, slot): order.FOREIGN for at, slot in self.ordered.foreign}
+        named |= {(at, slot): order.UNLIKE for at, slot in self.ordered.unlike}
+        named |= dict.fromkeys(self.unusable, UNUSABLE_ROWS)
+        for at, index in enumerate(self.indexes):
+            name = index.file.name
+            here = [(slot, reason) for (file, slot), reason in named.items() if file == at]
+            state = index.slots["state"]
+            for slot in np.flatnonzero(state > scan.EMPTY).tolist():
+                if slot < self.ordered.stale[at] or state[slot] in (scan.NEWER, scan.UNKNOWN):
+                    here.append((slot, scan.REASONS[int(state[slot])]))
+            out += [Damage(slot, name, reason) for slot, reason in sorted(here)]
+            if index.file.tail:
+                out.append(Damage(index.file.slots, name, CUT_SHORT))
+        return out
+
+    def blocks(self) -> Blocks:
+        """Counts over all files."""
+        damaged = len(self.unusable)
+        refused = len(self.ordered.unlike)
+        for at, index in enumerate(self.indexes):
+            state = index.slots["state"]
+            wrong = state[: self.ordered.stale[at]]
+            damaged += int(((wrong == scan.DAMAGED) | (wrong == scan.NO_BLOCK)).sum())
+            refused += int(((state == scan.NEWER) | (state == scan.UNKNOWN)).sum())
+        return Blocks(self.ordered.blocks, damaged, self._missing(), len(self.ordered.foreign), refused)
+
+    def _missing(self) -> int:
+        """Sequence numbers without a block."""
+        runs = self.ordered.runs
+        oldest = min((run.start for run in runs if not self.indexes[run.file].file.pulls), default=None)
+        return sum(
+            self.lost_between(before, after)
+            for before, after in zip(runs, runs[1:])
+            if oldest is None or before.end > oldest  # what lies before the drive's ring was overwritten
+        )
+
+    def lost_between(self, before: Run, after: Run) -> int:
+        """Blocks missing between two runs. In a file of pulls, whose numbers jump from copy to copy, those for which
+        there are slots without a block."""
+        hole = after.start - before.end
+        index = self.indexes[before.file]
+        if hole <= 0 or before.file != after.file or not index.file.pulls:
+            return max(hole, 0)
+        between = index.slots["state"][before.slot + before.count : max(after.slot, 0)]
+        return min(hole, int((between != scan.GOOD).sum()))
+
+
+def open_store(source: str | Path, progress: Callable[[float], None] | None = None) -> Store:
+    """Index and order the blocks of SRC. Raises SourceMissing, NotARingFile, OSError."""
+    files = ring_files(source)
+    total = sum(file.slots for file in files) or 1
+    indexes = []
+    done = 0
+    for file in files:
+        indexes.append(scan.index_file(file, _share(progress, done / total, file.slots / total)))
+        done += file.slots
+    ordered = order.in_order(indexes)
+    if ordered.ring is None:
+        _refuse(files, indexes)
+    return Store(indexes, ordered)
+
+
+def _share(progress: Callable[[float], None] | None, begin: float, share: float) -> Callable[[float], None] | None:
+    return None if progress is None else lambda fraction: progress(begin + share * fraction)
+
+
+def _refuse(files: list[RingFile], indexes: list[scan.FileIndex]) -> None:
+    """Raise NotARingFile with what is known about files in which no block was found."""
+    what = " and ".join(file.name for file in files)
+    states: Counter[int] = Counter()
+    for index in indexes:
+        states.update(
+            index.slots["state"].tolist() if len(index.slots) < 1 << 16 else [int(index.slots["state"].max())]
+        )
+    versions = sorted(set().union(*(index.versions for index in indexes)))
+    if versions:
+        raise NotARingFile(
+            f"{what} is written in version {versions[-1]} of the ring file, this program reads version {layout.VERSION}",
+            "the logger's firmware is newer than this program",
+            "install a newer ringpull",
+        )
+    if states and set(states) == {scan.EMPTY}:
+        raise NotARingFile(
+            f"{what} holds nothing: every slot is empty",
+            "the file was made, but the logger has not recorded yet",
+            "check the logger's lamp and the wiring of its supply",
+        )
+    if sum(index.file.slots for index in indexes) == 0:
+        raise NotARingFile(
+            f"{what} is shorter than one block",
+            "the copy was interrupted",
+            "copy it again from the card",
+        )
+    raise NotARingFile(
+        f"no block of a ring file was found in {what}",
+        "it is another kind of file, or it was destroyed",
+        "give the file drive.rpl of a card, or the card's folder",
+    )

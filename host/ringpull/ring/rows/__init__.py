@@ -1,0 +1,1 @@
+"""Blocks as sessions of rows: setup, holes, unpacked columns."""

@@ -1,0 +1,303 @@
+"""Blocks -> sessions: which blocks belong to each, its setup, its holes, and its rows, a piece at a time."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ringpull.ring.blocks import scan
+from ringpull.ring.blocks.cores import two_at_a_time
+from ringpull.ring.blocks.order import Run
+from ringpull.ring.blocks.store import Store
+from ringpull.ring.rows import setup as read_setup
+from ringpull.ring.rows import unpack
+from ringpull.ring.rows.setup import Setup
+from shared_math import layout
+
+PIECE = 2048  # blocks unpacked together
+FAST_PIECE = 4096  # the same for compiled code: with fewer, two threads wait for each other
+WINDOW = 1 << 18  # blocks whose headers are looked at together
+LOST_OR_MORE = 0xFFFF
+Piece = tuple[np.ndarray, dict[int, np.ndarray]]
+
+
+@dataclass(frozen=True)
+class Hole:
+    """Missing rows first .. end - 1. told: rows that the logger said it lost there. blocks: missing blocks.
+
+    copies: the file holds marked pulls only, and this lies between two of them.
+    """
+
+    first: int
+    end: int
+    told: int
+    blocks: int
+    copies: bool
+
+    @property
+    def reason(self) -> str:
+        if self.blocks:
+            what = "a block is" if self.blocks == 1 else f"{self.blocks} blocks are"
+            return f"{what} damaged or missing" + (", and the logger lost rows" if self.told else "")
+        if self.copies:
+            return "between the copies of two pulls"
+        return "the logger could not take or keep these rows"
+
+    @property
+    def lost(self) -> int:
+        """Rows of the hole that were lost by the logger and not with a block."""
+        return min(self.end - self.first, self.told) if self.blocks or self.copies else self.end - self.first
+
+
+@dataclass
+class SessionBlocks:
+    """One session's blocks. runs: in order, blocks of other kinds among them. first, end: row numbers, end past the
+    last. ordered: whether the rows rise from block to block, as they should."""
+
+    id: int
+    store: Store
+    setup: Setup
+    runs: list[Run]
+    first: int
+    end: int
+    rows: int
+    holes: list[Hole]
+    ordered: bool
+    health: dict = field(default_factory=dict)
+
+    def pieces(
+        self, wanted: Collection[int] | None = None, most: int | None = None, runs: list[Run] | None = None
+    ) -> Iterator[Piece]:
+        """(row numbers (rows,), column number -> (rows,) unsigned) of a piece of the session after the other.
+
+        wanted: columns, all by default. most: blocks in a piece, as many as go fastest by default. runs: part of the
+        session, all by default.
+        """
+        bits = self.setup.bits
+        runs = self.runs if runs is None else runs
+        fast = unpack.fast_pays(sum(run.count for run in runs))
+        most = most or (FAST_PIECE if fast else PIECE)
+        own = threading.local()
+
+        def look(batch: list[Run]) -> tuple[np.ndarray, unpack.Rows]:
+            if not hasattr(own, "buffer"):
+                own.buffer = bytearray(most * layout.SLOT)
+            blocks = self.store.fetch(batch, own.buffer)
+            keep = scan.is_rows(blocks[:, layout.AT_KIND])
+            return keep, unpack.unpack(blocks if keep.all() else blocks[keep], bits, wanted, fast)
+
+        # numpy's many short steps would wait for Python's lock more than a second thread gains (measured)
+        parts = list(batches(runs, most))
+        for batch, (keep, got) in zip(parts, two_at_a_time(look, parts, fast)):
+            if got.bad.any():
+                places = [(run.file, slot) for run in batch for slot in range(run.slot, run.slot + run.count)]
+                self._refuse([places[at] for at in np.flatnonzero(keep)[got.bad].tolist()])
+            if len(got.row):
+                yield got.row, got.columns
+
+    def all_packed(self) -> bool:
+        """Whether no row block is a plain one."""
+        kinds = (self.store.indexes[run.file].slots["kind"][run.slot : run.slot + run.count] for run in self.runs)
+        return not any((kind == layout.PLAIN).any() for kind in kinds)
+
+    def spread(self, count: int) -> list[Run]:
+        """About `count` single row blocks spread evenly over the session, its last one among them."""
+        total = sum(run.count for run in self.runs)
+        wanted = np.unique(np.linspace(0, total - 1, count).astype(np.int64))
+        out = []
+        for one in single_runs(self.runs, wanted):
+            if scan.is_rows(self.store.indexes[one.file].slots["kind"][one.slot]):
+                out.append(one)
+        for run in reversed(self.runs):
+            kinds = self.store.indexes[run.file].slots["kind"][run.slot : run.slot + run.count]
+            there = np.flatnonzero(scan.is_rows(kinds))
+            if len(there):
+                last = run.part(run.start + int(there[-1]), run.start + int(there[-1]) + 1)
+                return out if out and out[-1] == last else [*out, last]
+        return out
+
+    def _refuse(self, places: list[tuple[int, int]]) -> None:
+        fresh = [place for place in places if place not in self.store.unusable]
+        if fresh:
+            self.store.unusable.update(fresh)
+            self.first, self.end, self.rows, self.holes, self.ordered = _rows_of(self.store, self.runs)
+
+
+def single_runs(runs: list[Run], numbers: np.ndarray) -> list[Run]:
+    """The blocks with these numbers, counted over the runs, as runs of their own."""
+    ends = np.cumsum([run.count for run in runs])
+    which = np.searchsorted(ends, numbers, side="right")
+    out = []
+    for number, at in zip(numbers.tolist(), which.tolist()):
+        start = runs[at].end - int(ends[at]) + number
+        out.append(runs[at].part(start, start + 1))
+    return out
+
+
+def batches(runs: list[Run], most: int) -> Iterator[list[Run]]:
+    """The runs in parts of up to `most` blocks together."""
+    batch: list[Run] = []
+    room = most
+    for run in runs:
+        start = run.start
+        while start < run.end:
+            part = run.part(start, min(run.end, start + room))
+            batch.append(part)
+            start, room = part.end, room - part.count
+            if not room:
+                yield batch
+                batch, room = [], most
+    if batch:
+        yield batch
+
+
+@dataclass
+class Found:
+    """sessions: those with rows and a setup, in order. undecoded: session -> row blocks, of sessions without a setup.
+
+    faults: sentences about setup groups that could not be used.
+    """
+
+    sessions: list[SessionBlocks]
+    undecoded: dict[int, int]
+    faults: list[str]
+
+
+def find(store: Store) -> Found:
+    """The sessions of a store."""
+    by_session: dict[int, list[Run]] = {}
+    for run in store.ordered.runs:
+        for session, part in _by_session(store, run):
+            by_session.setdefault(session, []).append(part)
+    out, undecoded, faults = [], {}, []
+    for session, runs in by_session.items():
+        first, end, rows, holes, ordered = _rows_of(store, runs)
+        if not rows:
+            continue
+        setup = _setup(store, runs, faults)
+        if setup is None:
+            undecoded[session] = sum(len(part) for _, part in _row_slots(store, runs))
+        else:
+            out.append(
+                SessionBlocks(session, store, setup, runs, first, end, rows, holes, ordered, _health(store, runs))
+            )
+    return Found(out, undecoded, faults)
+
+
+def _by_session(store: Store, run: Run) -> Iterator[tuple[int, Run]]:
+    sessions = store.indexes[run.file].slots["session"][run.slot : run.slot + run.count]
+    cuts = np.flatnonzero(sessions[1:] != sessions[:-1]) + 1
+    for low, high in zip([0, *cuts.tolist()], [*cuts.tolist(), run.count]):
+        yield int(sessions[low]), run.part(run.start + low, run.start + high)
+
+
+def _row_slots(store: Store, runs: list[Run]) -> Iterator[tuple[Run, np.ndarray]]:
+    """(run, slots in it that hold usable rows). Long runs come in windows: their numbers would need much memory."""
+    for whole in runs:
+        for low in range(0, whole.count, WINDOW):
+            run = whole.part(whole.start + low, whole.start + min(low + WINDOW, whole.count))
+            kind = store.indexes[run.file].slots["kind"][run.slot : run.slot + run.count]
+            slots = np.flatnonzero(scan.is_rows(kind)) + run.slot
+            if store.unusable:
+                slots = slots[[(run.file, slot) not in store.unusable for slot in slots.tolist()]]
+            yield run, slots
+
+
+def _rows_of(store: Store, runs: list[Run]) -> tuple[int, int, int, list[Hole], bool]:
+    """(first row, end, number of rows, holes, whether rows rise) from the headers alone."""
+    holes = []
+    least, most, end, count = 0, 0, 0, 0
+    ordered = True
+    missing, copies, last = 0, False, None
+    for run, slots in _row_slots(store, runs):
+        if last is not None:
+            lost = store.lost_between(last, run)
+            missing += lost
+            copies |= run.start - last.end > lost
+        last = run
+        if not len(slots):
+            missing += _unusable(store, run, run.slot, run.slot + run.count)
+            continue
+        missing += _unusable(store, run, run.slot, int(slots[0]))
+        index = store.indexes[run.file]
+        first = index.slots["first"][slots].astype(np.int64)
+        rows = index.slots["rows"][slots].astype(np.int64)
+        ends = first + rows
+        before = np.concatenate([[end if count else first[0]], ends[:-1]])
+        hole = first - before
+        ordered &= bool((hole >= 0).all())
+        for at in np.flatnonzero(hole > 0).tolist():
+            size, told = int(hole[at]), index.lost.get(int(slots[at]), 0)
+            told = size if told == LOST_OR_MORE else min(told, size)
+            if at:
+                inside = _unusable(store, run, int(slots[at - 1]) + 1, int(slots[at]))
+                holes.append(Hole(int(before[at]), int(first[at]), told, inside, False))
+            else:
+                holes.append(Hole(int(before[at]), int(first[at]), told, missing, copies))
+        least = min(least, int(first.min())) if count else int(first.min())
+        most = max(most, int(ends.max()))
+        end = int(ends[-1])
+        count += int(rows.sum())
+        missing, copies = _unusable(store, run, int(slots[-1]) + 1, run.slot + run.count), False
+    return least, most, count, holes, ordered
+
+
+def _unusable(store: Store, run: Run, first: int, end: int) -> int:
+    """Row blocks in some slots of a run's file that were found not to add up."""
+    if not store.unusable:
+        return 0
+    return sum((run.file, slot) in store.unusable for slot in range(first, end))
+
+
+def _of_kind(store: Store, runs: list[Run], kind: int) -> list[Run]:
+    """The blocks of one kind as runs of neighbours."""
+    out: list[Run] = []
+    for run in runs:
+        kinds = store.indexes[run.file].slots["kind"][run.slot : run.slot + run.count]
+        for at in np.flatnonzero(kinds == kind).tolist():
+            if out and out[-1].end == run.start + at:
+                last = out[-1]
+                if last.file == run.file and last.slot + last.count == run.slot + at:
+                    out[-1] = Run(last.start, last.file, last.slot, last.count + 1)
+                    continue
+            out.append(Run(run.start + at, run.file, run.slot + at, 1))
+    return out
+
+
+def _setup(store: Store, runs: list[Run], faults: list[str]) -> Setup | None:
+    """From the first whole group of the session."""
+    pieces = _of_kind(store, runs, layout.SETUP)
+    at = 0
+    while at < len(pieces):
+        # parts may be spread over runs (files) as long as their numbers follow each other
+        group = [pieces[at]]
+        at += 1
+        while at < len(pieces) and pieces[at].start == group[-1].end:
+            group.append(pieces[at])
+            at += 1
+        blocks = store.fetch(group)
+        for begin in np.flatnonzero(blocks[:, layout.AT_PART] == 0).tolist():
+            parts = int(blocks[begin, layout.AT_PARTS])
+            whole = blocks[begin : begin + parts]
+            if len(whole) < parts or parts == 0:
+                continue
+            if (whole[:, layout.AT_PART] != np.arange(parts)).any() or (whole[:, layout.AT_PARTS] != parts).any():
+                continue
+            try:
+                return read_setup.parse(read_setup.text_of(whole))
+            except ValueError as fault:
+                faults.append(str(fault))
+    return None
+
+
+def _health(store: Store, runs: list[Run]) -> dict:
+    """What the session's last health block says; {} where there is none."""
+    for run in reversed(_of_kind(store, runs, layout.HEALTH)):
+        for block in store.fetch([run])[::-1]:
+            told = read_setup.json_object(read_setup.text_of(block[None, :]))
+            if told is not None:
+                return told
+    return {}

@@ -1,0 +1,160 @@
+"""Setup groups: what is known about a session's rows, from JSON text in one or several blocks."""
+
+from __future__ import annotations
+
+import json
+import re
+import sys
+from dataclasses import dataclass, field
+from typing import TypeGuard
+
+import numpy as np
+
+from shared_math import config as shared_config
+from shared_math import layout
+
+MOST_COLUMNS = 512
+ROW = "row"  # the row numbers stand under this name beside the columns
+UTC = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ", re.ASCII)
+HALF_PAIR = re.compile(rb"\\u[dD][89a-fA-F]")  # an escape that may be half of a surrogate pair
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column of the rows as the setup text describes it. bits: width. volts_per_count, volts_at_zero: of role "adc",
+    at the logger's terminal. error_v: what its converter may be off by, half of the width, where that is told."""
+
+    name: str
+    role: str
+    bits: int
+    volts_per_count: float = 0.0
+    volts_at_zero: float = 0.0
+    error_v: float | None = None
+
+    @property
+    def top(self) -> int:
+        """One more than the greatest number that the column holds: where counters wrap."""
+        return 1 << self.bits
+
+
+@dataclass(frozen=True)
+class Setup:
+    """columns: in order. config: defaults filled; {} where it can't be understood. looked_up: channel -> (value of
+    each count, which of them are known already)."""
+
+    columns: list[Column]
+    period_us: float
+    config: dict
+    utc: str | None
+    firmware: str
+    board: str
+    faults: list[int]
+    looked_up: dict[str, tuple[np.ndarray, np.ndarray]] = field(default_factory=dict, compare=False, repr=False)
+
+    @property
+    def bits(self) -> list[int]:
+        return [column.bits for column in self.columns]
+
+    @property
+    def names(self) -> list[str]:
+        return [column.name for column in self.columns]
+
+    def column(self, name: str, role: str) -> int | None:
+        """Number of the column with this name and role."""
+        for at, column in enumerate(self.columns):
+            if column.name == name and column.role == role:
+                return at
+        return None
+
+    def described(self, name: str, role: str) -> Column:
+        """The column with this name and role. KeyError where there is none."""
+        at = self.column(name, role)
+        if at is None:
+            raise KeyError(f"no channel {name!r} of this role in the ring file")
+        return self.columns[at]
+
+
+def text_of(blocks: np.ndarray) -> bytes:
+    """The joined text of a group's parts, (parts, 512) uint8, in order."""
+    out = b""
+    for block in blocks:
+        length = min(int(block[layout.AT_LENGTH]) | int(block[layout.AT_LENGTH + 1]) << 8, layout.PAYLOAD)
+        out += block[layout.AT_PAYLOAD : layout.AT_PAYLOAD + length].tobytes()
+    return out
+
+
+def json_object(text: bytes) -> dict | None:
+    """The object that UTF-8 JSON holds, None where it is something else. Half a surrogate pair, which no file and no
+    terminal takes, becomes a question mark."""
+    try:
+        out = json.loads(text.decode("utf-8"))
+        if HALF_PAIR.search(text):
+            out = json.loads(json.dumps(out, ensure_ascii=False).encode("utf-8", "replace"))
+    except (ValueError, RecursionError):
+        return None
+    return out if isinstance(out, dict) else None
+
+
+def parse(text: bytes) -> Setup:
+    """ValueError with a sentence where the text does not describe rows."""
+    head = json_object(text)
+    if head is None:
+        raise ValueError("the setup text is not a JSON object")
+    listed = head.get("columns")
+    period_us = head.get("period_us")
+    if not isinstance(listed, list) or not 0 < len(listed) <= MOST_COLUMNS:
+        raise ValueError("the setup text names no columns")
+    if not _is_number(period_us) or not 1 <= period_us <= 1e9:
+        raise ValueError("the setup text has no period")
+    names = {ROW}
+    columns = [_column(told) for told in listed]
+    for column in columns:
+        if column.name in names:
+            raise ValueError(
+                f"two columns of the setup text are called {column.name}, or one has the row numbers' name"
+            )
+        names.add(column.name)
+    utc = head.get("utc")
+    faults = head.get("faults")
+    return Setup(
+        columns=columns,
+        period_us=period_us,
+        config=_config(head.get("config")),
+        utc=utc if isinstance(utc, str) and UTC.fullmatch(utc) else None,
+        firmware=str(head.get("firmware", "")),
+        board=str(head.get("board", "")),
+        faults=[one for one in faults if isinstance(one, int)] if isinstance(faults, list) else [],
+    )
+
+
+def _column(told: object) -> Column:
+    if not isinstance(told, dict) or not isinstance(told.get("n"), str) or not isinstance(told.get("r"), str):
+        raise ValueError("a column of the setup text has no name or role")
+    name, role, bits = told["n"], told["r"], told.get("b")
+    if not isinstance(bits, int) or isinstance(bits, bool) or not 1 <= bits <= layout.MAX_BITS:
+        raise ValueError(f"column {name} of the setup text has no usable width")
+    if role != "adc":
+        return Column(name, role, bits)
+    for key in ("s", "o"):
+        if not _is_number(told.get(key)):
+            raise ValueError(f"column {name} of the setup text lacks {key!r}")
+    error_v = told.get("e")
+    known = _is_number(error_v) and 0 < error_v < 1e6
+    return Column(name, role, bits, told["s"], told["o"], float(error_v) if known else None)
+
+
+def _is_number(value: object) -> TypeGuard[int | float]:
+    """NaN, infinities and whole numbers beyond any float are none."""
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and abs(value) <= sys.float_info.max
+
+
+def _config(config: object) -> dict:
+    """The configuration with defaults filled, or {} where this version can't make sense of it: raw columns remain."""
+    if not isinstance(config, dict):
+        return {}
+    try:
+        if any(code != "unknown_key" for code, _, _ in shared_config.check(config)):
+            return {}
+        return shared_config.defaults(config)
+    except (ValueError, TypeError, KeyError, AttributeError, IndexError):
+        return {}

@@ -1,0 +1,1 @@
+"""Rows as values: volts, engine speed, marks, and stretches of them."""

@@ -1,0 +1,208 @@
+"""Edges of a pulse channel as rows tell them: counts and times, edges that are missing, stops and losses.
+
+A row tells how many edges there were and when the last one was. Of several edges within one row only the last has a
+known time.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+Array = np.ndarray
+
+PASSES = 4  # of the search for missing edges: what one pass mends clears the view of its neighbours
+LEAST_SPAN, MOST_SPAN = 5, 9  # intervals looked at on each side
+STRAIGHT_US = 60e3  # for as long engine speed is near a straight line, but for corners
+NEARNESS = 1.0 - 0.05 * np.arange(MOST_SPAN)  # what an interval's word counts, by its distance
+BREAK = 0.3  # of an edge: a smaller bend of the speed from interval to interval is its own
+WORTH = np.array([1.0, 0.5, 0.2, 0.0])  # of a line by which an interval misses none, one, two, more
+FEW = 3  # edges in an interval, up to which one that is missing stands out by itself
+TOLERANCE = 0.4  # of an edge: how near to a whole number of missing edges an interval must come
+
+
+@dataclass
+class Stretch:
+    """Edges without a stop or a loss between them. number: (n,) count from the first, missing ones included;
+    time_us: (n,) of each, from the session's row 0; both strictly rising."""
+
+    number: Array
+    time_us: Array
+
+
+@dataclass(frozen=True)
+class EdgeColumns:
+    """What the rows tell of a pulse channel. row, count, age: (rows,) integers as stored, row rising. count_bits,
+    age_bits: widths of the columns."""
+
+    row: Array
+    count: Array
+    age: Array
+    period_us: float
+    count_bits: int
+    age_bits: int
+
+    def part(self, first: int, end: int) -> EdgeColumns:
+        """Rows first .. end - 1."""
+        return replace(self, row=self.row[first:end], count=self.count[first:end], age=self.age[first:end])
+
+
+def stretches(columns: EdgeColumns, loss: float, slowest_us: float) -> list[Stretch]:
+    """The stretches of a channel.
+
+    loss: more missing edges than this in one place are not filled in: there the signal was lost. slowest_us: a longer
+    wait for the next edge is a stop.
+    """
+    out = []
+    for first, end in _without_gaps(columns.row):
+        out += _of_part(columns.part(first, end), loss, slowest_us)
+    return out
+
+
+def _without_gaps(row: Array) -> list[tuple[int, int]]:
+    """(first, end) of the parts in which no row is missing."""
+    if not len(row):
+        return []
+    cuts = np.flatnonzero(np.diff(row) != 1) + 1
+    ends = [0, *cuts.tolist(), len(row)]
+    return list(zip(ends[:-1], ends[1:]))
+
+
+def _of_part(columns: EdgeColumns, loss: float, slowest_us: float) -> list[Stretch]:
+    row, age = columns.row, columns.age
+    never = (1 << columns.age_bits) - 1
+    count = columns.count.astype(np.int64)
+    steps = np.diff(count, prepend=count[:1]) & ((1 << columns.count_bits) - 1)
+    known = steps != 0
+    known[0] = count[0] != 0
+    known &= age < never
+    at = np.flatnonzero(known)
+    if len(at) < 3:
+        return []
+    total = np.cumsum(steps)
+    number, time_us = total[at], row[at].astype(float) * columns.period_us - age[at]
+    later = np.concatenate([[True], np.diff(time_us) > 0])
+    number, time_us = number[later], time_us[later]
+    out = []
+    waits = np.diff(time_us)
+    cuts = np.flatnonzero(waits > slowest_us) + 1
+    for part_number, part_time in zip(np.split(number, cuts), np.split(time_us, cuts)):
+        if len(part_number) >= 3:
+            out += _filled(part_number, part_time, loss)
+    return out
+
+
+def _filled(number: Array, time_us: Array, loss: float) -> list[Stretch]:
+    """Number the edges anew with the missing ones counted; cut where more than `loss` are missing."""
+    wait = np.diff(time_us)
+    edges = np.diff(number).astype(float)
+    missing = missing_edges(edges, wait, loss)
+    cuts = np.flatnonzero(missing > loss) + 1
+    told = np.concatenate([[0.0], np.cumsum(edges + np.minimum(missing, loss))])
+    parts = zip(np.split(told, cuts), np.split(time_us, cuts))
+    return [Stretch(part - part[0], time) for part, time in parts if len(part) >= 2]
+
+
+def missing_edges(edges: Array, wait: Array, loss: float) -> Array:
+    """How many edges are missing in each interval, (n,) float of whole numbers; infinite where that can't be told.
+
+    edges: counted, (n,). wait: us, (n,). Engine speed is near a straight line over a few intervals, but for corners
+    and steps. Edges are missing where the intervals before and those after both ask for the same whole number more
+    than were counted; at a corner, one of the two sides asks for none.
+    """
+    missing = np.zeros(len(edges))
+    for _ in range(PASSES):
+        told = edges + missing
+        rate = told / wait
+        from_left, from_right = (_asked(rate, told, wait, side) for side in (-1, 1))
+        from_left, from_right = _one_sided(from_left, from_right), _one_sided(from_right, from_left)
+        least, most = np.minimum(from_left, from_right), np.maximum(from_left, from_right)
+        with np.errstate(invalid="ignore"):
+            more = np.where(least >= 1 - TOLERANCE, np.rint((least + most) / 2), 0.0)
+            unclear = (more > 0) & (most - least > 2 * TOLERANCE + 0.2 * more)
+            more[unclear & (least <= loss)] = np.where(told <= FEW, np.inf, 0.0)[unclear & (least <= loss)]
+            more[least > loss] = np.inf
+        more[~np.isfinite(missing)] = 0.0
+        # of neighbours that seem to miss edges the worst is mended first: it may be what spoils the others
+        share = more / told
+        left, right = np.concatenate([[0.0], share[:-1]]), np.concatenate([share[1:], [0.0]])
+        more[(share < left) | (share < right)] = 0.0
+        if not more.any():
+            break
+        missing += more
+    return missing
+
+
+def _one_sided(here: Array, there: Array) -> Array:
+    """At the ends, where one side is not there, the other may speak for both if what it asks for is a whole number to
+    a few per cent, as it is at steady speed; else nobody can tell, and the cut is made by asking too much."""
+    with np.errstate(invalid="ignore"):
+        clear = np.abs(there - np.rint(there)) < 0.25 * TOLERANCE
+    return np.where(np.isfinite(here), here, np.where(clear | (there < 1 - TOLERANCE), there, np.inf))
+
+
+def _asked(rate: Array, told: Array, wait: Array, side: int) -> Array:
+    """Edges more than `told` that the intervals on one side (-1 before, 1 after) ask for; NaN where there are none.
+
+    rate: edges per us. Where few edges fall in an interval the median of three rates will do; where many do, a single
+    one counts little and the speed changes by more than that from row to row, so a line is put through the rates.
+    """
+    span = int(np.clip(STRAIGHT_US / np.median(wait), LEAST_SPAN, MOST_SPAN)) if len(wait) else LEAST_SPAN
+    views = _views(np.where(np.isfinite(rate), rate, np.nan), side, span)
+    with np.errstate(invalid="ignore"):
+        expected = _median(views[:3])
+        many = told > FEW
+        expected[many] = rate[many]
+        many &= _near_breaks(rate, wait, span)
+        if many.any():
+            waits = _views(wait, side, span)
+            expected[many] = _best_line([view[many] for view in views], [view[many] for view in waits])
+        return wait * expected - told
+
+
+def _near_breaks(rate: Array, wait: Array, span: int) -> Array:
+    """Where within `span` intervals the speed bends by as much as a missing edge would do, or is not known; (n,) bool."""
+    bend = np.full(len(rate), np.inf)
+    bend[1:-1] = np.abs(rate[2:] - 2 * rate[1:-1] + rate[:-2]) * wait[1:-1]
+    return np.convolve(~(bend < BREAK), np.ones(2 * span + 1), "same")[: len(rate)] > 0
+
+
+def _views(values: Array, side: int, span: int) -> list[Array]:
+    """The values 1, 2... `span` intervals away on a side, NaN beyond the ends."""
+    n = len(values)
+    padded = np.concatenate([np.full(span, np.nan), values, np.full(span, np.nan)])
+    return [padded[span + side * by : span + side * by + n] for by in range(1, span + 1)]
+
+
+def _best_line(rates: list[Array], waits: list[Array]) -> Array:
+    """Value at 0 of the line through two of rates[0] at 1, rates[1] at 2... by which the others, too, had a whole number
+    of edges missing: none rather than some, and never fewer than none. NaN where fewer than two are there.
+
+    Medians will not do where many edges fall in an interval: of a hundred edges one that is missing then spoils half of
+    the intervals. What they miss is whole, though, and the speed's line is the one above them.
+    """
+    best = np.full(len(rates[0]), -np.inf)
+    value = np.full(len(rates[0]), np.nan)
+    for a in range(len(rates)):
+        for b in range(a + 1, len(rates)):
+            slope = (rates[b] - rates[a]) / (b - a)
+            offset = rates[a] - slope * (a + 1)
+            score = np.zeros(len(best))
+            for at, (rate, wait) in enumerate(zip(rates, waits)):
+                short = (offset + slope * (at + 1) - rate) * wait
+                whole = np.rint(short)
+                worth = np.where(whole < 0, -1.0, WORTH[np.clip(np.nan_to_num(whole), 0, len(WORTH) - 1).astype(int)])
+                score += NEARNESS[at] * np.nan_to_num(worth - np.abs(short - whole))
+            better = np.isfinite(offset) & (score > best)
+            best[better], value[better] = score[better], offset[better]
+    return value
+
+
+def _median(columns: list[Array]) -> Array:
+    """Row by row the median of those that are there; NaN where none is."""
+    table = np.sort(np.stack(columns), axis=0)  # NaN last
+    there = np.isfinite(table).sum(axis=0)
+    low, high = np.maximum(there - 1, 0) // 2, there // 2
+    at = np.arange(table.shape[1])
+    return np.where(there > 0, (table[low, at] + table[np.minimum(high, len(columns) - 1), at]) / 2, np.nan)

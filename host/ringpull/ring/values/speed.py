@@ -1,0 +1,162 @@
+"""Engine speed without lag: the mean over a whole engine cycle, given to the middle of that cycle.
+
+Over a whole cycle every cylinder fires and every tooth passes once, so uneven firing and uneven teeth cancel. The
+device's live speed is causal and half a cycle late; here the edges that follow are known too.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from ringpull.ring.values import edges as read_edges
+from ringpull.ring.values.edges import EdgeColumns, Stretch
+
+Array = np.ndarray
+
+SLOWEST_US = float(1 << 20)  # the age column holds no longer wait
+LEARN_CYCLES = 20  # a stretch shorter than this teaches nothing about uneven spacing
+MOST_UNEVEN = 64  # edges a cycle, above which spacing is taken as even
+STEPS = 4  # at most, of the search for the cycle around a row's instant
+NEAR = 1e-7  # edges, nearer than which it need not be known
+
+
+def rate_hz(columns: EdgeColumns, cycle_edges: float) -> Array:
+    """Edges per second at each row's instant, (rows,) float, averaged over `cycle_edges` edges around it.
+
+    NaN where the cycle is not known whole: at starts, stops, losses and gaps.
+    """
+    out = np.full(len(columns.row), np.nan)
+    times = np.asarray(columns.row, float) * columns.period_us
+    loss = max(2.0, math.floor(cycle_edges))
+    for stretch in read_edges.stretches(columns, loss, SLOWEST_US):
+        if stretch.number[-1] < cycle_edges:
+            continue
+        low, high = np.searchsorted(times, (stretch.time_us[0], stretch.time_us[-1]))
+        if high > low:
+            out[low:high] = _cycle_means(stretch, times[low:high], cycle_edges)
+    return out
+
+
+def _cycle_means(stretch: Stretch, times: Array, cycle: float) -> Array:
+    """Edges per second over the cycle whose middle is each of `times` (rising, inside the stretch)."""
+    curve = Curve(even_numbers(stretch, cycle), stretch.time_us)
+    if cycle < 2:  # each interval is a cycle: its mean belongs to its middle, a straight line leads to the next
+        return 1e6 * _over(1.0, curve.slope(curve.where(times)))
+    half = cycle / 2
+    low, high = curve.x[0] + half, curve.x[-1] - half
+    if high <= low:
+        return np.full(len(times), np.nan)
+    first, last = ((curve(np.array([x - half])) + curve(np.array([x + half])))[0] / 2 for x in (low, high))
+    x = np.clip(np.interp(times, curve.y, curve.x), low, high)
+    far = np.arange(len(x))
+    for _ in range(STEPS):
+        here = x[far]
+        begin, end = curve(here - half), curve(here + half)
+        x[far] = np.clip(here + (times[far] - (begin + end) / 2) * cycle / np.maximum(end - begin, 1.0), low, high)
+        far = far[np.abs(x[far] - here) > NEAR]
+        if not len(far):
+            break
+    width = curve(x + half) - curve(x - half)
+    return np.where((times >= first) & (times <= last), 1e6 * _over(cycle, width), np.nan)
+
+
+def _over(above: float, below: Array) -> Array:
+    """above / below, NaN where that is not positive."""
+    return np.where(below > 0, above / np.where(below > 0, below, 1.0), np.nan)
+
+
+class Curve:
+    """y over x through all points: in each interval a parabola whose bend is that of its neighbours where both bend
+    the same way, limited to twice the lesser (van Leer 1977), and a straight line otherwise: no step spreads beyond
+    its own interval. x, y: (n,) rising, n at least 2."""
+
+    def __init__(self, x: Array, y: Array) -> None:
+        self.x, self.y = x, y
+        self.h = np.diff(x)
+        self.secant = np.diff(y) / self.h
+        bend = np.diff(self.secant) * 2 / (self.h[1:] + self.h[:-1])
+        left, right = np.concatenate([[0.0], bend]), np.concatenate([bend, [0.0]])
+        if len(bend):
+            left[0], right[-1] = right[0], left[-1]
+        least = 2 * np.minimum(np.abs(left), np.abs(right))
+        middle = (left + right) / 2
+        self.bend = np.where(left * right > 0, np.sign(middle) * np.minimum(np.abs(middle), least), 0.0)
+
+    def _interval(self, x: Array) -> Array:
+        return np.clip(np.searchsorted(self.x, x, side="right") - 1, 0, len(self.h) - 1)
+
+    def __call__(self, x: Array) -> Array:
+        at = self._interval(x)
+        s = x - self.x[at]
+        return self.y[at] + s * (self.secant[at] + self.bend[at] / 2 * (s - self.h[at]))
+
+    def slope(self, x: Array) -> Array:
+        """dy/dx."""
+        at = self._interval(x)
+        return self.secant[at] + self.bend[at] * (x - self.x[at] - self.h[at] / 2)
+
+    def where(self, y: Array) -> Array:
+        """x for each y."""
+        x = np.interp(y, self.y, self.x)
+        for _ in range(STEPS):
+            at = self._interval(x)
+            x = np.clip(x + (y - self(x)) / self.slope(x), self.x[at], self.x[at + (at < len(self.h))])
+        return x
+
+
+def even_numbers(stretch: Stretch, cycle: float) -> Array:
+    """Numbers of the stretch's edges, moved by how far each tooth of the cycle stands off even spacing.
+
+    Where every edge has a known time this changes nothing, since a whole cycle is measured from a tooth to the same
+    tooth. Where rows hold several edges it makes the edges between comparable. Learned from the stretch itself.
+    """
+    number = stretch.number
+    teeth = round(cycle)
+    if abs(cycle - teeth) > 1e-9 or not 2 <= teeth <= MOST_UNEVEN or number[-1] < LEARN_CYCLES * teeth:
+        return number
+    if len(number) < 6 * teeth:
+        return number
+    tooth = np.rint(number).astype(np.int64) % teeth
+    if np.diff(number).max() > 3 * teeth or np.median(np.diff(number)) > teeth:
+        return number
+    off = np.zeros(teeth)
+    error = np.zeros(teeth)
+    for limit in (0.4, 0.1, 0.03, 0.03):  # steps of the speed fall out as the teeth become known
+        off, error = _offsets(number, stretch.time_us, tooth, off, teeth, limit)
+    if np.abs(off).max() < 0.002 or np.abs(off).max() < 5 * error.max():
+        return number
+    return number + off[tooth]
+
+
+def _offsets(number: Array, time_us: Array, tooth: Array, off: Array, teeth: int, limit: float) -> tuple[Array, Array]:
+    """(offsets, their standard errors) of the teeth in parts of their spacing, better than `off`, sum 0.
+
+    Least squares on: periods passed between two edges as told by the speed around them, less the teeth counted, is
+    the difference of the two teeth's offsets. The speed is taken over four cycles with the offsets known so far;
+    differences that these miss by more than `limit` are left out.
+    """
+    curve = Curve(number + off[tooth], time_us)
+    middle = (curve.x[1:] + curve.x[:-1]) / 2
+    reach = 2.0 * teeth
+    far = (middle - reach >= curve.x[0]) & (middle + reach <= curve.x[-1])
+    wide = np.where(far, curve(middle + reach) - curve(middle - reach), np.nan)
+    passed = np.diff(time_us) * 2 * reach / wide - np.diff(number)
+    use = np.isfinite(passed)
+    use &= np.abs(passed - (off[tooth[1:]] - off[tooth[:-1]])) < limit
+    a, b, passed = tooth[:-1][use], tooth[1:][use], passed[use]
+    pairs = np.bincount(a * teeth + b, minlength=teeth * teeth).reshape(teeth, teeth)
+    pairs = pairs + pairs.T
+    normal = np.diag(pairs.sum(axis=1)).astype(float) - pairs
+    right = np.bincount(b, passed, teeth) - np.bincount(a, passed, teeth)
+    normal += 1.0 / teeth  # the sum is 0
+    try:
+        inverse = np.linalg.inv(normal)
+    except np.linalg.LinAlgError:
+        return off, np.full(teeth, np.inf)
+    found = inverse @ right
+    found -= found.mean()
+    rest = passed - (found[b] - found[a])
+    scatter = float(np.sqrt(np.mean(rest**2))) if len(rest) else np.inf
+    return found, scatter * np.sqrt(np.maximum(np.diag(inverse), 0.0))

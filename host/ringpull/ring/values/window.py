@@ -1,0 +1,68 @@
+"""Rows of a stretch of a session without reading the rest of it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ringpull.ring.blocks import scan
+from ringpull.ring.blocks.order import Run
+from ringpull.ring.rows.sessions import SessionBlocks
+from ringpull.ring.values import table
+from ringpull.ring.values.table import Table
+
+MARGIN_S = 2.0  # as table.MARGIN_S, for what is only looked at: a few cycles of the slowest engine
+
+
+class Finder:
+    """Where each row block of a session begins: 12 bytes a block. Rows must be in order (SessionBlocks.ordered)."""
+
+    def __init__(self, blocks: SessionBlocks) -> None:
+        self._blocks = blocks
+        firsts, places = [np.zeros(0, np.uint32)], [np.zeros(0, np.int64)]
+        for run in blocks.runs:
+            slots = blocks.store.indexes[run.file].slots[run.slot : run.slot + run.count]
+            there = np.flatnonzero(scan.is_rows(slots["kind"]))
+            firsts.append(slots["first"][there])
+            places.append(there + run.start)
+        self._firsts, self._places = np.concatenate(firsts), np.concatenate(places)
+
+    def nearest(self, row: int) -> int:
+        """The first row of the block that holds `row`, or of the next one where none does and that is nearer than the
+        block before; -1 without blocks."""
+        if not len(self._firsts):
+            return -1
+        at = int(np.searchsorted(self._firsts, max(row, 0), side="right"))
+        before, after = (int(self._firsts[min(max(k, 0), len(self._firsts) - 1)]) for k in (at - 1, at))
+        return after if abs(after - row) < abs(row - before) else before
+
+    def runs(self, first: int, end: int) -> list[Run]:
+        """The blocks that hold rows first .. end - 1."""
+        if end <= first or not len(self._firsts):
+            return []
+        low = max(int(np.searchsorted(self._firsts, max(first, 0), side="right")) - 1, 0)
+        high = int(np.searchsorted(self._firsts, max(end, 0), side="left"))
+        if low >= high:
+            return []
+        begin, stop = int(self._places[low]), int(self._places[high - 1]) + 1
+        parts = [run for run in self._blocks.runs if run.start < stop and run.end > begin]
+        return [run.part(max(run.start, begin), min(run.end, stop)) for run in parts]
+
+    def _raw(self, runs: list[Run]) -> Table:
+        """table.raw() of some blocks."""
+        parts = list(self._blocks.pieces(runs=runs))
+        out: Table = {"row": np.concatenate([np.zeros(0, np.int64), *(row for row, _ in parts)])}
+        for c, name in enumerate(self._blocks.setup.names):
+            values = [got[c] for _, got in parts]
+            out[name] = np.concatenate(values) if values else np.zeros(0, np.uint32)
+        return out
+
+    def decoded(self, first: int, end: int) -> Table:
+        """table.decoded() of rows first .. end - 1, told from MARGIN_S of rows on both sides too."""
+        margin = round(MARGIN_S * 1e6 / self._blocks.setup.period_us)
+        raw = self._raw(self.runs(first - margin, end + margin))
+        return table.decoded(self._blocks, raw, slice(*np.searchsorted(raw["row"], (first, end)).tolist()))
+
+    def sample(self, count: int) -> Table:
+        """table.decoded() of about `count` blocks spread evenly."""
+        raw = self._raw(self._blocks.spread(count))
+        return table.decoded(self._blocks, raw if self._blocks.ordered else table.rising(raw))

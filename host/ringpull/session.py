@@ -1,0 +1,226 @@
+"""One power-on of the logger as people use it: channels, rows, marks, tables, timing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ringpull.ring.rows.sessions import SessionBlocks
+from ringpull.ring.values import service, table
+from ringpull.ring.values.service import MarkSpan
+from ringpull.ring.values.window import Finder
+from shared_math import channels as shared_channels
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@dataclass(frozen=True)
+class Channel:
+    """name: as configured. column: its name in decoded tables. unit: "" where it has none. label: for people.
+
+    config: its part of the configuration, defaults filled.
+    """
+
+    name: str
+    column: str
+    kind: str
+    unit: str
+    label: str
+    config: dict = field(hash=False, compare=False)
+
+
+@dataclass(frozen=True)
+class Converter:
+    """Of an analog channel. bits: width of its counts. step_v: volts a count at the terminal. error_v: volts that it is
+    known to be off by, half of the width, or None where nothing is told."""
+
+    bits: int
+    step_v: float
+    error_v: float | None
+
+
+@dataclass(frozen=True)
+class Timing:
+    """How well the logger ran in a session; None: not told by this file.
+
+    late_blocks: how many blocks late_us_p99 is from; None: from every row. rejected_edges: channel -> edges.
+    stall_ms_max: 0 where there was none of 16 ms. health: the keys of the last health block (rows, late_us, stall_us,
+    heap...).
+    """
+
+    late_us_max: int | None
+    late_us_p99: int | None
+    late_blocks: int | None
+    lost_rows: int
+    rejected_edges: dict[str, int]
+    stall_ms_max: int | None
+    heap_kb_least: int | None
+    supply_dips: int | None
+    health: dict
+
+
+class Session:
+    """One power-on of the logger. Times are seconds from the session's row 0, whether that row is still there or not."""
+
+    def __init__(self, blocks: SessionBlocks) -> None:
+        self._blocks = blocks
+        setup = blocks.setup
+        self.id: int = blocks.id
+        self.start_utc: str | None = setup.utc
+        self.config: dict = setup.config
+        self.firmware: str = setup.firmware
+        self.board: str = setup.board
+        self.faults: list[int] = setup.faults
+        self.period_s: float = setup.period_us / 1e6
+        self.rate_hz: float = float(setup.config.get("rate_hz", 1e6 / setup.period_us))
+
+    def __repr__(self) -> str:
+        return f"<Session {self.id}: {self.rows} rows, {self.duration_s:.1f} s at {self.rate_hz:g} Hz>"
+
+    @property
+    def rows(self) -> int:
+        """Rows that can be read."""
+        return self._blocks.rows
+
+    @property
+    def start_s(self) -> float:
+        """Time of the first row that can be read; above 0 where older ones were overwritten."""
+        return self._blocks.first * self.period_s
+
+    @property
+    def duration_s(self) -> float:
+        """From the session's row 0 to the end of its last row."""
+        return self._blocks.end * self.period_s
+
+    @property
+    def lost_rows(self) -> int:
+        """Rows that the logger could not take or keep. Rows in damaged or missing blocks are not among them."""
+        return sum(hole.lost for hole in self._blocks.holes)
+
+    @cached_property
+    def channels(self) -> list[Channel]:
+        """The channels that have a column in the decoded table: those in the ring file, and after an injector's on-time
+        the duty that follows from it (kind "duty")."""
+        out = []
+        decodable = table.decodable(self._blocks.setup)
+        turning = shared_channels.crank_of(decodable) is not None
+        for one in decodable:
+            name, label = one["name"], one.get("label", one["name"].replace("_", " "))
+            column = shared_channels.column_name(one)
+            out.append(Channel(name, column, one["kind"], shared_channels.unit_of(one), label, one))
+            if one["kind"] == "pulse_width" and turning:
+                column = shared_channels.duty_name(one)
+                out.append(Channel(name + "_duty", column, "duty", "%", label + " duty", one))
+        return out
+
+    @property
+    def converters(self) -> dict[str, Converter]:
+        """Analog channel -> its converter."""
+        columns = [column for column in self._blocks.setup.columns if column.role == "adc"]
+        return {c.name: Converter(c.bits, abs(c.volts_per_count), c.error_v) for c in columns}
+
+    @property
+    def marks(self) -> list[MarkSpan]:
+        """The marked pulls, in order of time."""
+        return self._survey.marks
+
+    @property
+    def timing(self) -> Timing:
+        """How well the logger ran."""
+        return Timing(
+            late_us_max=self._survey.late_us_max,
+            late_us_p99=self._survey.late_us_p99,
+            late_blocks=self._survey.late_blocks,
+            lost_rows=self.lost_rows,
+            rejected_edges=self._survey.rejected,
+            stall_ms_max=self._survey.stall_ms_max,
+            heap_kb_least=self._survey.heap_kb_least,
+            supply_dips=self._survey.dips,
+            health=self._blocks.health,
+        )
+
+    @cached_property
+    def _survey(self) -> service.Survey:
+        if "_raw" in self.__dict__:
+            return service.of_columns(self._blocks, [self._raw])
+        return service.of_blocks(self._blocks)
+
+    def gaps(self) -> list[tuple[float, float, str]]:
+        """(start_s, end_s, reason) of every hole between rows: from the first missing row to the next that is there."""
+        return [(hole.first * self.period_s, hole.end * self.period_s, hole.reason) for hole in self._blocks.holes]
+
+    @cached_property
+    def _raw(self) -> dict[str, np.ndarray]:
+        return table.raw(self._blocks)
+
+    def raw(self) -> pd.DataFrame:
+        """Integers as stored: `row` (number in the session), then every column of the setup. Rows that are missing are
+        not there."""
+        import pandas as pd
+
+        return pd.DataFrame({name: values.astype(np.int64) for name, values in self._raw.items()})
+
+    @cached_property
+    def _table(self) -> dict[str, np.ndarray]:
+        return table.decoded(self._blocks, self._raw)
+
+    def table(self) -> dict[str, np.ndarray]:
+        """frame() as column name -> (rows,) array. Computed once; do not change it in place."""
+        return self._table
+
+    @cached_property
+    def _frame(self) -> pd.DataFrame:
+        import pandas as pd
+
+        return pd.DataFrame(self._table, copy=False)
+
+    def frame(self) -> pd.DataFrame:
+        """The table in engineering units: session, time_s, a column for each channel (float, NaN where invalid), and
+        `mark`, the id of the marked pull that is open, else 0. Computed once; do not change it in place."""
+        return self._frame
+
+    def volts(self, name: str) -> np.ndarray:
+        """(rows,) volts at the logger's terminal of an analog channel. KeyError where there is no such channel."""
+        from ringpull.ring.values import analog
+
+        return analog.volts(self._blocks.setup, name, self._raw)
+
+    def turns(self, name: str) -> list[tuple[np.ndarray, np.ndarray]]:
+        """(times_s, turns since the first) of the pulses of a channel with `per_rev`, for every stretch of them without
+        a stop or a loss; missing pulses are counted."""
+        from ringpull.ring.values import pulses
+
+        channel = next(one.config for one in self.channels if one.name == name)
+        return pulses.turns(self._blocks.setup, channel, self._raw)
+
+    @cached_property
+    def _finder(self) -> Finder:
+        return Finder(self._blocks)
+
+    def between(self, start_s: float, end_s: float) -> dict[str, np.ndarray]:
+        """The rows of table() with start_s <= time < end_s; only they and their neighbours are decoded."""
+        if not self._blocks.ordered:
+            whole = self.table()
+            rows = slice(*np.searchsorted(whole["time_s"], (start_s, end_s)).tolist())
+            return {name: values[rows] for name, values in whole.items()}
+        first, end = (int(np.ceil(round(time_s / self.period_s, 6))) for time_s in (start_s, end_s))
+        return self._finder.decoded(first, end)
+
+    def row_near(self, row: int) -> int | None:
+        """The number of a row that is there, near to `row`: of a block's first row. None without rows, or where rows
+        are not in order."""
+        near = self._finder.nearest(row) if self._blocks.ordered else -1
+        return None if near < 0 else near
+
+    def sample(self, count: int) -> dict[str, np.ndarray]:
+        """Rows as in table(), but of about `count` blocks spread evenly over the session: a glance at a long one."""
+        return self._finder.sample(count)
+
+    def tables(self) -> Iterator[dict[str, np.ndarray]]:
+        """frame() in pieces of bounded size, as column name -> (rows,) array: for drives larger than memory."""
+        return table.pieces(self._blocks)

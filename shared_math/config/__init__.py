@@ -1,0 +1,99 @@
+"""logger.json: read, checked, explained, completed. The same for the device and the PC.
+
+Nothing is loaded before it is called: a device that starts with a good file never holds the sentences in memory, and one
+that shows a sentence does not hold the checks beside it.
+"""
+
+# What is logged when there is no usable logger.json: volts at every terminal and plain edge counts, no meaning claimed
+_RAW_VOLTS = {"kind": "linear", "unit": "V", "volts": [0, 5.5], "values": [0, 5.5]}
+_RAW_EDGES = {"kind": "frequency", "unit": "Hz", "hz": [0, 1000], "values": [0, 1000]}
+
+
+def _raw(name, like):
+    channel = {"name": "raw_" + name, "input": name}
+    channel.update(like)
+    return channel
+
+
+DEFAULT = {
+    "version": 1,
+    "channels": [_raw("a%d" % at, _RAW_VOLTS) for at in range(5)] + [_raw("p%d" % at, _RAW_EDGES) for at in range(2)],
+}
+
+
+def load(text):
+    """The configuration that `text` (str or UTF-8 bytes) holds, unchecked. ValueError with a sentence."""
+    from shared_math.config import json_text
+
+    config = json_text.parse(text)
+    if not isinstance(config, dict):
+        raise ValueError("it must be one object: { ... }")
+    return config
+
+
+def squeeze(text):
+    """JSON bytes without white space between the parts; strings stay as they are."""
+    from shared_math.config import json_text
+
+    return json_text.squeeze(text)
+
+
+def check(config):
+    """All mistakes as a list of (code, where, detail), empty for a usable configuration. `explain` words them."""
+    from shared_math.config import check_channels, check_fuel, check_inputs, check_top, checker
+
+    checker = checker.Checker()
+    by_name = {}
+    if check_top.check_top(checker, config):
+        by_name = check_channels.check_channels(checker, config["channels"], config)
+    if isinstance(config, dict):
+        if "converters" in config:
+            check_inputs.check_converters(checker, config["converters"])
+        if "fuel" in config:
+            check_fuel.check_fuel(checker, config["fuel"])
+        if "target" in config:
+            check_top.check_targets(checker, config["target"], by_name)
+        if "lean_warning" in config and by_name:
+            check_top.check_lean_warning(checker, config, by_name)
+    return checker.problems
+
+
+def explain(problem):
+    """(what is wrong, likely cause, what to do) of one of check()'s problems, in plain words."""
+    from shared_math.config import explanations
+
+    return explanations.explain(problem)
+
+
+def defaults(config):
+    """A copy of a checked configuration with everything filled in that has a default; `config` stays as it is."""
+    from shared_math import converters, lean_watch, speed
+    from shared_math.config import schema
+
+    out = {"board": schema.BOARD, "rate_hz": schema.RATE_HZ, "engine": {}, "fuel": {"name": schema.FUEL_NAME}}
+    out.update(_copy(config))
+    out["engine"].setdefault("strokes", speed.STROKES)
+    out.setdefault("converters", _copy(converters.USUAL))
+    # Nothing said: the warning is on wherever it can be
+    warning = out.setdefault("lean_warning", False if lean_watch.lacking(out) else {})
+    if warning is not False:
+        warning.setdefault("margin", lean_watch.MARGIN)
+        warning.setdefault("after_s", lean_watch.AFTER_S)
+        warning.setdefault("buzzer", False)
+    for channel in out["channels"]:
+        for key in schema.DEFAULTS[channel["kind"]]:
+            channel.setdefault(key, schema.DEFAULTS[channel["kind"]][key])
+        channel.setdefault("label", channel["name"].replace("_", " "))
+        if "per_rev" in channel:
+            channel.setdefault("max_rpm", speed.MAX_RPM)
+        if "per_metre" in channel:
+            channel.setdefault("max_kmh", speed.MAX_KMH)
+    return out
+
+
+def _copy(value):
+    if isinstance(value, dict):
+        return {key: _copy(value[key]) for key in value}
+    if isinstance(value, list):
+        return [_copy(one) for one in value]
+    return value

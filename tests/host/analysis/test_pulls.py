@@ -1,0 +1,118 @@
+"""Pulls: from marks, and found without them."""
+
+import json
+
+import numpy as np
+import pytest
+from analysis_scenes import Hole, StandInDrive, StandInSession, scene
+
+
+@pytest.mark.parametrize("rate_rpm_s", [400.0, 700.0, 1800.0])
+@pytest.mark.parametrize("without", ["nothing", "throttle", "map"])
+def test_unmarked_pulls_are_found_within_a_fifth_of_a_second(rate_rpm_s, without):
+    made = scene(rate_rpm_s=rate_rpm_s)
+    if without == "throttle":
+        made.columns.throttle = None
+        made.columns.named.pop("throttle")
+    if without == "map":
+        made.columns.map_kpa = None
+        made.columns.named.pop("map")
+    found = StandInDrive(StandInSession(made.columns)).pulls()
+    assert [p.source for p in found] == ["found"] * 3
+    for pull, (start, end) in zip(found, made.spans, strict=True):
+        # pressure takes 0.2 s to the limit: without throttle a pull starts where pressure is high
+        lead = 0.22 if without == "throttle" else 0.0
+        assert pull.start_s == pytest.approx(start + lead, abs=0.2) and pull.end_s == pytest.approx(end, abs=0.2)
+
+
+def test_marks_are_kept_as_pressed_and_found_pulls_fill_in():
+    made = scene()
+    (a, b), (c, d), _ = made.spans
+    drive = StandInDrive(StandInSession(made.columns, [(a - 0.4, b + 1.1, False), (c - 0.2, d + 0.3, True)]))
+    found = drive.pulls()
+    assert [(p.number, p.source, p.spoiled) for p in found] == [
+        (1, "mark", False),
+        (2, "mark", True),
+        (3, "found", False),
+    ]
+    assert (found[0].start_s, found[0].end_s) == (a - 0.4, b + 1.1)
+
+
+def test_void_mark_is_no_pull():
+    made = scene(pulls=2)
+    session = StandInSession(made.columns, [(a, b, False) for a, b in made.spans])
+    session.marks[0].void = True
+    assert [round(p.start_s) for p in StandInDrive(session).pulls()] == [round(made.spans[1][0])]
+
+
+def test_open_mark_ends_with_the_session():
+    made = scene(pulls=1)
+    session = StandInSession(made.columns, [(made.spans[0][0], made.spans[0][1], False)])
+    session.marks[0].end_s = None
+    assert StandInDrive(session).pulls()[0].end_s == session.duration_s
+
+
+def test_a_part_throttle_climb_and_steady_holds_are_no_pulls():
+    made = scene(pulls=1)
+    made.columns.throttle[:] = np.minimum(made.columns.throttle, 35.0)
+    made.columns.throttle[-40:] = 95.0  # one short stab at the end keeps 60 % the limit
+    assert StandInDrive(StandInSession(made.columns)).pulls() == []
+
+
+def test_frame_moves_lambda_and_nothing_else():
+    made = scene(hole=Hole(1, 4500, 4900, 0.08), pulls=1, noise=0.0)
+    pull = StandInDrive(StandInSession(made.columns, [(*made.spans[0], False)])).pulls()[0]
+    plain, moved = pull.frame(align=False), pull.frame()
+    same = [c for c in plain if c != "lambda_1"]
+    assert plain[same].equals(moved[same])
+    middle = (plain["engine_speed_rpm"] > 4550) & (plain["engine_speed_rpm"] < 4850)
+    assert moved["lambda_1"][middle].mean() > plain["lambda_1"][middle].mean() + 0.005
+    assert len(plain) == round((made.spans[0][1] - made.spans[0][0]) * 200)
+
+
+def test_missing_rows_stay_missing():
+    made = scene(pulls=1, noise=0.0)
+    start, end = made.spans[0]
+    drop = (made.columns.time_s > start + 2.0) & (made.columns.time_s < start + 2.5)
+    session = StandInSession(made.columns, [(start, end, False)], drop=drop)
+    pull = StandInDrive(session).pulls()[0]
+    frame = pull.frame()
+    assert not frame["time_s"].between(start + 2.001, start + 2.499).any()
+    assert len(frame) == len(pull.frame(align=False))
+
+
+def test_sparkline_keeps_gaps_and_a_flat_line_flat():
+    from ringpull.cli.commands.pulls import sparkline
+
+    assert sparkline(np.full(240, 0.8)) == "▁" * 24
+    gap = np.linspace(0.7, 1.0, 240)
+    gap[100:120] = np.nan
+    line = sparkline(gap)
+    assert len(line) == 24 and " " in line and line[-1] == "█"
+    assert sparkline(np.full(10, np.nan)) == ""
+
+
+def test_notes_beside_a_ring_file(tmp_path):
+    from ringpull.files import remarks
+
+    ring = tmp_path / "drive.rpl"
+    ring.write_bytes(b"x")
+    remarks.write_note(ring, 2, "fuel pump changed")
+    remarks.write_note(ring, 10, "wet road")
+    assert remarks.read_notes(ring) == {"2": "fuel pump changed", "10": "wet road"}
+    assert remarks.write_note(ring, 2, "") == {"10": "wet road"}
+    assert json.loads((tmp_path / "drive.rpl.notes.json").read_text()) == {"10": "wet road"}
+    (tmp_path / "drive.rpl.notes.json").write_text("[")
+    with pytest.raises(Exception, match="remarks"):
+        remarks.read_notes(ring)
+
+
+def test_table_prints_every_pull(capsys):
+    from ringpull.analysis.answer import judge_pulls
+    from ringpull.cli.commands.pulls import print_table
+
+    made = scene(hole=Hole(2, 4500, 4900, 0.08))
+    drive = StandInDrive(StandInSession(made.columns, [(a, b, False) for a, b in made.spans]))
+    print_table(judge_pulls(drive.pulls()), {"2": "windy"})
+    text = capsys.readouterr().out
+    assert len(text.splitlines()) >= 4 and "+0.0" in text and "note: windy" in text

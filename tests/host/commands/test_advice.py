@@ -1,0 +1,127 @@
+"""What `check` says beside mistakes: interrupts count pulses to 2000 a second. Both runtimes."""
+
+from ringpull.device import advice
+from shared_math import config
+
+
+def told(board, channel):
+    given = {"version": 1, "board": board, "channels": [channel]}
+    assert config.check(given) == []
+    return [one for one in advice.advice(given) if one[0] != "soft_timer"]
+
+
+def tach(per_rev, max_rpm):
+    return {"name": "engine_speed", "input": "p0", "kind": "pulses", "per_rev": per_rev, "max_rpm": max_rpm}
+
+
+def test_boards_that_count_by_interrupts_are_told_from_2000_a_second_on():
+    for board in ("generic", "esp32"):
+        assert told(board, tach(12, 10000)) == []  # 2000 a second
+        assert [one[0] for one in told(board, tach(13, 10000))] == ["fast_for_interrupts"]
+        frequency = {"name": "flow", "input": "p0", "kind": "frequency", "hz": [0, 3000], "values": [0, 100]}
+        assert [one[0] for one in told(board, frequency)] == ["fast_for_interrupts"]
+    assert told("rp2", tach(36, 10000)) == []
+
+
+def test_how_fast_pulses_may_come_is_a_matter_of_the_board():
+    """60 pulses a revolution at 15,000 rpm are 15,000 a second, 66 us apart: stamped, not counted by interrupts."""
+
+    def codes(board, channel, rate_hz=200):
+        given = {"version": 1, "board": board, "rate_hz": rate_hz, "channels": [channel]}
+        return [code for code, _, _ in config.check(given)]
+
+    for channel in (
+        tach(60, 15000),
+        {"name": "flow", "input": "p0", "kind": "frequency", "hz": [0, 15000], "values": [0, 1]},
+    ):
+        assert codes("rp2", channel) == []
+        for board in ("generic", "esp32"):
+            assert codes(board, channel) == ["pulses_too_fast"]
+    assert codes("generic", tach(60, 10000)) == []  # and told to be too fast for interrupts
+    assert codes("rp2", tach(60, 20000)) == [] and codes("rp2", tach(60, 20500)) == ["pulses_too_fast"]
+    # 1008 stamps are kept between two rows: 66 us apart those of 66.5 ms
+    assert codes("rp2", tach(60, 15000), 16) == [] and codes("rp2", tach(60, 15000), 15) == ["pulses_for_rate"]
+    assert codes("generic", tach(20, 6000), 1) == []  # a counter keeps no stamps
+
+
+def test_advice_is_worded_with_its_place_and_number():
+    sentences = advice.explain(told("generic", tach(36, 9000))[0])
+    assert len(sentences) == 3 and "engine_speed" in sentences[0] and "5405" in sentences[0]
+    assert '"board": "rp2"' in sentences[2]
+
+
+def test_boards_with_soft_timers_are_told_of_their_gaps():
+    for board, soft in (("generic", True), ("esp32", True), ("rp2", False)):
+        given = {"version": 1, "board": board, "channels": [tach(2, 9000)]}
+        assert [one[0] for one in advice.advice(given)] == ["soft_timer"] * soft
+    del given["board"]
+    (one,) = advice.advice(given)
+    assert '"generic"' in advice.explain(one)[0]
+
+
+def test_an_injector_without_engine_speed_has_no_duty():
+    injector = {"name": "injector", "input": "p1", "kind": "pulse_width"}
+    assert [one[0] for one in told("rp2", injector)] == ["duty_without_speed"]
+    given = {"version": 1, "board": "rp2", "channels": [injector, tach(2, 9000)]}
+    assert advice.advice(given) == []
+
+
+def test_more_than_the_5_v_inputs_take_is_told():
+    """Without a word in the configuration its volts alone choose the divider."""
+
+    def codes(name="boost", **more):
+        channel = {"name": name, "input": "a1", "kind": "linear", "unit": "V", "volts": [0, 12], "values": [0, 12]}
+        channel.update(more)
+        return [code for code, _, _ in told("rp2", channel)]
+
+    assert codes() == ["battery_divider"]
+    assert codes(volts=[5.6, 0.5], values=[0, 1]) == ["battery_divider"] and codes(volts=[0, 5.5]) == []
+    assert codes(divider={"top_ohm": 22000, "bottom_ohm": 6800}) == []
+    assert codes(calibration={"counts": [0, 4000], "volts": [0, 16]}) == []
+    assert codes("battery") == [] and codes("supply") == []
+    table = {"name": "boost", "input": "x1", "kind": "table", "volts": [0, 5, 10], "values": [0, 1, 3]}
+    given = {"version": 1, "board": "rp2", "converters": {"x": "mcp3208"}, "channels": [table]}
+    (one,) = advice.advice(given)
+    assert "10 V" in advice.explain(one)[0]
+
+
+def test_an_esp32_does_not_see_what_lies_below_its_converter():
+    """0.15 V at the pin are 0.252 V in front of 6.8 and 10 kiloohm, by hand."""
+
+    def channel(volts, state, place="a0"):
+        states = [{"name": "warm-up", "volts": state}]
+        return {"name": "o2", "input": place, "kind": "lambda", "volts": volts, "values": [0.6, 1.4], "states": states}
+
+    def codes(board, one):
+        return [code for code, _, _ in told(board, one) if code == "below_converter"]
+
+    for one in (channel([0, 5], [4.9, 5.2]), channel([0.5, 4.5], [0, 0.1]), channel([4.5, 0.1], [4.9, 5.0])):
+        assert codes("esp32", one) == ["below_converter"] and codes("rp2", one) == []
+    assert codes("esp32", channel([0.5, 4.5], [0.26, 0.4])) == []
+    assert codes("esp32", channel([0, 5], [4.9, 5.2], "x0")) == []
+    (worded,) = [one for one in told("esp32", channel([0, 5], [4.9, 5.2])) if one[0] == "below_converter"]
+    assert "0.25 V" in advice.explain(worded)[0]
+
+
+def test_slips_that_are_no_mistakes_are_worth_knowing():
+    lam = {"name": "lambda_1", "input": "a0", "kind": "lambda", "volts": [0.5, 4.5], "values": [0.6, 1.4]}
+    load = {"name": "map", "input": "a1", "kind": "linear", "unit": "kPa", "volts": [0.5, 4.5], "values": [20, 300]}
+
+    def codes(board="rp2", engine=None, per_rev=2, values=(20, 300), place="a1", load_kpa=(40, 200)):
+        channels = [lam, tach(per_rev, 8000), dict(load, values=list(values), input=place)]
+        target = {"load": "map", "load_kpa": list(load_kpa), "lambda": [1.0, 0.8]}
+        given = {"version": 1, "board": board, "engine": engine or {"cylinders": 4}, "channels": channels}
+        given["target"] = target
+        assert config.check(given) == []
+        found = advice.advice(given)
+        assert all(len(advice.explain(one)) == 3 for one in found)
+        return [one[0] for one in found if one[0] not in ("soft_timer", "lean_after_warm_up")]
+
+    assert codes() == codes("esp32") == codes("generic", place="a9") == []
+    assert codes("pico") == ["board_unknown"]
+    assert codes(place="a4") == codes("esp32", place="a4") == ["input_not_there"]
+    assert codes(per_rev=4) == codes(engine={"cylinders": 6}, per_rev=2) == ["per_rev_unusual"]
+    for per_rev in (0.5, 1, 2, 12, 36):
+        assert codes(per_rev=per_rev) == []
+    assert codes(engine={"cylinders": 2, "strokes": 2}) == []
+    assert codes(values=(0.2, 3.0)) == codes(load_kpa=(0.4, 2.0)) == ["little_kpa"]

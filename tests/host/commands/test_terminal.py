@@ -1,0 +1,172 @@
+"""What surrounds the commands: narrow windows, poor alphabets, readers that stop early, full disks, Ctrl-C."""
+
+import fcntl
+import os
+import pty
+import re
+import signal
+import struct
+import subprocess
+import sys
+import termios
+import time
+from pathlib import Path
+
+import pytest
+
+CARD = Path(__file__).resolve().parents[3] / "demo_logs" / "v1_marked"
+RINGPULL = [sys.executable, "-m", "ringpull"]
+
+
+def run(*words, **options):
+    return subprocess.run([*RINGPULL, *map(str, words)], capture_output=True, text=True, **options)
+
+
+def assert_three_lines(done):
+    lines = done.stderr.splitlines()
+    assert len(lines) == 3 and lines[0].startswith("error: "), done.stderr
+    assert lines[1].startswith("  likely cause: ") and lines[2].startswith("  what to do: ")
+    assert done.returncode == 2
+
+
+def in_a_window(columns, *words):
+    """What a command shows in a terminal of so many columns, without colours."""
+    ours, theirs = pty.openpty()
+    fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 24, columns, 0, 0))
+    environment = {name: value for name, value in os.environ.items() if name != "COLUMNS"}
+    command = [*RINGPULL, *map(str, words)]
+    with subprocess.Popen(command, stdout=theirs, stdin=theirs, stderr=theirs, env=environment) as process:
+        os.close(theirs)
+        shown = b""
+        while True:
+            try:
+                piece = os.read(ours, 4096)
+            except OSError:  # the command has ended
+                break
+            if not piece:
+                break
+            shown += piece
+    os.close(ours)
+    assert process.returncode == 0, shown
+    return re.sub(r"\x1b\[[0-9;]*m", "", shown.decode())
+
+
+@pytest.mark.parametrize("columns", [40, 80, 118, 160])
+def test_no_figure_is_cut_in_a_narrow_window(columns):
+    shown = in_a_window(columns, "pulls", CARD)
+    assert "…" not in shown
+    # a narrow window leaves the range out, the curve stays
+    assert re.search(r"\d\.\d{3} \(\d\.\d{3}-\d\.\d{3}\)" if columns >= 120 else r" 0\.\d{3} +[▁-█]{5,}", shown), shown
+    assert re.search(r"\+0\.\d{3} at \d+, \d\.\d\d s", shown), "the lean event is not shown"
+    assert max(map(len, shown.splitlines())) <= max(80, columns)
+
+
+def test_maps_and_comparisons_are_not_cut_either():
+    assert "…" not in in_a_window(40, "fuelmap", CARD) + in_a_window(40, "compare", CARD, CARD)
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "latin-1", "utf-8"])
+def test_a_terminal_without_the_letters(tmp_path, encoding):
+    card = tmp_path / "kärt"
+    card.mkdir()
+    for file in CARD.glob("*"):
+        (card / file.name).write_bytes(file.read_bytes())
+    environment = dict(os.environ, PYTHONIOENCODING=encoding)
+    for words in (
+        ("note", card, "1", "Größe ✓"),
+        ("pulls", card),
+        ("compare", card, card),
+        ("info", card),
+        ("setup", "--preset", "e85", "-o", tmp_path / "größe.json"),
+    ):
+        done = subprocess.run([*RINGPULL, *map(str, words)], capture_output=True, env=environment)
+        assert done.returncode == 0 and not done.stderr, done.stderr
+        if words[0] == "pulls":
+            assert ("█".encode() in done.stdout) == (encoding == "utf-8")
+            assert b"u2588" not in done.stdout
+
+
+def test_a_remark_typed_where_no_locale_is_set(tmp_path):
+    (tmp_path / "drive.rpl").write_bytes((CARD / "drive.rpl").read_bytes())
+    environment = dict(os.environ, LC_ALL="C", PYTHONUTF8="0", PYTHONCOERCECLOCALE="0")
+    command = [*RINGPULL, "note", str(tmp_path), "1", "Größe ✓"]
+    done = subprocess.run([os.fsencode(word) for word in command], capture_output=True, env=environment)
+    assert done.returncode == 0 and not done.stderr, done.stderr
+    assert "Größe ✓" in (tmp_path / "notes.json").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("words", [("fuelmap", CARD), ("info", CARD, "--json"), ("--help",)])
+def test_a_reader_that_stops_early_is_no_error(words):
+    process = subprocess.Popen([*RINGPULL, *map(str, words)], stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+    process.stdout.close()
+    told = process.stderr.read()
+    process.stderr.close()
+    assert process.wait() == 0 and not told, told
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs the device /dev/full")
+def test_a_full_disk_behind_the_output_is_told():
+    with open("/dev/full", "w") as full:
+        command = [*RINGPULL, "info", str(CARD)]
+        assert_three_lines(subprocess.run(command, stdout=full, stderr=subprocess.PIPE, text=True))
+
+
+def hear_ctrl_c():
+    """In the child: whoever runs these tests in the background may have had Ctrl-C ignored, and that is inherited."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [("demo", "-o", "demo"), ("report", CARD, "-o", "r.html"), ("prepare", "card", "--drive-mb", "512")],
+    ids=lambda words: words[0],
+)
+def test_ctrl_c_leaves_three_lines_and_no_half_file(tmp_path, words):
+    (tmp_path / "card").mkdir()
+    started = "import sys; from ringpull.cli import main; print('here', flush=True); sys.exit(main.main())"
+    command = [sys.executable, "-c", started, *map(str, words)]
+    pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True}
+    process = subprocess.Popen(command, cwd=tmp_path, start_new_session=True, preexec_fn=hear_ctrl_c, **pipes)
+    assert process.stdout.readline() == "here\n"
+    time.sleep(0.15)
+    os.killpg(process.pid, signal.SIGINT)
+    out, told = process.communicate(timeout=30)
+    assert_three_lines(subprocess.CompletedProcess(command, process.returncode, out, told))
+    assert "Ctrl-C" in told
+    assert not list(tmp_path.glob("r.html")) and not list((tmp_path / "card").iterdir())
+
+
+PRESSED_IN_AN_IMPORT = """
+import os, signal, time
+from pathlib import Path
+try:
+    os.kill(os.getpid(), signal.SIGINT)
+    time.sleep(0.2)
+    Path("imported").touch()
+except BaseException:
+    pass
+"""
+
+
+@pytest.mark.parametrize("swallowed", [True, False])
+def test_ctrl_c_waits_for_an_import_which_might_swallow_it(tmp_path, swallowed):
+    (tmp_path / "slow.py").write_text(PRESSED_IN_AN_IMPORT)
+    lines = [
+        "import sys, time",
+        "from ringpull.cli import ctrl_c, main",
+        "main._main = lambda _: (__import__('slow'), time.sleep(20))",
+    ]
+    if swallowed:  # the case is a real one: without the wait the import swallows it and the command goes on
+        lines += ["ctrl_c._lost_in = lambda _: False", "time.sleep = lambda _: None"]
+    lines += ["sys.exit(main.main())"]
+    command = [sys.executable, "-c", "\n".join(lines)]
+    done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, timeout=15, preexec_fn=hear_ctrl_c)
+    if swallowed:
+        assert "Ctrl-C" not in done.stderr and not (tmp_path / "imported").exists()
+        return
+    assert_three_lines(done)
+    assert "Ctrl-C" in done.stderr and (tmp_path / "imported").exists()
+
+
+def test_an_option_without_a_command_is_told():
+    assert_three_lines(run("--jsonn"))

@@ -1,0 +1,67 @@
+"""`ringpull demo` in a process of its own: files, printed answer, and the answer held against the model's truth."""
+
+import json
+import subprocess
+import sys
+
+import pytest
+
+from ringpull.cli import main
+
+
+@pytest.fixture(scope="module")
+def done(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("demo") / "out"
+    words = [sys.executable, "-m", "ringpull", "demo", "-o", folder, "--seed", "7"]
+    run = subprocess.run(words, capture_output=True, text=True, timeout=120)
+    assert run.returncode == 0, run.stderr
+    return folder, run.stdout
+
+
+def test_leaves_signals_card_and_report(done):
+    folder, _ = done
+    for name in ("volts.csv", "edges.csv", "buttons.csv", "logger.json"):
+        assert (folder / "signals" / name).stat().st_size > 100
+    for name in ("drive.rpl", "pulls.rpl"):
+        assert (folder / "card" / name).stat().st_size % 512 == 0
+    assert (folder / "card" / "logger.json").read_bytes() == (folder / "signals" / "logger.json").read_bytes()
+    assert "<html" in (folder / "report.html").read_text(encoding="utf-8")[:500].lower()
+
+
+def test_answer_is_the_truth(done):
+    folder, _ = done
+    found = json.loads((folder / "answer.json").read_text())
+    known = json.loads((folder / "signals" / "truth.json").read_text())
+    assert found["verdict"] == "attention"
+    assert [pull["source"] for pull in found["pulls"]] == ["mark"] * 3
+    for pull, real in zip(found["pulls"], known["pulls"], strict=True):
+        assert pull["start_s"] == pytest.approx(real["start_s"], abs=0.006)
+        assert pull["end_s"] == pytest.approx(real["end_s"], abs=0.006 if real["ended_by"] == "press" else 0.2)
+    assert [len(pull["lean_events"]) for pull in found["pulls"]] == [0, 1, 0]
+    event, hole = found["pulls"][1]["lean_events"][0], known["hole"]
+    assert event["depth"] == pytest.approx(hole["depth"], abs=0.01)
+    assert event["rpm_from"] == pytest.approx(hole["rpm_from"], abs=200)
+    assert event["rpm_to"] == pytest.approx(hole["rpm_to"], abs=200)
+    assert event["start_s"] == pytest.approx(hole["from_s"], abs=0.2)
+    assert event["end_s"] == pytest.approx(hole["to_s"], abs=0.2)
+
+
+def test_prints_pulls_event_and_verdict(done):
+    folder, printed = done
+    found = json.loads((folder / "answer.json").read_text())
+    lines = printed.splitlines()
+    assert [line[:7] for line in lines if line.startswith("pull ")] == ["pull 1:", "pull 2:", "pull 3:"]
+    assert f"Verdict: {found['verdict']}" in lines
+    event = found["pulls"][1]["lean_events"][0]
+    told = next(line for line in lines if "lean by" in line)
+    length_s = event["end_s"] - event["start_s"]
+    for figure in (f"{event['depth']:.3f}", f"{event['rpm_from']}-{event['rpm_to']} rpm", f"{length_s:.2f} s"):
+        assert figure in told
+    assert "safe" not in printed.lower()
+
+
+def test_a_seed_below_zero_is_refused(capsys, tmp_path):
+    assert main.main(["demo", "-o", str(tmp_path), "--seed", "-1"]) == 2
+    told = capsys.readouterr().err.strip().splitlines()
+    assert len(told) == 3 and "-1" in told[0]
+    assert list(tmp_path.iterdir()) == []

@@ -1,0 +1,171 @@
+"""Engine speed from counts and ages of edges whose true speed is known in closed form.
+
+Rows are made here as the format defines them: edges counted up to the row's instant, age of the last one in whole
+microseconds. No firmware is involved.
+"""
+
+import numpy as np
+import pytest
+
+from ringpull.ring.values import edges as read_edges
+from ringpull.ring.values import speed
+from ringpull.ring.values.edges import EdgeColumns
+
+COUNT_BITS, AGE_BITS = 24, 20
+
+
+def edges_of(rpm, until_s, per_rev, offsets=(0.0,)):
+    """Times of edges; rpm: function of time. The phase is summed in steps of 20 us."""
+    t = np.arange(0, until_s, 2e-5)
+    phase = np.concatenate([[0.0], np.cumsum(rpm(t[:-1] + 1e-5) / 60 * per_rev * 2e-5)])
+    number = np.arange(1, int(phase[-1]))
+    return np.interp(number + np.resize(offsets, number.size), phase, t)
+
+
+def rows_of(edges_s, rate_hz, until_s):
+    """(row, count, age) as stored."""
+    row = np.arange(int(until_s * rate_hz))
+    instant = row / rate_hz
+    count = np.searchsorted(edges_s, instant, side="right")
+    last = np.where(count > 0, edges_s[np.maximum(count - 1, 0)], -np.inf)
+    age = np.minimum(np.floor((instant - last) * 1e6 + 0.5), (1 << AGE_BITS) - 1)
+    return row, (count & 0xFFFFFF).astype(np.uint32), age.astype(np.uint32)
+
+
+def decoded(edges_s, rate_hz, until_s, per_rev, cycle=None):
+    row, count, age = rows_of(edges_s, rate_hz, until_s)
+    hz = speed.rate_hz(
+        EdgeColumns(row, count, age, 1e6 / rate_hz, COUNT_BITS, AGE_BITS), cycle or max(1.0, 2 * per_rev)
+    )
+    return row / rate_hz, hz * 60 / per_rev
+
+
+def dropped(edges_s, seed, share=1 / 250):
+    return edges_s[np.random.default_rng(seed).random(edges_s.size) > share]
+
+
+def ramp(t):
+    """1500 to 7000 rpm and back at 700 rpm a second, corners at 1, 8.857, 9.857 and 17.71 s."""
+    return np.interp(t, [1, 8.857, 9.857, 17.714], [1500, 7000, 7000, 1500])
+
+
+CORNERS = np.array([0.0, 1.0, 8.857, 9.857, 17.714, 18.7])
+
+
+@pytest.mark.parametrize("drop", [False, True], ids=["all edges", "one in 250 missing"])
+@pytest.mark.parametrize(
+    ("per_rev", "rate_hz"), [(0.5, 200), (1, 200), (2, 50), (2, 200), (2, 1000), (3, 10), (4, 20), (6, 200)]
+)
+def test_ramps(per_rev, rate_hz, drop):
+    edges_s = edges_of(ramp, 18.7, per_rev)
+    t, rpm = decoded(dropped(edges_s, 5) if drop else edges_s, rate_hz, 18.7, per_rev)
+    margin = 1.5 * 120 / ramp(t) + 3 / rate_hz
+    inside = np.all(np.abs(t[:, None] - CORNERS) > margin[:, None], axis=1)
+    error = np.abs(rpm[inside] / ramp(t[inside]) - 1)
+    assert np.isfinite(error).all()
+    assert np.percentile(error, 99) < 0.0005 and error.max() < 0.002
+
+
+@pytest.mark.parametrize(("per_rev", "rpm"), [(60, 1000), (60, 3000), (60, 7000), (60, 14000), (36, 7000), (12, 15000)])
+def test_one_edge_in_a_hundred_missing_where_many_fall_in_a_row(per_rev, rpm):
+    """Up to 70 edges a row, so that half of the rows and more miss some."""
+    edges_s = dropped(edges_of(lambda t: np.full(t.shape, rpm), 12, per_rev), 1, 1 / 100)
+    t, got = decoded(edges_s, 200, 12, per_rev)
+    inside = (t > 0.3) & (t < 11.7)
+    assert np.abs(got[inside] / rpm - 1).max() < 0.0002
+
+
+@pytest.mark.parametrize("per_rev", [12, 36])
+def test_one_edge_in_a_hundred_missing_on_ramps_of_many_edges(per_rev):
+    t, rpm = decoded(dropped(edges_of(ramp, 18.7, per_rev), 1, 1 / 100), 200, 18.7, per_rev)
+    inside = (t > 0.3) & (t < 18.4)
+    assert np.abs(rpm[inside] / ramp(t[inside]) - 1).max() < 0.01
+
+
+@pytest.mark.parametrize("rpm", [850, 3000, 7000])
+def test_steady_speed_with_uneven_teeth(rpm):
+    """Teeth up to 5 % of their spacing off, edges missing, and at 7000 rpm more than one edge a row."""
+    edges_s = dropped(edges_of(lambda t: np.full(t.shape, rpm), 12, 2, (0.0, 0.05, -0.03, 0.02)), 7)
+    t, got = decoded(edges_s, 200, 12, 2)
+    inside = (t > 0.3) & (t < 11.7)
+    assert np.abs(got[inside] / rpm - 1).max() < 0.0003
+
+
+def test_firing_pulses_within_the_cycle_are_averaged_out():
+    """Speed swings by 6 % twice a revolution, as a four-cylinder's does: the cycle's mean does not."""
+    swing = 4000 / 60 * 2 * 2 * np.pi
+    edges_s = edges_of(lambda t: 4000 * (1 + 0.06 * np.sin(swing * t)), 6, 6)
+    t, got = decoded(edges_s, 500, 6, 6)
+    inside = (t > 0.2) & (t < 5.8)
+    assert np.abs(got[inside] / 4000 - 1).max() < 0.002
+
+
+def test_a_step_does_not_spread():
+    edges_s = edges_of(lambda t: np.where(t < 2, 1000, 4000), 4, 0.5)
+    t, got = decoded(edges_s, 200, 4, 0.5)
+    assert np.abs(got[(t > 0.3) & (t < 2 - 0.25)] / 1000 - 1).max() < 0.0003
+    assert np.abs(got[(t > 2 + 0.25) & (t < 3.9)] / 4000 - 1).max() < 0.0003
+
+
+def test_nothing_is_known_in_a_loss_a_stop_and_before_the_first_edge():
+    edges_s = edges_of(lambda t: np.full(t.shape, 3000), 20, 2)
+    lost = (edges_s > 5) & (edges_s < 6)
+    stopped = edges_s > 12
+    early = edges_s < 1
+    t, got = decoded(edges_s[~(lost | stopped | early)], 200, 15, 2)
+    for low, high in ((0, 0.98), (5.02, 5.98), (12.05, 15)):
+        assert np.isnan(got[(t > low) & (t < high)]).all()
+    for low, high in ((1.05, 4.95), (6.05, 11.95)):
+        assert np.abs(got[(t > low) & (t < high)] / 3000 - 1).max() < 0.0003
+
+
+def test_a_hole_in_the_rows_is_not_bridged():
+    edges_s = edges_of(lambda t: np.full(t.shape, 1200), 10, 1)
+    row, count, age = rows_of(edges_s, 200, 10)
+    keep = (row < 800) | (row >= 830)
+    hz = speed.rate_hz(EdgeColumns(row[keep], count[keep], age[keep], 5000, COUNT_BITS, AGE_BITS), 2.0)
+    t = row[keep] / 200
+    near = np.abs(t - 4.075) < 0.12
+    assert np.isnan(hz[near]).any()
+    assert np.nanmax(np.abs(hz / 20 - 1)) < 0.0003
+    assert np.isfinite(hz[(np.abs(t - 4.075) > 0.2) & (t > 0.2) & (t < 9.8)]).all()
+
+
+def test_the_counter_wraps():
+    edges_s = edges_of(lambda t: np.full(t.shape, 6000), 6, 2)
+    row, count, age = rows_of(edges_s, 200, 6)
+    count = (count + (1 << COUNT_BITS) - 300) & ((1 << COUNT_BITS) - 1)
+    hz = speed.rate_hz(EdgeColumns(row, count, age, 5000, COUNT_BITS, AGE_BITS), 4.0)
+    inside = (row > 40) & (row < 1160)
+    assert np.abs(hz[inside] / 200 - 1).max() < 0.0003
+
+
+def test_cranking_and_a_start_are_not_taken_for_missing_edges():
+    """From 200 to 1300 rpm within a second: no speed above the truth by the share of an edge."""
+
+    def start(t):
+        return np.interp(t, [0, 2, 3, 3.3, 6], [200, 200, 1300, 1100, 900])
+
+    edges_s = edges_of(start, 6, 2)
+    t, got = decoded(edges_s, 200, 6, 2)
+    mean = np.array([start(np.linspace(x - 0.15, x + 0.15, 31)).mean() for x in t])
+    known = np.isfinite(got)
+    assert known.mean() > 0.9
+    assert (got[known] < 1.25 * mean[known]).all() and (got[known] > 0.75 * mean[known]).all()
+
+
+def test_missing_edges_are_counted():
+    wait = np.full(60, 5000.0)
+    told = np.ones(60)
+    wait[20] *= 2
+    wait[40] *= 3
+    found = read_edges.missing_edges(told, wait, 4.0)
+    assert np.flatnonzero(found).tolist() == [20, 40] and found[20] == 1 and found[40] == 2
+    wait[30] *= 40
+    assert np.isinf(read_edges.missing_edges(told, wait, 4.0)[30])
+
+
+@pytest.mark.parametrize("rows", [0, 1, 2, 3])
+def test_few_rows(rows):
+    out = speed.rate_hz(EdgeColumns(np.arange(rows), np.arange(rows), np.zeros(rows), 5000, COUNT_BITS, AGE_BITS), 4.0)
+    assert out.shape == (rows,) and np.isnan(out).all()
