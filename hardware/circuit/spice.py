@@ -18,7 +18,7 @@ def transient(body: list[str], seconds: float, degc: float = 25, step_s: float |
     return run(netlist.deck("test", [*body, options, f".tran {step:g} {seconds:g} 0 {step:g}", ".save all"]))
 
 
-def run(deck: str, timeout_s: float = 60) -> dict[str, np.ndarray]:
+def run(deck: str, timeout_s: float = 600) -> dict[str, np.ndarray]:
     """All vectors of the deck's one analysis by name, in lower case: voltages as "v(net)", currents as "i(source)"."""
     with tempfile.TemporaryDirectory() as folder:
         raw = Path(folder) / "out.raw"
