@@ -71,15 +71,13 @@ def _pressure_and_throttle(glance: Glance) -> tuple[list[Finding], list[Finding]
         pressure = [pressure_checks.ambient(glance), pressure_checks.limits(glance), pressure_checks.swings(glance)]
         pressure += [
             pressure_checks.top(glance, _range(columns, "map")[1]),
-            signal_checks.coarse(columns.map_kpa, usable),
+            signal_checks.coarse(columns.map_kpa),
         ]
         low = pressure_checks.below_range(columns.map_kpa, recorded, _range(columns, "map"))
         pressure.append(signal_checks.breaks(columns.map_kpa, recorded & ~low, columns.period_s))
         pressure.append(signal_checks.flat_top(columns.map_kpa, usable, columns.period_s, _range(columns, "map")[1]))
     if columns.throttle is not None:
-        usable = np.isfinite(columns.throttle) & turning
         throttle = [throttle_checks.swings(glance), throttle_checks.closes(glance, False)]
-        throttle.append(signal_checks.coarse(columns.throttle, usable))
         throttle.append(signal_checks.breaks(columns.throttle, recorded, columns.period_s))
         throttle.append(throttle_checks.opens(glance, columns.map_kpa is not None and passed(pressure)))
         if columns.map_kpa is not None and passed(throttle):
@@ -115,7 +113,7 @@ def _lambda(glance: Glance, channel: dict, trusted_load: bool) -> Instrument:
         signal_checks.flat_top(
             columns.banks[name], np.nan_to_num(columns.rpm) > 0, columns.period_s, max(channel.get("values", [np.inf]))
         ),
-        signal_checks.coarse(columns.banks[name], np.nan_to_num(columns.rpm) > 0),
+        signal_checks.coarse(columns.banks[name]),
     ]
     others = [one for one in columns.banks if one != name]
     for other in others:

@@ -17,7 +17,7 @@ LIMIT_SHARE = 0.01  # of the running engine that may lie beyond what is possible
 SWING_RPM, SWING_KPA = 1500.0, 6.0
 TOP_SHARE, TOP_S = 0.005, 0.3  # of the configured range
 LOW_END, LOW_MOST_KPA, LOW_SHARE = 0.05, 45.0, 0.25  # of the range; of the recorded rows of a running engine
-BAR = (0.15, 5.5)  # what an engine's pressure is in bar
+NEAR_NOUGHT_KPA, BAR_MOST = 6.0, 5.5  # a standing engine's gauge pressure; an engine's highest in bar
 
 
 def ambient(glance: Glance) -> Finding:
@@ -39,15 +39,15 @@ def ambient(glance: Glance) -> Finding:
     figures = {"kpa": worst, "seconds": seconds, "around": told}
     if fits:
         return sound(Check.AMBIENT, **figures)
-    return contradicted(Check.AMBIENT, _cause_at_rest(worst), **figures)
+    return contradicted(Check.AMBIENT, _cause_at_rest(glance, worst), **figures)
 
 
-def _cause_at_rest(kpa: float) -> Cause:
-    if BAR[0] <= kpa <= 1.5:
-        return Cause.UNIT
-    if abs(kpa) <= 6.0:
-        return Cause.GAUGE
-    return Cause.FIGURES
+def _cause_at_rest(glance: Glance, kpa: float) -> Cause:
+    """Near nought it is a gauge pressure, or one in bar if the running engine never shows more than bars."""
+    if abs(kpa) > NEAR_NOUGHT_KPA:
+        return Cause.FIGURES
+    running = glance.map_kpa[glance.running & np.isfinite(glance.map_kpa)]
+    return Cause.UNIT if len(running) and np.percentile(running, 99) <= BAR_MOST else Cause.GAUGE
 
 
 def limits(glance: Glance) -> Finding:
@@ -57,7 +57,7 @@ def limits(glance: Glance) -> Finding:
         return not_tested(Check.LIMITS)
     least, most = (float(np.percentile(known, 100 * share)) for share in (LIMIT_SHARE, 1 - LIMIT_SHARE))
     figures = {"least": least, "most": most}
-    if most <= BAR[1] and least >= 0:
+    if most <= BAR_MOST and least >= 0:
         return contradicted(Check.LIMITS, Cause.UNIT, **figures)
     if least < plausible.MAP_LEAST_KPA:
         # A gauge pressure lies below nought whenever the throttle is not open

@@ -11,7 +11,8 @@ FLAT_S, FLAT_LEAST_S = 0.25, 1.0  # one stretch, all together
 QUIET = 0.25  # of the noise elsewhere: what is left of it at a flat top
 NEAR_TOP = 0.01  # of the span that the signal covers
 COVERED = (2.0, 98.0)  # per cent: the span that steps are held against
-COARSE_SHARE, COARSE_LEAST = 0.05, 3  # of that span; steps
+COARSE_SHARE, COARSE_LEAST = 0.05, 4  # of that span: between levels; levels
+LEVEL_SHARE, LEVEL_WIDTH = 0.002, 0.3  # of the rows: a level is stood on; of a step: it is narrow
 BREAKS_S, BREAKS_LEAST = 1.0, 10
 MOST_PROBED = 40_000
 
@@ -49,21 +50,22 @@ def flat_top(values: np.ndarray, usable: np.ndarray, period_s: float, top: float
     return sound(Check.FLAT, seconds=seconds, at=high)
 
 
-def coarse(values: np.ndarray, usable: np.ndarray) -> Finding:
-    """Whether a signal moves in steps that are coarse against what it covers."""
-    known = values[usable & np.isfinite(values)]
-    known = known[:: max(1, len(known) // MOST_PROBED)]
+def coarse(values: np.ndarray) -> Finding:
+    """Whether a signal stands on a few levels with wide steps between them, rather than passing through all values."""
+    known = values[np.isfinite(values)]
+    known = np.sort(known[:: max(1, len(known) // MOST_PROBED)])
     if len(known) < 1000:
         return not_tested(Check.COARSE)
     low, high = np.percentile(known, COVERED)
-    levels = np.unique(known[(known >= low) & (known <= high)])
     span = float(high - low)
-    if span <= 0 or len(levels) < 2:
+    known = known[(known >= low) & (known <= high)]
+    if span <= 0:
         return not_tested(Check.COARSE)
-    between = np.diff(levels)
-    wide = between[between > COARSE_SHARE * span]
-    step = float(np.median(wide)) if len(wide) else float(np.median(between))
-    if len(wide) >= COARSE_LEAST and wide.sum() > 0.5 * span:
+    wide = np.flatnonzero(np.diff(known) > COARSE_SHARE * span)
+    levels = [one for one in np.split(known, wide + 1) if len(one) >= LEVEL_SHARE * len(known)]
+    step = float(np.median(np.diff([one.mean() for one in levels]))) if len(levels) > 1 else 0.0
+    narrow = [one for one in levels if one[-1] - one[0] < LEVEL_WIDTH * step]
+    if len(narrow) >= COARSE_LEAST and sum(map(len, narrow)) > 0.9 * len(known):
         return contradicted(Check.COARSE, Cause.SENSOR, step=step)
     return sound(Check.COARSE, step=step)
 

@@ -10,7 +10,7 @@ from ringpull.analysis.drive_state import roles
 from ringpull.analysis.drive_state.columns import Columns, leaner
 from ringpull.analysis.instruments.examine import examine
 from ringpull.analysis.instruments.glance import Glance
-from ringpull.analysis.instruments.records import Instrument, Span, State
+from ringpull.analysis.instruments.records import Check, Instrument, Span, State
 from shared_math import target as shared_target
 
 NATURAL_KPA = 115.0  # a target that goes no higher is that of an engine without boost
@@ -76,8 +76,9 @@ def _known(values: np.ndarray | None) -> bool:
 
 
 def spans_of(instrument: Instrument) -> tuple[Span, ...]:
-    """Where an instrument's readings are worth nothing; empty where that is told of no part of the drive."""
-    return tuple(span for finding in instrument.against for span in finding.spans)
+    """Where readings that look like measured ones are none; empty where that is told of no part of the drive. An output at
+    an end of its range needs no telling."""
+    return tuple(span for finding in instrument.against if finding.check is not Check.DEAD for span in finding.spans)
 
 
 def _blanked(columns: Columns, values: np.ndarray, spans: tuple[Span, ...]) -> np.ndarray:
