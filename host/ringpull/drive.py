@@ -84,9 +84,15 @@ class Drive:
         """The pulls of all sessions, marked and found."""
         return self._found_pulls[1]
 
-    def instruments(self) -> list[Instrument]:
-        """What the drive says for and against each instrument of each session (ringpull.analysis.instruments)."""
-        return [one for view in self.views() for one in view.trust.instruments]
+    def instruments(self, most_s: float | None = None) -> list[Instrument]:
+        """What the drive says for and against each instrument of each session (ringpull.analysis.instruments). most_s: of
+        a longer session only so much from its beginning is looked at; None for all of it."""
+        from ringpull.analysis import pulls
+
+        if most_s is None:
+            return [one for view in self.views() for one in view.trust.instruments]
+        found = [pulls.beginning(session, most_s, self._target) for session in self.sessions]
+        return [one for trust in found for one in trust.instruments]
 
 
 def read(source: str | os.PathLike[str], progress: Callable[[float], None] | None = None) -> Drive:

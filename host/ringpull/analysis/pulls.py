@@ -11,7 +11,7 @@ import numpy as np
 from ringpull.analysis import local
 from ringpull.analysis.delay.align import injected
 from ringpull.analysis.drive_state import roles, under_load
-from ringpull.analysis.drive_state.columns import Columns, from_session
+from ringpull.analysis.drive_state.columns import Columns, from_session, from_table
 from ringpull.analysis.instruments.trust import Trust, of_session, trust
 from ringpull.analysis.judge.session import Judged, prepare
 from shared_math import channels as shared_channels
@@ -27,6 +27,15 @@ JOIN_S = 0.4  # wheelspin or a stumble shorter than this does not end a pull
 def examined(columns: Columns, session: int) -> Trust:
     """The instruments of a session's recorded columns examined. session: its id."""
     return of_session(trust(columns), session)
+
+
+def beginning(session: Session, seconds: float, target: dict | None = None) -> Trust:
+    """The instruments of a session by its first `seconds`; of a longer one only those rows are decoded. target: as View
+    has it."""
+    if session.duration_s - session.start_s <= seconds:
+        return View(session, target).trust
+    rows = session.between(session.start_s, session.start_s + seconds)
+    return examined(from_table(rows, session.config), session.id)
 
 
 @dataclass(eq=False, frozen=True)

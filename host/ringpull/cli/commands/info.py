@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 HELP = "what is on a card: sessions, channels, marks, damage, timing health"
 EXAMPLE = "ringpull info card"
 
+EXAMINED_S = 3600.0  # of each session, from its beginning
 SHOWN = 12  # lines of damage and gaps; --json has all
 
 
@@ -55,7 +56,7 @@ def as_json(drive: Drive) -> dict:
             "refused": blocks.refused,
         },
         "damage": [{"block": one.block, "file": one.file, "reason": one.reason} for one in drive.damage],
-        "instruments": [instruments.as_json(one) for one in drive.instruments()],
+        "instruments": [instruments.as_json(one) for one in drive.instruments(EXAMINED_S)],
         "undecoded": [{"session": session, "blocks": count} for session, count in drive.undecoded.items()],
     }
 
@@ -99,8 +100,9 @@ def as_lines(drive: Drive) -> list[str]:
     from ringpull.wording import instruments
 
     out = []
-    for session, view in zip(drive.sessions, drive.views(), strict=True):
-        told = [f"  {line}" for line in instruments.lines(list(view.trust.instruments))]
+    every = drive.instruments(EXAMINED_S)
+    for session in drive.sessions:
+        told = [f"    {line}" for line in instruments.lines([one for one in every if one.session == session.id])]
         out += [*_session_lines(session), *(["  instruments", *told] if told else []), ""]
     blocks = drive.blocks
     out.append(f"blocks   {blocks.read} read, {blocks.damaged} damaged, {blocks.missing} missing")
