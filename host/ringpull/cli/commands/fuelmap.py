@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from ringpull.cli.options import add_target, set_target
+from ringpull.cli.options import add_ring, add_target, set_target, tell_origin
 from ringpull.files.outputs import different, output_file, whole
 
 HELP = "measured over target by speed and load, with intervals and a suggested factor for the fuel table"
@@ -16,6 +16,7 @@ COLUMNS = ["rpm", "load", "passes", "seconds", "loaded", "ratio", "low", "high",
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("source", type=Path, metavar="SRC", help="ring file, folder of segments, or card folder")
+    add_ring(parser)
     parser.add_argument("-o", "--output", type=output_file, metavar="CSV", help="a line for each cell")
     parser.add_argument(
         "--table", type=output_file, metavar="CSV", help="the factors as a table: speeds across, loads down"
@@ -38,7 +39,8 @@ def run(args: argparse.Namespace) -> int:
 
     different(args.output, args.table, args.picture)
     speeds, loads = read_table(args.axes)[:2] if args.axes else (None, None)
-    drive = ringpull.read(args.source)
+    drive = ringpull.read(args.source, ring=args.ring)
+    tell_origin(drive)
     set_target(args, drive)
     judged, spans = every_session(drive)
     made = fuelmap(judged, spans, speeds, loads)

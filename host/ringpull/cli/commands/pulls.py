@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from ringpull.cli.options import add_target, set_target
+from ringpull.cli.options import add_ring, add_target, set_target, tell_origin
 
 HELP = "list the pulls, marked and found, with lambda, load and lean events"
 EXAMPLE = "ringpull pulls card"
@@ -19,6 +19,7 @@ ROOMY_ONLY = ("to s", "by")
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("source", type=Path, metavar="SRC", help="ring file, folder of segments, or card folder")
+    add_ring(parser)
     add_target(parser)
     parser.add_argument("--json", action="store_true", help="print the pulls as JSON")
 
@@ -52,7 +53,8 @@ def run(args: argparse.Namespace) -> int:
     import ringpull
     from ringpull.analysis.answer import judge_pulls
 
-    drive = ringpull.read(args.source)
+    drive = ringpull.read(args.source, ring=args.ring)
+    tell_origin(drive)
     set_target(args, drive)
     judged = judge_pulls(drive.pulls())
     if args.json:
@@ -63,16 +65,16 @@ def run(args: argparse.Namespace) -> int:
             "No pulls: none was marked, and none was found from throttle or manifold pressure and rising engine speed."
         )
         return 0
-    print_table(judged, notes_of(args.source))
+    print_table(judged, notes_of(drive))
     return 0
 
 
-def notes_of(source: Path) -> dict[str, str]:
+def notes_of(drive) -> dict[str, str]:
     """Remarks kept beside the ring file: pull -> text."""
     from ringpull.cli import terminal
     from ringpull.files.remarks import read_notes
 
-    return {pull: terminal.printable(note) for pull, note in read_notes(source).items()}
+    return {pull: terminal.printable(note) for pull, note in read_notes(drive.source, drive.older_ring).items()}
 
 
 def print_table(judged, notes: dict[str, str]) -> None:
