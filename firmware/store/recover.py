@@ -7,13 +7,14 @@ border is found by halving. Damage often comes in runs of up to 8 slots, so a sl
 one run; runs of up to 64 are stepped over.
 """
 
+import errnos
 from shared_math import layout, ticks
 from shared_math.compat import const
 
 _RUN = const(8)
 _LONG = const(64)
 _SCATTERED = const(32)  # places looked at by halving, before every slot is
-_ERRORS = const(32)  # slots that the device fails to read, after which it is the device that fails
+_ERRORS = const(32)  # slots that can't be read, after which it is not a few bad sectors
 
 
 class Newest:
@@ -198,12 +199,13 @@ def newest(file, block, ring_id=None, rows_only=False):
     """The newest block of the ring in `file`; `.slot` is -1 in a file without any usable block.
 
     file: a store. block: bytearray of 512 to work in. ring_id: take this ring's blocks only. rows_only: compare row
-    blocks alone, as pulls.rpl needs. OSError where the device fails to read more than a few slots.
+    blocks alone, as pulls.rpl needs. OSError where more than a few slots can't be read.
     """
     search = _Search(file, block, ring_id, rows_only)
-    if not search.anchor():
-        return search.found
-    while True:
+    there = search.anchor()
+    while there:
         search.halve(file.slots)
-        if not search.creep() and not search.above():
-            return search.found
+        there = search.creep() or search.above()
+    if search.errors > search.found.reads // 2:
+        raise OSError(errnos.EIO)  # more than bad sectors: the card, or the file system's table
+    return search.found
