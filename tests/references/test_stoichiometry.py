@@ -49,8 +49,8 @@ def test_stoichiometric_ratio_with_the_atomic_weights_of_chemicals(fuel):
     }
     air = sum(AIR[one] * parts[one] for one in AIR) / AIR["O2"]
     assert stoich(fuel) == pytest.approx(oxygen * air / weight, rel=5e-5)
-    textbook = parts["O2"] + 3.76 * parts["N2"]
-    assert stoich(fuel, OXYGEN_NITROGEN_376) == pytest.approx(oxygen * textbook / weight, rel=5e-5)
+    usual_air = parts["O2"] + 3.76 * parts["N2"]
+    assert stoich(fuel, OXYGEN_NITROGEN_376) == pytest.approx(oxygen * usual_air / weight, rel=5e-5)
 
 
 @pytest.mark.parametrize(
@@ -68,7 +68,7 @@ def test_stoichiometric_ratio_by_cantera(fuel, species):
     [
         ("petrol", 14.7, 0.15),  # US DOE, fuel property comparison table; 14.6 is also met (value from memory)
         ("ethanol", 9.0, 0.01),  # US DOE, the same table
-        ("methane", 17.2, 0.05),  # printed textbook example
+        ("methane", 17.2, 0.05),  # printed in a combustion course, not known which (value from memory)
         ("nitromethane", 1.7, 0.005),  # printed in public articles on the fuel
         ("iso-octane", 15.13, 0.005),  # value from memory
         ("methanol", 6.47, 0.005),  # value from memory
@@ -95,6 +95,6 @@ def test_blends_as_one_mixed_formula(part):
 
 
 def test_ten_per_cent_ethanol_by_volume_is_not_by_mass():
-    # Textbook constants 14.7 and 9.00: 14.13 is 10 % by mass, 14.10 by volume (densities 745 and 789.3, from memory)
+    # Constants in common use, 14.7 and 9.00 (values from memory): 14.13 is 10 % by mass, 14.10 by volume (densities 745 and 789.3, from memory)
     assert mixture.blend_by_mass([(0.9, 14.7), (0.1, 9.0)]) == pytest.approx(14.13, abs=1e-9)
     assert mixture.blend_by_volume([(0.9, 14.7, 745.0), (0.1, 9.0, 789.3)]) == pytest.approx(14.10, abs=5e-3)

@@ -125,7 +125,7 @@ def _load_of(config, out):
 
 def _unusual(channel, engine):
     """Whether a four-stroke's pulses per turn are none of the usual ones, nor a toothed wheel's or an alternator's."""
-    if "per_rev" not in channel or "cylinders" not in engine or engine.get("strokes", schema.STROKES) != 4:
+    if "per_rev" not in channel or "cylinders" not in engine or speed.strokes_of(engine) != 4:
         return False
     return channel["per_rev"] < 9 and channel["per_rev"] not in (0.5, 1, engine["cylinders"] / 2)
 

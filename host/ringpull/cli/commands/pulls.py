@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from ringpull.cli.options import add_ring, add_target, set_target, tell_origin
+from ringpull.cli.options import add_ring, add_target, tell_origin, with_target
 
 HELP = "list the pulls, marked and found, with lambda, load and lean events"
 EXAMPLE = "ringpull pulls card"
@@ -53,9 +53,8 @@ def run(args: argparse.Namespace) -> int:
     import ringpull
     from ringpull.analysis.answer import judge_pulls
 
-    drive = ringpull.read(args.source, ring=args.ring)
+    drive = with_target(args, ringpull.read(args.source, ring=args.ring))
     tell_origin(drive)
-    set_target(args, drive)
     judged = judge_pulls(drive.pulls())
     if args.json:
         print(json.dumps({"pulls": [p.as_json() for p in judged]}, indent=1))
@@ -82,8 +81,8 @@ def print_table(judged, notes: dict[str, str]) -> None:
     import numpy as np
     from rich.table import Table
 
-    from ringpull.analysis.judge.verdict import unjudged
     from ringpull.cli import terminal
+    from ringpull.wording.reasons import unjudged
 
     console = terminal.wide_console()
     narrow = console.width < ROOMY
