@@ -41,7 +41,9 @@ def _live(config, table, throttle):
         sensors = lean_watch.sensors(config["channels"])
         warm = [judging.HEATING in [judging.meaning(s) for s in one.get("states", ())] for one in sensors]
         given = config["lean_warning"] or {"margin": judging.MARGIN, "after_s": judging.AFTER_S}
-        watch = lean_watch.LeanWatch(len(warm), given["margin"], given["after_s"], live.unit == "kPa", warm, throttle is not None)
+        watch = lean_watch.LeanWatch(
+            len(warm), given["margin"], given["after_s"], live.unit == "kPa", warm, throttle is not None
+        )
     settings.forget(("live_build",), "panel")
     return live, watch
 

@@ -16,6 +16,7 @@ THROTTLE_SHARE = 0.8  # of the widest opening of the drive where that is lower: 
 STANDING_RPM = 50.0
 STANDING_KPA = (50.0, 110.0)  # what the air around may be
 STANDING_S = 0.3
+WIDE_S = 0.5
 FLAT_SHARE = 0.8  # of idling at the pressure of full load: no vacuum
 SMOOTH_S = 0.1
 RISING_RPM_S = 100.0
@@ -43,7 +44,7 @@ def rising(columns: Columns) -> np.ndarray:
 
 def ambient_kpa(columns: Columns) -> np.ndarray:
     """Pressure of the air around, (rows,): of a channel of its own, else what the manifold of the standing engine showed
-    last, else the drive's highest up to that of standard air."""
+    last, else `highest_kpa` up to that of standard air."""
     rows = len(columns)
     known = columns.extra.get("ambient")
     if known is None or not np.isfinite(known).any():
@@ -56,11 +57,24 @@ def ambient_kpa(columns: Columns) -> np.ndarray:
             if (last - first) * columns.period_s >= STANDING_S:
                 known[first:last] = np.median(pressure[first:last])
         if not np.isfinite(known).any():
-            most = np.nanpercentile(pressure, 99.9) if np.isfinite(pressure).any() else judging.STANDARD_KPA
-            return np.full(rows, min(float(judging.STANDARD_KPA), float(most)))
+            return np.full(rows, min(float(judging.STANDARD_KPA), highest_kpa(columns)))
     there = np.isfinite(known)
     last_row = np.maximum.accumulate(np.where(there, np.arange(rows), -1))
     return known[np.where(last_row < 0, int(np.argmax(there)), last_row)]
+
+
+def highest_kpa(columns: Columns) -> float:
+    """The highest manifold pressure that a full manifold has shown; infinite where none was."""
+    pressure = columns.map_kpa
+    if pressure is None:
+        return np.inf
+    known = np.isfinite(pressure)
+    if columns.throttle is not None and overrun.throttle_tells(columns):
+        with np.errstate(invalid="ignore"):
+            known &= columns.throttle >= judging.LOADED_PCT
+    if np.count_nonzero(known) * columns.period_s < WIDE_S:
+        return np.inf
+    return float(np.percentile(pressure[known], 99.9))
 
 
 def full_kpa(columns: Columns, beside_throttle: bool | None = None) -> np.ndarray:
