@@ -10,7 +10,7 @@ MARGIN = 0.05  # lambda above target
 AFTER_S = 0.3  # for so long
 
 # Under load: see under_load()
-STANDARD_KPA = const(101)  # of the air around, where nothing tells it
+STANDARD_KPA = const(100)  # of the air around, where nothing tells it, and at most
 LOADED_SHARE_PCT = const(85)  # of the air around: nearly open throttle without boost
 FULL_SHARE_PCT = const(92)  # the same where a throttle tells of all that is less
 LOADED_LEAST_KPA = const(60)  # of the limit, high up in the mountains

@@ -211,7 +211,7 @@ class Steps:
         """The number of the step at which the warning changed, 0 for none of them."""
         was = self.watch.on
         for n in range(1, count + 1):
-            if self.watch.step(ms, rpm, load, wanted, closed, (value,), (rail,)) != was:
+            if self.watch.step(ms, rpm, load, wanted, -1 if closed else 0, (value,), (rail,)) != was:
                 return n
         return 0
 
