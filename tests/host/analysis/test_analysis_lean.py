@@ -216,7 +216,8 @@ def one_event(excess, random_u=0.002, systematic_u=0.012, delay_u_s=0.0):
     rows = len(excess)
     time_s, rpm, bound = np.arange(rows) / 200, np.linspace(3000.0, 6000.0, rows), np.zeros(rows, bool)
     of_pull = lean_events.Rows(time_s, excess, rpm, None, bound)
-    (event,) = lean_events.events(of_pull, lean_events.Doubt(random_u, systematic_u, np.full(rows, delay_u_s)))
+    doubt = lean_events.Doubt(random_u, systematic_u, np.full(rows, delay_u_s))
+    (event,) = lean_events.events(of_pull, doubt)
     return event
 
 
