@@ -10,7 +10,7 @@ import numpy as np
 from ringpull.analysis import local
 from ringpull.analysis.drive_state import roles, target
 from ringpull.analysis.drive_state.columns import Columns
-from shared_math import plausible
+from shared_math import judging
 
 STEP_S = 0.05
 RUNNING_RPM = 500.0
@@ -134,7 +134,7 @@ class Glance:
         known = self.throttle[self.running & np.isfinite(self.throttle)]
         if not len(known):
             return float("nan")
-        return min(float(np.percentile(known, REST_PERCENTILE)), float(plausible.REST_MOST_PCT))
+        return min(float(np.percentile(known, REST_PERCENTILE)), float(judging.REST_MOST_PCT))
 
     @cached_property
     def throttle_full(self) -> float:
