@@ -66,8 +66,12 @@ class Glance:
 
     def span(self, first: int, last: int) -> tuple[float, float]:
         """(start_s, end_s) of the steps from `first` to before `last`."""
-        start_s = float(self.columns.time_s[0])
-        return start_s + first * self.step_s, start_s + last * self.step_s
+        return self.times(first * self.rows, last * self.rows)
+
+    def times(self, first: int, last: int) -> tuple[float, float]:
+        """(start_s, end_s) of the rows from `first` to before `last`."""
+        time_s = self.columns.time_s
+        return float(time_s[first]), float(time_s[min(last, len(time_s)) - 1]) + self.columns.period_s
 
     def mean(self, values: np.ndarray | None) -> np.ndarray:
         """A column's means; NaN for one that isn't there."""

@@ -129,8 +129,7 @@ def dead(glance: Glance, name: str) -> Finding:
     ]
     if not runs:
         return sound(Check.DEAD, seconds=0.0)
-    first_s = float(columns.time_s[0])
-    spans = tuple((first_s + a * period_s, first_s + b * period_s) for a, b in runs)
+    spans = tuple(glance.times(a, b) for a, b in runs)
     return contradicted(Check.DEAD, Cause.POWER, spans, seconds=sum(b - a for a, b in runs) * period_s)
 
 
