@@ -93,6 +93,13 @@ def _has_room(size):
         gc.collect()
 
 
+def forget_opening():
+    """Give back the modules that opened the card."""
+    for name in _OPENING:
+        if sys.modules.pop("store." + name, None) is not None:
+            delattr(sys.modules["store"], name)
+
+
 def settle():
     """Recording begins: modules that opened the card are given back (a card that comes back loads them again); memory is
     looked through only when it is full, not every 4 kB, and has no small holes left.
@@ -100,9 +107,7 @@ def settle():
     Where the port keeps the local variables of a Python function on the heap, each call looks for the first hole that is
     large enough: with small ones below the large arrays it walks past these every time, some 300 us on an RP2040.
     """
-    for name in _OPENING:
-        if sys.modules.pop("store." + name, None) is not None:
-            delattr(sys.modules["store"], name)
+    forget_opening()
     gc.collect()
     gc.threshold(-1)
     plug = None

@@ -85,6 +85,8 @@ LAMP_RECORDING = const(1)
 LAMP_MARKING = const(2)
 LAMP_LEAN = const(3)
 LAMP_CARD_OUT = const(4)
+LAMP_STARTING = const(5)  # nothing is written yet
+LAMP_ENDED = const(6)  # a pull ended by itself a moment ago
 LAMP_FAULT = const(64)
 
 

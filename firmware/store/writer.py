@@ -19,6 +19,9 @@ class DriveWriter:
         self.outbox = waiting
         self.wrote = None
         self.dead = False  # the card did not take a block: `bind` it, or another one, anew
+        self.error = 0  # errno of that
+        self.writes = 0  # that were taken: what was accepted is so once the next access has not told otherwise
+        self.lent = False  # blocks of the outbox are being written
         self._block = bytearray(layout.SLOT)
         self.bind(place)
 
@@ -37,7 +40,13 @@ class DriveWriter:
         self.setup_every = min(layout.SETUP_EVERY, self.file.slots // 4)
         self.since_setup = layout.SETUP_EVERY  # none in this file yet
         self.setup_part = 0  # of the setup group: the next one to be written
+        self.accepted = False  # a write, since these files were opened
         self.dead = False
+
+    def fell(self, error):
+        """The card did not do what it was told."""
+        self.dead = True
+        self.error = error.errno
 
     def _forget_taken(self, first_row):
         """Of blocks written at once, the card had taken those up to the one with `first_row` before it fell silent."""
@@ -68,8 +77,10 @@ class DriveWriter:
         window = _AT_ONCE - self.slot % _AT_ONCE
         rest = self.file.slots - self.slot
         blocks = box.run(min(window, rest, self.setup_every - self.setup_parts - self.since_setup))
+        self.lent = True
         if self._write(blocks):
             box.taken(len(blocks) // layout.SLOT)
+        self.lent = False
         return not box.held
 
     def write_setup(self, first_row):
@@ -125,9 +136,12 @@ class DriveWriter:
             layout.seal(block, memoryview(block)[: layout.AT_CRC])
         try:
             self.file.write(self.slot, blocks)
-        except OSError:
-            self.dead = True
+        except OSError as error:
+            self.fell(error)
             return False
+        if self.accepted:
+            self.writes = (self.writes + 1) & 0xFFFF
+        self.accepted = True
         for number in range(count):
             before = self.sequence
             self.sequence = (self.sequence + 1) & _SEQUENCE_MASK

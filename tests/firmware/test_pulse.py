@@ -144,7 +144,7 @@ def test_the_fastest_row_path_takes_it_and_allocates_nothing():
     queue = rows.RowQueue(4 + 2 + 4, 64)
     own = health.Health()
     now = lambda: bench_now[0]  # noqa: E731
-    sampler = rows.sampler(queue, 5000, [(0, 1, meter)], marks.Marks(knob, 200), lamp.Lamp(), now, own)
+    sampler = rows.sampler(queue, 5000, [(0, 1, meter)], marks.Marks(knob, 200), lamp.Lamp(None), now, own)
     sampler.start(0)
     sampler.take(None)
     micropython.heap_lock()

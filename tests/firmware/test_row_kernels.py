@@ -20,7 +20,7 @@ class Bench:
         self.tach = tach.Tach(900)
         self.button = button.Button()
         self.marks = marks.Marks(self.button, 200, (1, 0, 499), 2)
-        self.lamp = lamp.Lamp()
+        self.lamp = lamp.Lamp(None)
         self.health = health.Health(supply)
         self.health.heap_kb = 50
         parts = [(0, 0, self.read), (4, 0, self.read), (1, 1, self.tach)]
