@@ -75,7 +75,7 @@ class Logger:
         self.sampler = rows.sampler(queue, period_us, parts, self.marks, self.lamp, board.ticks_us, self.health)
         out, copies = self._files(setup, waiting)
         self.recorder = recorder.Recorder(queue, pack, rate_hz, out, copies, self.sampler)
-        self.revival = revival.Revival(board, self._card)
+        self.revival = revival.Revival(board, out, self._card)
         self.recorder.begin()
         self.faults.begin(self)
         self.panel.begin(self)
@@ -203,10 +203,12 @@ class Logger:
             if out.dead:
                 self.faults.card_fell(out.error)
             return
-        opened = self.revival.step()
+        how = self.revival.step()
         if self.revival.error:
             self.faults.card_fell(self.revival.error)
-        if opened:
+        if how == revival.SAME:
+            out.go_on()
+        elif how == revival.OPENED:
             place = self.revival.place
             same = place.ring_id == out.ring_id and not place.made_new
             out.bind(place, same)

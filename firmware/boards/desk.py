@@ -123,6 +123,10 @@ class DeskBoard:
             pass
         self.mount()
 
+    def mounted(self):
+        """Whether a card's volume is available."""
+        return self.disk is not None
+
     def let_go(self):
         """Leave the card alone: what held files of it must not touch it, or another one, any more."""
         if self.disk:
@@ -131,7 +135,10 @@ class DeskBoard:
             vfs.umount(self.card_folder)
 
     def wake_card(self):
-        """One short step of starting the card; True when it can be mounted. OSError where none answers: call it again."""
+        """One short step of starting the card, mounted or not; True when it can be used. OSError where none answers: call it
+        again."""
+        if self.disk:
+            return self.disk.wake()
         if self.waking is None:
             path = self.socket.path if self.socket else self.job["image"]
             self.waking = desk_card.DeskCard(path, self.job["sectors"], self, self.socket)

@@ -13,6 +13,7 @@ class FileDisk:
     """A block device held in a file."""
 
     def __init__(self, path, sectors):
+        self.path = path
         self.file = open(path, "r+b")
         self.sectors = sectors
         self.retired = False  # a collected file object of an earlier mount must not write to the card
@@ -43,7 +44,8 @@ class Socket:
     """What becomes of the card. story: [[microseconds, what, ...]] in time order, of these:
 
     out: nothing answers from then on. in: it does again, the card asleep; with a path, another card's image. refuse: no
-    write is taken. busy: each write keeps the card busy for so many microseconds. stuck: it stays busy for ever.
+    write is taken. busy: each write keeps the card busy for so many microseconds. stall: the next one does. stuck: it stays
+    busy for ever.
     """
 
     def __init__(self, story, path):
@@ -53,6 +55,7 @@ class Socket:
         self.refusing = False
         self.stuck = False
         self.busy_us = 0
+        self.stall_us = 0
 
     def turn(self, now):
         """Let happen what is due by now."""
@@ -68,8 +71,16 @@ class Socket:
                 self.refusing = True
             elif what == "stuck":
                 self.stuck = True
+            elif what == "stall":
+                self.stall_us = more
             else:
                 self.busy_us = more
+
+    def busy_next(self):
+        """Microseconds that the card is busy after the write that it takes now."""
+        busy_us = self.stall_us or self.busy_us
+        self.stall_us = 0
+        return busy_us
 
 
 class DeskCard(FileDisk):
@@ -94,15 +105,21 @@ class DeskCard(FileDisk):
             return True
         board = self.board
         if self.waking < 0:
+            if socket.path != self.path:
+                FileDisk.__init__(self, socket.path, self.sectors)
             self.waking = board.now
             self.steps = 0
+            self.busy_until = 0
         board.passes(_STEP_US)
-        if board.now - self.waking > _WAKE_US:
+        if board.now - self.waking > _WAKE_US or socket.path != self.path:
             self.waking = -1
             raise OSError(errnos.ENODEV)
         if socket.there and not socket.stuck:
             self.steps += 1
-        return self.steps > 3
+        if self.steps > 3:
+            self.waking = -1
+            return True
+        return False
 
     def ready(self):
         """Whether an access would not have to wait."""
@@ -126,7 +143,7 @@ class DeskCard(FileDisk):
                 raise OSError(errnos.EROFS)
         FileDisk.writeblocks(self, n, buf)
         if socket:
-            self.busy_until = min(self.board.now + socket.busy_us, self.board.end_us + 1)
+            self.busy_until = min(self.board.now + socket.busy_next(), self.board.end_us + 1)
         self.board.wrote(self)
 
     def _wait(self):

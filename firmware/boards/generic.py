@@ -87,7 +87,7 @@ class GenericBoard:
             miso=machine.Pin(pins["miso"]),
         )
         select = machine.Pin(pins["cs"], machine.Pin.OUT, value=1)
-        return sdcard.SdCard(spi, select, lambda: spi.init(baudrate=_FAST_HZ), self.rest)
+        return sdcard.SdCard(spi, select, lambda fast: spi.init(baudrate=_FAST_HZ if fast else _SLOW_HZ), self.rest)
 
     def rest(self, waiting):
         """Called by the card's driver before each access, and again and again while it waits."""
@@ -115,6 +115,10 @@ class GenericBoard:
             pass
         self.mount()
 
+    def mounted(self):
+        """Whether a card's volume is available."""
+        return self.card is not None
+
     def let_go(self):
         """Leave the card alone: what held files of it must not touch it, or another one, any more."""
         if self.card:
@@ -123,9 +127,12 @@ class GenericBoard:
             vfs.umount(self.card_folder)
 
     def wake_card(self):
-        """One short step of starting the card; True when it can be mounted. OSError where none answers: call it again."""
+        """One short step of starting the card, mounted or not; True when it can be used. OSError where none answers: call it
+        again."""
         if self.pins["spi"] is None:
             return True
+        if self.card:
+            return self.card.wake()
         if self.waking is None:
             self.waking = self.open_card()
         return self.waking.wake()

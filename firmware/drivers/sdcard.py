@@ -35,13 +35,13 @@ class CardError(OSError):
 
 
 class SdCard:
-    """spi: machine.SPI, started slow. cs: machine.Pin as output. fast: function that sets the SPI's full speed.
+    """spi: machine.SPI. cs: machine.Pin as output. speed: function that sets the SPI's, full with True, slow with False.
 
     rest: function that is called before each access with False, and in a longer wait again and again with True: it may
     do other work, and then lets about a millisecond pass. Use nothing else before `wake` has returned True.
     """
 
-    def __init__(self, spi, cs, fast, rest=None):
+    def __init__(self, spi, cs, speed, rest=None):
         self.spi = spi
         self.cs = cs
         self.frame = bytearray(6)
@@ -56,7 +56,7 @@ class SdCard:
         self.retired = False  # a collected file object of an earlier mount must not write to another card
         self.by_byte = False
         self.sectors = 0
-        self.fast = fast
+        self.speed = speed
         self.step = 0
         self.since = 0
 
@@ -211,6 +211,8 @@ class SdCard:
         if not self.step:
             self.step = _RESET
             self.since = now
+            self.busy = False
+            self.speed(False)
         elif time.ticks_diff(now, self.since) > _INIT_MS:
             self._give_up("no card" if self.step == _RESET else "card does not start")
         if self.step == _RESET:
@@ -223,7 +225,7 @@ class SdCard:
             self._describe()
         elif self._size_came():
             self.step = 0
-            self.fast()
+            self.speed(True)
             return True
         return False
 

@@ -3,7 +3,7 @@
 from panel import lamp
 from shared_math import layout
 
-_LOOKS_HZ = 10
+_LOOKS_HZ = 20  # lean for `after_s` is told one look later at most
 _LAMP_HZ = 40  # looks at what the lamp is to tell
 
 

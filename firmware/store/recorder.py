@@ -33,7 +33,9 @@ class Recorder:
         self.written_rows = 0
         self.health_row = _HEALTH_S * rate_hz
         self.due = False  # blocks wait that are worth a write
-        self.most_rows = max(_LEAST_ROWS, rate_hz // _TURNS_HZ)  # packed in one turn, so that what else is due comes to pass
+        self.most_rows = max(
+            _LEAST_ROWS, rate_hz // _TURNS_HZ
+        )  # packed in one turn, so that what else is due comes to pass
         self.copy_next = False
 
     def begin(self):

@@ -1,54 +1,77 @@
 """A card that takes nothing any more is got back, or another one taken, in steps beside the recording."""
 
-from shared_math import ticks
+import gc
+
+import errnos
+from shared_math import layout, ticks
 from shared_math.compat import const
 
 _PAUSE_US = const(2000000)  # after a card that answers but can't be used
-_LET_GO = const(0)
+_REST = const(0)
 _WAKE = const(1)
-_MOUNT = const(2)
-_LOAD = const(3)
-_OPEN = const(4)
+_CHECK = const(2)
+_LET_GO = const(3)
+_WAKE_OTHER = const(4)
+_MOUNT = const(5)
+_LOAD = const(6)
+_OPEN = const(7)
+# What `step` returns
+BUSY = const(0)
+SAME = const(1)  # the card is as it was: its files can be gone on with
+OPENED = const(2)  # `place` is a card that is open: bind its files
 
 
 class Revival:
-    """make: function that gives the board's card as a store.card.Card, not yet opened.
+    """writer: store.writer.DriveWriter that fell silent. make: function that gives the board's card as a store.card.Card,
+    not yet opened.
 
-    error: errno of why the card that is there can't be used, 0 before the first try; a card that does not answer is none.
+    error: errno of why the card that is there can't be used; 0 where none has answered.
     """
 
-    def __init__(self, board, make):
+    def __init__(self, board, writer, make):
         self.board = board
+        self.writer = writer
         self.make = make
-        self.at = _LET_GO
+        self.at = _WAKE
         self.error = 0
         self.place = None
         self.failed = 0  # tick
-        self.resting = False
+        self.writes = -1  # of the writer, when a card was last thought to be back
 
     def step(self):
-        """A short step; True when `place` is a card that is open. Starting one waits for nothing; reading its file system
-        calls the board's `meanwhile`."""
-        if self.resting:
+        """One step: BUSY, SAME or OPENED. Starting a card waits for nothing; reading its files calls `meanwhile` of the board."""
+        if self.at == _REST:
             if (self.board.ticks_us() - self.failed) & ticks.MASK < _PAUSE_US:
-                return False
-            self.resting = False
+                return BUSY
+            self.at = _WAKE if self.board.mounted() else _WAKE_OTHER
         try:
             return self._step()
+        except MemoryError:
+            gc.collect()
+            self._failed(errnos.EIO)
         except OSError as error:
-            if self.at != _WAKE:
-                self.error = error.errno
-                self.failed = self.board.ticks_us()
-                self.resting = True
+            if self.at == _CHECK:
                 self.at = _LET_GO
-        return False
+            elif self.at != _WAKE and self.at != _WAKE_OTHER:  # these begin anew by themselves
+                self._failed(error.errno)
+        return BUSY
+
+    def _failed(self, error):
+        self.error = error
+        self.failed = self.board.ticks_us()
+        self.at = _REST
 
     def _step(self):
         at = self.at
-        if at == _LET_GO:
-            self.at = _WAKE
+        if at == _WAKE:
+            if self.board.wake_card():
+                self.at = _CHECK
+        elif at == _CHECK:
+            return self._check()
+        elif at == _LET_GO:
+            self.at = _WAKE_OTHER
             self.board.let_go()
-        elif at == _WAKE:
+        elif at == _WAKE_OTHER:
             if self.board.wake_card():
                 self.at = _MOUNT
         elif at == _MOUNT:
@@ -59,9 +82,30 @@ class Revival:
 
             self.at = _OPEN
         else:
-            self.place = self.make()
-            self.place.open()
-            self.at = _LET_GO
-            self.error = 0
-            return True
-        return False
+            place = self.make()
+            place.open()
+            self.place = place
+            return self._back(OPENED)
+        return BUSY
+
+    def _check(self):
+        """Whether what was written last stands where it should: then it is the card that was there, and lacks nothing."""
+        out = self.writer
+        if out.writes == self.writes:  # it was back, and took nothing: it is not asked again and again
+            self.writes = -1
+            self._failed(out.error)
+            return BUSY
+        before = (out.sequence - 1) & 0xFFFFFFFF
+        block = out.spare
+        out.file.read(out.slot_of(before), block)
+        ours = layout.verdict(block) is None and layout.get32(block, layout.AT_SEQUENCE) == before
+        if ours and bytes(block[layout.AT_RING : layout.AT_RING + 4]) == bytes(out.ring_id):
+            return self._back(SAME)
+        self.at = _LET_GO
+        return BUSY
+
+    def _back(self, how):
+        self.writes = self.writer.writes
+        self.at = _WAKE
+        self.error = 0
+        return how

@@ -22,7 +22,7 @@ class DriveWriter:
         self.error = 0  # errno of that
         self.writes = 0  # that were taken: what was accepted is so once the next access has not told otherwise
         self.lent = False  # blocks of the outbox are being written
-        self._block = bytearray(layout.SLOT)
+        self.spare = bytearray(layout.SLOT)  # what it held need not last
         self.bind(place)
 
     def bind(self, place, same_ring=False):
@@ -41,6 +41,11 @@ class DriveWriter:
         self.since_setup = layout.SETUP_EVERY  # none in this file yet
         self.setup_part = 0  # of the setup group: the next one to be written
         self.accepted = False  # a write, since these files were opened
+        self.dead = False
+
+    def go_on(self):
+        """The card is back, and holds all that was written."""
+        self.accepted = False
         self.dead = False
 
     def fell(self, error):
@@ -113,7 +118,7 @@ class DriveWriter:
         return (self.slot - back) % self.file.slots
 
     def _write_text(self, kind, piece, part, parts, first_row):
-        block = self._block
+        block = self.spare
         layout.start_block(block, kind, self.ring_id)
         layout.put16(block, layout.AT_LENGTH, len(piece))
         block[layout.AT_PART] = part

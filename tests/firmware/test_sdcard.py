@@ -167,7 +167,7 @@ class Card:
 
 def opened(card, rest=None):
     sdcard.time = Clock()
-    disk = sdcard.SdCard(card, card.cs, lambda: None, rest)
+    disk = sdcard.SdCard(card, card.cs, lambda _fast: None, rest)
     while not disk.wake():
         pass
     return disk
@@ -339,7 +339,7 @@ def test_each_step_of_starting_a_card_is_short():
         card = Counted()
         card.there = there
         sdcard.time = Clock()
-        disk = sdcard.SdCard(card, card.cs, lambda: None)
+        disk = sdcard.SdCard(card, card.cs, lambda _fast: None)
         steps = most = 0
         try:
             while True:
@@ -358,7 +358,7 @@ def test_a_card_that_comes_later_is_started_by_the_same_driver():
     card = Card()
     card.there = False
     fails(lambda: opened(card), 19, "no card")
-    disk = sdcard.SdCard(card, card.cs, lambda: None)
+    disk = sdcard.SdCard(card, card.cs, lambda _fast: None)
     fails(lambda: [disk.wake() for _ in range(5000)], 19, "no card")
     card.there = True
     while not disk.wake():

@@ -120,7 +120,8 @@ def dry_run(
         os.symlink(shared_math_dir(), work / "shared_math")
         _run(micropython, work, job, compiled.end_us, progress, heap_for(text))
         for name in ("drive.rpl", "pulls.rpl", "logger.json"):
-            shutil.move(out / name, card_dir / name)
+            if (out / name).exists():  # another card that was put in holds no configuration
+                shutil.move(out / name, card_dir / name)
     return DryRunResult(card_dir, compiled.end_us / 1e6, compiled.unused)
 
 
