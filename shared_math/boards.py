@@ -1,7 +1,17 @@
-"""What the PC, the checks and the firmware need to know of each board."""
+"""What checks, questions and advice need to know of each board. Pins are in firmware/boards/wiring.py.
 
-# Inputs of a board's own, as firmware/boards/wiring.py has them
-INPUTS = {
-    "rp2": ("a0", "a1", "a2", "a3", "p0", "p1", "d0"),
-    "esp32": ("a0", "a1", "a2", "a3", "p0", "p1", "d0"),
-}
+A board that is not here can still be logged with: its configuration is checked as the generic board's.
+"""
+
+TITLES = {"rp2": "RP2040", "rp2350": "RP2350", "esp32": "ESP32", "generic": "any other"}
+# Boards that stamp edges beside the processor and take rows by a hard timer
+STAMPING = ("rp2", "rp2350")
+# Inputs of their own, as their wiring tables come
+INPUTS = dict.fromkeys(("rp2", "rp2350", "esp32"), ("a0", "a1", "a2", "a3", "p0", "p1", "d0"))
+# Volts at the pin where a board's own converter ends (maker's figure at the widest range, from memory)
+LEAST_V = {"esp32": 0.15}
+
+INTERRUPT_PERIOD_US = 500  # 2000 edges a second: what pin interrupts follow beside all else
+SHORTEST_PERIOD_US = 100  # 10,000 edges a second: beyond what any pin interrupt follows
+STAMPED_PERIOD_US = 50  # where edges are stamped beside the processor: 15,000 rpm at 60 pulses a revolution are 66
+MOST_STAMPS = 1008  # that are kept between two rows

@@ -14,7 +14,6 @@ N = 14.007
 _N2, _O2, _AR, _CO2 = 0.78084, 0.209476, 0.00934, 0.000314
 _AR_WEIGHT = 39.95
 ISA = (_N2 * 2 * N + _O2 * 2 * O + _AR * _AR_WEIGHT + _CO2 * (C + 2 * O)) / _O2  # g of air per mol of O2
-OXYGEN_NITROGEN_376 = 2 * O + 3.76 * 2 * N  # the textbook's air of oxygen and 3.76 nitrogen
 
 # name -> (C, H, O, N atoms, kg/m3 liquid or None for gases). Petrol's CH1.85 and the densities (about 15-20 degC)
 # are common values, not a standard's: pump fuel varies.
@@ -43,21 +42,6 @@ def stoich_afr(c, h, o, n=0, air=ISA):
     if oxygen <= 0 or weight <= 0:
         raise ValueError("a fuel of this composition needs no air")
     return oxygen * air / weight
-
-
-def lambda_from_afr(afr, stoich):
-    """Lambda of an air-fuel ratio; stoich: the constant that the ratio was made with."""
-    return afr / stoich
-
-
-def afr_from_lambda(lambda_, stoich):
-    """Air-fuel ratio by mass."""
-    return lambda_ * stoich
-
-
-def equivalence_ratio(lambda_):
-    """Fuel-air equivalence ratio, the reciprocal of lambda."""
-    return 1.0 / lambda_
 
 
 def blend_by_mass(parts):
@@ -124,15 +108,3 @@ def fuel(cfg):
     stoich = blend_by_mass(parts) if by_mass else blend_by_volume(parts)
     source = "computed, blend by " + ("mass" if by_mass else "volume") + ", dry air"
     return {"name": name, "stoich_afr": stoich, "source": source}
-
-
-def brettschneider(co2, co, o2, no=0.0, hc=0.0, hcv=1.7261, ocv=0.0176, k=3.5, k1=6e-4):
-    """Lambda from dry exhaust gas: CO2, CO, O2, NO in per cent by volume, HC in ppm (Brettschneider 1979).
-
-    hcv, ocv: hydrogen and oxygen atoms per carbon atom of the fuel. k: water-gas constant. k1: per cent of carbon per
-    ppm of HC as measured (6e-4 for ppm n-hexane). ValueError without CO2: the gas is not burnt fuel.
-    """
-    if co2 <= 0:
-        raise ValueError("no CO2: not the exhaust of a running engine")
-    water = hcv / 4 * k / (k + co / co2) - ocv / 2
-    return (co2 + co / 2 + o2 + no / 2 + water * (co2 + co)) / ((1 + hcv / 4 - ocv / 2) * (co2 + co + k1 * hc))

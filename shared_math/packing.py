@@ -252,27 +252,6 @@ class Packer:
                 put_run(self.held, block, stream, base)
 
 
-def write_plain(block, bits, rows, first_row, lost):
-    """Write a PLAIN block: column after column, 2 bytes a value up to 16 bits, 4 bytes above.
-
-    rows: list of sequences, one per row. Raises ValueError when they do not fit (see plain_rows).
-    """
-    if not 1 <= len(rows) <= plain_rows(bits):
-        raise ValueError("%d rows do not fit a plain block of these columns" % len(rows))
-    layout.put32(block, layout.AT_FIRST_ROW, first_row)
-    layout.put16(block, layout.AT_ROWS, len(rows))
-    layout.put16(block, layout.AT_LOST, lost if lost < 0xFFFF else 0xFFFF)
-    at = layout.AT_PAYLOAD
-    for c in range(len(bits)):
-        wide = bits[c] > 16
-        for row in rows:
-            layout.put16(block, at, row[c] & 0xFFFF)
-            at += 2
-            if wide:
-                layout.put16(block, at, row[c] >> 16)
-                at += 2
-
-
 def plain_rows(bits):
     """How many rows of these column widths a plain block holds."""
     row_bytes = 0

@@ -6,7 +6,13 @@ from shared_math.compat import const
 
 MAX_RPM = const(10000)  # unless configured: what the glitch filter must let through
 MAX_KMH = const(300)
+STROKES = const(4)  # nearly every car engine
 _LONGEST_US = const(2000000)  # ages end near a million microseconds: slower signals need no longer filter
+
+
+def strokes_of(engine):
+    """Strokes of an engine cycle by the configuration's `engine`: 4 where it says nothing."""
+    return engine.get("strokes", STROKES)
 
 
 def edges_per_cycle(engine, per_rev):
@@ -14,7 +20,7 @@ def edges_per_cycle(engine, per_rev):
 
     Over a whole cycle every cylinder fires once, so uneven teeth and firing intervals cancel.
     """
-    return per_rev * (1 if engine.get("strokes", 4) == 2 else 2)
+    return per_rev * (1 if strokes_of(engine) == 2 else 2)
 
 
 def rpm(edges, per_rev, time_us):

@@ -21,19 +21,6 @@ _PT_LEAST_DEGC = -200.0
 _PT_MOST_DEGC = 850.0
 
 
-def divider_ratio(r_top_ohm, r_bottom_ohm):
-    """Volts at the converter's pin per volt at the terminal."""
-    return r_bottom_ohm / (r_top_ohm + r_bottom_ohm)
-
-
-def two_point(c0, v0, c1, v1):
-    """(volts per count, volts at zero counts) of the line through two calibration points. ValueError if c0 == c1."""
-    if c0 == c1:
-        raise ValueError("two calibration points at the same counts")
-    volts_per_count = (v1 - v0) / (c1 - c0)
-    return volts_per_count, v0 - volts_per_count * c0
-
-
 def counts_to_volts(counts, volts_per_count, volts_at_zero):
     """Volts at the terminal."""
     return volts_at_zero + volts_per_count * counts

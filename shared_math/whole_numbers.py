@@ -1,6 +1,6 @@
 """Values in whole numbers, for loops in which a float would be a new object at every turn.
 
-Made by whole_build.py from transfer.py and target.py; after that nothing is allocated and nothing passes 2^30.
+Made by whole_numbers_build.py from transfer.py and target.py; after that nothing is allocated and nothing passes 2^30.
 """
 
 from array import array

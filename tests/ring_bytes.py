@@ -25,6 +25,27 @@ def columns_of(settings: dict = CONFIG) -> list[dict]:
     return channels.columns(config.defaults(settings), lambda name: (12, 3.3, 0))
 
 
+def write_plain(block, bits, rows, first_row, lost):
+    """Write a PLAIN block: column after column, 2 bytes a value up to 16 bits, 4 bytes above.
+
+    rows: list of sequences, one per row. Raises ValueError when they do not fit (see plain_rows).
+    """
+    if not 1 <= len(rows) <= packing.plain_rows(bits):
+        raise ValueError("%d rows do not fit a plain block of these columns" % len(rows))
+    layout.put32(block, layout.AT_FIRST_ROW, first_row)
+    layout.put16(block, layout.AT_ROWS, len(rows))
+    layout.put16(block, layout.AT_LOST, lost if lost < 0xFFFF else 0xFFFF)
+    at = layout.AT_PAYLOAD
+    for c in range(len(bits)):
+        wide = bits[c] > 16
+        for row in rows:
+            layout.put16(block, at, row[c] & 0xFFFF)
+            at += 2
+            if wide:
+                layout.put16(block, at, row[c] >> 16)
+                at += 2
+
+
 @dataclass
 class Ring:
     """Blocks in the order in which they are written. Sequence numbers go on by themselves."""
@@ -82,7 +103,7 @@ class Ring:
             block = self.start(layout.PLAIN if plain else layout.PACKED)
             if plain:
                 count = min(packing.plain_rows(self.bits), len(rows) - taken)
-                packing.write_plain(block, self.bits, rows[taken : taken + count], first + taken, lost)
+                write_plain(block, self.bits, rows[taken : taken + count], first + taken, lost)
             else:
                 packer = packing.Packer(self.bits, 100)
                 count = 0

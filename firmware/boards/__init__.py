@@ -3,17 +3,27 @@
 import sys
 
 
+def name_of(platform, machine):
+    """The board's name in logger.json, or "desk", by what the port says of itself: sys.platform and the machine's name."""
+    if platform == "rp2" and "RP2350" in machine:
+        return "rp2350"
+    if platform == "rp2" and "RP2040" in machine:
+        return "rp2"
+    return {"linux": "desk", "darwin": "desk", "esp32": "esp32"}.get(platform, "generic")
+
+
 def pick():
     """The board object for the machine this runs on."""
-    if sys.platform == "linux":
+    name = name_of(sys.platform, sys.implementation._machine)  # pyright: ignore[reportAttributeAccessIssue]
+    if name == "desk":
         from boards.desk import DeskBoard
 
         return DeskBoard()
-    if sys.platform == "rp2" and "RP2040" in sys.implementation._machine:  # pyright: ignore[reportAttributeAccessIssue]
+    if name in ("rp2", "rp2350"):
         from boards.rp2 import Rp2Board
 
-        return Rp2Board()
-    if sys.platform == "esp32":
+        return Rp2Board(name)
+    if name == "esp32":
         from boards.esp32 import Esp32Board
 
         return Esp32Board()

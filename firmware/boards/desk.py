@@ -1,6 +1,6 @@
 """The desk board: the same firmware on a PC, under MicroPython's unix port, in virtual time, fed by signal files.
 
-The PC side has compiled the signals (host/ringpull/desk/signals.py): analog inputs as they stand at the converter's
+The PC side has compiled the signals (host/ringpull/dryrun/signals.py): analog inputs as they stand at the converter's
 pin behind divider and filter, in 65536ths of its range; edges and button changes as one list in time order. This
 board adds converter noise and quantisation, and calls the firmware's handlers when their virtual time has come.
 """

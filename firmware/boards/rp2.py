@@ -1,4 +1,4 @@
-"""The RP2040: hard timer, edges stamped by PIO, inputs converted and averaged through DMA. Pins are in wiring.py."""
+"""The RP2040 and the RP2350: hard timer, edges stamped by PIO, inputs converted and averaged through DMA. Pins are in wiring.py."""
 
 import sys
 import time
@@ -8,7 +8,7 @@ import machine
 import micropython
 
 from boards import generic
-from drivers import dma_ring, pio_edges, rp2_adc, viper_edges
+from drivers import dma_ring, pio_edges, rp2_adc, rp2_chip, viper_edges
 from shared_math import speed
 from shared_math.compat import const
 
@@ -18,24 +18,24 @@ _SPARE = const(16)  # stamps of a ring that may be written while they are read
 _BLIND_US = const(45000)  # no row is taken while the board's own flash is erased
 _WORD = const(2)
 _WATCHDOG_MS = const(8000)  # it can count to 8388
-_WATCHDOG_CLEAR = const(0x4005B000)  # CTRL of the watchdog, written to clear bits (RP2040 datasheet, 2.1.2 and 4.7)
-_ENABLE = const(1 << 30)
+_ENABLE = const(1 << 30)  # of the watchdog
 
 
 class Rp2Board(generic.GenericBoard):
     """What the firmware asks of a board; the same methods as boards/desk.py."""
 
-    name = "rp2"
     irq_options = {"hard": True}
 
-    def __init__(self):
+    def __init__(self, name):
+        self.name = name
         self.stampers = []
         self.edges = []
         self.inputs = []  # (function that reads, input of the converter)
+        self.chip = rp2_chip.of(name)
         self.unwatch()  # it may have been left running by what ran before a reset
         super().__init__()
         pwm = self.pins["supply_pwm"]
-        wireless = "Pico W" in sys.implementation._machine  # pyright: ignore[reportAttributeAccessIssue]
+        wireless = " W " in sys.implementation._machine  # pyright: ignore[reportAttributeAccessIssue]
         if pwm is not None and not wireless:  # with radio, that pin feeds the radio
             machine.Pin(pwm, machine.Pin.OUT, value=1)  # a steady switching rate: less noise on the 3.3 V
 
@@ -53,7 +53,7 @@ class Rp2Board(generic.GenericBoard):
     def configure(self, config):
         """The configuration in force, before any input is asked for."""
         super().configure(config)
-        self.analog = rp2_adc.Converter(config["rate_hz"])
+        self.analog = rp2_adc.Converter(self.chip, config["rate_hz"])
         self.apart_us = max(_BLIND_US, 1000000 // config["rate_hz"])  # rows, at most
         self.before_us = self.fitted.row_us if self.fitted else 0  # external converters are read first
 
@@ -61,7 +61,7 @@ class Rp2Board(generic.GenericBoard):
         """(bits, volts, skew in microseconds, volts it may be off by) of an input of the board's own converter."""
         volts = self.pins["reference_v"]
         count_v = volts / (1 << rp2_adc.BITS)
-        errors = rp2_adc.ERROR * count_v, rp2_adc.ERROR_CALIBRATED * count_v
+        errors = tuple([counts * count_v for counts in self.chip.adc_errors])
         return self.analog.bits, volts, self.before_us + self.analog.skew_us(int(name[1:])), errors
 
     def own_reader(self, pin):
@@ -105,7 +105,7 @@ class Rp2Board(generic.GenericBoard):
         ring = dma_ring.DmaRing(stamper.fifo, stamper.dreq, _WORD, bits)
         self.stampers.append((stamper, ring))
         cycles_per_us = machine.freq() // 1000000
-        start = stamper.start(viper_edges.go)
+        start = stamper.start(viper_edges.go, self.chip.timer_raw)
         edges = viper_edges.EdgeRing(ring.buffer, ring.left, limit_us, cycles_per_us, pio_edges.EDGE_CYCLES, start)
         self.edges.append(edges)
         return edges
@@ -116,7 +116,7 @@ class Rp2Board(generic.GenericBoard):
 
     def unwatch(self):
         """Stop the watchdog."""
-        machine.mem32[_WATCHDOG_CLEAR] = _ENABLE
+        machine.mem32[self.chip.watchdog_clear] = _ENABLE
 
     def start_timer(self, period_us, handler):
         """Call `handler` at a grid of `period_us` as a hard interrupt; None: the first call tells when the grid begins."""

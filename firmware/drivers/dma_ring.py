@@ -9,9 +9,10 @@ from array import array
 import rp2
 import uctypes
 
+# RP2350: the four highest bits of a count are its mode, 0 being the plain one
 MOST = 0x8000000  # a multiple of every ring's length, so that the counter tells the place in the ring
 
-_DMA = 0x50000000  # RP2040 data sheet, 2.5.7: 0x40 bytes a channel
+_DMA = 0x50000000  # RP2040 data sheet, 2.5.7, RP2350 alike: 0x40 bytes a channel
 _COUNT = 0x08  # TRANS_COUNT
 _COUNT_TRIGGER = 0x1C  # AL1_TRANS_COUNT_TRIG
 

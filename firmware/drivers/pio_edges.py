@@ -11,7 +11,7 @@ import rp2
 
 EDGE_CYCLES = 4
 
-_PIO0 = 0x50200000  # RP2040 data sheet, 3.7: FIFOs at 0x20 (receive), atomic set of CTRL at 0x2000
+_PIO0 = 0x50200000  # RP2040 data sheet, 3.7, RP2350 alike: FIFOs at 0x20 (receive), atomic set of CTRL at 0x2000
 _RECEIVE = 0x20
 _SET = 0x2000
 _DREQ_RX = 4  # data sheet, table 120: PIO0 RX0; one more for each state machine
@@ -61,9 +61,9 @@ class Stamper:
         self.machine = rp2.StateMachine(number, falling if polarity == "falling" else rising, jmp_pin=pin)
         self.machine.exec("mov(x, invert(null))")
 
-    def start(self, go):
-        """Run from now on. go: viper_edges.go. Returns the microsecond tick of the start."""
+    def start(self, go, timer):
+        """Run from now on. go: viper_edges.go. timer: address of the running microseconds. Returns the microsecond tick of the start."""
         state = machine.disable_irq()
-        tick = go(self.control, self.bit)
+        tick = go(self.control, self.bit, timer)
         machine.enable_irq(state)
         return tick

@@ -1,14 +1,12 @@
 """Edges that DMA has put into a ring in RAM, walked by the row path: the same columns as acquire/tach.py, compiled.
 
-All times here are clock cycles that wrap at 2^30, so that no number becomes a heap object; at 125 MHz that is 8.6 s,
+All times here are clock cycles that wrap at 2^30, so that no number becomes a heap object; at 125 MHz that is 8.6 s, at 150 MHz 7.2 s,
 and edges are looked at in every row. The masks below are dma_ring.MOST and the widths of shared_math.layout.
 """
 
 from array import array
 
 import micropython
-
-_TIMER = 0x40054028  # RP2040 data sheet, 4.6: TIMERAWL, microseconds
 
 POSITION = 0  # words read so far, wraps as the DMA's counter does
 WORDS = 1  # in the ring
@@ -24,8 +22,7 @@ STOOD = 10  # cycles the counter stood for the edges so far
 
 
 @micropython.viper
-def go(control: ptr32, bit: int) -> int:
-    timer = ptr32(_TIMER)
+def go(control: ptr32, bit: int, timer: ptr32) -> int:
     control[0] = bit
     return timer[0] & 0x3FFFFFFF
 

@@ -4,7 +4,7 @@ import gc
 import json
 import sys
 
-_HEAVY = ("config", "mixture")
+_HEAVY = ("boards", "config", "mixture")
 _LATER = (
     "card_missing",
     "card_full",

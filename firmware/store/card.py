@@ -9,7 +9,7 @@ _LEAST_SLOTS = 64  # a file with fewer was clipped by something: it is put aside
 
 
 class Card:
-    """medium: FatCard, SegmentCard or RawCard. slots: of the two rings, used when they must be made. random: gives
+    """medium: FatCard or SegmentCard. slots: of the two rings, used when they must be made. random: gives
     that many random bytes, for a new ring's id.
 
     After `open`: drive, pulls (stores), ring_id, sequence, drive_slot, pulls_slot (where writing goes on), session

@@ -2,13 +2,13 @@
 
 import json
 
-FIRMWARE = "0.1.0"
+from shared_math import VERSION
 
 
 def build(board_name, utc, period_us, columns, faults, config_text):
     """JSON bytes. config_text: the configuration in force as squeezed JSON bytes, kept to the letter."""
     head = {
-        "firmware": FIRMWARE,
+        "firmware": VERSION,
         "board": board_name,
         "utc": utc,
         "period_us": period_us,

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from shared_math import VERSION as __version__
+
 if TYPE_CHECKING:
     from ringpull.drive import read as read
 
-__version__ = "0.1.0"
-__all__ = ["read"]
+__all__ = ["__version__", "read"]
 
 
 def __getattr__(name: str) -> Any:

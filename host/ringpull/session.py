@@ -34,11 +34,34 @@ class Channel:
     config: dict = field(hash=False, compare=False)
 
 
-def _positive(told: object) -> float | None:
-    """A number above zero that a setup text may hold, None for anything else."""
-    if isinstance(told, bool) or not isinstance(told, (int, float)):
-        return None
-    return float(told) if 0 < told < 1e6 else None
+@dataclass(frozen=True)
+class Converter:
+    """Of an analog channel. bits: width of its counts. step_v: volts a count at the terminal. error_v: volts that it is
+    known to be off by, half of the width, or None where nothing is told."""
+
+    bits: int
+    step_v: float
+    error_v: float | None
+
+
+@dataclass(frozen=True)
+class Timing:
+    """How well the logger ran in a session; None: not told by this file.
+
+    late_blocks: how many blocks late_us_p99 is from; None: from every row. rejected_edges: channel -> edges.
+    stall_ms_max: 0 where there was none of 16 ms. health: the keys of the last health block (rows, late_us, stall_us,
+    heap...).
+    """
+
+    late_us_max: int | None
+    late_us_p99: int | None
+    late_blocks: int | None
+    lost_rows: int
+    rejected_edges: dict[str, int]
+    stall_ms_max: int | None
+    heap_kb_least: int | None
+    supply_dips: int | None
+    health: dict
 
 
 class Session:
@@ -96,11 +119,10 @@ class Session:
         return out
 
     @property
-    def converters(self) -> dict[str, dict]:
-        """Analog channel -> {"bits": width of its counts, "step_v": volts a count at the terminal, "error_v": volts
-        that its converter is known to be off by, half of the width, or None where nothing is told}."""
-        columns = [column for column in self._blocks.setup.columns if column["r"] == "adc"]
-        return {c["n"]: {"bits": c["b"], "step_v": abs(c["s"]), "error_v": _positive(c.get("e"))} for c in columns}
+    def converters(self) -> dict[str, Converter]:
+        """Analog channel -> its converter."""
+        columns = [column for column in self._blocks.setup.columns if column.role == "adc"]
+        return {c.name: Converter(c.bits, abs(c.volts_per_count), c.error_v) for c in columns}
 
     @property
     def marks(self) -> list[MarkSpan]:
@@ -108,21 +130,19 @@ class Session:
         return self._survey.marks
 
     @property
-    def timing(self) -> dict:
-        """How well the logger ran: late_us_max, late_us_p99, late_blocks (that the latter is from; None: every row),
-        lost_rows, rejected_edges {channel: edges}, stall_ms_max (0: none of 16 ms), heap_kb_least, supply_dips, and the keys of the last health block (rows, late_us, stall_us,
-        heap...) under `health`. None: not told by this file."""
-        return {
-            "late_us_max": self._survey.late_us_max,
-            "late_us_p99": self._survey.late_us_p99,
-            "late_blocks": self._survey.late_blocks,
-            "lost_rows": self.lost_rows,
-            "rejected_edges": self._survey.rejected,
-            "stall_ms_max": self._survey.stall_ms_max,
-            "heap_kb_least": self._survey.heap_kb_least,
-            "supply_dips": self._survey.dips,
-            "health": self._blocks.health,
-        }
+    def timing(self) -> Timing:
+        """How well the logger ran."""
+        return Timing(
+            late_us_max=self._survey.late_us_max,
+            late_us_p99=self._survey.late_us_p99,
+            late_blocks=self._survey.late_blocks,
+            lost_rows=self.lost_rows,
+            rejected_edges=self._survey.rejected,
+            stall_ms_max=self._survey.stall_ms_max,
+            heap_kb_least=self._survey.heap_kb_least,
+            supply_dips=self._survey.dips,
+            health=self._blocks.health,
+        )
 
     @cached_property
     def _survey(self) -> service.Survey:
@@ -166,17 +186,17 @@ class Session:
 
     def volts(self, name: str) -> np.ndarray:
         """(rows,) volts at the logger's terminal of an analog channel. KeyError where there is no such channel."""
-        from ringpull.ring.values import channel_values
+        from ringpull.ring.values import analog
 
-        return channel_values.volts(self._blocks.setup, name, self._raw)
+        return analog.volts(self._blocks.setup, name, self._raw)
 
     def turns(self, name: str) -> list[tuple[np.ndarray, np.ndarray]]:
         """(times_s, turns since the first) of the pulses of a channel with `per_rev`, for every stretch of them without
         a stop or a loss; missing pulses are counted."""
-        from ringpull.ring.values import channel_values
+        from ringpull.ring.values import pulses
 
         channel = next(one.config for one in self.channels if one.name == name)
-        return channel_values.turns(self._blocks.setup, channel, self._raw)
+        return pulses.turns(self._blocks.setup, channel, self._raw)
 
     @cached_property
     def _finder(self) -> Finder:

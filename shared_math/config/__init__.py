@@ -72,7 +72,7 @@ def defaults(config):
 
     out = {"board": schema.BOARD, "rate_hz": schema.RATE_HZ, "engine": {}, "fuel": {"name": schema.FUEL_NAME}}
     out.update(_copy(config))
-    out["engine"].setdefault("strokes", schema.STROKES)
+    out["engine"].setdefault("strokes", speed.STROKES)
     out.setdefault("converters", _copy(converters.USUAL))
     # Nothing said: the warning is on wherever it can be
     warning = out.setdefault("lean_warning", False if lean_watch.lacking(out) else {})

@@ -1,6 +1,6 @@
 """Checks how fast a channel's pulses may come, and what its filter refuses."""
 
-from shared_math import speed
+from shared_math import boards, speed
 from shared_math.config import schema
 
 
@@ -25,15 +25,15 @@ def check_pulses(checker, channel, where, kind, config):
     shortest = speed.channel_shortest_us(channel)
     limit = channel.get("min_period_us")
     ringing = channel.get("ringing_us", 0) if "ringing_us" in rules else 0
-    stamped = config.get("board") in schema.STAMPING_BOARDS
-    least = schema.STAMPED_PERIOD_US if stamped else schema.SHORTEST_PERIOD_US
+    stamped = config.get("board") in boards.STAMPING
+    least = boards.STAMPED_PERIOD_US if stamped else boards.SHORTEST_PERIOD_US
     rate_hz = checker.good(config, "rate_hz", schema.TOP["rate_hz"]) or schema.RATE_HZ
     between = 1000000 // (rate_hz * shortest)
     if shortest < least:
         checker.bad("pulses_too_fast", where, "%d us apart (allowed on this board: %d us)" % (shortest, least))
-    elif stamped and between > schema.MOST_STAMPS:
+    elif stamped and between > boards.MOST_STAMPS:
         checker.bad(
-            "pulses_for_rate", where, "%d, at rate_hz %d (allowed: %d)" % (between, rate_hz, schema.MOST_STAMPS)
+            "pulses_for_rate", where, "%d, at rate_hz %d (allowed: %d)" % (between, rate_hz, boards.MOST_STAMPS)
         )
     elif limit is not None and limit >= shortest:
         checker.bad("filter_too_long", where + ": min_period_us", "%d us, edges %d us apart" % (limit, shortest))

@@ -1,6 +1,6 @@
-"""What the checks of a configuration share: rules of config_schema.py, and mistakes as (code, where, detail).
+"""What the checks of a configuration share: rules of schema.py, and mistakes as (code, where, detail).
 
-Sentences for the codes are in config_words.py, which a device loads only when it must show one.
+Sentences for the codes are in words.py, which a device loads only when it must show one.
 """
 
 import math

@@ -1,4 +1,4 @@
-"""What may stand in logger.json: keys, kinds and ranges. No logic here; config_check.py and config_channels.py read it.
+"""What may stand in logger.json: keys, kinds and ranges. No logic here; the checks beside it read it.
 
 A rule is a tuple: ("number" or "whole", least, most), ("text", longest), ("choice", values), ("yes_no",), or
 ("numbers", fewest, most numbers, least, most). None: the key has rules of its own.
@@ -210,7 +210,6 @@ POINT = ("numbers", 2, 2, -100, 10000000)
 # Filled in where nothing is written
 BOARD = "generic"
 RATE_HZ = 200
-STROKES = 4
 FUEL_NAME = "petrol"
 DEFAULTS = {
     "lambda": {"scale": "lambda"},
@@ -224,9 +223,3 @@ DEFAULTS = {
     "pulse_width": {"polarity": "low", "per_cycle": 1, "ringing_us": 200},
     "digital": {"polarity": "high"},
 }
-INTERRUPT_BOARDS = ("generic", "esp32")  # those with soft timers, whose pulse inputs are pin interrupts
-INTERRUPT_PERIOD_US = 500  # 2000 edges a second: what pin interrupts follow beside all else
-SHORTEST_PERIOD_US = 100  # 10,000 edges a second: beyond what any pin interrupt follows
-STAMPING_BOARDS = ("rp2",)  # those whose pulse inputs are stamped beside the processor
-STAMPED_PERIOD_US = 50  # and what is left to them: 15,000 rpm at 60 pulses a revolution are 66
-MOST_STAMPS = 1008  # that they keep between two rows

@@ -41,7 +41,7 @@ def head() -> list[tuple[str, str]]:
 
     changed = subprocess.run(["git", "diff", "--quiet", "HEAD"], cwd=ROOT).returncode
     return [
-        ("machine", f"{processor()}, {os.cpu_count()} cores, {platform.system()} {platform.release()}"),
+        ("machine", f"{processor()}, {os.cpu_count()} cores, {platform.system()}"),
         ("python", platform.python_version()),
         ("micropython", said_by(find_micropython(), "--version")),
         ("libraries", ", ".join(f"{name} {version(name)}" for name in ("numpy", "pandas", "pyarrow"))),

@@ -7,6 +7,7 @@ import zlib
 from pathlib import Path
 
 import numpy as np
+from ring_bytes import write_plain
 
 from shared_math import channels, config, layout, packing
 
@@ -63,7 +64,7 @@ def blocks_of(rows: np.ndarray, bits: list[int], plain: bool) -> tuple[np.ndarra
         layout.put16(block, layout.AT_SESSION, 1)
         if plain:
             count = min(packing.plain_rows(bits), len(table) - taken)
-            packing.write_plain(block, bits, table[taken : taken + count], 0, 0)
+            write_plain(block, bits, table[taken : taken + count], 0, 0)
         else:
             packer.clear()
             count = 0

@@ -28,7 +28,14 @@ class Session:
 
 
 def stand_in(real, folder, sessions):
-    return SimpleNamespace(source=folder, sessions=sessions, blocks=real.blocks, damage=real.damage)
+    return SimpleNamespace(
+        source=folder,
+        sessions=sessions,
+        blocks=real.blocks,
+        damage=real.damage,
+        views=getattr(real, "views", list),
+        pulls=getattr(real, "pulls", list),
+    )
 
 
 def still_works(page):

@@ -10,7 +10,7 @@ from array import array
 
 import machine
 
-from drivers import dma_ring, pio_edges, rp2_adc, viper_edges
+from drivers import dma_ring, pio_edges, rp2_adc, rp2_chip, viper_edges
 
 ROWS = 140
 WIDE = 11
@@ -26,14 +26,14 @@ say("loops", [program[4] for program in (pio_edges.rising, pio_edges.falling)])
 # The converter with a counter that runs out every 512 transfers, the ring's length: two dozen times in this run
 long = dma_ring.MOST
 dma_ring.MOST = 512
-means = rp2_adc.Converter(1000).means([(7, 0), (8, 1), (9, 2), (10, 3)])
+means = rp2_adc.Converter(rp2_chip.of("rp2"), 1000).means([(7, 0), (8, 1), (9, 2), (10, 3)])
 dma_ring.MOST = long
 
 tachs = []
 for number, polarity in enumerate(("rising", "falling")):
     stamper = pio_edges.Stamper(number, machine.Pin(15, machine.Pin.IN), polarity)
     ring = dma_ring.DmaRing(stamper.fifo, stamper.dreq, 2, 11)
-    start = stamper.start(viper_edges.go)
+    start = stamper.start(viper_edges.go, rp2_chip.of("rp2").timer_raw)
     tachs.append(viper_edges.EdgeRing(ring.buffer, ring.left, 60, machine.freq() // 1000000, 4, start))
     tachs.append(ring)
 rises, falls = tachs[0], tachs[2]

@@ -5,6 +5,7 @@ import time
 import machine
 
 from boards import rp2
+from drivers import rp2_chip
 
 
 class Bare:
@@ -17,6 +18,7 @@ def enabled():
 
 print("START", machine.reset_cause() == machine.WDT_RESET, enabled())
 bare = Bare()
+bare.chip = rp2_chip.of("rp2")
 rp2.Rp2Board.watch(bare)
 for _ in range(4):
     time.sleep_ms(3000)

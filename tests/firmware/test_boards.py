@@ -198,6 +198,6 @@ def test_pulse_width_on_an_input_that_is_not_there_is_a_fault():
 
 
 def test_what_check_says_of_inputs_is_what_is_wired():
-    for name, pins in (("rp2", wiring.RP2), ("esp32", wiring.ESP32)):
+    for name, pins in (("rp2", wiring.RP2), ("rp2350", wiring.RP2), ("esp32", wiring.ESP32)):
         listed = [one for group in ("analog", "pulse", "digital") for one in pins[group]]
         assert sorted(listed) == sorted(board_facts.INPUTS[name])

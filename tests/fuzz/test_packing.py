@@ -1,5 +1,6 @@
 """Blocks of any rows: written and read back equal, read equal by the second reader, and no single wrong bit passes."""
 
+import ring_bytes
 import second_reader
 from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
@@ -117,7 +118,7 @@ def test_plain_blocks_come_back_equal(table):
     widths, rows = table
     rows = rows[: packing.plain_rows(widths)]
     block = start(layout.PLAIN)
-    packing.write_plain(block, widths, rows, 5, 0)
+    ring_bytes.write_plain(block, widths, rows, 5, 0)
     layout.seal(block, memoryview(block)[: layout.AT_CRC])
     expected = [list(column) for column in zip(*rows, strict=True)]
     assert packing.unpack(bytes(block), widths) == expected

@@ -1,9 +1,10 @@
 """Storage that remembers every write and can lose power in the middle of one. Runs under MicroPython."""
 
+import bare
 import vfs
 
 from shared_math import layout
-from store import fatfile, rawdisk, segments
+from store import fatfile, segments
 
 SECTOR = 512
 ERASE = 4096
@@ -134,7 +135,7 @@ class Kind:
     def mount(self, disk):
         """The store medium on the disk."""
         if self.name == "raw":
-            return rawdisk.RawCard(disk, PULLS)
+            return bare.BareCard(disk, PULLS)
         if self.name == "fat":
             vfs.mount(vfs.VfsFat(disk), "/t")
             return fatfile.FatCard("/t", disk)

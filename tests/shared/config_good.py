@@ -48,7 +48,7 @@ def good():
                 "name": "coolant",
                 "input": "a3",
                 "kind": "thermistor",
-                "pullup_ohm": 2490,
+                "pullup_ohm": 1800,
                 "beta": 3435,
                 "r25_ohm": 10000,
             },

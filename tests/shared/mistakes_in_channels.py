@@ -83,7 +83,7 @@ MISTAKES = (
     ("linear_points", ch(MAP, {"volts": [0, 1, 2], "values": [0, 1, 3]}), None),
     ("stoich_missing", ch(LAMBDA, {"scale": "afr", "values": [9, 20]}), None),
     ("stoich_alone", ch(LAMBDA, "stoich"), 14.7),
-    ("lambda_looks_afr", ch(LAMBDA, "values"), [10, 20]),
+    ("lambda_looks_afr", ch(LAMBDA, "values"), [9, 21]),
     ("afr_looks_lambda", ch(LAMBDA, {"scale": "afr", "stoich": 14.7}), None),
     ("lambda_range", ch(LAMBDA, "values"), [0.06, 1.4]),
     ("thermistor_no_curve", ch(COOLANT, {"beta": GONE, "r25_ohm": GONE}), None),

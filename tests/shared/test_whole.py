@@ -17,7 +17,7 @@ LAMBDA = {
     "values": [0.6, 1.4],
     "states": [{"name": "warm-up", "volts": [0.0, 0.2]}, {"name": "fault", "volts": [4.8, 5.0]}],
 }
-FALLING = {"kind": "lambda", "volts": [0.0, 5.0], "values": [20.0, 10.0], "scale": "afr", "stoich": 14.7}
+FALLING = {"kind": "lambda", "volts": [0.0, 5.0], "values": [21.6, 8.4], "scale": "afr", "stoich": 14.7}
 BENT = {"kind": "table", "unit": "kPa", "volts": [0.5, 1.7, 3.1, 4.5], "values": [10, 80, 120, 300]}
 MAP = {"kind": "linear", "unit": "kPa", "volts": [0.5, 4.5], "values": [20, 300]}
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from ringpull.analysis.cells import banks, repeat, sets
 from ringpull.analysis.cells.banks import Banks
+from ringpull.analysis.cells.passes import Axes, SessionPulls
 from ringpull.analysis.cells.repeat import Repeat
 from ringpull.analysis.delay import align
 from ringpull.analysis.delay.align import Aligned
@@ -107,7 +108,7 @@ class PullAnswer:
         frame["lambda_raw"] = self.judged.columns.lambda_[at]
         frame["lambda_aligned"] = self.judged.lambda_aligned[at]
         frame["lambda_target"] = self.judged.target[at]
-        frame["load"] = np.nan if axis is None else axis[at]
+        frame["load"] = np.nan if axis is None else axis.values[at]
         frame["loaded"] = self.judged.loaded[at]
         frame["valid"] = self.judged.masks.valid[at] & self.judged.loaded[at]
         return frame
@@ -185,22 +186,20 @@ def plain(value):
 
 def across_pulls(pulls: list[PullAnswer]) -> tuple[Repeat | None, list[Banks]]:
     """(repeatability of the judged pulls, difference of banks of each session that has two)."""
-    judged: list[Judged] = []
-    spans: list[list[tuple[int, float, float]]] = []
+    of_session: dict[int, SessionPulls] = {}
     for pull in pulls:
-        if pull.spoiled:
-            continue
-        if not judged or judged[-1] is not pull.judged:
-            judged.append(pull.judged)
-            spans.append([])
-        spans[-1].append((pull.number, pull.pull.start_s, pull.pull.end_s))
-    if not judged:
+        if not pull.spoiled:
+            known = of_session.get(id(pull.judged), SessionPulls(pull.judged))
+            span = (pull.number, pull.pull.start_s, pull.pull.end_s)
+            of_session[id(pull.judged)] = SessionPulls(pull.judged, (*known.spans, span))
+    sessions = list(of_session.values())
+    if not sessions:
         return None, []
-    speeds = sets.shared_speeds(judged, spans)
-    step = LOAD_STEPS.get(judged[0].columns.load_unit(), LOAD_STEPS["kPa"])
-    loads = sets.shared_loads(judged, spans, step)
-    found = [banks.banks(one, pulls_of, speeds, loads) for one, pulls_of in zip(judged, spans, strict=True)]
-    return repeat.repeat(sets.pull_passes(judged, spans, speeds)), [b for b in found if b is not None]
+    speeds = Axes(sets.shared_speeds(sessions))
+    step = LOAD_STEPS.get(sessions[0].judged.columns.load_unit, LOAD_STEPS["kPa"])
+    axes = Axes(speeds.speeds, sets.shared_loads(sessions, step))
+    found = [banks.banks(one, axes) for one in sessions]
+    return repeat.repeat(sets.pull_passes(sessions, speeds)), [b for b in found if b is not None]
 
 
 def _number(value, digits: int):

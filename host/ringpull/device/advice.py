@@ -4,17 +4,14 @@ from shared_math import boards, lean_watch, speed
 from shared_math import channels as descriptions
 from shared_math.config import schema
 
-# The ESP32's own converter at its pin, whatever stands there below (maker's figure for the widest range, from memory)
-ESP32_LEAST_V = 0.15
-
 LITTLE_KPA = 15  # a load that never goes above this is no manifold pressure in kPa
 
-# code -> as in config_words.py
+# code -> as in shared_math/config/words.py
 ADVICE = {
     "board_unknown": (
-        "Board {d} is not one of rp2, esp32 and generic",
+        "Board {d} is not one of %s" % ", ".join(boards.TITLES),
         "a typing slip, or a board of your own",
-        "write one of the three, else nothing can be said here of how fast it is",
+        "write one of these, else nothing can be said here of how fast it is",
     ),
     "input_not_there": (
         "{w} is wired to {d}, which this board does not have unless its wiring table was changed",
@@ -74,19 +71,20 @@ def advice(config):
     out = []
     channels = config["channels"]
     board = config.get("board", schema.BOARD)
-    if board in schema.INTERRUPT_BOARDS:
-        out.append(("soft_timer", "", '"%s"' % board))
-    elif board not in schema.STAMPING_BOARDS:
+    by_interrupts = board in boards.TITLES and board not in boards.STAMPING
+    if board not in boards.TITLES:
         out.append(("board_unknown", "", '"%s"' % board))
+    elif by_interrupts:
+        out.append(("soft_timer", "", '"%s"' % board))
     load = _load_of(config, out)
     for at in range(len(channels)):
         channel = channels[at]
         where = 'channel %d ("%s")' % (at + 1, channel["name"])
-        if channel["kind"] in ("pulses", "frequency") and board in schema.INTERRUPT_BOARDS:
+        if channel["kind"] in ("pulses", "frequency") and by_interrupts:
             shortest = speed.channel_shortest_us(channel)
-            if shortest < schema.INTERRUPT_PERIOD_US:
+            if shortest < boards.INTERRUPT_PERIOD_US:
                 out.append(("fast_for_interrupts", where, "%d" % (1000000 // shortest)))
-        if board in boards.INPUTS and channel["input"][0] in "apd" and channel["input"] not in boards.INPUTS[board]:
+        if channel["input"][0] in "apd" and channel["input"] not in boards.INPUTS.get(board, (channel["input"],)):
             out.append(("input_not_there", where, channel["input"]))
         if _unusual(channel, config.get("engine", {})):
             out.append(("per_rev_unusual", where, "%g" % channel["per_rev"]))
@@ -96,7 +94,7 @@ def advice(config):
         if most_v > descriptions.LIMIT_5V and not ("divider" in channel or "calibration" in channel):
             if channel["name"] not in ("battery", "supply"):
                 out.append(("battery_divider", where, "%g" % most_v))
-        least_v = _least_v(channel) if board == "esp32" else None
+        least_v = _least_v(channel, boards.LEAST_V.get(board, 0.0))
         if least_v is not None:
             out.append(("below_converter", where, "%.2f" % least_v))
         if channel["kind"] == "pulse_width" and descriptions.crank_of(channels) is None:
@@ -127,17 +125,20 @@ def _load_of(config, out):
 
 def _unusual(channel, engine):
     """Whether a four-stroke's pulses per turn are none of the usual ones, nor a toothed wheel's or an alternator's."""
-    if "per_rev" not in channel or "cylinders" not in engine or engine.get("strokes", schema.STROKES) != 4:
+    if "per_rev" not in channel or "cylinders" not in engine or speed.strokes_of(engine) != 4:
         return False
     return channel["per_rev"] < 9 and channel["per_rev"] not in (0.5, 1, engine["cylinders"] / 2)
 
 
-def _least_v(channel):
-    """Volts at the terminal that an ESP32's own converter ends at, where a lambda channel uses lower ones; else None."""
+def _least_v(channel, pin_v):
+    """Volts at the terminal that the board's own converter ends at, where a lambda channel uses lower ones; else None.
+
+    pin_v: where it ends at its pin.
+    """
     if channel["kind"] != "lambda" or channel["input"][0] != "a":
         return None
     top, bottom = descriptions.divider_of(channel)
-    least_v = ESP32_LEAST_V * (top + bottom) / bottom
+    least_v = pin_v * (top + bottom) / bottom
     used = list(channel["volts"])
     for state in channel.get("states", ()):
         used += state["volts"]

@@ -7,12 +7,11 @@ from dataclasses import replace
 
 from ringpull.device.starter_configs import BOOSTED, PRESETS, Plan, config_of, tach_of
 from ringpull.errors import BadUsage
-from shared_math import config, mixture
+from shared_math import boards, config, mixture
 
 Ask = Callable[[str], str]
 Tell = Callable[[str], None]
 FUELS = (*mixture.FUELS, *mixture.ETHANOL_BLENDS)
-BOARDS = ("rp2", "esp32", "generic")
 
 
 class Interview:
@@ -40,7 +39,8 @@ class Interview:
         plan = PRESETS[self.choice("Which of these comes nearest?", tuple(PRESETS), "boosted-petrol")]
         for part in (self._engine, self._controller, self._other_inputs):
             plan = self._without_mistakes(part, plan)
-        board = self.choice("Which board will log? (rp2: RP2040; generic: any other)", BOARDS, plan.board)
+        chips = "; ".join(f"{name}: {title}" for name, title in boards.TITLES.items())
+        board = self.choice(f"Which board will log? ({chips})", tuple(boards.TITLES), plan.board)
         plan = replace(plan, board=board)
         return plan if self._go_together(plan) else self._without_mistakes(self._engine, plan)
 

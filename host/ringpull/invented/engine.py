@@ -1,8 +1,8 @@
 """The invented engine: a 1.6 litre turbocharged four-stroke four on pump petrol, as a mean-value model.
 
 Air by speed-density, a throttle as a compressible orifice, a manifold that fills, boost that follows the exhaust flow
-with a lag, torque from the air's share of the heat less friction and gas exchange. Formulas are those of engineering
-textbooks; coefficients are invented and chosen to be plausible, they describe no real engine.
+with a lag, torque from the air's share of the heat less friction and gas exchange. Formulas are those of
+Heywood's Internal Combustion Engine Fundamentals (2.10, appendix C); coefficients are invented and chosen to be plausible, they describe no real engine.
 """
 
 from __future__ import annotations

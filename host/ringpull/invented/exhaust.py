@@ -2,7 +2,7 @@
 
 A charge leaves the cylinder 540 degrees of crank after its injection (value from memory: middle of injection to middle
 of the exhaust stroke), then waits until the volume between port and sensor has flowed past: delay = V rho / mdot
-(engineering textbooks). All arrays: shape (steps,), one value a time step.
+(plug flow). All arrays: shape (steps,), one value a time step.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """The invented engine computer's fuelling: a target by load, table errors, cut on the overrun, a wetted port, and what
 falling fuel pressure does to the injected amount.
 
-Injected mass goes with the root of the pressure across the injector (orifice flow, engineering textbooks); the wetted
+Injected mass goes with the root of the pressure across the injector (orifice flow, Bernoulli); the wetted
 port is the usual two-parameter film model. Figures are invented.
 """
 

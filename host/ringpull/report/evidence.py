@@ -42,18 +42,16 @@ def _or_untold(figure: int | None, unit: str = "") -> str:
 def ran(session) -> list[str]:
     """How well the logger ran in a session."""
     timing = session.timing
-    rejected = timing.get("rejected_edges") or {}
-    edges = rejected if isinstance(rejected, dict) else {"all": rejected}
     return [
         str(session.id),
         text(session.start_utc or "clock not set"),
         f"{number(session.duration_s, 1)} s at {number(session.rate_hz)} Hz",
         f"{session.rows} read, {session.lost_rows} lost",
-        f"{number(timing.get('late_us_p99'))} / {number(timing.get('late_us_max'))} µs",
-        ", ".join(f"{text(name.replace('_', ' '))} {count}" for name, count in edges.items()) or "none",
-        _stall_words(timing.get("stall_ms_max")),
-        _or_untold(timing.get("heap_kb_least"), " kB"),
-        _or_untold(timing.get("supply_dips")),
+        f"{number(timing.late_us_p99)} / {number(timing.late_us_max)} µs",
+        ", ".join(f"{text(name.replace('_', ' '))} {count}" for name, count in timing.rejected_edges.items()) or "none",
+        _stall_words(timing.stall_ms_max),
+        _or_untold(timing.heap_kb_least, " kB"),
+        _or_untold(timing.supply_dips),
         text(f"{session.firmware} on {session.board}"),
     ]
 

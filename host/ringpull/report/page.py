@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from ringpull.analysis.cells import fuelmap, speed_curve
 from ringpull.report import answer_part, cards, compare_part, curve, data, evidence, map_part, palette
+from ringpull.report.against import Against
 from ringpull.report.words import text
 
 HERE = Path(__file__).parent
 SCRIPTS = (
-    "vendor/uplot.min.js",
     "units.js",
     "samples.js",
     "drawing.js",
@@ -30,7 +31,7 @@ UNITS = (
 
 def load_unit(answer) -> str:
     """The unit of the load axis of the first pull's session."""
-    return answer.pulls[0].judged.columns.load_unit() if answer.pulls else ""
+    return answer.pulls[0].judged.columns.load_unit if answer.pulls else ""
 
 
 def chooser() -> str:
@@ -86,6 +87,11 @@ def inlined(names: tuple[str, ...], folder: Path = HERE) -> str:
     return "\n".join((folder / name).read_text(encoding="utf-8") for name in names)
 
 
+def drawing_library() -> str:
+    """The plotting library as a script, led by its licence: whoever gets the page gets a copy of the library."""
+    return f"/*\n{inlined(('vendor/uplot-LICENSE.txt',))}*/\n{inlined(('vendor/uplot.min.js',))}"
+
+
 def samples(drive, answer, packing: data.Packing) -> tuple[list[dict], str]:
     """(what is known of each session, the script elements that hold the samples)."""
     judged = {p.pull.session: p.judged for p in answer.pulls}
@@ -108,13 +114,12 @@ def notes_of(drive) -> dict[str, str]:
     return read_notes(drive.source)
 
 
-def page(drive, answer, against=None, packing: data.Packing | None = None) -> str:
-    """The document. against: (drive, answer) from before, or None. packing: of the drive, if it has been begun."""
+def page(drive, answer, against: Against | None = None, packing: data.Packing | None = None) -> str:
+    """The document. packing: of the drive, if it has been begun."""
     packing = packing or data.Packing(drive)
     events = answer_part.numbered(answer)
     unit = load_unit(answer)
-    comparison = None if against is None else compare_part.compared(against[0], drive)
-    summary = "" if comparison is None else compare_part.summary(comparison, drive, answer, against)
+    summary = "" if against is None else compare_part.summary(drive, answer, against)
     told, blobs = samples(drive, answer, packing)
     known = {
         "sessions": told,
@@ -125,10 +130,10 @@ def page(drive, answer, against=None, packing: data.Packing | None = None) -> st
     sections = [
         answer_part.part(answer, events, unit, summary),
         cards.part(drive, answer, events, unit, notes_of(drive)),
-        curve.part(answer, events, unit),
-        map_part.part(answer, unit),
+        curve.part(speed_curve.of_answer(answer), answer, events, unit),
+        map_part.part(fuelmap.of_drive(drive)),
         traces(session_chooser(drive)),
-        "" if comparison is None else compare_part.part(comparison),
+        "" if against is None else compare_part.part(against.compared),
         evidence.left_out(answer),
         evidence.health(drive),
         evidence.method(drive, answer, unit),
@@ -139,7 +144,7 @@ def page(drive, answer, against=None, packing: data.Packing | None = None) -> st
         ("curve", "curve"),
         ("map", "fuel map"),
         ("traces", "traces"),
-        *([("compare", "before and after")] if comparison else []),
+        *([("compare", "before and after")] if against is not None else []),
         ("left-out", "left out"),
         ("health", "instrument"),
         ("method", "method"),
@@ -154,5 +159,5 @@ def page(drive, answer, against=None, packing: data.Packing | None = None) -> st
         f'<a class="skip" href="#answer">to the answer</a>\n<header>{answer_part.head(drive)}{chooser()}'
         f'<nav aria-label="sections">{nav}</nav></header>\n<main>\n' + "\n".join(sections) + "\n</main>\n"
         f'<script type="application/json" id="known">{data.as_script(known)}</script>\n{blobs}\n'
-        f"<script>\n{inlined(SCRIPTS)}</script>\n</body>\n</html>\n"
+        f"<script>\n{drawing_library()}\n{inlined(SCRIPTS)}</script>\n</body>\n</html>\n"
     )

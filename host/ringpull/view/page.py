@@ -10,7 +10,7 @@ from ringpull.report.words import text
 from ringpull.view.shelf import Shelved
 
 HERE = Path(__file__).parent
-SCRIPTS = ("vendor/uplot.min.js", "units.js", "samples.js", "drawing.js", "looks.js", "traces.js", "controls.js")
+SCRIPTS = ("units.js", "samples.js", "drawing.js", "looks.js", "traces.js", "controls.js")
 LAID = '<ul id="laid" class="legend" aria-label="laid over"></ul>'
 POLICY = report.POLICY + "; connect-src 'self'"
 
@@ -18,7 +18,7 @@ POLICY = report.POLICY + "; connect-src 'self'"
 def page(shelf: list[Shelved]) -> str:
     """The document."""
     known = {"fuel": report.fuel(shelf[0].drive), "colours": palette.for_canvas()}
-    scripts = report.inlined(SCRIPTS) + report.inlined(("remote.js", "view.js"), HERE)
+    scripts = report.drawing_library() + report.inlined(SCRIPTS) + report.inlined(("remote.js", "view.js"), HERE)
     drive = '<label>drive <select id="drive"></select></label>'
     more = (
         '<label>lay over it, start on start <select id="over"></select></label>'

@@ -122,7 +122,7 @@ def test_each_bank_has_its_own_configured_lag():
 
 
 def test_lag_of_the_fit_is_a_first_order_response():
-    # against the closed form of a step, 1 - exp(-t / tau) (first-order systems, textbooks)
+    # against the closed form of a step, 1 - exp(-t / tau)
     values = np.r_[np.zeros(20), np.ones(200)]
     out = fit.lag(values, 0.07)
     times = (np.arange(220) - 19) * fit.STEP_S

@@ -9,6 +9,7 @@ from analysis_scenes import CONFIG, Hole, StandInDrive, StandInSession, scene
 
 from ringpull.analysis.answer import absent, answer
 from ringpull.analysis.cells import fuelmap
+from ringpull.analysis.cells.passes import SessionPulls
 from ringpull.analysis.judge import lean_events, needs, session, verdict
 from ringpull.analysis.judge.masks import Masks
 
@@ -100,8 +101,8 @@ def test_a_target_over_a_load_that_is_not_logged_is_said():
     result = answer(drive_of(made))
     assert result.verdict == verdict.NOT_ENOUGH and "one number as target" in " ".join(result.reasons)
     assert result.left_out["no_target"] > 10.0 and "no_target" in result.rules
-    made_map = fuelmap.fuelmap([session.prepare(columns, identified=False)], [[(1, *made.spans[0])]])
-    assert made_map.cells == [] and made_map.words == [fuelmap.NO_LOAD]
+    made_map = fuelmap.fuelmap([SessionPulls(session.prepare(columns, identified=False), [(1, *made.spans[0])])])
+    assert made_map.cells == () and made_map.words == (fuelmap.NO_LOAD,)
 
 
 def test_left_out_names_tip_in_and_overrun():

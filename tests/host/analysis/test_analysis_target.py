@@ -167,7 +167,7 @@ def test_units_of_temperatures_pressures_and_speeds_follow_the_configuration():
     assert made.extra["coolant"][0] == pytest.approx(37.778, abs=1e-3)
     assert made.extra["exhaust"][0] == pytest.approx(100.0)
     assert made.extra["wheel"][0] == pytest.approx(96.56, abs=0.01)
-    assert made.map_kpa[0] == made.load()[0] == made.load_of("map")[0] == pytest.approx(100.0, abs=1e-3)
+    assert made.map_kpa[0] == made.load().values[0] == made.load_of("map").values[0] == pytest.approx(100.0, abs=1e-3)
 
 
 def test_an_ethanol_channel_that_never_shows_a_value_is_not_said_to_be_followed():
@@ -185,4 +185,4 @@ def test_a_target_by_a_load_that_is_not_there_judges_nothing():
     columns.config["channels"] = [c for c in columns.config["channels"] if c["name"] != "map"]
     assert np.isnan(targets(columns)[0]).all()
     assert any(one.startswith("the load (or channel)") for one in absent(session.prepare(columns)))
-    assert columns.load() is columns.named["throttle"] and columns.load_unit() == "%"  # a map still has it for an axis
+    assert columns.load().channel == "throttle" and columns.load_unit == "%"  # a map still has it for an axis

@@ -7,6 +7,7 @@ from analysis_scenes import scene
 from ringpull.analysis.delay import align
 from ringpull.analysis.judge import session
 from ringpull.analysis.judge import uncertainty as un
+from ringpull.session import Converter
 from shared_math import channels as shared_channels
 
 
@@ -85,7 +86,7 @@ def test_what_the_converter_is_known_to_be_off_by_is_systematic_and_its_bits_set
     made = scene(pulls=1)
     plain = un.budget(made.columns)
     channel = made.columns.config["channels"][0]
-    made.columns.converters[channel["name"]] = {"bits": 14, "step_v": 5.5 / (1 << 14), "error_v": 0.02}
+    made.columns.converters[channel["name"]] = Converter(14, 5.5 / (1 << 14), 0.02)
     told = un.budget(made.columns)
     parts = {p.name: p for p in told.parts}
     slope = (channel["values"][-1] - channel["values"][0]) / (channel["volts"][-1] - channel["volts"][0])

@@ -18,7 +18,7 @@ def drives():
 
 
 def test_air_flow_worked_example():
-    """1.998 l, VE 0.95, 100 kPa, 303.15 K, 6000 rpm: 109.062 g/s, by the textbooks' speed-density equation
+    """1.998 l, VE 0.95, 100 kPa, 303.15 K, 6000 rpm: 109.062 g/s, by speed-density (Heywood, Internal Combustion Engine Fundamentals, 2.10)
     VE Vd (N/120) p / (R T), R = 287.05 J/kgK."""
     flow = air_flow_kg_s(0.95, 1.998e-3, 6000, 100, 303.15)
     assert flow == pytest.approx(0.109062, abs=5e-7)

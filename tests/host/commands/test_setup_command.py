@@ -59,8 +59,8 @@ def test_enter_all_the_way_is_the_preset():
 
 def test_answers_stand_in_the_file():
     said = ["two", "3", "", "749,5", "methanol", "", "yes", "12500"]  # three cylinders on their own coils' wire
-    said += ["yes", "0,5", "4,5", "7.35", "22.05", "14,7", "yes", "0", "0.2"]
-    said += ["yes", "0,4", "4.65", "20", "115", "no", "yes", "2", "esp"]
+    said += ["yes", "0,5", "4,5", "8.82", "20.58", "14,7", "yes", "0", "0.2"]
+    said += ["yes", "0,6", "4.35", "24", "108", "no", "yes", "2", "esp"]
     plan, _ = answered(*said)
     made = starter_configs.config_of(plan)
     assert config.check(made) == []
@@ -68,10 +68,10 @@ def test_answers_stand_in_the_file():
     assert made["fuel"] == {"name": "methanol"} and made["board"] == "esp32"
     lam, speed, load, injector = made["channels"]
     assert lam["scale"] == "afr" and lam["stoich"] == 14.7
-    assert lam["volts"] == [0.5, 4.5] and lam["values"] == [7.35, 22.05]
+    assert lam["volts"] == [0.5, 4.5] and lam["values"] == [8.82, 20.58]
     assert lam["states"] == [{"name": "warm-up", "volts": [0.0, 0.2]}]
     assert speed["per_rev"] == 3 and speed["max_rpm"] == 12500 and speed["ringing_us"] == 300
-    assert load["volts"] == [0.4, 4.65] and load["values"] == [20.0, 115.0]
+    assert load["volts"] == [0.6, 4.35] and load["values"] == [24.0, 108.0]
     assert injector["per_cycle"] == 2
 
 

@@ -55,8 +55,8 @@ def test_hard_interrupts_lose_nothing(tmp_path, size):
     assert raw["engine_speed"].iloc[-1] == np.searchsorted(signals.kept_edges_s, raw["row"].iloc[-1] / rate_hz + zero_s)
     # The card was slow indeed, and the file says so
     timing = session.timing
-    assert 300 < timing["stall_ms_max"] <= 2 * SLOWEST_WRITE_US / 1000 and timing["late_us_max"] == 0
-    assert abs(timing["health"]["stall_us"] / 1000 - timing["stall_ms_max"]) < 1
+    assert 300 < timing.stall_ms_max <= 2 * SLOWEST_WRITE_US / 1000 and timing.late_us_max == 0
+    assert abs(timing.health["stall_us"] / 1000 - timing.stall_ms_max) < 1
     assert (raw["stall"] > 0).sum() > 20
     assert [round(mark.start_s, 1) for mark in session.marks] == [10.0, 24.0]
 
@@ -79,7 +79,7 @@ def test_soft_interrupts_lose_and_count_it_exactly(tmp_path, seed):
     rows = row[-1] + 1
     assert session.rows == len(row) and session.lost_rows == rows - len(row) > 1000
     holes = sum(round((end - start) * 200) for start, end, _ in session.gaps())
-    assert holes == session.lost_rows == session.timing["health"]["lost"]
+    assert holes == session.lost_rows == session.timing.health["lost"]
     assert all("could not take" in reason for _, _, reason in session.gaps())
     # Between two stalls there is time to record: a write is not made for every row that could be taken
     assert len(row) > 0.15 * rows
@@ -87,4 +87,4 @@ def test_soft_interrupts_lose_and_count_it_exactly(tmp_path, seed):
 
 def test_a_quick_card_has_no_stall(tmp_path):
     session, _ = run(tmp_path, 6, 200, 4, None)
-    assert session.timing["stall_ms_max"] == 0 and session.lost_rows == 0 and session.gaps() == []
+    assert session.timing.stall_ms_max == 0 and session.lost_rows == 0 and session.gaps() == []

@@ -63,7 +63,7 @@ def session(tmp_path_factory):
 
 
 def test_columns_are_as_wide_as_the_parts_counts(session):
-    bits = {column["n"]: (column["r"], column["b"]) for column in session._blocks.setup.columns}
+    bits = {column.name: (column.role, column.bits) for column in session._blocks.setup.columns}
     assert bits["fast"] == bits["single"] == bits["lambda_1"] == ("adc", 13)
     assert bits["slow"] == ("adc", 16) and bits["slow.held"] == ("held", 12) and bits["own"] == ("adc", 12)
     assert "fast.held" not in bits
@@ -97,17 +97,14 @@ def test_held_values_tell_their_age_and_are_none_before_the_first(session):
 
 
 def test_a_value_held_for_more_than_a_second_is_none():
-    from ringpull.ring.rows.setup import Setup
-    from ringpull.ring.values import channel_values
+    from ringpull.ring.rows.setup import Column, Setup
+    from ringpull.ring.values import analog
 
-    columns = [
-        {"n": "oil", "r": "adc", "b": 16, "s": 0.001, "o": 0.0, "k": 0},
-        {"n": "oil.held", "r": "held", "b": 12},
-    ]
+    columns = [Column("oil", "adc", 16, 0.001, 0.0), Column("oil.held", "held", 12)]
     channel = {"name": "oil", "kind": "linear", "unit": "V", "volts": [0, 5], "values": [0, 5]}
     setup = Setup(columns, 10000, {"channels": [channel]}, None, "", "", [])
     raw = {"row": np.arange(4), "oil": np.full(4, 2500), "oil.held": np.array([0, 999, 1000, 4095])}
-    assert np.allclose(channel_values.value(setup, channel, raw), [2.5, 2.5, np.nan, np.nan], equal_nan=True)
+    assert np.allclose(analog.value(setup, channel, raw), [2.5, 2.5, np.nan, np.nan], equal_nan=True)
 
 
 def test_a_known_voltage_that_reads_wrong_lights_the_fault(tmp_path):

@@ -34,10 +34,10 @@ def test_dips_stalls_and_heap_are_in_the_file(card):
     steps = raw["dips"].diff().fillna(raw["dips"])
     times = (raw["row"][steps > 0] * session.period_s).tolist()
     assert len(times) == 2 and 3.0 < times[0] < 3.2 and 70.2 < times[1] < 71.2
-    assert timing["supply_dips"] == 2
-    assert timing["stall_ms_max"] == raw["stall"].max() == timing["health"]["stall_us"] // 1000 > 100
+    assert timing.supply_dips == 2
+    assert timing.stall_ms_max == raw["stall"].max() == timing.health["stall_us"] // 1000 > 100
     assert set(raw["stall"].unique()) & set(range(1, 16)) == set()
-    assert 0 < timing["heap_kb_least"] == raw["heap"].min() == timing["health"]["heap"] // 1024 < 192
+    assert 0 < timing.heap_kb_least == raw["heap"].min() == timing.health["heap"] // 1024 < 192
     assert (raw["heap"].diff().dropna() <= 0).all()
 
 
@@ -61,7 +61,7 @@ def test_of_a_long_session_the_same_is_told(card, monkeypatch):
     monkeypatch.setattr(service, "LONG", 0)
     long = ringpull.read(card).sessions[0].timing
     for key in ("supply_dips", "stall_ms_max", "heap_kb_least", "rejected_edges", "lost_rows"):
-        assert long[key] == whole[key], key
+        assert getattr(long, key) == getattr(whole, key), key
 
 
 def test_files_without_these_columns_do_not_tell(tmp_path):
@@ -72,6 +72,6 @@ def test_files_without_these_columns_do_not_tell(tmp_path):
     ring.numbered(0, 200)
     (tmp_path / "drive.rpl").write_bytes(ring.data())
     timing = ringpull.read(tmp_path).sessions[0].timing
-    assert timing["stall_ms_max"] is None and timing["heap_kb_least"] is None and timing["supply_dips"] is None
+    assert timing.stall_ms_max is None and timing.heap_kb_least is None and timing.supply_dips is None
     text = desk.command("info", tmp_path).stdout
     assert "health" not in text and "timing" in text

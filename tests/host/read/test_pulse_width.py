@@ -97,7 +97,7 @@ def test_on_time_and_duty(tmp_path, more, strokes, per_cycle, chop):
     assert np.abs(duty[even] / truth[even] - 1).max() < 0.001
     assert 80 < duty[sure].max() < 95
     if not chop:
-        assert session.timing["rejected_edges"]["injector"] == len(begin)
+        assert session.timing.rejected_edges["injector"] == len(begin)
 
 
 def test_it_is_a_channel_with_unit_and_label(tmp_path):

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from ring_bytes import Ring
+from ring_bytes import Ring, write_plain
 
 import ringpull
 from ringpull.ring.rows import unpack
@@ -54,7 +54,7 @@ def packed(bits, rows, share, most, random):
         layout.start_block(block, layout.PLAIN if plain else layout.PACKED, b"ring")
         if plain:
             count = int(min(random.integers(1, packing.plain_rows(bits) + 1), len(table) - taken))
-            packing.write_plain(block, bits, table[taken : taken + count], taken, 0)
+            write_plain(block, bits, table[taken : taken + count], taken, 0)
         else:
             packer = packing.Packer(bits, int(random.integers(1, most + 1)))
             count = 0

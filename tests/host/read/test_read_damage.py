@@ -223,7 +223,7 @@ def test_lost_rows_are_counted_apart(read):
     assert session.lost_rows == 30 and session.rows == 200
     ((start, end, reason),) = session.gaps()
     assert (start, end) == (pytest.approx(1.0), pytest.approx(1.3)) and "logger" in reason
-    assert session.timing["lost_rows"] == 30
+    assert session.timing.lost_rows == 30
 
 
 def test_a_window_without_the_first_setup(read, ring):

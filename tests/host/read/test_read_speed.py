@@ -9,6 +9,7 @@ import pytest
 
 from ringpull.ring.values import edges as read_edges
 from ringpull.ring.values import speed
+from ringpull.ring.values.edges import EdgeColumns
 
 COUNT_BITS, AGE_BITS = 24, 20
 
@@ -33,7 +34,9 @@ def rows_of(edges_s, rate_hz, until_s):
 
 def decoded(edges_s, rate_hz, until_s, per_rev, cycle=None):
     row, count, age = rows_of(edges_s, rate_hz, until_s)
-    hz = speed.rate_hz(row, count, age, 1e6 / rate_hz, COUNT_BITS, AGE_BITS, cycle or max(1.0, 2 * per_rev))
+    hz = speed.rate_hz(
+        EdgeColumns(row, count, age, 1e6 / rate_hz, COUNT_BITS, AGE_BITS), cycle or max(1.0, 2 * per_rev)
+    )
     return row / rate_hz, hz * 60 / per_rev
 
 
@@ -120,7 +123,7 @@ def test_a_hole_in_the_rows_is_not_bridged():
     edges_s = edges_of(lambda t: np.full(t.shape, 1200), 10, 1)
     row, count, age = rows_of(edges_s, 200, 10)
     keep = (row < 800) | (row >= 830)
-    hz = speed.rate_hz(row[keep], count[keep], age[keep], 5000, COUNT_BITS, AGE_BITS, 2.0)
+    hz = speed.rate_hz(EdgeColumns(row[keep], count[keep], age[keep], 5000, COUNT_BITS, AGE_BITS), 2.0)
     t = row[keep] / 200
     near = np.abs(t - 4.075) < 0.12
     assert np.isnan(hz[near]).any()
@@ -132,7 +135,7 @@ def test_the_counter_wraps():
     edges_s = edges_of(lambda t: np.full(t.shape, 6000), 6, 2)
     row, count, age = rows_of(edges_s, 200, 6)
     count = (count + (1 << COUNT_BITS) - 300) & ((1 << COUNT_BITS) - 1)
-    hz = speed.rate_hz(row, count, age, 5000, COUNT_BITS, AGE_BITS, 4.0)
+    hz = speed.rate_hz(EdgeColumns(row, count, age, 5000, COUNT_BITS, AGE_BITS), 4.0)
     inside = (row > 40) & (row < 1160)
     assert np.abs(hz[inside] / 200 - 1).max() < 0.0003
 
@@ -164,5 +167,5 @@ def test_missing_edges_are_counted():
 
 @pytest.mark.parametrize("rows", [0, 1, 2, 3])
 def test_few_rows(rows):
-    out = speed.rate_hz(np.arange(rows), np.arange(rows), np.zeros(rows), 5000, COUNT_BITS, AGE_BITS, 4.0)
+    out = speed.rate_hz(EdgeColumns(np.arange(rows), np.arange(rows), np.zeros(rows), 5000, COUNT_BITS, AGE_BITS), 4.0)
     assert out.shape == (rows,) and np.isnan(out).all()

@@ -86,9 +86,9 @@ def test_marks_and_timing(session):
     assert (first.id, first.start_s, first.end_s, first.spoiled) == (1, 20.0, 26.0, False)
     assert (second.id, second.start_s, second.end_s, second.spoiled) == (2, 50.0, 55.0, True)
     timing = session.timing
-    assert timing["rejected_edges"] == {"engine_speed": 65500 + (ROWS - 1) // 40}
-    assert timing["late_us_max"] == 59 and 57 <= timing["late_us_p99"] <= 59
-    assert timing["lost_rows"] == 20 and timing["health"]["rows"] == ROWS - 20
+    assert timing.rejected_edges == {"engine_speed": 65500 + (ROWS - 1) // 40}
+    assert timing.late_us_max == 59 and 57 <= timing.late_us_p99 <= 59
+    assert timing.lost_rows == 20 and timing.health["rows"] == ROWS - 20
 
 
 @pytest.mark.parametrize("together", [1, 3, 50, service.GLANCE])

@@ -65,6 +65,6 @@ def test_air_flow(session, n):
 def test_the_edges_are_all_there(session):
     raw = session.raw()
     # up to the next edge of the last hold, and none of 12000 Hz is taken for ringing: half of 10000 Hz's period is the filter
-    assert session.timing["rejected_edges"] == {"ethanol": 0, "air_flow": 0}
+    assert session.timing.rejected_edges == {"ethanol": 0, "air_flow": 0}
     assert raw["ethanol"].iloc[-1] == pytest.approx(HOLD_S * sum(ETHANOL_HZ), abs=8)
     assert session.lost_rows == 0

@@ -100,7 +100,7 @@ def test_a_coils_ringing_changes_nothing(tmp_path, coil):
     rung = coil_drive(tmp_path / "rung", channel, rung_s, truth.until_s)
     before, after = clean.raw(), rung.raw()
     assert before["engine_speed.rejected"].max() == 0
-    assert rung.timing["rejected_edges"]["engine_speed"] == rung_s.size - clean_s.size > clean_s.size
+    assert rung.timing.rejected_edges["engine_speed"] == rung_s.size - clean_s.size > clean_s.size
     for name in set(before.columns) - {"engine_speed.rejected", "lambda_1"}:
         np.testing.assert_array_equal(before[name], after[name], err_msg=name)
     np.testing.assert_array_equal(clean.frame()["engine_speed_rpm"], rung.frame()["engine_speed_rpm"])
@@ -148,16 +148,9 @@ def test_one_edge_in_a_hundred_missing(tmp_path, per_rev, rate_hz, shape):
     error, _ = desk.speed_error(frame, zero_s, signals, session.period_s)
     assert error.size > 2 * rate_hz and np.isfinite(error).all() and np.abs(error).max() < 0.01
     cycle = max(1.0, 2 * per_rev)
-    found = read_edges.stretches(
-        raw["row"].to_numpy(),
-        raw["engine_speed"].to_numpy(),
-        raw["engine_speed.age"].to_numpy(),
-        session.period_s * 1e6,
-        24,
-        20,
-        max(2.0, np.floor(cycle)),
-        float(1 << 20),
-    )
+    row, count, age = (raw[name].to_numpy() for name in ("row", "engine_speed", "engine_speed.age"))
+    told = read_edges.EdgeColumns(row, count, age, session.period_s * 1e6, 24, 20)
+    found = read_edges.stretches(told, max(2.0, np.floor(cycle)), float(1 << 20))
     assert len(found) == 1
     (stretch,) = found
     first, last = (np.searchsorted(signals.true_edges_s, t / 1e6 + zero_s - 1e-5) for t in stretch.time_us[[0, -1]])

@@ -79,7 +79,7 @@ def test_a_lambda_ramp_has_no_bias_beyond_the_filter(tmp_path):
 
 def test_afr_scale_uses_the_controllers_own_constant(tmp_path):
     """A controller that prints air-fuel ratio by 14.7: lambda is what it printed over 14.7, whatever the fuel."""
-    afr = {"scale": "afr", "stoich": 14.7, "volts": [0.0, 5.0], "values": [7.35, 22.39]}
+    afr = {"scale": "afr", "stoich": 14.7, "volts": [0.0, 5.0], "values": [8.6, 21.1]}
     printed = holds([10.29, 13.23, 14.70, 16.17], 4.0)
     signals = Signals(holds([2000], 16.0), Tach(2), {"lambda_1": printed}, overrides={"lambda_1": afr})
     signals.top = {"fuel": {"name": "ethanol"}}
@@ -114,10 +114,10 @@ def test_invalid_is_nan(tmp_path):
 
 
 def test_thermistor_and_rtd_against_printed_tables(tmp_path):
-    """Volts of a 2.49 kohm pull-up from 5 V, resistances from a printed 10 kohm thermistor table (0 degC 32128,
+    """Volts of a 1.8 kohm pull-up from 5 V, resistances from a printed 10 kohm thermistor table (0 degC 32128,
     20 degC 12262, 25 degC 9814, 50 degC 3542 ohm) and from IEC 60751's table for a 1 kohm platinum resistor
     (100 degC 1385.055, 200 degC 1758.56 ohm)."""
-    pull = 2490.0
+    pull = 1800.0
     curve = {"kind": "thermistor", "pullup_ohm": pull, "points": [[0, 32128], [25, 9814], [50, 3542]]}
     platinum = {"kind": "rtd", "pullup_ohm": pull, "r0_ohm": 1000.0}
     for one in (curve, platinum):
@@ -141,8 +141,8 @@ def test_thermistor_and_rtd_against_printed_tables(tmp_path):
 def test_thermocouple_with_a_measured_cold_junction(tmp_path):
     """Type K against terminals that warm from 20 to 50 degC under a thermistor: what the amplifier gives is the NIST
     table's millivolts of the junction less those of the terminals (500 degC 20.6443, 900 degC 37.3259, 20 degC 0.7981,
-    50 degC 2.0231 mV), 122.4 times, from 0.25 V on."""
-    pull, gain, zero_v = 2490.0, 122.4, 0.25
+    50 degC 2.0231 mV), 135 times, from 0.25 V on."""
+    pull, gain, zero_v = 1800.0, 135.0, 0.25
     curve = {"kind": "thermistor", "pullup_ohm": pull, "points": [[0, 32128], [25, 9814], [50, 3542]]}
     amplifier = {"kind": "thermocouple", "gain": gain, "zero_v": zero_v, "cold": "terminals"}
     for one in (curve, amplifier):

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from ringpull import report
 from ringpull.cli import main
 
 LOGS = Path(__file__).resolve().parents[3] / "demo_logs"
@@ -19,6 +20,8 @@ def test_report_with_all_its_files(tmp_path, capsys):
     assert answer["verdict"] == "attention" and answer["verdict"] in capsys.readouterr().out
     assert [len(p["lean_events"]) for p in answer["pulls"]] == [0, 1, 0]
     text = page.read_text()
+    licence = (Path(report.__file__).parent / "vendor" / "uplot-LICENSE.txt").read_text()
+    assert licence in text and "Permission is hereby granted" in licence
     assert 'id="compare"' in text and "http://" not in text.replace("http://www.w3.org", "")
     assert pdf.read_bytes().startswith(b"%PDF")
     pictures = {path.name for path in (tmp_path / "png").iterdir()}

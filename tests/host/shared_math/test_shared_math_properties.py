@@ -63,7 +63,7 @@ GOOD = {
         {"name": "lambda_1", "input": "a0", "kind": "lambda", "volts": [0, 5], "values": [0.6, 1.4]},
         {"name": "map", "input": "a1", "kind": "linear", "unit": "kPa", "volts": [0.5, 4.5], "values": [20, 300]},
         {"name": "engine_speed", "input": "p0", "kind": "pulses", "per_rev": 2},
-        {"name": "coolant", "input": "a2", "kind": "thermistor", "pullup_ohm": 2490, "beta": 3435, "r25_ohm": 10000},
+        {"name": "coolant", "input": "a2", "kind": "thermistor", "pullup_ohm": 1800, "beta": 3435, "r25_ohm": 10000},
         {"name": "ethanol", "input": "p1", "kind": "frequency", "hz": [50, 150], "values": [0, 100]},
     ],
 }

@@ -9,6 +9,7 @@ import numpy as np
 from ringpull.analysis import local
 from ringpull.analysis.drive_state import overrun, roles, target
 from ringpull.analysis.drive_state.columns import Columns
+from shared_math import speed
 
 MOST_EVENTS = 12  # of each kind, spread over the drive; more add time and hardly any certainty
 CUT_LAMBDA = 1.25  # lambda goes above this when the fuel really was cut
@@ -94,7 +95,7 @@ def half_firing_rows(columns: Columns) -> np.ndarray:
     measured = roles.channel_for("injector", columns.config.get("channels", []))
     if measured is not None and measured["kind"] == "pulse_width":
         cylinders = measured.get("per_cycle", 1)
-    strokes = columns.config.get("engine", {}).get("strokes", 4)
+    strokes = speed.strokes_of(columns.config.get("engine", {}))
     rpm = np.maximum(np.nan_to_num(columns.rpm, nan=3000.0), 500.0)
     late_s = 0.5 * 30.0 * strokes / (rpm * cylinders)
     rows = np.arange(len(rpm)) + np.round(late_s / columns.period_s).astype(int)

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from ringpull.analysis.drive_state.columns import Columns
+from shared_math import speed
 
-R_AIR = 287.05  # J/kgK, dry air (engineering textbooks)
+R_AIR = 287.05  # J/kgK, dry air (ISO 2533)
 R_EXHAUST = 300.95  # J/kgK, products of petrol and air at lambda 0.85 (equilibrium computed with cantera)
 STOICH_AFR = 14.57  # CH1.85 in standard dry air; only the fuel's share of the exhaust flow depends on it
 
@@ -66,7 +67,7 @@ class Transport:
 
 
 def air_flow_g_s(rpm, map_kpa, displacement_cc, ve=VOLUMETRIC_EFFICIENCY, intake_k=INTAKE_K, strokes=4):
-    """Air flow by speed-density, VE Vd (N/120) MAP / (R T) for four strokes (engineering textbooks), g/s."""
+    """Air flow by speed-density, VE Vd (N/120) MAP / (R T) for four strokes (Heywood, Internal Combustion Engine Fundamentals, 2.10), g/s."""
     intakes_per_s = rpm / (30.0 * strokes)
     return ve * displacement_cc * intakes_per_s * map_kpa / (R_AIR * intake_k)
 
@@ -130,7 +131,7 @@ def mass_flow_g_s(config: dict, rpm, map_kpa, intake_degc=None):
     """Exhaust mass flow, g/s; the configuration supplies displacement and strokes."""
     engine = config.get("engine", {})
     kelvin = INTAKE_K if intake_degc is None else intake_degc + 273.15
-    cc, strokes = engine.get("displacement_cc", DISPLACEMENT_CC), engine.get("strokes", 4)
+    cc, strokes = engine.get("displacement_cc", DISPLACEMENT_CC), speed.strokes_of(engine)
     return exhaust_flow_g_s(air_flow_g_s(rpm, map_kpa, cc, intake_k=kelvin, strokes=strokes))
 
 
@@ -235,7 +236,7 @@ def lag_of(config: dict) -> tuple[float, float, str]:
 
 def cycle_deg(config: dict) -> float:
     """Crank degrees from injection to the exhaust port: two strokes have the same course in half of the turns."""
-    return CYCLE_DEG * config.get("engine", {}).get("strokes", 4) / 4.0
+    return CYCLE_DEG * speed.strokes_of(config.get("engine", {})) / 4.0
 
 
 def default(config: dict) -> Transport:

@@ -10,9 +10,21 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from ringpull.analysis.drive_state import roles
+from ringpull.session import Converter
 from shared_math import channels as shared_channels
 
 Array = np.ndarray
+
+
+@dataclass(frozen=True)
+class LoadAxis:
+    """The load of a session. values: (rows,). unit: theirs, "" where it has none. channel: the configured channel that
+    tells it. manifold: whether that is the manifold's absolute pressure."""
+
+    values: Array
+    unit: str
+    channel: str
+    manifold: bool = False
 
 
 @dataclass
@@ -25,7 +37,7 @@ class Columns:
     (lambda), trim (%), ethanol (%), knock, boost_target (kPa), wheel (km/h), present (1 where the row was recorded).
     named: channel name -> array, every channel as configured (targets may ask for any of them).
     states: (channel, name of a state that it signalled by its voltage) -> bool array.
-    converters: channel -> {"bits", "step_v", "error_v"} of its converter, as drive.Session tells them.
+    converters: channel -> its converter.
     """
 
     time_s: Array
@@ -38,7 +50,7 @@ class Columns:
     banks: dict[str, Array] = field(default_factory=dict)
     named: dict[str, Array] = field(default_factory=dict)
     states: dict[tuple[str, str], Array] = field(default_factory=dict)
-    converters: dict[str, dict] = field(default_factory=dict)
+    converters: dict[str, Converter] = field(default_factory=dict)
 
     @property
     def period_s(self) -> float:
@@ -86,7 +98,7 @@ class Columns:
         bank = self.banks[name]
         return replace(self, lambda_=bank, banks={name: bank}, config={**self.config, "channels": channels})
 
-    def load(self) -> Array | None:
+    def load(self) -> LoadAxis | None:
         """The load axis that the target names: a channel of the configuration, else pressure, else throttle. Of several
         targets the first that names one. One that isn't there is no axis for a target, but pressure or throttle still is
         one for a map."""
@@ -95,27 +107,30 @@ class Columns:
         named = self.load_of(next((t["load"] for t in entries if t.get("load")), None))
         return self.load_of(None) if named is None else named
 
+    @property
     def load_unit(self) -> str:
-        """Unit of the load axis: as its channel is configured, kPa or per cent of the usual ones; "" without a load."""
+        """Unit of the load axis, "" without one."""
         axis = self.load()
-        if axis is None or axis is self.map_kpa:
-            return "" if axis is None else "kPa"
-        configured = (c for c in self.config.get("channels", []) if self.named.get(c["name"]) is axis)
-        return next((shared_channels.unit_of(c) for c in configured), "%")
+        return "" if axis is None else axis.unit
 
-    def load_of(self, name: str | None) -> Array | None:
+    def load_of(self, name: str | None) -> LoadAxis | None:
         """The load axis of a target that names this channel, None where it isn't there: another load has other units and
         means another mixture. For no name pressure, else throttle."""
-        pressure = roles.channel_for("map", self.config.get("channels", []))
-        if self.map_kpa is not None and pressure is not None and name == pressure["name"]:
-            return self.map_kpa
-        if name in self.named:
-            return self.named[name]
-        if name in ("map", "throttle"):
-            return self.map_kpa if name == "map" else self.throttle
-        if name is not None:
-            return None
-        return self.map_kpa if self.map_kpa is not None else self.throttle
+        configured = self.config.get("channels", [])
+        pressure, throttle = (roles.channel_for(role, configured) for role in ("map", "throttle"))
+        manifold = None
+        if self.map_kpa is not None:
+            manifold = LoadAxis(self.map_kpa, "kPa", "map" if pressure is None else pressure["name"], manifold=True)
+        if manifold is not None and name == manifold.channel:
+            return manifold
+        if name is not None and name in self.named:
+            unit = next((shared_channels.unit_of(c) for c in configured if c["name"] == name), "%")
+            return LoadAxis(self.named[name], unit, name)
+        if name == "map" or (name is None and manifold is not None):
+            return manifold
+        if name in (None, "throttle") and self.throttle is not None:
+            return LoadAxis(self.throttle, "%", "throttle" if throttle is None else throttle["name"])
+        return None
 
 
 def leaner(banks: list[Array]) -> Array:

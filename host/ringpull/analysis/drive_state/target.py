@@ -101,7 +101,8 @@ def _surface(columns: Columns, entry: dict, rows: slice) -> np.ndarray:
     loads = np.array([float(v) for v in shared_target.load_axis(entry) or (0.0,)])
     speeds = np.array([float(v) for v in entry.get("rpm") or (0.0,)])
     rpm = columns.rpm[rows]
-    load = columns.load_of(entry.get("load"))
+    axis = columns.load_of(entry.get("load"))
+    load = None if axis is None else axis.values
     if load is None or len(loads) == 1:
         # a target of one number needs no load; a table without a logged load is judged nowhere
         load = np.full(len(columns), 0.0 if len(loads) == 1 else np.nan)

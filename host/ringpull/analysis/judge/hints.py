@@ -92,7 +92,7 @@ def hints(
     injector = columns.extra.get("injector")
     if injector is not None:
         channel = roles.channel_for("injector", columns.config.get("channels", [])) or {}
-        strokes = columns.config.get("engine", {}).get("strokes", 4)
+        strokes = speed.strokes_of(columns.config.get("engine", {}))
         per_cycle = channel.get("per_cycle", 1)
         duty = speed.duty_percent(injector[inside], columns.rpm[inside], per_cycle, strokes) / 100
         if np.isfinite(duty).any() and float(np.nanmax(duty)) > DUTY_LIMIT:

@@ -93,13 +93,14 @@ def present(columns: Columns) -> set[str]:
     def valid(array: np.ndarray | None) -> bool:
         return array is not None and bool(np.isfinite(array).any())
 
+    axis = columns.load()
     out = {name for name, array in columns.extra.items() if valid(array)}
     for name, array in (
         ("lambda", columns.lambda_),
         ("rpm", columns.rpm),
         ("map", columns.map_kpa),
         ("throttle", columns.throttle),
-        ("load", columns.load()),
+        ("load", None if axis is None else axis.values),
     ):
         if valid(array):
             out.add(name)

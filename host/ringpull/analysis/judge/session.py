@@ -178,7 +178,7 @@ def judge_span(judged: Judged, start_s: float, end_s: float) -> SpanAnswer:
     value = np.where(shown, judged.lambda_aligned[rows], np.nan)
     excess = np.where(good, value - judged.target[rows], np.nan)
     axis = columns.load()
-    here = None if axis is None else axis[rows]
+    here = None if axis is None else axis.values[rows]
     banks = {name: np.where(good, bank[rows] - judged.target[rows], np.nan) for name, bank in judged.each_bank.items()}
     of_banks = {
         name: lean_events.events(
@@ -195,7 +195,7 @@ def judge_span(judged: Judged, start_s: float, end_s: float) -> SpanAnswer:
     }
     found = lean_events.leaner(of_banks)
     for event in found:
-        event.load_unit = columns.load_unit()
+        event.load_unit = columns.load_unit
         event.hints = hints.hints(columns, event.start_s, event.end_s, (start_s, end_s), judged.loaded)
     others = other_events.rich(columns.time_s[rows], excess) + other_events.oscillation(columns.time_s[rows], excess)
     if columns.map_kpa is not None:

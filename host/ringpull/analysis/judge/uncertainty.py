@@ -12,6 +12,7 @@ import numpy as np
 
 from ringpull.analysis.drive_state import roles
 from ringpull.analysis.drive_state.columns import Columns
+from ringpull.session import Converter
 from shared_math import channels as shared_channels
 
 # Stated assumptions; half-widths are of rectangular distributions unless said otherwise.
@@ -111,12 +112,15 @@ def of_channel(columns: Columns, channel: dict | None, at_lambda: float = USUAL_
     if volts and values:
         slope, at_volts = line_near(volts, [v / scale for v in values], at_lambda)
     top_ohm, bottom_ohm = shared_channels.divider_of(channel)
-    converter = columns.converters.get(channel["name"], {})
-    bits = converter.get("bits", CONVERTER_BITS)
-    step_v = converter.get("step_v", CONVERTER_V / (1 << bits) * (top_ohm + bottom_ohm) / bottom_ohm)
-    parts.append(Part("converter steps", abs(slope) * step_v / np.sqrt(12.0), "random", f"{bits} bit"))
-    if converter.get("error_v"):
-        bend = abs(slope) * rectangular(converter["error_v"])
+    converter = columns.converters.get(channel["name"])
+    if converter is None:
+        step_v = CONVERTER_V / (1 << CONVERTER_BITS) * (top_ohm + bottom_ohm) / bottom_ohm
+        converter = Converter(CONVERTER_BITS, step_v, None)
+    parts.append(
+        Part("converter steps", abs(slope) * converter.step_v / np.sqrt(12.0), "random", f"{converter.bits} bit")
+    )
+    if converter.error_v:
+        bend = abs(slope) * rectangular(converter.error_v)
         parts.append(Part("converter's bend", bend, "systematic", "known of this kind of board, told by the logger"))
     accuracy = channel.get("accuracy")
     parts.append(
@@ -131,7 +135,12 @@ def of_channel(columns: Columns, channel: dict | None, at_lambda: float = USUAL_
     )
     if channel.get("calibration"):
         parts.append(
-            Part("two-point calibration", abs(slope) * rectangular(step_v), "systematic", "one step of the converter")
+            Part(
+                "two-point calibration",
+                abs(slope) * rectangular(converter.step_v),
+                "systematic",
+                "one step of the converter",
+            )
         )
     else:
         ratio = divider_u(top_ohm, bottom_ohm)

@@ -85,7 +85,7 @@ def pull_line(pull) -> str:
     why = unjudged(pull)
     if why is not None:
         return f"{head}, {why}"
-    load = "" if n.load_max is None else f", load up to {n.load_max:.0f} {pull.judged.columns.load_unit()}".rstrip()
+    load = "" if n.load_max is None else f", load up to {n.load_max:.0f} {pull.judged.columns.load_unit}".rstrip()
     count = len(pull.lean_events)
     told = "no lean event" if not count else "1 lean event" if count == 1 else f"{count} lean events"
     return (

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,7 +11,7 @@ from shared_math import layout
 
 if TYPE_CHECKING:
     from ringpull.drive import Drive
-    from ringpull.session import Session
+    from ringpull.session import Session, Timing
 
 HELP = "what is on a card: sessions, channels, marks, damage, timing health"
 EXAMPLE = "ringpull info card"
@@ -78,7 +79,7 @@ def _session_json(session: Session) -> dict:
             for m in session.marks
         ],
         "gaps": [{"start_s": start, "end_s": end, "reason": reason} for start, end, reason in session.gaps()],
-        "timing": session.timing,
+        "timing": asdict(session.timing),
         "firmware": session.firmware,
         "board": session.board,
         "faults": session.faults,
@@ -119,12 +120,12 @@ def _session_lines(session: Session) -> list[str]:
     ]
     out.append("  marks   " + (", ".join(marks) if marks else "none"))
     timing = session.timing
-    words = [f"{timing['lost_rows']} rows lost"]
-    if timing["late_us_max"] is not None:
-        sample = timing["late_blocks"]
+    words = [f"{timing.lost_rows} rows lost"]
+    if timing.late_us_max is not None:
+        sample = timing.late_blocks
         of = "" if sample is None else f", by {sample} blocks spread over the session"
-        words.append(f"lateness up to {timing['late_us_max']} us (99 of 100 rows: {timing['late_us_p99']} us{of})")
-    words += [f"{count} edges of {name} refused" for name, count in timing["rejected_edges"].items() if count]
+        words.append(f"lateness up to {timing.late_us_max} us (99 of 100 rows: {timing.late_us_p99} us{of})")
+    words += [f"{count} edges of {name} refused" for name, count in timing.rejected_edges.items() if count]
     out.append("  timing  " + ", ".join(words))
     out += _health_lines(timing)
     from shared_math import faults as shared_faults
@@ -139,10 +140,10 @@ def _session_lines(session: Session) -> list[str]:
     return out
 
 
-def _health_lines(timing: dict) -> list[str]:
+def _health_lines(timing: Timing) -> list[str]:
     """Stalls, memory and supply, as far as the file tells them."""
     words = []
-    stall_ms, heap_kb, dips = timing["stall_ms_max"], timing["heap_kb_least"], timing["supply_dips"]
+    stall_ms, heap_kb, dips = timing.stall_ms_max, timing.heap_kb_least, timing.supply_dips
     if stall_ms is not None:
         words.append(f"longest stall {stall_ms} ms" if stall_ms else f"no stall of {layout.STALL_LEAST_MS} ms or more")
     if heap_kb is not None:

@@ -47,7 +47,7 @@ def run(args: argparse.Namespace) -> int:
 
     import ringpull
     from ringpull.analysis.judge import needs
-    from ringpull.analysis.power import motion
+    from ringpull.analysis.power import standard_air
     from ringpull.analysis.power.pull_power import pull_power
 
     factor = correction(args)
@@ -76,7 +76,7 @@ def run(args: argparse.Namespace) -> int:
         words.append(f"the engine's power is an estimate too: a driveline that loses {args.loss:.0%}, as stated")
     if args.correction:
         words.append(f"corrected to standard air ({args.correction}): factor {factor:.4f}")
-        if not motion.MEANT_FOR[0] <= factor <= motion.MEANT_FOR[1]:
+        if not standard_air.MEANT_FOR[0] <= factor <= standard_air.MEANT_FOR[1]:
             words.append("the correction is not meant for air that far from standard: compare uncorrected figures")
     if args.json:
         print(json.dumps({"power": rows, "assumptions": words}, indent=1))
@@ -87,7 +87,7 @@ def run(args: argparse.Namespace) -> int:
 
 def correction(args) -> float:
     """The factor to standard air, 1 where none was asked for."""
-    from ringpull.analysis.power import motion
+    from ringpull.analysis.power import standard_air
     from ringpull.errors import BadUsage
 
     both = "give both, as measured during the pulls, for instance --kpa 97.5 --degc 24"
@@ -104,15 +104,15 @@ def correction(args) -> float:
         )
     if not args.correction:
         return 1.0
-    return float(motion.CORRECTIONS[args.correction](args.kpa, args.degc, args.humidity or 0.0))
+    return float(standard_air.CORRECTIONS[args.correction](args.kpa, args.degc, args.humidity or 0.0))
 
 
 def car_of(pull, args):
     """The car in a pull, from the configuration, the arguments and what engine and wheel speed say."""
     from dataclasses import replace
 
-    from ringpull.analysis.power.motion import air_kg_m3
     from ringpull.analysis.power.pull_power import car_from
+    from ringpull.analysis.power.standard_air import air_kg_m3
     from ringpull.errors import BadUsage
 
     car = car_from(pull.view.columns, args.mass, args.gear, args.grade, (pull.start_s, pull.end_s))

@@ -92,7 +92,7 @@ def print_table(judged, notes: dict[str, str]) -> None:
         "to s": "right",
         "by": "left",
         "rpm": "right",
-        f"load {judged[0].judged.columns.load_unit()}".rstrip(): "right",
+        f"load {judged[0].judged.columns.load_unit}".rstrip(): "right",
         "lambda": "right",
         "along" if narrow else "along the pull": "left",
         "lean events": "left",

@@ -30,8 +30,11 @@ def run(args: argparse.Namespace) -> int:
 
     import ringpull
     from ringpull.analysis.answer import answer
+    from ringpull.analysis.cells import drive_comparison
+    from ringpull.analysis.cells.drive_comparison import Side
     from ringpull.cli.terminal import progress
     from ringpull.report import write_report
+    from ringpull.report.against import Against
     from ringpull.report.data import Packing
 
     different(args.output, args.json, args.pdf)
@@ -45,7 +48,8 @@ def run(args: argparse.Namespace) -> int:
         if args.against:
             before = ringpull.read(args.against)
             set_target(args, before)
-            against = (before, answer(before))
+            compared = drive_comparison.of_mixture(Side(before), Side(drive))
+            against = Against(before, answer(before), compared)
         args.output.parent.mkdir(parents=True, exist_ok=True)
         with whole(args.output) as fresh:
             write_report(drive, found, fresh, against, packing)

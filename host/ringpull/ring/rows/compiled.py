@@ -7,6 +7,7 @@ free while it runs, so two threads may.
 from __future__ import annotations
 
 import sys
+from typing import NamedTuple
 
 import numpy as np
 from numba import njit
@@ -26,6 +27,24 @@ spot = np.uintp  # of an index: a signed one is checked for being negative each 
 
 if sys.byteorder != "little":
     raise ImportError("compiled unpacking reads words as little-endian machines do")
+
+
+class _Source(NamedTuple):
+    """Blocks as bytes, as 32-bit and as 16-bit words, a row each."""
+
+    blocks: np.ndarray
+    words: np.ndarray
+    halves: np.ndarray
+
+
+class _Tables(NamedTuple):
+    """Where columns go. place: column k + 1 of the narrow table, -k - 1 of the wide one, 0: not wanted. rows: of each
+    table, whose columns follow each other."""
+
+    place: np.ndarray
+    rows: int
+    narrow: np.ndarray
+    wide: np.ndarray
 
 
 @njit(cache=True, nogil=True)
@@ -62,8 +81,9 @@ def _measure(blocks, words, halves, bits, rows, bad):
 
 
 @njit(cache=True, nogil=True)
-def _packed(words, bits, place, out16, out32, total, begin, count, fields):
+def _packed(words, bits, tables, begin, count, fields):
     """Rows of one packed block from row `begin` of the tables on; whether a value leaves its width. fields: room."""
+    place, total = tables.place, tables.rows
     at = np.int64(_BIT)
     for c in range(len(bits)):
         word = _take(words, at, _DESCRIPTOR)
@@ -80,21 +100,21 @@ def _packed(words, bits, place, out16, out32, total, begin, count, fields):
             at += b + 1
     wrong = False
     for c in range(len(bits)):
-        width, stepped, value, step = fields[c, 0], fields[c, 1], fields[c, 2], fields[c, 3]
         if place[c] > 0:
-            seen = _column(words, at, width, stepped, value, step, out16, (place[c] - 1) * total + begin, count)
+            seen = _column(words, at, fields[c], tables.narrow, (place[c] - 1) * total + begin, count)
             wrong |= seen < 0 or seen >> bits[c] != 0
         elif place[c] < 0:
-            seen = _column(words, at, width, stepped, value, step, out32, (-place[c] - 1) * total + begin, count)
+            seen = _column(words, at, fields[c], tables.wide, (-place[c] - 1) * total + begin, count)
             wrong |= seen < 0 or seen >> bits[c] != 0
-        at += width * (count - stepped)
+        at += fields[c, 0] * (count - fields[c, 1])
     return wrong
 
 
 @njit(cache=True, nogil=True)
-def _column(words, at, width, stepped, value, step, out, begin, count):
+def _column(words, at, field, out, begin, count):
     """One column's values of one packed block to out[begin...]; all of them or-ed: negative, or with a bit too high,
-    where one of them leaves the column's width."""
+    where one of them leaves the column's width. field: width, whether differences are stored, the two references."""
+    width, stepped, value, step = field[0], field[1], field[2], field[3]
     seen = value
     if width == 0:  # also because a read at the block's very end would go past it
         out[begin] = value
@@ -123,8 +143,9 @@ def _column(words, at, width, stepped, value, step, out, begin, count):
 
 
 @njit(cache=True, nogil=True)
-def _plain(halves, bits, place, out16, out32, total, begin, count):
+def _plain(halves, bits, tables, begin, count):
     """Rows of one plain block; whether a value leaves its width."""
+    place, total, out16, out32 = tables.place, tables.rows, tables.narrow, tables.wide
     at = np.int64(_HALF)
     wrong = False
     for c in range(len(bits)):
@@ -147,21 +168,22 @@ def _plain(halves, bits, place, out16, out32, total, begin, count):
 
 
 @njit(cache=True, nogil=True)
-def _fill(blocks, words, halves, bits, place, taken, bad, out16, out32, row):
+def _fill(source, bits, tables, taken, bad, row):
     """Every block's rows, one after the other; marks those whose values leave their width."""
+    halves = source.halves
     fields = np.zeros((len(bits), 4), np.int64)
     begin = np.int64(0)
-    for i in range(len(blocks)):
+    for i in range(len(taken)):
         count = taken[i]
         if count == 0:
             continue
         first = np.int64(halves[i, _FIRST]) | np.int64(halves[i, _FIRST + 1]) << 16
         for r in range(count):
             row[spot(begin + r)] = first + r
-        if blocks[i, _KIND] == _PLAIN:
-            bad[i] = _plain(halves[i], bits, place, out16, out32, len(row), begin, count)
+        if source.blocks[i, _KIND] == _PLAIN:
+            bad[i] = _plain(halves[i], bits, tables, begin, count)
         else:
-            bad[i] = _packed(words[i], bits, place, out16, out32, len(row), begin, count, fields)
+            bad[i] = _packed(source.words[i], bits, tables, begin, count, fields)
         begin += count
 
 
@@ -177,13 +199,14 @@ def unpack(blocks: np.ndarray, bits: list[int], which: list[int]) -> tuple[np.nd
     _measure(blocks, words, halves, widths, rows, bad)
     taken = np.where(bad, 0, rows)
     total = int(taken.sum())
-    place = np.zeros(len(bits), np.int64)  # row k of the narrow table: k + 1, of the wide one: -k - 1, not wanted: 0
+    place = np.zeros(len(bits), np.int64)
     narrow = [c for c in which if bits[c] <= 16]
     wide = [c for c in which if bits[c] > 16]
     place[narrow] = np.arange(1, len(narrow) + 1)
     place[wide] = -np.arange(1, len(wide) + 1)
     out16, out32 = np.empty((len(narrow), total), "<u2"), np.empty((len(wide), total), "<u4")
     row = np.empty(total, np.int64)
-    _fill(blocks, words, halves, widths, place, taken, bad, out16.ravel(), out32.ravel(), row)
+    tables = _Tables(place, total, out16.ravel(), out32.ravel())
+    _fill(_Source(blocks, words, halves), widths, tables, taken, bad, row)
     both = {c: out16[at] for at, c in enumerate(narrow)} | {c: out32[at] for at, c in enumerate(wide)}
     return row, {c: both[c] for c in which}, bad, taken

@@ -14,18 +14,35 @@ from shared_math import config as shared_config
 from shared_math import layout
 
 MOST_COLUMNS = 512
-ROLES_NEED = {"adc": ("s", "o")}
 ROW = "row"  # the row numbers stand under this name beside the columns
 UTC = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ", re.ASCII)
 HALF_PAIR = re.compile(rb"\\u[dD][89a-fA-F]")  # an escape that may be half of a surrogate pair
 
 
 @dataclass(frozen=True)
-class Setup:
-    """columns: as in the setup text, in order. config: defaults filled; {} where it can't be understood. looked_up:
-    channel -> (value of each count, which of them are known already)."""
+class Column:
+    """A column of the rows as the setup text describes it. bits: width. volts_per_count, volts_at_zero: of role "adc",
+    at the logger's terminal. error_v: what its converter may be off by, half of the width, where that is told."""
 
-    columns: list[dict]
+    name: str
+    role: str
+    bits: int
+    volts_per_count: float = 0.0
+    volts_at_zero: float = 0.0
+    error_v: float | None = None
+
+    @property
+    def top(self) -> int:
+        """One more than the greatest number that the column holds: where counters wrap."""
+        return 1 << self.bits
+
+
+@dataclass(frozen=True)
+class Setup:
+    """columns: in order. config: defaults filled; {} where it can't be understood. looked_up: channel -> (value of
+    each count, which of them are known already)."""
+
+    columns: list[Column]
     period_us: float
     config: dict
     utc: str | None
@@ -36,18 +53,25 @@ class Setup:
 
     @property
     def bits(self) -> list[int]:
-        return [column["b"] for column in self.columns]
+        return [column.bits for column in self.columns]
 
     @property
     def names(self) -> list[str]:
-        return [column["n"] for column in self.columns]
+        return [column.name for column in self.columns]
 
     def column(self, name: str, role: str) -> int | None:
         """Number of the column with this name and role."""
         for at, column in enumerate(self.columns):
-            if column["n"] == name and column["r"] == role:
+            if column.name == name and column.role == role:
                 return at
         return None
+
+    def described(self, name: str, role: str) -> Column:
+        """The column with this name and role. KeyError where there is none."""
+        at = self.column(name, role)
+        if at is None:
+            raise KeyError(f"no channel {name!r} of this role in the ring file")
+        return self.columns[at]
 
 
 def text_of(blocks: np.ndarray) -> bytes:
@@ -76,20 +100,20 @@ def parse(text: bytes) -> Setup:
     head = json_object(text)
     if head is None:
         raise ValueError("the setup text is not a JSON object")
-    columns = head.get("columns")
+    listed = head.get("columns")
     period_us = head.get("period_us")
-    if not isinstance(columns, list) or not 0 < len(columns) <= MOST_COLUMNS:
+    if not isinstance(listed, list) or not 0 < len(listed) <= MOST_COLUMNS:
         raise ValueError("the setup text names no columns")
     if not _is_number(period_us) or not 1 <= period_us <= 1e9:
         raise ValueError("the setup text has no period")
     names = {ROW}
+    columns = [_column(told) for told in listed]
     for column in columns:
-        _check_column(column)
-        if column["n"] in names:
+        if column.name in names:
             raise ValueError(
-                f"two columns of the setup text are called {column['n']}, or one has the row numbers' name"
+                f"two columns of the setup text are called {column.name}, or one has the row numbers' name"
             )
-        names.add(column["n"])
+        names.add(column.name)
     utc = head.get("utc")
     faults = head.get("faults")
     return Setup(
@@ -103,15 +127,20 @@ def parse(text: bytes) -> Setup:
     )
 
 
-def _check_column(column: object) -> None:
-    if not isinstance(column, dict) or not isinstance(column.get("n"), str) or not isinstance(column.get("r"), str):
+def _column(told: object) -> Column:
+    if not isinstance(told, dict) or not isinstance(told.get("n"), str) or not isinstance(told.get("r"), str):
         raise ValueError("a column of the setup text has no name or role")
-    bits = column.get("b")
+    name, role, bits = told["n"], told["r"], told.get("b")
     if not isinstance(bits, int) or isinstance(bits, bool) or not 1 <= bits <= layout.MAX_BITS:
-        raise ValueError(f"column {column['n']} of the setup text has no usable width")
-    for key in ROLES_NEED.get(column["r"], ()):
-        if not _is_number(column.get(key)):
-            raise ValueError(f"column {column['n']} of the setup text lacks {key!r}")
+        raise ValueError(f"column {name} of the setup text has no usable width")
+    if role != "adc":
+        return Column(name, role, bits)
+    for key in ("s", "o"):
+        if not _is_number(told.get(key)):
+            raise ValueError(f"column {name} of the setup text lacks {key!r}")
+    error_v = told.get("e")
+    known = _is_number(error_v) and 0 < error_v < 1e6
+    return Column(name, role, bits, told["s"], told["o"], float(error_v) if known else None)
 
 
 def _is_number(value: object) -> TypeGuard[int | float]:

@@ -243,7 +243,10 @@ def _packed_tile(stream: _Streams, tile: _Tile, bits: list[int], out: dict[int, 
             values = _undo_steps(values, stepped, least, stream.step[c][numbers])
         else:
             values += least.astype(values.dtype)[:, None]
-        _check(values, least, width, stepped, tile, 1 << bits[c], bad)
+        top = 1 << bits[c]
+        # Offsets can't leave the column's width while least + 2^width - 1 does not
+        suspects = np.flatnonzero(stepped | (least + (np.int64(1) << width.astype(np.int64)) > top))
+        _check(values, suspects, tile, top, bad)
         tile.put(values, target)
 
 
@@ -280,12 +283,11 @@ def _undo_steps(values: np.ndarray, stepped: np.ndarray, least: np.ndarray, step
     return values
 
 
-def _check(values, least, width, stepped, tile: _Tile, top: int, bad: np.ndarray) -> None:
-    """Mark blocks with a value outside 0 .. top - 1. Offsets can't leave it while least + 2^width - 1 does not.
+def _check(values: np.ndarray, suspects: np.ndarray, tile: _Tile, top: int, bad: np.ndarray) -> None:
+    """Mark those of the suspect blocks that hold a value outside 0 .. top - 1.
 
     Sums wrap at 2^32 in narrow columns, but no single difference is large enough to jump over all that is outside.
     """
-    suspects = np.flatnonzero(stepped | (least + (np.int64(1) << width.astype(np.int64)) > top))
     if not len(suspects):
         return
     part = values if len(suspects) == len(values) else values[suspects]

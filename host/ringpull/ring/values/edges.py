@@ -6,7 +6,7 @@ known time.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -31,26 +31,32 @@ class Stretch:
     time_us: Array
 
 
-def stretches(
-    row: Array,
-    count: Array,
-    age: Array,
-    period_us: float,
-    count_bits: int,
-    age_bits: int,
-    loss: float,
-    slowest_us: float,
-) -> list[Stretch]:
+@dataclass(frozen=True)
+class EdgeColumns:
+    """What the rows tell of a pulse channel. row, count, age: (rows,) integers as stored, row rising. count_bits,
+    age_bits: widths of the columns."""
+
+    row: Array
+    count: Array
+    age: Array
+    period_us: float
+    count_bits: int
+    age_bits: int
+
+    def part(self, first: int, end: int) -> EdgeColumns:
+        """Rows first .. end - 1."""
+        return replace(self, row=self.row[first:end], count=self.count[first:end], age=self.age[first:end])
+
+
+def stretches(columns: EdgeColumns, loss: float, slowest_us: float) -> list[Stretch]:
     """The stretches of a channel.
 
-    row, count, age: (rows,) integers as stored, row rising. loss: more missing edges than this in one place are not
-    filled in: there the signal was lost. slowest_us: a longer wait for the next edge is a stop.
+    loss: more missing edges than this in one place are not filled in: there the signal was lost. slowest_us: a longer
+    wait for the next edge is a stop.
     """
     out = []
-    for first, last in _without_gaps(row):
-        out += _of_part(
-            row[first:last], count[first:last], age[first:last], period_us, count_bits, age_bits, loss, slowest_us
-        )
+    for first, end in _without_gaps(columns.row):
+        out += _of_part(columns.part(first, end), loss, slowest_us)
     return out
 
 
@@ -63,10 +69,11 @@ def _without_gaps(row: Array) -> list[tuple[int, int]]:
     return list(zip(ends[:-1], ends[1:]))
 
 
-def _of_part(row, count, age, period_us, count_bits, age_bits, loss, slowest_us) -> list[Stretch]:
-    never = (1 << age_bits) - 1
-    count = count.astype(np.int64)
-    steps = np.diff(count, prepend=count[:1]) & ((1 << count_bits) - 1)
+def _of_part(columns: EdgeColumns, loss: float, slowest_us: float) -> list[Stretch]:
+    row, age = columns.row, columns.age
+    never = (1 << columns.age_bits) - 1
+    count = columns.count.astype(np.int64)
+    steps = np.diff(count, prepend=count[:1]) & ((1 << columns.count_bits) - 1)
     known = steps != 0
     known[0] = count[0] != 0
     known &= age < never
@@ -74,7 +81,7 @@ def _of_part(row, count, age, period_us, count_bits, age_bits, loss, slowest_us)
     if len(at) < 3:
         return []
     total = np.cumsum(steps)
-    number, time_us = total[at], row[at].astype(float) * period_us - age[at]
+    number, time_us = total[at], row[at].astype(float) * columns.period_us - age[at]
     later = np.concatenate([[True], np.diff(time_us) > 0])
     number, time_us = number[later], time_us[later]
     out = []

@@ -26,13 +26,13 @@ def on_ms(setup: Setup, channel: dict, raw: dict[str, Array], rpm: Array | None)
     rpm: (rows,) or None where no channel counts the crank.
     """
     name = channel["name"]
-    bits = {column["n"]: column["b"] for column in setup.columns}
+    top = {column.name: column.top for column in setup.columns}
     on, age = raw[name + ".on"].astype(float), raw[name + ".age"].astype(float)
     begun = np.maximum.accumulate(raw[name] != 0)
-    out = np.where(begun & (on < (1 << bits[name + ".on"]) - 1), on / 1000, np.nan)
-    gone = age >= (1 << bits[name + ".age"]) - 1
+    out = np.where(begun & (on < top[name + ".on"] - 1), on / 1000, np.nan)
+    gone = age >= top[name + ".age"] - 1
     if rpm is not None:
-        strokes = setup.config.get("engine", {}).get("strokes", 4)
+        strokes = shared_speed.strokes_of(setup.config.get("engine", {}))
         with np.errstate(divide="ignore", invalid="ignore"):
             spacing_us = (60e6 if strokes == 2 else 120e6) / rpm / channel.get("per_cycle", 1)
             gone |= age - on > CUT_CYCLES * spacing_us
@@ -41,6 +41,6 @@ def on_ms(setup: Setup, channel: dict, raw: dict[str, Array], rpm: Array | None)
 
 def duty_pct(setup: Setup, channel: dict, on: Array, rpm: Array) -> Array:
     """(rows,) per cent of the time that the injector is open; 0 while none is injected, NaN without a speed."""
-    strokes = setup.config.get("engine", {}).get("strokes", 4)
+    strokes = shared_speed.strokes_of(setup.config.get("engine", {}))
     duty = shared_speed.duty_percent(on, rpm, channel.get("per_cycle", 1), strokes)
     return np.where(on == 0, 0.0, duty)

@@ -99,7 +99,7 @@ def of_blocks(blocks: SessionBlocks) -> Survey:
 
 
 def _columns(blocks: SessionBlocks, *roles: str) -> list[int]:
-    return [c for c, column in enumerate(blocks.setup.columns) if column["r"] in roles]
+    return [c for c, column in enumerate(blocks.setup.columns) if column.role in roles]
 
 
 def _named(blocks: SessionBlocks, pieces: Iterable[Piece]) -> Iterator[dict[str, np.ndarray]]:
@@ -139,11 +139,11 @@ def _of_long(blocks: SessionBlocks) -> Survey:
         change += seen.change
         ends = seen.ends
         for c, (begin, end, inside) in seen.counted.items():
-            totals[c] += ((begin - last[c]) & ((1 << columns[c]["b"]) - 1)) + inside
+            totals[c] += (begin - last[c]) % columns[c].top + inside
             last[c] = end
     for _, got in blocks.pieces(counted, runs=blocks.spread(2)[-1:]):
         for c in counted:
-            totals[c] += int(got[c][-1]) - last[c] & ((1 << columns[c]["b"]) - 1)
+            totals[c] += (int(got[c][-1]) - last[c]) % columns[c].top
     marks = of_columns(blocks, _named(blocks, blocks.pieces(steady, runs=change))).marks
     sample = blocks.spread(SAMPLE)
     late = of_columns(blocks, _named(blocks, blocks.pieces(_columns(blocks, "late"), runs=sample)))
@@ -151,7 +151,7 @@ def _of_long(blocks: SessionBlocks) -> Survey:
     if most is not None and isinstance(told, int):
         most = max(most, told)
     names = blocks.setup.names
-    roles = [column["r"] for column in columns]
+    roles = [column.role for column in columns]
     return Survey(
         marks=marks,
         late_us_max=most,
@@ -186,7 +186,7 @@ def _look(
     told = {}
     for c in counted:
         first = seen.first[c]
-        steps = np.diff(first) & ((1 << blocks.setup.columns[c]["b"]) - 1)
+        steps = np.diff(first) % blocks.setup.columns[c].top
         told[c] = (int(first[0]), int(first[-1]), int(steps.sum()))
     return _Look(
         change=single_runs(runs, rows[change]),
@@ -202,22 +202,22 @@ def of_columns(blocks: SessionBlocks, tables: Iterable[dict[str, np.ndarray]]) -
     columns = blocks.setup.columns
     marks = _Marks(blocks.setup.period_us / 1e6)
     lateness = np.zeros(1 << layout.LATE_BITS, np.int64)
-    rejected = {c["n"]: 0 for c in columns if c["r"] == "rejected"}
-    last = dict.fromkeys((c["n"] for c in columns if c["r"] in COUNTERS), 0)
+    rejected = {c.name: 0 for c in columns if c.role == "rejected"}
+    last = dict.fromkeys((c.name for c in columns if c.role in COUNTERS), 0)
     dips = stall = heap = None
     for table in tables:
         for column in columns:
-            name, role = column["n"], column["r"]
+            name, role = column.name, column.role
             if name not in table:
                 continue
             if role == "mark":
                 marks.rows(table["row"], table[name])
             elif role == "flag":
                 marks.flagged(table[name])
-            elif role == "late" and column["b"] <= layout.LATE_BITS:
+            elif role == "late" and column.bits <= layout.LATE_BITS:
                 lateness += np.bincount(table[name], minlength=len(lateness))
             elif role in COUNTERS and len(table[name]):
-                steps = np.diff(table[name].astype(np.int64), prepend=last[name]) & ((1 << column["b"]) - 1)
+                steps = np.diff(table[name].astype(np.int64), prepend=last[name]) % column.top
                 last[name] = int(table[name][-1])
                 if role == "dips":
                     dips = (dips or 0) + int(steps.sum())
@@ -226,7 +226,7 @@ def of_columns(blocks: SessionBlocks, tables: Iterable[dict[str, np.ndarray]]) -
             elif role == "stall" and len(table[name]):
                 stall = max(stall or 0, int(table[name].max()))
             elif role == "heap" and len(table[name]):
-                heap = min(int(table[name].min()), heap if heap is not None else 1 << column["b"])
+                heap = min(int(table[name].min()), heap if heap is not None else column.top)
     rows = int(lateness.sum())
     there = np.flatnonzero(lateness)
     return Survey(

@@ -11,7 +11,7 @@ import math
 import numpy as np
 
 from ringpull.ring.values import edges as read_edges
-from ringpull.ring.values.edges import Stretch
+from ringpull.ring.values.edges import EdgeColumns, Stretch
 
 Array = np.ndarray
 
@@ -22,17 +22,15 @@ STEPS = 4  # at most, of the search for the cycle around a row's instant
 NEAR = 1e-7  # edges, nearer than which it need not be known
 
 
-def rate_hz(
-    row: Array, count: Array, age: Array, period_us: float, count_bits: int, age_bits: int, cycle_edges: float
-) -> Array:
+def rate_hz(columns: EdgeColumns, cycle_edges: float) -> Array:
     """Edges per second at each row's instant, (rows,) float, averaged over `cycle_edges` edges around it.
 
-    row, count, age: (rows,) as stored. NaN where the cycle is not known whole: at starts, stops, losses and gaps.
+    NaN where the cycle is not known whole: at starts, stops, losses and gaps.
     """
-    out = np.full(len(row), np.nan)
-    times = np.asarray(row, float) * period_us
+    out = np.full(len(columns.row), np.nan)
+    times = np.asarray(columns.row, float) * columns.period_us
     loss = max(2.0, math.floor(cycle_edges))
-    for stretch in read_edges.stretches(row, count, age, period_us, count_bits, age_bits, loss, SLOWEST_US):
+    for stretch in read_edges.stretches(columns, loss, SLOWEST_US):
         if stretch.number[-1] < cycle_edges:
             continue
         low, high = np.searchsorted(times, (stretch.time_us[0], stretch.time_us[-1]))

@@ -10,7 +10,7 @@ from ringpull.ring.blocks.cores import two_at_a_time
 from ringpull.ring.rows import unpack
 from ringpull.ring.rows.sessions import SessionBlocks
 from ringpull.ring.rows.setup import Setup
-from ringpull.ring.values import channel_values, on_time
+from ringpull.ring.values import analog, on_time, pulses
 from shared_math import channels as shared_channels
 
 Table = dict[str, np.ndarray]
@@ -38,6 +38,15 @@ def decodable(setup: Setup) -> list[dict]:
         if there:
             out.append(channel)
     return out
+
+
+def channel_value(setup: Setup, channel: dict, table: Table) -> np.ndarray:
+    """(rows,) values of a decodable channel other than an injector's, float. table: as raw()."""
+    if channel["kind"] in shared_channels.ANALOG_KINDS:
+        return analog.value(setup, channel, table)
+    if channel["kind"] in shared_channels.PULSE_KINDS:
+        return pulses.value(setup, channel, table)
+    return table[channel["name"]].astype(float)
 
 
 def raw(blocks: SessionBlocks) -> Table:
@@ -78,7 +87,7 @@ def decoded(blocks: SessionBlocks, table: Table, keep: slice = slice(None)) -> T
     channels = decodable(setup)
     plain = [channel for channel in channels if channel["kind"] != "pulse_width"]
     plain.sort(key=lambda channel: channel["kind"] not in shared_channels.PULSE_KINDS)  # those that take longest first
-    made = two_at_a_time(lambda channel: channel_values.value(setup, channel, table), plain, len(row) >= TWO_FROM)
+    made = two_at_a_time(lambda channel: channel_value(setup, channel, table), plain, len(row) >= TWO_FROM)
     found = {channel["name"]: got for channel, got in zip(plain, made, strict=True)}
     rpm = None if crank is None else found.get(crank["name"])
     for channel in channels:
@@ -89,9 +98,7 @@ def decoded(blocks: SessionBlocks, table: Table, keep: slice = slice(None)) -> T
             if rpm is not None:
                 out[shared_channels.duty_name(channel)] = on_time.duty_pct(setup, channel, on_ms, rpm)[keep]
             continue
-        got = found[channel["name"]]
-        assert got is not None  # decodable() has looked
-        out[column] = got[keep]
+        out[column] = found[channel["name"]][keep]
     at = setup.column("mark", "mark")
     mark = table["mark"][keep].astype(np.int64) if at is not None else np.zeros(len(row[keep]), np.int64)
     out["mark"] = np.where(mark & 1, (mark + 1) >> 1, 0)

@@ -6,7 +6,7 @@ from shared_math.compat import const
 _FIRST = const(8)
 
 
-class RawCard:
+class BareCard:
     """The medium: a device with readblocks, writeblocks and 512-byte sectors. pulls_slots: its first region's."""
 
     def __init__(self, device, pulls_slots):

@@ -1,0 +1,78 @@
+"""Converter counts -> volts and values, by the same scalars as on the device; NaN where there is none."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from ringpull.ring.rows.setup import Setup
+from shared_math import thermocouple, transfer
+
+Array = np.ndarray
+
+TABLE_BITS = 16  # up to here a table keeps each count's value, above they are computed anew for those that occur
+HELD_MS = 1000  # a slow converter's value older than this is none
+
+
+def volts(setup: Setup, name: str, raw: dict[str, Array]) -> Array:
+    """(rows,) volts at the terminal of analog channel `name`. KeyError where there is no such channel."""
+    column = setup.described(name, "adc")
+    return transfer.counts_to_volts(raw[name].astype(float), column.volts_per_count, column.volts_at_zero)
+
+
+def value(setup: Setup, channel: dict, raw: dict[str, Array]) -> Array:
+    """(rows,) values of an analog channel, float, NaN where its volts mean nothing or are held for too long.
+
+    raw: "row" and the columns of the setup, (rows,) each. KeyError where the ring file has no column for the channel.
+    """
+    name = channel["name"]
+    out = _thermocouple(setup, channel, raw) if "cold" in channel else _of_counts(setup, channel, raw[name])
+    held = setup.column(name + ".held", "held")
+    if held is not None:
+        oldest = min(HELD_MS, setup.columns[held].top - 1)
+        out = np.where(raw[name + ".held"] >= oldest, np.nan, out)
+    return out
+
+
+def _of_counts(setup: Setup, channel: dict, counts: Array) -> Array:
+    column = setup.described(channel["name"], "adc")
+
+    def of_count(count: int) -> float:
+        at_terminal = transfer.counts_to_volts(count, column.volts_per_count, column.volts_at_zero)
+        return or_nan(transfer.to_value(channel, at_terminal))
+
+    if column.bits <= TABLE_BITS:
+        table, known = setup.looked_up.setdefault(
+            channel["name"], (np.full(column.top, np.nan), np.zeros(column.top, bool))
+        )
+        fresh = np.unique(counts[~known[counts]])
+        table[fresh] = [of_count(count) for count in fresh.tolist()]
+        known[fresh] = True
+        return table[counts]
+    return _looked_up(counts, of_count)
+
+
+def _thermocouple(setup: Setup, channel: dict, raw: dict[str, Array]) -> Array:
+    """Of a thermocouple whose cold junction another channel measures: once for each pair of counts that occurs."""
+    cold = next(one for one in setup.config["channels"] if one["name"] == channel["cold"])
+    column, other = setup.described(channel["name"], "adc"), setup.described(cold["name"], "adc")
+    pairs = raw[channel["name"]].astype(np.int64) << other.bits | raw[cold["name"]]
+
+    def of_pair(pair: int) -> float:
+        cold_volts = transfer.counts_to_volts(pair % other.top, other.volts_per_count, other.volts_at_zero)
+        hot_volts = transfer.counts_to_volts(pair >> other.bits, column.volts_per_count, column.volts_at_zero)
+        return or_nan(thermocouple.channel_degc(channel, hot_volts, transfer.to_value(cold, cold_volts)))
+
+    return _looked_up(pairs, of_pair)
+
+
+def _looked_up(counts: Array, of_count: Callable[[int], float]) -> Array:
+    """of_count(count) for each count, computed once for each that occurs."""
+    different, where = np.unique(counts, return_inverse=True)
+    return np.array([of_count(count) for count in different.tolist()], float)[where]
+
+
+def or_nan(number: float | None) -> float:
+    """NaN in place of None."""
+    return np.nan if number is None else number

@@ -1,0 +1,57 @@
+"""Edge counts and ages -> engine speed, road speed, frequency values and turns of the crank."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ringpull.ring.rows.setup import Setup
+from ringpull.ring.values import edges as read_edges
+from ringpull.ring.values import speed as read_speed
+from ringpull.ring.values.analog import or_nan
+from ringpull.ring.values.edges import EdgeColumns
+from shared_math import speed as shared_speed
+from shared_math import transfer
+
+Array = np.ndarray
+
+WHEEL_M = 2.0  # a tyre of a car turns about once in this, and so do the teeth that a speed sensor sees
+
+
+def value(setup: Setup, channel: dict, raw: dict[str, Array]) -> Array:
+    """(rows,) values of a channel with pulses, float, NaN where its cycle is not known whole.
+
+    raw: "row" and the columns of the setup, (rows,) each. KeyError where the ring file has no columns for the channel.
+    """
+    hz = read_speed.rate_hz(edge_columns(setup, channel["name"], raw), cycle_edges(setup, channel))
+    if channel["kind"] == "frequency":
+        return np.array([or_nan(transfer.frequency_value(channel, one)) for one in hz.tolist()], float)
+    if "per_metre" in channel:
+        return shared_speed.speed_kmh(hz, channel["per_metre"], 1e6)
+    return shared_speed.rpm(hz, channel["per_rev"], 1e6)
+
+
+def edge_columns(setup: Setup, name: str, raw: dict[str, Array]) -> EdgeColumns:
+    """The columns of pulse channel `name`. KeyError where it has none."""
+    count, age = setup.described(name, "count"), setup.described(name + ".age", "age")
+    return EdgeColumns(raw["row"], raw[name], raw[name + ".age"], setup.period_us, count.bits, age.bits)
+
+
+def cycle_edges(setup: Setup, channel: dict) -> float:
+    """Edges over which a pulse channel is averaged: a whole engine cycle (the least number of cycles with a whole
+    number of edges), a turn of a wheel, or one period."""
+    if channel["kind"] == "frequency":
+        return 1.0
+    if "per_metre" in channel:
+        return float(max(1, round(channel["per_metre"] * WHEEL_M)))
+    edges = float(shared_speed.edges_per_cycle(setup.config.get("engine", {}), channel["per_rev"]))
+    whole = next((cycles for cycles in range(1, 5) if abs(edges * cycles - round(edges * cycles)) < 1e-9), 1)
+    return max(1.0, edges * whole)
+
+
+def turns(setup: Setup, channel: dict, raw: dict[str, Array]) -> list[tuple[Array, Array]]:
+    """(times_s, turns since the first) of the pulses of a `per_rev` channel, (n,) each, for every stretch without a stop
+    or a loss: missing pulses counted, uneven spacing evened out."""
+    cycle = cycle_edges(setup, channel)
+    told = edge_columns(setup, channel["name"], raw)
+    found = read_edges.stretches(told, max(2.0, float(int(cycle))), read_speed.SLOWEST_US)
+    return [(one.time_us / 1e6, read_speed.even_numbers(one, cycle) / channel["per_rev"]) for one in found]
