@@ -2,7 +2,6 @@
 
 import gc
 
-import errnos
 import memory
 from acquire import button, expected, health, marks, rows
 from panel import faults
@@ -98,7 +97,6 @@ class Logger:
 
     def open_card(self):
         """Both rings, ready to go on; waits with a fault on the lamp while the card can't be used."""
-        board = self.board
         while True:
             try:
                 return self._open_once()

@@ -14,7 +14,6 @@ from array import array
 
 import vfs
 
-import errnos
 from acquire import tach
 from boards import config_file, desk_card
 from shared_math import ticks
