@@ -12,8 +12,9 @@ _TURN_HZ = 20  # with fewer rows a second the loop turns without them
 _BESIDE_US = 4000  # while the card is waited for, the rest of the loop turns so often
 _STOP_S = 2  # a long press waits so long at most for the row that tells of it
 _RETRY_ROUNDS = 400  # idle rounds between attempts to open a card at the start
-_EACH_ROW_HZ = 200  # up to here the loop turns for every row
-_TURNS_HZ = 25  # and so often where rows come faster
+_MOST_TURNS_HZ = 100  # a turn costs a millisecond, most of what a row costs
+_SLOWER_HZ = 200  # where rows come faster, they cost enough themselves
+_TURNS_HZ = 25  # the loop then turns so often
 
 
 class Logger:
@@ -141,8 +142,10 @@ class Logger:
         queue = sampler.queue
         rate_hz = self.plan.config["rate_hz"]
         enough = 1 if rate_hz >= _TURN_HZ else 0  # rows that a turn is worth
-        if rate_hz > _EACH_ROW_HZ:
+        if rate_hz > _SLOWER_HZ:
             enough = rate_hz // _TURNS_HZ
+        elif rate_hz > _MOST_TURNS_HZ:
+            enough = (rate_hz + _MOST_TURNS_HZ - 1) // _MOST_TURNS_HZ
         self.look_row = 0
         board.meanwhile = self.meanwhile
         while board.powered() and not self._stopped():

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 import ringpull
+from ringpull.cli.main import main
 from ringpull.dryrun.run import NEW, dry_run
 from shared_math import layout
 
@@ -166,11 +167,15 @@ def test_stalls_lose_no_row_of_a_marked_pull(tmp_path, stall_us):
     assert [round(mark.start_s, 1) for mark in session.marks] == [5.5]
 
 
-def test_a_pull_with_a_gap_is_told_after_it(tmp_path):
+def test_a_pull_with_a_gap_is_told_after_it(tmp_path, capsys):
     story = [(6, "out", None), (18, "in", None)]
     drive = run(tmp_path, story, presses_s=[5.0, 12.0], channels=MORE, until_s=24.0, lean_s=NOT_LEAN_S)
     assert drive.sessions[0].lost_rows > 0
     assert told(drive, 17.9)[-1] == layout.LAMP_FAULT + 31
+    assert main(["pulls", str(tmp_path / "card")]) == 0
+    assert "a gap: " in capsys.readouterr().out
+    assert main(["report", str(tmp_path / "card"), "-o", str(tmp_path / "report.html")]) == 0
+    assert "not recorded</dt>" in (tmp_path / "report.html").read_text()
 
 
 def test_a_long_press_in_a_stall_loses_neither_flag_nor_rows(tmp_path):
