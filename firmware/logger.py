@@ -5,16 +5,13 @@ import gc
 import memory
 from acquire import button, expected, health, marks, rows
 from panel import faults
-from shared_math import speed, ticks
-from store import card, copier, recorder, revival, writer
+from shared_math import pace, speed, ticks
+from store import card, copier, recorder, writer
 
 _TURN_HZ = 20  # with fewer rows a second the loop turns without them
 _BESIDE_US = 4000  # while the card is waited for, the rest of the loop turns so often
 _STOP_S = 2  # a long press waits so long at most for the row that tells of it
 _RETRY_ROUNDS = 400  # idle rounds between attempts to open a card at the start
-_MOST_TURNS_HZ = 100  # a turn costs a millisecond, most of what a row costs
-_SLOWER_HZ = 200  # where rows come faster, they cost enough themselves
-_TURNS_HZ = 25  # the loop then turns so often
 
 
 class Logger:
@@ -75,7 +72,7 @@ class Logger:
         self.sampler = rows.sampler(queue, period_us, parts, self.marks, self.lamp, board.ticks_us, self.health)
         out, copies = self._files(setup, waiting)
         self.recorder = recorder.Recorder(queue, pack, rate_hz, out, copies, self.sampler)
-        self.revival = revival.Revival(board, out, self._card)
+        self.revival = None  # while the card takes nothing
         self.recorder.begin()
         self.faults.begin(self)
         self.panel.begin(self)
@@ -142,11 +139,12 @@ class Logger:
         queue = sampler.queue
         rate_hz = self.plan.config["rate_hz"]
         enough = 1 if rate_hz >= _TURN_HZ else 0  # rows that a turn is worth
-        if rate_hz > _SLOWER_HZ:
-            enough = rate_hz // _TURNS_HZ
-        elif rate_hz > _MOST_TURNS_HZ:
-            enough = (rate_hz + _MOST_TURNS_HZ - 1) // _MOST_TURNS_HZ
+        if rate_hz > pace.SLOWER_FROM_HZ:
+            enough = rate_hz // pace.SLOW_TURNS_HZ
+        elif rate_hz > pace.MOST_TURNS_HZ:
+            enough = (rate_hz + pace.MOST_TURNS_HZ - 1) // pace.MOST_TURNS_HZ
         self.look_row = 0
+        self.tried = -1  # writes taken when the card was last thought to be back
         board.meanwhile = self.meanwhile
         while board.powered() and not self._stopped():
             board.feed()
@@ -204,16 +202,24 @@ class Logger:
             if out.dead:
                 self.faults.card_fell(out.error)
             return
-        how = self.revival.step()
+        if self.revival is None:
+            from store import revival  # given back while recording, see memory.settle
+
+            self.revival = revival.Revival(self.board, out, self._card, self.tried)
+            return
+        back = self.revival.step()
         if self.revival.error:
             self.faults.card_fell(self.revival.error)
-        if how == revival.SAME:
-            out.go_on()
-        elif how == revival.OPENED:
+        if back:
             place = self.revival.place
-            same = place.ring_id == out.ring_id and not place.made_new
-            out.bind(place, same)
-            recorder_.copier.bind(place, same)
+            if place is None:
+                out.go_on()
+            else:
+                same = place.ring_id == out.ring_id and not place.made_new
+                out.bind(place, same)
+                recorder_.copier.bind(place, same)
+            self.tried = out.writes
+            self.revival = None
             memory.forget_opening()
 
     def finish(self):

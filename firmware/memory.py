@@ -17,7 +17,14 @@ _SPARE = (
     12288  # for opening the card and the rest of the start: 12 to 16 kB on the 64-bit port, whose objects are large
 )
 
-_OPENING = ("complete", "fatmap", "recover", "setup_text", "viper_fatmap")  # of store: needed to open a card alone
+_OPENING = (
+    "complete",
+    "fatmap",
+    "recover",
+    "revival",
+    "setup_text",
+    "viper_fatmap",
+)  # of store: needed to open a card, or to get one back
 _SMALLEST = 32  # bytes of a tuple of one, at most
 _LONG_RUN = 64  # tuples side by side: the large free piece has begun
 

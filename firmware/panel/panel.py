@@ -1,9 +1,8 @@
 """Lamp, lean warning, buzzer and screen: what is shown, decided a few times a second in the main loop. The card plays no part."""
 
 from panel import lamp
-from shared_math import layout
+from shared_math import layout, pace
 
-_LOOKS_HZ = 20  # lean for `after_s` is told one look later at most
 _LAMP_HZ = 40  # looks at what the lamp is to tell
 
 
@@ -18,7 +17,7 @@ class Panel:
         self.warns = plan.warns
         self.buzzes = self.warns and plan.config["lean_warning"]["buzzer"]
         self.rate_hz = plan.config["rate_hz"]
-        self.every = max(1, self.rate_hz // _LOOKS_HZ)
+        self.every = max(1, self.rate_hz // pace.LOOKS_HZ)
         self.lamp_every = self.rate_hz // _LAMP_HZ
         self.lean = False
         self.screen = None

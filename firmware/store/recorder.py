@@ -2,13 +2,12 @@
 
 import json
 
-from shared_math import layout, ticks
+from shared_math import layout, pace, ticks
 from shared_math.compat import const, zeros
 from store import outbox
 from store.packer import AT_MARK, FIRST_ROW, FLAG, MARK, MOST_ROWS, NEXT_ROW, SPAN
 
 _HEALTH_S = const(60)
-_TURNS_HZ = const(25)  # rows of a turn: as many as come in that part of a second
 _LEAST_ROWS = const(8)
 
 
@@ -34,7 +33,7 @@ class Recorder:
         self.health_row = _HEALTH_S * rate_hz
         self.due = False  # blocks wait that are worth a write
         self.most_rows = max(
-            _LEAST_ROWS, rate_hz // _TURNS_HZ
+            _LEAST_ROWS, rate_hz // pace.SLOW_TURNS_HZ
         )  # packed in one turn, so that what else is due comes to pass
         self.copy_next = False
 

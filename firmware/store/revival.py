@@ -15,20 +15,18 @@ _WAKE_OTHER = const(4)
 _MOUNT = const(5)
 _LOAD = const(6)
 _OPEN = const(7)
-# What `step` returns
-BUSY = const(0)
-SAME = const(1)  # the card is as it was: its files can be gone on with
-OPENED = const(2)  # `place` is a card that is open: bind its files
 
 
 class Revival:
     """writer: store.writer.DriveWriter that fell silent. make: function that gives the board's card as a store.card.Card,
     not yet opened.
 
-    error: errno of why the card that is there can't be used; 0 where none has answered.
+    tried: writes that had been taken when a card was last thought to be back. place: a card that is open, for its files to be
+    bound; None where it is the one that was there, lacking nothing. error: errno of why the card that is there can't be
+    used; 0 where none has answered.
     """
 
-    def __init__(self, board, writer, make):
+    def __init__(self, board, writer, make, tried):
         self.board = board
         self.writer = writer
         self.make = make
@@ -36,13 +34,13 @@ class Revival:
         self.error = 0
         self.place = None
         self.failed = 0  # tick
-        self.writes = -1  # of the writer, when a card was last thought to be back
+        self.tried = tried
 
     def step(self):
-        """One step: BUSY, SAME or OPENED. Starting a card waits for nothing; reading its files calls `meanwhile` of the board."""
+        """One step; True when there is a card. Starting one waits for nothing; reading its files calls the board's `meanwhile`."""
         if self.at == _REST:
             if (self.board.ticks_us() - self.failed) & ticks.MASK < _PAUSE_US:
-                return BUSY
+                return False
             self.at = _WAKE if self.board.mounted() else _WAKE_OTHER
         try:
             return self._step()
@@ -54,7 +52,7 @@ class Revival:
                 self.at = _LET_GO
             elif self.at != _WAKE and self.at != _WAKE_OTHER:  # these begin anew by themselves
                 self._failed(error.errno)
-        return BUSY
+        return False
 
     def _failed(self, error):
         self.error = error
@@ -85,27 +83,21 @@ class Revival:
             place = self.make()
             place.open()
             self.place = place
-            return self._back(OPENED)
-        return BUSY
+            return True
+        return False
 
     def _check(self):
         """Whether what was written last stands where it should: then it is the card that was there, and lacks nothing."""
         out = self.writer
-        if out.writes == self.writes:  # it was back, and took nothing: it is not asked again and again
-            self.writes = -1
+        if out.writes == self.tried:  # it was back, and took nothing: it is not asked again and again
+            self.tried = -1
             self._failed(out.error)
-            return BUSY
+            return False
         before = (out.sequence - 1) & 0xFFFFFFFF
         block = out.spare
         out.file.read(out.slot_of(before), block)
         ours = layout.verdict(block) is None and layout.get32(block, layout.AT_SEQUENCE) == before
         if ours and bytes(block[layout.AT_RING : layout.AT_RING + 4]) == bytes(out.ring_id):
-            return self._back(SAME)
+            return True
         self.at = _LET_GO
-        return BUSY
-
-    def _back(self, how):
-        self.writes = self.writer.writes
-        self.at = _WAKE
-        self.error = 0
-        return how
+        return False

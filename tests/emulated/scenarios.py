@@ -214,7 +214,7 @@ def figures(uf2: Path, name: str) -> dict:
         raw = session.raw()
         period_us = 1e6 / run.setup.config["rate_hz"]
         late = raw["late"].to_numpy()
-        health = session.timing["health"]
+        health = session.timing.health
         out = {
             "rows": session.rows,
             "lost_rows": session.lost_rows,

@@ -123,7 +123,7 @@ def test_a_card_that_is_out_for_30_s_leaves_one_hole_counted_to_the_row(tmp_path
     assert 20 * RATE_HZ < missing < 30 * RATE_HZ and raw["row"].iloc[-1] >= 45 * RATE_HZ - 2
     ((start_s, end_s, _),) = session.gaps()
     assert round((end_s - start_s) * RATE_HZ) == missing
-    health = session.timing["health"]
+    health = session.timing.health
     assert health["lost"] == missing and health["rows"] + missing == raw["row"].iloc[-1] + 1
     # Fault 24, at once and until rows are taken again; the lean warning is over long before the card is back
     assert told(drive, 30)[:2] == [layout.LAMP_FAULT + 24, layout.LAMP_RECORDING]
@@ -158,7 +158,7 @@ def test_the_lamp_does_not_say_that_it_records_when_nothing_was_written_for_3_s(
 def test_stalls_lose_no_row_of_a_marked_pull(tmp_path, stall_us):
     story = [(0, "busy", 1000), *((at_s, "stall", stall_us) for at_s in (4.5, 7.9, 11.5))]
     drive = run(tmp_path, story, presses_s=[5.5, 10.0], channels=MORE, until_s=20.0)
-    assert drive.sessions[0].timing["stall_ms_max"] > stall_us / 1000 - 50
+    assert drive.sessions[0].timing.stall_ms_max > stall_us / 1000 - 50
     (session,) = drive.sessions
     raw = session.raw()
     np.testing.assert_array_equal(raw["row"], np.arange(len(raw)))
