@@ -91,6 +91,9 @@ class Logger:
     def _files(self, setup, waiting):
         place = self.open_card()
         out = writer.DriveWriter(place, setup, waiting)
+        if place.unusable:
+            self.plan.faults.append(self.plan.number_of["ring_new"])
+            out.tell(self._setup_text(1000000 // self.plan.config["rate_hz"]))
         return out, copier.PullCopier(out, place, self.plan.config["rate_hz"])
 
     def open_card(self):
@@ -218,6 +221,7 @@ class Logger:
                 same = place.ring_id == out.ring_id and not place.made_new
                 out.bind(place, same)
                 recorder_.copier.bind(place, same)
+                self.faults.ring_new = place.unusable
             self.tried = out.writes
             self.revival = None
             memory.forget_opening()

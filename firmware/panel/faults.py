@@ -27,6 +27,7 @@ class Faults:
         self.open = False
         self.pull_lost = self.kept_lost = 0
         self.gap = False  # rows of the last pull are missing
+        self.ring_new = False  # the card that came back had rings that could not be used
         self.lamp.taken = False
         if self.recorder.writer.dead:
             self.card_fell(self.recorder.writer.error)
@@ -72,6 +73,8 @@ class Faults:
         self._pull()
         if self.plan.faults:
             lamp.fault = self.plan.faults[0]
+        elif self.ring_new:
+            lamp.fault = self.plan.number_of["ring_new"]
         elif trouble:
             lamp.fault = self.plan.number_of[trouble]
         else:
