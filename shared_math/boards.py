@@ -23,11 +23,9 @@ MOST_STAMPS = 1008  # that are kept between two rows
 COSTS = {
     "rp2": {
         "turn_us": 1341,
-        "row_us": 190,
-        "own_input_us": 25,
-        "pulses_us": 25,
+        "row_us": 314,  # with four inputs of its own and a tach
         "converter_us": 71,
-        "look_us": 1500,
+        "look_us": 2090,
         "screen_share": 0.10,
         "spread": 1.3,
     }
