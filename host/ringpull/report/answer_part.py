@@ -11,6 +11,7 @@ from ringpull.analysis.judge.verdict import ATTENTION, NO_EVENT
 from ringpull.report.words import DASH, listed, live, load, mixture_name, number, quantity, text
 from ringpull.said import capital
 from ringpull.wording import events as event_words
+from ringpull.wording.instruments import next_step
 from ringpull.wording.reasons import CAUTIONS, reason
 
 MOST_EVENTS = 4
@@ -72,6 +73,9 @@ def headline(answer, events: list[Numbered], unit: str) -> str:
         slow, fast = min(p.rpm_from for p in judged), max(p.rpm_to for p in judged)
         pulls = "1 pull" if len(judged) == 1 else f"{len(judged)} pulls"
         return f"No lean event found in {pulls}, {number(slow)} to {number(fast)} rpm."
+    doubted = list(dict.fromkeys(one.values["instrument"].channel for one in answer.reasons if one.kind is Why.DOUBT))
+    if doubted:
+        return f"No answer: {text(joined(doubted))} {'is' if len(doubted) == 1 else 'are'} contradicted by the drive."
     return "There is not enough here for an answer."
 
 
@@ -110,6 +114,12 @@ def next_steps(answer, events: list[Numbered]) -> list[str]:
         return [
             "Keep this file: it is the drive that later ones are compared with.",
             "Repeat after every change to fuel, boost or hardware, and in other weather.",
+        ]
+    doubted = [one.values["instrument"] for one in answer.reasons if one.kind is Why.DOUBT]
+    if doubted:
+        return [
+            *dict.fromkeys(f"{one.channel}: {next_step(one)}." for one in doubted),
+            "Then drive again: nothing of this drive says that the mixture is right.",
         ]
     steps = ["Look below at what was left out and why."]
     if needs.everywhere([p.judged.columns for p in answer.pulls], needs.LEAN_EVENTS):

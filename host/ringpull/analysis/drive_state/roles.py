@@ -22,6 +22,7 @@ NAMES = {
     "trim_long": r"long_(fuel_)?trim|trim_long",
     "knock": r"knock",
     "boost_target": r"boost_target|map_target",
+    "ambient": r"ambient(_pressure)?|baro(meter|metric(_pressure)?)?|atmosphere|atmospheric(_pressure)?",
     "ethanol": r"ethanol(_content)?|flex",
     "wheel": r"wheel_speed|road_speed|vehicle_speed|speed",
 }
@@ -34,6 +35,7 @@ UNITS = {
     "ambient": _KPA,
     "fuel_pressure": _KPA,
     "boost_target": _KPA,
+    "ambient": _KPA,
     "coolant": _DEGC,
     "intake": _DEGC,
     "exhaust": _DEGC,
