@@ -82,7 +82,7 @@ MODULES: dict[str, Suite] = {
     "host/ringpull/analysis/judge/uncertainty.py": judging("analysis_uncertainty"),
     "host/ringpull/analysis/judge/verdict.py": judging("analysis_lean"),
     "firmware/store/card.py": storing("store", "card"),
-    "firmware/store/complete.py": storing("store", "card"),
+    "firmware/store/complete.py": storing("complete", "store"),
     "firmware/store/copier.py": storing(*STORE),
     "firmware/store/fatfile.py": storing("store", "card"),
     "firmware/store/fatmap.py": storing("fatmap", "store", stories=()),
