@@ -118,6 +118,8 @@ def test_blocks_behind_the_pull_are_not_copied():
     for behind in (1, 15):
         assert Card((20 + behind, span(12, 19))).completed() == LEAD + span(7, 19)
     assert Card((36, span(12, 19))).completed() == []  # 16: copying never lags so far
+    card = Card((36, span(12, 19)), at=112)  # the same with one of its blocks in slot 1
+    assert card.where[1, 15] == 1 and card.completed() == []
 
 
 def test_an_older_pull_is_another_one():

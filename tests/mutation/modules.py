@@ -81,7 +81,7 @@ MODULES: dict[str, Suite] = {
     "host/ringpull/analysis/judge/session.py": judging("analysis_lean", "analysis_uncertainty"),
     "host/ringpull/analysis/judge/uncertainty.py": judging("analysis_uncertainty"),
     "host/ringpull/analysis/judge/verdict.py": judging("analysis_lean"),
-    "firmware/store/card.py": storing("store", "card"),
+    "firmware/store/card.py": storing("card_start", "card", stories=()),
     "firmware/store/complete.py": storing("complete", "store"),
     "firmware/store/copier.py": storing(*STORE),
     "firmware/store/fatfile.py": storing("store", "card"),
