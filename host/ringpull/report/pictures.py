@@ -9,13 +9,12 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-import matplotlib
 import numpy as np
 
 from ringpull.analysis.cells import fuelmap, speed_curve
 from ringpull.analysis.cells.cell import NOT_MAPPED
 from ringpull.analysis.judge.lean_events import LEAST_DEPTH
-from ringpull.errors import CannotWrite
+from ringpull.errors import CannotWrite, MissingPart
 from ringpull.files.outputs import whole
 from ringpull.report import compare_part, map_part
 from ringpull.report.against import Against
@@ -25,7 +24,16 @@ from ringpull.report.axes import Axis
 from ringpull.report.curve import MOST_BANDS, Mark, chosen, half_width, marks
 from ringpull.report.data import judged_columns
 from ringpull.report.palette import DASHES, LIGHT, LINES_LIGHT, on_map
+from ringpull.wording.reasons import CAUTIONS, reason
 
+try:
+    import matplotlib
+except ImportError:
+    raise MissingPart(
+        "pictures can't be drawn: matplotlib is not installed",
+        "it is an extra of ringpull, needed for PNG and PDF alone",
+        "pip install 'ringpull[pictures]'",
+    ) from None
 matplotlib.use("Agg")
 from matplotlib.backends.backend_pdf import PdfPages  # noqa: E402
 from matplotlib.colors import ListedColormap  # noqa: E402
@@ -199,14 +207,14 @@ def first_page(drive, answer, events: list[Numbered], unit: str, against: Agains
             lines += [("plain", line) for line in wrapped(f"{name}: {value or '_' * 30}", MOST_LINES)]
     lines += [("gap", ""), ("big", answer.verdict.capitalize())]
     lines += [("bold", line) for line in wrapped(plain(headline(answer, events, unit)), wide=78)]
-    reasons = [*answer.reasons[:MOST_REASONS]]
+    reasons = [str(reason(one)) for one in answer.reasons[:MOST_REASONS]]
     if len(answer.reasons) > MOST_REASONS:
         reasons.append(f"and {len(answer.reasons) - MOST_REASONS} more, in the report")
     groups = (
         *([] if against is None else [("Before and after", before_and_after(drive, answer, against))]),
         ("Why", reasons),
         ("What to do next", next_steps(answer, events)),
-        ("Cautions", answer.cautions),
+        ("Cautions", CAUTIONS),
         ("Not tested", [plain(one) for one in not_tested(answer, unit)]),
     )
     for title, items in groups:

@@ -1,6 +1,7 @@
 """Fuel map, comparison, banks and repeatability on passes and drives with a known truth."""
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ from ringpull.analysis.cells import banks, compare, fuelmap, passes, pooling, re
 from ringpull.analysis.cells.cell import Treatment, cells_of
 from ringpull.analysis.cells.passes import Axes, Pass, SessionPulls
 from ringpull.analysis.cells.ratio import ratio
-from ringpull.analysis.judge import session
+from ringpull.analysis.judge import session, uncertainty
 
 SPEEDS = np.arange(2500.0, 7000.0, 500.0)
 
@@ -79,6 +80,36 @@ def test_fuel_map_of_a_drive_finds_the_error_that_was_put_in():
             assert 1.0 < cell.factor <= cell.ratio
     grid = result.grid("factor")
     assert grid.shape == (len(result.axes.loads), len(result.axes.speeds))
+
+
+def test_the_systematic_part_of_a_ratio():
+    """Standard uncertainties of 0.017 at lambda 0.85 and 0.03 at 1.0 are 2 and 3 % of the ratio; of two sessions the
+    larger counts, 1.96 times: 0.0588."""
+    made = scene(pulls=3)
+    ready = session.prepare(made.columns, identified=False)
+    spans = [(n + 1, a, b) for n, (a, b) in enumerate(made.spans)]
+    small, large = (
+        replace(ready, budget=uncertainty.Budget([uncertainty.Part("controller", u, "systematic", "")], at))
+        for u, at in ((0.017, 0.85), (0.03, 1.0))
+    )
+    alone = fuelmap.fuelmap([SessionPulls(small, spans)])
+    told = [c.systematic for c in alone.cells if c.passes]
+    assert told and told == pytest.approx([0.0392] * len(told))
+    both = fuelmap.fuelmap([SessionPulls(small, spans), SessionPulls(large, spans)])
+    assert [c.systematic for c in both.cells if c.passes] == pytest.approx([0.0588] * len(told))
+    assert "a systematic error of up to 0.059 would shift every ratio alike" in both.words
+
+
+def test_the_methods_own_doubt_of_a_comparison():
+    """Pulls that are all alike: what is left is 0.002 of either side, 0.002 x root 2 = 0.0028284 of the difference. With
+    2 pulls a side there are 2 degrees of freedom, Student's t 4.3027 (statistical tables): 0.01217."""
+    flat = [Pass(cell, 0, (0, pull), 0.0, 0.5, True) for pull in (1, 2) for cell in range(5)]
+    raised = [replace(one, value=0.01, unit=(1, one.unit[1])) for one in flat]
+    result = compare.compare(flat, raised, Axes(SPEEDS), compare.Question(better_is=1, method_u=0.002))
+    for one in result.bins:
+        assert one.difference == pytest.approx(0.01)
+        assert one.high - one.difference == pytest.approx(0.01217, rel=1e-3)
+        assert one.difference - one.low == pytest.approx(0.01217, rel=1e-3)
 
 
 def test_a_logged_trim_is_folded_in():

@@ -15,6 +15,8 @@ from ringpull.analysis.cells.fuelmap import FuelMap, marked
 from ringpull.analysis.cells.passes import Axes, Pass, SessionPulls
 from ringpull.analysis.drive_state.columns import Columns
 from ringpull.analysis.judge import session, uncertainty, verdict
+from ringpull.wording.assumed import target as target_words
+from ringpull.wording.reasons import reason
 
 SPEEDS = np.arange(2500.0, 7000.0, 500.0)
 
@@ -73,7 +75,7 @@ def test_an_assumed_target_makes_nothing_leaner_and_says_nothing_of_cruising():
     result = fuelmap.fuelmap([SessionPulls(ready, [(n + 1, a, b) for n, (a, b) in enumerate(made.spans)])])
     assert result.cells and all(c.loaded for c in result.cells if c.passes)
     assert {c.factor for c in result.cells if c.state == "judged"} == {1.0} and fuelmap.ASSUMED in result.words
-    assert "as long as no manifold pressure" in ready.target_source
+    assert "as long as no manifold pressure" in target_words(ready.target_source)
 
 
 def test_stretches_under_load_outside_pulls_are_not_taken_for_more_than_they_are():
@@ -207,7 +209,7 @@ def test_a_dead_sensor_hides_no_event_of_the_other_bank_and_is_said(dead):
             numbers = session.judge_span(ready, start_s, end_s)
             pulls.append(SimpleNamespace(number=number + 1, spoiled=False, **vars(numbers)))
         said, reasons = verdict.decide(pulls, [], 0.01, 0.033)
-        assert said == word and any("lambda_2 told nothing" in r for r in reasons)
+        assert said == word and any("lambda_2 told nothing" in reason(r) for r in reasons)
 
 
 def test_a_sensor_that_heats_is_warm_up_where_the_other_tells_nothing_either():

@@ -11,6 +11,7 @@ from ringpull.analysis.cells import pooling
 from ringpull.analysis.cells.passes import Axes, SessionPulls, passes, units_of
 from ringpull.analysis.drive_state import roles
 from ringpull.analysis.judge import uncertainty
+from ringpull.said import joined, kpa, lam, say
 
 WARNING = (
     "a bank's reading is the mean of its cylinders: one lean cylinder hides in it, and a fault in one bank shows half"
@@ -49,9 +50,12 @@ def told(first: str, second: str, cells: Sequence[BankCell], load_unit: str) -> 
         return [f"{second} less {first}: no place was visited {LEAST_PASSES} times, so there is no interval"]
     said = []
     for c in known:
-        load = "" if c.load is None else f", {c.load:.0f} {load_unit}".rstrip()
-        said.append(f"{c.rpm:.0f} rpm{load} {c.difference:+.3f} ({c.low:+.3f} to {c.high:+.3f})")
-    return [f"{second} less {first}, with 95 % intervals: {'; '.join(said)}"]
+        load = say()
+        if c.load is not None:
+            load = say(", ", kpa(c.load) if load_unit == "kPa" else f"{c.load:.0f} {load_unit}".rstrip())
+        difference, low, high = (lam(value, sign=True) for value in (c.difference, c.low, c.high))
+        said.append(say(f"{c.rpm:.0f} rpm", load, " ", difference, " (", low, " to ", high, ")"))
+    return [say(f"{second} less {first}, with 95 % intervals: ", joined(said, "; "))]
 
 
 def banks(here: SessionPulls, axes: Axes) -> Banks | None:
@@ -85,7 +89,7 @@ def banks(here: SessionPulls, axes: Axes) -> Banks | None:
             leaner = second if mean - half > shift else first if mean + half < -shift else "neither shown"
             place = float(axes.speeds[speed]), None if axes.loads is None else float(axes.loads[load])
             cells.append(BankCell(*place, len(rows), mean, mean - half, mean + half, leaner, shift))
-    sensors_words = f"the two sensors may differ by {shift:.3f} by themselves: swapped, they tell which it is"
+    sensors_words = say("the two sensors may differ by ", lam(shift), " by themselves: swapped, they tell which it is")
     return Banks(
         (first, second),
         cells,

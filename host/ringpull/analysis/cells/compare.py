@@ -23,6 +23,7 @@ from ringpull.analysis.cells.bin_tests import (
     side,
 )
 from ringpull.analysis.cells.passes import Axes, Pass, by_bank
+from ringpull.said import Figure, lam, say
 
 LEVEL = 0.05  # chance that equal sides are called different anywhere
 LEAN_SHARE = 0.01  # of target: to end leaner than this is worse, even where it is nearer than before
@@ -162,11 +163,15 @@ def _what_lacks(counts: list[int], enough: bool) -> list[str]:
 
 
 def _what_would_not_show(banks: list[_Bank], tests: int, question: Question) -> str:
-    form = ".1%" if question.better_is else ".3f"
+
+    def size(value: float) -> str | Figure:
+        return f"{value:.1%}" if question.better_is else lam(value)
+
     whole = _least_called([bank.whole for bank in banks], tests)
     part = _least_called([bank.part for bank in banks], tests)
-    rest = "" if np.isnan(part) else f", nor one of part of it smaller than about {part:{form}}"
-    return f"a difference of the whole curve smaller than about {whole:{form}} would not show with these pulls{rest}"
+    rest = () if np.isnan(part) else (", nor one of part of it smaller than about ", size(part))
+    begins = "a difference of the whole curve smaller than about "
+    return say(begins, size(whole), " would not show with these pulls", *rest)
 
 
 def _least_called(answers: Sequence[Tested], tests: int) -> float:

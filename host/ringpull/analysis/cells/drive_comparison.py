@@ -15,6 +15,8 @@ from ringpull.analysis.cells.compare import Comparison
 from ringpull.analysis.cells.passes import Axes, SessionPulls
 from ringpull.analysis.judge import needs
 from ringpull.analysis.judge.session import judge_span
+from ringpull.said import say
+from ringpull.wording.needs import lacking
 
 LEAST_JUDGED_S = 0.5  # of a pull without a lean event, to count as one that was not lean
 LEAST_ROWS = 20  # of a channel under load, to tell its mean
@@ -89,8 +91,8 @@ def _said(before: Side, after: Side, sides: Sequence[Sequence[SessionPulls]]) ->
         stand = "stands" if twice == 1 else "stand"
         said.append(f"{twice} of the pulls {stand} on both sides, the same recording: no change can show there")
     for name, one in (("before", before), ("after", after)):
-        unmet = needs.everywhere([view.columns for view in one.drive.views()], "compare two drives")
-        said += [f"{name}: {needs.lacking(unmet)}"] if unmet else []
+        unmet = needs.everywhere([view.columns for view in one.drive.views()], needs.COMPARE)
+        said += [say(f"{name}: ", lacking(unmet))] if unmet else []
     return said
 
 

@@ -29,6 +29,8 @@ from ringpull.analysis.cells.ratio import TRIMS, ratio
 from ringpull.analysis.drive_state import under_load
 from ringpull.analysis.judge import needs
 from ringpull.analysis.judge.session import Judged
+from ringpull.said import kpa, lam, say
+from ringpull.wording.needs import lacking
 
 # A visit at part load counts where it is steady: a shorter crossing is a transient, in which film and delay speak and not
 # the table, and where lambda moves in a cell that does not, something else moves it (a trim, a test). Common practice,
@@ -37,7 +39,6 @@ STEADY_S, STEADY_LAMBDA = 0.3, 0.02
 ASSUMED = "no target is configured, and the one assumed is no reason to make anything leaner under load"
 NO_LOAD = "no fuel map: neither manifold pressure nor another load is logged, and a table has cells of speed and load"
 NOT_VISITED = "no fuel map: no cell was visited by anything that could be judged"
-GUARDED = "from {:.0f} kPa on a cell is never made leaner than target, at part throttle either"
 UNMAPPED = (
     "{} under load only in the first second after the throttle opened, while the charger spools up and the wall film "
     "settles: not mapped"
@@ -97,9 +98,9 @@ def fuelmap(sessions: Sequence[SessionPulls], axes: Axes | None = None) -> FuelM
     if not kept:
         return FuelMap(none, words=(NO_LOAD,))
     judged = [one.judged for one in kept]
-    unmet = needs.everywhere([one.columns for one in judged], "fuel map")
+    unmet = needs.everywhere([one.columns for one in judged], needs.FUEL_MAP)
     if unmet:
-        return FuelMap(none, words=(f"no fuel map: {needs.lacking(unmet)}",))
+        return FuelMap(none, words=(say("no fuel map: ", lacking(unmet)),))
     unfit = [] if axes is None else given_axes.remarks(judged, axes)
     axes = found_axes(judged) if axes is None else axes
     every = {bank: passes_of(kept, bank, axes) for bank in dict.fromkeys(b for one in judged for b in one.each_bank)}
@@ -168,14 +169,16 @@ def remarks(judged: Sequence[Judged], axes: Axes, banks: int, others: int) -> li
     """How the map was made and what was assumed. others: sessions left out for the unit of their load."""
     words = [
         "a pass is one continuous visit to a cell; visits in one pull are one pass",
-        f"at part load a pass lasts at least {STEADY_S:.1f} s, lambda of its halves within {STEADY_LAMBDA:.2f}",
+        say(
+            f"at part load a pass lasts at least {STEADY_S:.1f} s, lambda of its halves within ", lam(STEADY_LAMBDA, 2)
+        ),
         f"under {LEAST_PASSES} passes there is no interval and no factor; a step is at most {MOST_STEP:.0%}",
     ]
     if others:
         unit = judged[0].columns.load_unit
         words.append(f"left out: {others} of the drive's sessions, whose load is not in {unit}")
     shift = 1.96 * max(j.budget.systematic / j.budget.at_lambda for j in judged)
-    words.append(f"a systematic error of up to {shift:.3f} would shift every ratio alike")
+    words.append(say("a systematic error of up to ", lam(shift), " would shift every ratio alike"))
     if any(not j.columns.config.get("target") for j in judged):
         words.append(ASSUMED)
     if any(role in j.columns.extra for j in judged for role in TRIMS):
@@ -186,7 +189,7 @@ def remarks(judged: Sequence[Judged], axes: Axes, banks: int, others: int) -> li
         words.append("two banks: each cell is the leaner bank's")
     guarded = full_manifold(judged)
     if axes.loads is not None and axes.loads.max(initial=0.0) >= guarded:
-        words.append(GUARDED.format(guarded))
+        words.append(say("from ", kpa(guarded), " on a cell is never made leaner than target, at part throttle either"))
     return words
 
 

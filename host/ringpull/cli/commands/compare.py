@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from ringpull.cli.options import add_target, between, set_target
+from ringpull.cli.options import add_target, between, with_target
 
 HELP = "compare two drives, or two sets of pulls, by engine speed: did the change work"
 EXAMPLE = "ringpull compare before_card after_card"
@@ -38,10 +38,9 @@ def run(args: argparse.Namespace) -> int:
 
     refuse_unused(args)
     chosen = ((args.before, numbers(args.before_pulls)), (args.after, numbers(args.after_pulls)))
-    drives = [(ringpull.read(source), pulls) for source, pulls in chosen]
+    drives = [(with_target(args, ringpull.read(source)), pulls) for source, pulls in chosen]
     for drive, pulls in drives:
         refuse_unknown(drive, pulls)
-    set_target(args, *(drive for drive, _ in drives))
     compared = None if args.power else of_mixture(Side(*drives[0]), Side(*drives[1]), args.load_step)
     result = of_power(drives, args) if compared is None else compared.result
     load_unit = next((view.columns.load_unit for drive, _ in drives for view in drive.views()), "")

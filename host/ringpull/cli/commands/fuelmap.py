@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from ringpull.cli.options import add_target, set_target
+from ringpull.cli.options import add_target, with_target
 from ringpull.files.outputs import different, output_file, whole
 
 HELP = "measured over target by speed and load, with intervals and a suggested factor for the fuel table"
@@ -43,9 +43,11 @@ def run(args: argparse.Namespace) -> int:
     from ringpull.files.csv_tables import read_table
 
     different(args.output, args.table, args.picture)
+    if args.picture:  # before the work: what draws it may be missing
+        from ringpull.report import pictures
     axes = Axes(*read_table(args.axes)[:2]) if args.axes else None
     drive = ringpull.read(args.source)
-    set_target(args, drive)
+    drive = with_target(args, drive)
     made = fuelmap.of_drive(drive, axes)
     if not made.cells:
         print(*made.words, sep="\n", file=sys.stderr)
@@ -56,8 +58,6 @@ def run(args: argparse.Namespace) -> int:
     if args.table:
         write_rows(args.table, table_rows(made))
     if args.picture:
-        from ringpull.report import pictures
-
         pictures.write_map(made, args.picture)
     if args.json:
         cells = [{k: plain(v) for k, v in asdict(c).items()} for c in made.every_cell]

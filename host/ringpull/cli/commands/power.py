@@ -49,6 +49,7 @@ def run(args: argparse.Namespace) -> int:
     from ringpull.analysis.judge import needs
     from ringpull.analysis.power import standard_air
     from ringpull.analysis.power.pull_power import pull_power
+    from ringpull.wording.needs import lacking
 
     factor = correction(args)
     pulls = [p for p in ringpull.read(args.source).pulls() if not p.spoiled]
@@ -67,9 +68,9 @@ def run(args: argparse.Namespace) -> int:
             words.append(f"pull {pull.number}: {result.left_out}")
         rows += lines_of(pull.number, result, factor, args.loss)
     if not rows:
-        unmet = needs.everywhere([p.view.columns for p in pulls], "power and torque at the wheels")
+        unmet = needs.everywhere([p.view.columns for p in pulls], needs.POWER)
         unmet = [role for role in unmet if role != "mass"]
-        said = f"No power: {needs.lacking(unmet)}." if unmet else TOO_SHORT
+        said = f"No power: {lacking(unmet)}." if unmet else TOO_SHORT
         print(said, file=sys.stderr)
         return 3
     if args.loss is not None:
