@@ -151,7 +151,9 @@ def _how(counts: list[int], question: Question) -> list[str]:
     words = [f"{pulls} before, {counts[1]} after; better means {question.sense}"]
     if not question.better_is:
         lean, rich = f"{100 * LEAN_SHARE:.0f} %", f"{100 * RICH_SHARE:.0f} %"
-        words.append(f"to end leaner than target by more than {lean} is worse, and further from it by more than {rich} rich")
+        words.append(
+            f"to end leaner than target by more than {lean} is worse, and further from it by more than {rich} rich"
+        )
     least = f"{LEAST_STEP:.0%}" if question.better_is else f"{LEAST_STEP:.2f}"
     return [*words, f"a difference below {least} is not named"]
 
