@@ -9,7 +9,7 @@ from shared_math import judging
 NAMES = {
     "map": r"map|manifold(_pressure)?|boost",
     "throttle": r"throttle|tps|throttle_position",
-    "ambient": r"ambient(_pressure)?|baro(meter|metric)?(_pressure)?|air_pressure",
+    "ambient": r"(ambient|atmospheric|baro|barometric|air)_pressure|ambient|atmosphere|baro|barometer",
     "pedal": r"pedal|accelerator",
     "coolant": r"coolant|water|engine_temperature",
     "intake": r"intake(_air)?|intake_temperature|charge(_temperature)?|air_temperature",
@@ -22,7 +22,6 @@ NAMES = {
     "trim_long": r"long_(fuel_)?trim|trim_long",
     "knock": r"knock",
     "boost_target": r"boost_target|map_target",
-    "ambient": r"ambient(_pressure)?|baro(meter|metric(_pressure)?)?|atmosphere|atmospheric(_pressure)?",
     "ethanol": r"ethanol(_content)?|flex",
     "wheel": r"wheel_speed|road_speed|vehicle_speed|speed",
 }
@@ -35,7 +34,6 @@ UNITS = {
     "ambient": _KPA,
     "fuel_pressure": _KPA,
     "boost_target": _KPA,
-    "ambient": _KPA,
     "coolant": _DEGC,
     "intake": _DEGC,
     "exhaust": _DEGC,
