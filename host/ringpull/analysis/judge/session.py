@@ -220,6 +220,10 @@ def judge_span(judged: Judged, start_s: float, end_s: float) -> SpanAnswer:
     any_judged = len(short) > 0
     nan = float("nan")
     loads = np.zeros(0) if here is None else here[np.isfinite(here)]
+    left_out = judged.masks.seconds(rows, period_s)
+    unmade_s = columns.left_out_s(rows)
+    if unmade_s:
+        left_out["not_recorded"] = round(left_out.get("not_recorded", 0.0) + unmade_s, 3)
     return SpanAnswer(
         rpm_from=float(speeds.min()) if len(speeds) else nan,
         rpm_to=float(speeds.max()) if len(speeds) else nan,
@@ -231,10 +235,10 @@ def judge_span(judged: Judged, start_s: float, end_s: float) -> SpanAnswer:
         excess_max=max((one for one in largest if one is not None), default=None),
         lean_events=found,
         other_events=others,
-        left_out=judged.masks.seconds(rows, period_s),
+        left_out=left_out,
         hidden=judged.masks.hidden(rows, loaded, period_s),
         loaded_s=float(np.count_nonzero(loaded) * period_s),
-        lost_s=float(np.count_nonzero(columns.extra["present"][rows] < 0.5) * period_s)
+        lost_s=float(np.count_nonzero(columns.extra["present"][rows] < 0.5) * period_s) + unmade_s
         if "present" in columns.extra
         else 0.0,
         blind=[
