@@ -147,6 +147,7 @@ class Logger:
         elif rate_hz > pace.MOST_TURNS_HZ:
             enough = (rate_hz + pace.MOST_TURNS_HZ - 1) // pace.MOST_TURNS_HZ
         self.look_row = 0
+        self.beside = False
         self.tried = -1  # writes taken when the card was last thought to be back
         board.meanwhile = self.meanwhile
         while board.powered() and not self._stopped():

@@ -87,6 +87,7 @@ class Recorder:
 
     def finish(self, feed=_nothing):
         """Write everything that is held, copies too. feed: called between two writes."""
+        self.writer.lent = False  # whatever broke off a write
         while self.queue.tail != self.queue.head:  # sampling has ended
             self.pack()
         self._close_block()

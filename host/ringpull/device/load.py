@@ -28,11 +28,10 @@ def predicted(config: dict[str, Any]) -> Load | None:
     inputs = [channel["input"][0] for channel in config["channels"]]
     slow = [letter for letter, part in (config.get("converters") or {}).items() if part == "ads1115"]
     read = sum(letter in "xy" and letter not in slow for letter in inputs)
-    own = inputs.count("a")
     warns = config.get("lean_warning") is not False and not lean_watch.lacking(config)
     parts = {
         "turns of the main loop": turns_hz(rate_hz) * costs["turn_us"],
-        "rows": rate_hz * (costs["row_us"] + own * costs["own_input_us"] + inputs.count("p") * costs["pulses_us"]),
+        "rows": rate_hz * costs["row_us"],
         "inputs of external converters": rate_hz * read * costs["converter_us"],
         "the lean warning": pace.LOOKS_HZ * costs["look_us"] if warns else 0.0,
         "the screen": 1e6 * costs["screen_share"] if config.get("screen") else 0.0,
