@@ -12,7 +12,6 @@ AMBIENT_SLACK_KPA = const(3)  # that a sound sensor may be off
 MAP_LEAST_KPA = const(8)  # of a running engine: no throttle draws a deeper vacuum
 MAP_MOST_KPA = const(500)
 
-REST_MOST_PCT = const(25)  # throttle: a plate that rests further open is one that does not close
 IDLE_LEAST_RPM = const(400)
 IDLE_MOST_RPM = const(2000)
 

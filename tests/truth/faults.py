@@ -331,7 +331,12 @@ def misfire(wired: Wired, rng: np.random.Generator) -> None:
 
 def thin_air(wired: Wired, rng: np.random.Generator) -> None:
     """2,500 m up: all pressures in proportion, and the computer's fuel with them."""
-    wired.volts["map"] = to_volts(wired.true["map"] * 0.74, sensor_of(wired, "map"))
+    engine = wired.drive.truth.engine
+    thin = wired.true["map"] * 0.74
+    wired.volts["map"] = to_volts(thin, sensor_of(wired, "map"))
+    leaner = lag(engine.target(thin) - engine.target(wired.true["map"]), 0.2, STEP_S)
+    shown = to_volts(wired.true["lambda_1"] + leaner, sensor_of(wired, "lambda_1"))
+    wired.volts["lambda_1"] = np.where(wired.volts["lambda_1"] > 0.05, shown, wired.volts["lambda_1"])
 
 
 def with_start(fault: Break) -> Break:
@@ -422,10 +427,10 @@ FAULTS = (
     Fault("pulses per turn twice too many", "configuration", per_rev(2.0), SPEED, evidence=False),
     Fault("pulses per turn four times too many", "configuration", per_rev(4.0), SPEED),
     Fault("pulses per turn a quarter", "configuration", per_rev(0.25), SPEED),
-    Fault("no speed above 3,500 rpm", "wiring", no_speed_above(3500.0), (), evidence=False),
+    Fault("no speed above 3,500 rpm", "wiring", no_speed_above(3500.0), SPEED),
     Fault("supply at 9.7 V", "engine", weak_supply, ("battery",)),
     Fault("another fuel configured", "configuration", another_fuel, (), evidence=False),
-    Fault("target 1.0 everywhere", "configuration", target_one_number, (), evidence=False),
+    Fault("target 1.0 everywhere", "configuration", target_one_number, LAMBDA),
     Fault("no throttle logged", "configuration", without("throttle"), (), evidence=False),
     Fault("no pressure logged", "configuration", without("map"), (), evidence=False),
     Fault("nobody marks", "driver", nobody_marks, (), evidence=False),

@@ -17,6 +17,7 @@ from ringpull.wording.reasons import CAUTIONS, reason
 MOST_EVENTS = 4
 MOST_NAMED = 4  # pulls
 LONG = 45  # letters of a fact that has a line of its own on paper
+THREE_PULLS = "Drive three pulls in one gear, from low speed to the limit, a press of the button before each."
 WORD = {ATTENTION: "Attention", NO_EVENT: "No lean event found"}
 SIGN = {ATTENTION: "!", NO_EVENT: "○"}
 
@@ -115,19 +116,20 @@ def next_steps(answer, events: list[Numbered]) -> list[str]:
             "Keep this file: it is the drive that later ones are compared with.",
             "Repeat after every change to fuel, boost or hardware, and in other weather.",
         ]
-    doubted = [one.values["instrument"] for one in answer.reasons if one.kind is Why.DOUBT]
-    if doubted:
-        return [
-            *dict.fromkeys(f"{one.channel}: {next_step(one)}." for one in doubted),
-            "Then drive again: nothing of this drive says that the mixture is right.",
-        ]
     steps = ["Look below at what was left out and why."]
     if needs.everywhere([p.judged.columns for p in answer.pulls], needs.LEAN_EVENTS):
         steps = [
             "Log what is missing. A channel that is logged but never valid: look at its trace below, then at its wiring "
             "and its line in logger.json (ringpull check)."
         ]
-    return [*steps, "Drive three pulls in one gear, from low speed to the limit, a press of the button before each."]
+        return [*steps, THREE_PULLS]
+    doubted = [one.values["instrument"] for one in answer.reasons if one.kind is Why.DOUBT]
+    if doubted:
+        return [
+            *dict.fromkeys(f"{one.channel}: {next_step(one)}." for one in doubted),
+            "Then drive again: nothing of this drive says that the mixture is right.",
+        ]
+    return [*steps, THREE_PULLS]
 
 
 def joined(words: list[str]) -> str:

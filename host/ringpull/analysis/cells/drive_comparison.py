@@ -117,7 +117,8 @@ def lean_pulls(sessions: Sequence[SessionPulls]) -> LeanPulls:
     every = [(one.judged, judge_span(one.judged, *span[1:])) for one in sessions for span in one.spans]
     lean = sum(bool(numbers.lean_events) for _, numbers in every)
     clean = sum(
-        not numbers.lean_events and numbers.judged_s >= LEAST_JUDGED_S and not judged.doubted for judged, numbers in every
+        not numbers.lean_events and numbers.judged_s >= LEAST_JUDGED_S and not judged.doubted
+        for judged, numbers in every
     )
     return LeanPulls(lean, lean + clean)
 

@@ -121,7 +121,12 @@ def fuelmap(sessions: Sequence[SessionPulls], axes: Axes | None = None) -> FuelM
     if doubted:
         cells = [replace(c, factor=max(1.0, c.factor)) if np.isfinite(c.factor) else c for c in cells]
     cells.sort(key=lambda c: (c.load if c.load is not None else 0.0, c.rpm))
-    words = [*(say(DOUBTED, doubt(one)) for one in doubted), *unfit, *remarks(judged, axes, len(every), others), *counted(cells)]
+    words = [
+        *(say(DOUBTED, doubt(one)) for one in doubted),
+        *unfit,
+        *remarks(judged, axes, len(every), others),
+        *counted(cells),
+    ]
     return FuelMap(axes, tuple(cells), tuple(words), judged[0].columns.load_unit)
 
 

@@ -26,7 +26,6 @@ def examine(columns: Columns) -> list[Instrument]:
         return []
     glance = Glance.of(columns)
     pressure, throttle = _pressure_and_throttle(glance)
-    speed = [speed_checks.idle(glance), speed_checks.agrees(glance)]
     trusted_load = passed(pressure) and passed(throttle)
     # Lambda is tested by the load that nothing speaks against
     glance = Glance.of(
@@ -36,6 +35,7 @@ def examine(columns: Columns) -> list[Instrument]:
             throttle=columns.throttle if passed(throttle) else None,
         )
     )
+    speed = [speed_checks.breaks(glance), speed_checks.idle(glance), speed_checks.agrees(glance)]
     configured = columns.config.get("channels", [])
     out = [
         _lambda(glance, channel, trusted_load)

@@ -10,7 +10,7 @@ import numpy as np
 from ringpull.analysis import local
 from ringpull.analysis.drive_state import roles, target
 from ringpull.analysis.drive_state.columns import Columns
-from shared_math import plausible
+from shared_math import judging
 
 STEP_S = 0.05
 RUNNING_RPM = 500.0
@@ -66,8 +66,12 @@ class Glance:
 
     def span(self, first: int, last: int) -> tuple[float, float]:
         """(start_s, end_s) of the steps from `first` to before `last`."""
-        start_s = float(self.columns.time_s[0])
-        return start_s + first * self.step_s, start_s + last * self.step_s
+        return self.times(first * self.rows, last * self.rows)
+
+    def times(self, first: int, last: int) -> tuple[float, float]:
+        """(start_s, end_s) of the rows from `first` to before `last`."""
+        time_s = self.columns.time_s
+        return float(time_s[first]), float(time_s[min(last, len(time_s)) - 1]) + self.columns.period_s
 
     def mean(self, values: np.ndarray | None) -> np.ndarray:
         """A column's means; NaN for one that isn't there."""
@@ -134,7 +138,7 @@ class Glance:
         known = self.throttle[self.running & np.isfinite(self.throttle)]
         if not len(known):
             return float("nan")
-        return min(float(np.percentile(known, REST_PERCENTILE)), float(plausible.REST_MOST_PCT))
+        return min(float(np.percentile(known, REST_PERCENTILE)), float(judging.REST_MOST_PCT))
 
     @cached_property
     def throttle_full(self) -> float:

@@ -24,7 +24,7 @@ CUTS_LEAST = 2
 CRUISE_RPM = (1200.0, 4500.0)
 CRUISE_SLOPE_RPM_S, CRUISE_SETTLED_S, CRUISE_S = 150.0, 1.2, 6.0
 CRUISE_WANTED = (0.95, 1.02)
-CRUISE_OFF, CRUISE_QUARTER_OFF = 0.035, 0.025  # lambda: no closed loop stands further from its target over so long
+CRUISE_OFF, CRUISE_QUARTER_OFF = 0.050, 0.035  # lambda: no closed loop stands further from its target over so long
 STEP_TAU_S, STEP_CHANGE = 0.020, 0.40  # the quickest sensor, the largest change of mixture under load
 SETTLED_S, BEFORE_OFF_S = 0.7, 0.3  # a cut may follow at once where the load is taken off
 STEPS_LEAST = 10
@@ -129,8 +129,7 @@ def dead(glance: Glance, name: str) -> Finding:
     ]
     if not runs:
         return sound(Check.DEAD, seconds=0.0)
-    first_s = float(columns.time_s[0])
-    spans = tuple((first_s + a * period_s, first_s + b * period_s) for a, b in runs)
+    spans = tuple(glance.times(a, b) for a, b in runs)
     return contradicted(Check.DEAD, Cause.POWER, spans, seconds=sum(b - a for a, b in runs) * period_s)
 
 

@@ -13,6 +13,7 @@ from shared_math import plausible
 
 IDLE_AFTER_START_S, IDLE_WITHIN_S, IDLE_S = 1.5, 20.0, 2.0
 IDLE_STEADY_RPM_S, IDLE_STEADY_SHARE = 150.0, 0.10
+LOADED_PCT, LOADED_KPA, LOST_S, LOST_SHARE = 60.0, 85.0, 1.0, 0.25
 CRAWL_S = 5.0  # longer than a starter turns
 AGREE, AGREE_S = 0.03, 5.0
 GEAR_NEAR, GEAR_SHARE, GEAR_S, GEARS_LEAST, GEAR_KMH = 0.08, 0.2, 3.0, 3, 20.0
@@ -46,6 +47,24 @@ def idle(glance: Glance) -> Finding:
     if plausible.IDLE_LEAST_RPM <= figures["rpm"] <= plausible.IDLE_MOST_RPM:
         return sound(Check.IDLE, **figures)
     return contradicted(Check.IDLE, Cause.PULSES, **figures)
+
+
+def breaks(glance: Glance) -> Finding:
+    """Whether engine speed is known while throttle or pressure says that the engine pulls."""
+    with np.errstate(invalid="ignore"):
+        pulling = ((glance.throttle >= LOADED_PCT) | (glance.map_kpa >= LOADED_KPA)) & glance.present
+    known = np.flatnonzero(glance.running)
+    pulling[: known[0] if len(known) else len(pulling)] = False
+    pulling[known[-1] if len(known) else 0 :] = False
+    seconds = float(np.count_nonzero(pulling)) * glance.step_s
+    if seconds < 1.0:
+        return not_tested(Check.BREAKS)
+    silent = pulling & ~np.isfinite(glance.rpm)
+    lost_s = float(np.count_nonzero(silent)) * glance.step_s
+    figures = {"breaks": float(len(local.spans(silent))), "seconds": lost_s}
+    if lost_s >= LOST_S and lost_s > LOST_SHARE * seconds:
+        return contradicted(Check.BREAKS, Cause.WIRING, **figures)
+    return sound(Check.BREAKS, **figures)
 
 
 def agrees(glance: Glance) -> Finding:

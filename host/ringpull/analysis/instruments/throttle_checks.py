@@ -7,7 +7,7 @@ import numpy as np
 from ringpull.analysis import local
 from ringpull.analysis.instruments.glance import Glance
 from ringpull.analysis.instruments.records import Cause, Check, Finding, contradicted, not_tested, sound
-from shared_math import plausible
+from shared_math import judging, plausible
 
 SWING_RPM, SWING_PCT = 1500.0, 3.0
 FALLS_RPM_S, FALLS_S = 300.0, 1.2  # longer than any gear change: nobody is on the throttle
@@ -63,7 +63,7 @@ def closes(glance: Glance, trusted_pressure: bool) -> Finding:
     rest = float(min(shown))
     wrong = [pct for pct in shown if pct > OPEN_PCT]
     figures = {"rest": rest, "moments": float(len(shut)), "open": max(shown)}
-    if rest > plausible.REST_MOST_PCT:
+    if rest > judging.REST_MOST_PCT:
         return contradicted(Check.CLOSES, Cause.REST, **figures)
     if wrong:
         return contradicted(Check.CLOSES, Cause.WIRING, **figures)
