@@ -128,3 +128,7 @@ def test_slips_that_are_no_mistakes_are_worth_knowing():
         assert codes(per_rev=per_rev) == []
     assert codes(engine={"cylinders": 2, "strokes": 2}) == []
     assert codes(values=(0.2, 3.0)) == codes(load_kpa=(0.4, 2.0)) == ["little_kpa"]
+    assert codes(values=(-80, 200)) == ["gauge_kpa"]
+    assert codes(values=(2.9, 43.5)) == codes(values=(120, 400)) == ["not_ambient"]
+    assert codes(values=(20, 105)) == ["sensor_too_small"]
+    assert codes(values=(20, 105), load_kpa=(40, 100)) == []
