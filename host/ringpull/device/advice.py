@@ -4,6 +4,7 @@ from shared_math import boards, lean_watch, plausible, speed
 from shared_math import channels as descriptions
 from shared_math.config import schema
 
+STRAIGHT_INPUTS = ("a0", "a1", "a2", "a3")  # those that the drawings wire for 0-5 V
 LITTLE_KPA = 15  # a load that never goes above this is no manifold pressure in kPa
 
 # code -> as in shared_math/config/words.py
@@ -109,7 +110,7 @@ def advice(config):
             out += [(code, where, detail) for code, detail in _pressure(channel["values"], config)]
         most_v = max(channel.get("volts", [0]))
         if most_v > descriptions.LIMIT_5V and not ("divider" in channel or "calibration" in channel):
-            if channel["name"] not in ("battery", "supply"):
+            if channel["name"] not in ("battery", "supply") or channel["input"] in STRAIGHT_INPUTS:
                 out.append(("battery_divider", where, "%g" % most_v))
         least_v = _least_v(channel, boards.LEAST_V.get(board, 0.0))
         if least_v is not None:

@@ -78,7 +78,10 @@ def test_more_than_the_5_v_inputs_take_is_told():
     assert codes(volts=[5.6, 0.5], values=[0, 1]) == ["battery_divider"] and codes(volts=[0, 5.5]) == []
     assert codes(divider={"top_ohm": 22000, "bottom_ohm": 6800}) == []
     assert codes(calibration={"counts": [0, 4000], "volts": [0, 16]}) == []
-    assert codes("battery") == [] and codes("supply") == []
+    assert (
+        codes("battery") == codes("supply") == ["battery_divider"]
+    )  # no input of this board has that divider as drawn
+    assert codes("battery", input="a4") == ["input_not_there"]
     table = {"name": "boost", "input": "x1", "kind": "table", "volts": [0, 5, 10], "values": [0, 1, 3]}
     given = {"version": 1, "board": "rp2", "converters": {"x": "mcp3208"}, "channels": [table]}
     (one,) = advice.advice(given)
