@@ -72,7 +72,7 @@ def noisier(seed, correlated):
 def delay(drive, columns, found):
     """Transport delay and lag of one drive: milliseconds of error, stated standard uncertainty and truth."""
     truth = drive.truth
-    model = found.bound or found.model
+    model = found.estimate or found.model
     flow = transport.flow(columns)
     apart = transport.arrival_s(model, flow) - flow.time_s - truth.delay_s
     pull = np.zeros(len(columns), bool)

@@ -19,7 +19,7 @@ def errors_of(seed, timing):
     drive = make_drive(seed, settings=Settings(timing=timing))
     columns = from_table(drive.rows, drive.config)
     found = identify.identify(columns)
-    model = found.bound or found.model
+    model = found.estimate or found.model
     flow = transport.flow(columns)
     apart = transport.arrival_s(model, flow) - flow.time_s - drive.truth.delay_s
     rows = np.zeros(len(columns), bool)
@@ -33,16 +33,16 @@ def test_delay_and_lag_with_a_known_time_zero(timing):
     results = [errors_of(seed, timing) for seed in range(3, 11)]
     near = [abs(delay) < 15.0 for delay, _, found, _ in results]
     assert sum(near) >= 7
-    assert all(found.bound is None and "time zero is" in found.words for _, _, found, _ in results)
+    assert all(found.estimate is None and "time zero is" in found.words for _, _, found, _ in results)
     lags = [
         abs(lag) < max(15.0, 200.0 * drive.truth.tau_s) for _, lag, _, drive in results if drive.truth.cuts_recovered
     ]
     assert np.mean(lags) >= 0.85
 
 
-def test_throttle_alone_gives_an_upper_bound_that_moves_nothing():
+def test_throttle_alone_gives_an_estimate_that_moves_nothing():
     _, _, found, drive = errors_of(4, "none")
-    assert found.bound is not None and "upper bound" in found.words and found.bound.kind.startswith("apparent")
+    assert found.estimate is not None and "is an estimate" in found.words and found.estimate.kind.startswith("apparent")
     default = transport.default(drive.config)
     assert (found.model.volume_l, found.model.constant_s) == (default.volume_l, default.constant_s)
     assert found.cut_latency_s is not None
@@ -53,7 +53,9 @@ def test_without_throttle_time_zero_is_the_manifolds():
     rows = {name: values for name, values in drive.rows.items() if name != "throttle_pct"}
     found = identify.identify(from_table(rows, drive.config))
     assert (
-        found.done and found.bound is not None and "time zero is manifold pressure; so the delay found" in found.words
+        found.done
+        and found.estimate is not None
+        and "time zero is manifold pressure; so the delay found" in found.words
     )
 
 
