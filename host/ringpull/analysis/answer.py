@@ -16,12 +16,14 @@ from ringpull.analysis.delay.align import Aligned
 from ringpull.analysis.delay.identify import Identified
 from ringpull.analysis.drive_state import target
 from ringpull.analysis.drive_state.columns import Columns
+from ringpull.analysis.instruments.records import Instrument
 from ringpull.analysis.judge import lean_events, masks, needs, verdict
 from ringpull.analysis.judge.lean_events import LeanEvent
 from ringpull.analysis.judge.other_events import OtherEvent
 from ringpull.analysis.judge.reasons import Assumed, Assumption, Reason, Why
 from ringpull.analysis.judge.session import Judged, SpanAnswer, judge_span
 from ringpull.wording import assumed, events, reasons
+from ringpull.wording import instruments as instrument_words
 from ringpull.wording import masks as mask_words
 
 if TYPE_CHECKING:
@@ -155,6 +157,7 @@ class Answer:
     uncertainty: dict = field(default_factory=dict)
     repeat: Repeat | None = None
     banks: list[Banks] = field(default_factory=list)
+    instruments: list[Instrument] = field(default_factory=list)
 
     @property
     def judged(self) -> list[PullAnswer]:
@@ -175,6 +178,7 @@ class Answer:
             "rules": dict(mask_words.RULES) if self.pulls or self.alignment else {},
             "repeat": None if self.repeat is None else plain(asdict(self.repeat)),
             "banks": [plain(asdict(b)) for b in self.banks],
+            "instruments": [instrument_words.as_json(one) for one in self.instruments],
         }
 
 
@@ -341,7 +345,8 @@ def answer(drive, target: dict | None = None) -> Answer:
     missing = [] if any(not one for one in lacking.values()) else list(dict.fromkeys(sum(lacking.values(), [])))
     systematic = max(j.budget.systematic for j in views.values())
     call = max(max(lean_events.LEAST_DEPTH, lean_events.SIGMAS * j.random_u) for j in views.values())
-    word, why = verdict.decide(judged_pulls, missing, systematic, call)
+    trusts = [j.trust for j in views.values() if j.trust is not None]
+    word, why = verdict.decide(judged_pulls, missing, systematic, call, trusts)
     if not missing:
         for key, names in lacking.items():
             if names:
@@ -365,4 +370,5 @@ def answer(drive, target: dict | None = None) -> Answer:
         uncertainty=uncertainty_json(judged),
         repeat=repeated,
         banks=apart,
+        instruments=[one for view in drive.views() for one in view.trust.instruments],
     )

@@ -28,6 +28,8 @@ class Why(Enum):
     LITTLE = "little"  # judged_s; cause: "pieces", "lost", "not loaded", "unknown" or "mask"; seconds; mask
     HIDDEN = "hidden"  # mask, seconds
     SINGLE = "single"
+    DOUBT = "doubt"  # instrument: instruments.records.Instrument, contradicted
+    STAND_IN = "stand-in"  # stand_in: instruments.trust.StandIn
 
 
 @dataclass(frozen=True)

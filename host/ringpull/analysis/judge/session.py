@@ -12,6 +12,8 @@ from ringpull.analysis.delay import identify, transport
 from ringpull.analysis.delay.align import Aligned, align
 from ringpull.analysis.drive_state import target, under_load
 from ringpull.analysis.drive_state.columns import Columns, leaner
+from ringpull.analysis.instruments.records import Instrument
+from ringpull.analysis.instruments.trust import Trust
 from ringpull.analysis.judge import hints, lean_events, masks, other_events, uncertainty
 from ringpull.analysis.judge.masks import Masks
 
@@ -37,7 +39,8 @@ class Judged:
 
     lambda_aligned: delay and lag undone. target: lambda that should have been. valid: no mask takes the row out.
     loaded: under load, by `load_rule`. banks: of each lambda sensor. aligned, random_u, identified: of the only one, or of
-    the one whose delay is assumed or whose lag is longer, with the leaner lambda of all.
+    the one whose delay is assumed or whose lag is longer, with the leaner lambda of all. trust: its instruments, where
+    they were examined.
     """
 
     columns: Columns
@@ -51,6 +54,12 @@ class Judged:
     random_u: float
     identified: identify.Identified | None = None
     banks: dict[str, Bank] = field(default_factory=dict)
+    trust: Trust | None = None
+
+    @property
+    def doubted(self) -> tuple[Instrument, ...]:
+        """Contradicted instruments that a verdict on this session rests on."""
+        return () if self.trust is None else self.trust.doubted
 
     def shown(self, rows: slice) -> np.ndarray:
         """Which rows tell of lambda under load: no mask takes them out, a flag as spoiled apart. At the lean end of its
@@ -211,6 +220,10 @@ def judge_span(judged: Judged, start_s: float, end_s: float) -> SpanAnswer:
     any_judged = len(short) > 0
     nan = float("nan")
     loads = np.zeros(0) if here is None else here[np.isfinite(here)]
+    left_out = judged.masks.seconds(rows, period_s)
+    unmade_s = columns.left_out_s(rows)
+    if unmade_s:
+        left_out["not_recorded"] = round(left_out.get("not_recorded", 0.0) + unmade_s, 3)
     return SpanAnswer(
         rpm_from=float(speeds.min()) if len(speeds) else nan,
         rpm_to=float(speeds.max()) if len(speeds) else nan,
@@ -222,10 +235,10 @@ def judge_span(judged: Judged, start_s: float, end_s: float) -> SpanAnswer:
         excess_max=max((one for one in largest if one is not None), default=None),
         lean_events=found,
         other_events=others,
-        left_out=judged.masks.seconds(rows, period_s),
+        left_out=left_out,
         hidden=judged.masks.hidden(rows, loaded, period_s),
         loaded_s=float(np.count_nonzero(loaded) * period_s),
-        lost_s=float(np.count_nonzero(columns.extra["present"][rows] < 0.5) * period_s)
+        lost_s=float(np.count_nonzero(columns.extra["present"][rows] < 0.5) * period_s) + unmade_s
         if "present" in columns.extra
         else 0.0,
         blind=[

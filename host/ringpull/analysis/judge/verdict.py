@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from ringpull.analysis.instruments.trust import Trust
 from ringpull.analysis.judge.reasons import Reason, Why
 
 ATTENTION = "attention"
@@ -53,13 +56,27 @@ def of_pull(pull, judged: bool) -> list[Reason]:
     ]
 
 
-def decide(pulls: list, missing: list[str], systematic_u: float, call: float) -> tuple[str, list[Reason]]:
+def decide(
+    pulls: list, missing: list[str], systematic_u: float, call: float, trusts: Sequence[Trust] = ()
+) -> tuple[str, list[Reason]]:
     """(verdict, reasons) from judged pulls.
 
     pulls: each with number, spoiled, judged_s, excess_max (or None), blind (banks), loaded_s, lost_s,
     left_out, hidden and lean_events. missing: roles without which nothing can be judged. systematic_u: standard, in
-    lambda. call: the excess that makes an event.
+    lambda. call: the excess that makes an event. trusts: of the sessions whose pulls they are.
+
+    Where an instrument is contradicted that the verdict rests on, nothing is said to be free of lean events.
     """
+    word, reasons = _decided(pulls, missing, systematic_u, call)
+    doubts = [Reason(Why.DOUBT, values={"instrument": one}) for trust in trusts for one in trust.doubted]
+    stands = [Reason(Why.STAND_IN, values={"stand_in": one}) for trust in trusts for one in trust.stand_ins]
+    if word == ATTENTION:
+        return word, reasons + doubts + stands
+    return (NOT_ENOUGH if doubts else word), doubts + stands + reasons
+
+
+def _decided(pulls: list, missing: list[str], systematic_u: float, call: float) -> tuple[str, list[Reason]]:
+    """(verdict, reasons) as if every instrument told the truth."""
     if missing:
         return NOT_ENOUGH, [Reason(Why.MISSING, values={"roles": tuple(missing)})]
     if not pulls:
