@@ -9,7 +9,6 @@ from limits import HANG_S
 
 from ringpull.cli import main
 
-
 PRESS_S = 0.02  # a shorter press is none: a mark begins when it has lasted so long
 
 

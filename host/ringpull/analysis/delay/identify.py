@@ -18,7 +18,7 @@ from ringpull.analysis.drive_state.columns import Columns
 
 LEAST_EVENTS = 3
 LEAST_RECOVERIES = 2  # ends of cuts and tails, without which the fall of lambda doesn't tell the lag
-MOST_TAU_U = 0.30
+MOST_TAU_U = 0.35
 MOST_DELAY_U_S = 0.030  # a delay less certain than this is called not identifiable
 STARTS = (0.5, 1.3, 3.2)  # exhaust volumes to begin from, in displacements
 CUT_STARTS_S = (0.05, 0.20, 0.35)  # and latencies of the cut, where it is not logged: a wrong one holds the fit fast
@@ -26,8 +26,8 @@ FINISHED = 2  # of the starts, the best of which are fitted to the end
 HOPEFUL = 2.0  # unless their sum of squares is more times the best one's
 # What the model itself may be wrong by (gas temperature, efficiency, film), whatever the fit says: constant delay in
 # seconds, and shares of volume and lag; more where the throttle is time zero
-APPARENT_FLOOR = (0.010, 0.12, 0.14)
-FLOOR = (0.004, 0.06, 0.08)
+APPARENT_FLOOR = (0.0125, 0.12, 0.20)
+FLOOR = (0.005, 0.06, 0.08)
 
 
 @dataclass(frozen=True)
