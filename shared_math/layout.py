@@ -32,6 +32,8 @@ KEPT = const(0x8000)
 AT_LENGTH = const(14)  # 16 bits, payload bytes in this block
 AT_PART = const(16)  # 8 bits, part of a group, from 0
 AT_PARTS = const(17)  # 8 bits, parts in the group
+AT_WHOLE = const(18)  # of a setup block: 32 bits, CRC-32 of the group's whole text; 0: not told
+AT_BEFORE = const(16)  # of a birth block: 4 bytes, id of the ring that the file held before; zeros: not known
 
 AT_PAYLOAD = const(22)
 AT_CRC = const(508)
@@ -50,8 +52,9 @@ OPTIONAL = const(0x80)
 DRIVE_FILE = const(0)
 PULLS_FILE = const(1)
 
-# Setup repeats at least this often, so that any surviving window decodes
+# Setup repeats at least this often, so that any surviving window decodes; the first time after SETUP_AGAIN blocks
 SETUP_EVERY = const(1024)
+SETUP_AGAIN = const(8)
 
 # Packed columns: a six-bit descriptor each
 WIDTH_MASK = const(0x1F)
@@ -64,9 +67,10 @@ COUNT_BITS = const(24)  # edge counter, wraps
 AGE_BITS = const(20)  # microseconds since the last edge; all ones: that long ago or longer, or never
 REJECTED_BITS = const(16)  # rejected edges, wraps
 ON_BITS = const(17)  # microseconds of the last whole pulse, saturates
-MARK_BITS = const(16)  # 2 * id - 1 while marked pull `id` is open, 2 * id after it
-FLAG_BITS = const(16)  # 2 * id + kind of the flag given last
+MARK_BITS = const(16)  # open_mark(id) while marked pull `id` is open, ended_mark(id) after it
+FLAG_BITS = const(16)  # flag_of(id, kind) of the flag given last
 HELD_BITS = const(12)  # age of a held value in milliseconds, saturates
+STALE_MS = const(1000)  # a held value this old or older is none
 LATE_BITS = const(16)  # microseconds after the grid tick, saturates
 LAMP_BITS = const(8)
 STALL_BITS = const(12)  # ms, saturates
@@ -89,6 +93,41 @@ LAMP_FAULT = const(64)
 
 
 _BLANK = bytes(SLOT)
+
+
+def open_mark(pull):
+    """The mark column while marked pull `pull` (its id) is open."""
+    return 2 * pull - 1
+
+
+def ended_mark(pull):
+    """The mark column once marked pull `pull` has ended."""
+    return 2 * pull
+
+
+def mark_open(mark):
+    """Whether a pull is open: 1 or 0. mark: the column's value, or an array of them."""
+    return mark & 1
+
+
+def mark_pull(mark):
+    """Id of the pull that is open or ended last; 0 before the first."""
+    return (mark + 1) >> 1
+
+
+def flag_of(pull, kind):
+    """The flag column when a pull has been given a flag, FLAG_SPOILED or FLAG_VOID."""
+    return pull << 1 | kind
+
+
+def flag_pull(flag):
+    """Id of the pull that was flagged last; 0 for none."""
+    return flag >> 1
+
+
+def flag_kind(flag):
+    """The flag that it was given."""
+    return flag & 1
 
 
 def put16(block, at, value):
@@ -139,6 +178,14 @@ def birth(ring_id, which, slots, sequence):
     block[AT_PAYLOAD + 4] = which
     seal(block, memoryview(block)[:AT_CRC])
     return block
+
+
+def name_before(birth_block, block):
+    """Note in a birth block, where `block` is one of a ring, that the file held that ring before. Seals it anew."""
+    if verdict(block) is None:
+        for at in range(4):
+            birth_block[AT_BEFORE + at] = block[AT_RING + at]
+        seal(birth_block, memoryview(birth_block)[:AT_CRC])
 
 
 def verdict(block):

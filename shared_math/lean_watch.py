@@ -6,28 +6,19 @@ comes as late as the gas takes to the sensor; what the drive is judged by is the
 
 from array import array
 
+from shared_math import judging
+
 # Common practice, no source
-MARGIN = 0.05  # lambda above target
-AFTER_S = 0.3  # for so long
-LOADED_KPA = 85  # under load from here on: nearly open throttle without boost
-LOADED_LEAST_KPA = 60  # the same high up in the mountains at the lowest
-LOADED_SHARE_PCT = 85  # of the pressure that the standing engine shows, where that is less
-LOADED_PCT = 60
-JUMP_KPA = 40  # load risen by more within 0.2 s is a tip-in
-JUMP_PCT = 20
-FALLING_RPM_S = 1500  # engine speed falling faster: a gear change
-RUNNING_RPM = 500
-SETTLE_MS = 600  # after any of these, and after lambda becomes known, until the gas at the sensor is of this state
 HELD_MS = 1500  # a warning is shown for at least so long
 WARM_MS = 30000  # of running engine, where the controller has no configured state to tell that it is heating
 LONGEST_STEP_MS = 200  # of a longer pause no more is counted
 
-_COMMANDED = ("lambda_commanded", "commanded_lambda", "lambda_target")
+_SETTLE_MS = judging.SETTLE_MS
 
 
 def sensors(channels):
     """The lambda channels that measure the exhaust: all but what the engine computer only commands."""
-    return [one for one in channels if one["kind"] == "lambda" and one["name"] not in _COMMANDED]
+    return [one for one in channels if judging.measures(one)]
 
 
 def entries(target):
@@ -54,15 +45,18 @@ class LeanWatch:
     """One engine's warning. `on` is what the lamp shows; `lambda_`, `wanted` are of the last step, in thousandths.
 
     banks: lambda channels. margin, after_s: as configured. in_kpa: whether loads are pressures (tenths of kPa, else of
-    per cent). warm: for each bank whether the controller tells its warm-up by a state.
+    per cent). warm: for each bank whether the controller tells its warm-up by a state. throttle: whether there is one
+    beside a load in kPa.
     """
 
-    def __init__(self, banks, margin, after_s, in_kpa, warm):
+    def __init__(self, banks, margin, after_s, in_kpa, warm, throttle=False):
         self.margin = int(margin * 1000 + 0.5)
         self.after_ms = int(after_s * 1000 + 0.5)
         self.in_kpa = in_kpa
-        self.jump = 10 * (JUMP_KPA if in_kpa else JUMP_PCT)
-        self.loaded = 10 * (LOADED_KPA if in_kpa else LOADED_PCT)
+        self.jump = 10 * (judging.TIP_IN_KPA if in_kpa else judging.TIP_IN_PCT)
+        self.throttle = throttle
+        self.full = judging.full_kpa(10 * judging.STANDARD_KPA, throttle, 10)
+        self.flat_ms = 0  # how long the idling engine showed the pressure of full load, less how long it did not
         self.warm = tuple(warm)
         self.known_ms = array("i", bytearray(4 * banks))  # each bank: how long lambda is known
         self.lean_ms = array("i", bytearray(4 * banks))  # and above target
@@ -74,16 +68,17 @@ class LeanWatch:
         self.on = False
         self.under_load = False  # and steady: lambda belongs to the target
 
-    def step(self, ms, rpm, load, wanted, throttle_closed, lambdas, rails):
+    def step(self, ms, rpm, load, wanted, throttle, lambdas, rails):
         """Take the state `ms` after the last; returns `on`.
 
-        load: tenths of kPa or %, wanted: thousandths, either None where unknown. lambdas: thousandths for each bank,
+        load: tenths of kPa or %, wanted: thousandths, either None where unknown. throttle: -1 closed, 1 open wide, else
+        0. lambdas: thousandths for each bank,
         None where the controller tells none; rails: -1 or 1 for each where it is at the rich or lean end of its range.
         """
         if ms > LONGEST_STEP_MS:
             ms = LONGEST_STEP_MS
-        self._settle(ms, rpm, load, throttle_closed)
-        self.under_load = self.steady_ms >= SETTLE_MS and wanted is not None
+        self._settle(ms, rpm, load, throttle)
+        self.under_load = self.steady_ms >= _SETTLE_MS and wanted is not None
         lean = False
         for bank in range(len(self.known_ms)):
             if self._bank(bank, ms, wanted, lambdas[bank], rails[bank]):
@@ -95,19 +90,29 @@ class LeanWatch:
             self.on = False
         return self.on
 
-    def _settle(self, ms, rpm, load, throttle_closed):
+    def _loaded(self, ms, rpm, load, throttle):
+        """Whether throttle or pressure tell load."""
+        if not self.in_kpa:
+            return load >= 10 * judging.LOADED_PCT
+        if rpm <= 0:
+            self.full = judging.full_kpa(load, self.throttle, 10)
+        elif rpm >= judging.RUNNING_RPM and (throttle < 0 if self.throttle else rpm < judging.IDLE_RPM):
+            self.flat_ms += ms if load >= self.full else -4 * ms
+            self.flat_ms = max(0, min(2 * judging.NO_VACUUM_MS, self.flat_ms))
+        kpa = -1 if self.flat_ms >= judging.NO_VACUUM_MS else load
+        return throttle >= 0 and judging.under_load(kpa, self.full, throttle, 1)
+
+    def _settle(self, ms, rpm, load, throttle):
         """How long the engine has been under steady load."""
-        if rpm <= 0 and load is not None and self.in_kpa:
-            share = load * LOADED_SHARE_PCT // 100
-            self.loaded = max(10 * LOADED_LEAST_KPA, min(10 * LOADED_KPA, share))
-        running = rpm >= RUNNING_RPM
+        running = rpm >= judging.RUNNING_RPM
         self.running_ms = min(WARM_MS, self.running_ms + ms) if running else 0
         known = load is not None
         # A missing edge makes one speed too low: two must be
-        falling = self.rpm_2 - max(self.rpm_1, rpm) > FALLING_RPM_S * ms // 1000
+        falling = self.rpm_2 - max(self.rpm_1, rpm) > judging.FALLING_RPM_S * ms // 1000
         jumped = known and self.load_1 >= 0 and load - min(self.load_1, self.load_2) > self.jump
-        if running and known and load >= self.loaded and not throttle_closed and not falling and not jumped:
-            self.steady_ms = min(SETTLE_MS, self.steady_ms + ms)
+        loaded = known and self._loaded(ms, rpm, load, throttle)
+        if running and loaded and not falling and not jumped:
+            self.steady_ms = min(_SETTLE_MS, self.steady_ms + ms)
         else:
             self.steady_ms = 0
         self.rpm_2 = self.rpm_1
@@ -124,8 +129,8 @@ class LeanWatch:
             self.lean_ms[bank] = 0
             return False
         if rail == 0:
-            self.known_ms[bank] = min(SETTLE_MS, self.known_ms[bank] + ms)
-        if not self.under_load or self.known_ms[bank] < SETTLE_MS:
+            self.known_ms[bank] = min(_SETTLE_MS, self.known_ms[bank] + ms)
+        if not self.under_load or self.known_ms[bank] < _SETTLE_MS:
             self.lean_ms[bank] = 0
             return False
         if self.running_ms < WARM_MS and not self.warm[bank]:

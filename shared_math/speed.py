@@ -123,6 +123,8 @@ class LiveSpeed:
         if time_us <= 0:
             return self.rpm
         whole = self.minute_us // time_us
+        if whole >= 0x3FFFFFFF // edges:  # no shaft turns so fast: the interval is wrong, and 30 bits would not do
+            return self.rpm
         rest = self.minute_us % time_us
         while rest > 0x1FFFFFFF // edges:
             rest >>= 1

@@ -1,6 +1,8 @@
 """The newest row as the driver's values: lambda, engine speed, load, target. Whole numbers, nothing allocated."""
 
-_HELD_MS = 1000  # a slow converter's value that is older is none
+from shared_math import layout
+
+_STALE_MS = layout.STALE_MS
 
 
 class Live:
@@ -29,7 +31,7 @@ class Live:
         self.states = [None] * len(sensors)
         self.rpm = 0
         self.load = self.wanted = None
-        self.throttle_closed = False
+        self.opening = 0  # of the throttle: -1 closed, 1 open wide, else 0
 
     def begin(self):
         """A new session: its counters begin anew."""
@@ -47,7 +49,7 @@ class Live:
         for column, held, reading in self.sensors:
             counts = cells[at + column]
             state = reading.state(counts)
-            if state >= 0 or (held and cells[at + held] > _HELD_MS):
+            if state >= 0 or (held and cells[at + held] >= _STALE_MS):
                 self.lambdas[n] = None
             else:
                 self.lambdas[n] = reading.measured(counts)
@@ -58,12 +60,13 @@ class Live:
         self.load = self._load(cells, at, self.shown_load if want is None or want.load is None else want.load)
         self.wanted = None if want is None else want.at(self.load, self.rpm)
         if self.throttle:
-            column, first, last = self.throttle
-            self.throttle_closed = first <= cells[at + column] <= last
+            column, first, last, wide_first, wide_last = self.throttle
+            counts = cells[at + column]
+            self.opening = -1 if first <= counts <= last else 1 if wide_first <= counts <= wide_last else 0
 
     def _load(self, cells, at, name):
         place = self.loads.get(name)
-        if place is None or (place[1] and cells[at + place[1]] > _HELD_MS):
+        if place is None or (place[1] and cells[at + place[1]] >= _STALE_MS):
             return None
         return place[2].value(cells[at + place[0]])
 

@@ -2,7 +2,7 @@
 tables and sentences would take a quarter of a small board's heap.
 """
 
-from shared_math import layout, lean_watch
+from shared_math import judging, layout, lean_watch
 from start import settings
 from start.plan import Plan
 
@@ -38,9 +38,12 @@ def _live(config, table, throttle):
     live = live_build.make(config, table, throttle)
     watch = None
     if not lean_watch.lacking(config):
-        warm = [len(sensor[2].names) > 0 for sensor in live.sensors]
-        given = config["lean_warning"] or {"margin": lean_watch.MARGIN, "after_s": lean_watch.AFTER_S}
-        watch = lean_watch.LeanWatch(len(warm), given["margin"], given["after_s"], live.unit == "kPa", warm)
+        sensors = lean_watch.sensors(config["channels"])
+        warm = [judging.HEATING in [judging.meaning(s) for s in one.get("states", ())] for one in sensors]
+        given = config["lean_warning"] or {"margin": judging.MARGIN, "after_s": judging.AFTER_S}
+        watch = lean_watch.LeanWatch(
+            len(warm), given["margin"], given["after_s"], live.unit == "kPa", warm, throttle is not None
+        )
     settings.forget(("live_build",), "panel")
     return live, watch
 
@@ -61,10 +64,12 @@ def _throttle(config, table):
     for channel in config["channels"]:
         if channel["name"] == "throttle" and channel["kind"] == "linear":
             limit = int(_counts(table, channel, _CLOSED_PCT))
+            wide = int(_counts(table, channel, judging.LOADED_PCT))
             at = _at(table, "throttle")
+            most = (1 << table[at]["b"]) - 1
             if _counts(table, channel, 0) < limit:
-                return at + 1, 0, limit - 1
-            return at + 1, limit + 1, (1 << table[at]["b"]) - 1  # a sensor whose volts fall as it opens
+                return at + 1, 0, limit - 1, wide, most
+            return at + 1, limit + 1, most, 0, wide  # a sensor whose volts fall as it opens
     return None
 
 

@@ -4,6 +4,7 @@ import shutil
 from contextlib import contextmanager
 
 import pytest
+from limits import HANG_S
 from pages import CARD
 from playwright.sync_api import sync_playwright
 
@@ -12,14 +13,31 @@ from ringpull.analysis.answer import answer
 from ringpull.report import write_report
 
 
+class PatientBrowser:
+    """Chromium whose pages wait for what they are told to wait for, up to a hang."""
+
+    def __init__(self, running):
+        self._running = running
+
+    def new_context(self, **options):
+        context = self._running.new_context(**options)
+        context.set_default_timeout(HANG_S * 1000)
+        return context
+
+    def new_page(self, **options):
+        return self.new_context(**options).new_page()
+
+
 @pytest.fixture(scope="session")
 def browser():
     path = shutil.which("chromium")
     if not path:
         pytest.skip("chromium is not installed: apt-get install chromium")
     with sync_playwright() as started:
-        running = started.chromium.launch(executable_path=path, args=["--no-sandbox", "--disable-gpu"])
-        yield running
+        running = started.chromium.launch(
+            executable_path=path, args=["--no-sandbox", "--disable-gpu"], timeout=HANG_S * 1000
+        )
+        yield PatientBrowser(running)
         running.close()
 
 

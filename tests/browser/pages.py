@@ -1,11 +1,11 @@
 """What the browser tests share."""
 
 import threading
-import time
 from contextlib import contextmanager
 from pathlib import Path
 
 import axe_playwright_python
+import limits
 
 from ringpull.view.server import Server
 from ringpull.view.shelf import Shelved
@@ -16,12 +16,9 @@ NASTY = '"><script>document.title="owned"</script><img src=x onerror=alert(1)>\'
 AXE = Path(axe_playwright_python.__file__).with_name("axe.min.js")
 
 
-def until(page, expression, timeout_s=10.0):
+def until(page, expression):
     """Wait until a JavaScript expression is true. The page's own policy forbids the browser library's way to wait."""
-    end = time.monotonic() + timeout_s
-    while not page.evaluate(expression):
-        assert time.monotonic() < end, f"not within {timeout_s} s: {expression}"
-        page.wait_for_timeout(20)
+    limits.until(lambda: page.evaluate(expression), expression)
 
 
 @contextmanager

@@ -1,11 +1,13 @@
 """Rows of close windows: no request waits for a decoder, and what comes in the end is right."""
 
 import json
+import os
 import shutil
-import time
+import signal
 
 import numpy as np
 import pytest
+from limits import until
 from pages import CARD
 
 from ringpull.view import rows, shown
@@ -27,18 +29,12 @@ def shelved(tmp_path, monkeypatch):
     one.stop()
 
 
-def until(test, seconds=20.0):
-    end = time.monotonic() + seconds
-    while not (got := test()):
-        assert time.monotonic() < end
-        time.sleep(0.01)
-    return got
-
-
 def test_first_touch_is_answered_at_once_and_right_in_the_end(shelved, drive):
     session, one = drive.sessions[0], shelved.shown[1]
+    os.kill(shelved._decoder.pid, signal.SIGSTOP)  # a decoder as slow as can be
     first = one.window(61.0, 62.0, 500)
-    assert not first.fine and one.nearest(90.0) is None  # the decoder has not even started
+    assert not first.fine and one.nearest(90.0) is None
+    os.kill(shelved._decoder.pid, signal.SIGCONT)
     last = until(lambda: (got := one.window(61.0, 62.0, 500)).fine and got)
     table = session.between(61.0, 62.01)
     begin = np.round(table["time_s"][0] / session.period_s) - last.runs[0][0]

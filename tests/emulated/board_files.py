@@ -87,7 +87,7 @@ def card_image(
         [find_micropython(), str(script), str(image), *numbers, str(folder / "logger.json")],
         env={"MICROPYPATH": ":".join(places)},
         check=True,
-        timeout=120,
+        timeout=300,
     )
     return bytearray(image.read_bytes())
 
@@ -121,6 +121,6 @@ def read_card(folder: Path, image: bytes) -> Path:
         [find_micropython(), str(script), str(folder / "taken.img"), str(len(image) // 512), str(out)],
         env={"MICROPYPATH": ":".join(places + [str(shared_math_dir().parent)])},
         check=True,
-        timeout=120,
+        timeout=300,
     )
     return out

@@ -2,6 +2,9 @@
 
 import car
 
+from shared_math.config import schema
+
+LEAST_PER_METRE = schema.KINDS["pulses"]["per_metre"][1]
 SWITCH = {"name": "high_boost", "input": "d0", "kind": "digital"}
 
 
@@ -59,3 +62,14 @@ def test_a_condition_may_hang_on_an_injector():
         one.panel.live.speeds[0][0].rpm = rpm
         want = conditions.want(cells, 0, one.panel.live.speeds)
         assert want.at(1000, rpm) == wanted, (count, age, on, rpm)
+
+
+def test_the_slowest_pulses_that_can_be_configured_stay_small_integers():
+    wheel = {"name": "wheel", "input": "p1", "kind": "pulses", "per_metre": LEAST_PER_METRE}
+    changes = with_channels(wheel)
+    fast = {"when": {"channel": "wheel", "is": [50, 300]}, "lambda": 0.8}
+    changes["target"] = [fast, {"load": "map", "load_kpa": [40, 200], "lambda": [1.1, 0.9]}]
+    one = car.Car(changes, glass=False)
+    assert len(one.panel.live.speeds) == 2
+    for live, _, _ in one.panel.live.speeds:
+        assert live.minute_us < 1 << 30, live.minute_us

@@ -9,6 +9,7 @@ import subprocess
 from pathlib import Path
 
 import pytest
+from limits import HANG_S
 
 from ringpull.dryrun.run import HEAP, find_micropython
 from ringpull.dryrun.sources import firmware_dir, shared_math_dir
@@ -33,5 +34,5 @@ def test_on_micropython(path, name, heap, tmp_path):
     places = [firmware_dir(), shared_math_dir().parent, HERE]
     environment = dict(os.environ, MICROPYPATH=":".join(map(str, places)) + ":.frozen")
     command = [find_micropython(), "-X", f"heapsize={heap}", str(HERE / "run_one.py"), str(path), name]
-    done = subprocess.run(command, cwd=tmp_path, env=environment, capture_output=True, text=True, timeout=120)
+    done = subprocess.run(command, cwd=tmp_path, env=environment, capture_output=True, text=True, timeout=HANG_S)
     assert done.returncode == 0, f"{' '.join(command)}\n{done.stdout}{done.stderr}"

@@ -71,7 +71,7 @@ def wrapped(slot):
     return bytes(block)
 
 
-@settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=80, suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture])
 @given(
     hurts=st.lists(st.tuples(st.sampled_from(sorted(HURTS)), st.integers(0, 2**16), st.integers(0, 2**16)), max_size=8)
 )

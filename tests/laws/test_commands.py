@@ -51,3 +51,12 @@ def test_help_loads_nothing_heavy(words):
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stderr.strip() == "[]"
+
+
+@pytest.mark.parametrize(
+    "words", [["nonsense"], ["nonsense", "--help"], ["nonsense", "--version"], ["nonsense", "card"]]
+)
+def test_an_unknown_command_is_told_whatever_follows_it(words, capsys):
+    assert main.main(words) == 2
+    shown = capsys.readouterr()
+    assert not shown.out and "there is no command 'nonsense'" in shown.err and len(shown.err.splitlines()) == 3

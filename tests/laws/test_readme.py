@@ -14,6 +14,7 @@ from glob import glob
 
 import pytest
 import readme_table
+from limits import HANG_S
 from trees import ROOT
 
 from ringpull.dryrun.run import find_micropython
@@ -112,7 +113,7 @@ def port(tmp_path):
 
 def mpremote(port, *words):
     command = [sys.executable, "-m", "mpremote", "connect", port, "resume", *words]
-    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=60)
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=HANG_S)
     assert done.returncode == 0, f"{command}\n{done.stdout}{done.stderr}"
     return done.stdout
 

@@ -40,7 +40,7 @@ def record(kind):
     kind.unmount()
     medium = Watched(kind.mount(disk), disk, acks)
     drive = Drive(medium, SLOTS, PULLS)
-    tell(drive, 330, [(150, 1, 0)])
+    tell(drive, 350, [(150, 1, 0)])
     log = disk.log
     disk.dead = True
     kind.unmount()
@@ -77,10 +77,6 @@ class Expected:
 
 
 class Failure(Exception):
-    pass
-
-
-class Skipped(Exception):
     pass
 
 
@@ -213,46 +209,43 @@ def main(name, step, stride, every_byte):
             expected.take(acks[next_ack])
             next_ack += 1
         under_way = acks[next_ack] if next_ack < len(acks) and k < len(log) else None
-        where = (k, None, -1)
-        try:
-            if k % step:
-                raise Skipped()
-            writes = check(kind, bytearray(image), expected, under_way)
-            counts["cuts"] += 1
-            if k // step % stride == 0:
-                for how in TORN if k < len(log) else ():
-                    where = (k, how, -1)
-                    torn = bytearray(image)
-                    tear(torn, log[k][0], log[k][1], how)
-                    check(kind, torn, expected, under_way, -1, True)
-                    counts["torn"] += 1
-                for second in range(0, writes, 1 if every_byte else max(1, writes // 6)):
-                    where = (k, None, second)
-                    if check(kind, bytearray(image), expected, under_way, second) < 0:
-                        break
-                    counts["second"] += 1
-            if (
-                every_byte
-                and k < len(log)
-                and k // step % (len(log) // step // spots) == 5
-                and counts["bytes"] < MOST_BYTES
-            ):
-                size = len(log[k][1])
-                for how in range(0, size, 1 if size <= layout.SLOT else 37):  # several blocks, or an erased page
-                    where = (k, how, -1)
-                    torn = bytearray(image)
-                    tear(torn, log[k][0], log[k][1], how)
-                    check(kind, torn, expected, under_way, -1, True)
-                    counts["bytes"] += 1
-        except Skipped:
-            pass
-        except Failure as failure:
-            print("cut at write %d, torn %r, second cut at %d: %s" % (where + (failure,)))
-            sys.exit(1)
+        if k % step == 0:
+            where = (k, None, -1)
+            try:
+                writes = check(kind, bytearray(image), expected, under_way)
+                counts["cuts"] += 1
+                if k // step % stride == 0:
+                    for how in TORN if k < len(log) else ():
+                        where = (k, how, -1)
+                        torn = bytearray(image)
+                        tear(torn, log[k][0], log[k][1], how)
+                        check(kind, torn, expected, under_way, -1, True)
+                        counts["torn"] += 1
+                    for second in range(0, writes, 1 if every_byte else max(1, writes // 6)):
+                        where = (k, None, second)
+                        if check(kind, bytearray(image), expected, under_way, second) < 0:
+                            break
+                        counts["second"] += 1
+                if (
+                    every_byte
+                    and k < len(log)
+                    and k // step % (len(log) // step // spots) == 5
+                    and counts["bytes"] < MOST_BYTES
+                ):
+                    size = len(log[k][1])
+                    for how in range(0, size, 1 if size <= layout.SLOT else 37):  # several blocks, or an erased page
+                        where = (k, how, -1)
+                        torn = bytearray(image)
+                        tear(torn, log[k][0], log[k][1], how)
+                        check(kind, torn, expected, under_way, -1, True)
+                        counts["bytes"] += 1
+            except Failure as failure:
+                print("cut at write %d, torn %r, second cut at %d: %s" % (where + (failure,)))
+                sys.exit(1)
+            gc.collect()
         if k < len(log):
             offset, data = log[k]
             image[offset : offset + len(data)] = data
-        gc.collect()
     print(json.dumps(counts))
 
 

@@ -18,7 +18,8 @@ HEAP = "48M"  # the harness holds images of the storage; the firmware itself is 
 LEAST_CUTS = 2000
 
 # medium, cut at every n-th write, torn kinds and second cuts at every n-th of these
-FAST = [("fat", 1, 2), ("raw", 1, 2), ("littlefs", 17, 4)]
+FAST = [("fat", 1, 2), ("raw", 1, 4), ("littlefs", 19, 12)]
+MORE = [pytest.param("littlefs", 17, 4, marks=pytest.mark.slow)]
 ALL = [("fat", 1, 1), ("raw", 1, 1), ("littlefs", 11, 8)]
 
 counted: dict[str, int] = {}
@@ -36,7 +37,7 @@ def counts(done: subprocess.CompletedProcess[str]) -> dict:
     return json.loads(next(line for line in done.stdout.splitlines() if line.startswith("{")))
 
 
-@pytest.mark.parametrize(("medium", "step", "stride"), FAST)
+@pytest.mark.parametrize(("medium", "step", "stride"), FAST + MORE)
 def test_cut_at_every_write(medium, step, stride, tmp_path, tell_counts):
     got = counts(tell(firmware_dir(), shared_math_dir(), tmp_path, medium, step, stride, 0))
     counted[medium] = got["cuts"] + got["torn"] + got["second"]

@@ -6,6 +6,7 @@ import subprocess
 from pathlib import Path
 
 import pytest
+from limits import HANG_S
 
 from ringpull.dryrun.run import HEAP, find_micropython
 from ringpull.dryrun.sources import shared_math_dir
@@ -21,7 +22,7 @@ def run_under_micropython(path, heap=HEAP):
     places = f"{shared_math_dir().parent}:{HERE}:.frozen"
     command = [find_micropython(), "-X", f"heapsize={heap}", str(RUNNER), str(path)]
     environment = dict(os.environ, MICROPYPATH=places)
-    return subprocess.run(command, env=environment, capture_output=True, text=True, timeout=120), command
+    return subprocess.run(command, env=environment, capture_output=True, text=True, timeout=HANG_S), command
 
 
 @pytest.mark.parametrize("heap", HEAPS)

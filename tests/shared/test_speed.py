@@ -73,6 +73,16 @@ def test_live_speed_falls_when_edges_stay_away():
     assert near(out.rpm, 6000, 0.001)
 
 
+def test_live_speed_keeps_its_value_where_an_interval_is_impossible():
+    out = live(0.1, 6000, 2)
+    before = out.rpm
+    assert near(before, 6000, 0.001)
+    # ten edges in a microsecond would be a speed that does not fit 30 bits
+    count = out.counts[out.at]
+    out.ages[out.at] = 0
+    assert out.row(count + 10, 4999) == before
+
+
 def test_live_speed_of_uneven_firing_is_that_of_the_whole_cycle():
     """Two cylinders fire 315 and 405 degrees apart: at 3000 rpm, 18 degrees a millisecond, 17.5 and 22.5 ms. Every row
     reads 3000, whichever of the two it follows; either interval alone would read 3429 or 2667."""

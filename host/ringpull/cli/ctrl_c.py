@@ -14,7 +14,7 @@ _IMPORT = "<frozen importlib"
 @contextmanager
 def waits_its_turn() -> Iterator[None]:
     """Ctrl-C raises KeyboardInterrupt once where it can't get lost; where the system has no timer, at once."""
-    if not _taken():
+    if not hasattr(signal, "setitimer") or not _taken():
         yield
         return
     alarm = signal.signal(signal.SIGALRM, _raise_or_wait)
@@ -28,7 +28,7 @@ def waits_its_turn() -> Iterator[None]:
 
 def _taken() -> bool:
     """Whether Ctrl-C comes here now: not where it is ignored or handled already, nor outside the main thread."""
-    if signal.getsignal(signal.SIGINT) is not signal.default_int_handler or not hasattr(signal, "setitimer"):
+    if signal.getsignal(signal.SIGINT) is not signal.default_int_handler:
         return False
     try:
         signal.signal(signal.SIGINT, _raise_or_wait)
@@ -39,7 +39,8 @@ def _taken() -> bool:
 
 def _raise_or_wait(_signal: int, frame: FrameType | None) -> None:
     lost = _lost_in(frame)
-    signal.setitimer(signal.ITIMER_REAL, _AGAIN_S if lost else 0)
+    if hasattr(signal, "setitimer"):
+        signal.setitimer(signal.ITIMER_REAL, _AGAIN_S if lost else 0)
     if not lost:
         raise KeyboardInterrupt
 

@@ -117,8 +117,8 @@ def _drop_output() -> None:
 
 
 def _main(arguments: list[str]) -> int:
-    if arguments and arguments[0] in COMMANDS:
-        return _run(arguments[0], arguments[1:])
+    if arguments and not arguments[0].startswith("-"):
+        return _run(arguments[0], arguments[1:]) if arguments[0] in COMMANDS else _unknown(arguments[0])
     parser = main_parser()
     parsed, rest = parser.parse_known_args(arguments)
     if rest and not parsed.command:
@@ -129,15 +129,18 @@ def _main(arguments: list[str]) -> int:
         print(f"ringpull {__version__}")
         return 0
     if parsed.command:
-        known = ", ".join(COMMANDS)
-        print(
-            f"error: there is no command {parsed.command!r}\n  likely cause: a slip of the keyboard\n"
-            f"  what to do: use one of {known}",
-            file=sys.stderr,
-        )
-        return 2
+        return _unknown(parsed.command)
     parser.print_help()
     return 0
+
+
+def _unknown(command: str) -> int:
+    print(
+        f"error: there is no command {command!r}\n  likely cause: a slip of the keyboard\n"
+        f"  what to do: use one of {', '.join(COMMANDS)}",
+        file=sys.stderr,
+    )
+    return 2
 
 
 def _run(name: str, arguments: list[str]) -> int:

@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from ringpull.drive import Drive
 
 PRESET_FUELS, PRESET_ASPIRATIONS = ("petrol", "e85", "methanol", "gas"), ("natural", "boosted")
 
@@ -24,6 +29,29 @@ def between(least: float, most: float) -> Callable[[str], float]:
     return read
 
 
+def add_ring(parser: argparse.ArgumentParser) -> None:
+    """--ring."""
+    parser.add_argument(
+        "--ring", metavar="ID", help="read an older ring of a used card, by its id, as `ringpull info` lists them"
+    )
+
+
+def tell_origin(*drives) -> None:
+    """Lines to the terminal where a drive's files hold other rings too, or a session's setup had to be assumed."""
+    for drive in drives:
+        for session in drive.sessions:
+            if session.assumed:
+                print(
+                    f"note: session {session.id} of {drive.source} has no setup left; it is {session.assumed}",
+                    file=sys.stderr,
+                )
+        others = [one for one in drive.rings if one.id != drive.ring_id and one.sessions]
+        if others:
+            which = "an older ring" if drive.older_ring else "the newest ring"
+            said = ", ".join(f"{one.id} (sessions: {one.sessions})" for one in others)
+            print(f"note: {drive.source} holds several rings; this is {which}. --ring reads: {said}", file=sys.stderr)
+
+
 def add_target(parser: argparse.ArgumentParser) -> None:
     """--target and --target-preset."""
     group = parser.add_mutually_exclusive_group()
@@ -39,15 +67,14 @@ def add_target(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def set_target(args: argparse.Namespace, *drives) -> None:
-    """Let the pulls of drives be judged by what was asked for, instead of their configuration's target."""
-    from ringpull.analysis.answer import use_target
+def with_target(args: argparse.Namespace, drive: Drive) -> Drive:
+    """The drive, judged by what was asked for instead of its configuration's target."""
     from ringpull.files.csv_tables import read_target
 
-    for drive in drives:
-        if args.target_preset:
-            use_target(drive, {"preset": args.target_preset})
-        elif args.target:
-            with_map = all(view.columns.map_kpa is not None for view in drive.views())
-            load, unit = ("map", "kpa") if with_map else ("throttle", "pct")
-            use_target(drive, read_target(args.target, load, unit))
+    if args.target_preset:
+        return drive.judged_by({"preset": args.target_preset})
+    if args.target:
+        with_map = all(view.columns.map_kpa is not None for view in drive.views())
+        load, unit = ("map", "kpa") if with_map else ("throttle", "pct")
+        return drive.judged_by(read_target(args.target, load, unit))
+    return drive

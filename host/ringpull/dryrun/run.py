@@ -112,7 +112,8 @@ def dry_run(
         out = work / "out"
         out.mkdir()
         job = _write_job(work, settings, compiled, Path(config_path), seed, tick_base, slow_card)
-        os.symlink(shared_math_dir(), work / "shared_math")
+        # Beside nothing else that MicroPython could import; a link would need rights that Windows gives to few
+        shutil.copytree(shared_math_dir(), work / "shared_math", ignore=shutil.ignore_patterns("__pycache__"))
         _run(micropython, work, job, compiled.end_us, progress, heap_for(text))
         for name in ("drive.rpl", "pulls.rpl", "logger.json"):
             shutil.move(out / name, card_dir / name)
@@ -208,7 +209,7 @@ def _run(
     progress: Callable[[float], None] | None,
     heap: str,
 ) -> None:
-    environment = dict(os.environ, RINGPULL_DESK=str(job), MICROPYPATH=f"{work}:.frozen")
+    environment = dict(os.environ, RINGPULL_DESK=str(job), MICROPYPATH=os.pathsep.join((str(work), ".frozen")))
     command = [micropython, "-X", f"heapsize={heap}", str(firmware_dir() / "main.py")]
     with open(work / "errors.txt", "w+") as errors:
         code = RESET

@@ -9,10 +9,10 @@ import struct
 import subprocess
 import sys
 import termios
-import time
 from pathlib import Path
 
 import pytest
+from limits import HANG_S
 
 CARD = Path(__file__).resolve().parents[3] / "demo_logs" / "v1_marked"
 RINGPULL = [sys.executable, "-m", "ringpull"]
@@ -116,24 +116,65 @@ def hear_ctrl_c():
     signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
+# Runs a command and presses Ctrl-C, which the firmware's process gets too: at "rename" when a file that is whole is about
+# to get its name, at "firmware" when the firmware has told for the first time how far it is
+PRESSES = """
+import os, signal, subprocess, sys
+
+at = sys.argv.pop(1)
+here = os.getcwd() + os.sep
+popen = subprocess.Popen
+
+
+def press():
+    print("pressed", flush=True)
+    os.killpg(0, signal.SIGINT)
+
+
+def watch(event, arguments):
+    if event == "os.rename" == "os." + at and os.path.abspath(arguments[0]).startswith(here):
+        press()
+
+
+def heard(lines):
+    for line in lines:
+        press()
+        yield line
+
+
+class Firmware(popen):
+    def __init__(self, *words, **options):
+        super().__init__(*words, **options)
+        self.stdout = heard(self.stdout)
+
+
+sys.addaudithook(watch)
+if at == "firmware":
+    subprocess.Popen = Firmware
+from ringpull.cli import main
+
+sys.exit(main.main())
+"""
+
+
 @pytest.mark.parametrize(
     "words",
-    [("demo", "-o", "demo"), ("report", CARD, "-o", "r.html"), ("prepare", "card", "--drive-mb", "512")],
-    ids=lambda words: words[0],
+    [
+        ("firmware", "demo", "-o", "demo"),
+        ("rename", "report", CARD, "-o", "r.html"),
+        ("rename", "prepare", "card", "--drive-mb", "2", "--pulls-mb", "1"),
+    ],
+    ids=lambda words: words[1],
 )
 def test_ctrl_c_leaves_three_lines_and_no_half_file(tmp_path, words):
     (tmp_path / "card").mkdir()
-    started = "import sys; from ringpull.cli import main; print('here', flush=True); sys.exit(main.main())"
-    command = [sys.executable, "-c", started, *map(str, words)]
-    pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True}
-    process = subprocess.Popen(command, cwd=tmp_path, start_new_session=True, preexec_fn=hear_ctrl_c, **pipes)
-    assert process.stdout.readline() == "here\n"
-    time.sleep(0.15)
-    os.killpg(process.pid, signal.SIGINT)
-    out, told = process.communicate(timeout=30)
-    assert_three_lines(subprocess.CompletedProcess(command, process.returncode, out, told))
-    assert "Ctrl-C" in told
-    assert not list(tmp_path.glob("r.html")) and not list((tmp_path / "card").iterdir())
+    command = [sys.executable, "-c", PRESSES, *map(str, words)]
+    options = {"start_new_session": True, "preexec_fn": hear_ctrl_c, "timeout": HANG_S}
+    done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, **options)
+    assert done.stdout.splitlines() == ["pressed"]
+    assert_three_lines(done)
+    assert "Ctrl-C" in done.stderr
+    assert not list(tmp_path.glob("r.html*")) and not list((tmp_path / "card").iterdir())
 
 
 PRESSED_IN_AN_IMPORT = """
@@ -141,7 +182,7 @@ import os, signal, time
 from pathlib import Path
 try:
     os.kill(os.getpid(), signal.SIGINT)
-    time.sleep(0.2)
+    time.sleep(0.1)
     Path("imported").touch()
 except BaseException:
     pass
@@ -154,13 +195,13 @@ def test_ctrl_c_waits_for_an_import_which_might_swallow_it(tmp_path, swallowed):
     lines = [
         "import sys, time",
         "from ringpull.cli import ctrl_c, main",
-        "main._main = lambda _: (__import__('slow'), time.sleep(20))",
+        f"main._main = lambda _: (__import__('slow'), time.sleep({2 * HANG_S}))",
     ]
     if swallowed:  # the case is a real one: without the wait the import swallows it and the command goes on
         lines += ["ctrl_c._lost_in = lambda _: False", "time.sleep = lambda _: None"]
     lines += ["sys.exit(main.main())"]
     command = [sys.executable, "-c", "\n".join(lines)]
-    done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, timeout=15, preexec_fn=hear_ctrl_c)
+    done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, timeout=HANG_S, preexec_fn=hear_ctrl_c)
     if swallowed:
         assert "Ctrl-C" not in done.stderr and not (tmp_path / "imported").exists()
         return

@@ -5,6 +5,7 @@ import subprocess
 import sys
 
 import pytest
+from limits import HANG_S
 
 from ringpull.cli import main
 
@@ -13,7 +14,7 @@ from ringpull.cli import main
 def done(tmp_path_factory):
     folder = tmp_path_factory.mktemp("demo") / "out"
     words = [sys.executable, "-m", "ringpull", "demo", "-o", folder, "--seed", "7"]
-    run = subprocess.run(words, capture_output=True, text=True, timeout=120)
+    run = subprocess.run(words, capture_output=True, text=True, timeout=HANG_S)
     assert run.returncode == 0, run.stderr
     return folder, run.stdout
 

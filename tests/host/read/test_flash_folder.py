@@ -3,6 +3,8 @@
 import os
 import subprocess
 
+from limits import HANG_S
+
 from ringpull.dryrun.run import HEAP, find_micropython
 from ringpull.dryrun.sources import firmware_dir, shared_math_dir
 from ringpull.ring.blocks.store import open_store
@@ -21,7 +23,7 @@ def test_what_the_firmware_makes_is_found(tmp_path):
     folder.mkdir()
     environment = dict(os.environ, MICROPYPATH=f"{firmware_dir()}:{shared_math_dir().parent}:.frozen")
     command = [find_micropython(), "-X", f"heapsize={HEAP}", str(tmp_path / "make.py"), str(folder)]
-    subprocess.run(command, env=environment, check=True, timeout=60)
+    subprocess.run(command, env=environment, check=True, timeout=HANG_S)
     store = open_store(folder)
     assert [index.file.name for index in store.indexes] == ["drive/0000.rpl", "pulls/0000.rpl"]
     assert store.blocks().read == 2 and store.damage() == []  # the first block of either ring

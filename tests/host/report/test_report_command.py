@@ -2,6 +2,7 @@
 
 import json
 import shutil
+import sys
 from pathlib import Path
 
 import pytest
@@ -48,6 +49,22 @@ def test_map_as_a_picture(tmp_path, capsys):
         capsys.readouterr()
         assert main.main(["fuelmap", str(LOGS / "v1_marked"), "--picture", str(nowhere)]) == 2
         assert len(capsys.readouterr().err.strip().splitlines()) == 3
+
+
+def test_without_what_draws_pictures_nothing_is_written(tmp_path, capsys, monkeypatch):
+    monkeypatch.setitem(sys.modules, "matplotlib", None)
+    monkeypatch.delitem(sys.modules, "ringpull.report.pictures", raising=False)
+    monkeypatch.delattr(report, "pictures", raising=False)
+    log, page, table = str(LOGS / "v1_marked"), tmp_path / "r.html", tmp_path / "map.csv"
+    for words in (
+        ["report", log, "-o", str(page), "--pdf", str(tmp_path / "r.pdf")],
+        ["report", log, "-o", str(page), "--png", str(tmp_path)],
+        ["fuelmap", log, "-o", str(table), "--picture", str(tmp_path / "map.png")],
+    ):
+        assert main.main(words) == 2
+        told = capsys.readouterr().err
+        assert "matplotlib is not installed" in told and len(told.strip().splitlines()) == 3
+    assert not list(tmp_path.iterdir())
 
 
 def test_pictures_that_fail_half_way_leave_those_that_were_there(tmp_path, capsys, monkeypatch):

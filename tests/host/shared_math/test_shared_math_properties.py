@@ -3,7 +3,7 @@
 import json
 import math
 
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from shared_math import config, mixture, speed, ticks, transfer
@@ -138,6 +138,7 @@ def test_ticks_stay_small(tick, us):
     st.lists(st.tuples(st.integers(0, 900), st.integers(0, (1 << 20) - 1)), max_size=80),
     st.sampled_from([0.1, 2, 60, 400]),
 )
+@example([(0, 0), (2, 4999)], 0.1)  # two edges in a microsecond
 def test_live_speed_stays_small_whatever_comes(rows, per_rev):
     live = speed.LiveSpeed(
         per_rev, Small(math.ceil(per_rev * 2)), Small(5000), Small((1 << 24) - 1), Small((1 << 20) - 1)

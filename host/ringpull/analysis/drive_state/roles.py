@@ -3,11 +3,13 @@
 import re
 
 from shared_math import channels as shared_channels
+from shared_math import judging
 
 # Role -> pattern of channel names; the first channel that fits plays the role
 NAMES = {
     "map": r"map|manifold(_pressure)?|boost",
     "throttle": r"throttle|tps|throttle_position",
+    "ambient": r"ambient(_pressure)?|baro(meter|metric)?(_pressure)?|air_pressure",
     "pedal": r"pedal|accelerator",
     "coolant": r"coolant|water|engine_temperature",
     "intake": r"intake(_air)?|intake_temperature|charge(_temperature)?|air_temperature",
@@ -15,7 +17,7 @@ NAMES = {
     "fuel_pressure": r"fuel_pressure|rail_pressure",
     "battery": r"battery|supply",
     "injector": r"injector(_time)?|injection(_time)?|pulse_width",
-    "commanded": r"lambda_commanded|commanded_lambda|lambda_target",
+    "commanded": "|".join(judging.COMMANDED),
     "trim": r"trim|fuel_trim|short_(fuel_)?trim|trim_short",
     "trim_long": r"long_(fuel_)?trim|trim_long",
     "knock": r"knock",
@@ -29,6 +31,7 @@ _KPA = {"bar": (100.0, 0.0), "mbar": (0.1, 0.0), "psi": (6.894757, 0.0)}
 _DEGC = {"degF": (1.0 / 1.8, -32.0 / 1.8), "K": (1.0, -273.15)}
 UNITS = {
     "map": _KPA,
+    "ambient": _KPA,
     "fuel_pressure": _KPA,
     "boost_target": _KPA,
     "coolant": _DEGC,
