@@ -119,6 +119,9 @@ def test_which_runs_are_events():
     assert runs(column((200, 240), (261, 300)), 0.005, 0.033) == [(200, 240), (261, 300)]
     assert runs(column((200, 240), value=0.033), 0.005, 0.033) == []
     assert runs(column((200, 240), value=0.0331), 0.005, 0.033) == [(200, 240)]
+    # between rows of -0.3, 17 rows of which 2 are of these have a mean of 0.0529, and with 3 of these 0.0294: so it begins
+    # 6 rows within, where the mean over 41 rows, with more than 6 of these, is not yet above
+    assert runs(column((200, 300), otherwise=-0.3), 0.005, 0.033) == [(206, 294)]
     # as deep as that for 0.08 s only: its 0.2 s mean is not
     assert runs(column((200, 217), value=0.07, otherwise=0.0), 0.005, 0.033) == []
 
@@ -149,6 +152,12 @@ def test_what_an_event_tells():
     for row, told in ((199, False), (200, True), (399, True), (400, False)):
         (event,) = events_of(excess, bound=np.arange(800) == row)
         assert event.bound == told, row
+
+
+def test_the_chance_of_an_event():
+    """0.07 is 3.5 deviations of 0.02, of a chance of 0.000232629 (statistical tables); 1 s holds five windows."""
+    (event,) = events_of(column((200, 400), value=0.07), 0.02)
+    assert event.chance == pytest.approx(1 - (1 - 0.000232629) ** 5, rel=1e-4)
 
 
 def test_how_deep_an_event_must_be():
