@@ -174,6 +174,7 @@ class StandInSession:
         self.id = session_id
         self.config = columns.config
         self.converters = columns.converters
+        self.period_s = columns.period_s
         self.marks = [
             SimpleNamespace(id=n + 1, start_s=a, end_s=b, spoiled=spoiled, void=False)
             for n, (a, b, spoiled) in enumerate(marks)

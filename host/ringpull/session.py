@@ -173,11 +173,11 @@ class Session:
         return table.raw(self._blocks)
 
     def raw(self) -> pd.DataFrame:
-        """Integers as stored: `row` (number in the session), then every column of the setup. Rows that are missing are
-        not there."""
+        """Integers as stored: `row` (number in the session), then every column of the setup, unsigned and as wide as it
+        needs (16 or 32 bits). Rows that are missing are not there. Do not change it in place."""
         import pandas as pd
 
-        return pd.DataFrame({name: values.astype(np.int64) for name, values in self._raw.items()})
+        return pd.DataFrame(self._raw, copy=False)
 
     @cached_property
     def _table(self) -> dict[str, np.ndarray]:

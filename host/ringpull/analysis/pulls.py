@@ -90,7 +90,7 @@ class Pull:
             return out
         columns, judged = self.view.columns, self.view.judged
         times = frame["time_s"].to_numpy()[rows]
-        grid = np.clip(np.round((times - columns.time_s[0]) / columns.period_s).astype(int), 0, len(columns) - 1)
+        grid = np.clip(np.round(columns.place(times)).astype(int), 0, len(columns) - 1)
         for channel in columns.config.get("channels", []):
             if channel["name"] in columns.banks:
                 bank = columns.banks[channel["name"]]

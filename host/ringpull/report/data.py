@@ -100,7 +100,7 @@ def judged_columns(judged, times: np.ndarray) -> dict[str, np.ndarray]:
     columns = judged.columns
     if not len(columns):
         return {}
-    at = np.round((times - columns.time_s[0]) / columns.period_s).astype(int)
+    at = np.round(columns.place(times)).astype(int)
     at = np.clip(at, 0, len(columns) - 1)
     low, high = sensor_range.lambda_range(columns.config)
     every = {"lambda": (judged.lambda_aligned, ~judged.masks.by_name["saturation"])}

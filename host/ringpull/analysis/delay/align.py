@@ -64,7 +64,7 @@ def at_times(values: np.ndarray, columns: Columns, times_s: np.ndarray) -> np.nd
     """A gridded column between its rows, straight; NaN where either neighbour is, or beyond the ends."""
     if len(values) < 2:
         return np.full(len(times_s), np.nan)
-    place = (times_s - columns.time_s[0]) / columns.period_s
+    place = columns.place(times_s)
     low = np.floor(place + 1e-9).astype(np.int64)
     inside = (low >= 0) & (low < len(values) - 1)
     low = np.clip(low, 0, len(values) - 2)
@@ -92,7 +92,7 @@ def align(columns: Columns, model: Transport | None = None, measured: np.ndarray
     flow = transport.flow(columns)
     arrival = transport.arrival_s(model, flow)
     period_s = columns.period_s
-    sensor_row = np.clip(np.round((arrival - columns.time_s[0]) / period_s), 0, len(columns) - 1).astype(np.int64)
+    sensor_row = np.clip(np.round(columns.place(arrival)), 0, len(columns) - 1).astype(np.int64)
     return Aligned(
         lambda_=injected(measured, columns, model, arrival),
         delayed_only=at_times(measured, columns, arrival),

@@ -71,7 +71,7 @@ def cut_windows(columns: Columns, found: Events) -> Windows:
     offsets = np.arange(round(-HISTORY_S / STEP_S), round(AFTER_S / STEP_S)) * STEP_S
     sensor_s = start_s + offsets
     back = np.arange(round(-CYLINDER_S / STEP_S), round(AFTER_S / STEP_S)) * STEP_S
-    place = (sensor_s - columns.time_s[0]) / columns.period_s
+    place = columns.place(sensor_s)
     smooth = local.mean(columns.lambda_, 1)[0]
     low = np.clip(np.floor(place).astype(int), 0, len(columns) - 2)
     measured = smooth[low] + (place - low) * (smooth[low + 1] - smooth[low])

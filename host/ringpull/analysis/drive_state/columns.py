@@ -6,6 +6,7 @@ Nothing in here or below knows of ring files: `Columns` can be built from any so
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -15,6 +16,10 @@ from shared_math import channels as shared_channels
 from shared_math import judging
 
 Array = np.ndarray
+
+HOLE_S = 60.0  # rows made at each end of a long hole: longer than any window, delay or settling that is looked through
+MOST_BESIDE = 1 << 20  # of them in all, at each end; with very many holes fewer are made for each
+LEAST_BESIDE = 16
 
 
 @dataclass(frozen=True)
@@ -38,7 +43,7 @@ class Columns:
     (lambda), trim (%), ethanol (%), knock, boost_target (kPa), wheel (km/h), present (1 where the row was recorded).
     named: channel name -> array, every channel as configured (targets may ask for any of them).
     states: (channel, name of a state that it signalled by its voltage) -> bool array.
-    converters: channel -> its converter.
+    converters: channel -> its converter. row_s: seconds between rows as recorded, 0: by the configuration's rate.
     """
 
     time_s: Array
@@ -52,10 +57,13 @@ class Columns:
     named: dict[str, Array] = field(default_factory=dict)
     states: dict[tuple[str, str], Array] = field(default_factory=dict)
     converters: dict[str, Converter] = field(default_factory=dict)
+    row_s: float = 0.0
 
     @property
     def period_s(self) -> float:
         """Seconds between rows."""
+        if self.row_s:
+            return self.row_s
         rate_hz = self.config.get("rate_hz")
         if rate_hz:
             return 1.0 / rate_hz
@@ -69,6 +77,29 @@ class Columns:
 
     def __len__(self) -> int:
         return len(self.time_s)
+
+    @cached_property
+    def _stretches(self) -> Array:
+        """First rows of the stretches between which the grid leaves time out."""
+        return np.concatenate([[0], np.flatnonzero(np.diff(self.time_s) > 1.5 * self.period_s) + 1])
+
+    def place(self, times_s: Array) -> Array:
+        """The rows, with fractions, at which some times lie; beyond the ends where the times are. Times in what the grid
+        leaves out lie behind the last row of the stretch before, where there is no value."""
+        first = self._stretches
+        if len(first) == 1:
+            return (times_s - self.time_s[0]) / self.period_s
+        which = np.clip(np.searchsorted(self.time_s[first], times_s, side="right") - 1, 0, None)
+        place = first[which] + (times_s - self.time_s[first[which]]) / self.period_s
+        end = np.concatenate([first[1:] - 0.5, [np.inf]])
+        return np.minimum(place, end[which])
+
+    def left_out_s(self, rows: slice) -> float:
+        """Seconds within some rows for which the grid has no row."""
+        there = self.time_s[rows]
+        if len(there) < 2 or len(self._stretches) == 1:
+            return 0.0
+        return max(0.0, float(there[-1] - there[0]) - (len(there) - 1) * self.period_s)
 
     def rows(self, start_s: float, end_s: float) -> slice:
         """The rows with start_s <= time < end_s."""
@@ -148,14 +179,28 @@ def leaner(banks: list[Array]) -> Array:
 
 
 def on_grid(columns: Columns) -> Columns:
-    """The same columns with a row for every period, NaN where none was recorded; unchanged if none is missing."""
-    period_s = columns.period_s
-    at = (
-        np.round((columns.time_s - columns.time_s[0]) / period_s).astype(np.int64) if len(columns) else np.zeros(0, int)
-    )
-    if len(at) == 0 or at[-1] == len(at) - 1:
+    """The same columns with a row for every period, NaN where none was recorded; unchanged if none is missing.
+
+    Of a hole longer than twice HOLE_S (less where there are many) only the rows beside its ends are made: what is
+    judged looks no further, and rows that do not exist cost nothing.
+    """
+    if not len(columns):
         return columns
+    period_s = columns.period_s
+    number = np.round((columns.time_s - columns.time_s[0]) / period_s).astype(np.int64)
+    if number[-1] == len(number) - 1:
+        return columns
+    missing = np.diff(number) - 1
+    beside = int(
+        np.clip(MOST_BESIDE // max(1, np.count_nonzero(missing > LEAST_BESIDE)), LEAST_BESIDE, HOLE_S / period_s)
+    )
+    cut = np.maximum(missing - 2 * beside, 0)  # rows of each hole that are not made
+    at = number - np.concatenate([[0], np.cumsum(cut)])
     rows = int(at[-1]) + 1
+    long = np.flatnonzero(cut)
+    skipped = np.zeros(rows, np.int64)
+    skipped[at[long] + beside + 1] = cut[long]
+    grid = np.arange(rows) + np.cumsum(skipped)
 
     def spread(array, fill=np.nan):
         if array is None:
@@ -169,7 +214,7 @@ def on_grid(columns: Columns) -> Columns:
     extra["present"][at] = 1.0
     return replace(
         columns,
-        time_s=columns.time_s[0] + np.arange(rows) * period_s,
+        time_s=columns.time_s[0] + grid * period_s,
         lambda_=spread(columns.lambda_),
         rpm=spread(columns.rpm),
         map_kpa=spread(columns.map_kpa),
@@ -184,10 +229,13 @@ def on_grid(columns: Columns) -> Columns:
 def from_session(session) -> Columns:
     """Columns of a `drive.Session`, from its table (engineering units, NaN where invalid) and its configuration."""
     states = signalled_states(session, session.config.get("channels", []))
-    return replace(from_table(session.table(), session.config, states), converters=session.converters)
+    made = from_table(session.table(), session.config, states, session.period_s)
+    return replace(made, converters=session.converters)
 
 
-def from_table(table: dict[str, Array], config: dict, states: dict[tuple[str, str], Array] | None = None) -> Columns:
+def from_table(
+    table: dict[str, Array], config: dict, states: dict[tuple[str, str], Array] | None = None, row_s: float = 0.0
+) -> Columns:
     """Columns from a decoded table: `time_s` and the channels' columns under their decoded names, (rows,) each."""
     configured = config.get("channels", [])
 
@@ -220,6 +268,7 @@ def from_table(table: dict[str, Array], config: dict, states: dict[tuple[str, st
         banks=banks,
         named=named,
         states=states or {},
+        row_s=row_s,
     )
     return on_grid(columns)
 

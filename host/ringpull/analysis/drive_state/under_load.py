@@ -143,6 +143,6 @@ def still_loaded(loaded: np.ndarray, columns: Columns, met_s: np.ndarray) -> np.
 
     met_s: (rows,) when each row's gas met the sensor, lag included.
     """
-    met = np.clip(np.ceil((met_s - columns.time_s[0]) / columns.period_s), 0, len(columns) - 1)
+    met = np.clip(np.ceil(columns.place(met_s)), 0, len(columns) - 1)
     reached = np.isfinite(met)
     return loaded & reached & loaded[np.where(reached, met, 0).astype(np.int64)]

@@ -224,6 +224,10 @@ def judge_span(judged: Judged, start_s: float, end_s: float) -> SpanAnswer:
     axis = columns.load()
     here = np.zeros(0) if axis is None else axis.values[rows][told]
     loads = here[np.isfinite(here)]
+    left_out = judged.masks.seconds(rows, period_s)
+    unmade_s = columns.left_out_s(rows)
+    if unmade_s:
+        left_out["not_recorded"] = round(left_out.get("not_recorded", 0.0) + unmade_s, 3)
     return SpanAnswer(
         rpm_from=float(speeds.min()) if len(speeds) else nan,
         rpm_to=float(speeds.max()) if len(speeds) else nan,
@@ -237,11 +241,11 @@ def judge_span(judged: Judged, start_s: float, end_s: float) -> SpanAnswer:
         lean_events=found,
         spoiled_events=events_of(judged, rows, above, (start_s, end_s)) if flagged.any() else [],
         other_events=others,
-        left_out=judged.masks.seconds(rows, period_s),
+        left_out=left_out,
         hidden=hidden(judged, rows, above),
         spool=spool_up(judged, rows),
         loaded_s=float(np.count_nonzero(loaded) * period_s),
-        lost_s=float(np.count_nonzero(columns.extra["present"][rows] < 0.5) * period_s)
+        lost_s=float(np.count_nonzero(columns.extra["present"][rows] < 0.5) * period_s) + unmade_s
         if "present" in columns.extra
         else 0.0,
         blind=[name for name in columns.banks if good.any() and share_told(banks.get(name), good) < 0.5]

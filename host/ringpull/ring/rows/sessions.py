@@ -21,6 +21,9 @@ from shared_math import layout
 
 PIECE = 2048  # blocks unpacked together
 FAST_PIECE = 4096  # the same for compiled code: with fewer, two threads wait for each other
+MOST_ROWS = 1 << 20  # of a piece, and in memory at once beside the pieces before
+BLOCK_S = 10.0  # of a block's rows: a logger closes it after one second,
+BLOCK_ROWS = 1024  # unless its rows are very far apart
 WINDOW = 1 << 18  # blocks whose headers are looked at together
 LOST_OR_MORE = 0xFFFF
 TRIED = 64  # row blocks of a session looked at, to see whether a setup from elsewhere fits them
@@ -82,7 +85,7 @@ class SessionBlocks:
         bits = self.setup.bits
         runs = self.runs if runs is None else runs
         fast = unpack.fast_pays(sum(run.count for run in runs))
-        most = most or (FAST_PIECE if fast else PIECE)
+        most = min(most or (FAST_PIECE if fast else PIECE), max(1, MOST_ROWS // self.most_rows))
         own = threading.local()
 
         def look(batch: list[Run]) -> tuple[np.ndarray, unpack.Rows]:
@@ -90,16 +93,28 @@ class SessionBlocks:
                 own.buffer = bytearray(most * layout.SLOT)
             blocks = self.store.fetch(batch, own.buffer)
             keep = scan.is_rows(blocks[:, layout.AT_KIND])
+            if self.store.unusable:
+                keep &= [place not in self.store.unusable for place in places_of(batch)]
             return keep, unpack.unpack(blocks if keep.all() else blocks[keep], bits, wanted, fast)
 
         # numpy's many short steps would wait for Python's lock more than a second thread gains (measured)
         parts = list(batches(runs, most))
         for batch, (keep, got) in zip(parts, two_at_a_time(look, parts, fast)):
             if got.bad.any():
-                places = [(run.file, slot) for run in batch for slot in range(run.slot, run.slot + run.count)]
+                places = places_of(batch)
                 self._refuse([places[at] for at in np.flatnonzero(keep)[got.bad].tolist()])
             if len(got.row):
                 yield got.row, got.columns
+
+    @property
+    def most_rows(self) -> int:
+        """Rows of the session's longest block."""
+        longest = (
+            int(self.store.indexes[run.file].slots["rows"][slots].max())
+            for run, slots in _row_slots(self.store, self.runs)
+            if len(slots)
+        )
+        return max(longest, default=1)
 
     def all_packed(self) -> bool:
         """Whether no row block is a plain one."""
@@ -127,6 +142,11 @@ class SessionBlocks:
         if fresh:
             self.store.unusable.update(fresh)
             self.first, self.end, self.rows, self.holes, self.ordered = _rows_of(self.store, self.runs)
+
+
+def places_of(runs: list[Run]) -> list[tuple[int, int]]:
+    """(file, slot) of each block of some runs."""
+    return [(run.file, slot) for run in runs for slot in range(run.slot, run.slot + run.count)]
 
 
 def single_runs(runs: list[Run], numbers: np.ndarray) -> list[Run]:
@@ -179,10 +199,13 @@ def find(store: Store) -> Found:
     setups = {one: setup_of(store, _of_kind(store, runs, layout.SETUP), faults) for one, runs in by_session.items()}
     others = [setup for setup in setups.values() if setup is not None]
     for session, runs in by_session.items():
+        setup = setups[session]
+        if setup is not None:
+            _refuse_endless(store, runs, setup)
         first, end, rows, holes, ordered = _rows_of(store, runs)
         if not rows:
             continue
-        setup = setups[session] or _beside(store, runs, others)
+        setup = setup or _beside(store, runs, others)
         if setup is None:
             undecoded[session] = sum(len(part) for _, part in _row_slots(store, runs))
         else:
@@ -190,6 +213,14 @@ def find(store: Store) -> Found:
                 SessionBlocks(session, store, setup, runs, first, end, rows, holes, ordered, _health(store, runs))
             )
     return Found(out, undecoded, faults)
+
+
+def _refuse_endless(store: Store, runs: list[Run], setup: Setup) -> None:
+    """Blocks that claim more rows than a logger puts into one are not used: a few bytes would unfold to gigabytes."""
+    most = max(BLOCK_ROWS, int(BLOCK_S * 1e6 / setup.period_us))
+    for run, slots in _row_slots(store, runs):
+        rows = store.indexes[run.file].slots["rows"][slots]
+        store.unusable.update((run.file, int(slot)) for slot in slots[rows > most])
 
 
 def _by_session(store: Store, run: Run) -> Iterator[tuple[int, Run]]:

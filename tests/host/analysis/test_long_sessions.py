@@ -1,0 +1,105 @@
+"""A logger that was left on: hours without rows cost nothing, and what is judged beside them is what it was."""
+
+import resource
+import subprocess
+import sys
+
+import long_sessions
+import numpy as np
+import pytest
+from analysis_scenes import scene
+from ring_bytes import Ring, resealed
+
+import ringpull
+from ringpull.analysis.answer import judge_pulls
+from ringpull.analysis.drive_state import columns as drive_columns
+
+MOST_MB = 600
+
+
+def short(pull):
+    return (round(pull.lambda_mean, 6), round(pull.lambda_max, 6), len(pull.lean_events))
+
+
+def test_two_drives_a_day_apart_in_one_session_are_judged_as_one_alone(tmp_path):
+    alone = [short(one.numbers) for one in judge_pulls(ringpull.read(long_sessions.DEMO).pulls())]
+    drive = ringpull.read(long_sessions.left_on(tmp_path / "drive.rpl", 24.0, False))
+    (view,) = drive.views()
+    rows = len(view.session.table()["time_s"])
+    assert len(view.columns) <= rows + 2 * drive_columns.HOLE_S / view.columns.period_s + 2
+    both = [short(one.numbers) for one in judge_pulls(drive.pulls())]
+    assert len(alone) == 3 and len(both) >= 6
+    for one, other in zip(alone, both, strict=False):  # the delay is told from twice as many events
+        assert one[:2] == pytest.approx(other[:2], abs=5e-4) and one[2] == other[2]
+    assert drive.pulls()[-1].start_s > 20 * 3600
+
+
+def _bounded():
+    resource.setrlimit(resource.RLIMIT_AS, (MOST_MB << 20, MOST_MB << 20))
+
+
+@pytest.mark.parametrize("command", [["pulls"], ["fuelmap"], ["info"]])
+def test_commands_need_little_memory_for_it(tmp_path, command):
+    source = long_sessions.left_on(tmp_path / "drive.rpl", 24 * 30, False)
+    words = [sys.executable, "-c", "from ringpull.cli.main import main; raise SystemExit(main())", *command, source]
+    environment = {"OPENBLAS_NUM_THREADS": "1", "PYTHONPATH": ":".join(sys.path)}
+    done = subprocess.run(list(map(str, words)), capture_output=True, text=True, preexec_fn=_bounded, env=environment)
+    assert done.returncode == 0, done.stderr
+
+
+def test_places_in_a_grid_with_time_left_out():
+    whole = scene(pulls=1).columns
+    row = np.concatenate([np.arange(400), np.arange(400) + 100_000])
+    table = {"time_s": row * whole.period_s} | {"lambda_1": np.linspace(0.8, 1.0, 800)}
+    made = drive_columns.from_table(table, whole.config, row_s=whole.period_s)
+    beside = round(drive_columns.HOLE_S / whole.period_s)
+    assert len(made) == 800 + 2 * beside
+    there = made.extra["present"] > 0.5
+    assert np.allclose(made.place(made.time_s), np.arange(len(made)), rtol=0, atol=1e-6)
+    assert np.allclose(made.time_s[there], table["time_s"])
+    inside = made.place(np.array([100.0]))  # in what is left out: between rows without values
+    assert 400 < inside[0] < len(made) - 400
+    assert made.left_out_s(slice(0, len(made))) == pytest.approx((100_000 - 400 - 2 * beside) * whole.period_s)
+    assert made.left_out_s(slice(0, 300)) == 0.0
+
+
+def test_many_holes_stay_bounded(tmp_path):
+    ring = Ring()
+    ring.setup()
+    for at in range(400):
+        ring.numbered(at * 40_000, 10)
+    (tmp_path / "drive.rpl").write_bytes(ring.data())
+    (view,) = ringpull.read(tmp_path / "drive.rpl").views()
+    assert len(view.columns) < 2 * drive_columns.MOST_BESIDE + 5000
+
+
+def test_the_period_of_the_file_counts_and_not_the_rate_of_the_configuration(tmp_path):
+    ring = Ring(period_us=10**9)
+    ring.setup()
+    ring.numbered(0, 300)
+    (tmp_path / "drive.rpl").write_bytes(ring.data())
+    (view,) = ringpull.read(tmp_path / "drive.rpl").views()
+    assert view.columns.period_s == 1000.0 and len(view.columns) == 300
+
+
+def test_blocks_that_claim_more_rows_than_a_logger_writes_are_damaged(tmp_path):
+    ring = Ring()
+    ring.setup()
+    ring.numbered(0, 200)
+    last = ring.blocks[-1]
+    block = long_sessions.resting_block(ring.bits, ring.row(0), 200)
+    endless = long_sessions.sealed(block, ring.sequence, 1, 5000)
+    endless = resealed(endless, at_18=0xFF, at_19=0x7F)  # 32,767 rows that are all alike
+    endless = endless[:4] + last[4:8] + endless[8:508]
+    endless = resealed(endless + bytes(4))
+    ring.blocks += [endless]
+    (tmp_path / "drive.rpl").write_bytes(ring.data())
+    drive = ringpull.read(tmp_path / "drive.rpl")
+    assert drive.sessions[0].rows == 200 and len(drive.sessions[0].raw()) == 200
+    assert [one.block for one in drive.damage] == [len(ring.blocks) - 1]
+
+
+def test_raw_keeps_the_widths_of_the_columns(tmp_path):
+    raw = ringpull.read(long_sessions.DEMO).sessions[0].raw()
+    bits = ringpull.read(long_sessions.DEMO).sessions[0]._blocks.setup.bits
+    assert [raw.dtypes.iloc[at + 1].itemsize for at in range(len(bits))] == [2 if b <= 16 else 4 for b in bits]
