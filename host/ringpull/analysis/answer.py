@@ -155,8 +155,8 @@ class PullAnswer:
             "judged_s": _number(n.judged_s, 3),
             "excess_max": _number(n.excess_max, 4),
             "left_out": n.left_out,
-            "hidden": [plain(asdict(one)) for one in n.hidden],
-            "spool_up": None if n.spool is None else plain(asdict(n.spool)),
+            "hidden": [rounded(asdict(one)) for one in n.hidden],
+            "spool_up": None if n.spool is None else rounded(asdict(n.spool)),
             "spoiled_events": [event_json(e) for e in self.spoiled_events],
             "lean_events": [event_json(e) for e in n.lean_events],
             "other_events": [other_json(e) for e in n.other_events],
@@ -197,7 +197,7 @@ class Answer:
             "cautions": list(reasons.CAUTIONS),
             "uncertainty": self.uncertainty,
             "rules": dict(mask_words.RULES) if self.pulls or self.alignment else {},
-            "lean_warnings": [plain(asdict(one)) for one in self.warned],
+            "lean_warnings": [rounded(asdict(one)) for one in self.warned],
             "sessions": {str(key): one for key, one in self.sessions.items()},
             "repeat": None if self.repeat is None else plain(asdict(self.repeat)),
             "banks": [plain(asdict(b)) for b in self.banks],
@@ -240,6 +240,11 @@ def plain(value):
     if isinstance(value, list | tuple):
         return [plain(one) for one in value]
     return None if isinstance(value, float) and not np.isfinite(value) else value
+
+
+def rounded(record: dict) -> dict:
+    """A flat record with its numbers rounded to what they carry, None for those that aren't known."""
+    return {key: _number(one, 4) if isinstance(one, float) else one for key, one in record.items()}
 
 
 def across_pulls(pulls: list[PullAnswer]) -> tuple[Repeat | None, list[Banks]]:

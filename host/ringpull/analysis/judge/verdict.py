@@ -56,7 +56,7 @@ def little(pull) -> Reason:
 def of_pull(pull, judged: bool) -> list[Reason]:
     """What keeps a pull from being judged, whole or in part."""
     if pull.spoiled:
-        return [Reason(Why.SPOILED, pull.number)]
+        return [] if pull.spoiled_events else [Reason(Why.SPOILED, pull.number)]
     if pull.blind:
         return [Reason(Why.BLIND, pull.number, values={"banks": tuple(pull.blind)}), *hidden(pull)]
     return hidden(pull) if judged else [little(pull)]
@@ -156,9 +156,22 @@ def decide(
         if clean and lean:
             first.append(Reason(Why.CLEAN, values={"pulls": clean}))
         rest = [one for one in spooled if not agreed]
-        return ATTENTION, [*first, *contradicted, *rest, *electrical, *reasons]
+        others = [] if lean or not judged else seen_in(judged, call, shift)
+        return ATTENTION, [*first, *contradicted, *others, *rest, *electrical, *reasons]
     if not judged:
         return NOT_ENOUGH, [*reasons, *contradicted, *electrical]
+    seen = seen_in(judged, call, shift)
+    rest = [*contradicted, *electrical]
+    single = [Reason(Why.SINGLE)] if len(judged) == 1 else []
+    doubts = [one for one in [*spooled, *reasons] if hides(one)]
+    if doubts or any(one.values.get("beyond") == "in pieces" for one in seen):
+        others = [one for one in [*spooled, *reasons] if one not in doubts]
+        return NOT_ENOUGH, [*doubts, *seen, *others, *rest, *single]
+    return NO_EVENT, [*seen, *spooled, *reasons, *rest, *single]
+
+
+def seen_in(judged: list, call: float, shift: float) -> list[Reason]:
+    """What was judged, and how near to an event it came. shift: half-width of the systematic part."""
     span = {
         "pulls": len(judged),
         "seconds": sum(p.judged_s for p in judged),
@@ -168,11 +181,4 @@ def decide(
     most = max(judged, key=lambda p: p.excess_max)
     beyond = "in pieces" if most.excess_max > call else "systematic" if most.excess_max + shift > call else None
     largest = {"excess": most.excess_max, "beyond": beyond, "shift": shift, "rpm": most.excess_at_rpm}
-    seen = [Reason(Why.SPAN, values=span), Reason(Why.LARGEST, most.number, values=largest)]
-    rest = [*contradicted, *electrical]
-    single = [Reason(Why.SINGLE)] if len(judged) == 1 else []
-    doubts = [one for one in [*spooled, *reasons] if hides(one)]
-    if doubts or beyond == "in pieces":
-        others = [one for one in [*spooled, *reasons] if one not in doubts]
-        return NOT_ENOUGH, [*doubts, *seen, *others, *rest, *single]
-    return NO_EVENT, [*seen, *spooled, *reasons, *rest, *single]
+    return [Reason(Why.SPAN, values=span), Reason(Why.LARGEST, most.number, values=largest)]
