@@ -2,17 +2,16 @@
 
 import gc
 
-import errnos
 import memory
 from acquire import button, expected, health, marks, rows
-from shared_math import speed, ticks
+from panel import faults
+from shared_math import pace, speed, ticks
 from store import card, copier, recorder, writer
 
-_LAMP_HZ = 20  # with fewer rows a second the loop turns without them: the lamp's flashes last a quarter of one
-_RETRY_S = 2  # between attempts to get a dead card back
+_TURN_HZ = 20  # with fewer rows a second the loop turns without them
+_BESIDE_US = 4000  # while the card is waited for, the rest of the loop turns so often
+_STOP_S = 2  # a long press waits so long at most for the row that tells of it
 _RETRY_ROUNDS = 400  # idle rounds between attempts to open a card at the start
-_EACH_ROW_HZ = 200  # up to here the loop turns for every row
-_TURNS_HZ = 25  # and so often where rows come faster
 
 
 class Logger:
@@ -24,6 +23,9 @@ class Logger:
         self.panel = panel
         self.lamp = panel.lamp
         self.button = button.Button()
+        self.faults = faults.Faults(plan, self.lamp)
+        self.beside = False
+        self.turned = 0
 
     def run(self):
         """Once started, record until the board's power goes; a long press finishes the card, a press goes on."""
@@ -70,8 +72,9 @@ class Logger:
         self.sampler = rows.sampler(queue, period_us, parts, self.marks, self.lamp, board.ticks_us, self.health)
         out, copies = self._files(setup, waiting)
         self.recorder = recorder.Recorder(queue, pack, rate_hz, out, copies, self.sampler)
+        self.revival = None  # while the card takes nothing
         self.recorder.begin()
-        self.lamp.fault = plan.faults[0] if plan.faults else 0
+        self.faults.begin(self)
         self.panel.begin(self)
         board.watch()  # only now: making the rings of a large card takes its time
         memory.settle()
@@ -95,17 +98,28 @@ class Logger:
 
     def open_card(self):
         """Both rings, ready to go on; waits with a fault on the lamp while the card can't be used."""
-        board = self.board
         while True:
             try:
                 return self._open_once()
             except OSError as error:
-                self.lamp.fault = self._fault_of(error)
+                self.lamp.card = self.faults.of_card(error.errno)
                 self.panel.stop(False)
-            for _ in range(_RETRY_ROUNDS):
-                self.panel.waiting()
-                board.idle()
+            while not self._taken_anew():
+                pass
+
+    def _taken_anew(self):
+        """Whether there is a card to be tried again, some time later."""
+        board = self.board
+        for _ in range(_RETRY_ROUNDS):
+            self.panel.waiting()
+            board.idle()
+        try:
             board.remount()
+        except OSError as error:
+            self.lamp.card = self.faults.of_card(error.errno)
+            self.panel.stop(False)
+            return False
+        return True
 
     def _card(self):
         board = self.board
@@ -120,76 +134,108 @@ class Logger:
             complete.Completer(place).run()
         return place
 
-    def _fault_of(self, error):
-        numbers = self.plan.number_of
-        if error.errno == errnos.ENOSPC:
-            return numbers["card_full"]
-        if error.errno == errnos.EROFS or error.errno == errnos.EACCES:
-            return numbers["card_readonly"]
-        if error.errno == errnos.EEXIST:
-            return numbers["storage_foreign"]
-        if error.errno == errnos.ENODEV:
-            return numbers["card_missing"]
-        return numbers["card_dead"]
-
     def record(self):
-        """The main loop: nothing here may be needed for a row to be taken in time."""
+        """The main loop: nothing here may be needed for a row to be taken in time, and nothing waits for the card."""
         board = self.board
         health_ = self.health
-        retry_row = look_row = 0
         sampler = self.sampler
         queue = sampler.queue
         rate_hz = self.plan.config["rate_hz"]
-        enough = 1 if rate_hz >= _LAMP_HZ else 0  # rows that a turn is worth
-        if rate_hz > _EACH_ROW_HZ:
-            enough = rate_hz // _TURNS_HZ
-        while board.powered() and not self.marks.stop_wanted:
+        enough = 1 if rate_hz >= _TURN_HZ else 0  # rows that a turn is worth
+        if rate_hz > pace.SLOWER_FROM_HZ:
+            enough = rate_hz // pace.SLOW_TURNS_HZ
+        elif rate_hz > pace.MOST_TURNS_HZ:
+            enough = (rate_hz + pace.MOST_TURNS_HZ - 1) // pace.MOST_TURNS_HZ
+        self.look_row = 0
+        self.beside = False
+        self.tried = -1  # writes taken when the card was last thought to be back
+        board.meanwhile = self.meanwhile
+        while board.powered() and not self._stopped():
             board.feed()
             if not board.wait(queue, enough):
                 continue
             woke = board.ticks_us()
-            self.recorder.poll(board.card_ready())
-            sampler.look()
-            self.button.look()
-            if self.recorder.writer.dead and sampler.row >= retry_row:
-                self.lamp.fault = self.plan.number_of["card_dead"]
-                retry_row = sampler.row + _RETRY_S * rate_hz
-                self.revive()
-            board.loop()
-            if sampler.row >= look_row:
-                look_row = sampler.row + rate_hz
-                if self.expected.look(queue):
-                    board.trouble = "reference_off"
-            if board.trouble and not self.lamp.fault:
-                self.lamp.fault = self.plan.number_of[board.trouble]
-            self.panel.turn()
+            self.turn()
+            self._card_work(woke)
+            if self.panel.screen:
+                self.panel.screen.turn()
             health_.worked((board.ticks_us() - woke) & ticks.MASK)
 
-    def revive(self):
-        """Try to get the card back, or to go on with another one; rows wait in the outbox meanwhile."""
-        out = self.recorder.writer
-        self.board.unwatch()  # another card's rings may have to be made
-        try:
-            self.board.remount()
-            place = self._card()
-            place.open()
-        except OSError:
+    def _stopped(self):
+        """Whether a long press was made, and a row that tells of it is packed."""
+        marks_ = self.marks
+        if not marks_.stop_wanted:
+            return False
+        waited = self.sampler.row - marks_.stop_row
+        return self.recorder.holds(marks_) or waited > _STOP_S * self.plan.config["rate_hz"]
+
+    def turn(self):
+        """What has to be done beside the card, however long that takes."""
+        board = self.board
+        sampler = self.sampler
+        self.recorder.pack()
+        sampler.look()
+        self.button.look()
+        board.loop()
+        if sampler.row >= self.look_row:
+            self.look_row = sampler.row + self.plan.config["rate_hz"]
+            if self.expected.look(sampler.queue):
+                board.trouble = "reference_off"
+            self.faults.each_second(sampler)
+        self.faults.turn(sampler.row, board.trouble)
+        self.panel.turn()
+        self.turned = board.ticks_us()
+
+    def meanwhile(self):
+        """Called by whoever waits for the card, or has many accesses to make."""
+        if self.beside or (self.board.ticks_us() - self.turned) & ticks.MASK < _BESIDE_US:
             return
-        finally:
-            self.board.watch()
-        same = place.ring_id == out.ring_id and not place.made_new
-        out.bind(place, same)
-        self.recorder.copier.bind(place, same)
-        self.lamp.fault = self.plan.faults[0] if self.plan.faults else 0
-        if place.unusable:
-            self.lamp.fault = self.plan.number_of["ring_new"]
+        self.beside = True
+        self.board.feed()
+        self.turn()
+        self.beside = False
+
+    def _card_work(self, now):
+        """Write or copy a little where the card is ready; where it takes nothing any more, a step to get one that does."""
+        recorder_ = self.recorder
+        out = recorder_.writer
+        if not out.dead:
+            ready = self.board.card_ready()
+            self.health.waits(not ready, now)
+            recorder_.poll(ready)
+            if out.dead:
+                self.faults.card_fell(out.error)
+            return
+        if self.revival is None:
+            from store import revival  # given back while recording, see memory.settle
+
+            self.revival = revival.Revival(self.board, out, self._card, self.tried)
+            return
+        back = self.revival.step()
+        if self.revival.error:
+            self.faults.card_fell(self.revival.error)
+        if back:
+            place = self.revival.place
+            if place is None:
+                out.go_on()
+            else:
+                same = place.ring_id == out.ring_id and not place.made_new
+                out.bind(place, same)
+                recorder_.copier.bind(place, same)
+                self.faults.ring_new = place.unusable
+            self.tried = out.writes
+            self.revival = None
+            memory.forget_opening()
 
     def finish(self):
         """Stop sampling and write what is held."""
         self.board.stop_timer()
         self.sampler.stop()
         self.recorder.finish(self.board.feed)
-        self.panel.stop(True)
+        self.board.meanwhile = None
+        if self.recorder.writer.dead:
+            self.faults.card_fell(self.recorder.writer.error)
+        self.panel.stop(not self.recorder.writer.dead)
 
     def wait_for_press(self):
         """The card may be out: touch nothing until the button is pressed again."""

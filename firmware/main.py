@@ -5,6 +5,11 @@ import sys
 
 gc.threshold(4096)  # garbage of loading modules would break the heap into pieces
 
+if sys.platform != "linux":
+    from boards import light
+
+    light.the_one()  # before the rest is loaded, which takes seconds from sources
+
 import boards  # noqa: E402
 
 board = boards.pick()
@@ -42,4 +47,5 @@ try:
     logger.run()
 except KeyboardInterrupt:  # over USB: the prompt is to stay
     board.unwatch()
+    board.light.pattern = (250, b"\0")
     raise

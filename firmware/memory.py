@@ -17,7 +17,14 @@ _SPARE = (
     12288  # for opening the card and the rest of the start: 12 to 16 kB on the 64-bit port, whose objects are large
 )
 
-_OPENING = ("complete", "fatmap", "recover", "setup_text", "viper_fatmap")  # of store: needed to open a card alone
+_OPENING = (
+    "complete",
+    "fatmap",
+    "recover",
+    "revival",
+    "setup_text",
+    "viper_fatmap",
+)  # of store: needed to open a card, or to get one back
 _SMALLEST = 32  # bytes of a tuple of one, at most
 _LONG_RUN = 64  # tuples side by side: the large free piece has begun
 
@@ -93,6 +100,13 @@ def _has_room(size):
         gc.collect()
 
 
+def forget_opening():
+    """Give back the modules that opened the card."""
+    for name in _OPENING:
+        if sys.modules.pop("store." + name, None) is not None:
+            delattr(sys.modules["store"], name)
+
+
 def settle():
     """Recording begins: modules that opened the card are given back (a card that comes back loads them again); memory is
     looked through only when it is full, not every 4 kB, and has no small holes left.
@@ -100,9 +114,7 @@ def settle():
     Where the port keeps the local variables of a Python function on the heap, each call looks for the first hole that is
     large enough: with small ones below the large arrays it walks past these every time, some 300 us on an RP2040.
     """
-    for name in _OPENING:
-        if sys.modules.pop("store." + name, None) is not None:
-            delattr(sys.modules["store"], name)
+    forget_opening()
     gc.collect()
     gc.threshold(-1)
     plug = None

@@ -15,3 +15,18 @@ INTERRUPT_PERIOD_US = 500  # 2000 edges a second: what pin interrupts follow bes
 SHORTEST_PERIOD_US = 100  # 10,000 edges a second: beyond what any pin interrupt follows
 STAMPED_PERIOD_US = 50  # where edges are stamped beside the processor: 15,000 rpm at 60 pulses a revolution are 66
 MOST_STAMPS = 1008  # that are kept between two rows
+
+# Microseconds of the RP2040's time at 125 MHz, solved from shares of time measured with the whole firmware, compiled, on the
+# emulator rp2040js 1.4.1 (MicroPython 1.28.0); tests/host/commands/test_load.py has the shares. Started from sources, the
+# board compiles the same itself. spread: misses of the flash cache, which the emulator does not model ("some 30 % more" in
+# tests/emulated/RESULTS.md). screen_share, look_us: see there as well.
+COSTS = {
+    "rp2": {
+        "turn_us": 1341,
+        "row_us": 314,  # with four inputs of its own and a tach
+        "converter_us": 71,
+        "look_us": 2090,
+        "screen_share": 0.10,
+        "spread": 1.3,
+    }
+}

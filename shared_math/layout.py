@@ -89,6 +89,8 @@ LAMP_RECORDING = const(1)
 LAMP_MARKING = const(2)
 LAMP_LEAN = const(3)
 LAMP_CARD_OUT = const(4)
+LAMP_STARTING = const(5)  # nothing is written yet
+LAMP_ENDED = const(6)  # a pull ended by itself a moment ago
 LAMP_FAULT = const(64)
 
 
@@ -191,11 +193,11 @@ def name_before(birth_block, block):
 def verdict(block):
     """Why `block` (bytes of length SLOT) can't be used, or None when it can.
 
-    'empty' (never written), 'damaged' (CRC), 'not a block' (valid CRC but no magic), 'newer version', 'unknown kind'.
+    'empty' (never written), 'damaged' (CRC), 'not a block' (valid CRC, but no magic or no version), 'newer version', 'unknown kind'.
     """
     if crc32(memoryview(block)[:AT_CRC]) != get32(block, AT_CRC):
         return "empty" if block == _BLANK else "damaged"
-    if block[AT_MAGIC] != MAGIC_0 or block[AT_MAGIC + 1] != MAGIC_1:
+    if block[AT_MAGIC] != MAGIC_0 or block[AT_MAGIC + 1] != MAGIC_1 or block[AT_VERSION] == 0:
         return "not a block"
     if block[AT_VERSION] != VERSION:
         return "newer version"

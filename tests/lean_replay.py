@@ -7,13 +7,13 @@ import pandas as pd
 
 from shared_math import channels, config, judging, lean_watch, target, transfer
 
-LOOKS_HZ = 10
+LOOKS_HZ = 20
 
 
 def replay(settings: dict, frame: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     """(time_s of each look, whether the warning was on after it). settings: as in logger.json; frame: decoded rows.
 
-    Everything but the watch itself is done in floats from decoded columns, ten times a second.
+    Everything but the watch itself is done in floats from decoded columns, twenty times a second.
     """
     settings = config.defaults(settings)
     named = {one["name"]: one for one in settings["channels"]}

@@ -6,6 +6,7 @@ from shared_math import ticks
 from shared_math.compat import const, zeros
 
 _BOUNCE_US = const(25000)
+_LEAST_US = const(20000)  # a shorter contact is no press
 _KEPT = const(8)
 
 
@@ -21,6 +22,8 @@ class Button:
         self.since = 0
         self.fresh = True
         self.unsure = False  # an edge was refused or may have been missed: the row path asks the pin
+        self.refused = False  # an edge was refused
+        self.refused_at = 0  # tick of the last one
         self.news = array("i", [0])  # not 0: the row path has something to look at here
         self.level = self.same
         self.times = zeros(_KEPT)
@@ -38,14 +41,18 @@ class Button:
         self.unsure = False  # first: a row handler that interrupts this one must not take the same change too
         self.news[0] = 1
         if pressed == self.pressed:
+            self.refused = False
             return
         if not self.fresh and ((tick - self.since) & ticks.MASK) < _BOUNCE_US:
+            self.refused_at = tick
+            self.refused = True
             self.unsure = True
             return
         if (self.head - self.tail) & 0xFF >= _KEPT:
             self.unsure = True
             return
         self.fresh = False
+        self.refused = False
         self.pressed = pressed
         self.since = tick
         self.times[self.head & 7] = tick
@@ -59,18 +66,39 @@ class Button:
             self.news[0] = 1
 
     def settle(self, tick):
-        """From the row path while `unsure`: once the bounce time is over, the pin's level counts."""
+        """From the row path while `unsure`: once the bounce time is over, the pin's level counts, from the last edge on that
+        was refused."""
         if self.fresh or ((tick - self.since) & ticks.MASK) >= _BOUNCE_US:
+            head = self.head
+            refused = self.refused
+            self.refused = False
             self.change(self.level(), tick)
+            if refused and self.head != head:
+                self.times[head & 7] = self.refused_at
+
+    def _short(self, tick, grid):
+        """Whether the press at `tick`, the oldest change, lasted less than 20 ms, or has not been known to last longer."""
+        if (self.head - self.tail) & 0xFF >= 2:
+            return ((self.times[(self.tail + 1) & 7] - tick) & ticks.MASK) < _LEAST_US
+        return self.refused or ((grid - tick) & ticks.MASK) < _LEAST_US
 
     def next(self, grid):
-        """The oldest change up to tick `grid`: 1 pressed, 2 released, 0 none. Its tick is in `self.tick`."""
-        if self.head == self.tail:
-            return 0
-        at = self.tail & 7
-        tick = self.times[at]
-        if ((grid - tick) & ticks.MASK) > ticks.MASK >> 1:
-            return 0
+        """The oldest change up to tick `grid`: 1 pressed, 2 released, 0 none. Its tick is in `self.tick`.
+
+        A press is told once it has lasted 20 ms; with a shorter one neither it nor its release is.
+        """
+        while True:
+            if self.head == self.tail:
+                return 0
+            at = self.tail & 7
+            tick = self.times[at]
+            if ((grid - tick) & ticks.MASK) > ticks.MASK >> 1:
+                return 0
+            if self.kinds[at] == 2 or not self._short(tick, grid):
+                break
+            if (self.head - self.tail) & 0xFF < 2:
+                return 0  # it may become one
+            self.tail = (self.tail + 2) & 0xFF
         self.tick = tick
         self.tail = (self.tail + 1) & 0xFF
         return self.kinds[at]

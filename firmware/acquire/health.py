@@ -2,7 +2,7 @@
 
 import gc
 
-from shared_math import layout
+from shared_math import layout, ticks
 
 _STALL_MOST = (1 << layout.STALL_BITS) - 1
 _HEAP_MOST = (1 << layout.HEAP_BITS) - 1
@@ -19,16 +19,26 @@ class Health:
         self.stall_us = 0  # of the longest since the start
         self.heap_least = 1 << 29  # bytes
         self.heap_kb = _HEAP_MOST
+        self.waiting = False
+        self.waited = 0  # tick
         self.dips = 0
         self.dipped = False
 
     def worked(self, us):
-        """The main loop was busy for `us` microseconds on end: with the card, mostly."""
+        """The main loop was busy, or the card, for `us` microseconds on end."""
         if us > self.stall_us:
             self.stall_us = us
         ms = us // 1000
         if ms > self.stall_ms and ms >= layout.STALL_LEAST_MS:
             self.stall_ms = ms if ms < _STALL_MOST else _STALL_MOST
+
+    def waits(self, waiting, now):
+        """Whether the card would have to be waited for at tick `now`: a stall ends when it is ready again."""
+        if waiting and not self.waiting:
+            self.waited = now
+        elif self.waiting and not waiting:
+            self.worked((now - self.waited) & ticks.MASK)
+        self.waiting = waiting
 
     def look_at_heap(self):
         """Keep the least free heap, garbage collected. Milliseconds on a small board: once a minute, not in handlers."""

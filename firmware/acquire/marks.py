@@ -1,8 +1,9 @@
 """Marked pulls from the button: which pull is open, which was spoiled, when a pull ends by itself.
 
 Short press: a pull begins, the next one ends it. Two presses within 0.4 s: the last pull is spoiled. A press held for
-1.5 s: the card may be taken out. What a press begins counts at once, and is made void if it turns out to be half of
-a double or long press; so a mark never comes later than the press.
+1.5 s: the card may be taken out. What a press begins counts as soon as it has lasted 20 ms, and is made void if it turns
+out to be half of a double or long press. The press that comes within 5 s of a pull's end by itself was meant to end it: it
+does nothing.
 """
 
 from shared_math import layout, ticks
@@ -12,6 +13,7 @@ _DOUBLE_US = const(400000)
 _LONG_US = const(1500000)
 _FORGOTTEN_US = const(10000000)  # a stall's presses are read later than they were made
 _CLOSED_S = const(3)
+_ENDED_S = const(5)  # so long after a pull that ended by itself, a press was meant to end it
 _LONGEST_S = const(60)
 _RISE_EDGES = const(2)  # in a quarter second, or a sixteenth of what there were: more than chance
 _ID_MASK = const(0x7FFF)
@@ -29,6 +31,10 @@ class Marks:
         self.flag = 0
         self.next_flag = 0  # a second flag of the same press: stands one row later, so that both can be read
         self.stop_wanted = False  # long press: the loop finishes the card
+        self.stop_row = 0
+        self.ended_row = -1  # of the last pull that ended by itself, until a press
+        self.ended_rows = _ENDED_S * rate_hz
+        self.told_row = 0  # until then the lamp tells of it
         self.began_row = 0
         self.last_press = 0
         self.pressed_before = False
@@ -85,8 +91,9 @@ class Marks:
             self.held = False
             self._undo()
             self.stop_wanted = True
+            self.stop_row = row
         if self.open and row - self.began_row >= self.longest_rows:
-            self._end()
+            self._end_by_itself(row)
 
     def _press(self, row, tick):
         double = self.pressed_before and ((tick - self.last_press) & ticks.MASK) < _DOUBLE_US
@@ -101,7 +108,11 @@ class Marks:
         if self.open:
             self._end()
             self.began_by_press = False
+        elif self.just_ended(row):
+            self.ended_row = -1
+            self.began_by_press = False
         else:
+            self.told_row = 0
             self.id = (self.id + 1) & _ID_MASK
             self.open = True
             self.began_by_press = True
@@ -113,6 +124,19 @@ class Marks:
         self.open = False
         self.mark = layout.ended_mark(self.id)
         self.real = self.id
+
+    def _end_by_itself(self, row):
+        self._end()
+        self.ended_row = row
+        self.told_row = row + self.ended_rows
+
+    def just_ended(self, row):
+        """Whether a pull ended by itself a moment ago, and no press has come since: the next one does nothing."""
+        return self.ended_row >= 0 and row - self.ended_row < self.ended_rows
+
+    def tells_end(self, row):
+        """Whether the lamp is to tell that a pull ended by itself: a press in that time does not end this."""
+        return row < self.told_row and not self.open
 
     def _undo(self):
         """The press began a pull that was not meant."""
@@ -129,7 +153,7 @@ class Marks:
             if self.closed_first <= cells[at + self.throttle_column] <= self.closed_last:
                 self.closed_for += 1
                 if self.closed_for >= self.closed_rows:
-                    self._end()
+                    self._end_by_itself(cells[at])
                     return
             else:
                 self.closed_for = 0
@@ -153,4 +177,4 @@ class Marks:
                         self.least_count = edges
                     self.falling_for += self.window_rows + 1
                     if self.falling_for >= self.closed_rows:
-                        self._end()
+                        self._end_by_itself(cells[at])

@@ -76,6 +76,7 @@ class Pulse(tach.Tach):
                 row[at + 1] = age
                 row[at + 2] = self.rejected
                 row[at + 3] = self.width
+                self.woke = -1  # that pulse is seen, and those before it
                 return True
         if not tach.Tach.put(self, row, at, grid):
             return False

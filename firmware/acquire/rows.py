@@ -6,6 +6,9 @@ from shared_math.compat import const, zeros
 _JITTER_US = const(30)
 _LATE_MAX = const(0xFFFF)  # of layout.LATE_BITS
 _MASK = const(0x3FFFFFFF)  # of ticks
+_BREATHLESS = const(16)  # rows late by a quarter of their period, more than there were others: rows take all the time
+_RESTING = const(64)
+_BREATHER = const(80)  # less _RESTING: rows that are then left out, so that the main loop comes to its turn
 
 
 class RowQueue:
@@ -53,6 +56,7 @@ class Sampler:
         self.grid = 0
         self.lost = 0
         self.late_max_us = 0
+        self.hurry = 0  # late rows less others; above _RESTING: so many rows are to be left out
         self.on = False
         self.synced = False
         self.prepare()
@@ -90,6 +94,15 @@ class Sampler:
                 return
         if late > self.late_max_us:
             self.late_max_us = late
+        breather = self.hurry >= _RESTING
+        if breather:
+            self.hurry = self.hurry - 1 if self.hurry > _RESTING + 1 else 0
+        elif late > period >> 2:
+            self.hurry += 1
+            if self.hurry >= _BREATHLESS:
+                self.hurry = _BREATHER
+        elif self.hurry:
+            self.hurry -= 1
         row = self.row
         grid = self.grid
         self.row = row + 1
@@ -99,7 +112,7 @@ class Sampler:
         mask = queue.mask
         cells = queue.cells
         at = (head & mask) * queue.stride
-        whole = (head - queue.tail) & _MASK <= mask
+        whole = not breather and (head - queue.tail) & _MASK <= mask
         if whole:  # sampling first: what follows takes longer or shorter
             cells[at] = row
             for column, read in self.reads:

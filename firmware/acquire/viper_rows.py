@@ -24,7 +24,8 @@ _QUEUE_MASK = const(10)
 _AT_MARK = const(11)
 _AT_HEALTH = const(12)
 _SUPPLY = const(13)
-_NUMBERS = const(14)
+_HURRY = const(14)
+_NUMBERS = const(15)
 
 
 class ViperSampler(rows.Sampler):
@@ -56,6 +57,7 @@ class ViperSampler(rows.Sampler):
         state[_LATE_MAX_US] = self.late_max_us
         state[_MARK] = self.marks.mark
         state[_FLAG] = self.marks.flag
+        state[_HURRY] = self.hurry
         state[_ON] = self.on
 
     def look(self):
@@ -65,6 +67,7 @@ class ViperSampler(rows.Sampler):
         self.grid = state[_GRID]
         self.row = state[_ROW]
         self.lost = state[_LOST]
+        self.hurry = state[_HURRY]
         self.late_max_us = state[_LATE_MAX_US]
 
     def uneven(self, now):
@@ -98,14 +101,26 @@ class ViperSampler(rows.Sampler):
             s[_LATE_MAX_US] = late
         grid = s[_GRID]
         row = s[_ROW]
+        hurry = s[_HURRY]
+        whole = 1
+        if hurry >= 64:
+            hurry = hurry - 1 if hurry > 65 else 0
+            whole = 0
+        elif late > s[_PERIOD] >> 2:
+            hurry += 1
+            if hurry >= 16:
+                hurry = 80
+        elif hurry:
+            hurry -= 1
+        s[_HURRY] = hurry
         queue = self.queue
         head = int(queue.head)
         room = self.cells
         cells = ptr32(room)
         at = (head & s[_QUEUE_MASK]) * s[_STRIDE]
-        whole = 0
-        if ((head - int(queue.tail)) & 0x3FFFFFFF) <= s[_QUEUE_MASK]:
-            whole = 1
+        if ((head - int(queue.tail)) & 0x3FFFFFFF) > s[_QUEUE_MASK]:
+            whole = 0
+        if whole:
             cells[at] = row
             where = ptr32(self.where)
             n = 0

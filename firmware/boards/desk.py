@@ -14,9 +14,8 @@ from array import array
 
 import vfs
 
-import errnos
 from acquire import tach
-from boards import config_file
+from boards import config_file, desk_card
 from shared_math import ticks
 from shared_math.compat import const
 from store import fatfile
@@ -35,37 +34,10 @@ _PRESS = const(254)
 _RELEASE = const(255)
 
 
-class FileDisk:
-    """A block device held in a file."""
+class Dark:
+    """A lamp that nobody sees: what it is to show is in the ring file."""
 
-    def __init__(self, path, sectors):
-        self.file = open(path, "r+b")
-        self.sectors = sectors
-        self.retired = False  # a collected file object of an earlier mount must not write to the card
-        self.wrote = None  # called after each write
-
-    def readblocks(self, n, buf):
-        if self.retired:
-            raise OSError(errnos.ENODEV)
-        self.file.seek(n * _SECTOR)
-        self.file.readinto(buf)
-
-    def writeblocks(self, n, buf):
-        if self.retired:
-            raise OSError(errnos.ENODEV)
-        self.file.seek(n * _SECTOR)
-        self.file.write(buf)
-        if self.wrote:
-            self.wrote()
-
-    def ioctl(self, op, _arg):
-        if op == 3:
-            self.file.flush()
-        if op == 4:
-            return self.sectors
-        if op == 5:
-            return _SECTOR
-        return 0
+    pattern = None
 
 
 class DeskBoard:
@@ -96,9 +68,15 @@ class DeskBoard:
         self.fitted = None
         self.trouble = None
         self.raw = config_file.noted()  # why the last start failed, or None
-        self.disk = FileDisk(job["image"], job["sectors"])
+        self.light = Dark()
+        self.meanwhile = None  # called while the card is waited for or opened
+        self.socket = None
+        self.waking = None
+        self.disk = desk_card.DeskCard(job["image"], job["sectors"], self)
         if job["format"]:
             vfs.VfsFat.mkfs(self.disk)  # pyright: ignore[reportArgumentType]
+        if job.get("format_also"):
+            vfs.VfsFat.mkfs(desk_card.FileDisk(job["format_also"], job["sectors"]))  # pyright: ignore[reportArgumentType]
         vfs.mount(vfs.VfsFat(self.disk), self.card_folder)  # pyright: ignore[reportArgumentType]
         if job["config"]:
             with open(job["config"], "rb") as source:
@@ -134,17 +112,43 @@ class DeskBoard:
         return fatfile.FatCard(self.card_folder, self.disk)
 
     def card_ready(self):
-        """Whether the card takes a write at once: here a write that lasts is waited for in the write."""
-        return True
+        """Whether the card takes a write without waiting for an earlier one."""
+        return self.disk.ready()
 
     def remount(self):
-        """Take the card anew: what held files of it before must not touch it any more. OSError without a card."""
-        self.disk.retired = True
-        vfs.umount(self.card_folder)
-        self.disk = FileDisk(self.job["image"], self.job["sectors"])
-        vfs.mount(vfs.VfsFat(self.disk), self.card_folder)  # pyright: ignore[reportArgumentType]
-        if self.timer_at != _FOREVER:
-            self._watch_writes()
+        """Take the card anew and wait for it: `let_go`, `wake_card`, `mount`. OSError without a card."""
+        self.let_go()
+        while not self.wake_card():
+            pass
+        self.mount()
+
+    def mounted(self):
+        """Whether a card's volume is available."""
+        return self.disk is not None
+
+    def let_go(self):
+        """Leave the card alone: what held files of it must not touch it, or another one, any more."""
+        if self.disk:
+            self.disk.retired = True
+            self.disk = None
+            vfs.umount(self.card_folder)
+
+    def wake_card(self):
+        """One short step of starting the card, mounted or not; True when it can be used. OSError where none answers: call it
+        again."""
+        if self.disk:
+            return self.disk.wake()
+        if self.waking is None:
+            path = self.socket.path if self.socket else self.job["image"]
+            self.waking = desk_card.DeskCard(path, self.job["sectors"], self, self.socket)
+        return self.waking.wake()
+
+    def mount(self):
+        """Make the started card's volume available. OSError where it has none that can be read."""
+        disk = self.waking
+        self.waking = None
+        vfs.mount(vfs.VfsFat(disk), self.card_folder)  # pyright: ignore[reportArgumentType]
+        self.disk = disk
 
     def configure(self, config):
         """The configuration in force, before any input is asked for."""
@@ -243,13 +247,14 @@ class DeskBoard:
         self.period_us = period_us
         self.handler = handler
         self.timer_at = self.now
-        self._watch_writes()
+        if self.job["card"] and not self.socket:
+            self.socket = desk_card.Socket(self.job["card"], self.job["image"])
+            self.disk.socket = self.socket
         return self.ticks_us()
 
     def stop_timer(self):
         """No more calls."""
         self.timer_at = _FOREVER
-        self.disk.wrote = None
 
     def idle(self):
         """Let time pass until something happens: here, to the next grid tick."""
@@ -261,6 +266,8 @@ class DeskBoard:
         while self.event_us <= tick_at:
             self._event()
         self.now = tick_at
+        if self.socket:
+            self.socket.turn(tick_at)
         if tick_at >= self.tell_at:
             print(tick_at // 1000000)
             self.tell_at += _TELL_US
@@ -275,9 +282,6 @@ class DeskBoard:
     def powered(self):
         """Whether the supply is still there. On the desk it fails, with warning, when the signals end."""
         return self.now <= self.end_us
-
-    def show_lamp(self, _lamp):
-        """There is no lamp on a desk; its state is in the ring file."""
 
     def screen(self):
         """The screen to draw on, or None: a desk has none."""
@@ -296,7 +300,12 @@ class DeskBoard:
             raise RuntimeError("no recording lasts")
         self.restarted = self.now
         self._forget()
-        self.remount()
+        while True:
+            try:
+                self.remount()
+                return
+            except OSError:
+                pass
 
     def _forget(self):
         """Let go of what the recording held: on a small heap the next one, or the copies of `end`, need its room."""
@@ -313,7 +322,11 @@ class DeskBoard:
     def end(self):
         """Power is gone: hand the card's files to the PC as they stand on the volume."""
         self._forget()
-        self.remount()
+        path = self.socket.path if self.socket else self.job["image"]
+        self.let_go()
+        self.socket = None
+        self.waking = desk_card.DeskCard(path, self.job["sectors"], self)  # whatever became of it, the PC reads it
+        self.mount()
         out = self.job["out"]
         buf = bytearray(2 * _SECTOR)
         for name in os.listdir(self.card_folder):
@@ -373,21 +386,20 @@ class DeskBoard:
 
     # ---- a slow card -------------------------------------------------------------------------------------------
 
-    def _watch_writes(self):
+    def wrote(self, card):
         """While recording, every write takes a random time if the job asks for it: the job's `slow` is null or
         {"most_us": longest write, "hard": whether the port runs its interrupts meanwhile, or after it}."""
         slow = self.job["slow"]
-        if slow:
-            wrote = self._write_hard if slow["hard"] else self._write_soft
-            self.disk.wrote = wrote  # pyright: ignore[reportAttributeAccessIssue]
+        if not slow or self.timer_at == _FOREVER:
+            return
+        if slow["hard"]:
+            card.busy_until = self._write_ends()
+        else:
+            self._write_soft()
 
-    def _write_ends(self):
-        self.write_random = (self.write_random * 1103515245 + 12345) & 0x3FFFFFFF
-        # The power that fails does not wait for the card
-        return min(self.now + (self.write_random >> 10) * self.job["slow"]["most_us"] // 0xFFFFF, self.end_us + 1)
-
-    def _write_hard(self):
-        end = self._write_ends()
+    def passes(self, us):
+        """Let so much time pass while the main loop does something else than waiting for rows: interrupts run on."""
+        end = min(self.now + us, self.end_us + 1)  # the power that fails does not wait for the card
         while True:
             at = min(self.timer_at, self.event_us)
             if at > end:
@@ -397,7 +409,13 @@ class DeskBoard:
             else:
                 self.now = at
                 self._tick()
-        self.now = end
+        self.now = max(end, self.now)
+        if self.socket:
+            self.socket.turn(self.now)
+
+    def _write_ends(self):
+        self.write_random = (self.write_random * 1103515245 + 12345) & 0x3FFFFFFF
+        return min(self.now + (self.write_random >> 10) * self.job["slow"]["most_us"] // 0xFFFFF, self.end_us + 1)
 
     def _write_soft(self):
         end = self._write_ends()

@@ -8,7 +8,7 @@ import machine
 import vfs
 
 from acquire import tach
-from boards import config_file
+from boards import config_file, light
 from drivers import sdcard
 from shared_math import layout, ticks
 from store import fatfile
@@ -40,7 +40,7 @@ class GenericBoard:
         from boards import wiring  # the memory of it is given back before the recording begins
 
         self.pins = wiring.for_port(sys.platform)
-        self.lamp_pin = machine.Pin(self.pins["lamp"], machine.Pin.OUT, value=0)
+        self.light = light.the_one()  # the lamp's pin: its `pattern` is what is shown
         self.timer = None
         self.buzzer_pin = None
         self.irq_pins = []
@@ -49,13 +49,15 @@ class GenericBoard:
         self.raw = config_file.noted()  # why the last start failed: raw counts are recorded then; or None
         self.trouble = None  # name of a fault of the inputs, for the lamp
         self.card = None
+        self.waking = None  # a card that is being started
+        self.meanwhile = None  # called while the card is waited for or opened: what else has to be done
         self.feed = _nothing  # called once a turn of every loop: keeps a watchdog quiet
         if self.pins["spi"] is None:
             self._use_flash()
             return
         while not self._try_mount():
-            # Fast: there is no card
-            self.lamp_pin.value(time.ticks_ms() // 125 & 1)  # pyright: ignore[reportOperatorIssue]
+            self.light.pattern = light.NO_CARD
+        self.light.pattern = light.STARTING
 
     def _use_flash(self):
         """No card: rings on the board's own littlefs, half of its room. Its erasing delays interrupts by 45 ms."""
@@ -69,13 +71,13 @@ class GenericBoard:
 
     def _try_mount(self):
         try:
-            self._mount()
+            self.remount()
         except OSError:
             return False
         return True
 
     def open_card(self):
-        """The card as a block device; OSError where there is none."""
+        """The card as a block device that is still to be started: `wake`."""
         pins = self.pins["spi"]
         spi = machine.SPI(
             pins["id"],
@@ -85,15 +87,18 @@ class GenericBoard:
             miso=machine.Pin(pins["miso"]),
         )
         select = machine.Pin(pins["cs"], machine.Pin.OUT, value=1)
-        return sdcard.SdCard(spi, select, lambda: spi.init(baudrate=_FAST_HZ), lambda: time.sleep_ms(1))
+        return sdcard.SdCard(spi, select, lambda fast: spi.init(baudrate=_FAST_HZ if fast else _SLOW_HZ), self.rest)
 
-    def _mount(self):
-        self.card = self.open_card()
-        vfs.mount(vfs.VfsFat(self.card), self.card_folder)  # pyright: ignore[reportArgumentType]
+    def rest(self, waiting):
+        """Called by the card's driver before each access, and again and again while it waits."""
+        if self.meanwhile:
+            self.meanwhile()
+        if waiting:
+            time.sleep_ms(1)
 
     def medium(self):
         """Where the rings are kept."""
-        if self.card is None:
+        if self.pins["spi"] is None:
             from store import segments
 
             return segments.SegmentCard(self.card_folder)
@@ -104,13 +109,41 @@ class GenericBoard:
         return self.card is None or self.card.ready()
 
     def remount(self):
-        """Take the card anew: what held files of it before must not touch it any more. OSError without a card."""
+        """Take the card anew and wait for it: `let_go`, `wake_card`, `mount`. OSError without a card."""
+        self.let_go()
+        while not self.wake_card():
+            pass
+        self.mount()
+
+    def mounted(self):
+        """Whether a card's volume is available."""
+        return self.card is not None
+
+    def let_go(self):
+        """Leave the card alone: what held files of it must not touch it, or another one, any more."""
         if self.card:
             self.card.retired = True
             self.card = None
             vfs.umount(self.card_folder)
-        if self.pins["spi"] is not None:
-            self._mount()
+
+    def wake_card(self):
+        """One short step of starting the card, mounted or not; True when it can be used. OSError where none answers: call it
+        again."""
+        if self.pins["spi"] is None:
+            return True
+        if self.card:
+            return self.card.wake()
+        if self.waking is None:
+            self.waking = self.open_card()
+        return self.waking.wake()
+
+    def mount(self):
+        """Make the started card's volume available. OSError where it has none that can be read."""
+        if self.waking:
+            card = self.waking
+            self.waking = None
+            vfs.mount(vfs.VfsFat(card), self.card_folder)  # pyright: ignore[reportArgumentType]
+            self.card = card
 
     def ticks_us(self):
         """Microseconds, wrapping at 2^30 (the ports' own ticks may wrap elsewhere)."""
@@ -251,10 +284,6 @@ class GenericBoard:
     def powered(self):
         """Whether the supply is still there; this board has no way to know that it is about to fail."""
         return True
-
-    def show_lamp(self, lamp):
-        """Set the lamp's pin."""
-        self.lamp_pin.value(lamp.lit(time.ticks_ms()))
 
     def screen(self):
         """The screen to draw on, or None where none is wired or none answers."""

@@ -1,6 +1,7 @@
 """An SD card on SPI as a block device. Every wait is bounded, every answer is checked, nothing is allocated.
 
-A write returns while the card is still busy; the next access waits for it. Commands and answers: SD Physical Layer
+A write returns while the card is still busy; who must not wait asks `ready` before the next access. Starting a card goes
+in short steps. What waits all the same lets `rest` do other work meanwhile. Commands and answers: SD Physical Layer
 Simplified Specification, chapter 7 (SPI mode).
 """
 
@@ -12,11 +13,17 @@ from shared_math.compat import const
 _SECTOR = const(512)
 _INIT_MS = const(1500)
 _READ_MS = const(300)  # the specification's 100 ms and room
-_BUSY_MS = const(1500)  # 250 ms for a write, 500 ms for SDXC, and room
-_AWAKE_MS = const(3)  # most writes are done by then; longer ones are waited for asleep
+_BUSY_MS = const(3000)  # 250 ms for a write, 500 ms for SDXC; worn cards take longer, and rows wait in memory meanwhile
+_AWAKE_MS = const(3)  # most writes are done by then; what takes longer leaves the time to others
 _IDLE = const(0x01)
 _START = const(0xFE)
 _ACCEPTED = const(0x05)
+_WRITE_ERROR = const(0x0D)
+_RESET = const(1)  # steps of starting a card
+_START_UP = const(2)
+_DESCRIBE = const(3)
+_SIZE = const(4)
+_TOKENS = const(32)  # bytes looked at in one step for the packet that tells the size
 
 
 class CardError(OSError):
@@ -28,12 +35,13 @@ class CardError(OSError):
 
 
 class SdCard:
-    """spi: machine.SPI, started slow. cs: machine.Pin as output. fast: function that sets the SPI's full speed.
+    """spi: machine.SPI. cs: machine.Pin as output. speed: function that sets the SPI's, full with True, slow with False.
 
-    rest: function that lets about a millisecond pass, the processor asleep where the port can.
+    rest: function that is called before each access with False, and in a longer wait again and again with True: it may
+    do other work, and then lets about a millisecond pass. Use nothing else before `wake` has returned True.
     """
 
-    def __init__(self, spi, cs, fast, rest=None):
+    def __init__(self, spi, cs, speed, rest=None):
         self.spi = spi
         self.cs = cs
         self.frame = bytearray(6)
@@ -48,8 +56,9 @@ class SdCard:
         self.retired = False  # a collected file object of an earlier mount must not write to another card
         self.by_byte = False
         self.sectors = 0
-        self._wake()
-        fast()
+        self.speed = speed
+        self.step = 0
+        self.since = 0
 
     # ---- block device ------------------------------------------------------------------------------------------
 
@@ -117,8 +126,9 @@ class SdCard:
             spi.readinto(self.one, 0xFF)
             self.busy = True
             self.busy_since = time.ticks_ms()
-            if self.one[0] & 0x1F != _ACCEPTED:
-                raise CardError(errnos.EIO, "data rejected")
+            answer = self.one[0] & 0x1F
+            if answer != _ACCEPTED:
+                raise CardError(errnos.EROFS if answer == _WRITE_ERROR else errnos.EIO, "data rejected")
         finally:
             self._release()
 
@@ -133,8 +143,11 @@ class SdCard:
                 break
             if one[0] != 0xFF:
                 raise CardError(errnos.EIO, "read failed")
-            if time.ticks_diff(time.ticks_ms(), since) > _READ_MS:
+            waited = time.ticks_diff(time.ticks_ms(), since)
+            if waited > _READ_MS:
                 raise CardError(errnos.ETIMEDOUT, "no data")
+            if waited > _AWAKE_MS and self.rest:
+                self.rest(True)
         spi.readinto(buf, 0xFF)
         spi.readinto(self.crc, 0xFF)
 
@@ -144,6 +157,8 @@ class SdCard:
         """Chip select, then wait until an earlier write is done. A removed card reads as 0xFF: never busy, no answer."""
         if self.retired:
             raise CardError(errnos.ENODEV, "card was taken out")
+        if self.rest:
+            self.rest(False)
         self.cs(0)
         since = time.ticks_ms()
         spi = self.spi
@@ -154,7 +169,7 @@ class SdCard:
                 break
             waited = time.ticks_diff(time.ticks_ms(), since)
             if waited > _AWAKE_MS and self.rest:
-                self.rest()
+                self.rest(True)
             if waited > _BUSY_MS:
                 self._release()
                 raise CardError(errnos.ETIMEDOUT, step + ": card busy")
@@ -189,46 +204,69 @@ class SdCard:
                 return one[0]
         return 0xFF
 
-    def _wake(self):
+    def wake(self):
+        """One short step of starting the card; True when it is ready for use. CardError where none does for 1.5 s: the next
+        call begins anew."""
+        now = time.ticks_ms()
+        if not self.step:
+            self.step = _RESET
+            self.since = now
+            self.busy = False
+            self.speed(False)
+        elif time.ticks_diff(now, self.since) > _INIT_MS:
+            self._give_up("no card" if self.step == _RESET else "card does not start")
+        if self.step == _RESET:
+            self._reset()
+        elif self.step == _START_UP:
+            self._exchange(55, 0)
+            if self._exchange(41, 0 if self.by_byte else 0x40000000) == 0:
+                self.step = _DESCRIBE
+        elif self.step == _DESCRIBE:
+            self._describe()
+        elif self._size_came():
+            self.step = 0
+            self.speed(True)
+            return True
+        return False
+
+    def _give_up(self, step):
+        self.step = 0
+        self._release()
+        raise CardError(errnos.ENODEV, step)
+
+    def _reset(self):
         self.cs(1)
         for _ in range(8):  # at least 74 clocks, deselected
             self.spi.write(self.no_crc)
-        since = time.ticks_ms()
-        while self._exchange(0, 0) != _IDLE:
-            if time.ticks_diff(time.ticks_ms(), since) > _INIT_MS:
-                raise CardError(errnos.ENODEV, "no card")
-        second = self._exchange(8, 0x1AA) == _IDLE
-        while True:
-            self._exchange(55, 0)
-            if self._exchange(41, 0x40000000 if second else 0) == 0:
-                break
-            if time.ticks_diff(time.ticks_ms(), since) > _INIT_MS:
-                raise CardError(errnos.ENODEV, "card does not start")
-        self.by_byte = True
-        if second:
+        if self._exchange(0, 0) == _IDLE:
+            self.by_byte = self._exchange(8, 0x1AA) != _IDLE
+            self.step = _START_UP
+
+    def _describe(self):
+        if not self.by_byte:
             self.cs(0)
             if self._command(58, 0) == 0:
                 self.spi.readinto(self.one, 0xFF)
                 self.by_byte = not self.one[0] & 0x40
             self._release()
         if self.by_byte and self._exchange(16, _SECTOR) != 0:
-            raise CardError(errnos.EIO, "sector size refused")
-        self._read_size()
-
-    def _exchange(self, number, argument):
+            self._give_up("sector size refused")
         self.cs(0)
-        answer = self._command(number, argument)
+        if self._command(9, 0) != 0:
+            self._give_up("no card data")
+        self.step = _SIZE
+
+    def _size_came(self):
+        """Look for the packet that tells the size."""
+        for _ in range(_TOKENS):
+            self.spi.readinto(self.one, 0xFF)
+            if self.one[0] == _START:
+                break
+        else:
+            return False
+        self.spi.readinto(self.csd, 0xFF)
+        self.spi.readinto(self.crc, 0xFF)
         self._release()
-        return answer
-
-    def _read_size(self):
-        self.cs(0)
-        try:
-            if self._command(9, 0) != 0:
-                raise CardError(errnos.EIO, "no card data")
-            self._data(self.csd)
-        finally:
-            self._release()
         csd = self.csd
         if csd[0] >> 6 == 1:
             self.sectors = ((csd[7] & 0x3F) << 16 | csd[8] << 8 | csd[9]) * 1024 + 1024
@@ -236,3 +274,10 @@ class SdCard:
             size = (csd[6] & 3) << 10 | csd[7] << 2 | csd[8] >> 6
             shift = ((csd[9] & 3) << 1 | csd[10] >> 7) + 2 + (csd[5] & 15) - 9
             self.sectors = (size + 1) << shift
+        return True
+
+    def _exchange(self, number, argument):
+        self.cs(0)
+        answer = self._command(number, argument)
+        self._release()
+        return answer

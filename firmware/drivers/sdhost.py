@@ -13,9 +13,18 @@ class HostCard:
     def __init__(self, device):
         self.device = device
         self.retired = False  # a collected file object of an earlier mount must not write to another card
-        if device.ioctl(1, 0) != 0:
+        self.sectors = 0
+
+    def wake(self):
+        """See drivers.sdcard.SdCard.wake: here the port does it all, and waits for it."""
+        if self.device.ioctl(1, 0) != 0:
             raise CardError(errnos.ENODEV, "no card")
-        self.sectors = device.ioctl(4, 0)
+        self.sectors = self.device.ioctl(4, 0)
+        return True
+
+    def ready(self):
+        """Always: the port's driver returns when the card is done."""
+        return True
 
     def readblocks(self, n, buf):
         """Read len(buf) / 512 sectors from sector n."""

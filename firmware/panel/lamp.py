@@ -2,52 +2,62 @@
 
 from shared_math import layout
 
-# state -> eighths of a 2 s cycle that are lit, first bit first
+_NONE = (250, b"\0")
+# state -> milliseconds of a step, steps of the pattern
 _PATTERNS = {
-    layout.LAMP_OFF: 0b00000000,
-    layout.LAMP_RECORDING: 0b00000001,
-    layout.LAMP_MARKING: 0b11111111,
-    layout.LAMP_LEAN: 0b01010101,
-    layout.LAMP_CARD_OUT: 0b00001111,
+    layout.LAMP_OFF: _NONE,
+    layout.LAMP_RECORDING: (250, b"\1\0\0\0\0\0\0\0"),
+    layout.LAMP_MARKING: (250, b"\1"),
+    layout.LAMP_LEAN: (250, b"\1\0"),
+    layout.LAMP_CARD_OUT: (250, b"\1\1\1\1\0\0\0\0"),
+    layout.LAMP_STARTING: (250, b"\1\0\1\0\0\0\0\0"),  # as in boards/light.py, which is there before this module
+    layout.LAMP_ENDED: (250, b"\1\0\1\0\1\0\0\0"),
 }
 
 
 class Lamp:
-    """`state` is a number of layout.LAMP_*, read by the row path; `lit(ms)` is what the pin shows."""
+    """`state` is a number of layout.LAMP_*, read by the row path. light: has the `pattern` that the pin shows.
 
-    def __init__(self):
-        self.state = layout.LAMP_OFF
+    card: number of the fault for which the card takes nothing, or 0. fault: of any other fault, or 0. taken: whether
+    the session has written something yet.
+    """
+
+    def __init__(self, light):
+        self.light = light
+        self.state = layout.LAMP_STARTING
+        self.card = 0
         self.fault = 0
+        self.taken = False
 
-    def show(self, recording, marking, card_out, lean=False):
-        """Set the state. Lean comes before all that goes on while driving; a marked pull before a fault."""
-        if card_out:
-            self.state = layout.LAMP_CARD_OUT
-        elif lean:
-            self.state = layout.LAMP_LEAN
+    def number(self):
+        """The fault that the driver is to be told, or 0."""
+        return self.card or self.fault
+
+    def show(self, marking=False, lean=False, ended=False):
+        """While recording. Lean comes first; then a card that takes nothing, since no mark can be kept on it; then marks."""
+        if lean:
+            self.set(layout.LAMP_LEAN)
+        elif self.card:
+            self.set(layout.LAMP_FAULT + self.card)
         elif marking:
-            self.state = layout.LAMP_MARKING
+            self.set(layout.LAMP_MARKING)
+        elif ended:
+            self.set(layout.LAMP_ENDED)
         elif self.fault:
-            self.state = layout.LAMP_FAULT + self.fault
-        elif recording:
-            self.state = layout.LAMP_RECORDING
+            self.set(layout.LAMP_FAULT + self.fault)
         else:
-            self.state = layout.LAMP_OFF
+            self.set(layout.LAMP_RECORDING if self.taken else layout.LAMP_STARTING)
 
-    def lit(self, ms):
-        """Whether the lamp is on at `ms` milliseconds. A fault blinks its number: tens long, ones short, then a pause."""
-        if self.state >= layout.LAMP_FAULT:
-            return _fault_lit(self.state - layout.LAMP_FAULT, ms)
-        return _PATTERNS[self.state] >> ((ms // 250) & 7) & 1 == 1
+    def set(self, state):
+        """Show this state from now on. Allocates where a fault is new."""
+        if state != self.state:
+            self.state = state
+            self.light.pattern = pattern_of(state)
 
 
-def _fault_lit(number, ms):
-    """600 ms on for each ten, 200 ms on for each one, 400 ms off between, 2 s pause."""
-    tens = number // 10
-    ones = number % 10
-    total = tens * 1000 + ones * 600 + 2000
-    at = ms % total
-    if at < tens * 1000:
-        return at % 1000 < 600
-    at -= tens * 1000
-    return at < ones * 600 and at % 600 < 200
+def pattern_of(state):
+    """(milliseconds of a step, steps): of a fault its number: 600 ms for each ten, 200 ms for each one, a pause of 2 s."""
+    if state < layout.LAMP_FAULT:
+        return _PATTERNS[state]
+    number = state - layout.LAMP_FAULT
+    return 200, b"\1\1\1\0\0" * (number // 10) + b"\1\0\0" * (number % 10) + bytes(10)

@@ -1,9 +1,9 @@
-"""Lamp, lean warning, buzzer and screen: what is shown, decided a few times a second in the main loop."""
+"""Lamp, lean warning, buzzer and screen: what is shown, decided a few times a second in the main loop. The card plays no part."""
 
 from panel import lamp
+from shared_math import layout, pace
 
-_LOOKS_HZ = 10
-_LAMP_HZ = 40  # its shortest flash lasts 200 ms
+_LAMP_HZ = 40  # looks at what the lamp is to tell
 
 
 class Panel:
@@ -11,13 +11,13 @@ class Panel:
 
     def __init__(self, board, plan):
         self.board = board
-        self.lamp = lamp.Lamp()
+        self.lamp = lamp.Lamp(board.light)
         self.live = plan.live
         self.watch = plan.watch
         self.warns = plan.warns
         self.buzzes = self.warns and plan.config["lean_warning"]["buzzer"]
         self.rate_hz = plan.config["rate_hz"]
-        self.every = max(1, self.rate_hz // _LOOKS_HZ)
+        self.every = max(1, self.rate_hz // pace.LOOKS_HZ)
         self.lamp_every = self.rate_hz // _LAMP_HZ
         self.lean = False
         self.screen = None
@@ -39,20 +39,17 @@ class Panel:
             self.live.begin()
         if self.screen:
             self.screen.begin(logger)
-        self.lamp.show(True, False, False)
+        self.lamp.show()
 
     def turn(self):
-        """Once a turn of the main loop while recording; most turns only count rows."""
+        """Once a turn of the main loop while recording; most turns only count rows. The screen has a turn of its own."""
         row = self.sampler.row
         if row - self.number > self.every:
             self._look()
         if row - self.lamp_row >= self.lamp_every or self.marks.open != self.marked:
             self.lamp_row = row
             self.marked = self.marks.open
-            self.lamp.show(True, self.marked, False, self.lean)
-            self.board.show_lamp(self.lamp)
-        if self.screen:
-            self.screen.turn()
+            self.lamp.show(self.marked, self.lean, self.marks.tells_end(row))
 
     def _look(self):
         """At the newest row. Nothing is allocated but once a second for a target with conditions."""
@@ -87,7 +84,6 @@ class Panel:
 
     def waiting(self):
         """Once a turn while nothing is recorded: no card, or the card may be taken out."""
-        self.board.show_lamp(self.lamp)
         if self.screen:
             self.screen.turn()
 
@@ -97,7 +93,10 @@ class Panel:
             self.lean = False
             if self.buzzes:
                 self.board.buzzer(False)
-        self.lamp.show(False, False, card_out)
+        if card_out:
+            self.lamp.set(layout.LAMP_CARD_OUT)
+        else:
+            self.lamp.show()
         if self.screen:
             self.screen.stopped(card_out)
         self.waiting()

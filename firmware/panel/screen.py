@@ -123,7 +123,7 @@ class Screen:
         if self.now_s < self.curve_until_s:
             return CURVE
         part = self.now_s // _TURN_S % 3
-        if panel.lamp.fault:
+        if panel.lamp.number():
             return (LIVE, FAULT, HEALTH)[part]
         if panel.live.rpm == 0:
             if part == 1 and not self.curve.number:
@@ -218,7 +218,7 @@ class Screen:
             frame.text("no lean warning", 0, 57)
 
     def _fault(self, frame):
-        number = self.panel.lamp.fault
+        number = self.panel.lamp.number()
         _title(frame, "FAULT")
         digits.small(frame, number, 72, 1, 0, 0)
         if number != self.lines_of:

@@ -95,9 +95,9 @@ class PullCopier:
                 count += self._take(self._room[count])
             if count:
                 self.file.write(self.slot, self._whole[: count * layout.SLOT])
-        except OSError:
+        except OSError as error:
             self.next, self._setup_part = began, began_part
-            self.writer.dead = True
+            self.writer.fell(error)
             return True
         self.slot = (self.slot + count) % self.file.slots
         return self._more()

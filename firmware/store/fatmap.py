@@ -24,7 +24,10 @@ class FatMap:
     def __init__(self, device, name, slots):
         self.device = device
         self.slots = slots
-        self.buffer = bytearray(_PIECE * layout.SLOT)
+        try:
+            self.buffer = bytearray(_PIECE * layout.SLOT)
+        except MemoryError:  # beside a recording the heap may have no such piece
+            self.buffer = bytearray(layout.SLOT)
         self.sector = memoryview(self.buffer)[: layout.SLOT]
         self.first_slots = array("I")
         self.first_sectors = array("I")
@@ -80,7 +83,8 @@ class FatMap:
     def _map(self, cluster):
         """Walk the chain once, forward."""
         wide = self.wide
-        per_piece = _PIECE * layout.SLOT // (4 if wide else 2)
+        sectors = len(self.buffer) // layout.SLOT
+        per_piece = len(self.buffer) // (4 if wide else 2)
         table = memoryview(self.buffer)
         piece = -1
         slot = 0
@@ -92,7 +96,7 @@ class FatMap:
             while True:  # one extent
                 if cluster // per_piece != piece:
                     piece = cluster // per_piece
-                    self.device.readblocks(self.table + piece * _PIECE, table)
+                    self.device.readblocks(self.table + piece * sectors, table)
                 at = cluster % per_piece
                 run = follow(self.buffer, at, per_piece, cluster, wide)  # pyright: ignore[reportCallIssue] the decorator hides the signature
                 slot += run * self.cluster

@@ -9,7 +9,7 @@ PIECE = const(8)  # blocks in one piece of memory: a heap in use has no room for
 
 class Outbox:
     """A fixed ring of blocks, several side by side, so that they can be written at once. `dropped` counts the rows
-    thrown away."""
+    thrown away, `kept_dropped` those of them that belong into pulls.rpl."""
 
     def __init__(self):
         self.pieces = [memoryview(bytearray(PIECE * layout.SLOT)) for _ in range(BLOCKS // PIECE)]
@@ -17,6 +17,7 @@ class Outbox:
         self.first = 0
         self.held = 0
         self.dropped = 0
+        self.kept_dropped = 0
 
     def at(self, number):
         """The block that is to be written after `number` others."""
@@ -51,7 +52,10 @@ class Outbox:
 
     def _drop(self):
         block = self.oldest()
-        rows = layout.get16(block, layout.AT_ROWS) & layout.ROWS_MASK
+        rows = layout.get16(block, layout.AT_ROWS)
+        if rows & layout.KEPT:
+            rows &= layout.ROWS_MASK
+            self.kept_dropped += rows
         lost = rows + layout.get16(block, layout.AT_LOST)
         self.dropped += rows
         self.taken()

@@ -2,12 +2,13 @@
 
 import json
 
-from shared_math import layout, ticks
+from shared_math import layout, pace, ticks
 from shared_math.compat import const, zeros
 from store import outbox
 from store.packer import AT_MARK, FIRST_ROW, FLAG, MARK, MOST_ROWS, NEXT_ROW, SPAN
 
 _HEALTH_S = const(60)
+_LEAST_ROWS = const(8)
 
 
 def _nothing():
@@ -31,6 +32,10 @@ class Recorder:
         self.written_rows = 0
         self.health_row = _HEALTH_S * rate_hz
         self.due = False  # blocks wait that are worth a write
+        self.most_rows = max(
+            _LEAST_ROWS, rate_hz // pace.SLOW_TURNS_HZ
+        )  # packed in one turn, so that what else is due comes to pass
+        self.copy_next = False
 
     def begin(self):
         """Write the setup that the session's rows need."""
@@ -38,42 +43,53 @@ class Recorder:
         self.writer.write_setup(self.span[FIRST_ROW])
 
     def poll(self, ready=True):
-        """Pack what waits; where the card is ready write a little, copy a little. Between two writes the queue is emptied:
-        each may take long."""
-        self._pack()
+        """Where the card is ready one write, or one step of copying; by turns where both are due. After either the card is
+        busy: what follows would wait for it."""
         writer = self.writer
         if writer.dead or not ready:
             return
-        if self.due:
+        waiting = writer.outbox.held
+        if self.due and not (self.copy_next and waiting < outbox.BLOCKS // 3):  # copies can wait: they are on the card
             self.due = not writer.flush()
-        elif self.span[FIRST_ROW] >= self.health_row:
+            self.copy_next = True
+        elif self.span[FIRST_ROW] >= self.health_row and not waiting:
             self._write_health()
         else:
             self.copier.step()
-            return
-        self._pack()
-        if not writer.dead and writer.outbox.held < outbox.BLOCKS // 3:  # copies can wait: they are on the card
-            self.copier.step()
+            self.copy_next = False
 
-    def _pack(self):
+    def holds(self, marks):
+        """Whether a row is packed that holds the marks as they are now."""
+        return self.span[MARK] == marks.mark and self.span[FLAG] == marks.flag
+
+    def pack(self):
+        """Rows of the queue into the open block: those that waited at the call, `most_rows` at most."""
         queue = self.queue
+        if self.writer.lent and self.writer.outbox.held >= outbox.BLOCKS - 1:
+            return  # the oldest block, which would be dropped for a new one, is just being written
         cells = queue.cells
         mask = queue.mask
         tail = queue.tail
-        while tail != queue.head:
+        left = (queue.head - tail) & ticks.MASK
+        if left > self.most_rows:
+            left = self.most_rows
+        while left:
             place = tail & mask
-            count = min((queue.head - tail) & ticks.MASK, mask + 1 - place)
+            count = min(left, mask + 1 - place)
             at = place * queue.stride
             done = self.packer.add_run(cells, at, queue.stride, count, self.span)
             if not done:
                 self._row(cells, at)
                 done = 1
+            left -= done
             tail = (tail + done) & ticks.MASK
             queue.tail = tail
 
     def finish(self, feed=_nothing):
         """Write everything that is held, copies too. feed: called between two writes."""
-        self._pack()
+        self.writer.lent = False  # whatever broke off a write
+        while self.queue.tail != self.queue.head:  # sampling has ended
+            self.pack()
         self._close_block()
         writer = self.writer
         while not writer.dead and not writer.flush():
@@ -137,6 +153,7 @@ class Recorder:
         health = sampler.health
         health.look_at_heap()
         lost = sampler.lost + self.writer.outbox.dropped
-        text = {"rows": self.written_rows, "lost": lost, "late_us": sampler.late_max_us, "heap": health.heap_least}
+        rows = self.written_rows - self.writer.outbox.dropped
+        text = {"rows": rows, "lost": lost, "late_us": sampler.late_max_us, "heap": health.heap_least}
         text["stall_us"] = health.stall_us
         self.writer.write_health(json.dumps(text).encode(), self.span[FIRST_ROW])

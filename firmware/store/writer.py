@@ -20,7 +20,10 @@ class DriveWriter:
         self.outbox = waiting
         self.wrote = None
         self.dead = False  # the card did not take a block: `bind` it, or another one, anew
-        self._block = bytearray(layout.SLOT)
+        self.error = 0  # errno of that
+        self.writes = 0  # that were taken: what was accepted is so once the next access has not told otherwise
+        self.lent = False  # blocks of the outbox are being written
+        self.spare = bytearray(layout.SLOT)  # what it held need not last
         self.bind(place)
 
     def tell(self, setup):
@@ -44,7 +47,18 @@ class DriveWriter:
         self.setup_every = (layout.SETUP_AGAIN + self.setup_parts + 3) // 4
         self.since_setup = layout.SETUP_EVERY  # none in this file yet
         self.setup_part = 0  # of the setup group: the next one to be written
+        self.accepted = False  # a write, since these files were opened
         self.dead = False
+
+    def go_on(self):
+        """The card is back, and holds all that was written."""
+        self.accepted = False
+        self.dead = False
+
+    def fell(self, error):
+        """The card did not do what it was told."""
+        self.dead = True
+        self.error = error.errno
 
     def _forget_taken(self, first_row):
         """Of blocks written at once, the card had taken those up to the one with `first_row` before it fell silent."""
@@ -75,8 +89,10 @@ class DriveWriter:
         window = _AT_ONCE - self.slot % _AT_ONCE
         rest = self.file.slots - self.slot
         blocks = box.run(min(window, rest, self.setup_every - self.setup_parts - self.since_setup))
+        self.lent = True
         if self._write(blocks):
             box.taken(len(blocks) // layout.SLOT)
+        self.lent = False
         return not box.held
 
     def write_setup(self, first_row):
@@ -91,8 +107,8 @@ class DriveWriter:
         start = self.sequence
         piece = self.setup[part * layout.PAYLOAD : (part + 1) * layout.PAYLOAD]
         self._start_text(layout.SETUP, piece, part, self.setup_parts)
-        layout.put32(self._block, layout.AT_WHOLE, self.setup_crc)
-        if not self._write(self._block, first_row):
+        layout.put32(self.spare, layout.AT_WHOLE, self.setup_crc)
+        if not self._write(self.spare, first_row):
             return False
         self.setup_part = (part + 1) % self.setup_parts
         if not self.setup_part:
@@ -106,7 +122,7 @@ class DriveWriter:
         """Write a health block; text: JSON bytes of at most layout.PAYLOAD. Left out while the card is dead."""
         if not self.dead and not self.outbox.held:
             self._start_text(layout.HEALTH, text, 0, 1)
-            self._write(self._block, first_row)
+            self._write(self.spare, first_row)
 
     def slot_of(self, sequence):
         """The slot where the block with this sequence stands."""
@@ -114,7 +130,7 @@ class DriveWriter:
         return (self.slot - back) % self.file.slots
 
     def _start_text(self, kind, piece, part, parts):
-        block = self._block
+        block = self.spare
         layout.start_block(block, kind, self.ring_id)
         layout.put16(block, layout.AT_LENGTH, len(piece))
         block[layout.AT_PART] = part
@@ -136,9 +152,12 @@ class DriveWriter:
             layout.seal(block, memoryview(block)[: layout.AT_CRC])
         try:
             self.file.write(self.slot, blocks)
-        except OSError:
-            self.dead = True
+        except OSError as error:
+            self.fell(error)
             return False
+        if self.accepted:
+            self.writes = (self.writes + 1) & 0xFFFF
+        self.accepted = True
         for number in range(count):
             before = self.sequence
             self.sequence = (self.sequence + 1) & _SEQUENCE_MASK

@@ -15,6 +15,7 @@ from ringpull.ring.rows import sessions as read_sessions
 from ringpull.session import Session
 
 if TYPE_CHECKING:
+    from ringpull.analysis.instruments.records import Instrument
     from ringpull.analysis.pulls import Pull, View
 
 
@@ -100,6 +101,16 @@ class Drive:
     def pulls(self) -> list[Pull]:
         """The pulls of all sessions, marked and found."""
         return self._found_pulls[1]
+
+    def instruments(self, most_s: float | None = None) -> list[Instrument]:
+        """What the drive says for and against each instrument of each session (ringpull.analysis.instruments). most_s: of
+        a longer session only so much from its beginning is looked at; None for all of it."""
+        from ringpull.analysis import pulls
+
+        if most_s is None:
+            return [one for view in self.views() for one in view.trust.instruments]
+        found = [pulls.beginning(session, most_s, self._target) for session in self.sessions]
+        return [one for trust in found for one in trust.instruments]
 
 
 def read(

@@ -35,6 +35,10 @@ class NothingReadable(RingpullError):
     exit_code = 3
 
 
+class SourceChanged(RingpullError):
+    """A ring file became shorter while it was read."""
+
+
 class BadConfig(RingpullError):
     """logger.json can't be used."""
 

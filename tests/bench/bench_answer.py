@@ -180,6 +180,14 @@ def power_rows():
             f"{len(errors)} {of}",
         )
     yield "  pulls too short for it", float(sum(f[4] for f in found)), "pulls", ""
+    believed = rd.in_pool(rp.believed_power, [(seed,) for seed in range(DRIVES)])
+    points = [share for f in believed for share in f[2]]
+    yield (
+        "wheel power of a car that is off as assumed",
+        100.0 * float(np.mean(points)),
+        "% cover",
+        f"limit 95; {len(points)} pulls, mass, what turns, drag, tyre, slip, wind and grade drawn anew for each",
+    )
     road = sum(f[3] for f in found)
     inside = 100.0 * sum(f[2] for f in found) / road
     yield "unknown grade inside its interval", inside, "% of pulls", f"{road} pulls on the road, grade of sd 1 %"

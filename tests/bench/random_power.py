@@ -10,7 +10,8 @@ from truth.drives import Settings, make_drive, pair
 
 from ringpull.analysis.cells import compare
 from ringpull.analysis.cells.passes import Axes
-from ringpull.analysis.power import compare_power, motion, pull_power
+from ringpull.analysis.power import compare_power, pull_power
+from ringpull.analysis.power.car import Car, rotating_of
 from ringpull.ring.values import edges as read_edges
 from ringpull.ring.values.speed import SLOWEST_US
 
@@ -42,7 +43,7 @@ def turns_of(edges_s, per_rev, until_s):
 def car_of(drive):
     """The true car as `wheel` takes it."""
     car = drive.truth.car
-    return motion.Car(
+    return Car(
         mass_kg=car.mass_kg,
         rpm_per_kmh=car.rad_per_m / 3.6 * 60.0 / (2.0 * np.pi),
         cda_m2=car.cda_m2,
@@ -53,13 +54,63 @@ def car_of(drive):
     )
 
 
+EXACT = ("mass_u", "cda_u", "crr_u", "air_u", "rotating_u", "gear_u", "slip_u", "wind_u")
+
+
+def off_car(car, random):
+    """The car as its driver believes it to be: mass, what turns, drag, rolling, air, tyre and slip, wind and grade are off
+    by what the words assume; random: of one pull."""
+    rotating, rotating_u = rotating_of(car.rpm_per_kmh)
+    believed = Car(mass_kg=car.mass_kg, rpm_per_kmh=car.rpm_per_kmh, rotating=rotating, rotating_u=rotating_u)
+    slip = random.normal(0.0, np.hypot(believed.gear_u, believed.slip_u))
+    return replace(
+        believed,
+        mass_kg=car.mass_kg / (1.0 + random.normal(0.0, believed.mass_u)),
+        rpm_per_kmh=car.rpm_per_kmh * (1.0 + slip),
+    )
+
+
+def believed_power(seed):
+    """(pulls on the road, of them those whose true power lies inside the interval at nine of ten points, mean share of
+    points inside) of one drive whose car is another than believed, by what the words assume.
+
+    The truth is made from the drive's own motion by the road load of the true car.
+    """
+    drive = make_drive(seed)
+    columns, true_car = columns_of(drive), car_of(drive)
+    turns = turns_of(drive.edges_s, drive.truth.chain.per_rev, drive.rows["time_s"][-1])
+    random = np.random.default_rng([7, seed])
+    pulls, inside, points = 0, 0, []
+    for p in drive.pulls:
+        believed = off_car(true_car, random)
+        true = replace(
+            true_car,
+            rotating=believed.rotating + random.normal(0.0, believed.rotating_u),
+            cda_m2=believed.cda_m2 * (1.0 + random.normal(0.0, believed.cda_u)),
+            crr=believed.crr * (1.0 + random.normal(0.0, believed.crr_u)),
+            air_kg_m3=believed.air_kg_m3 * (1.0 + random.normal(0.0, believed.air_u)),
+            grade=random.normal(0.0, believed.grade_u),
+        )
+        exact = pull_power.pull_power(columns, p.start_s, p.end_s, true, turns)
+        found = pull_power.pull_power(columns, p.start_s, p.end_s, believed, turns)
+        if exact is None or found is None:
+            continue
+        v = exact.rpm / 60.0 * true.metres_per_rev
+        wind = random.normal(0.0, believed.wind_u)
+        watts = exact.watts + 0.5 * true.air_kg_m3 * true.cda_m2 * (np.abs(v + wind) * (v + wind) - v**2) * v
+        share = float(np.mean((found.low <= watts) & (watts <= found.high)))
+        pulls, inside = pulls + 1, inside + (share > 0.9)
+        points.append(share)
+    return pulls, inside, points
+
+
 def wheel_power(seed):
     """Errors of wheel power of one drive, as shares: (bins of BIN_RPM, peaks, pulls whose true power lies inside the
     interval of an unknown grade, pulls on the road, pulls that gave no power)."""
     drive = make_drive(seed)
     truth, known, columns = drive.truth, car_of(drive), columns_of(drive)
     turns = turns_of(drive.edges_s, truth.chain.per_rev, drive.rows["time_s"][-1])
-    exact = {name: 0.0 for name in ("mass_u", "cda_u", "crr_u", "air_u", "rotating_u")}
+    exact = {name: 0.0 for name in EXACT}
     bins, peaks, covered, road, none = [], [], 0, 0, 0
     for p in drive.pulls:
         result = pull_power.pull_power(columns, p.start_s, p.end_s, known, turns)

@@ -2,9 +2,13 @@
 
 import http.client
 import json
+import os
 import shutil
+import signal
 import socket
 import struct
+import subprocess
+import sys
 import threading
 
 import limits
@@ -36,7 +40,9 @@ def own(tmp_path):
 def answered(server, path, method="GET", body=None, **headers):
     """(the answer with its head, its body)."""
     connection = http.client.HTTPConnection("127.0.0.1", server.server_port, timeout=HANG_S)
-    connection.request(method, path, body, {"Host": f"127.0.0.1:{server.server_port}", **headers})
+    connection.request(
+        method, path, body, {"Host": f"127.0.0.1:{server.server_port}", "Cookie": server.cookie} | headers
+    )
     answer = connection.getresponse()
     return answer, answer.read()
 
@@ -244,7 +250,7 @@ def test_remarks_go_through_no_link(own, tmp_path):
 
 def said(server, *lines):
     with socket.create_connection(("127.0.0.1", server.server_port), timeout=HANG_S) as connection:
-        connection.sendall("\r\n".join([*lines, "", ""]).encode())
+        connection.sendall("\r\n".join([*lines, f"Cookie: {server.cookie}", "", ""]).encode())
         return connection.recv(100).split()[1]
 
 
@@ -271,7 +277,7 @@ def test_a_connection_that_breaks_off_is_nothing_to_tell(served, capfd, monkeypa
     monkeypatch.setattr(served, "shutdown_request", end)
     for _ in range(5):
         connection = socket.create_connection(("127.0.0.1", served.server_port), timeout=HANG_S)
-        request = f"GET / HTTP/1.1\r\nHost: 127.0.0.1:{served.server_port}\r\n\r\n"
+        request = f"GET / HTTP/1.1\r\nHost: 127.0.0.1:{served.server_port}\r\nCookie: {served.cookie}\r\n\r\n"
         connection.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
         connection.sendall(request.encode())
         connection.close()
@@ -432,3 +438,56 @@ def test_no_answer_waits_for_the_one_before_to_be_acknowledged(served, monkeypat
     monkeypatch.setattr(served, "shutdown_request", close)
     assert ask(served, "/state", Connection="close")[0] == 200
     assert limits.until(lambda: told)[0]
+
+
+def test_another_user_of_this_machine_is_refused(served):
+    """Whoever does not know the token sees nothing and changes nothing."""
+    for cookie in ("", "ringpull=1", served.cookie[:-1], f"ringpull_1={served.token}"):
+        for path in ("/", "/state", "/known?drive=0", "/report?drive=0", "/nothing", "/?token=", "/?token=x"):
+            assert ask(served, path, Cookie=cookie)[0] == 403, (cookie, path)
+        assert ask(served, "/remark", "POST", b"{}", Cookie=cookie)[0] == 403
+        assert ask(served, "/drop?name=a.rpl", "POST", b"abc", Cookie=cookie)[0] == 403
+
+
+def test_the_address_becomes_a_cookie_that_no_script_reads(served):
+    answer, _ = answered(served, "/" + served.url.partition("/?")[2].join(["?", ""]), Cookie="")
+    assert (answer.status, answer.getheader("Location")) == (303, "/")
+    told = answer.getheader("Set-Cookie")
+    assert told.startswith(served.cookie) and "HttpOnly" in told and "SameSite=Strict" in told
+    assert ask(served, "/", Cookie="other=1; " + served.cookie)[0] == 200
+
+
+@pytest.mark.parametrize("path", ["/", "/state", "/nothing", "/window?drive=0&session=1&start=0&end=1&width=9"])
+def test_no_other_page_may_frame_or_embed_an_answer(served, path):
+    answer, _ = answered(served, path)
+    assert "frame-ancestors 'none'" in answer.getheader("Content-Security-Policy")
+    assert answer.getheader("Cross-Origin-Resource-Policy") == "same-origin"
+    assert answer.getheader("X-Content-Type-Options") == "nosniff"
+
+
+def test_a_refused_drop_leaves_nothing_and_all_drops_have_a_limit(own, monkeypatch):
+    assert ask(own, "/drop?name=photo.jpg", "POST", b"\xff\xd8\xff" * 1000)[0] == 422
+    assert list(own.dropped.iterdir()) == []
+    ring = (CARD / "pulls.rpl").read_bytes()
+    from ringpull.view import server as view_server
+
+    monkeypatch.setattr(view_server, "MOST_BODY", len(ring) + 100)
+    assert ask(own, "/drop?name=pulls.rpl", "POST", ring)[0] == 200
+    assert ask(own, "/drop?name=more.rpl", "POST", ring)[0] == 413
+    assert len(list(own.dropped.iterdir())) == 1
+    monkeypatch.setattr(view_server, "MOST_BODY", 1 << 40)
+    monkeypatch.setattr(view_server, "LEAST_FREE", 1 << 62)
+    assert ask(own, "/drop?name=more.rpl", "POST", ring)[0] == 413
+
+
+def test_a_page_that_is_asked_to_end_leaves_nothing(tmp_path):
+    card = shutil.copytree(CARD, tmp_path / "card")
+    words = [sys.executable, "-m", "ringpull", "view", str(card), "--no-browser", "--json"]
+    place = tmp_path / "temporary"
+    place.mkdir()
+    process = subprocess.Popen(words, stdout=subprocess.PIPE, env=os.environ | {"TMPDIR": str(place)})
+    assert "token=" in json.loads(process.stdout.readline())["url"]
+    assert list(place.iterdir())
+    process.terminate()
+    assert process.wait(HANG_S) == 128 + signal.SIGTERM
+    assert list(place.iterdir()) == []

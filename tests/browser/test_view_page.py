@@ -21,7 +21,10 @@ def view(browser, tmp_path):
             wrong = []
             page.on("console", lambda message: wrong.append(message.text))
             page.on("pageerror", lambda error: wrong.append(str(error)))
-            page.on("request", lambda one: None if one.url.startswith(server.url) else wrong.append(one.url))
+            page.on(
+                "request",
+                lambda one: None if one.url.startswith(server.url.partition("?")[0]) else wrong.append(one.url),
+            )
             page.goto(server.url)
             page.wait_for_selector("#panels[data-ready]")
             until(page, "document.getElementById('reading').textContent.indexOf('reading') < 0")

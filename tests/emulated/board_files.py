@@ -58,7 +58,7 @@ def compile_one(path: Path, name: str, arch: str, target: Path) -> None:
 # Runs under the MicroPython unix port: the same store code that the board has makes the rings
 MAKE_CARD = """
 import sys, vfs
-from boards.desk import FileDisk
+from boards.desk_card import FileDisk
 from store import card, fatfile
 image, sectors, drive, pulls, config = sys.argv[1:]
 disk = FileDisk(image, int(sectors))
@@ -95,7 +95,7 @@ def card_image(
 # Copies the ring files out of an image, again with MicroPython's own FAT
 READ_CARD = """
 import sys, vfs
-from boards.desk import FileDisk
+from boards.desk_card import FileDisk
 image, sectors, out = sys.argv[1:]
 vfs.mount(vfs.VfsFat(FileDisk(image, int(sectors))), "/card")
 buf = bytearray(4096)

@@ -36,7 +36,7 @@ class SdCard:
     """A high-capacity card in SPI mode (SD Physical Layer Simplified Specification, chapter 7) over a bytearray.
 
     busy_us: after each block written; stalls: iterator of (time in s, length in s): the first write that ends at or
-    after that time keeps the card busy so long. `spoil` (sector -> answer token) can refuse data.
+    after that time keeps the card busy so long. there: it is in the socket. refusing: no write is taken. stuck: busy for ever.
     """
 
     def __init__(self, clock, image: bytearray, busy_us: float = 1000, stalls=()) -> None:
@@ -50,8 +50,22 @@ class SdCard:
         self.writes: list[tuple[float, int]] = []  # (time in s, sector)
         self.reads = 0
         self.awake = False
+        self.there = True
+        self.refusing = False
+        self.stuck = False
+        self.refused = 0
         self.talk = self._talk()
         self.offered = next(self.talk)
+
+    def pull_out(self) -> None:
+        self.there = False
+
+    def push_in(self) -> None:
+        """As it was, and asleep."""
+        self.there = True
+        self.awake = self.refusing = self.stuck = False
+        self.busy_until = 0.0
+        self.select(True)
 
     def select(self, on: bool) -> None:
         if on:
@@ -59,6 +73,10 @@ class SdCard:
             self.offered = next(self.talk)
 
     def exchange(self, byte: int) -> int:
+        if not self.there:
+            return 0xFF
+        if self.stuck:
+            return 0x00
         answer = self.offered
         if answer is None:  # nothing to say: the line shows whether the card is busy
             answer = 0x00 if self.clock.nanos < self.busy_until else 0xFF
@@ -109,6 +127,10 @@ class SdCard:
         data = bytearray()
         for _ in range(SECTOR + 2):
             data.append((yield 0xFF))
+        if self.refusing:
+            self.refused += 1
+            yield 0xED
+            return
         self.image[sector * SECTOR : (sector + 1) * SECTOR] = data[:SECTOR]
         now_s = self.clock.nanos * 1e-9
         self.writes.append((now_s, sector))

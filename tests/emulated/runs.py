@@ -16,6 +16,8 @@ import parts
 
 TACH_GPIO = 15
 BUTTON_GPIO = 13
+LAMP_GPIO = 12
+BUZZER_GPIO = 7
 SD_CS = 17
 CONVERTER_CS = 9
 BUSY_US = 1000
@@ -27,7 +29,9 @@ class Setup:
 
     stall_every_s 0: the card never stalls. seconds: of recording that are measured. on_flash: there is no card, the
     board records on its own flash; flash_us: what programming a page and erasing a sector take. pull_s: length of a pull
-    that is marked 0.3 s after the start by two presses of the button.
+    that is marked 0.3 s after the start by two presses of the button. card: (seconds after the start, "out", "in", "refuse" or
+    "stick") in time order. lean_s: from and to, after the start, when the first channel's signal is that of a lean mixture.
+    no_card: none is in from power-on.
     """
 
     config: dict
@@ -40,6 +44,12 @@ class Setup:
     on_flash: bool = False
     flash_us: tuple[float, float] = (400, 45000)
     pull_s: float = 0.0
+    card: tuple[tuple[float, str], ...] = ()
+    lean_s: tuple[float, float] | None = None
+    no_card: bool = False
+
+
+RICH, LEAN, FULL_LOAD = 831, 1847, 2268  # counts behind the 0-5 V divider: lambda 0.80, 1.11, and 185 kPa
 
 
 def counts_of(channel: int, now_s: float) -> int:
@@ -81,7 +91,9 @@ class Run:
         files.update(setup.files)
         if setup.on_flash:
             files["ring/logger.json"] = json.dumps(setup.config).encode()
-        self.chip = chip.Chip(uf2, files, counts_of, tach_edges(setup.tach_hz), setup.flash_us)
+        self.began_s = 1e9
+        signal = counts_of if setup.lean_s is None else self._under_load
+        self.chip = chip.Chip(uf2, files, signal, tach_edges(setup.tach_hz), setup.flash_us)
         mcu = self.chip.mcu
         image = bytearray() if setup.on_flash else board_files.card_image(folder, setup.config)
         self.card = parts.SdCard(mcu.clock, image, BUSY_US)
@@ -90,6 +102,33 @@ class Run:
         self.converter = parts.SpiConverter(mcu.clock, lambda channel, _single, now_s: counts_of(channel + 4, now_s))
         parts.Bus(mcu, 1).attach(self.converter, CONVERTER_CS)
         self.chip.set_pin(BUTTON_GPIO, True)
+        self.card.there = not setup.no_card
+        self.alarms: list = []
+        self.lamp: list[tuple[float, bool]] = []
+        self.buzzer: list[tuple[float, bool]] = []
+        for gpio, seen in ((LAMP_GPIO, self.lamp), (BUZZER_GPIO, self.buzzer)):
+            mcu.gpio[gpio].add_listener(lambda new, _old, seen=seen: seen.append((self.chip.now_s, new.name == "HIGH")))
+
+    def _under_load(self, channel: int, now_s: float) -> int:
+        """A car under full load whose mixture is lean for a while."""
+        if channel == 1:
+            return FULL_LOAD
+        if channel:
+            return counts_of(channel, now_s)
+        from_s, to_s = self.setup.lean_s
+        return LEAN if from_s < now_s - self.began_s < to_s else RICH
+
+    def _happens(self, after_s: float, what: str) -> None:
+        """The card goes, comes, refuses or sticks so long after now."""
+        acts = {
+            "out": self.card.pull_out,
+            "in": self.card.push_in,
+            "refuse": lambda: setattr(self.card, "refusing", True),
+            "stick": lambda: setattr(self.card, "stuck", True),
+        }
+        alarm = self.chip.clock.create_alarm(acts[what])
+        alarm.schedule(after_s * 1e9)
+        self.alarms.append(alarm)
 
     def boot(self, longest_s: float = 8.0) -> None:
         """Run until recording is under way: 0.4 s after the setup stands on the card. RuntimeError with the board's words."""
@@ -120,6 +159,9 @@ class Run:
         self.card.next_stall = next(self.card.stalls, None)
         busy_s, now_s, edges, writes = self.chip.busy_s, self.chip.now_s, self.chip.edges_given, len(self.card.writes)
         erased = self.chip.flash.erased
+        self.began_s = now_s
+        for after_s, what in setup.card:
+            self._happens(after_s, what)
         if setup.pull_s:
             self._press(now_s + 0.3, 0.1)
             self._press(now_s + 0.3 + setup.pull_s, 0.1)
@@ -161,6 +203,15 @@ class Run:
         import ringpull
 
         return ringpull.read(self.folder / "card" / "pulls.rpl")
+
+
+STEP_S, STEP_OFF_S = 0.05, 0.020  # steps of every pattern are multiples of it; so late an edge may be
+
+
+def lamp_off(edges: list[tuple[float, bool]], since_s: float) -> tuple[int, int]:
+    """(edges of the lamp's pin, those not within 20 ms after a step's place) from that time on."""
+    times = np.array([now_s for now_s, _ in edges if now_s >= since_s])
+    return len(times), int(np.count_nonzero(times % STEP_S > STEP_OFF_S))
 
 
 def jitter_us(instants: list[float], period_s: float) -> np.ndarray:

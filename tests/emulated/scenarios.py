@@ -8,6 +8,8 @@ from pathlib import Path
 import numpy as np
 import runs
 
+from shared_math import layout
+
 # Pins of a board of which nothing is known; six inputs on the four that this chip has
 WIRING = """
 PINS = {
@@ -48,9 +50,10 @@ COUNTING = """import gc
 gc.threshold(4096)
 
 import boards
-import plan_build
 
 board = boards.pick()
+from start import plan_build
+
 plan = plan_build.make(board)
 del plan_build
 
@@ -71,14 +74,18 @@ class Counting(Logger):
     def record(self):
         recorder = self.recorder
         poll = recorder.poll
+        recorder_pack = recorder.pack
+        recorder.pack = lambda: None
         most = [0, 0, 0]
 
         def counted(ready):
             if self.marks.open or recorder.copier.active:
+                recorder_pack()
                 return poll(ready)  # blocks are being copied too
             packed = recorder.written_rows
             sequence = recorder.writer.sequence
             before = gc.mem_alloc()
+            recorder_pack()
             poll(ready)
             grown = gc.mem_alloc() - before
             if recorder.writer.sequence != sequence:
@@ -147,6 +154,15 @@ def _on_flash() -> runs.Setup:
     return runs.Setup(config, 400, 6.0, modules={"boards/wiring": NO_CARD}, on_flash=True)
 
 
+def _warned(card: tuple[tuple[float, str], ...], seconds: float = 6.0, **more) -> runs.Setup:
+    """A car under load, a pull marked; the mixture is lean from 2.0 to 3.2 s."""
+    target = {"load": "at_a1", "load_kpa": [40, 100, 200], "lambda": [1.0, 0.88, 0.79]}
+    config = _config("rp2", 200, [f"a{n}" for n in range(4)], target=target, lean_warning={"buzzer": True})
+    config["channels"][0]["states"] = [{"name": "warm-up", "volts": [-0.4, -0.3]}]
+    config["channels"][1]["values"] = [20, 300]
+    return runs.Setup(config, 200, seconds, pull_s=4.5, card=card, lean_s=(2.0, 3.2), **more)
+
+
 SCENARIOS = {
     "generic": lambda: _generic(0),
     "generic, stalls": lambda: _generic(1.0),
@@ -154,6 +170,12 @@ SCENARIOS = {
     "twelve, marked": lambda: _twelve(seconds=5.6, stall_every_s=1.0, pull_s=2.0),
     "four at 1 kHz": lambda: runs.Setup(_config("rp2", 1000, [f"a{n}" for n in range(4)], pulses=False), 0, 1.5),
     "on its own flash": _on_flash,
+    "card sound": lambda: _warned(()),
+    "card out": lambda: _warned(((1.0, "out"), (4.0, "in"))),
+    "card refuses": lambda: _warned(((1.0, "refuse"), (4.0, "in")), 7.0),
+    "card never ready": lambda: _warned(((1.0, "stick"), (4.0, "in"))),
+    "card stalls 2 s": lambda: _warned((), stall_every_s=100.0, stall_s=2.0),
+    "no card": lambda: _warned((), 3.0, no_card=True),
     "generic, counted": lambda: _generic(0, files={"main.py": COUNTING.encode()}),
 }
 SAID = {
@@ -163,14 +185,22 @@ SAID = {
     "twelve, marked": "the same while a pull of 2 s is marked and copied, with what goes before it and 3 s after it",
     "four at 1 kHz": "hard timer, 4 inputs on chip at 1000 Hz through DMA, averaged by 4, card busy 1 ms",
     "on its own flash": "no card: hard timer, 4 inputs on chip at 200 Hz, tach 400 Hz; 45 ms for an erase, 0.4 ms for a page",
+    "card sound": "4 inputs at 200 Hz, under load, a pull of 4.5 s marked, lean from 2.0 to 3.2 s",
+    "card out": "the same with the card out from 1 s to 4 s",
+    "card refuses": "the same with every write refused from 1 s to 4 s",
+    "card never ready": "the same with the card's line held low from 1 s to 4 s",
+    "card stalls 2 s": "the same with one stall of 2 s",
+    "no card": "no card in from power-on",
     "generic, counted": "as generic, with gc.mem_alloc() around every turn of the main loop",
 }
 
 
-def figures(uf2: Path, name: str) -> dict[str, float]:
+def figures(uf2: Path, name: str) -> dict:
     """Run a scenario; what came of it. Times in microseconds where the name says so, shares from 0 to 1."""
     with runs.temporary() as folder:
         run = runs.Run(uf2, SCENARIOS[name](), Path(folder))
+        if run.setup.no_card:
+            return _flickers(run)
         run.boot()
         run.record()
         run.finish()
@@ -184,7 +214,7 @@ def figures(uf2: Path, name: str) -> dict[str, float]:
         raw = session.raw()
         period_us = 1e6 / run.setup.config["rate_hz"]
         late = raw["late"].to_numpy()
-        health = session.timing["health"]
+        health = session.timing.health
         out = {
             "rows": session.rows,
             "lost_rows": session.lost_rows,
@@ -205,9 +235,41 @@ def figures(uf2: Path, name: str) -> dict[str, float]:
             out["jitter_us"] = float(runs.jitter_us(instants, period_us * 1e-6)[0])
         if run.setup.tach_hz:
             out.update(runs.edges_kept(raw, period_us, run.setup.tach_hz))
-        if run.setup.pull_s:
+        if run.setup.lean_s:
+            out.update(_warning(run, raw))
+        elif run.setup.pull_s:
             out.update(_pull_kept(run, session))
         return out
+
+
+def _flickers(run: runs.Run) -> dict[str, float]:
+    """Without a card: how even the lamp flickers, from the second second after power-on."""
+    run.chip.run(run.setup.seconds)
+    edges = np.array([now_s for now_s, _ in run.lamp if now_s > 1.0])
+    steps = np.diff(edges)
+    return {
+        "first_light_s": run.lamp[0][0],
+        "lamp_edges": len(edges),
+        "lamp_step_s_least": float(steps.min()),
+        "lamp_step_s_most": float(steps.max()),
+    }
+
+
+def _warning(run: runs.Run, raw) -> dict:
+    """When the warning came, how even the lamp was, which faults it told."""
+    onset_s = run.began_s + run.setup.lean_s[0]
+    sounded = [now_s for now_s, on in run.buzzer if on and now_s > onset_s]
+    edges, off = runs.lamp_off(run.lamp, run.began_s)
+    lamp = raw["lamp"].to_numpy()
+    told = sorted({int(state) - layout.LAMP_FAULT for state in lamp if state >= layout.LAMP_FAULT})
+    return {
+        "warning_delay_s": sounded[0] - onset_s if sounded else float("nan"),
+        "lamp_edges": edges,
+        "lamp_edges_off_place": off,
+        "lamp_changes": int(np.count_nonzero(np.diff(lamp))),
+        "faults_told": ", ".join(map(str, told)) or "none",
+        "refused_writes": run.card.refused,
+    }
 
 
 def _pull_kept(run: runs.Run, session) -> dict[str, float]:

@@ -68,3 +68,19 @@ def test_nothing_is_allocated_per_row(figures):
     got = figures("generic, counted")
     assert got["bytes_per_row"] == 0
     assert got["bytes_per_block_packed"] == 0 and got["bytes_per_block_written"] <= 320
+
+
+@pytest.mark.parametrize("name", ["card sound", "card out", "card refuses", "card never ready", "card stalls 2 s"])
+def test_the_driver_is_warned_whatever_the_card_does(figures, name):
+    got = figures(name)
+    assert 0.3 < got["warning_delay_s"] <= 0.40
+    assert got["lamp_edges"] > 8 and got["lamp_edges_off_place"] <= got["lamp_changes"]
+    assert got["lost_rows"] == got["rows_missing"] == 0  # what the card did not take waits in memory
+    faults = {"card out": "24", "card refuses": "23", "card never ready": "24"}
+    assert got["faults_told"] == faults.get(name, "none")
+
+
+def test_without_a_card_the_lamp_flickers_evenly(figures):
+    got = figures("no card")
+    assert got["first_light_s"] < 0.5 and got["lamp_edges"] > 12
+    assert 0.105 <= got["lamp_step_s_least"] and got["lamp_step_s_most"] <= 0.145

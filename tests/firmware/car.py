@@ -8,7 +8,7 @@ import json
 from glass import PIECES, Glass
 
 from acquire import button, health, marks, rows, tach
-from panel import panel
+from panel import lamp, panel
 from shared_math import layout, ticks
 from start import plan_build
 
@@ -33,8 +33,24 @@ CONFIG = {
 }
 
 
+class Light:
+    """Remembers when which pattern was shown."""
+
+    def __init__(self, board):
+        self.board = board
+
+    @property
+    def pattern(self):
+        return self.board.lamps[-1][1]
+
+    @pattern.setter
+    def pattern(self, pattern):
+        self.board.lamps.append((self.board.now / 1e6, pattern))
+
+
 class Board:
     def __init__(self, glass, text):
+        self.light = Light(self)
         self.glass = glass
         self.text = text
         self.now = 0
@@ -57,10 +73,6 @@ class Board:
 
     def buzzer(self, on):
         self.sounds.append((self.now / 1e6, on))
-
-    def show_lamp(self, one):
-        if not self.lamps or self.lamps[-1][1] != one.state:
-            self.lamps.append((self.now / 1e6, one.state))
 
     def ticks_us(self):
         return self.now & ticks.MASK
@@ -111,6 +123,7 @@ class Car:
         self.panel = panel.Panel(self.board, self.plan)
         self.lamp = self.panel.lamp
         self.lamp.fault = self.plan.faults[0] if self.plan.faults else 0
+        self.lamp.taken = True
         self.sampler = rows.Sampler(
             queue, self.period_us, parts, self.marks, self.lamp, self.board.ticks_us, self.health
         )
@@ -163,19 +176,22 @@ class Car:
         queue = self.sampler.queue
         queue.tail = queue.head
         self.panel.turn()
+        if self.panel.screen:
+            self.panel.screen.turn()
 
     def show(self):
         """Turns without rows until what is drawn stands on the glass."""
         for _ in range(3 * PIECES):
             self.board.now += 10000
             self.panel.turn()
+            self.panel.screen.turn()
         return self.glass.shown
 
     def lean_times(self):
         """[from, to] of the lamp's lean state, seconds."""
         out = []
-        for t, state in self.board.lamps:
-            if state == layout.LAMP_LEAN:
+        for t, pattern in self.board.lamps:
+            if pattern == lamp.pattern_of(layout.LAMP_LEAN):
                 out.append([t, None])
             elif out and out[-1][1] is None:
                 out[-1][1] = t

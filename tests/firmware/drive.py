@@ -43,4 +43,5 @@ class Drive:
         cells[at + 8] = 0
         cells[at + 9] = 1
         queue.head += 1
+        self.recorder.pack()
         self.recorder.poll()

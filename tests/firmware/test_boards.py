@@ -132,7 +132,7 @@ def test_esp32_card_on_its_sd_host():
     pins["sd_host"] = {"slot": 1, "width": 1}
     board = bare(esp32.Esp32Board, pins)
     card = board.open_card()
-    assert isinstance(card, sdhost.HostCard) and card.ioctl(4, 0) == 8 and card.ioctl(5, 0) == 512
+    assert card.wake() and isinstance(card, sdhost.HostCard) and card.ioctl(4, 0) == 8 and card.ioctl(5, 0) == 512
     block = bytearray([n & 0xFF for n in range(512)])
     card.writeblocks(3, block)
     got = bytearray(512)
@@ -166,7 +166,7 @@ def test_a_block_that_the_sd_host_did_not_write_is_an_error():
 def test_no_card_in_the_sd_host_is_told():
     fake_board.SDCard.there = False
     try:
-        sdhost.HostCard(fake_board.SDCard(1, 1))
+        sdhost.HostCard(fake_board.SDCard(1, 1)).wake()
     except OSError as error:
         assert error.errno == 19
     else:

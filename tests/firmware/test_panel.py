@@ -150,7 +150,6 @@ def test_a_turn_allocates_nothing():
     one.drive(5, car.cruise)
     one.drive(3.3, car.pull(0.15))
     board = one.board
-    board.show_lamp = lambda _lamp: None
     board.buzzer = lambda _on: None
     panel = one.panel
     sampler = one.sampler

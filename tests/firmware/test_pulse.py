@@ -120,6 +120,20 @@ def test_counts_and_rejected_wrap():
     assert meter.count == 1 and meter.rejected == 0
 
 
+def test_the_first_pulse_is_forgotten_once_a_row_has_seen_it():
+    """Its number comes again when the counter has gone round: a row taken late must not take that one for the first."""
+    meter = pulse.Pulse(LIMIT)
+    meter.change(True, 6000)
+    pulse_at(meter, 6000, 3000)
+    for n in range(20):
+        pulse_at(meter, 10000 + 5000 * n, 3000)
+        row_at(meter, 10000 + 5000 * n + 4000)
+    meter.count = (1 << 24) - 3 & 0xFFFFFF  # so many pulses later
+    for n in range(20, 26):
+        pulse_at(meter, 10000 + 5000 * n, 3000)
+    assert row_at(meter, 10000 + 5000 * 21 + 4000)[1] == 1000
+
+
 def test_handlers_allocate_nothing():
     meter = pulse.Pulse(LIMIT)
     cells = [0] * 4
@@ -144,7 +158,7 @@ def test_the_fastest_row_path_takes_it_and_allocates_nothing():
     queue = rows.RowQueue(4 + 2 + 4, 64)
     own = health.Health()
     now = lambda: bench_now[0]  # noqa: E731
-    sampler = rows.sampler(queue, 5000, [(0, 1, meter)], marks.Marks(knob, 200), lamp.Lamp(), now, own)
+    sampler = rows.sampler(queue, 5000, [(0, 1, meter)], marks.Marks(knob, 200), lamp.Lamp(None), now, own)
     sampler.start(0)
     sampler.take(None)
     micropython.heap_lock()

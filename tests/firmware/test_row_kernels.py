@@ -20,7 +20,7 @@ class Bench:
         self.tach = tach.Tach(900)
         self.button = button.Button()
         self.marks = marks.Marks(self.button, 200, (1, 0, 499), 2)
-        self.lamp = lamp.Lamp()
+        self.lamp = lamp.Lamp(None)
         self.health = health.Health(supply)
         self.health.heap_kb = 50
         parts = [(0, 0, self.read), (4, 0, self.read), (1, 1, self.tach)]
@@ -114,3 +114,41 @@ def test_the_compiled_path_allocates_nothing():
         finally:
             micropython.heap_unlock()
         assert len(bench.rows()) == 15
+
+
+def overloaded(kind, share_pct):
+    """Rows that cost so many per cent of their period, called as a timer does: (rows taken, rows lost, longest time without
+    a gap for the main loop, all in periods)."""
+    bench = Bench(kind, None, START)
+    sampler = bench.sampler
+    cost = PERIOD * share_pct // 100
+    due = busy = longest = taken = 0
+    now = 0
+    for _ in range(600):
+        if due > now:  # the main loop runs
+            longest = max(longest, busy)
+            busy = 0
+            now = due
+        bench.now = (START + now) & ticks.MASK
+        head = sampler.queue.head
+        sampler.take(None)
+        whole = sampler.queue.head != head
+        now += cost if whole else PERIOD // 20
+        busy += cost if whole else 0
+        taken += whole
+        sampler.queue.tail = sampler.queue.head
+        due = (due // PERIOD + 1) * PERIOD
+        while due + PERIOD <= now:
+            due += PERIOD
+    sampler.look()
+    return taken, sampler.lost, longest // PERIOD
+
+
+def test_rows_that_take_all_the_time_leave_some_to_the_main_loop():
+    """Whatever a row costs, beyond its period: the loop gets its turn again and again, and every row left out is counted."""
+    for share_pct in (105, 130, 200):
+        plain = overloaded(rows.Sampler, share_pct)
+        assert plain == overloaded(ViperSampler, share_pct)
+        taken, lost, longest = plain
+        assert taken > 200 and lost > 100 and longest < 90, (share_pct, plain)
+    assert overloaded(rows.Sampler, 90)[1] == 0

@@ -4,7 +4,7 @@ import micropython
 
 from acquire import button, health, marks, rows, tach
 from panel import lamp
-from shared_math import ticks
+from shared_math import layout, ticks
 
 PERIOD = 5000
 
@@ -23,7 +23,7 @@ class Bench:
         self.health.heap_kb = 50
         self.columns = 8 + self.health.columns
         queue = rows.RowQueue(self.columns, capacity)
-        self.sampler = rows.Sampler(queue, PERIOD, parts, self.marks, lamp.Lamp(), lambda: self.now, self.health)
+        self.sampler = rows.Sampler(queue, PERIOD, parts, self.marks, lamp.Lamp(None), lambda: self.now, self.health)
         self.sampler.start(start)
 
     def take(self, at):
@@ -45,7 +45,7 @@ def test_columns_stand_where_the_setup_says():
     bench.tach.edge(-800 & ticks.MASK)
     bench.level = 77
     bench.take(0)
-    assert bench.rows() == [[0, 77, 1, 800, 0, 0, 50, 0, 0, 0, 0]]
+    assert bench.rows() == [[0, 77, 1, 800, 0, 0, 50, 0, 0, 0, layout.LAMP_STARTING]]
 
 
 def test_lateness_is_told_and_ages_count_from_the_grid():

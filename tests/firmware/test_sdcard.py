@@ -44,6 +44,7 @@ class Card:
         self.receiving = -1  # bytes of a data packet so far, -1: none expected
         self.address = 0
         self.busy_left = 0
+        self.slow = 0  # bytes before the packet that is read
 
     def cs(self, level):
         self.selected = level == 0
@@ -72,6 +73,9 @@ class Card:
             return 0xFF
         if self.receiving >= 0 and self.out_at == self.out_end:
             return self.take(byte)
+        if self.slow and self.out_at == 2:
+            self.slow -= 1
+            return 0xFF
         if self.out_at < self.out_end:
             answer = self.out[self.out_at]
             self.out_at += 1
@@ -161,9 +165,12 @@ class Card:
         return csd
 
 
-def opened(card):
+def opened(card, rest=None):
     sdcard.time = Clock()
-    return sdcard.SdCard(card, card.cs, lambda: None)
+    disk = sdcard.SdCard(card, card.cs, lambda _fast: None, rest)
+    while not disk.wake():
+        pass
+    return disk
 
 
 def fails(action, number, step):
@@ -205,12 +212,12 @@ def test_a_write_returns_while_the_card_is_busy_and_the_next_access_waits():
     assert got == pattern(2) and card.busy_left == 0
 
 
-def test_rejected_data_is_an_error():
-    for answer in (0x0B, 0x0D):
+def test_rejected_data_is_an_error_and_a_refused_write_one_of_its_own():
+    for answer, number in ((0x0B, 5), (0x0D, 30)):
         card = Card()
         disk = opened(card)
         card.answer_to_data = answer
-        fails(lambda: disk.writeblocks(1, pattern(3)), 5, "data rejected")  # noqa: B023
+        fails(lambda: disk.writeblocks(1, pattern(3)), number, "data rejected")  # noqa: B023
 
 
 def test_a_write_that_fails_while_the_card_is_busy_is_told_at_the_next_access():
@@ -294,7 +301,7 @@ def test_ready_tells_whether_an_access_would_wait():
     card.busy = 1 << 29
     disk.writeblocks(2, pattern(8))
     assert not disk.ready()
-    sdcard.time.ms += 2000
+    sdcard.time.ms += 3100
     assert disk.ready()
     fails(lambda: disk.writeblocks(3, pattern(8)), 110, "write: card busy")
 
@@ -303,14 +310,72 @@ def test_a_long_wait_is_slept_through():
     card = Card()
     slept = []
 
-    def rest():
-        sdcard.time.ms += 1
-        card.busy_left = max(0, card.busy_left - 100)
-        slept.append(1)
+    def rest(waiting):
+        if waiting:
+            sdcard.time.ms += 1
+            card.busy_left = max(0, card.busy_left - 100)
+            slept.append(1)
 
-    sdcard.time = Clock()
-    disk = sdcard.SdCard(card, card.cs, lambda: None, rest)
+    disk = opened(card, rest)
     card.busy = 5000
     disk.writeblocks(1, pattern(4))
     disk.readblocks(1, bytearray(512))
     assert 40 < len(slept) < 60 and not card.busy_left
+
+
+class Counted(Card):
+    """Counts the bytes on the wire."""
+
+    bytes = 0
+
+    def exchange(self, byte):
+        self.bytes += 1
+        return Card.exchange(self, byte)
+
+
+def test_each_step_of_starting_a_card_is_short():
+    """At 400 kHz a byte takes 20 us: no step may take 5 ms, whatever the card answers."""
+    for there in (True, False):
+        card = Counted()
+        card.there = there
+        sdcard.time = Clock()
+        disk = sdcard.SdCard(card, card.cs, lambda _fast: None)
+        steps = most = 0
+        try:
+            while True:
+                before = card.bytes
+                done = disk.wake()
+                steps += 1
+                most = max(most, card.bytes - before)
+                if done:
+                    break
+        except sdcard.CardError as error:
+            assert not there and error.step == "no card" and sdcard.time.ms > 1000
+        assert steps > 3 and most < 250, (there, steps, most)
+
+
+def test_a_card_that_comes_later_is_started_by_the_same_driver():
+    card = Card()
+    card.there = False
+    fails(lambda: opened(card), 19, "no card")
+    disk = sdcard.SdCard(card, card.cs, lambda _fast: None)
+    fails(lambda: [disk.wake() for _ in range(5000)], 19, "no card")
+    card.there = True
+    while not disk.wake():
+        pass
+    disk.writeblocks(3, pattern(1))
+
+
+def test_a_slow_read_leaves_its_time_to_others():
+    card = Card()
+    rested = []
+
+    def rest(waiting):
+        rested.append(waiting)
+        if len(rested) > 20:
+            card.slow = 0
+
+    disk = opened(card, rest)
+    card.slow = 1 << 29
+    disk.readblocks(1, bytearray(512))
+    assert rested.count(True) > 10

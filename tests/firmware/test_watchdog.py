@@ -70,6 +70,11 @@ def test_it_starts_once_the_rings_are_ready_and_before_the_rows():
 
     class Files:
         session = 1
+        dead = False
+        writes = 2
+
+        class outbox:
+            kept_dropped = 0
 
         def write_setup(self, _row):
             order.append("setup written")
@@ -113,7 +118,7 @@ def test_it_starts_once_the_rings_are_ready_and_before_the_rows():
             return None
 
     class Panel:
-        lamp = lamp.Lamp()
+        lamp = lamp.Lamp(None)
 
         def begin(self, _logger):
             pass
@@ -122,55 +127,32 @@ def test_it_starts_once_the_rings_are_ready_and_before_the_rows():
     assert order == ["card open", "setup written", "watch", "rows"]
 
 
-class Reviving(Turning):
-    """Tells in which order it is asked; its card may be missing."""
+class Waiting(Turning):
+    """Tells what was done while its card was waited for."""
 
-    def __init__(self, missing):
-        Turning.__init__(self, 0)
-        self.missing = missing
-        self.order = []
+    now = 0
+    meanwhile = None
 
-    def watch(self):
-        self.order.append("watch")
+    def ticks_us(self):
+        return self.now
 
-    def unwatch(self):
-        self.order.append("unwatch")
-
-    def remount(self):
-        self.order.append("card")
-        if self.missing:
-            raise OSError(19)
-
-
-def test_making_a_cards_rings_anew_is_not_watched():
-    for missing in (False, True):
-        board = Reviving(missing)
-        one = waiting_logger(board)
-        one._card = one.recorder = one.lamp = one.plan = Card()
-        one.revive()
-        assert board.order == ["unwatch", "card", "watch"]
-
-
-class Card:
-    """A card, its writer and its copier at once."""
-
-    ring_id = 1
-    made_new = False
-    unusable = False
-    fault = 0
-    faults = []
-
-    def __call__(self):
-        return self
-
-    def open(self):
-        pass
-
-    def bind(self, _place, _same):
+    def loop(self):
         pass
 
 
-Card.writer = Card.copier = Card()
+def test_whoever_waits_for_the_card_feeds_and_turns_the_rest_of_the_loop():
+    board = Waiting(0)
+    one = waiting_logger(board)
+    turns = []
+    one.turn = lambda: turns.append(board.now) or setattr(one, "turned", board.now)
+    for _ in range(100):
+        board.now += 1000
+        one.meanwhile()
+    assert board.fed == len(turns) == 25
+    one.turn = lambda: one.meanwhile() or turns.append(0)  # a turn that waits for the card itself
+    board.now += 5000
+    one.meanwhile()
+    assert len(turns) == 26
 
 
 class Slow:
@@ -187,10 +169,13 @@ class Slow:
         self.copies -= 1
         return self.copies >= 0
 
-    def _pack(self):
+    class queue:
+        head = tail = 0
+
+    def _close_block(self):
         pass
 
-    _close_block = _write_health = _pack
+    _write_health = _close_block
 
 
 def test_every_write_at_the_end_feeds():

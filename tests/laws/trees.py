@@ -24,6 +24,7 @@ ROOMS = (
     "analysis/local",
     "analysis/drive_state",
     "analysis/delay",
+    "analysis/instruments",
     "analysis/judge",
     "wording",
     "analysis/pulls",

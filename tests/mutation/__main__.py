@@ -49,7 +49,7 @@ def run(asked: argparse.Namespace, kept) -> int:
     from tests.mutation.modules import MODULES
 
     chosen = {path: suite for path, suite in MODULES.items() if not asked.words or any(w in path for w in asked.words)}
-    place = trial.copied()
+    place, failed = trial.copied(), 0
     try:
         trial.prepare(place)
         for path, suite in chosen.items():
@@ -64,7 +64,8 @@ def run(asked: argparse.Namespace, kept) -> int:
                 print(
                     f"{path}: its tests fail as it stands:\n{log.read_text(errors='replace')[-2000:]}", file=sys.stderr
                 )
-                return 2
+                failed = 2
+                continue
             kept.begin(path, len(places), asked.again)
             for one in taken:
                 mutant = mutants.made(source, one)
@@ -78,7 +79,7 @@ def run(asked: argparse.Namespace, kept) -> int:
     finally:
         os.chdir(ROOT)
         shutil.rmtree(place, ignore_errors=True)
-    return 0
+    return failed
 
 
 if __name__ == "__main__":

@@ -72,13 +72,16 @@ def test_broken_text_is_told_in_words():
 
 
 def test_how_deep_brackets_may_stand():
-    assert json_text.parse("[" * 13 + "]" * 13) is not None
-    try:
-        json_text.parse("[" * 14 + "]" * 14)
-    except ValueError as error:
-        assert str(error) == "line 1: brackets inside brackets, more than 12 deep"
-        return
-    raise AssertionError("14 brackets were taken")
+    for opening, closing in (("[", "]"), ('{"a": ', "}")):
+        inner = "0" if closing == "}" else ""
+        deep = 12 if inner else 13  # what stands inside the innermost bracket counts
+        assert json_text.parse(opening * deep + inner + closing * deep) is not None
+        try:
+            json_text.parse(opening * (deep + 1) + inner + closing * (deep + 1))
+        except ValueError as error:
+            assert str(error) == "line 1: brackets inside brackets, more than 12 deep"
+        else:
+            raise AssertionError("more brackets were taken")
 
 
 def test_the_line_is_named():

@@ -22,3 +22,21 @@ def test_sentences():
 def test_a_number_of_a_newer_firmware():
     name, sentence, _, step = faults.fault(98)
     assert name == "unknown" and "98" in sentence and "update" in step
+
+
+def test_a_number_keeps_its_meaning():
+    """The lamp blinks it and old ring files hold it."""
+    assert {faults.FAULTS[name][0]: name for name in faults.FAULTS} == {
+        11: "no_config",
+        12: "bad_config",
+        21: "card_missing",
+        22: "card_full",
+        23: "card_readonly",
+        24: "card_dead",
+        25: "storage_foreign",
+        26: "ring_new",
+        31: "rows_lost",
+        44: "converter_silent",
+        45: "input_missing",
+        46: "reference_off",
+    }

@@ -222,6 +222,13 @@ def test_when_a_warning_comes_and_goes_to_the_step():
     steps = Steps()
     assert steps.go(20) == 9
     assert steps.go(20, value=800) == 15
+    steps = Steps()
+    steps.go(20)
+    assert (
+        steps.go(1, ms=200, value=800) == 0
+        and steps.go(1299, ms=1, value=800) == 0
+        and steps.go(1, ms=1, value=800) == 1
+    )
     assert Steps(after_s=0.5).go(20) == 11
     assert Steps().go(20, ms=50) == 18  # settled at the 12th, and 6 more
     assert Steps().go(20, ms=1000) == 5  # of a pause 200 ms are counted: settled at the 3rd, 1 + 200 + 200 at the 5th
@@ -290,6 +297,12 @@ def test_what_unsettles():
         return steps.watch.steady_ms
 
     assert rise(1000, 1000, 1400) == 600 and rise(1000, 1000, 1401) == 0  # 40 kPa within two steps
+    steps = Steps(kpa=False)  # of throttle 20 % are the most
+    steps.go(6, load=700)
+    steps.go(1, load=900)
+    assert steps.watch.steady_ms == 600
+    steps.go(1, load=901)
+    assert steps.watch.steady_ms == 0
     steps = Steps()
     steps.go(6, load=1000)
     steps.go(1, load=1300)

@@ -32,7 +32,7 @@ class Settings:
     pulls: fewest and most pulls. between_pulls: of the factor that a whole pull has. table_sd: of the smooth error of
     the fuel table over speed and load. hole_share: share of drives with a hole, which is in one pull alone.
     timing: "injector", "command", "none" or "random", a third each. systematic_sd: of the sensor's constant error.
-    change: factor on lambda by (rpm, kPa), for pairs of drives.
+    change: factor on lambda by (rpm, kPa), for pairs of drives. kind: one of exhaust.KINDS.
     """
 
     pulls: tuple[int, int] = (3, 4)
@@ -46,6 +46,7 @@ class Settings:
     timing: str = "random"
     systematic_sd: float = 0.0
     change: Callable[[np.ndarray, np.ndarray], np.ndarray] | None = None
+    kind: str = "plain"
 
 
 @dataclass(frozen=True)
@@ -155,7 +156,8 @@ def make_drive(seed: int, car_seed: int | None = None, settings: Settings | None
     table = _table(fixed, engine, s.table_sd)
     rng = np.random.default_rng([2, seed])
     road = drive(rng, engine, car, int(rng.integers(s.pulls[0], s.pulls[1] + 1)))
-    fuel = exhaust.fuelling(rng, engine, road)
+    habits = exhaust.draw_habits(s.kind, seed)
+    fuel = exhaust.fuelling(rng, engine, road, habits)
     factor = table(road.rpm, road.map_kpa)
     if s.change:
         factor = factor * s.change(road.rpm, road.map_kpa)
@@ -165,7 +167,7 @@ def make_drive(seed: int, car_seed: int | None = None, settings: Settings | None
     holes, dent = _holes(rng, s, engine, road, fuel.command)
     burnt = exhaust.cylinder_lambda(engine, fuel, factor * (1 + dent / fuel.command))
     arrives_s = exhaust.arrival_s(engine, road)
-    sensed = exhaust.at_sensor(engine, burnt, arrives_s)
+    sensed = exhaust.at_sensor(engine, burnt, arrives_s, habits.mixing)
     fine = slice(None, None, STEP)
     t_s = np.arange(road.rpm.size)[fine] * FINE_S
     signal = tach.make(rng, chain, road, [(hole.start_s, hole.end_s) for hole in holes])

@@ -11,6 +11,37 @@ from truth.engines import STOICH, Chain, Engine
 from truth.road import FINE_S, Road, lag
 
 
+@dataclass(frozen=True)
+class Habits:
+    """What an engine computer or an exhaust may do beside the plain model.
+
+    rich_above_pct: full-load mixture as soon as the throttle has opened so far, whatever the pressure; None: by pressure
+    alone. puff, puff_s: share of fuel added when a cut ends, and the time in which that fades. mixing: the lag is of
+    gas that mixes, so of 1/lambda; else of lambda.
+    """
+
+    rich_above_pct: float | None = None
+    puff: float = 0.0
+    puff_s: float = 0.3
+    mixing: bool = False
+
+
+PLAIN = Habits()
+KINDS = ("plain", "rich by throttle", "rich puff", "mixing lag")
+
+
+def draw_habits(kind: str, seed: int) -> Habits:
+    """The habits of a drive of one of KINDS: full load from U(35, 55) % of throttle; a puff of U(0.05, 0.25) that fades
+    in U(0.10, 0.50) s."""
+    rng = np.random.default_rng([6, seed])
+    return {
+        "plain": PLAIN,
+        "rich by throttle": Habits(rich_above_pct=rng.uniform(35, 55)),
+        "rich puff": Habits(puff=rng.uniform(0.05, 0.25), puff_s=rng.uniform(0.10, 0.50)),
+        "mixing lag": Habits(mixing=True),
+    }[kind]
+
+
 @dataclass
 class Fuel:
     """On the fine grid: what was commanded, what was injected (relative to air at lambda 1), and where it was cut."""
@@ -36,10 +67,14 @@ def cut_intervals(engine: Engine, road: Road) -> list[tuple[int, int]]:
     return out
 
 
-def commanded(rng: np.random.Generator, engine: Engine, road: Road, map_seen: np.ndarray) -> np.ndarray:
+def commanded(
+    rng: np.random.Generator, engine: Engine, road: Road, map_seen: np.ndarray, habits: Habits = PLAIN
+) -> np.ndarray:
     """Target at the pressure the computer sees; in cruise a slow closed-loop wave, U(0, 0.015) at U(0.6, 1.6) Hz, and
     in 3 drives of 10 a step of +-0.06 half-way through each cruise."""
     command = engine.target(map_seen)
+    if habits.rich_above_pct is not None:
+        command = np.where(road.throttle > habits.rich_above_pct, engine.target_lambda[-1], command)
     t_s = np.arange(road.rpm.size) * FINE_S
     wave = rng.uniform(0, 0.015) * np.sign(np.sin(2 * np.pi * rng.uniform(0.6, 1.6) * t_s))
     command = command + lag(wave, 0.2) * (map_seen < 75)
@@ -49,11 +84,11 @@ def commanded(rng: np.random.Generator, engine: Engine, road: Road, map_seen: np
     return command
 
 
-def fuelling(rng: np.random.Generator, engine: Engine, road: Road) -> Fuel:
+def fuelling(rng: np.random.Generator, engine: Engine, road: Road, habits: Habits = PLAIN) -> Fuel:
     """What the computer injects, seeing pressure late, adding what it believes of the film, cutting on overrun."""
     t_s = np.arange(road.rpm.size) * FINE_S
     map_seen = np.interp(t_s - engine.latency_s, t_s, road.map_kpa)
-    command = commanded(rng, engine, road, map_seen)
+    command = commanded(rng, engine, road, map_seen, habits)
     injected = engine.air_kg_s(road.rpm, map_seen) / road.rpm / command  # per revolution
     if engine.film_s > 0:
         # The exact inverse of the film is 1 + X/(1-X) (1 - lag of tau (1-X)); the computer applies a part of it
@@ -63,6 +98,8 @@ def fuelling(rng: np.random.Generator, engine: Engine, road: Road) -> Fuel:
     cut = np.zeros(road.rpm.size, bool)
     for first, last in cut_intervals(engine, road):
         cut[first:last] = True
+        if habits.puff:
+            injected[last:] *= 1 + habits.puff * np.exp(-np.arange(injected.size - last) * FINE_S / habits.puff_s)
     injected = np.where(cut, 0.0, injected)
     return Fuel(command, injected, cut, engine.air_kg_s(road.rpm, road.map_kpa) / road.rpm)
 
@@ -99,9 +136,12 @@ def arrival_s(engine: Engine, road: Road) -> np.ndarray:
     return arrived + late + engine.constant_s
 
 
-def at_sensor(engine: Engine, burnt: np.ndarray, arrives_s: np.ndarray) -> np.ndarray:
-    """Lambda as an ideal controller behind the lagging sensor prints it, before noise and its range."""
+def at_sensor(engine: Engine, burnt: np.ndarray, arrives_s: np.ndarray, mixing: bool = False) -> np.ndarray:
+    """Lambda as an ideal controller behind the lagging sensor prints it, before noise and its range. mixing: the lag is
+    of 1/lambda."""
     t_s = np.arange(burnt.size) * FINE_S
+    if mixing:
+        return 1 / lag(1 / np.interp(t_s, arrives_s, burnt), engine.tau_s)
     return lag(np.interp(t_s, arrives_s, burnt), engine.tau_s)
 
 

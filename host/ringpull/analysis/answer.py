@@ -18,6 +18,7 @@ from ringpull.analysis.delay.align import Aligned
 from ringpull.analysis.delay.identify import Identified
 from ringpull.analysis.drive_state import target
 from ringpull.analysis.drive_state.columns import Columns
+from ringpull.analysis.instruments.records import Instrument
 from ringpull.analysis.judge import lamp, lean_events, masks, needs, sensor, verdict
 from ringpull.analysis.judge.lamp import Warned
 from ringpull.analysis.judge.lean_events import LeanEvent
@@ -27,6 +28,7 @@ from ringpull.analysis.judge.session import Judged, SpanAnswer, judge_span
 from ringpull.analysis.judge.spool import SpoolUp
 from ringpull.analysis.judge.stretches import Stretch
 from ringpull.wording import assumed, events, reasons
+from ringpull.wording import instruments as instrument_words
 from ringpull.wording import masks as mask_words
 
 if TYPE_CHECKING:
@@ -179,6 +181,7 @@ class Answer:
     sessions: dict[int, dict] = field(default_factory=dict)
     repeat: Repeat | None = None
     banks: list[Banks] = field(default_factory=list)
+    instruments: list[Instrument] = field(default_factory=list)
 
     @property
     def judged(self) -> list[PullAnswer]:
@@ -201,6 +204,7 @@ class Answer:
             "sessions": {str(key): one for key, one in self.sessions.items()},
             "repeat": None if self.repeat is None else plain(asdict(self.repeat)),
             "banks": [plain(asdict(b)) for b in self.banks],
+            "instruments": [instrument_words.as_json(one) for one in self.instruments],
         }
 
 
@@ -416,7 +420,9 @@ def answer(drive, target: dict | None = None) -> Answer:
     systematic = max(j.budget.systematic for j in views.values())
     call = max(max(lean_events.LEAST_DEPTH, lean_events.SIGMAS * j.random_u) for j in views.values())
     warned = warnings(drive, judged_pulls)
-    word, why = verdict.decide(judged_pulls, missing, systematic, call, warned, wiring(views.values()))
+    signs = verdict.Signs(warned, wiring(views.values()))
+    trusts = [j.trust for j in views.values() if j.trust is not None]
+    word, why = verdict.decide(judged_pulls, missing, systematic, call, trusts, signs)
     if not missing:
         for key, names in lacking.items():
             if names:
@@ -442,4 +448,5 @@ def answer(drive, target: dict | None = None) -> Answer:
         sessions=of_sessions(drive, judged_pulls),
         repeat=repeated,
         banks=apart,
+        instruments=[one for view in drive.views() for one in view.trust.instruments],
     )

@@ -11,7 +11,8 @@ import numpy as np
 from ringpull.analysis import local
 from ringpull.analysis.delay.align import injected
 from ringpull.analysis.drive_state import roles, under_load
-from ringpull.analysis.drive_state.columns import Columns, from_session
+from ringpull.analysis.drive_state.columns import Columns, from_session, from_table
+from ringpull.analysis.instruments.trust import Trust, of_session, trust
 from ringpull.analysis.judge.session import Judged, prepare
 from shared_math import channels as shared_channels
 
@@ -23,6 +24,20 @@ LEAST_RPM = 500.0  # that it gains
 JOIN_S = 0.4  # wheelspin or a stumble shorter than this does not end a pull
 
 
+def examined(columns: Columns, session: int) -> Trust:
+    """The instruments of a session's recorded columns examined. session: its id."""
+    return of_session(trust(columns), session)
+
+
+def beginning(session: Session, seconds: float, target: dict | None = None) -> Trust:
+    """The instruments of a session by its first `seconds`; of a longer one only those rows are decoded. target: as View
+    has it."""
+    if session.duration_s - session.start_s <= seconds:
+        return View(session, target).trust
+    rows = session.between(session.start_s, session.start_s + seconds)
+    return examined(from_table(rows, session.config), session.id)
+
+
 @dataclass(eq=False, frozen=True)
 class View:
     """One session as the analysis sees it; computed once and shared by its pulls. target: instead of the
@@ -32,11 +47,17 @@ class View:
     target: dict | None = None
 
     @cached_property
-    def columns(self) -> Columns:
+    def trust(self) -> Trust:
+        """The session's instruments examined."""
         columns = from_session(self.session)
-        if self.target is None:
-            return columns
-        return replace(columns, config={**columns.config, "target": self.target})
+        if self.target is not None:
+            columns = replace(columns, config={**columns.config, "target": self.target})
+        return examined(columns, self.session.id)
+
+    @property
+    def columns(self) -> Columns:
+        """What is judged: the recorded columns without what an instrument is contradicted in."""
+        return self.trust.columns
 
     @cached_property
     def marked(self) -> list[tuple[float, float, bool]]:
@@ -49,7 +70,8 @@ class View:
 
     @cached_property
     def judged(self) -> Judged:
-        return prepare(self.columns, spoiled=[(start, end) for start, end, spoiled in self.marked if spoiled])
+        judged = prepare(self.columns, spoiled=[(start, end) for start, end, spoiled in self.marked if spoiled])
+        return replace(judged, trust=self.trust)
 
     @cached_property
     def turns(self) -> list[tuple[np.ndarray, np.ndarray]]:

@@ -6,7 +6,9 @@ import argparse
 import importlib
 import io
 import os
+import signal
 import sys
+import threading
 from pathlib import Path
 from typing import NoReturn
 
@@ -74,6 +76,7 @@ def main(argv: list[str] | None = None) -> int:
     """Run one command; returns its exit code."""
     try:
         _let_every_letter_out()
+        _end_tidily()
         with waits_its_turn():
             code = _main(sys.argv[1:] if argv is None else argv)
         if sys.stdout:
@@ -106,6 +109,12 @@ def _let_every_letter_out() -> None:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
+
+
+def _end_tidily() -> None:
+    """A program that is asked to end (SIGTERM) takes away what is half done, as after any other fault."""
+    if threading.current_thread() is threading.main_thread() and signal.getsignal(signal.SIGTERM) is signal.SIG_DFL:
+        signal.signal(signal.SIGTERM, lambda number, _: sys.exit(128 + number))
 
 
 def _drop_output() -> None:

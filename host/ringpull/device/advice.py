@@ -1,9 +1,10 @@
 """What a configuration without mistakes should still make somebody think of: said by `check`, never refused."""
 
-from shared_math import boards, lean_watch, speed
+from shared_math import boards, lean_watch, plausible, speed
 from shared_math import channels as descriptions
 from shared_math.config import schema
 
+STRAIGHT_INPUTS = ("a0", "a1", "a2", "a3")  # those that the drawings wire for 0-5 V
 LITTLE_KPA = 15  # a load that never goes above this is no manifold pressure in kPa
 
 # code -> as in shared_math/config/words.py
@@ -27,6 +28,21 @@ ADVICE = {
         "{w} ends at {d} kPa, and air outside has about 100",
         "the figures are in bar, not in kPa",
         "multiply them by 100: 3 bar are 300 kPa, absolute",
+    ),
+    "gauge_kpa": (
+        "{w} goes down to {d} kPa, and no absolute pressure lies below 0",
+        "the figures are of a pressure over the air around (gauge), and the analysis takes them as absolute",
+        "add the air's pressure, about 100 kPa, to all of its values; with the engine off it must then show that",
+    ),
+    "not_ambient": (
+        "{w} can't show the pressure of the standing engine: it shows {d} kPa",
+        "the volts or values are those of another sensor, or of another unit",
+        "take them from the sensor's own data sheet: air outside has 60 to 105 kPa",
+    ),
+    "sensor_too_small": (
+        "{w} ends at {d} kPa, below the highest load of the target",
+        "the sensor is too small for the boost: above its end the target stays that of a lower load",
+        "fit a sensor of a larger range, or check its values and the target's load_kpa",
     ),
     "fast_for_interrupts": (
         "{w} may send {d} pulses a second, and this board counts them by interrupts, good for 2000",
@@ -90,9 +106,11 @@ def advice(config):
             out.append(("per_rev_unusual", where, "%g" % channel["per_rev"]))
         if channel["name"] == load and channel.get("unit") == "kPa" and max(channel["values"]) < LITTLE_KPA:
             out.append(("little_kpa", where, "%g" % max(channel["values"])))
+        elif channel["name"] == load and channel.get("unit") == "kPa":
+            out += [(code, where, detail) for code, detail in _pressure(channel["values"], config)]
         most_v = max(channel.get("volts", [0]))
         if most_v > descriptions.LIMIT_5V and not ("divider" in channel or "calibration" in channel):
-            if channel["name"] not in ("battery", "supply"):
+            if channel["name"] not in ("battery", "supply") or channel["input"] in STRAIGHT_INPUTS:
                 out.append(("battery_divider", where, "%g" % most_v))
         least_v = _least_v(channel, boards.LEAST_V.get(board, 0.0))
         if least_v is not None:
@@ -110,6 +128,18 @@ def advice(config):
             if mute:
                 out.append(("lean_after_warm_up", "The lean warning", " and ".join(mute)))
     return out
+
+
+def _pressure(values, config):
+    """(code, detail) of what an absolute manifold pressure cannot be."""
+    least, most = min(values), max(values)
+    if least < 0:
+        return [("gauge_kpa", "%g" % least)]
+    if most < plausible.AMBIENT_LEAST_KPA or least > plausible.AMBIENT_MOST_KPA:
+        return [("not_ambient", "%g to %g" % (least, most))]
+    target = config.get("target")
+    highest = max(max(one.get("load_kpa", [0])) for one in (target if isinstance(target, list) else [target or {}]))
+    return [("sensor_too_small", "%g" % most)] if most < highest else []
 
 
 def _load_of(config, out):

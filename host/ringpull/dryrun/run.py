@@ -29,6 +29,7 @@ LEAST_BYTES = 2 << 20
 LEAST_CARD_SECTORS = 1 << 18  # a smaller volume gets clusters of a few sectors, which no card has
 SLOWEST_WRITE_US = 500_000
 RESET = 64  # exit code: the board resets itself
+NEW = "new"  # in a card's story: another card, without ring files
 
 
 @dataclass
@@ -90,13 +91,15 @@ def dry_run(
     progress: Callable[[float], None] | None = None,
     tick_base: int = 0,
     slow_card: str | None = None,
+    card_story: list[tuple[float, str, Any]] | None = None,
 ) -> DryRunResult:
     """Run the firmware on signal files; `card_dir` then holds drive.rpl, pulls.rpl and logger.json.
 
     seed: of the converter noise. progress: called with the fraction done. tick_base: the microsecond counter's value
     at power-on. slow_card: None, or "hard" or "soft": while recording every write of the card takes a random time up to
-    SLOWEST_WRITE_US, and the port runs its interrupts meanwhile (hard) or after it (soft). Files of an earlier run in
-    card_dir are replaced, those of a real logger never. Raises BadUsage, BadConfig, BadSignal, MissingPart,
+    SLOWEST_WRITE_US, and the port runs its interrupts meanwhile (hard) or after it (soft). card_story: what becomes of the
+    card, (seconds since power-on, what, more) in time order: see firmware/boards/desk_card.py; every access then takes its
+    time. Files of an earlier run in card_dir are replaced, those of a real logger never. Raises BadUsage, BadConfig, BadSignal, MissingPart,
     FirmwareFailed.
     """
     from ringpull.dryrun import signals
@@ -112,11 +115,14 @@ def dry_run(
         out = work / "out"
         out.mkdir()
         job = _write_job(work, settings, compiled, Path(config_path), seed, tick_base, slow_card)
+        if card_story:
+            _add_story(work, job, card_story)
         # Beside nothing else that MicroPython could import; a link would need rights that Windows gives to few
         shutil.copytree(shared_math_dir(), work / "shared_math", ignore=shutil.ignore_patterns("__pycache__"))
         _run(micropython, work, job, compiled.end_us, progress, heap_for(text))
         for name in ("drive.rpl", "pulls.rpl", "logger.json"):
-            shutil.move(out / name, card_dir / name)
+            if (out / name).exists():  # another card that was put in holds no configuration
+                shutil.move(out / name, card_dir / name)
     return DryRunResult(card_dir, compiled.end_us / 1e6, compiled.unused)
 
 
@@ -195,10 +201,26 @@ def _write_job(
         "end_us": compiled.end_us,
         "utc": None,
         "slow": {"most_us": SLOWEST_WRITE_US, "hard": slow_card == "hard"} if slow_card else None,
+        "card": None,
     }
     path = work / "job.json"
     path.write_text(json.dumps(job))
     return path
+
+
+def _add_story(work: Path, job_path: Path, story: list[tuple[float, str, Any]]) -> None:
+    """Put what becomes of the card into the job; "in" with NEW brings a blank card, at the end the one left in counts."""
+    job = json.loads(job_path.read_text())
+    events = []
+    for at_s, what, more in story:
+        if more == NEW:
+            more = str(work / "other.img")
+            with open(more, "wb") as image:
+                image.truncate(job["sectors"] * SLOT)
+            job["format_also"] = more
+        events.append([round(at_s * 1e6), what, more])
+    job["card"] = events
+    job_path.write_text(json.dumps(job))
 
 
 def _run(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -68,21 +69,49 @@ def different(*paths: Path | None) -> None:
 def whole(path: Path) -> Iterator[Path]:
     """Gives a new file's path beside `path`; it takes the place of `path` at the end, or is removed after a failure.
 
-    A device or a pipe is written to as it is. OSError becomes CannotWrite.
+    The new file's name is nobody else's: of two that write the same output the one that ends last counts, whole. A
+    device or a pipe is written to as it is. OSError becomes CannotWrite.
     """
     if path.exists() and not path.is_file():
-        yield path
+        with told(path):
+            yield path
         return
-    fresh = path.with_name(path.name + ".new" + path.suffix)
+    with told(path):
+        handle, name = tempfile.mkstemp(prefix="ringpull-", suffix=".new" + _plain(path.suffix), dir=path.parent)
+        os.close(handle)
+        fresh = Path(name)
+        try:
+            yield fresh
+            os.chmod(fresh, 0o666 & ~_umask())
+            fresh.replace(path)
+        finally:
+            fresh.unlink(missing_ok=True)
+
+
+@contextmanager
+def told(path: Path) -> Iterator[None]:
+    """Faults of writing `path` as CannotWrite; one of reading passes, it tells of the source."""
     try:
-        yield fresh
-        fresh.replace(path)
-    except OSError as fault:
-        told = os.strerror(fault.errno) if fault.errno else "no reason was given"  # pyarrow's own text is a paragraph
+        yield
+    except (OSError, UnicodeEncodeError) as fault:
+        if isinstance(fault, UnicodeEncodeError):
+            reason = "its name is no text"
+        else:
+            # pyarrow's own text is a paragraph
+            reason = os.strerror(fault.errno) if fault.errno else "no reason was given"
         raise CannotWrite(
-            f"{path} can't be written ({told})",
+            f"{path} can't be written ({reason})",
             "there is no such folder, it is read-only, or the disk is full",
             "give another place",
         ) from None
-    finally:
-        fresh.unlink(missing_ok=True)
+
+
+def _plain(suffix: str) -> str:
+    """An ending that every library takes."""
+    return suffix if suffix.isascii() else ""
+
+
+def _umask() -> int:
+    mask = os.umask(0o077)
+    os.umask(mask)
+    return mask

@@ -10,6 +10,7 @@ from pathlib import Path
 from ringpull.errors import RingpullError
 
 NAME = "notes.json"
+MOST_BYTES = 1 << 22
 
 
 def notes_path(source: Path, ring: str = "") -> Path:
@@ -23,11 +24,9 @@ def notes_path(source: Path, ring: str = "") -> Path:
 def read_notes(source: Path, ring: str = "") -> dict[str, str]:
     """Pull number (as text) -> remark; empty where there is no file. RingpullError when the file can't be read."""
     path = notes_path(source, ring)
-    if not path.exists():
-        return {}
     try:
-        notes = json.loads(path.read_text(encoding="utf-8"))
-        if not isinstance(notes, dict):
+        notes = read_json(path)
+        if not isinstance(notes, dict | None):
             raise ValueError
     except (ValueError, OSError):
         raise RingpullError(
@@ -35,7 +34,24 @@ def read_notes(source: Path, ring: str = "") -> dict[str, str]:
             "It was edited by hand, or cut short.",
             "Mend it so that it holds one JSON object of pull number and text, or delete it.",
         ) from None
-    return {str(number): str(text) for number, text in notes.items()}
+    return {writable(str(number)): writable(str(text)) for number, text in (notes or {}).items()}
+
+
+def read_json(path: Path) -> object:
+    """What a small JSON file holds, None where there is none. ValueError where it is no such file, OSError."""
+    if not path.exists():
+        return None
+    if not path.is_file() or path.stat().st_size > MOST_BYTES:  # a pipe would be waited for
+        raise ValueError
+    try:
+        return json.loads(path.read_text(encoding="utf-8"))
+    except RecursionError:
+        raise ValueError from None
+
+
+def writable(text: str) -> str:
+    """A text without what no file and no terminal takes: half of a surrogate pair becomes a question mark."""
+    return text.encode("utf-8", "replace").decode("utf-8")
 
 
 def replace_text(path: Path, words: str) -> None:

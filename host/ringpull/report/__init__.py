@@ -25,5 +25,5 @@ def write_report(
     output = Path(output)
     text = page(drive, answer, against, packing)
     output.parent.mkdir(parents=True, exist_ok=True)
-    output.write_text(text, encoding="utf-8")
+    output.write_text(text, encoding="utf-8", errors="replace")
     return output

@@ -11,11 +11,13 @@ from ringpull.analysis.judge.verdict import ATTENTION, NO_EVENT
 from ringpull.report.words import DASH, listed, live, load, mixture_name, number, quantity, text
 from ringpull.said import capital
 from ringpull.wording import events as event_words
+from ringpull.wording.instruments import next_step
 from ringpull.wording.reasons import CAUTIONS, reason
 
 MOST_EVENTS = 4
 MOST_NAMED = 4  # pulls
 LONG = 45  # letters of a fact that has a line of its own on paper
+THREE_PULLS = "Drive three pulls in one gear, from low speed to the limit, a press of the button before each."
 WORD = {ATTENTION: "Attention", NO_EVENT: "No lean event found"}
 SIGN = {ATTENTION: "!", NO_EVENT: "○"}
 
@@ -74,6 +76,9 @@ def headline(answer, events: list[Numbered], unit: str) -> str:
         return f"No lean event found in {pulls}, {number(slow)} to {number(fast)} rpm."
     if answer.verdict == ATTENTION:
         return f"{live(capital(reason(answer.reasons[0])))}."
+    doubted = list(dict.fromkeys(one.values["instrument"].channel for one in answer.reasons if one.kind is Why.DOUBT))
+    if doubted:
+        return f"No answer: {text(joined(doubted))} {'is' if len(doubted) == 1 else 'are'} contradicted by the drive."
     if judged:
         what = "No lean event in what was judged, but a lean event elsewhere in these pulls would not show: "
         return f"{what}{live(reason(answer.reasons[0]))}."
@@ -128,7 +133,14 @@ def next_steps(answer, events: list[Numbered]) -> list[str]:
             "Log what is missing. A channel that is logged but never valid: look at its trace below, then at its wiring "
             "and its line in logger.json (ringpull check)."
         ]
-    return [*steps, "Drive three pulls in one gear, from low speed to the limit, a press of the button before each."]
+        return [*steps, THREE_PULLS]
+    doubted = [one.values["instrument"] for one in answer.reasons if one.kind is Why.DOUBT]
+    if doubted:
+        return [
+            *dict.fromkeys(f"{one.channel}: {next_step(one)}." for one in doubted),
+            "Then drive again: nothing of this drive says that the mixture is right.",
+        ]
+    return [*steps, THREE_PULLS]
 
 
 def joined(words: list[str]) -> str:

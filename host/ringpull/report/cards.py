@@ -49,6 +49,8 @@ def card(pull, events: list[Numbered], unit: str, note: str, several_sessions: b
         ),
         ("judged", f"{number(n.judged_s, 1)} s"),
     ]
+    if n.lost_s:
+        facts.append(("not recorded", f"{number(n.lost_s, 2)} s of it: a gap"))
     lines = [f"{badge(e)} {where(e.pull, e.event, unit)}" for e in events]
     hints = [live(event_words.hint(hint)) for e in events for hint in e.event.hints]
     hints += [f"{live(event_words.other(e))}, from {number(e.start_s, 2)} s" for e in n.other_events]

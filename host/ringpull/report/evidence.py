@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from ringpull.report.words import listed, live, load, number, quantity, table, text
+from ringpull.analysis.instruments.records import State
+from ringpull.report.words import DASH, listed, live, load, number, quantity, table, text
 from ringpull.wording import assumed, masks
+from ringpull.wording import instruments as instrument_words
 from shared_math import layout
 
 MOST_ROWS = 50
@@ -27,6 +29,25 @@ def left_out(answer) -> str:
 def section(key: str, title: str, inside: str) -> str:
     """A section with its heading."""
     return f'<section id="{key}" aria-labelledby="{key}-title"><h2 id="{key}-title">{title}</h2>{inside}</section>'
+
+
+def instruments(answer) -> str:
+    """What the drive says for and against each instrument; the contradicted ones first."""
+    listed_first = sorted(answer.instruments, key=lambda one: one.state is not State.CONTRADICTED)
+    several = len({one.session for one in listed_first}) > 1
+    rows = [
+        [
+            text(one.channel + (f" (session {one.session})" if several else "")),
+            text(one.state.value),
+            live(instrument_words.evidence(one)),
+            text(instrument_words.cause(one) or DASH),
+            text(instrument_words.next_step(one) or DASH),
+        ]
+        for one in listed_first[:MOST_ROWS]
+    ]
+    heads = ["channel", "state", "evidence in the drive", "likely cause", "what to do"]
+    inside = table(heads, rows, "instruments") if rows else "<p>No instrument could be examined.</p>"
+    return section("instruments", "Instruments", inside)
 
 
 def _stall_words(stall_ms: int | None) -> str:

@@ -134,6 +134,7 @@ def page(drive, answer, against: Against | None = None, packing: data.Packing | 
         map_part.part(fuelmap.of_drive(drive)),
         traces(session_chooser(drive)),
         "" if against is None else compare_part.part(against.compared),
+        evidence.instruments(answer),
         evidence.left_out(answer),
         evidence.health(drive),
         evidence.method(drive, answer, unit),
@@ -145,8 +146,9 @@ def page(drive, answer, against: Against | None = None, packing: data.Packing | 
         ("map", "fuel map"),
         ("traces", "traces"),
         *([("compare", "before and after")] if against is not None else []),
+        ("instruments", "instruments"),
         ("left-out", "left out"),
-        ("health", "instrument"),
+        ("health", "logger"),
         ("method", "method"),
     )
     nav = "".join(f'<a href="#{key}">{name}</a>' for key, name in links)

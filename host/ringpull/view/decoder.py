@@ -16,6 +16,7 @@ from typing import IO
 
 import numpy as np
 
+from ringpull.errors import SourceChanged
 from ringpull.view import reader
 from ringpull.view.rows import STRETCH, Stretch, Want, decoded
 
@@ -57,8 +58,9 @@ def serve(source: Path, ring: str, wants: IO[bytes], out: IO[bytes]) -> None:
         said: list[reader.Message] = []
         try:
             stretches = decoded(drive.session(session), names[session], first, count)
-        except OSError as fault:
-            said.append(("fault", reader.gone(source, fault)))
+        except (OSError, SourceChanged) as fault:
+            lines = fault.lines() if isinstance(fault, SourceChanged) else reader.gone(source, fault)
+            said.append(("fault", lines))
             stretches = [nothing(len(names[session]))] * count
         for message in [*said, ("rows", session, first, stretches)]:
             pickle.dump(message, out, pickle.HIGHEST_PROTOCOL)

@@ -58,7 +58,7 @@ def read(source: Path, ring: str, say: Callable[[Message], None]) -> None:
         found = answer(drive)
         say(("spans", data.spans(found, answer_part.numbered(found))))
         say(("verdict", found.verdict))
-        say(("report", page(drive, found).encode()))
+        say(("report", page(drive, found).encode("utf-8", "replace")))
 
 
 def buckets(session, names: list[str]) -> Iterator[tuple[int, np.ndarray, np.ndarray, np.ndarray]]:

@@ -1,10 +1,13 @@
-"""The local server: loopback only, answers only requests that name it as host, serves only the drives it was given."""
+"""The local server: loopback only, answers only requests that name it as host and carry the token of the address that
+the terminal showed, serves only the drives it was given."""
 
 from __future__ import annotations
 
 import json
+import secrets
 import shutil
 import tempfile
+import threading
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from urllib.parse import parse_qs, urlsplit
@@ -16,10 +19,22 @@ from ringpull.view.shelf import Shelved, remarks_path
 from ringpull.view.shown import Shown
 
 LOOPBACK = "127.0.0.1"
-MOST_BODY = 1 << 32
+MOST_BODY = 1 << 32  # bytes of a dropped file, and of all of them together
+LEAST_FREE = 1 << 29  # bytes of the disk that dropped files leave
 MOST_WIDTH = 8192
 MOST_TEXT = 1 << 16
 MOST_NAME = 200  # bytes of a dropped file's name
+
+
+# With every answer; pages say the rest of their policy themselves
+GUARDS = {
+    "X-Content-Type-Options": "nosniff",
+    "Content-Security-Policy": "frame-ancestors 'none'",
+    "X-Frame-Options": "DENY",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Referrer-Policy": "no-referrer",
+}
 
 
 class Refused(Exception):
@@ -38,13 +53,35 @@ class Server(ThreadingHTTPServer):
 
     def __init__(self, shelf: list[Shelved], port: int = 0) -> None:
         self.shelf = shelf
-        self.dropped = Path(tempfile.mkdtemp(prefix="ringpull-view-"))
         super().__init__((LOOPBACK, port), Handler)
+        self.dropped = Path(tempfile.mkdtemp(prefix="ringpull-view-"))
+        self.token = secrets.token_urlsafe(24)  # other users of this machine reach the port too
+        self._room = threading.Lock()
+        self._taken = 0
         self.names = {f"{name}:{self.server_port}" for name in (LOOPBACK, "localhost")}
 
     @property
     def url(self) -> str:
-        return f"http://{LOOPBACK}:{self.server_port}/"
+        """The address to open: its token becomes a cookie."""
+        return f"http://{LOOPBACK}:{self.server_port}/?token={self.token}"
+
+    @property
+    def cookie(self) -> str:
+        """What a page of this server sends with each request."""
+        return f"ringpull_{self.server_port}={self.token}"
+
+    def take_room(self, size: int) -> None:
+        """Set room aside for a dropped file. Refused where there is too little."""
+        with self._room:
+            free = shutil.disk_usage(self.dropped).free - LEAST_FREE
+            if self._taken + size > MOST_BODY or size > free:
+                raise Refused(413, "the files dropped so far leave no room for this one: give it to ringpull view")
+            self._taken += size
+
+    def give_room(self, size: int) -> None:
+        """A file was refused after all, and is gone."""
+        with self._room:
+            self._taken -= size
 
     def handle_error(self, request: object, client_address: object) -> None:
         """A connection that broke off, as when a page is left, is nothing to tell."""
@@ -92,9 +129,15 @@ class Handler(BaseHTTPRequestHandler):
             if origin is not None and origin.removeprefix("http://") not in self.server.names:
                 raise Refused(403, "another page asked for this")
             split = urlsplit(self.path)
+            asked = {key: values[-1] for key, values in parse_qs(split.query).items()}
+            if split.path == "/" and _same(asked.get("token", ""), self.server.token):
+                return self._enter()
+            cookies = "; ".join(self.headers.get_all("Cookie") or []).split("; ")
+            if not any(_same(one, self.server.cookie) for one in cookies):
+                raise Refused(403, "open the address that the terminal shows, with its token")
             if split.path not in known:
                 raise Refused(404, "there is nothing here")
-            known[split.path]({key: values[-1] for key, values in parse_qs(split.query).items()})
+            known[split.path](asked)
         except Refused as refused:
             self.close_connection = True
             self._send(str(refused).encode(), "text/plain; charset=utf-8", refused.status)
@@ -107,6 +150,15 @@ class Handler(BaseHTTPRequestHandler):
             self.close_connection = True
             self._send(f"this can't be done: {fault.strerror}".encode(), "text/plain; charset=utf-8", 500)
 
+    def _enter(self) -> None:
+        """The token was right: it becomes a cookie, and leaves the address."""
+        self.send_response(303)
+        self.send_header("Location", "/")
+        self.send_header("Set-Cookie", f"{self.server.cookie}; HttpOnly; SameSite=Strict; Path=/")
+        self.send_header("Cache-Control", "no-store")
+        self.send_header("Content-Length", "0")
+        self.end_headers()
+
     def _send(self, body: bytes, kind: str, status: int = 200) -> None:
         self._head(kind, status, Content_Length=str(len(body)))
         self.wfile.write(body)
@@ -115,7 +167,8 @@ class Handler(BaseHTTPRequestHandler):
         self.send_response(status)
         self.send_header("Content-Type", kind)
         self.send_header("Cache-Control", "no-store")
-        self.send_header("X-Content-Type-Options", "nosniff")
+        for name, value in GUARDS.items():
+            self.send_header(name, value)
         for name, value in more.items():
             self.send_header(name.replace("_", "-"), value)
         self.end_headers()
@@ -126,7 +179,7 @@ class Handler(BaseHTTPRequestHandler):
     def _page(self, _: dict) -> None:
         from ringpull.view.page import page
 
-        self._send(page(self.server.shelf).encode(), "text/html; charset=utf-8")
+        self._send(page(self.server.shelf).encode("utf-8", "replace"), "text/html; charset=utf-8")
 
     def _state(self, _: dict) -> None:
         self._json({"drives": [one.state() for one in self.server.shelf]})
@@ -219,21 +272,32 @@ class Handler(BaseHTTPRequestHandler):
         name = Path(asked["name"].replace("\\", "/")).name
         if not name or name.startswith(".") or len(name.encode()) > MOST_NAME:
             raise ValueError
+        size = left
+        self.server.take_room(size)
         folder = Path(tempfile.mkdtemp(dir=self.server.dropped))
-        with (folder / name).open("wb") as out:
-            while left:
-                piece = self.rfile.read(min(left, 1 << 20))
-                if not piece:
-                    raise Refused(400, "the file was cut short")
-                out.write(piece)
-                left -= len(piece)
         try:
+            with (folder / name).open("wb") as out:
+                while left:
+                    piece = self.rfile.read(min(left, 1 << 20))
+                    if not piece:
+                        raise Refused(400, "the file was cut short")
+                    out.write(piece)
+                    left -= len(piece)
             fresh = Shelved(folder / name)
-        except RingpullError as error:
-            raise Refused(422, error.lines()) from None
+        except BaseException as fault:
+            shutil.rmtree(folder, ignore_errors=True)
+            self.server.give_room(size)
+            if isinstance(fault, RingpullError):
+                raise Refused(422, fault.lines()) from None
+            raise
         self.server.shelf.append(fresh)
         fresh.start()
         self._json({"drive": len(self.server.shelf) - 1})
+
+
+def _same(given: str, wanted: str) -> bool:
+    """Whether two texts are the same, found in a time that tells nothing of where they differ."""
+    return secrets.compare_digest(given.encode("utf-8", "replace"), wanted.encode())
 
 
 def span_of(asked: dict) -> tuple[float, float]:

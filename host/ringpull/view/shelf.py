@@ -7,7 +7,7 @@ import subprocess
 import threading
 from pathlib import Path
 
-from ringpull.files.remarks import replace_text
+from ringpull.files.remarks import read_json, replace_text, writable
 from ringpull.report import data
 from ringpull.view import decoder, reader
 from ringpull.view.rows import Want, Wanted
@@ -155,13 +155,13 @@ class Shelved:
 
     def _kept(self) -> list[dict]:
         """The same; OSError, or ValueError, where the file is there and can't be read."""
-        path = remarks_path(self.source, self.drive.older_ring)
-        if not path.exists():
-            return []
-        found = json.loads(path.read_text(encoding="utf-8"))
+        found = read_json(remarks_path(self.source, self.drive.older_ring))
         try:
-            return [{"session": int(r["session"]), "time_s": float(r["time_s"]), "text": str(r["text"])} for r in found]
-        except (TypeError, KeyError):
+            return [
+                {"session": int(r["session"]), "time_s": float(r["time_s"]), "text": writable(str(r["text"]))}
+                for r in found or []
+            ]
+        except (TypeError, KeyError, OverflowError):
             raise ValueError from None
 
     def remark(self, session: int, time_s: float, text: str) -> None:

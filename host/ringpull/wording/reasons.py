@@ -8,7 +8,7 @@ from ringpull.analysis.judge import lamp
 from ringpull.analysis.judge.lean_events import LeanEvent
 from ringpull.analysis.judge.reasons import Reason, Why
 from ringpull.said import Said, lam, say
-from ringpull.wording import events, masks, needs
+from ringpull.wording import events, instruments, masks, needs
 
 CAUTIONS = (
     "No lean event found means in these pulls, at these speeds and loads, and nothing beyond them.",
@@ -170,6 +170,8 @@ _SAID = {
     Why.BLIND: _blind,
     Why.LITTLE: _little,
     Why.HIDDEN: _hidden,
+    Why.DOUBT: lambda one: instruments.doubt(one.values["instrument"]),
+    Why.STAND_IN: lambda one: instruments.stand_in(one.values["stand_in"]),
     Why.SINGLE: lambda one: say("a single pull shows no repeatability: do two more"),
 }
 

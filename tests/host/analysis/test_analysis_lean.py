@@ -287,7 +287,7 @@ def test_a_pull_judged_in_pieces_has_no_mean_and_says_so():
     made = scene(pulls=1)
     made.columns.rpm[(np.arange(len(made.columns)) // 8) % 4 != 0] = np.nan
     result = answer(drive_of(made))
-    assert result.verdict == verdict.NOT_ENOUGH and "pieces too short" in why(result)[0]
+    assert result.verdict == verdict.NOT_ENOUGH and any("pieces too short" in said for said in why(result))
 
 
 def test_an_excess_in_pieces_is_not_called_within_the_systematic_error():
@@ -327,7 +327,7 @@ def test_a_drive_without_any_load_has_none():
     assert not session.prepare(columns, identified=False).loaded.any()
     columns.throttle = None
     assert not session.prepare(columns, identified=False).loaded.any()
-    assert why(answer(StandInDrive(StandInSession(columns)))) == ["no pull was marked and none was found"]
+    assert "no pull was marked and none was found" in why(answer(StandInDrive(StandInSession(columns))))
 
 
 @pytest.mark.parametrize("rate_hz", [1, 2, 1000])
@@ -357,12 +357,11 @@ def test_a_throttle_that_never_opens_leaves_the_load_to_pressure():
 def test_why_little_was_judged_is_said():
     made = scene(pulls=2)
     made.columns.lambda_[:] = 0.60  # the rich end of the sensor's range
-    assert all("left out by saturation" in r for r in why(answer(drive_of(made))))
+    assert sum("left out by saturation" in words for words in why(answer(drive_of(made)))) == 2
     made = scene(pulls=1)
     made.columns.throttle[:] = np.minimum(made.columns.throttle, 30.0)
     made.columns.map_kpa[:] = np.minimum(made.columns.map_kpa, 60.0)
-    (reason,) = why(answer(drive_of(made)))
-    assert "under load for 0.0 s only" in reason
+    assert "under load for 0.0 s only" in why(answer(drive_of(made)))[-1]
 
 
 def test_a_pull_whose_rows_are_lost_says_so():

@@ -27,7 +27,9 @@ from ringpull.said import Figure, lam, say
 
 LEVEL = 0.05  # chance that equal sides are called different anywhere
 LEAN_SHARE = 0.01  # of target: to end leaner than this is worse, even where it is nearer than before
+RICH_SHARE = 0.02  # of target: to end richer than this and further from it is worse; less a sensor can't tell from it
 BETTER, WORSE, NONE, NOT_ENOUGH = "better", "worse", "no difference shown", "not enough data"
+ON_TARGET = "moved, still on target"
 
 
 @dataclass(frozen=True)
@@ -47,7 +49,7 @@ class Bin:
 
     relative: the same against the rest of the curve, NaN without. chance: two-sided, the smaller of both questions.
     changed: by Holm over all bins, both questions and all banks, and by LEAST_STEP or more. verdict: "better", "worse",
-    "no difference shown" or "not enough data". bank: of several the one that this bin is of.
+    "no difference shown", "moved, still on target" or "not enough data". bank: of several the one that this bin is of.
     """
 
     rpm: float
@@ -131,7 +133,7 @@ def compare(before: Sequence[Pass], after: Sequence[Pass], axes: Axes, question:
         called = bank.called(rejected[first : first + len(bank.chances)])
         first += len(bank.chances)
         every += _bins(bank, called, axes, question.better_is)
-    found = {one.verdict for one in every if one.changed}
+    found = {one.verdict for one in every if one.changed} - {ON_TARGET}
     verdict = NOT_ENOUGH if not enough else NONE
     if found:
         verdict = found.pop() if len(found) == 1 else f"{BETTER} and {WORSE}"
@@ -148,7 +150,10 @@ def _how(counts: list[int], question: Question) -> list[str]:
     pulls = f"{counts[0]} pull{'' if counts[0] == 1 else 's'}"
     words = [f"{pulls} before, {counts[1]} after; better means {question.sense}"]
     if not question.better_is:
-        words.append(f"to end leaner than target by more than {100 * LEAN_SHARE:.0f} % is worse")
+        lean, rich = f"{100 * LEAN_SHARE:.0f} %", f"{100 * RICH_SHARE:.0f} %"
+        words.append(
+            f"to end leaner than target by more than {lean} is worse, and further from it by more than {rich} rich"
+        )
     least = f"{LEAST_STEP:.0%}" if question.better_is else f"{LEAST_STEP:.2f}"
     return [*words, f"a difference below {least} is not named"]
 
@@ -229,13 +234,15 @@ def _word(before: float, after: float, better_is: int) -> str:
         return BETTER if (after - before) * better_is > 0 else WORSE
     if after > before and after > 1.0 + LEAN_SHARE:
         return WORSE
-    return BETTER if abs(after - 1.0) < abs(before - 1.0) else WORSE
+    if abs(after - 1.0) < abs(before - 1.0):
+        return BETTER
+    return WORSE if after < 1.0 - RICH_SHARE else ON_TARGET
 
 
 def _worse(bins: list[Bin]) -> list[Bin]:
     """Of each place one bank's bin: one that got worse before one that got better, that before the others; of those the
     leaner one over both sides together, which does not favour a difference of either sign."""
-    rank = {WORSE: 3, BETTER: 2, NONE: 1, NOT_ENOUGH: 0}
+    rank = {WORSE: 4, BETTER: 3, ON_TARGET: 2, NONE: 1, NOT_ENOUGH: 0}
 
     def order(one: Bin) -> tuple[int, float]:
         level = one.before + one.after

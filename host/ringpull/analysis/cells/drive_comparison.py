@@ -16,6 +16,7 @@ from ringpull.analysis.cells.passes import Axes, SessionPulls
 from ringpull.analysis.judge import needs
 from ringpull.analysis.judge.session import judge_span
 from ringpull.said import say
+from ringpull.wording.instruments import doubt
 from ringpull.wording.needs import lacking
 
 LEAST_JUDGED_S = 0.5  # of a pull without a lean event, to count as one that was not lean
@@ -77,11 +78,20 @@ def of_mixture(before: Side, after: Side, load_step: float | None = None) -> Dri
     lean = lean_pulls(sides[0]), lean_pulls(sides[1])
     if result.verdict == compare.BETTER and share(lean[1]) > share(lean[0]):
         result = replace(result, verdict=f"{compare.BETTER} and {compare.WORSE}")
-    said = _said(before, after, sides)
+    doubted = [one for side in sides for session in side for one in session.judged.doubted]
+    if doubted:
+        result = in_doubt(result)
+    said = [*(doubt(one) for one in doubted), *_said(before, after, sides)]
     if load_step is not None and loads is None:
         said.append("without the same load channel in both drives bins are by engine speed alone")
     result = replace(result, words=[*said, *result.words])
     return DriveComparison(result, lean, tuple(unlike(*sides)))
+
+
+def in_doubt(result: Comparison) -> Comparison:
+    """The comparison where an instrument of either side is contradicted: its figures, and no answer from them."""
+    bins = [replace(one, changed=False, verdict=compare.NOT_ENOUGH) for one in result.bins]
+    return replace(result, bins=bins, verdict=compare.NOT_ENOUGH)
 
 
 def _said(before: Side, after: Side, sides: Sequence[Sequence[SessionPulls]]) -> list[str]:
@@ -102,10 +112,15 @@ def share(side: LeanPulls) -> float:
 
 
 def lean_pulls(sessions: Sequence[SessionPulls]) -> LeanPulls:
-    """How many pulls of a side were judged, and how many of them were lean somewhere."""
-    every = [judge_span(one.judged, *span[1:]) for one in sessions for span in one.spans]
-    judged = [one for one in every if one.lean_events or one.judged_s >= LEAST_JUDGED_S]
-    return LeanPulls(sum(bool(one.lean_events) for one in judged), len(judged))
+    """How many pulls of a side were judged, and how many of them were lean somewhere. With an instrument contradicted,
+    none was judged to be free of it."""
+    every = [(one.judged, judge_span(one.judged, *span[1:])) for one in sessions for span in one.spans]
+    lean = sum(bool(numbers.lean_events) for _, numbers in every)
+    clean = sum(
+        not numbers.lean_events and numbers.judged_s >= LEAST_JUDGED_S and not judged.doubted
+        for judged, numbers in every
+    )
+    return LeanPulls(lean, lean + clean)
 
 
 def unlike(before: Sequence[SessionPulls], after: Sequence[SessionPulls]) -> list[Unlike]:

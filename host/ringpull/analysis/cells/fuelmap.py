@@ -30,6 +30,7 @@ from ringpull.analysis.drive_state import under_load
 from ringpull.analysis.judge import needs
 from ringpull.analysis.judge.session import Judged
 from ringpull.said import kpa, lam, say
+from ringpull.wording.instruments import doubt
 from ringpull.wording.needs import lacking
 from shared_math import judging
 
@@ -44,6 +45,7 @@ UNMAPPED = (
     "{} under load only in the first second after the throttle opened, while the charger spools up and the wall film "
     "settles: not mapped"
 )
+DOUBTED = "nothing is taken away in this map: "
 WITH_EVENT = "{} a lean event: nothing is taken away there, and its mean may hide how lean it was"
 RANK = (NEVER_VISITED, NOT_MAPPED, TOO_FEW, JUDGED)
 
@@ -115,8 +117,16 @@ def fuelmap(sessions: Sequence[SessionPulls], axes: Axes | None = None) -> FuelM
     if not cells:
         return FuelMap(axes, words=(NOT_VISITED, *unfit))
     cells = marked(cells, kept, axes)
+    doubted = [one for j in judged for one in j.doubted]
+    if doubted:
+        cells = [replace(c, factor=max(1.0, c.factor)) if np.isfinite(c.factor) else c for c in cells]
     cells.sort(key=lambda c: (c.load if c.load is not None else 0.0, c.rpm))
-    words = [*unfit, *remarks(judged, axes, len(every), others), *counted(cells)]
+    words = [
+        *(say(DOUBTED, doubt(one)) for one in doubted),
+        *unfit,
+        *remarks(judged, axes, len(every), others),
+        *counted(cells),
+    ]
     return FuelMap(axes, tuple(cells), tuple(words), judged[0].columns.load_unit)
 
 

@@ -133,6 +133,7 @@ class Fit:
         self.tails = cut.kind == TAIL
         self.amount = np.zeros((len(cut.kind), 4))
         self._kept: dict[str, dict[tuple[float, ...], np.ndarray]] = {}
+        self.mixing = False  # whether the lag is of 1/lambda, as of gas that mixes, or of lambda
         self.rail = sensor_range.lambda_range(columns.config)[1]
 
     def model(self, p: np.ndarray) -> Transport:
@@ -211,7 +212,9 @@ class Fit:
         reach = self._once("reach", moved_by, lambda: self._reach(p, source_s))
         tau_s = model.tau_s
         level = np.clip(reach, 0.5, 1.3)
-        base, moved = lag(np.stack([reach, level - level[:, -1:]]), tau_s)
+        carried = 1.0 / reach if self.mixing else reach
+        base, moved = lag(np.stack([carried, level - level[:, -1:]]), tau_s)
+        base = 1.0 / base if self.mixing else base
         fade = self.fading * np.exp(-self.after_s / tau_s)
         film = self.fading * np.exp(-self.after_s / np.exp(p[FILM]))
         parts = np.stack([np.ones_like(base), moved, fade, film], axis=-1)
@@ -287,6 +290,19 @@ class Fit:
             return 0
         self.fitted[bad] = False
         return int(np.count_nonzero(bad))
+
+    def lags_by_kind(self, p: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """(how far each kind of event alone would move the logarithm of the lag, how much it knows of it), (4,) each: a
+        step of least squares in the lag alone; NaN and 0 of kinds without events."""
+        at = self.residuals(p)
+        slopes = self.jacobian(p, at)[:-1, :, TAU]
+        moves, weights = np.full(4, np.nan), np.zeros(4)
+        for kind in range(4):
+            here = self.cut.kind == kind
+            weights[kind] = float(np.sum(slopes[here] ** 2))
+            if weights[kind] > 0:
+                moves[kind] = -float(np.sum(slopes[here] * at[:-1][here])) / weights[kind]
+        return moves, weights
 
     def covariance(self, p: np.ndarray) -> np.ndarray:
         """Covariance of the parameters from the scatter between events (cluster-robust), never below the fit's own."""

@@ -40,7 +40,7 @@ class Columns:
     lambda_: lambda at the sensor as measured; with several banks the leaner of them (`banks` holds each).
     rpm: engine speed, without lag. map_kpa: absolute manifold pressure. throttle: per cent open.
     extra: role -> array: coolant, intake, exhaust (degC), fuel_pressure (kPa), battery (V), injector (ms), commanded
-    (lambda), trim (%), ethanol (%), knock, boost_target (kPa), wheel (km/h), present (1 where the row was recorded).
+    (lambda), trim (%), ethanol (%), knock, boost_target (kPa), ambient (kPa), wheel (km/h), present (1 where the row was recorded).
     named: channel name -> array, every channel as configured (targets may ask for any of them).
     states: (channel, name of a state that it signalled by its voltage) -> bool array.
     converters: channel -> its converter. row_s: seconds between rows as recorded, 0: by the configuration's rate.

@@ -9,7 +9,7 @@ from shared_math import judging
 NAMES = {
     "map": r"map|manifold(_pressure)?|boost",
     "throttle": r"throttle|tps|throttle_position",
-    "ambient": r"ambient(_pressure)?|baro(meter|metric)?(_pressure)?|air_pressure",
+    "ambient": r"(ambient|atmospheric|baro|barometric|air)_pressure|ambient|atmosphere|baro|barometer",
     "pedal": r"pedal|accelerator",
     "coolant": r"coolant|water|engine_temperature",
     "intake": r"intake(_air)?|intake_temperature|charge(_temperature)?|air_temperature",

@@ -33,6 +33,8 @@ class Why(Enum):
     LAMP = "lamp"  # warned: lamp.Warned
     WIRING = "wiring"  # wiring: verdict.Wiring
     SINGLE = "single"
+    DOUBT = "doubt"  # instrument: instruments.records.Instrument, contradicted
+    STAND_IN = "stand-in"  # stand_in: instruments.trust.StandIn
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,8 @@ from ringpull.analysis.delay import identify, transport
 from ringpull.analysis.delay.align import Aligned, align
 from ringpull.analysis.drive_state import target, under_load
 from ringpull.analysis.drive_state.columns import Columns, leaner
+from ringpull.analysis.instruments.records import Instrument
+from ringpull.analysis.instruments.trust import Trust
 from ringpull.analysis.judge import hints, lean_events, masks, other_events, sensor, spool, stretches, uncertainty
 from ringpull.analysis.judge.masks import Masks
 
@@ -43,7 +45,8 @@ class Judged:
 
     lambda_aligned: delay and lag undone. target: lambda that should have been. valid: no mask takes the row out.
     loaded: under load, by `load_rule`. banks: of each lambda sensor. aligned, random_u, identified: of the only one, or of
-    the one whose delay is assumed or whose lag is longer, with the leaner lambda of all.
+    the one whose delay is assumed or whose lag is longer, with the leaner lambda of all. trust: its instruments, where
+    they were examined.
     """
 
     columns: Columns
@@ -57,6 +60,12 @@ class Judged:
     random_u: float
     identified: identify.Identified | None = None
     banks: dict[str, Bank] = field(default_factory=dict)
+    trust: Trust | None = None
+
+    @property
+    def doubted(self) -> tuple[Instrument, ...]:
+        """Contradicted instruments that a verdict on this session rests on."""
+        return () if self.trust is None else self.trust.doubted
 
     def shown(self, rows: slice, without: tuple[str, ...] = ()) -> np.ndarray:
         """Which rows tell of lambda under load: no mask takes them out, a flag as spoiled apart. At the lean end of its

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from ringpull.analysis.instruments.trust import Trust
 from ringpull.analysis.judge import lamp, masks, spool
 from ringpull.analysis.judge.reasons import Reason, Why
 
@@ -24,6 +25,17 @@ class Wiring:
     bank: str
     steps: int
     entries: int
+
+
+@dataclass(frozen=True)
+class Signs:
+    """What the drive tells beside its pulls: the lamp's warnings, and the sensors with electrical events."""
+
+    warned: Sequence[lamp.Warned] = ()
+    wiring: Sequence[Wiring] = ()
+
+
+NO_SIGNS = Signs()
 
 
 def usable(pulls: list) -> list:
@@ -125,16 +137,29 @@ def decide(
     missing: list[str],
     systematic_u: float,
     call: float,
-    warned: Sequence[lamp.Warned] = (),
-    wiring: Sequence[Wiring] = (),
+    trusts: Sequence[Trust] = (),
+    signs: Signs = NO_SIGNS,
 ) -> tuple[str, list[Reason]]:
     """(verdict, reasons) from judged pulls.
 
     pulls: answer.PullAnswer or what has its numbers. missing: roles without which nothing can be judged. systematic_u:
-    standard, in lambda. call: the excess that makes an event. warned: by the logger's lamp. wiring: of the sensors.
+    standard, in lambda. call: the excess that makes an event. trusts: of the sessions whose pulls they are.
+
+    Where an instrument is contradicted that the verdict rests on, nothing is said to be free of lean events.
     """
+    word, reasons = _decided(pulls, missing, 1.96 * systematic_u, call, signs)
+    doubts = [Reason(Why.DOUBT, values={"instrument": one}) for trust in trusts for one in trust.doubted]
+    stands = [Reason(Why.STAND_IN, values={"stand_in": one}) for trust in trusts for one in trust.stand_ins]
+    if word == ATTENTION:
+        return word, reasons + doubts + stands
+    return (NOT_ENOUGH if doubts else word), doubts + stands + reasons
+
+
+def _decided(pulls: list, missing: list[str], shift: float, call: float, signs: Signs) -> tuple[str, list[Reason]]:
+    """(verdict, reasons) as if every instrument told the truth. shift: half-width of the systematic part."""
+    warned = signs.warned
     contradicted = [Reason(Why.LAMP, one.pull, values={"warned": one}) for one in warned if one.came_to != lamp.EVENT]
-    electrical = [Reason(Why.WIRING, values={"wiring": one}) for one in wiring]
+    electrical = [Reason(Why.WIRING, values={"wiring": one}) for one in signs.wiring]
     alarmed = any(one.came_to == lamp.UNJUDGED for one in warned)
     if missing:
         reasons = [Reason(Why.MISSING, values={"roles": tuple(missing)}), *contradicted]
@@ -146,7 +171,6 @@ def decide(
     reasons = [reason for pull in pulls for reason in of_pull(pull, pull in judged)]
     lean = [Reason(Why.LEAN, p.number, e) for p in judged for e in p.lean_events]
     flagged = [Reason(Why.SPOILED_LEAN, p.number, e) for p in pulls if p.spoiled for e in p.spoiled_events]
-    shift = 1.96 * systematic_u
     agreed = any(one.kind is Why.SPOOL_LEAN and one.values["agreed"] for one in spooled)
     if lean or flagged or agreed or alarmed:
         first = [*lean, *(spooled if agreed else []), *flagged]

@@ -19,7 +19,7 @@ LEAST_POINTS = 8  # in a cell of speed
 
 
 def compare_power(before: Sequence[tuple], after: Sequence[tuple]) -> Comparison:
-    """Power of two sets of pulls: (pulls.Pull, its motion.Car) of each. Watts before and after, differences as shares."""
+    """Power of two sets of pulls: (pulls.Pull, its car.Car) of each. Watts before and after, differences as shares."""
     every = [*before, *after]
     sessions = [SessionPulls(p.view.judged, ((p.number, p.start_s, p.end_s),)) for p, _ in every]
     rpm = [pull_power.engine_rpm(p.view.columns, car.rpm_per_kmh) for p, car in every]

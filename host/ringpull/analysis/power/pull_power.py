@@ -1,4 +1,4 @@
-"""Power at the wheels of a session's pull: the car from its configuration, the gear, and the crank's motion."""
+"""Power at the wheels of a session's pull, from the crank's motion in one gear."""
 
 from __future__ import annotations
 
@@ -11,38 +11,14 @@ from ringpull.analysis import local
 from ringpull.analysis.drive_state import under_load
 from ringpull.analysis.drive_state.columns import Columns
 from ringpull.analysis.power import motion
+from ringpull.analysis.power.car import GEAR_NEAR, Car, gear_in, ratios
 
 Turns = tuple[np.ndarray, np.ndarray]
 
 SHORTEST_S = 0.6  # of what can be used of a pull
 OPENING_S = 0.5  # after the load comes on manifold and charger fill, and a window would mix two motions
 RISING_RPM_S = 50.0
-GEAR_NEAR = 0.06  # of a configured gear; further away the wheels slip or the gear is another
 CHANGED = 0.88  # of the speed reached: engine speed that falls so far is in another gear
-
-
-def ratios(columns: Columns) -> np.ndarray | None:
-    """rpm per km/h row by row, NaN where it can't be told; None without both speeds."""
-    wheel = columns.extra.get("wheel")
-    if wheel is None or not (np.isfinite(wheel) & np.isfinite(columns.rpm)).any():
-        return None
-    with np.errstate(invalid="ignore", divide="ignore"):
-        return np.where(wheel > 20.0, columns.rpm / wheel, np.nan)
-
-
-def gear_in(columns: Columns) -> float | None:
-    """rpm per km/h in most of the rows that engine and wheel speed were logged in: of the configured gears, or as
-    measured where none is near; without wheel speed the only configured gear, or None."""
-    gears = columns.config.get("vehicle", {}).get("gears") or []
-    ratio = ratios(columns)
-    ratio = np.zeros(0) if ratio is None else ratio[np.isfinite(ratio)]
-    if len(ratio):
-        near = [np.count_nonzero(np.abs(ratio / gear - 1.0) < GEAR_NEAR) for gear in gears]
-        if gears and max(near) > 0.3 * len(ratio):
-            return float(gears[int(np.argmax(near))])
-        bins = np.round(np.log(ratio) / GEAR_NEAR).astype(int)
-        return float(np.median(ratio[bins == np.bincount(bins - bins.min()).argmax() + bins.min()]))
-    return float(gears[0]) if len(gears) == 1 else None
 
 
 def one_gear(columns: Columns) -> tuple[np.ndarray, str]:
@@ -91,37 +67,8 @@ def longest_rise(rpm: np.ndarray, period_s: float) -> tuple[int, int]:
     return max(zip(starts, [*starts[1:], len(rpm)], strict=True), key=lambda span: span[1] - span[0])
 
 
-def car_from(
-    columns: Columns,
-    mass_kg: float | None,
-    gear: float | None,
-    grade: float | None,
-    span: tuple[float, float] | None = None,
-) -> motion.Car | str:
-    """The car, from arguments and configuration; or what is missing, in words. span: (start_s, end_s) of the pull, in
-    which the gear is looked for."""
-    vehicle = columns.config.get("vehicle", {})
-    columns = columns if span is None else columns.part(*span)
-    mass_kg = vehicle.get("mass_kg") if mass_kg is None else mass_kg
-    gear = gear_in(columns) if gear is None else gear
-    if mass_kg is None:
-        return "the car's mass isn't known"
-    if gear is None:
-        return "the gear of the pulls isn't known (no wheel speed, and not one gear configured)"
-    drag, rolling = vehicle.get("cda_m2"), vehicle.get("crr")
-    return motion.Car(
-        mass_kg=mass_kg,
-        rpm_per_kmh=gear,
-        cda_m2=motion.CDA_M2 if drag is None else drag,
-        crr=motion.CRR if rolling is None else rolling,
-        grade=grade,
-        cda_u=motion.CDA_ASSUMED_U if drag is None else motion.CDA_U,
-        crr_u=motion.CRR_ASSUMED_U if rolling is None else motion.CRR_U,
-    )
-
-
 def pull_power(
-    columns: Columns, start_s: float, end_s: float, car: motion.Car, turns: Sequence[Turns] = ()
+    columns: Columns, start_s: float, end_s: float, car: Car, turns: Sequence[Turns] = ()
 ) -> motion.Power | None:
     """Power of one pull, or None where too little of it can be used.
 

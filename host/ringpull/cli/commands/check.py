@@ -17,7 +17,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     import json
 
-    from ringpull.device import advice
+    from ringpull.device import advice, load
     from ringpull.dryrun.run import parse_config
     from shared_math import config
 
@@ -25,6 +25,9 @@ def run(args: argparse.Namespace) -> int:
     problems = config.check(settings)
     thoughts = [] if problems else advice.advice(settings)
     sentences = [config.explain(problem) for problem in problems]
+    too_much = None if problems else load.refusal(settings)
+    if too_much is not None:
+        problems, sentences = [("too_much_for_board",)], [too_much]
     hints = [advice.explain(thought) for thought in thoughts]
     if args.json:
         keys = ("what", "cause", "step")

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 HELP = "what is on a card: sessions, channels, marks, damage, timing health"
 EXAMPLE = "ringpull info card"
 
+EXAMINED_S = 3600.0  # of each session, from its beginning
 SHOWN = 12  # lines of damage and gaps; --json has all
 
 
@@ -44,6 +45,8 @@ def run(args: argparse.Namespace) -> int:
 
 def as_json(drive: Drive) -> dict:
     """The whole of it."""
+    from ringpull.wording import instruments
+
     sessions = [_session_json(session) for session in drive.sessions]
     blocks = drive.blocks
     return {
@@ -57,6 +60,7 @@ def as_json(drive: Drive) -> dict:
             "refused": blocks.refused,
         },
         "damage": [{"block": one.block, "file": one.file, "reason": one.reason} for one in drive.damage],
+        "instruments": [instruments.as_json(one) for one in drive.instruments(EXAMINED_S)],
         "undecoded": [{"session": session, "blocks": count} for session, count in drive.undecoded.items()],
     }
 
@@ -99,9 +103,13 @@ def _seconds(time_s: float | None) -> float | None:
 
 def as_lines(drive: Drive) -> list[str]:
     """For people."""
+    from ringpull.wording import instruments
+
     out = []
+    every = drive.instruments(EXAMINED_S)
     for session in drive.sessions:
-        out += [*_session_lines(session), ""]
+        told = [f"    {line}" for line in instruments.lines([one for one in every if one.session == session.id])]
+        out += [*_session_lines(session), *(["  instruments", *told] if told else []), ""]
     blocks = drive.blocks
     out.append(f"blocks   {blocks.read} read, {blocks.damaged} damaged, {blocks.missing} missing")
     if blocks.foreign or blocks.refused:

@@ -48,7 +48,7 @@ def run(args: argparse.Namespace) -> int:
 
     import ringpull
     from ringpull.analysis.judge import needs
-    from ringpull.analysis.power import standard_air
+    from ringpull.analysis.power import assumed, motion, standard_air
     from ringpull.analysis.power.pull_power import pull_power
     from ringpull.wording.needs import lacking
 
@@ -66,7 +66,7 @@ def run(args: argparse.Namespace) -> int:
         result = pull_power(pull.view.columns, pull.start_s, pull.end_s, car, pull.view.turns)
         if result is None:
             continue
-        words += [line for line in result.words if line not in words]
+        words += [line for line in assumed.lines(car, motion.SMOOTH_S) if line not in words]
         if result.left_out:
             words.append(f"pull {pull.number}: {result.left_out}")
         rows += lines_of(pull.number, result, factor, args.loss)
@@ -77,7 +77,10 @@ def run(args: argparse.Namespace) -> int:
         print(said, file=sys.stderr)
         return 3
     if args.loss is not None:
-        words.append(f"the engine's power is an estimate too: a driveline that loses {args.loss:.0%}, as stated")
+        words.append(
+            f"the engine's power is an estimate too: a driveline that loses {args.loss:.0%}, as stated; what crank and "
+            "flywheel take to gain speed is not in it, which in a low gear is much"
+        )
     if args.correction:
         words.append(f"corrected to standard air ({args.correction}): factor {factor:.4f}")
         if not standard_air.MEANT_FOR[0] <= factor <= standard_air.MEANT_FOR[1]:
@@ -115,14 +118,15 @@ def car_of(pull, args):
     """The car in a pull, from the configuration, the arguments and what engine and wheel speed say."""
     from dataclasses import replace
 
-    from ringpull.analysis.power.pull_power import car_from
+    from ringpull.analysis.power.assumed import LACKING
+    from ringpull.analysis.power.car import Unknown, car_from
     from ringpull.analysis.power.standard_air import air_kg_m3
     from ringpull.errors import BadUsage
 
     car = car_from(pull.view.columns, args.mass, args.gear, args.grade, (pull.start_s, pull.end_s))
-    if isinstance(car, str):
+    if isinstance(car, Unknown):
         raise BadUsage(
-            f"power can't be estimated: {car}",
+            f"power can't be estimated: {LACKING[car]}",
             "the configuration's `vehicle` does not say it",
             "give --mass in kg and --gear in engine revolutions a minute per km/h",
         )

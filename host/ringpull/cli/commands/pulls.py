@@ -125,6 +125,7 @@ def print_table(judged, notes: dict[str, str], warned: Collection[int | None] = 
             events += "; yet " + "; ".join(event_words(e) for e in pull.spoiled_events)
         if pull.number in warned:
             events += "; the lamp warned"
+        gap = f"\n  a gap: {n.lost_s:.2f} s of it were not recorded" if n.lost_s else ""
         note = notes.get(str(pull.number))
         cells = (
             str(pull.number),
@@ -135,7 +136,7 @@ def print_table(judged, notes: dict[str, str], warned: Collection[int | None] = 
             "-" if n.load_max is None else f"{n.load_max:.0f}",
             mean if narrow or mean == "-" else f"{mean} ({n.lambda_min:.3f}-{n.lambda_max:.3f})",
             line,
-            events + (f"\n  note: {note}" if note else ""),
+            events + gap + (f"\n  note: {note}" if note else ""),
         )
         table.add_row(
             *(cell for title, cell in zip(sides, cells, strict=True) if title in shown),

@@ -5,7 +5,6 @@ Memory is bounded by the index, INDEX.itemsize bytes a slot; the file itself is 
 
 from __future__ import annotations
 
-import errno
 import os
 import threading
 from collections.abc import Callable, Iterator
@@ -13,6 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from ringpull.errors import SourceChanged
 from ringpull.ring.blocks import crc
 from ringpull.ring.blocks.cores import two_at_a_time
 from ringpull.ring.blocks.source import RingFile
@@ -192,7 +192,7 @@ def _stretches(flags: np.ndarray) -> list[tuple[int, int]]:
 
 
 def read_fully(stream: int, view: memoryview, at: int) -> None:
-    """Fill `view` from byte `at` on. OSError when the file ends before."""
+    """Fill `view` from byte `at` on. SourceChanged where the file ends before, OSError where it can't be read."""
     done = 0
     while done < len(view):
         if hasattr(os, "preadv"):
@@ -203,5 +203,9 @@ def read_fully(stream: int, view: memoryview, at: int) -> None:
             got = len(data)
             view[done : done + got] = data
         if not got:
-            raise OSError(errno.EIO, "the file became shorter while it was read")
+            raise SourceChanged(
+                "the ring file became shorter while it was read",
+                "it is being copied or replaced, or its card was taken out",
+                "wait until that is done, then give the command again",
+            )
         done += got

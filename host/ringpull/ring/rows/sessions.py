@@ -26,6 +26,7 @@ BLOCK_S = 10.0  # of a block's rows: a logger closes it after one second,
 BLOCK_ROWS = 1024  # unless its rows are very far apart
 WINDOW = 1 << 18  # blocks whose headers are looked at together
 LOST_OR_MORE = 0xFFFF
+FEW = 16  # blocks unpacked to see whether a session has rows at all
 TRIED = 64  # row blocks of a session looked at, to see whether a setup from elsewhere fits them
 Piece = tuple[np.ndarray, dict[int, np.ndarray]]
 
@@ -208,11 +209,18 @@ def find(store: Store) -> Found:
         setup = setup or _beside(store, runs, others)
         if setup is None:
             undecoded[session] = sum(len(part) for _, part in _row_slots(store, runs))
+            continue
+        made = SessionBlocks(session, store, setup, runs, first, end, rows, holes, ordered, _health(store, runs))
+        if next(made.pieces(most=FEW), None) is None:
+            undecoded[session] = sum(scan.is_rows(kinds).sum() for kinds in _kinds(store, runs))
+            faults.append("none of its rows add up, although the checksums are right")
         else:
-            out.append(
-                SessionBlocks(session, store, setup, runs, first, end, rows, holes, ordered, _health(store, runs))
-            )
+            out.append(made)
     return Found(out, undecoded, faults)
+
+
+def _kinds(store: Store, runs: list[Run]) -> Iterator[np.ndarray]:
+    return (store.indexes[run.file].slots["kind"][run.slot : run.slot + run.count] for run in runs)
 
 
 def _refuse_endless(store: Store, runs: list[Run], setup: Setup) -> None:

@@ -1,0 +1,44 @@
+"""The lamp's pin, kept by a timer from the first moment on: its pattern stays even whatever the program waits for."""
+
+import sys
+import time
+
+import machine
+
+_PERIOD_MS = 16
+# Every pattern is (milliseconds of a step, steps)
+NO_CARD = (125, b"\1\0")
+STARTING = (250, b"\1\0\1\0\0\0\0\0")
+
+
+class Light:
+    """`pattern` is what is shown. options: of the timer's init."""
+
+    def __init__(self, pin, timer, **options):
+        self.pattern = STARTING
+        self.pin = machine.Pin(pin, machine.Pin.OUT, value=1)
+        self.timer = machine.Timer(timer)
+        self.timer.init(period=_PERIOD_MS, mode=machine.Timer.PERIODIC, callback=self.tick, **options)
+
+    def tick(self, _timer):
+        """Timer handler: allocates nothing."""
+        step_ms, steps = self.pattern
+        self.pin.value(steps[time.ticks_ms() // step_ms % len(steps)])
+
+
+_made = []
+
+
+def the_one():
+    """The board's only lamp, lit by the first call."""
+    if not _made:
+        from boards import wiring
+
+        pin = wiring.for_port(sys.platform)["lamp"]
+        if sys.platform == "rp2":
+            _made.append(Light(pin, -1, hard=True))
+        elif sys.platform == "esp32":
+            _made.append(Light(pin, 1))  # 0 takes the rows
+        else:
+            _made.append(Light(pin, -1))
+    return _made[0]

@@ -1,0 +1,122 @@
+"""All instruments of a session examined, in the order in which one can vouch for another."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+import numpy as np
+
+from ringpull.analysis.drive_state import roles
+from ringpull.analysis.drive_state.columns import Columns
+from ringpull.analysis.instruments import lambda_checks, pressure_checks, signal_checks, speed_checks, throttle_checks
+from ringpull.analysis.instruments.glance import Glance
+from ringpull.analysis.instruments.records import Check, Finding, Instrument, State, not_tested
+
+
+def passed(findings: Iterable[Finding]) -> bool:
+    """Whether nothing speaks against a channel so far."""
+    return all(one.state is not State.CONTRADICTED for one in findings)
+
+
+def examine(columns: Columns) -> list[Instrument]:
+    """The instruments that an answer rests on, each with what the drive says of it: lambda sensors, engine speed,
+    manifold pressure, throttle, supply, wheel speed, as far as they are configured and were logged."""
+    if len(columns) < 2:
+        return []
+    glance = Glance.of(columns)
+    pressure, throttle = _pressure_and_throttle(glance)
+    trusted_load = passed(pressure) and passed(throttle)
+    # Lambda is tested by the load that nothing speaks against
+    glance = Glance.of(
+        replace(
+            columns,
+            map_kpa=columns.map_kpa if passed(pressure) else None,
+            throttle=columns.throttle if passed(throttle) else None,
+        )
+    )
+    speed = [speed_checks.breaks(glance), speed_checks.idle(glance), speed_checks.agrees(glance)]
+    configured = columns.config.get("channels", [])
+    out = [
+        _lambda(glance, channel, trusted_load)
+        for channel in roles.lambda_channels(configured)
+        if _logged(columns, channel)
+    ]
+    out += _of_role(configured, "rpm", speed if np.isfinite(columns.rpm).any() else [])
+    out += _of_role(configured, "map", pressure)
+    out += _of_role(configured, "throttle", throttle)
+    out += _of_role(configured, "battery", [speed_checks.supply(glance)] if "battery" in columns.extra else [])
+    out += _of_role(configured, "wheel", [speed_checks.gear(glance)] if "wheel" in columns.extra else [])
+    return out
+
+
+def _logged(columns: Columns, channel: dict) -> bool:
+    return channel["name"] in columns.banks
+
+
+def _of_role(configured: list[dict], role: str, findings: list[Finding]) -> list[Instrument]:
+    channel = roles.speed_channel(configured) if role == "rpm" else roles.channel_for(role, configured)
+    return [Instrument(channel["name"], role, None, tuple(findings))] if channel is not None and findings else []
+
+
+def _pressure_and_throttle(glance: Glance) -> tuple[list[Finding], list[Finding]]:
+    """The findings of both, each tested by the other as far as that one has passed by itself."""
+    columns = glance.columns
+    pressure: list[Finding] = []
+    throttle: list[Finding] = []
+    turning = np.nan_to_num(columns.rpm) > 0
+    recorded = turning & (columns.extra["present"] > 0.5) if "present" in columns.extra else turning
+    if columns.map_kpa is not None:
+        usable = np.isfinite(columns.map_kpa) & turning
+        pressure = [pressure_checks.ambient(glance), pressure_checks.limits(glance), pressure_checks.swings(glance)]
+        pressure += [
+            pressure_checks.top(glance, _range(columns, "map")[1]),
+            signal_checks.coarse(columns.map_kpa),
+        ]
+        low = pressure_checks.below_range(columns.map_kpa, recorded, _range(columns, "map"))
+        pressure.append(signal_checks.breaks(columns.map_kpa, recorded & ~low, columns.period_s))
+        pressure.append(signal_checks.flat_top(columns.map_kpa, usable, columns.period_s, _range(columns, "map")[1]))
+    if columns.throttle is not None:
+        throttle = [throttle_checks.swings(glance), throttle_checks.closes(glance, False)]
+        throttle.append(signal_checks.breaks(columns.throttle, recorded, columns.period_s))
+        throttle.append(throttle_checks.opens(glance, columns.map_kpa is not None and passed(pressure)))
+        if columns.map_kpa is not None and passed(throttle):
+            pressure.append(pressure_checks.follows(glance))
+        if columns.map_kpa is not None and passed(pressure) and passed(throttle):
+            throttle[1] = throttle_checks.closes(glance, True)
+    return pressure, throttle
+
+
+def _range(columns: Columns, role: str) -> tuple[float, float]:
+    """Both ends of a channel's configured range in the analysis's unit; infinite where that is not told."""
+    channel = roles.channel_for(role, columns.config.get("channels", []))
+    if channel is None or not channel.get("values"):
+        return -float("inf"), float("inf")
+    factor, offset = roles.UNITS.get(role, {}).get(channel.get("unit", ""), (1.0, 0.0))
+    return min(channel["values"]) * factor + offset, max(channel["values"]) * factor + offset
+
+
+def _lambda(glance: Glance, channel: dict, trusted_load: bool) -> Instrument:
+    columns, name = glance.columns, channel["name"]
+    cruised = lambda_checks.cruise(glance, name, trusted_load)
+    rich = lambda_checks.rich(glance, name, cruised) if trusted_load else not_tested(Check.RICH)
+    findings = [
+        lambda_checks.moves(glance, name),
+        lambda_checks.answers_cuts(glance, name),
+        lambda_checks.dead(glance, name),
+        lambda_checks.in_air(glance, name),
+        lambda_checks.breaks(glance, name),
+        lambda_checks.quick(glance, name),
+        cruised,
+        rich,
+        lambda_checks.steps(glance, name),
+        signal_checks.flat_top(
+            columns.banks[name], np.nan_to_num(columns.rpm) > 0, columns.period_s, max(channel.get("values", [np.inf]))
+        ),
+        signal_checks.coarse(columns.banks[name]),
+    ]
+    others = [one for one in columns.banks if one != name]
+    for other in others:
+        findings += [lambda_checks.banks_agree(glance, name, other), lambda_checks.twins(glance, name, other)]
+    bank = str(channel["bank"]) if "bank" in channel else name if others else None
+    return Instrument(name, "lambda", bank, tuple(findings))

@@ -1,0 +1,201 @@
+"""A session at a glance: means of STEP_S of what instruments are doubted by, and the moments that test them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from ringpull.analysis import local
+from ringpull.analysis.drive_state import roles, target
+from ringpull.analysis.drive_state.columns import Columns
+from shared_math import judging
+
+STEP_S = 0.05
+RUNNING_RPM = 500.0
+TURNING_RPM = 1800.0  # from here on a closed throttle draws a vacuum
+FALLING_RPM_S, RISING_RPM_S = 100.0, 100.0
+SLOPE_S = 0.5
+STARTS_RPM = 700.0  # a start passes through a lower speed than any idle
+STANDING_S, STANDING_LEFT_OUT_S = 0.5, 0.3
+CLOSED_S, CLOSED_AFTER_S = 0.5, 0.4
+FULL_S, FULL_AFTER_S = 0.5, 0.5
+CLOSED_ABOVE_REST_PCT = 4.0
+FULL_SHARE, FULL_LEAST_PCT = 0.75, 40.0
+REST_PERCENTILE, TOP_PERCENTILE = 1.0, 99.5
+
+
+def decimated(values: np.ndarray, rows: int) -> np.ndarray:
+    """Means of `rows` rows each; NaN where fewer than half of them are known."""
+    count = len(values) // rows
+    block = values[: count * rows].reshape(count, rows)
+    there = np.isfinite(block)
+    n = there.sum(axis=1)
+    total = np.where(there, block, 0.0).sum(axis=1)
+    return np.where(2 * n >= rows, total / np.maximum(n, 1), np.nan)
+
+
+def shares(flags: np.ndarray, rows: int) -> np.ndarray:
+    """Share of True in `rows` rows each."""
+    count = len(flags) // rows
+    return flags[: count * rows].reshape(count, rows).mean(axis=1) if count else np.zeros(0)
+
+
+@dataclass(frozen=True)
+class Glance:
+    """A session's columns with means of `rows` rows each; arrays of shape (steps,)."""
+
+    columns: Columns
+    rows: int
+
+    @classmethod
+    def of(cls, columns: Columns) -> Glance:
+        return cls(columns, max(1, round(STEP_S / columns.period_s)))
+
+    @property
+    def step_s(self) -> float:
+        return self.rows * self.columns.period_s
+
+    def __len__(self) -> int:
+        return len(self.columns) // self.rows
+
+    def steps(self, seconds: float) -> int:
+        """So many seconds in steps; at least one."""
+        return max(1, round(seconds / self.step_s))
+
+    def span(self, first: int, last: int) -> tuple[float, float]:
+        """(start_s, end_s) of the steps from `first` to before `last`."""
+        return self.times(first * self.rows, last * self.rows)
+
+    def times(self, first: int, last: int) -> tuple[float, float]:
+        """(start_s, end_s) of the rows from `first` to before `last`."""
+        time_s = self.columns.time_s
+        return float(time_s[first]), float(time_s[min(last, len(time_s)) - 1]) + self.columns.period_s
+
+    def mean(self, values: np.ndarray | None) -> np.ndarray:
+        """A column's means; NaN for one that isn't there."""
+        return np.full(len(self), np.nan) if values is None else decimated(values, self.rows)
+
+    @cached_property
+    def rpm(self) -> np.ndarray:
+        return self.mean(self.columns.rpm)
+
+    @cached_property
+    def map_kpa(self) -> np.ndarray:
+        return self.mean(self.columns.map_kpa)
+
+    @cached_property
+    def throttle(self) -> np.ndarray:
+        return self.mean(self.columns.throttle)
+
+    @cached_property
+    def wanted(self) -> np.ndarray:
+        return self.mean(target.targets(self.columns)[0])
+
+    @cached_property
+    def present(self) -> np.ndarray:
+        """Whether most rows were recorded."""
+        told = self.columns.extra.get("present")
+        return np.ones(len(self), bool) if told is None else shares(told > 0.5, self.rows) > 0.5
+
+    @cached_property
+    def rpm_slope(self) -> np.ndarray:
+        """rpm a second, over SLOPE_S."""
+        if len(self) < 3:
+            return np.full(len(self), np.nan)
+        return local.line(self.rpm, self.step_s, local.half_rows(SLOPE_S, self.step_s))[1]
+
+    @cached_property
+    def running(self) -> np.ndarray:
+        with np.errstate(invalid="ignore"):
+            return self.rpm > RUNNING_RPM
+
+    @cached_property
+    def standing(self) -> list[tuple[int, int]]:
+        """Runs of steps before a start: rows were recorded, no speed was known, and the first that became known is a
+        starter's."""
+        silent = ~np.isfinite(self.rpm) & self.present
+        out = []
+        for first, last in local.spans(silent):
+            last -= self.steps(STANDING_LEFT_OUT_S)
+            begins = self.rpm[last : last + self.steps(STANDING_LEFT_OUT_S + 0.8)]
+            begins = begins[np.isfinite(begins)]
+            if (last - first) * self.step_s >= STANDING_S and len(begins) and begins.min() < STARTS_RPM:
+                out.append((first, last))
+        return out
+
+    @cached_property
+    def wakes(self) -> int | None:
+        """The step at which engine speed becomes known, if it was not for STANDING_S from the first row on."""
+        known = np.flatnonzero(np.isfinite(self.rpm))
+        first = int(known[0]) if len(known) else 0
+        return first if first * self.step_s >= STANDING_S and self.present[:first].all() else None
+
+    @cached_property
+    def throttle_rest(self) -> float:
+        """Where the throttle rests: the least that it shows while the engine runs, bounded; NaN without one."""
+        known = self.throttle[self.running & np.isfinite(self.throttle)]
+        if not len(known):
+            return float("nan")
+        return min(float(np.percentile(known, REST_PERCENTILE)), float(judging.REST_MOST_PCT))
+
+    @cached_property
+    def throttle_full(self) -> float:
+        """From which opening on the throttle is open wide; NaN without a throttle or where it never is."""
+        known = self.throttle[np.isfinite(self.throttle)]
+        if not len(known):
+            return float("nan")
+        rest, top = self.throttle_rest, float(np.percentile(known, TOP_PERCENTILE))
+        limit = rest + FULL_SHARE * (top - rest)
+        return limit if limit >= FULL_LEAST_PCT else float("nan")
+
+    @cached_property
+    def closings(self) -> list[tuple[int, int]]:
+        """Settled stretches of closed throttle on a fast engine that slows down."""
+        with np.errstate(invalid="ignore"):
+            shut = self.throttle < self.throttle_rest + CLOSED_ABOVE_REST_PCT
+            shut &= (self.rpm > TURNING_RPM) & (self.rpm_slope < -FALLING_RPM_S)
+        return self.settled(shut, CLOSED_AFTER_S, CLOSED_S)
+
+    @cached_property
+    def openings(self) -> list[tuple[int, int]]:
+        """Settled stretches of wide open throttle on an engine that speeds up."""
+        with np.errstate(invalid="ignore"):
+            wide = (self.throttle >= self.throttle_full) & self.running & (self.rpm_slope > RISING_RPM_S)
+        return self.settled(wide, FULL_AFTER_S, FULL_S)
+
+    def settled(self, flags: np.ndarray, after_s: float, least_s: float) -> list[tuple[int, int]]:
+        """The runs of True less their first `after_s`, where `least_s` is left."""
+        skip, least = self.steps(after_s), self.steps(least_s)
+        return [(a + skip, b) for a, b in local.spans(flags) if b - a - skip >= least]
+
+    @cached_property
+    def loaded(self) -> np.ndarray:
+        """Where throttle or pressure is high, whichever is logged; rising speed without both."""
+        with np.errstate(invalid="ignore"):
+            high = (self.throttle >= 60.0) | (self.map_kpa >= 85.0)
+            if not (np.isfinite(self.throttle) | np.isfinite(self.map_kpa)).any():
+                high = self.rpm_slope > RISING_RPM_S
+        return high & self.running
+
+    @cached_property
+    def cuts(self) -> list[tuple[int, int]] | None:
+        """Fuel cuts that injector time or the commanded lambda tells; None where neither is logged."""
+        injector, commanded = (self.columns.extra.get(name) for name in ("injector", "commanded"))
+        if injector is not None and np.isfinite(injector).any():
+            off = shares(~(injector > 0.1) & np.isfinite(self.columns.rpm), self.rows) > 0.9
+        elif commanded is not None and np.isfinite(commanded).any():
+            off = self.mean(commanded) > 1.25
+        else:
+            return None
+        return local.spans(off & self.running)
+
+
+def lambda_range(columns: Columns, name: str) -> tuple[float, float]:
+    """(least, most lambda) that a bank's sensor can show as it is configured; open where that is not told."""
+    for channel in roles.lambda_channels(columns.config.get("channels", [])):
+        if channel["name"] == name and channel.get("values"):
+            scale = channel.get("stoich", 14.7) if channel.get("scale") == "afr" else 1.0
+            return min(channel["values"]) / scale, max(channel["values"]) / scale
+    return -np.inf, np.inf

@@ -1,0 +1,155 @@
+"""What a drive says for and against the manifold pressure."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ringpull.analysis import local
+from ringpull.analysis.instruments.glance import Glance
+from ringpull.analysis.instruments.records import Cause, Check, Finding, Span, contradicted, not_tested, sound
+from shared_math import plausible
+
+AROUND_KPA = 6.0  # between the ambient channel and the standing engine
+BELOW_KPA = 15.0  # under full throttle, and under the air around: what a closed throttle draws at least
+CLOSED_MOST_KPA = 60.0  # of a closed throttle on a fast engine: above, it draws no vacuum that could tell load
+FULL_LEAST_KPA = 55.0  # with the throttle wide open, high in the mountains and behind a restrictor
+LIMIT_SHARE = 0.01  # of the running engine that may lie beyond what is possible: spikes
+SWING_RPM, SWING_KPA = 1500.0, 6.0
+TOP_SHARE, TOP_S = 0.005, 0.3  # of the configured range
+LOW_END, LOW_MOST_KPA, LOW_SHARE = 0.05, 45.0, 0.25  # of the range; of the recorded rows of a running engine
+NEAR_NOUGHT_KPA, BAR_MOST = 6.0, 5.5  # a standing engine's gauge pressure; an engine's highest in bar
+
+
+def ambient(glance: Glance) -> Finding:
+    """Whether the standing engine shows the pressure of the air around."""
+    around_kpa = glance.mean(glance.columns.extra.get("ambient"))
+    runs = glance.standing
+    levels = [float(np.nanmedian(glance.map_kpa[a:b])) for a, b in runs if np.isfinite(glance.map_kpa[a:b]).any()]
+    if not levels:
+        return not_tested(Check.AMBIENT)
+    seconds = sum(b - a for a, b in runs) * glance.step_s
+    told = float(np.nanmedian(around_kpa)) if np.isfinite(around_kpa).any() else float("nan")
+    if np.isfinite(told):
+        worst = max(levels, key=lambda kpa: abs(kpa - told))
+        fits = abs(worst - told) <= AROUND_KPA
+    else:
+        middle = 0.5 * (plausible.AMBIENT_LEAST_KPA + plausible.AMBIENT_MOST_KPA)
+        worst = max(levels, key=lambda kpa: abs(kpa - middle))
+        fits = plausible.ambient(worst)
+    figures = {"kpa": worst, "seconds": seconds, "around": told}
+    if fits:
+        return sound(Check.AMBIENT, **figures)
+    return contradicted(Check.AMBIENT, _cause_at_rest(glance, worst), **figures)
+
+
+def _cause_at_rest(glance: Glance, kpa: float) -> Cause:
+    """Near nought it is a gauge pressure, or one in bar if the running engine never shows more than bars."""
+    if abs(kpa) > NEAR_NOUGHT_KPA:
+        return Cause.FIGURES
+    running = glance.map_kpa[glance.running & np.isfinite(glance.map_kpa)]
+    return Cause.UNIT if len(running) and np.percentile(running, 99) <= BAR_MOST else Cause.GAUGE
+
+
+def limits(glance: Glance) -> Finding:
+    """Whether the running engine's pressures are possible: never below the deepest vacuum, and not in other units."""
+    known = glance.map_kpa[glance.running & np.isfinite(glance.map_kpa)]
+    if len(known) * glance.step_s < 2.0:
+        return not_tested(Check.LIMITS)
+    least, most = (float(np.percentile(known, 100 * share)) for share in (LIMIT_SHARE, 1 - LIMIT_SHARE))
+    figures = {"least": least, "most": most}
+    if most <= BAR_MOST and least >= 0:
+        return contradicted(Check.LIMITS, Cause.UNIT, **figures)
+    if least < plausible.MAP_LEAST_KPA:
+        # A gauge pressure lies below nought whenever the throttle is not open
+        return contradicted(Check.LIMITS, Cause.GAUGE if least < -10.0 else Cause.FIGURES, **figures)
+    if most > plausible.MAP_MOST_KPA:
+        return contradicted(Check.LIMITS, Cause.FIGURES, **figures)
+    return sound(Check.LIMITS, **figures)
+
+
+def swings(glance: Glance) -> Finding:
+    """Whether pressure moves at all while the engine's speed goes up and down."""
+    good = glance.running & np.isfinite(glance.map_kpa)
+    if np.count_nonzero(good) * glance.step_s < 5.0:
+        return not_tested(Check.SWINGS)
+    rpm = np.percentile(glance.rpm[good], (2, 98))
+    low, high = np.percentile(glance.map_kpa[good], (1, 99))
+    figures = {"low": float(low), "high": float(high), "rpm_low": float(rpm[0]), "rpm_high": float(rpm[1])}
+    if rpm[1] - rpm[0] < SWING_RPM:
+        return not_tested(Check.SWINGS)
+    if high - low < SWING_KPA:
+        return contradicted(Check.SWINGS, _cause_still(float(high)), **figures)
+    return sound(Check.SWINGS, **figures)
+
+
+def _cause_still(kpa: float) -> Cause:
+    return Cause.HOSE if plausible.ambient(kpa) else Cause.WIRING
+
+
+def follows(glance: Glance) -> Finding:
+    """Whether pressure is low with the throttle closed on a fast engine, and high with it wide open; where it was first
+    and is not later, from when on."""
+
+    def levels(runs: list[tuple[int, int]]) -> list[tuple[int, int, float]]:
+        found = [(a, b, float(np.nanmedian(glance.map_kpa[a:b]))) for a, b in runs if _known(glance, a, b)]
+        return [one for one in found if np.isfinite(one[2])]
+
+    closed, full = levels(glance.closings), levels(glance.openings)
+    if not closed or not full:
+        return not_tested(Check.FOLLOWS)
+    closed_kpa = float(np.median([kpa for _, _, kpa in closed]))
+    full_kpa = float(np.median([kpa for _, _, kpa in full]))
+    lowest, highest = min(kpa for _, _, kpa in closed), max(kpa for _, _, kpa in full)
+    wrong = [one for one in closed if one[2] > min(highest - BELOW_KPA, CLOSED_MOST_KPA)]
+    wrong += [one for one in full if one[2] < max(lowest + BELOW_KPA, FULL_LEAST_KPA)]
+    figures = {
+        "closed": closed_kpa,
+        "full": full_kpa,
+        "closings": float(len(closed)),
+        "openings": float(len(full)),
+        "failed": float(len(wrong)),
+    }
+    if not wrong:
+        return sound(Check.FOLLOWS, **figures)
+    still = float(np.median([kpa for _, _, kpa in wrong]))
+    return contradicted(Check.FOLLOWS, _cause_still(still), _from_when(glance, closed + full, wrong), **figures)
+
+
+def _known(glance: Glance, first: int, last: int) -> bool:
+    return bool(np.isfinite(glance.map_kpa[first:last]).mean() > 0.8)
+
+
+def _from_when(
+    glance: Glance, every: list[tuple[int, int, float]], wrong: list[tuple[int, int, float]]
+) -> tuple[Span, ...]:
+    """The time after the last stretch that fitted before all that did not; nothing where they are mixed."""
+    first = min(a for a, _, _ in wrong)
+    fitting = [one for one in every if one not in wrong]
+    if not fitting or any(a > first for a, _, _ in fitting):
+        return ()
+    return ((glance.span(max(b for _, b, _ in fitting), first)[0], float(glance.columns.time_s[-1]) + 1.0),)
+
+
+def below_range(map_kpa: np.ndarray, recorded: np.ndarray, ends: tuple[float, float]) -> np.ndarray:
+    """Rows without a value between values near the low end of the sensor's range: a vacuum deeper than it can show, as
+    long as that is not most of the drive. (rows,)"""
+    out = np.zeros(len(map_kpa), bool)
+    near = ends[0] + LOW_END * (ends[1] - ends[0])
+    if not np.isfinite(near) or near > LOW_MOST_KPA:
+        return out
+    for first, last in local.spans(recorded & ~np.isfinite(map_kpa)):
+        beside = [map_kpa[at] for at in (first - 1, last) if 0 <= at < len(map_kpa)]
+        out[first:last] = all(value < near for value in beside)
+    return out if np.count_nonzero(out) <= LOW_SHARE * np.count_nonzero(recorded) else np.zeros(len(map_kpa), bool)
+
+
+def top(glance: Glance, most_kpa: float) -> Finding:
+    """Whether pressure stands at the top of the sensor's configured range: the true one is higher."""
+    if not np.isfinite(most_kpa) or not glance.running.any():
+        return not_tested(Check.TOP)
+    with np.errstate(invalid="ignore"):
+        high = (glance.map_kpa >= most_kpa * (1 - TOP_SHARE)) & glance.running
+    seconds = sum(b - a for a, b in local.spans(high) if (b - a) * glance.step_s >= TOP_S) * glance.step_s
+    if seconds:
+        return contradicted(Check.TOP, Cause.RANGE, seconds=seconds, at=most_kpa)
+    return sound(Check.TOP, seconds=0.0, at=most_kpa)

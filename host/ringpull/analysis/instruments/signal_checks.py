@@ -1,0 +1,83 @@
+"""What a signal's own shape says: flat tops and coarse steps, of any channel."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ringpull.analysis import local
+from ringpull.analysis.instruments.records import Cause, Check, Finding, contradicted, not_tested, sound
+
+FLAT_S, FLAT_LEAST_S = 0.25, 1.0  # one stretch, all together
+QUIET = 0.25  # of the noise elsewhere: what is left of it at a flat top
+NEAR_TOP = 0.01  # of the span that the signal covers
+COVERED = (2.0, 98.0)  # per cent: the span that steps are held against
+COARSE_SHARE, COARSE_LEAST = 0.05, 4  # of that span: between levels; levels
+LEVEL_SHARE, LEVEL_WIDTH = 0.002, 0.3  # of the rows: a level is stood on; of a step: it is narrow
+BREAKS_S, BREAKS_LEAST = 1.0, 10
+MOST_PROBED = 40_000
+
+
+def noise(values: np.ndarray) -> np.ndarray:
+    """Size of second differences, row by row: noise, with what the signal itself bends left out. (rows,), NaN at ends."""
+    out = np.full(len(values), np.nan)
+    if len(values) > 2:
+        out[1:-1] = np.abs(np.diff(values, 2))
+    return out
+
+
+def flat_top(values: np.ndarray, usable: np.ndarray, period_s: float, top: float) -> Finding:
+    """Whether a signal lies flat at its highest value, below the top of its configured range. usable: (rows,) where the
+    engine runs and the signal is known."""
+    known = values[usable & np.isfinite(values)]
+    if len(known) * period_s < 5.0:
+        return not_tested(Check.FLAT)
+    low, high = float(known.min()), float(known.max())
+    span = high - low
+    if span <= 0 or high >= top - 0.01 * abs(top):
+        return not_tested(Check.FLAT)
+    with np.errstate(invalid="ignore"):
+        near = usable & (values >= high - NEAR_TOP * span)
+    size = noise(values)
+    elsewhere = size[usable & ~near & np.isfinite(size)]
+    usual = float(np.median(elsewhere)) if len(elsewhere) else 0.0
+    if usual <= 0:
+        return not_tested(Check.FLAT)
+    flat = near & (np.nan_to_num(size, nan=0.0) <= 1e-9 + 0.02 * usual)
+    runs = [(a, b) for a, b in local.spans(flat) if (b - a) * period_s >= FLAT_S]
+    seconds = sum(b - a for a, b in runs) * period_s
+    if seconds >= FLAT_LEAST_S:
+        return contradicted(Check.FLAT, Cause.RANGE, seconds=seconds, at=high)
+    return sound(Check.FLAT, seconds=seconds, at=high)
+
+
+def coarse(values: np.ndarray) -> Finding:
+    """Whether a signal stands on a few levels with wide steps between them, rather than passing through all values."""
+    known = values[np.isfinite(values)]
+    known = np.sort(known[:: max(1, len(known) // MOST_PROBED)])
+    if len(known) < 1000:
+        return not_tested(Check.COARSE)
+    low, high = np.percentile(known, COVERED)
+    span = float(high - low)
+    known = known[(known >= low) & (known <= high)]
+    if span <= 0:
+        return not_tested(Check.COARSE)
+    wide = np.flatnonzero(np.diff(known) > COARSE_SHARE * span)
+    levels = [one for one in np.split(known, wide + 1) if len(one) >= LEVEL_SHARE * len(known)]
+    step = float(np.median(np.diff([one.mean() for one in levels]))) if len(levels) > 1 else 0.0
+    narrow = [one for one in levels if one[-1] - one[0] < LEVEL_WIDTH * step]
+    if len(narrow) >= COARSE_LEAST and sum(map(len, narrow)) > 0.9 * len(known):
+        return contradicted(Check.COARSE, Cause.SENSOR, step=step)
+    return sound(Check.COARSE, step=step)
+
+
+def breaks(values: np.ndarray, usable: np.ndarray, period_s: float) -> Finding:
+    """Whether a signal is outside of what its sensor can show: a wire off, a loose plug, or a sensor too small. usable:
+    (rows,) recorded rows of a running engine."""
+    if np.count_nonzero(usable) * period_s < 5.0:
+        return not_tested(Check.BREAKS)
+    runs = local.spans(usable & ~np.isfinite(values))
+    seconds = sum(b - a for a, b in runs) * period_s
+    figures = {"breaks": float(len(runs)), "seconds": seconds}
+    if seconds >= BREAKS_S or len(runs) >= BREAKS_LEAST:
+        return contradicted(Check.BREAKS, Cause.LOOSE if len(runs) >= BREAKS_LEAST else Cause.WIRING, **figures)
+    return sound(Check.BREAKS, **figures)

@@ -1,0 +1,184 @@
+"""What is judged by where an instrument is contradicted: the others that can stand in, and what then stays in doubt."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ringpull.analysis.drive_state import roles
+from ringpull.analysis.drive_state.columns import Columns, leaner
+from ringpull.analysis.instruments.examine import examine
+from ringpull.analysis.instruments.glance import Glance
+from ringpull.analysis.instruments.records import Check, Instrument, Span, State
+from shared_math import target as shared_target
+
+NATURAL_KPA = 115.0  # a target that goes no higher is that of an engine without boost
+FULL_THROTTLE_KPA = 100.0  # at least, with the throttle wide open
+
+
+@dataclass(frozen=True)
+class StandIn:
+    """An instrument that does the work of a contradicted one. by: "pressure", "throttle", "full throttle" (the target
+    is that of full throttle without boost) or "other bank"."""
+
+    channel: str
+    by: str
+
+
+@dataclass(frozen=True)
+class Trust:
+    """columns: without what is contradicted. doubted: contradicted instruments that the verdict rests on, none other
+    standing in for all that they do."""
+
+    columns: Columns
+    instruments: tuple[Instrument, ...] = ()
+    doubted: tuple[Instrument, ...] = ()
+    stand_ins: tuple[StandIn, ...] = ()
+
+
+def trust(columns: Columns) -> Trust:
+    """A session's columns with its instruments examined, and the contradicted ones replaced as far as others can."""
+    found = examine(columns)
+    against = {one.role: one for one in found if one.state is State.CONTRADICTED and one.role != "lambda"}
+    banks = [one for one in found if one.state is State.CONTRADICTED and one.role == "lambda"]
+    out, doubted, stand_ins = columns, [*banks], []
+    for bank in banks:
+        out = without_bank(out, bank)
+    if banks and len(banks) < len(columns.banks):
+        stand_ins += [StandIn(bank.channel, "other bank") for bank in banks]
+    pressure, throttle = against.get("map"), against.get("throttle")
+    if "rpm" in against:
+        doubted.append(against["rpm"])
+    if throttle is not None:
+        out = without_column(out, throttle, "throttle")
+        stands = pressure is None and _known(columns.map_kpa) and not _target_by(columns, throttle.channel)
+        stand_ins += [StandIn(throttle.channel, "pressure")] if stands else []
+        doubted += [] if stands else [throttle]
+    if pressure is not None:
+        out, by, enough = _without_pressure(out, pressure, throttle is None and _known(columns.throttle))
+        stand_ins += [StandIn(pressure.channel, by)] if by else []
+        doubted += [] if enough else [pressure]
+    return Trust(out, tuple(found), tuple(doubted), tuple(stand_ins))
+
+
+def of_session(found: Trust, session: int) -> Trust:
+    """With the session's number in its instruments."""
+
+    def numbered(instruments: tuple[Instrument, ...]) -> tuple[Instrument, ...]:
+        return tuple(replace(one, session=session) for one in instruments)
+
+    return replace(found, instruments=numbered(found.instruments), doubted=numbered(found.doubted))
+
+
+def _known(values: np.ndarray | None) -> bool:
+    return values is not None and bool(np.isfinite(values).any())
+
+
+def spans_of(instrument: Instrument) -> tuple[Span, ...]:
+    """Where readings that look like measured ones are none; empty where that is told of no part of the drive. An output at
+    an end of its range needs no telling."""
+    return tuple(span for finding in instrument.against if finding.check is not Check.DEAD for span in finding.spans)
+
+
+def _blanked(columns: Columns, values: np.ndarray, spans: tuple[Span, ...]) -> np.ndarray:
+    out = values.copy()
+    for start_s, end_s in spans:
+        out[columns.rows(start_s, end_s)] = np.nan
+    return out
+
+
+def without_bank(columns: Columns, bank: Instrument) -> Columns:
+    """The columns without a lambda sensor's readings where they are worth nothing. Readings that are off by a scale stay:
+    what is lean by them is to be looked at."""
+    spans = spans_of(bank)
+    if not spans:
+        return columns
+    values = _blanked(columns, columns.banks[bank.channel], spans)
+    banks = {**columns.banks, bank.channel: values}
+    return replace(
+        columns, banks=banks, named={**columns.named, bank.channel: values}, lambda_=leaner(list(banks.values()))
+    )
+
+
+def without_column(columns: Columns, instrument: Instrument, field: str) -> Columns:
+    """The columns without pressure or throttle, by the field's name."""
+    named = {name: values for name, values in columns.named.items() if name != instrument.channel}
+    return replace(columns, named=named, **{field: None})
+
+
+def by_load(entry: dict) -> bool:
+    """Whether a target goes by a load."""
+    return "lambda" in entry and shared_target.load_axis(entry) is not None
+
+
+def _entries(columns: Columns) -> list[dict]:
+    target = columns.config.get("target") or {}
+    return target if isinstance(target, list) else [target]
+
+
+def _target_by(columns: Columns, channel: str) -> bool:
+    """Whether the target goes by a channel's value: pressure where it names none."""
+    pressure = roles.channel_for("map", columns.config.get("channels", []))
+    usual = pressure["name"] if pressure is not None else None
+    for entry in _entries(columns):
+        if "preset" in entry or not entry:
+            if channel == usual:
+                return True
+        elif by_load(entry) and (entry.get("load") or usual) in (channel, _alias(channel, usual)):
+            return True
+        if entry.get("when", {}).get("channel") == channel:
+            return True
+    return False
+
+
+def _alias(channel: str, usual: str | None) -> str:
+    return "map" if channel == usual else channel
+
+
+def _most_kpa(columns: Columns) -> float:
+    """The highest load that the targets by pressure know; infinite for a target by fuel and aspiration."""
+    most = 0.0
+    for entry in _entries(columns):
+        if not entry or "preset" in entry:
+            return 0.0 if str(entry.get("preset", "")).endswith("natural") else float("inf")
+        most = max([most, *(float(value) for value in shared_target.load_axis(entry) or [])])
+    return most
+
+
+def _without_pressure(columns: Columns, pressure: Instrument, throttle: bool) -> tuple[Columns, str, bool]:
+    """(columns, what stands in or "", whether that is enough). throttle: whether there is a sound one.
+
+    An engine under full throttle has at least the air around in its manifold: without boost that tells the target, with
+    it the target is at most so lean.
+    """
+    spans = spans_of(pressure)
+    by_pressure = _target_by(columns, pressure.channel)
+    if spans and columns.map_kpa is not None:
+        values = _blanked(columns, columns.map_kpa, spans)
+        left = replace(columns, map_kpa=values, named={**columns.named, pressure.channel: values})
+        return left, "throttle" if throttle else "", False
+    out = without_column(columns, pressure, "map_kpa")
+    if not by_pressure:
+        return out, "throttle" if throttle else "", throttle
+    if not throttle:
+        return _pinned(out, pressure.channel), "", False
+    glance = Glance.of(columns)
+    with np.errstate(invalid="ignore"):
+        wide = columns.throttle >= glance.throttle_full  # type: ignore[operator]
+    held = np.where(wide, FULL_THROTTLE_KPA, np.nan)
+    configured = any(by_load(entry) for entry in _entries(columns))
+    if configured:
+        out = _pinned(replace(out, named={**out.named, pressure.channel: held}), pressure.channel)
+    return out, "full throttle", _most_kpa(columns) <= NATURAL_KPA
+
+
+def _pinned(columns: Columns, channel: str) -> Columns:
+    """The columns with targets that go by pressure without naming it bound to its channel: no other may take its place."""
+    target = columns.config.get("target")
+    if not target:
+        return columns
+    entries = [
+        {**entry, "load": channel} if by_load(entry) and not entry.get("load") else entry for entry in _entries(columns)
+    ]
+    return replace(columns, config={**columns.config, "target": entries if isinstance(target, list) else entries[0]})

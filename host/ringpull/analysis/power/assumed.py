@@ -1,0 +1,31 @@
+"""What an estimate of power rests on, as sentences."""
+
+from __future__ import annotations
+
+from ringpull.analysis.power.car import Car, Unknown
+
+LACKING = {
+    Unknown.MASS: "the car's mass isn't known",
+    Unknown.GEAR: "the gear of the pulls isn't known (no wheel speed, and not one gear configured)",
+}
+
+
+def lines(car: Car, smooth_s: float) -> list[str]:
+    """What was assumed of a car; the first line says that power is an estimate. +/- is half of a 95 % interval."""
+    out = [
+        "an estimate of power at the wheels, not a measurement of it",
+        f"smoothed over {smooth_s:.1f} s; a car on the road: rollers have another inertia",
+        f"{car.mass_kg:.0f} kg (+/- {1.96 * car.mass_u:.0%}), {car.rotating:.2f} times that with what turns (+/- "
+        f"{1.96 * car.rotating_u:.2f}); drag area {car.cda_m2:.2f} m2 (+/- {1.96 * car.cda_u:.0%}), rolling "
+        f"{car.crr:.3f} (+/- {1.96 * car.crr_u:.0%}), air {car.air_kg_m3:.2f} kg/m3",
+        f"{car.rpm_per_kmh:.1f} rpm per km/h, {car.gear_from.value}; the tyre within {1.96 * car.gear_u:.1%}; assumed: no "
+        f"slip, within {1.96 * car.slip_u:.1%}; no wind, within {1.96 * car.wind_u:.0f} m/s along the road",
+    ]
+    if car.contradicted is not None:
+        out.append(
+            f"recorded wheel speed contradicts the gear given, {car.contradicted:.1f} rpm per km/h: the measured "
+            f"{car.rpm_per_kmh:.1f} is used; check the number, or the wheel speed's pulses per metre"
+        )
+    if car.grade is None:
+        out.append(f"the road's grade isn't known: the interval holds {1.96 * car.grade_u:.1%} either way")
+    return out

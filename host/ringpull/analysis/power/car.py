@@ -1,0 +1,153 @@
+"""The car that a pull moves: mass, gear and road loads, each with its uncertainty, and where its gear is known from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+import numpy as np
+
+from ringpull.analysis.drive_state.columns import Columns
+
+# Stated assumptions with standard uncertainties (shares unless said otherwise). Common practice, no source, where none
+# is named.
+AIR_KG_M3 = 1.20
+CDA_M2, CRR = 0.65, 0.013
+MASS_U, CDA_U, CRR_U, AIR_U = 0.02, 0.08, 0.20, 0.03
+CDA_ASSUMED_U, CRR_ASSUMED_U = 0.2, 0.35
+# What turns behind the engine, as a share of the mass: wheels and shafts, and of what turns with the crank the part
+# behind the clutch, which grows with the square of the gear (form and 0.04: Gillespie, Fundamentals of Vehicle
+# Dynamics, 2: mass factor). What the crank itself takes never reaches the wheels.
+WHEELS, WHEELS_U = 0.04, 0.015
+SHAFTS, SHAFTS_U = 0.0004, 0.0003  # times the square of crank turns per wheel turn
+TYRE_M = 0.30  # rolling radius, to tell crank turns per wheel turn
+ROTATING_U = 0.02
+GEAR_U = 0.010  # the tyre's rolling circumference: wear, pressure, growth with speed
+SLIP_U = 0.012  # of driven wheels under full load; taken as none
+WIND_M_S_U = 2.0  # along the road; taken as none
+GRADE_U = 0.012  # of a road whose slope isn't known; 1 % of grade is about 3 % of power
+GEAR_NEAR = 0.06  # of a configured gear; further away the wheels slip or the gear is another
+
+
+class Unknown(Enum):
+    """What a car lacks without which there is no power."""
+
+    MASS = "mass"
+    GEAR = "gear"
+
+
+class GearFrom(Enum):
+    """Where the gear of a pull is known from."""
+
+    GIVEN = "given"
+    WHEEL = "wheel speed"
+    CONFIGURED = "configured"
+
+
+@dataclass(frozen=True)
+class Car:
+    """What moves. rpm_per_kmh: the gear, engine revolutions a minute per km/h. grade: None where it isn't known.
+
+    *_u: standard uncertainties, shares except rotating_u, grade_u and wind_u (m/s). gear_from: where the gear is known
+    from; contradicted: a gear that was given and that recorded wheel speed does not bear out, else None.
+    """
+
+    mass_kg: float
+    rpm_per_kmh: float
+    cda_m2: float = CDA_M2
+    crr: float = CRR
+    grade: float | None = None
+    rotating: float = 1.0 + WHEELS
+    air_kg_m3: float = AIR_KG_M3
+    mass_u: float = MASS_U
+    cda_u: float = CDA_ASSUMED_U
+    crr_u: float = CRR_ASSUMED_U
+    air_u: float = AIR_U
+    rotating_u: float = ROTATING_U
+    grade_u: float = GRADE_U
+    gear_u: float = GEAR_U
+    slip_u: float = SLIP_U
+    wind_u: float = WIND_M_S_U
+    gear_from: GearFrom = GearFrom.GIVEN
+    contradicted: float | None = None
+
+    @property
+    def metres_per_rev(self) -> float:
+        """Metres of road per revolution of the crank."""
+        return 1000.0 / 60.0 / self.rpm_per_kmh
+
+
+def rotating_of(rpm_per_kmh: float) -> tuple[float, float]:
+    """(mass factor of what turns behind the engine in a gear, its standard uncertainty)."""
+    crank_turns = rpm_per_kmh * 60.0 / 1000.0 * 2.0 * np.pi * TYRE_M
+    return 1.0 + WHEELS + SHAFTS * crank_turns**2, float(np.hypot(WHEELS_U, SHAFTS_U * crank_turns**2))
+
+
+def ratios(columns: Columns) -> np.ndarray | None:
+    """rpm per km/h row by row, NaN where it can't be told; None without both speeds."""
+    wheel = columns.extra.get("wheel")
+    if wheel is None or not (np.isfinite(wheel) & np.isfinite(columns.rpm)).any():
+        return None
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(wheel > 20.0, columns.rpm / wheel, np.nan)
+
+
+def measured_gear(columns: Columns) -> float | None:
+    """rpm per km/h in most of the rows that engine and wheel speed were logged in: of the configured gears, or as
+    measured where none is near; None without wheel speed."""
+    ratio = ratios(columns)
+    ratio = np.zeros(0) if ratio is None else ratio[np.isfinite(ratio)]
+    if not len(ratio):
+        return None
+    gears = columns.config.get("vehicle", {}).get("gears") or []
+    near = [np.count_nonzero(np.abs(ratio / gear - 1.0) < GEAR_NEAR) for gear in gears]
+    if gears and max(near) > 0.3 * len(ratio):
+        return float(gears[int(np.argmax(near))])
+    bins = np.round(np.log(ratio) / GEAR_NEAR).astype(int)
+    return float(np.median(ratio[bins == np.bincount(bins - bins.min()).argmax() + bins.min()]))
+
+
+def gear_in(columns: Columns) -> float | None:
+    """rpm per km/h of the gear that was mostly driven in: as measured, else the only configured one, or None."""
+    gears = columns.config.get("vehicle", {}).get("gears") or []
+    measured = measured_gear(columns)
+    return measured if measured is not None else float(gears[0]) if len(gears) == 1 else None
+
+
+def car_from(
+    columns: Columns,
+    mass_kg: float | None = None,
+    gear: float | None = None,
+    grade: float | None = None,
+    span: tuple[float, float] | None = None,
+) -> Car | Unknown:
+    """The car, from arguments and configuration, or what is missing. span: (start_s, end_s) of the pull, in which the
+    gear is looked for. A gear that was given and that recorded wheel speed contradicts gives way to it."""
+    vehicle = columns.config.get("vehicle", {})
+    columns = columns if span is None else columns.part(*span)
+    mass_kg = vehicle.get("mass_kg") if mass_kg is None else mass_kg
+    if mass_kg is None:
+        return Unknown.MASS
+    measured, contradicted, known_from = measured_gear(columns), None, GearFrom.GIVEN
+    if gear is None:
+        gear = gear_in(columns)
+        known_from = GearFrom.CONFIGURED if measured is None else GearFrom.WHEEL
+    elif measured is not None and abs(measured / gear - 1.0) >= GEAR_NEAR:
+        gear, contradicted, known_from = measured, gear, GearFrom.WHEEL
+    if gear is None:
+        return Unknown.GEAR
+    drag, rolling = vehicle.get("cda_m2"), vehicle.get("crr")
+    rotating, rotating_u = rotating_of(gear)
+    return Car(
+        mass_kg=mass_kg,
+        rpm_per_kmh=gear,
+        cda_m2=CDA_M2 if drag is None else drag,
+        crr=CRR if rolling is None else rolling,
+        grade=grade,
+        rotating=rotating,
+        cda_u=CDA_ASSUMED_U if drag is None else CDA_U,
+        crr_u=CRR_ASSUMED_U if rolling is None else CRR_U,
+        rotating_u=rotating_u,
+        gear_from=known_from,
+        contradicted=contradicted,
+    )

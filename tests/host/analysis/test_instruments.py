@@ -1,0 +1,176 @@
+"""Instruments that lie: they are named, and no answer that rests on them is calm. Sound ones are not doubted."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+
+import numpy as np
+import pytest
+from bench import faults as campaign
+from bench.random_drives import columns_of
+from truth import faults, wired
+from truth.drives import make_drive
+
+from ringpull.analysis.instruments.examine import examine
+from ringpull.analysis.instruments.records import Cause, Check, State
+from ringpull.analysis.judge.verdict import NO_EVENT
+from ringpull.wording import instruments as words
+
+# A few of each kind, each on one drive with a true lean event: (fault, seed)
+HIDING = (
+    ("lambda frozen at 0.98", 1),
+    ("lambda frozen from before the hole", 2),
+    ("lambda 0 V over the hole", 3),
+    ("lambda shows 0.1 too rich", 1),
+    ("lambda plug flickers to 0 V", 2),
+    ("lambda 2.5 s late", 3),
+    ("lambda flat above 0.86", 1),
+    ("second bank 0 V", 2),
+    ("second bank frozen from before the hole", 3),
+    ("one wire for both banks", 1),
+    ("pressure stuck at 20 kPa", 2),
+    ("pressure stuck at 60 kPa, powered late", 3),
+    ("hose off in mid-drive", 1),
+    ("gauge for absolute", 2),
+    ("pressure in bar", 3),
+    ("pressure of another sensor, 20-105", 1),
+    ("pressure wire off, 0 V", 2),
+    ("pressure and throttle swapped", 3),
+    ("throttle stuck open", 1),
+    ("throttle rests at 83 %", 2),
+    ("throttle turned round", 3),
+    ("pulses per turn a quarter", 1),
+)
+THROUGH_FIRMWARE = (("lambda frozen from before the hole", 1), ("gauge for absolute", 2), ("second bank 0 V", 3))
+
+
+def examined(fault: str, seed: int, event: bool = True):
+    """The instruments of a drive with a fault, by channel."""
+    made = campaign.broken(campaign.by_name(fault), seed, event)
+    table, states = wired.table(made, np.random.default_rng(seed))
+    drive = campaign.ColumnDrive(campaign.ColumnSession(table, states, made.config, made.presses_s))
+    return {one.channel: one for one in drive.views()[0].trust.instruments}, drive.views()[0].trust
+
+
+def against(instrument, check: Check):
+    return next(one for one in instrument.against if one.check is check)
+
+
+@pytest.mark.parametrize(("fault", "seed"), HIDING, ids=[f"{name}, drive {seed}" for name, seed in HIDING])
+def test_a_fault_that_hides_an_event_is_named_and_the_answer_is_not_calm(fault, seed):
+    found = campaign.through_columns(campaign.by_name(fault), seed, True)
+    assert found.named and not found.others
+    assert not found.calm and found.leaner == 0
+
+
+@pytest.mark.parametrize(("fault", "seed"), THROUGH_FIRMWARE)
+def test_the_same_through_the_firmware_and_its_file(fault, seed):
+    found = campaign.through_firmware(campaign.by_name(fault), seed, True)
+    assert found.named and not found.others
+    assert not found.calm and found.leaner == 0
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_sound_instruments_are_not_doubted_from_key_on(seed):
+    instruments, trust = examined("no fault", seed, event=bool(seed % 2))
+    assert [one for one in instruments.values() if one.state is State.CONTRADICTED] == []
+    assert not trust.doubted and not trust.stand_ins
+    assert instruments["map"].state is instruments["lambda_1"].state is State.SOUND
+
+
+def test_sound_instruments_of_random_drives_are_not_doubted():
+    doubted = [
+        (seed, one.channel)
+        for seed in range(30)
+        for one in examine(columns_of(make_drive(seed)))
+        if one.state is State.CONTRADICTED
+    ]
+    assert doubted == []
+
+
+def test_each_contradiction_has_the_cause_that_was_planted():
+    planted = {
+        "gauge for absolute": ("map", Check.AMBIENT, Cause.GAUGE),
+        "pressure in bar": ("map", Check.AMBIENT, Cause.UNIT),
+        "hose off": ("map", Check.FOLLOWS, Cause.HOSE),
+        "pressure of another sensor, 20-400": ("map", Check.AMBIENT, Cause.FIGURES),
+        "lambda 0 V over the hole": ("lambda_1", Check.DEAD, Cause.POWER),
+        "lambda plug flickers to 5 V": ("lambda_1", Check.STEPS, Cause.LOOSE),
+        "throttle rests at 40 %": ("throttle", Check.CLOSES, Cause.REST),
+        "pulses per turn four times too many": ("engine_speed", Check.IDLE, Cause.PULSES),
+    }
+    for fault, (channel, check, cause) in planted.items():
+        instruments, _ = examined(fault, 1)
+        assert against(instruments[channel], check).cause is cause, fault
+
+
+def test_a_sensor_that_froze_tells_from_when_on():
+    made = campaign.broken(campaign.by_name("lambda frozen from before the hole"), 1, True)
+    instruments, trust = examined("lambda frozen from before the hole", 1)
+    (span,) = against(instruments["lambda_1"], Check.MOVES).spans
+    assert made.hole_s[0] - 1.5 < span[0] < made.hole_s[0] - 0.3
+    assert span[1] > made.time_s[-1] - 1.0
+    frozen = trust.columns.rows(*made.hole_s)
+    assert np.isnan(trust.columns.lambda_[frozen]).all()
+    assert np.isfinite(trust.columns.lambda_[trust.columns.rows(10.0, span[0] - 1.0)]).any()
+
+
+def test_pressure_stands_in_for_a_throttle_that_is_stuck():
+    _, trust = examined("throttle stuck open", 1)
+    assert [(one.channel, one.by) for one in trust.stand_ins] == [("throttle", "pressure")]
+    assert trust.columns.throttle is None and not trust.doubted
+    found = campaign.through_columns(campaign.by_name("throttle stuck open"), 1, True)
+    assert found.verdict == "attention"  # the event is found by what stands in
+    clean = campaign.through_columns(campaign.by_name("throttle stuck open"), 1, False)
+    assert clean.verdict == NO_EVENT
+
+
+def test_full_throttle_stands_in_for_pressure_without_boost_alone():
+    natural = dataclasses.replace(campaign.by_name("pressure stuck at 60 kPa"), boosted=False)
+    boosted = dataclasses.replace(natural, boosted=True)
+    for fault, enough in ((natural, True), (boosted, False)):
+        (seed,) = campaign.drives_for(fault, 1, True)
+        _, trust = examined(fault.name, seed)
+        assert [(one.channel, one.by) for one in trust.stand_ins] == [("map", "full throttle")]
+        assert bool(trust.doubted) is not enough
+
+
+def test_a_second_bank_that_is_dead_leaves_no_calm_answer_even_without_an_event():
+    found = campaign.through_columns(campaign.by_name("second bank 0 V"), 2, False)
+    assert found.verdict == "not enough data"
+
+
+def test_the_ambient_channel_says_what_the_standing_engine_must_show():
+    made = wired.wire(1, False)
+    table, states = wired.table(made, np.random.default_rng(1))
+    config = {**made.config, "channels": [*made.config["channels"]]}
+    channel = {"name": "ambient", "input": "a9", "kind": "linear", "unit": "kPa", "volts": [0, 5], "values": [0, 120]}
+    config["channels"].append(channel)
+    for kpa, state in ((101.0, State.SOUND), (80.0, State.CONTRADICTED)):
+        rows = {**table, "ambient_kpa": np.full(len(table["time_s"]), kpa)}
+        drive = campaign.ColumnDrive(campaign.ColumnSession(rows, states, config, made.presses_s))
+        pressure = next(one for one in drive.views()[0].trust.instruments if one.channel == "map")
+        assert next(one for one in pressure.findings if one.check is Check.AMBIENT).state is state
+
+
+def test_what_is_told_is_json_with_evidence_cause_and_next_step():
+    instruments, _ = examined("gauge for absolute", 1)
+    told = json.loads(json.dumps(words.as_json(instruments["map"])))
+    assert {"channel", "bank", "state", "evidence", "cause", "next"} <= set(told)
+    assert told["state"] == "contradicted"
+    assert "standing engine shows" in told["evidence"] and told["cause"] and told["next"]
+    assert words.as_json(instruments["throttle"])["cause"] == ""
+
+
+def test_every_check_and_cause_has_words():
+    assert set(words.AGAINST) == set(Check)
+    assert set(words.CAUSES) == set(words.NEXT) == set(Cause)
+    assert set(words.FOR) <= set(Check)
+
+
+def test_the_campaign_has_faults_of_every_kind():
+    kinds = {one.kind for one in faults.FAULTS}
+    assert len(faults.FAULTS) >= 60
+    assert {"wiring", "scale", "sensor", "controller", "configuration", "driver", "engine"} <= kinds
+    assert len({one.name for one in faults.FAULTS}) == len(faults.FAULTS)
