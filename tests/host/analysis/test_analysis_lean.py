@@ -323,7 +323,7 @@ def test_a_throttle_that_never_shows_zero_is_closed_where_it_rests():
 def test_a_drive_without_any_load_has_none():
     made = scene(pulls=1)
     columns = made.columns
-    columns.throttle[:], columns.map_kpa[:] = np.minimum(columns.throttle, 30.0), np.minimum(columns.map_kpa, 55.0)
+    columns.throttle[:], columns.map_kpa[:] = 0.3 * columns.throttle, 30.0 + 0.15 * columns.map_kpa
     assert not session.prepare(columns, identified=False).loaded.any()
     columns.throttle = None
     assert not session.prepare(columns, identified=False).loaded.any()
@@ -359,8 +359,8 @@ def test_why_little_was_judged_is_said():
     made.columns.lambda_[:] = 0.60  # the rich end of the sensor's range
     assert sum("left out by saturation" in words for words in why(answer(drive_of(made)))) == 2
     made = scene(pulls=1)
-    made.columns.throttle[:] = np.minimum(made.columns.throttle, 30.0)
-    made.columns.map_kpa[:] = np.minimum(made.columns.map_kpa, 60.0)
+    made.columns.throttle[:] = 0.3 * made.columns.throttle
+    made.columns.map_kpa[:] = 30.0 + 0.15 * made.columns.map_kpa
     assert "under load for 0.0 s only" in why(answer(drive_of(made)))[-1]
 
 
