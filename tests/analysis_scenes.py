@@ -169,7 +169,8 @@ def scene(
 class StandInSession:
     """What the analysis asks of a session, made from columns."""
 
-    def __init__(self, columns, marks=(), session_id=1, drop=None):
+    def __init__(self, columns, marks=(), session_id=1, drop=None, lean_warnings=()):
+        self.lean_warnings = list(lean_warnings)
         self.id = session_id
         self.config = columns.config
         self.converters = columns.converters

@@ -14,6 +14,7 @@ from ringpull.ring.values import service, table
 from ringpull.ring.values.service import MarkSpan
 from ringpull.ring.values.window import Finder
 from shared_math import channels as shared_channels
+from shared_math import layout
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -150,6 +151,18 @@ class Session:
         if "_raw" in self.__dict__:
             return service.of_columns(self._blocks, [self._raw])
         return service.of_blocks(self._blocks)
+
+    @cached_property
+    def lean_warnings(self) -> list[tuple[float, float]]:
+        """(start_s, end_s) of the times at which the logger's lamp warned of lean mixture."""
+        lamp = self._raw.get("lamp")
+        if lamp is None:
+            return []
+        rows = self._raw["row"][lamp == layout.LAMP_LEAN].astype(np.int64)
+        first = np.flatnonzero(np.diff(rows, prepend=-2) > 1)
+        last = np.concatenate([first[1:], [len(rows)]]) - 1
+        ends = [(int(rows[a]), int(rows[b]) + 1) for a, b in zip(first, last, strict=True)] if len(rows) else []
+        return [(a * self.period_s, b * self.period_s) for a, b in ends]
 
     def gaps(self) -> list[tuple[float, float, str]]:
         """(start_s, end_s, reason) of every hole between rows: from the first missing row to the next that is there."""

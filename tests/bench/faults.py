@@ -48,6 +48,7 @@ class ColumnSession:
     def __init__(self, table: dict, states: dict, config: dict, presses_s: list[float]) -> None:
         self.id, self.config, self.converters = 1, config, {}
         self._table, self._states = table, states
+        self.lean_warnings: list[tuple[float, float]] = []
         self.rows, self.duration_s = len(table["time_s"]), float(table["time_s"][-1])
         pairs = zip(presses_s[0::2], presses_s[1::2], strict=False)
         self.marks = [

@@ -92,8 +92,8 @@ def expected(log: Log, known: dict, pull: dict) -> str:
 
 
 def verdict(log: Log) -> str:
-    """What the answer should say: the only lean pull counts unless it is spoiled."""
-    return "no lean event found" if log.spoiled else "attention"
+    """What the answer should say: every drive has a lean pull, and a spoiled one that is lean is told as well."""
+    return "attention"
 
 
 def main() -> int:

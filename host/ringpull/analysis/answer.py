@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import asdict, dataclass, field
+from types import SimpleNamespace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,11 +19,14 @@ from ringpull.analysis.delay.identify import Identified
 from ringpull.analysis.drive_state import target
 from ringpull.analysis.drive_state.columns import Columns
 from ringpull.analysis.instruments.records import Instrument
-from ringpull.analysis.judge import lean_events, masks, needs, verdict
+from ringpull.analysis.judge import lamp, lean_events, masks, needs, sensor, verdict
+from ringpull.analysis.judge.lamp import Warned
 from ringpull.analysis.judge.lean_events import LeanEvent
 from ringpull.analysis.judge.other_events import OtherEvent
 from ringpull.analysis.judge.reasons import Assumed, Assumption, Reason, Why
 from ringpull.analysis.judge.session import Judged, SpanAnswer, judge_span
+from ringpull.analysis.judge.spool import SpoolUp
+from ringpull.analysis.judge.stretches import Stretch
 from ringpull.wording import assumed, events, reasons
 from ringpull.wording import instruments as instrument_words
 from ringpull.wording import masks as mask_words
@@ -72,8 +77,21 @@ class PullAnswer:
         return self.numbers.left_out
 
     @property
-    def hidden(self) -> dict[str, float]:
+    def hidden(self) -> tuple[Stretch, ...]:
         return self.numbers.hidden
+
+    @property
+    def spool(self) -> SpoolUp | None:
+        return self.numbers.spool
+
+    @property
+    def spoiled_events(self) -> list[LeanEvent]:
+        """Lean events of a spoiled pull: told, not judged."""
+        return self.numbers.spoiled_events if self.pull.spoiled else []
+
+    @property
+    def excess_at_rpm(self) -> float:
+        return self.numbers.excess_at_rpm
 
     @property
     def loaded_s(self) -> float:
@@ -139,6 +157,9 @@ class PullAnswer:
             "judged_s": _number(n.judged_s, 3),
             "excess_max": _number(n.excess_max, 4),
             "left_out": n.left_out,
+            "hidden": [rounded(asdict(one)) for one in n.hidden],
+            "spool_up": None if n.spool is None else rounded(asdict(n.spool)),
+            "spoiled_events": [event_json(e) for e in self.spoiled_events],
             "lean_events": [event_json(e) for e in n.lean_events],
             "other_events": [other_json(e) for e in n.other_events],
         }
@@ -146,7 +167,8 @@ class PullAnswer:
 
 @dataclass(frozen=True, eq=False)
 class Answer:
-    """The whole answer. verdict: "attention", "no lean event found" or "not enough data". left_out: mask -> seconds."""
+    """The whole answer. alignment, uncertainty: of the first session that could be judged; `sessions`: of each by its id.
+    warned: the lamp's warnings. verdict: "attention", "no lean event found" or "not enough data". left_out: mask -> seconds."""
 
     verdict: str
     reasons: list[Reason]
@@ -155,6 +177,8 @@ class Answer:
     left_out: dict[str, float]
     assumptions: list[Assumption]
     uncertainty: dict = field(default_factory=dict)
+    warned: list[Warned] = field(default_factory=list)
+    sessions: dict[int, dict] = field(default_factory=dict)
     repeat: Repeat | None = None
     banks: list[Banks] = field(default_factory=list)
     instruments: list[Instrument] = field(default_factory=list)
@@ -176,6 +200,8 @@ class Answer:
             "cautions": list(reasons.CAUTIONS),
             "uncertainty": self.uncertainty,
             "rules": dict(mask_words.RULES) if self.pulls or self.alignment else {},
+            "lean_warnings": [rounded(asdict(one)) for one in self.warned],
+            "sessions": {str(key): one for key, one in self.sessions.items()},
             "repeat": None if self.repeat is None else plain(asdict(self.repeat)),
             "banks": [plain(asdict(b)) for b in self.banks],
             "instruments": [instrument_words.as_json(one) for one in self.instruments],
@@ -218,6 +244,11 @@ def plain(value):
     if isinstance(value, list | tuple):
         return [plain(one) for one in value]
     return None if isinstance(value, float) and not np.isfinite(value) else value
+
+
+def rounded(record: dict) -> dict:
+    """A flat record with its numbers rounded to what they carry, None for those that aren't known."""
+    return {key: _number(one, 4) if isinstance(one, float) else one for key, one in record.items()}
 
 
 def across_pulls(pulls: list[PullAnswer]) -> tuple[Repeat | None, list[Banks]]:
@@ -291,6 +322,7 @@ def assumptions(judged: Judged) -> list[Assumption]:
         Assumption(Assumed.TARGET, {"source": judged.target_source}),
         Assumption(Assumed.LOAD, {"rule": judged.load_rule}),
         Assumption(Assumed.LEAN_EVENT),
+        Assumption(Assumed.SPOOL),
     ]
     for name, one in judged.banks.items():
         bank = name if len(judged.banks) > 1 else None
@@ -320,6 +352,48 @@ def judge_pulls(pulls: list) -> list[PullAnswer]:
     return out
 
 
+def of_sessions(drive, pulls: list[PullAnswer]) -> dict[int, dict]:
+    """Session id -> its own alignment and uncertainty, of those that have pulls."""
+    with_pulls = {p.pull.session: p.judged for p in pulls}
+    return {
+        key: {"alignment": alignment_json(one), "uncertainty": uncertainty_json(one)} for key, one in with_pulls.items()
+    }
+
+
+def warnings(drive, pulls: list[PullAnswer]) -> list[Warned]:
+    """What the logger's lamp said, held against the pulls."""
+    out = []
+    for view in drive.views():
+        near = [
+            SimpleNamespace(
+                number=p.number,
+                start_s=p.pull.start_s,
+                end_s=p.pull.end_s,
+                spoiled=p.spoiled,
+                events=[*p.lean_events, *p.spoiled_events],
+            )
+            for p in pulls
+            if p.pull.view is view
+        ]
+        out += [lamp.held_against(view.judged, view.session.id, one, near) for one in view.session.lean_warnings]
+    return out
+
+
+def wiring(sessions: Iterable[Judged]) -> list[verdict.Wiring]:
+    """The sensors that show electrical events."""
+    found: dict[str, list[int]] = {}
+    for judged in sessions:
+        for name, bank in judged.banks.items():
+            counts = found.setdefault(name, [0, 0])
+            counts[0] += bank.output.steps
+            counts[1] += bank.output.entries
+    return [
+        verdict.Wiring(name or "lambda", steps, entries if entries > sensor.MANY_ENTRIES else 0)
+        for name, (steps, entries) in found.items()
+        if steps or entries > sensor.MANY_ENTRIES
+    ]
+
+
 def absent(judged: Judged) -> list[str]:
     """What a session lacks, without which none of its pulls can be judged: roles and the like of needs."""
     out, _ = needs.missing(judged.columns, needs.LEAN_EVENTS)
@@ -345,8 +419,10 @@ def answer(drive, target: dict | None = None) -> Answer:
     missing = [] if any(not one for one in lacking.values()) else list(dict.fromkeys(sum(lacking.values(), [])))
     systematic = max(j.budget.systematic for j in views.values())
     call = max(max(lean_events.LEAST_DEPTH, lean_events.SIGMAS * j.random_u) for j in views.values())
+    warned = warnings(drive, judged_pulls)
+    signs = verdict.Signs(warned, wiring(views.values()))
     trusts = [j.trust for j in views.values() if j.trust is not None]
-    word, why = verdict.decide(judged_pulls, missing, systematic, call, trusts)
+    word, why = verdict.decide(judged_pulls, missing, systematic, call, trusts, signs)
     if not missing:
         for key, names in lacking.items():
             if names:
@@ -368,6 +444,8 @@ def answer(drive, target: dict | None = None) -> Answer:
         left_out=left_out,
         assumptions=every,
         uncertainty=uncertainty_json(judged),
+        warned=warned,
+        sessions=of_sessions(drive, judged_pulls),
         repeat=repeated,
         banks=apart,
         instruments=[one for view in drive.views() for one in view.trust.instruments],

@@ -74,9 +74,14 @@ def headline(answer, events: list[Numbered], unit: str) -> str:
         slow, fast = min(p.rpm_from for p in judged), max(p.rpm_to for p in judged)
         pulls = "1 pull" if len(judged) == 1 else f"{len(judged)} pulls"
         return f"No lean event found in {pulls}, {number(slow)} to {number(fast)} rpm."
+    if answer.verdict == ATTENTION:
+        return f"{live(capital(reason(answer.reasons[0])))}."
     doubted = list(dict.fromkeys(one.values["instrument"].channel for one in answer.reasons if one.kind is Why.DOUBT))
     if doubted:
         return f"No answer: {text(joined(doubted))} {'is' if len(doubted) == 1 else 'are'} contradicted by the drive."
+    if judged:
+        what = "No lean event in what was judged, but a lean event elsewhere in these pulls would not show: "
+        return f"{what}{live(reason(answer.reasons[0]))}."
     return "There is not enough here for an answer."
 
 
@@ -111,6 +116,12 @@ def next_steps(answer, events: list[Numbered]) -> list[str]:
         )
         steps.append("Then repeat three pulls under the same conditions and compare with this drive.")
         return steps
+    if answer.verdict == ATTENTION:
+        return [
+            "Do no more full-throttle pulls until the cause is found.",
+            "Look at the traces at that moment: lambda, load, fuel pressure, supply.",
+            "Then repeat three pulls under the same conditions and compare with this drive.",
+        ]
     if answer.verdict == NO_EVENT:
         return [
             "Keep this file: it is the drive that later ones are compared with.",
@@ -203,6 +214,7 @@ def not_tested(answer, unit: str) -> list[str]:
     out = [f"engine speeds below {number(slow)} and above {number(fast)} rpm under load"]
     if loads:
         out.append(f"loads above {load(max(loads), unit)}")
+    out += [live(reason(one)) for one in answer.reasons if one.kind in (Why.HIDDEN, Why.BLIND, Why.SPOOL_UNJUDGED)]
     out += ["part throttle, idle and cold running", "other fuel, other weather, other altitude", "knock"]
     return out
 

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from ringpull.analysis.judge.reasons import Reason, Why
+from ringpull.analysis.judge.verdict import hidden
 from ringpull.report.answer_part import Numbered, badge, where
 from ringpull.report.words import DASH, listed, live, load, number, quantity, table, text
+from ringpull.said import Said, capital
 from ringpull.wording import events as event_words
-from ringpull.wording.reasons import unjudged
+from ringpull.wording.reasons import reason, unjudged
 
 MOST_CARDS = 24
 
@@ -24,6 +27,12 @@ def mixture(numbers) -> str:
         quantity(value, "lambda", 3) for value in (numbers.lambda_mean, numbers.lambda_min, numbers.lambda_max)
     )
     return DASH if mean == DASH else f"{mean} mean, {least} to {most}"
+
+
+def untold(pull) -> list[Said]:
+    """What hides lean events of a pull, and lean events of a spoiled one."""
+    spoiled = [Reason(Why.SPOILED_LEAN, pull.number, e) for e in pull.spoiled_events]
+    return [reason(one) for one in [*spoiled, *hidden(pull)]]
 
 
 def card(pull, events: list[Numbered], unit: str, note: str, several_sessions: bool) -> str:
@@ -45,6 +54,7 @@ def card(pull, events: list[Numbered], unit: str, note: str, several_sessions: b
     lines = [f"{badge(e)} {where(e.pull, e.event, unit)}" for e in events]
     hints = [live(event_words.hint(hint)) for e in events for hint in e.event.hints]
     hints += [f"{live(event_words.other(e))}, from {number(e.start_s, 2)} s" for e in n.other_events]
+    hints += [live(capital(words)) for words in untold(pull)]
     remark = f'<p class="note">note: {text(note)}</p>' if note else ""
     return (
         f'<article class="card {kind}" id="pull-{pull.number}" tabindex="-1"><h3>Pull {pull.number}'

@@ -191,7 +191,7 @@ def marked(drive) -> list[dict]:
 
 
 def spans(answer, events: list[Numbered]) -> list[dict]:
-    """Pulls and lean events for the traces."""
+    """Pulls, lean events and warnings of the lamp for the traces."""
     out = [
         {
             "kind": "pull",
@@ -212,7 +212,18 @@ def spans(answer, events: list[Numbered]) -> list[dict]:
         }
         for e in events
     ]
-    return out
+    return out + [lamp_span(one.session, one.start_s, one.end_s) for one in answer.warned]
+
+
+def lamp_span(session: int, start_s: float, end_s: float) -> dict:
+    """A warning of the logger's lamp for the traces."""
+    return {
+        "kind": "lamp",
+        "number": 0,
+        "session": session,
+        "start_s": round(start_s, 4),
+        "end_s": round(end_s, 4),
+    }
 
 
 def as_script(value: object) -> str:

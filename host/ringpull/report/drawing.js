@@ -104,8 +104,8 @@ const drawing = (() => {
       const a = Math.max(place.x(span.start_s), box.left);
       const b = Math.min(place.x(span.end_s), box.left + box.width);
       if (b <= a) continue;
-      const lean = span.kind === "lean";
-      context.globalAlpha = lean ? 0.22 : 0.1;
+      const lean = span.kind !== "pull";
+      context.globalAlpha = span.kind === "lean" ? 0.22 : 0.1;
       context.fillStyle = lean ? colours.lean : colours.edge;
       context.fillRect(a, box.top, b - a, box.height);
       context.globalAlpha = 1;
@@ -115,17 +115,19 @@ const drawing = (() => {
   /* Their names, in two lines above the panel: pulls, below them lean events; one that would cover another is left out. */
   function labels(context, spans, place, box, colours) {
     const ratio = window.devicePixelRatio;
-    const free = { pull: -Infinity, lean: -Infinity };
+    const free = { pull: -Infinity, lean: -Infinity, lamp: -Infinity };
+    const up = { pull: 16, lean: 3, lamp: 3 };
     context.textAlign = "left";
     context.textBaseline = "alphabetic";
     for (const span of [...spans].sort((one, other) => one.start_s - other.start_s)) {
       const a = Math.max(place.x(span.start_s), box.left);
       const b = Math.min(place.x(span.end_s), box.left + box.width);
-      const words = span.kind === "lean" ? "▲" + span.number : "pull " + span.number;
+      const words = { pull: "pull " + span.number, lean: "▲" + span.number, lamp: "lamp" }[span.kind];
       const long = context.measureText(words).width;
       if (b <= a || a < free[span.kind] || a + long > box.left + box.width) continue;
       context.fillStyle = span.kind === "lean" ? colours.lean : colours.quiet;
-      context.fillText(words, a, box.top - (span.kind === "lean" ? 3 : 16) * ratio);
+      if (span.kind === "lamp" && a < free.lean) continue;
+      context.fillText(words, a, box.top - up[span.kind] * ratio);
       free[span.kind] = a + long + 6 * ratio;
     }
   }

@@ -122,10 +122,28 @@ def health(drive) -> str:
     return section("health", "Health of the instrument", out)
 
 
+def by_session(answer) -> str:
+    """Delay and uncertainty of each session that has pulls."""
+    rows = [
+        [
+            str(key),
+            f"{number(one['alignment']['tau_s'] * 1000)} ± {number(one['alignment']['tau_u'] * 1000)}",
+            text(one["alignment"]["kind"]),
+            quantity(one["uncertainty"]["random_95"], "width", 4, base=0.85),
+            quantity(one["uncertainty"]["systematic_95"], "width", 4, base=0.85),
+        ]
+        for key, one in list(answer.sessions.items())[:MOST_ROWS]
+    ]
+    heads = ["session", "lag, ms", "delay", "random, 95 %", "systematic, 95 %"]
+    return table(heads, rows, "delay, lag and uncertainty by session")
+
+
 def method(drive, answer, unit: str) -> str:
     """Alignment, uncertainty and assumptions."""
     alignment, budget = answer.alignment, answer.uncertainty
     out = ""
+    if len(answer.sessions) > 1:
+        out += "<p>Sessions differ; each was judged by its own delay, lag and uncertainty:</p>" + by_session(answer)
     if alignment:
         out += (
             "<p>A sensor tells of gas that was burnt a little earlier: the delay of the pipe and the lag of the sensor "

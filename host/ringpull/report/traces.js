@@ -220,7 +220,8 @@ const traces = (() => {
   function tell(time, index) {
     const note = document.getElementById("cursor");
     const inside = here().filter((span) => time >= span.start_s && time < span.end_s);
-    const words = inside.map((span) => (span.kind === "lean" ? "lean event " : "pull ") + span.number);
+    const name = { pull: "pull ", lean: "lean event ", lamp: "the lamp warned" };
+    const words = inside.map((span) => name[span.kind] + (span.number || ""));
     note.textContent = [`${time.toFixed(3)} s`, ...words].join(", ");
     root().dataset.cursor = String(time);
     root().dataset.index = String(index);

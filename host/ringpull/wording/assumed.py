@@ -21,6 +21,8 @@ def assumption(one: Assumption) -> Said:
         return say("under load: ", load_rule(v["rule"]))
     if one.kind is Assumed.LEAN_EVENT:
         return say("lean event: ", events.RULE)
+    if one.kind is Assumed.SPOOL:
+        return say("spool-up: ", events.SPOOL_RULE)
     if one.kind is Assumed.DELAY:
         return say(f"delay and lag{'' if v['bank'] is None else ' of ' + v['bank']}: ", v["source"])
     if one.kind is Assumed.WITHOUT:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from ringpull.analysis.judge import spool
 from ringpull.analysis.judge.hints import Hint
 from ringpull.analysis.judge.lean_events import LEAST_DEPTH, LEAST_S, SIGMAS, WINDOW_S, LeanEvent
 from ringpull.analysis.judge.other_events import OtherEvent
@@ -13,6 +14,14 @@ RULE = say(
     f"mean lambda over {WINDOW_S:.1f} s above target by more than ",
     lam(LEAST_DEPTH),
     f" and by more than {SIGMAS:.0f} times its random standard uncertainty, under load, for at least {LEAST_S:.2f} s",
+)
+
+
+SPOOL_RULE = say(
+    f"after the throttle opened, from {spool.AFTER_S:.2f} s on and twice the delay's uncertainty, mean lambda over "
+    f"{spool.WINDOW_S:.1f} s above target by more than ",
+    lam(spool.DEPTH),
+    f", for at least {spool.LEAST_S:.2f} s, in at least {spool.LEAST_PULLS} pulls and half of them",
 )
 
 

@@ -21,6 +21,9 @@ RULES = {
     "controller_state": say(
         "the controller's output is in a configured state or outside the sensor's range: no lambda"
     ),
+    "electrical": say(
+        "the output moved faster than gas and sensor can: a spike, a loose plug, or a wire that touches another"
+    ),
     "overrun_cut": say(
         f"throttle below {overrun.CLOSED_PCT:.0f} %, or {overrun.REST_PCT:.0f} % above where it rests at idle (without "
         "it, manifold pressure below ",

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from math import isfinite
+
+from ringpull.analysis.judge import lamp
+from ringpull.analysis.judge.lean_events import LeanEvent
 from ringpull.analysis.judge.reasons import Reason, Why
 from ringpull.said import Said, lam, say
 from ringpull.wording import events, instruments, masks, needs
@@ -19,9 +23,13 @@ def reason(one: Reason) -> Said:
     return say("" if one.pull is None or one.kind is Why.LARGEST else f"pull {one.pull}", _SAID[one.kind](one))
 
 
-def _lean(one: Reason) -> Said:
+def _event(one: Reason) -> LeanEvent:
     assert one.event is not None
-    return say(": ", events.event(one.event))
+    return one.event
+
+
+def _lean(one: Reason) -> Said:
+    return say(": ", events.event(_event(one)))
 
 
 def _missing_of(one: Reason) -> Said:
@@ -51,7 +59,11 @@ def _largest(one: Reason) -> Said:
     v = one.values
     near = say("largest mean excess over target ", lam(v["excess"], sign=True), f", in pull {one.pull}")
     if v["beyond"] == "in pieces":
-        return say(near, "; above what makes an event, but for too short a time, or beside rows that are left out")
+        return say(
+            near,
+            f", near {v['rpm']:.0f} rpm: above what makes an event, but for too short a time, or beside rows that are left "
+            "out: not enough data for this stretch",
+        )
     if v["beyond"] == "systematic":
         return say(
             near,
@@ -80,8 +92,63 @@ def _little(one: Reason) -> Said:
 
 
 def _hidden(one: Reason) -> Said:
-    seconds, title = one.values["seconds"], masks.title(one.values["mask"])
-    return say(f": {seconds:.1f} s of it could not be judged ({title}): a lean event there would not show")
+    v = one.values
+    title = masks.title(v["mask"]) + ("" if v["bank"] is None else f", {v['bank']}")
+    return say(
+        f": {_seconds(v['seconds'])} of it{_speeds(v)} could not be judged ({title}): a lean event there would not show"
+    )
+
+
+def _seconds(seconds: float) -> str:
+    return f"{seconds:.2f} s" if seconds < 1.0 else f"{seconds:.1f} s"
+
+
+def _speeds(values) -> str:
+    low, high = values["rpm_from"], values["rpm_to"]
+    return f" at {low:.0f}-{high:.0f} rpm" if isfinite(low) and isfinite(high) else ""
+
+
+def _spool_lean(one: Reason) -> Said:
+    v = one.values
+    depth = lam(v["excess"])
+    if v["agreed"]:
+        return say("lean at spool-up by ", depth, f" in {v['pulls']} of {v['of']} pulls,{_speeds(v)}")
+    begins = ": " if one.pull is not None else ""
+    pulls = "1 pull" if v["pulls"] == 1 else f"{v['pulls']} pulls"
+    return say(
+        f"{begins}lean at spool-up by ",
+        depth,
+        f" in {pulls} of {v['of']},{_speeds(v)}: too few to tell the table from film and enrichment, so not enough data "
+        "for this stretch",
+    )
+
+
+def _spool_unjudged(one: Reason) -> Said:
+    return say(f"spool-up,{_speeds(one.values)}, is not judged: too little of it is known")
+
+
+def _lamp(one: Reason) -> Said:
+    warned = one.values["warned"]
+    begins = (": " if one.pull is not None else "") + "the logger's lamp warned of lean mixture at "
+    when = f"{warned.start_s:.1f}-{warned.end_s:.1f} s"
+    if warned.came_to == lamp.JUDGED:
+        return say(
+            f"{begins}{when}; with delay and lag undone lambda there was at most ",
+            lam(warned.excess, sign=True),
+            " above target: the lamp compares the gas at the sensor with the target of the moment",
+        )
+    return say(f"{begins}{when}, and that moment could not be judged: take the lamp at its word")
+
+
+def _wiring(one: Reason) -> Said:
+    wiring = one.values["wiring"]
+    told = []
+    if wiring.steps:
+        times = "1 step" if wiring.steps == 1 else f"{wiring.steps} steps"
+        told.append(f"{times} faster than its lag permits, masked")
+    if wiring.entries:
+        told.append(f"entered a state of its controller {wiring.entries} times while the engine ran")
+    return say(f"{wiring.bank}: {', and '.join(told)}: wiring?")
 
 
 _SAID = {
@@ -94,6 +161,11 @@ _SAID = {
     Why.SYSTEMATIC: _systematic,
     Why.SPAN: _span,
     Why.LARGEST: _largest,
+    Why.SPOILED_LEAN: lambda one: say(" is flagged spoiled, yet ", events.event(_event(one))),
+    Why.SPOOL_LEAN: _spool_lean,
+    Why.SPOOL_UNJUDGED: _spool_unjudged,
+    Why.LAMP: _lamp,
+    Why.WIRING: _wiring,
     Why.SPOILED: lambda one: say(" is flagged spoiled: shown, not judged"),
     Why.BLIND: _blind,
     Why.LITTLE: _little,

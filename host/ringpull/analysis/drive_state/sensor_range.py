@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ringpull.analysis import local
 from ringpull.analysis.drive_state import roles
 from ringpull.analysis.drive_state.columns import Columns
 from shared_math import transfer
@@ -22,9 +23,28 @@ def lambda_range(config: dict) -> tuple[float, float]:
     return least, most
 
 
+FLAT_S, FLAT_RUN_S = 0.3, 0.1  # at its highest, in all and at a time: an output that is cut off there
+FLAT_BAND = 0.0015  # lambda
+FLAT_LEAST = 1.05  # lambda: lower tops are no end of a range
+FLAT_MOST = 0.5  # of all rows
+
+
+def flat_top(columns: Columns) -> float:
+    """The lambda at which a sensor's output is cut off below the end of its range; infinite where it is not."""
+    known = np.isfinite(columns.lambda_)
+    if not known.any():
+        return np.inf
+    top = float(columns.lambda_[known].max())
+    with np.errstate(invalid="ignore"):
+        at_top = columns.lambda_ >= top - FLAT_BAND
+    runs = [b - a for a, b in local.spans(at_top) if (b - a) * columns.period_s >= FLAT_RUN_S]
+    flat = sum(runs) * columns.period_s >= FLAT_S and at_top[known].mean() < FLAT_MOST
+    return top if flat and top >= FLAT_LEAST else np.inf
+
+
 def rails(columns: Columns) -> tuple[np.ndarray, np.ndarray]:
     """(at the rich end, at the lean end) of the sensor's range, at the sensor's time."""
     least, most = lambda_range(columns.config)
     slack = transfer.RAIL * (most - least) if np.isfinite(most - least) else 0.0
     with np.errstate(invalid="ignore"):
-        return columns.lambda_ <= least + slack, columns.lambda_ >= most - slack
+        return columns.lambda_ <= least + slack, columns.lambda_ >= min(most - slack, flat_top(columns) - FLAT_BAND)

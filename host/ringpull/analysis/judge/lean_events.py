@@ -75,12 +75,13 @@ def expected_largest(count: float) -> float:
     return NormalDist().inv_cdf((count - 0.375) / (count + 0.25))
 
 
-def largest(excess: np.ndarray, period_s: float) -> float | None:
-    """The largest mean over WINDOW_S of an excess (NaN = not judged), None where no window is half full."""
+def largest(excess: np.ndarray, period_s: float) -> tuple[float | None, int]:
+    """(the largest mean over WINDOW_S of an excess (NaN = not judged), its row); None where no window is half full."""
     half = local.half_rows(WINDOW_S, period_s)
     smooth, count = local.mean(excess, half)
-    smooth = smooth[(count >= half) & np.isfinite(excess)]
-    return float(smooth.max()) if len(smooth) else None
+    smooth = np.where((count >= half) & np.isfinite(excess), smooth, -np.inf)
+    at = int(np.argmax(smooth)) if len(smooth) else 0
+    return (float(smooth[at]), at) if len(smooth) and np.isfinite(smooth[at]) else (None, 0)
 
 
 def runs(excess: np.ndarray, period_s: float, call: float) -> list[tuple[int, int]]:

@@ -29,8 +29,8 @@ DROP_RPM_S = float(judging.FALLING_RPM_S)
 AFTER_CHANGE_S = 0.3
 GAP_S = 0.1  # beside a gap the lag can't be undone
 
-# They can take away the middle of a pull; tip-in, gear change and overrun have their place in every pull
-HIDING = ("not_recorded", "tach_loss", "controller_state", "warm_up", "no_target")
+# What no pull has unless something is wrong: behind it a lean event could lie
+FAULTS = ("not_recorded", "tach_loss", "controller_state", "electrical", "saturation", "warm_up", "no_target")
 
 
 @dataclass(frozen=True)
@@ -56,16 +56,6 @@ class Masks:
             if count:
                 out[name] = round(count * period_s, 3)
         return out
-
-    def hidden(self, rows: slice, loaded: np.ndarray, period_s: float) -> dict[str, float]:
-        """mask of HIDING -> seconds that it takes out of `rows` under load, or between judged ones. loaded: of `rows`."""
-        judged = np.flatnonzero(self.valid[rows] & loaded)
-        where = loaded.copy()
-        if len(judged):
-            where[judged[0] : judged[-1]] = True
-        where &= ~self.by_name["overrun_cut"][rows]
-        counts = {name: np.count_nonzero(self.by_name[name][rows] & where) for name in HIDING if name in self.by_name}
-        return {name: round(int(count) * period_s, 3) for name, count in counts.items() if count}
 
 
 def jump(values: np.ndarray, period_s: float, window_s: float, least: float) -> np.ndarray:
@@ -112,11 +102,13 @@ def sensors_off(columns: Columns) -> tuple[np.ndarray, np.ndarray]:
 @dataclass(frozen=True)
 class Known:
     """What the session knows beside its columns, bool arrays (rows,): rows of spoiled pulls, rows without a target, and
-    rows whose gas may have met the sensor after the load was taken off (None where the delay is known)."""
+    rows whose gas may have met the sensor after the load was taken off (None where the delay is known). electrical: rows
+    that no sensor measured, one of them for electrical events, at the time of injection."""
 
     spoiled: np.ndarray
     no_target: np.ndarray
     delay_assumed: np.ndarray | None = None
+    electrical: np.ndarray | None = None
 
 
 def masks(columns: Columns, aligned: Aligned, known: Known | None = None) -> Masks:
@@ -144,11 +136,12 @@ def masks(columns: Columns, aligned: Aligned, known: Known | None = None) -> Mas
     near = round(GAP_S / period_s)
     beside = local.spread_after(lost_here, near) | local.spread_after(lost_here[::-1], near)[::-1]
     rich_rail, lean_rail = sensor_range.rails(columns)
-    untold = ~np.isfinite(aligned.lambda_) & ~warm_here
+    electrical = np.zeros(rows, bool) if known.electrical is None else known.electrical & ~warm_here
+    untold = ~np.isfinite(aligned.lambda_) & ~warm_here & ~electrical
     not_recorded = lost_here | (untold & beside)
     by_name = {
         "warm_up": warm_here,
-        "controller_state": (from_sensor(state & ~warm & ~lost) & ~warm_here) | (untold & ~beside),
+        "controller_state": ((from_sensor(state & ~warm & ~lost) & ~warm_here) | (untold & ~beside)) & ~electrical,
         "overrun_cut": after(overrun.overrun(columns), RECOVERY_S),
         "tip_in": after(tip_in(columns), TIP_IN_S),
         "gear_change": after(falling, AFTER_CHANGE_S),
@@ -158,6 +151,8 @@ def masks(columns: Columns, aligned: Aligned, known: Known | None = None) -> Mas
         "not_recorded": not_recorded,
         "no_target": known.no_target & ~not_recorded,
     }
+    if electrical.any():
+        by_name["electrical"] = electrical
     if known.delay_assumed is not None:
         by_name["delay_assumed"] = known.delay_assumed
     return Masks(by_name, from_sensor(lean_rail))

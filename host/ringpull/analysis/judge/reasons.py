@@ -22,11 +22,16 @@ class Why(Enum):
     CLEAN = "clean"  # pulls: how many others have no lean event
     SYSTEMATIC = "systematic"  # shift: lambda
     SPAN = "span"  # pulls: how many, seconds, rpm_from, rpm_to
-    LARGEST = "largest"  # excess; beyond: None, "in pieces" or "systematic"; shift
+    LARGEST = "largest"  # excess; beyond: None, "in pieces" or "systematic"; shift; rpm
     SPOILED = "spoiled"
+    SPOILED_LEAN = "spoiled lean"  # event
     BLIND = "blind"  # banks
     LITTLE = "little"  # judged_s; cause: "pieces", "lost", "not loaded", "unknown" or "mask"; seconds; mask
-    HIDDEN = "hidden"  # mask, seconds
+    HIDDEN = "hidden"  # mask, bank (None for all), seconds, longest_s, rpm_from, rpm_to, stretches: how many
+    SPOOL_LEAN = "spool lean"  # excess, pulls: how many, of: how many, agreed, rpm_from, rpm_to
+    SPOOL_UNJUDGED = "spool unjudged"  # rpm_from, rpm_to
+    LAMP = "lamp"  # warned: lamp.Warned
+    WIRING = "wiring"  # wiring: verdict.Wiring
     SINGLE = "single"
     DOUBT = "doubt"  # instrument: instruments.records.Instrument, contradicted
     STAND_IN = "stand-in"  # stand_in: instruments.trust.StandIn
@@ -48,6 +53,7 @@ class Assumed(Enum):
     TARGET = "target"  # source: drive_state.target.Source
     LOAD = "load"  # rule: drive_state.under_load.Rule
     LEAN_EVENT = "lean event"
+    SPOOL = "spool"
     DELAY = "delay"  # source: words of the delay's own; bank: None where there is one
     WITHOUT = "without"  # answer, role: of needs.NEEDS
     ONE_TARGET = "one target"

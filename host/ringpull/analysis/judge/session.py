@@ -14,18 +14,24 @@ from ringpull.analysis.drive_state import target, under_load
 from ringpull.analysis.drive_state.columns import Columns, leaner
 from ringpull.analysis.instruments.records import Instrument
 from ringpull.analysis.instruments.trust import Trust
-from ringpull.analysis.judge import hints, lean_events, masks, other_events, uncertainty
+from ringpull.analysis.judge import hints, lean_events, masks, other_events, sensor, spool, stretches, uncertainty
 from ringpull.analysis.judge.masks import Masks
 
 
 @dataclass(frozen=True)
 class Bank:
     """One lambda sensor of a session, with its own delay and lag. random_u: standard uncertainty of a mean over
-    lean_events.WINDOW_S. identified: how delay and lag were found, None where they were given."""
+    lean_events.WINDOW_S. output: what its controller did, at the sensor's time. identified: how delay and lag were
+    found, None where they were given."""
 
     aligned: Aligned
     random_u: float
+    output: sensor.Output
     identified: identify.Identified | None = None
+
+    def at_injection(self, flags: np.ndarray) -> np.ndarray:
+        """Flags of the sensor's time at the time of injection of the gas that it met."""
+        return flags[self.aligned.sensor_row]
 
     @property
     def assumed(self) -> bool:
@@ -61,11 +67,13 @@ class Judged:
         """Contradicted instruments that a verdict on this session rests on."""
         return () if self.trust is None else self.trust.doubted
 
-    def shown(self, rows: slice) -> np.ndarray:
+    def shown(self, rows: slice, without: tuple[str, ...] = ()) -> np.ndarray:
         """Which rows tell of lambda under load: no mask takes them out, a flag as spoiled apart. At the lean end of its
-        range the sensor still says "at least this lean": that counts, though it measures nothing."""
+        range the sensor still says "at least this lean": that counts, though it measures nothing. without: masks that
+        take nothing."""
         masks_of = self.masks.by_name
-        flagged = [flags[rows] for name, flags in masks_of.items() if name not in ("saturation", "spoiled")]
+        free = ("saturation", "spoiled", *without)
+        flagged = [flags[rows] for name, flags in masks_of.items() if name not in free]
         kept = ~np.any(np.stack(flagged), axis=0)
         return self.loaded[rows] & kept & (~masks_of["saturation"][rows] | self.masks.lean_rail[rows])
 
@@ -73,6 +81,12 @@ class Judged:
     def lambda_aligned(self) -> np.ndarray:
         """Of several banks the leaner, row by row: to be shown. The larger of two readings is too lean by chance alone."""
         return self.aligned.lambda_
+
+    def excess(self, bank: str, rows: slice) -> np.ndarray:
+        """Lambda of one bank above target, NaN where that bank's sensor tells none or stands at its rich end."""
+        one = self.banks[bank]
+        rich = one.at_injection(one.output.rich)[rows]
+        return np.where(rich, np.nan, one.aligned.lambda_[rows] - self.target[rows])
 
     @property
     def each_bank(self) -> dict[str, np.ndarray]:
@@ -83,10 +97,12 @@ class Judged:
 
 @dataclass(frozen=True)
 class SpanAnswer:
-    """Numbers of one pull. lambda_*: over the rows under load that no mask takes out (a spoiled pull's own are shown),
-    NaN where there are none. judged_s, excess_max: of what is judged. left_out: mask -> seconds. loaded_s: under load.
-    lost_s: without rows. hidden: as left_out, of the masks behind which a lean event could lie. blind: of several banks
-    those that told nothing over more than half of what is judged."""
+    """Numbers of one pull. rpm_from, rpm_to, load_max: of the judged rows; where there are none of those under load.
+    lambda_*: over the rows under load that no mask takes out (a spoiled pull's own are shown), NaN where there are none.
+    judged_s, excess_max: of what is judged; the latter's rows are excess_at_rpm. spoiled_events: lean events of a pull
+    that is flagged. left_out: mask -> seconds. loaded_s: under load. lost_s: without rows. hidden: the stretches under
+    load that no one judged. spool: the moment after the throttle opened. blind: of several banks those that told nothing
+    over more than half of what is judged."""
 
     rpm_from: float
     rpm_to: float
@@ -96,13 +112,16 @@ class SpanAnswer:
     load_max: float | None
     judged_s: float
     excess_max: float | None
+    excess_at_rpm: float = float("nan")
     lean_events: list[lean_events.LeanEvent] = field(default_factory=list)
+    spoiled_events: list[lean_events.LeanEvent] = field(default_factory=list)
     other_events: list[other_events.OtherEvent] = field(default_factory=list)
     left_out: dict[str, float] = field(default_factory=dict)
     blind: list[str] = field(default_factory=list)
     loaded_s: float = 0.0
     lost_s: float = 0.0
-    hidden: dict[str, float] = field(default_factory=dict)
+    hidden: tuple[stretches.Stretch, ...] = ()
+    spool: spool.SpoolUp | None = None
 
 
 def prepare(
@@ -134,7 +153,10 @@ def prepare(
     if chief.assumed:
         met_s = aligned.arrival_s + aligned.model.tau_s
         gone = loaded & ~under_load.still_loaded(loaded, columns, met_s)
-    named = masks.masks(columns, aligned, masks.Known(flagged, ~np.isfinite(wanted), gone))
+    electrical = [one.at_injection(one.output.electrical) for one in banks.values()]
+    unusable = [one.at_injection(one.output.unusable) for one in banks.values()]
+    spikes = np.logical_and.reduce(unusable) & np.logical_or.reduce(electrical)
+    named = masks.masks(columns, aligned, masks.Known(flagged, ~np.isfinite(wanted), gone, spikes))
     wanted_there = wanted[loaded & np.isfinite(wanted)]
     near = float(np.median(wanted_there)) if len(wanted_there) else uncertainty.USUAL_LAMBDA
     budget = uncertainty.budget(columns, near)
@@ -161,12 +183,15 @@ def parts(columns: Columns) -> dict[str, Columns]:
 
 def one_bank(columns: Columns, model: transport.Transport | None, identified: bool) -> Bank:
     """Delay and lag of one lambda sensor undone. model, identified: as `prepare` has them."""
+    output = sensor.output(columns)
+    usable = np.where(output.unusable, np.nan, columns.lambda_)
+    columns = replace(columns, lambda_=usable, banks=dict.fromkeys(columns.banks, usable))
     found = identify.identify(columns) if model is None and identified else None
     aligned = align(columns, model if found is None else found.model)
     undone_s = aligned.model.tau_s if aligned.model.lag_known else 0.0
     white = uncertainty.white_noise(columns.lambda_)
     random_u = uncertainty.mean_u(white, aligned.noise_gain, lean_events.WINDOW_S, columns.period_s, undone_s)
-    return Bank(aligned, random_u, found)
+    return Bank(aligned, random_u, output, found)
 
 
 def delay_u_s(aligned: Aligned, rows: slice) -> np.ndarray:
@@ -181,45 +206,33 @@ def judge_span(judged: Judged, start_s: float, end_s: float) -> SpanAnswer:
     period_s = columns.period_s
     rpm = columns.rpm[rows]
     loaded = judged.loaded[rows]
-    lean_rail = judged.masks.lean_rail[rows]
+    flagged = judged.masks.by_name["spoiled"][rows]
     shown = judged.shown(rows)
-    good = shown & ~judged.masks.by_name["spoiled"][rows]
+    good = shown & ~flagged
     value = np.where(shown, judged.lambda_aligned[rows], np.nan)
-    excess = np.where(good, value - judged.target[rows], np.nan)
-    axis = columns.load()
-    here = None if axis is None else axis.values[rows]
-    banks = {name: np.where(good, bank[rows] - judged.target[rows], np.nan) for name, bank in judged.each_bank.items()}
-    of_banks = {
-        name: lean_events.events(
-            lean_events.Rows(columns.time_s[rows], above, rpm, here, lean_rail & good, columns.load_unit),
-            lean_events.Doubt(
-                judged.banks[name].random_u,
-                judged.budget.systematic,
-                delay_u_s(judged.banks[name].aligned, rows),
-            ),
-        )
-        for name, above in banks.items()
-    }
-
-    def with_hints(event: lean_events.LeanEvent) -> lean_events.LeanEvent:
-        moved = hints.hints(columns, event.start_s, event.end_s, (start_s, end_s), judged.loaded)
-        return replace(event, hints=tuple(moved))
-
-    found = [with_hints(event) for event in lean_events.leaner(of_banks)]
+    above = {name: np.where(shown, judged.excess(name, rows), np.nan) for name in judged.banks}
+    banks = {name: np.where(flagged, np.nan, one) for name, one in above.items()}
+    any_judged = np.logical_or.reduce([np.isfinite(one) for one in banks.values()])
+    excess = np.where(any_judged, value - judged.target[rows], np.nan)
+    found = events_of(judged, rows, banks, (start_s, end_s))
     others = other_events.rich(columns.time_s[rows], excess) + other_events.oscillation(columns.time_s[rows], excess)
     if columns.map_kpa is not None:
         others += other_events.boost(columns.time_s[rows], columns.map_kpa[rows], loaded)
-    largest = [lean_events.largest(above, period_s) for above in banks.values()]
+    largest, largest_at = max(
+        (lean_events.largest(one, period_s) for one in banks.values()),
+        key=lambda one: -np.inf if one[0] is None else one[0],
+    )
     means = [
         np.nanmean(bank[rows][shown]) for bank in judged.each_bank.values() if np.isfinite(bank[rows][shown]).any()
     ]
-    speeds = rpm[loaded & np.isfinite(rpm)]
-    speeds = rpm[np.isfinite(rpm)] if len(speeds) == 0 else speeds
     short = local.mean(value, local.half_rows(lean_events.EDGE_WINDOW_S, period_s))[0]
     short = short[np.isfinite(value)]
-    any_judged = len(short) > 0
     nan = float("nan")
-    loads = np.zeros(0) if here is None else here[np.isfinite(here)]
+    told = any_judged if any_judged.any() else loaded if loaded.any() else np.ones(len(rpm), bool)
+    speeds = rpm[told & np.isfinite(rpm)]
+    axis = columns.load()
+    here = np.zeros(0) if axis is None else axis.values[rows][told]
+    loads = here[np.isfinite(here)]
     left_out = judged.masks.seconds(rows, period_s)
     unmade_s = columns.left_out_s(rows)
     if unmade_s:
@@ -228,20 +241,81 @@ def judge_span(judged: Judged, start_s: float, end_s: float) -> SpanAnswer:
         rpm_from=float(speeds.min()) if len(speeds) else nan,
         rpm_to=float(speeds.max()) if len(speeds) else nan,
         lambda_mean=float(max(means, default=nan)),
-        lambda_max=float(short.max()) if any_judged else nan,
-        lambda_min=float(short.min()) if any_judged else nan,
+        lambda_max=float(short.max()) if len(short) else nan,
+        lambda_min=float(short.min()) if len(short) else nan,
         load_max=float(loads.max()) if len(loads) else None,
-        judged_s=float(np.count_nonzero(np.isfinite(excess)) * period_s),
-        excess_max=max((one for one in largest if one is not None), default=None),
+        judged_s=float(np.count_nonzero(any_judged) * period_s),
+        excess_max=largest,
+        excess_at_rpm=nan if largest is None else float(rpm[largest_at]),
         lean_events=found,
+        spoiled_events=events_of(judged, rows, above, (start_s, end_s)) if flagged.any() else [],
         other_events=others,
         left_out=left_out,
-        hidden=judged.masks.hidden(rows, loaded, period_s),
+        hidden=hidden(judged, rows, above),
+        spool=spool_up(judged, rows),
         loaded_s=float(np.count_nonzero(loaded) * period_s),
         lost_s=float(np.count_nonzero(columns.extra["present"][rows] < 0.5) * period_s) + unmade_s
         if "present" in columns.extra
         else 0.0,
-        blind=[
-            name for name, bank in columns.banks.items() if good.any() and np.isfinite(bank[rows][good]).mean() < 0.5
-        ],
+        blind=[name for name in columns.banks if good.any() and share_told(banks.get(name), good) < 0.5]
+        if len(columns.banks) > 1
+        else [],
     )
+
+
+def share_told(above: np.ndarray | None, good: np.ndarray) -> float:
+    """Of the rows that could be judged the share that one bank told something in."""
+    return 0.0 if above is None else float(np.isfinite(above[good]).mean())
+
+
+def events_of(judged: Judged, rows: slice, banks: dict[str, np.ndarray], pull: tuple[float, float]):
+    """The lean events of a pull, with what moved with them. banks: excess of each."""
+    columns = judged.columns
+    axis = columns.load()
+    here = None if axis is None else axis.values[rows]
+    time_s, rpm = columns.time_s[rows], columns.rpm[rows]
+    of_banks = {}
+    for name, above in banks.items():
+        bank = judged.banks[name]
+        bound = judged.masks.lean_rail[rows] & np.isfinite(above)
+        doubt = lean_events.Doubt(bank.random_u, judged.budget.systematic, delay_u_s(bank.aligned, rows))
+        of_banks[name] = lean_events.events(lean_events.Rows(time_s, above, rpm, here, bound, columns.load_unit), doubt)
+    return [
+        replace(event, hints=tuple(hints.hints(columns, event.start_s, event.end_s, pull, judged.loaded)))
+        for event in lean_events.leaner(of_banks)
+    ]
+
+
+def hidden(judged: Judged, rows: slice, above: dict[str, np.ndarray]) -> tuple[stretches.Stretch, ...]:
+    """The stretches of a pull under load that could not be judged. above: excess of each bank."""
+    columns = judged.columns
+    common = {name: flags[rows] for name, flags in judged.masks.by_name.items()}
+    common["saturation"] = common["saturation"] & ~judged.masks.lean_rail[rows]
+    loaded, period_s = judged.loaded[rows], columns.period_s
+    span = stretches.Span(columns.time_s[rows], columns.rpm[rows], loaded, common, period_s)
+    out: list[stretches.Stretch] = []
+    for name, excess in above.items():
+        bank = judged.banks[name]
+        own = {
+            "controller_state": bank.at_injection(bank.output.state)[rows],
+            "electrical": bank.at_injection(bank.output.electrical)[rows],
+            "saturation": bank.at_injection(bank.output.rich)[rows],
+        }
+        if len(judged.banks) == 1:
+            own, name = {}, None
+        out += [one for one in stretches.hidden(span, excess, own, name) if one not in out]
+    return tuple(sorted(out, key=lambda one: one.start_s))
+
+
+def spool_up(judged: Judged, rows: slice) -> spool.SpoolUp | None:
+    """The moment after the throttle opened, of the leaner bank."""
+    columns = judged.columns
+    opened = judged.masks.by_name["tip_in"][rows] & judged.loaded[rows]
+    kept = judged.shown(rows, without=("tip_in",))
+    found = []
+    for name, bank in judged.banks.items():
+        doubt = delay_u_s(bank.aligned, rows)
+        skip_s = spool.AFTER_S + 2.0 * (float(np.nanmedian(doubt[opened])) if opened.any() else 0.0)
+        excess = np.where(kept, judged.excess(name, rows), np.nan)
+        found.append(spool.spool_up(excess, columns.rpm[rows], opened, skip_s, columns.period_s))
+    return spool.leaner(found)

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from ringpull.analysis.instruments.trust import Trust
+from ringpull.analysis.judge import lamp, masks, spool
 from ringpull.analysis.judge.reasons import Reason, Why
 
 ATTENTION = "attention"
@@ -12,6 +14,28 @@ NO_EVENT = "no lean event found"
 NOT_ENOUGH = "not enough data"
 
 LEAST_JUDGED_S = 0.5  # of a pull without a lean event, to be called judged: a quick car's pull has little more
+HIDES_S = 0.25  # a stretch so long that something hides could hold a lean event worth the name
+
+
+@dataclass(frozen=True)
+class Wiring:
+    """Electrical events of one sensor: steps faster than its lag permits, and how often a state of its controller began
+    while the engine ran (more than sensor.MANY_ENTRIES are told)."""
+
+    bank: str
+    steps: int
+    entries: int
+
+
+@dataclass(frozen=True)
+class Signs:
+    """What the drive tells beside its pulls: the lamp's warnings, and the sensors with electrical events."""
+
+    warned: Sequence[lamp.Warned] = ()
+    wiring: Sequence[Wiring] = ()
+
+
+NO_SIGNS = Signs()
 
 
 def usable(pulls: list) -> list:
@@ -44,30 +68,86 @@ def little(pull) -> Reason:
 def of_pull(pull, judged: bool) -> list[Reason]:
     """What keeps a pull from being judged, whole or in part."""
     if pull.spoiled:
-        return [Reason(Why.SPOILED, pull.number)]
+        return [] if pull.spoiled_events else [Reason(Why.SPOILED, pull.number)]
     if pull.blind:
-        return [Reason(Why.BLIND, pull.number, values={"banks": tuple(pull.blind)})]
-    if not judged:
-        return [little(pull)]
+        return [Reason(Why.BLIND, pull.number, values={"banks": tuple(pull.blind)}), *hidden(pull)]
+    return hidden(pull) if judged else [little(pull)]
+
+
+def hidden(pull) -> list[Reason]:
+    """The stretches of a pull that could not be judged, by what hid them and on which bank."""
+    groups: dict[tuple, list] = {}
+    for one in pull.hidden:
+        groups.setdefault((one.mask, one.bank), []).append(one)
     return [
-        Reason(Why.HIDDEN, pull.number, values={"mask": mask, "seconds": seconds})
-        for mask, seconds in pull.hidden.items()
-        if seconds >= LEAST_JUDGED_S
+        Reason(
+            Why.HIDDEN,
+            pull.number,
+            values={
+                "mask": mask,
+                "bank": bank,
+                "seconds": sum(one.seconds for one in some),
+                "longest_s": max(one.seconds for one in some),
+                "rpm_from": min(one.rpm_from for one in some),
+                "rpm_to": max(one.rpm_to for one in some),
+                "stretches": len(some),
+            },
+        )
+        for (mask, bank), some in groups.items()
     ]
 
 
+def hides(reason: Reason) -> bool:
+    """Whether a lean event could lie behind what a reason tells: then nobody may say that there is none."""
+    values = reason.values
+    if reason.kind is Why.HIDDEN:
+        return values["mask"] in masks.FAULTS and values["longest_s"] >= HIDES_S - 1e-9
+    if reason.kind is Why.LITTLE:
+        mask = values.get("mask")
+        return values["cause"] in ("lost", "pieces") or (mask in masks.FAULTS and mask != "warm_up")
+    return reason.kind in (Why.BLIND, Why.SPOOL_LEAN)
+
+
+def at_spool_up(judged: list) -> list[Reason]:
+    """What was found in the moments after the throttle opened."""
+    known = [(p, p.spool) for p in judged if p.spool is not None]
+    lean = [(p, one) for p, one in known if one.lean]
+    told = [(p, one) for p, one in known if one.excess is not None]
+    if lean:
+        values = {
+            "excess": max(one.excess for _, one in lean),
+            "pulls": len(lean),
+            "of": len(told),
+            "agreed": spool.agreed([one for _, one in known]),
+            "rpm_from": min(one.rpm_from for _, one in lean),
+            "rpm_to": max(one.rpm_to for _, one in lean),
+        }
+        return [Reason(Why.SPOOL_LEAN, lean[0][0].number if len(lean) == 1 else None, values=values)]
+    if known and not told:
+        values = {
+            "rpm_from": min(one.rpm_from for _, one in known),
+            "rpm_to": max(one.rpm_to for _, one in known),
+        }
+        return [Reason(Why.SPOOL_UNJUDGED, values=values)]
+    return []
+
+
 def decide(
-    pulls: list, missing: list[str], systematic_u: float, call: float, trusts: Sequence[Trust] = ()
+    pulls: list,
+    missing: list[str],
+    systematic_u: float,
+    call: float,
+    trusts: Sequence[Trust] = (),
+    signs: Signs = NO_SIGNS,
 ) -> tuple[str, list[Reason]]:
     """(verdict, reasons) from judged pulls.
 
-    pulls: each with number, spoiled, judged_s, excess_max (or None), blind (banks), loaded_s, lost_s,
-    left_out, hidden and lean_events. missing: roles without which nothing can be judged. systematic_u: standard, in
-    lambda. call: the excess that makes an event. trusts: of the sessions whose pulls they are.
+    pulls: answer.PullAnswer or what has its numbers. missing: roles without which nothing can be judged. systematic_u:
+    standard, in lambda. call: the excess that makes an event. trusts: of the sessions whose pulls they are.
 
     Where an instrument is contradicted that the verdict rests on, nothing is said to be free of lean events.
     """
-    word, reasons = _decided(pulls, missing, systematic_u, call)
+    word, reasons = _decided(pulls, missing, 1.96 * systematic_u, call, signs)
     doubts = [Reason(Why.DOUBT, values={"instrument": one}) for trust in trusts for one in trust.doubted]
     stands = [Reason(Why.STAND_IN, values={"stand_in": one}) for trust in trusts for one in trust.stand_ins]
     if word == ATTENTION:
@@ -75,25 +155,47 @@ def decide(
     return (NOT_ENOUGH if doubts else word), doubts + stands + reasons
 
 
-def _decided(pulls: list, missing: list[str], systematic_u: float, call: float) -> tuple[str, list[Reason]]:
-    """(verdict, reasons) as if every instrument told the truth."""
+def _decided(pulls: list, missing: list[str], shift: float, call: float, signs: Signs) -> tuple[str, list[Reason]]:
+    """(verdict, reasons) as if every instrument told the truth. shift: half-width of the systematic part."""
+    warned = signs.warned
+    contradicted = [Reason(Why.LAMP, one.pull, values={"warned": one}) for one in warned if one.came_to != lamp.EVENT]
+    electrical = [Reason(Why.WIRING, values={"wiring": one}) for one in signs.wiring]
+    alarmed = any(one.came_to == lamp.UNJUDGED for one in warned)
     if missing:
-        return NOT_ENOUGH, [Reason(Why.MISSING, values={"roles": tuple(missing)})]
+        reasons = [Reason(Why.MISSING, values={"roles": tuple(missing)}), *contradicted]
+        return ATTENTION if alarmed else NOT_ENOUGH, reasons
     if not pulls:
-        return NOT_ENOUGH, [Reason(Why.NO_PULL)]
+        return ATTENTION if alarmed else NOT_ENOUGH, [Reason(Why.NO_PULL), *contradicted]
     judged = usable(pulls)
+    spooled = at_spool_up(judged)
     reasons = [reason for pull in pulls for reason in of_pull(pull, pull in judged)]
     lean = [Reason(Why.LEAN, p.number, e) for p in judged for e in p.lean_events]
-    shift = 1.96 * systematic_u
-    if lean:
-        if any(one.event is not None and one.event.depth < shift for one in lean):
-            lean.append(Reason(Why.SYSTEMATIC, values={"shift": shift}))
+    flagged = [Reason(Why.SPOILED_LEAN, p.number, e) for p in pulls if p.spoiled for e in p.spoiled_events]
+    agreed = any(one.kind is Why.SPOOL_LEAN and one.values["agreed"] for one in spooled)
+    if lean or flagged or agreed or alarmed:
+        first = [*lean, *(spooled if agreed else []), *flagged]
+        if any(one.event is not None and one.event.depth < shift for one in first):
+            first.append(Reason(Why.SYSTEMATIC, values={"shift": shift}))
         clean = sum(1 for p in judged if not p.lean_events)
-        if clean:
-            lean.append(Reason(Why.CLEAN, values={"pulls": clean}))
-        return ATTENTION, lean + reasons
+        if clean and lean:
+            first.append(Reason(Why.CLEAN, values={"pulls": clean}))
+        rest = [one for one in spooled if not agreed]
+        others = [] if lean or not judged else seen_in(judged, call, shift)
+        return ATTENTION, [*first, *contradicted, *others, *rest, *electrical, *reasons]
     if not judged:
-        return NOT_ENOUGH, reasons
+        return NOT_ENOUGH, [*reasons, *contradicted, *electrical]
+    seen = seen_in(judged, call, shift)
+    rest = [*contradicted, *electrical]
+    single = [Reason(Why.SINGLE)] if len(judged) == 1 else []
+    doubts = [one for one in [*spooled, *reasons] if hides(one)]
+    if doubts or any(one.values.get("beyond") == "in pieces" for one in seen):
+        others = [one for one in [*spooled, *reasons] if one not in doubts]
+        return NOT_ENOUGH, [*doubts, *seen, *others, *rest, *single]
+    return NO_EVENT, [*seen, *spooled, *reasons, *rest, *single]
+
+
+def seen_in(judged: list, call: float, shift: float) -> list[Reason]:
+    """What was judged, and how near to an event it came. shift: half-width of the systematic part."""
     span = {
         "pulls": len(judged),
         "seconds": sum(p.judged_s for p in judged),
@@ -102,7 +204,5 @@ def _decided(pulls: list, missing: list[str], systematic_u: float, call: float) 
     }
     most = max(judged, key=lambda p: p.excess_max)
     beyond = "in pieces" if most.excess_max > call else "systematic" if most.excess_max + shift > call else None
-    largest = {"excess": most.excess_max, "beyond": beyond, "shift": shift}
-    if len(judged) == 1:
-        reasons.append(Reason(Why.SINGLE))
-    return NO_EVENT, [Reason(Why.SPAN, values=span), Reason(Why.LARGEST, most.number, values=largest), *reasons]
+    largest = {"excess": most.excess_max, "beyond": beyond, "shift": shift, "rpm": most.excess_at_rpm}
+    return [Reason(Why.SPAN, values=span), Reason(Why.LARGEST, most.number, values=largest)]

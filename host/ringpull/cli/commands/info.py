@@ -91,6 +91,7 @@ def _session_json(session: Session) -> dict:
         "firmware": session.firmware,
         "board": session.board,
         "faults": session.faults,
+        "lean_warnings": [{"start_s": _seconds(a), "end_s": _seconds(b)} for a, b in session.lean_warnings],
         "setup": session.assumed or "its own",
     }
 
@@ -151,6 +152,10 @@ def _session_lines(session: Session) -> list[str]:
         f"{m.start_s:.2f}-{'...' if m.end_s is None else format(m.end_s, '.2f')} s" + _flags(m) for m in session.marks
     ]
     out.append("  marks   " + (", ".join(marks) if marks else "none"))
+    if session.lean_warnings:
+        at = ", ".join(f"{start:.1f}-{end:.1f} s" for start, end in session.lean_warnings[:SHOWN])
+        rest = len(session.lean_warnings) - SHOWN
+        out.append(f"  lamp    warned of lean mixture at {at}{f', and {rest} times more' if rest > 0 else ''}")
     timing = session.timing
     words = [f"{timing.lost_rows} rows lost"]
     if timing.late_us_max is not None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Collection
 from pathlib import Path
 
 from ringpull.cli.options import add_ring, add_target, tell_origin, with_target
@@ -51,20 +52,29 @@ def run(args: argparse.Namespace) -> int:
     import json
 
     import ringpull
-    from ringpull.analysis.answer import judge_pulls
+    from ringpull.analysis.answer import judge_pulls, warnings
 
     drive = with_target(args, ringpull.read(args.source, ring=args.ring))
     tell_origin(drive)
     judged = judge_pulls(drive.pulls())
+    warned = warnings(drive, judged)
     if args.json:
-        print(json.dumps({"pulls": [p.as_json() for p in judged]}, indent=1))
+        told = [one.as_json() for one in judged]
+        for one in told:
+            one["lamp_warned"] = any(w.pull == one["number"] for w in warned)
+        print(json.dumps({"pulls": told}, indent=1))
         return 0
     if not judged:
         print(
             "No pulls: none was marked, and none was found from throttle or manifold pressure and rising engine speed."
         )
         return 0
-    print_table(judged, notes_of(drive))
+    print_table(judged, notes_of(drive), {one.pull for one in warned})
+    for one in warned:
+        if one.pull is None:
+            print(
+                f"The logger's lamp warned of lean mixture at {one.start_s:.1f}-{one.end_s:.1f} s, outside of all pulls."
+            )
     return 0
 
 
@@ -76,8 +86,8 @@ def notes_of(drive) -> dict[str, str]:
     return {pull: terminal.printable(note) for pull, note in read_notes(drive.source, drive.older_ring).items()}
 
 
-def print_table(judged, notes: dict[str, str]) -> None:
-    """The table people read."""
+def print_table(judged, notes: dict[str, str], warned: Collection[int | None] = ()) -> None:
+    """The table people read. warned: the pulls in which the logger's lamp warned."""
     import numpy as np
     from rich.table import Table
 
@@ -111,6 +121,10 @@ def print_table(judged, notes: dict[str, str]) -> None:
         )
         mean = f"{n.lambda_mean:.3f}" if np.isfinite(n.lambda_mean) else "-"
         events = unjudged(pull) or "; ".join(event_words(e) for e in n.lean_events) or "none"
+        if pull.spoiled_events:
+            events += "; yet " + "; ".join(event_words(e) for e in pull.spoiled_events)
+        if pull.number in warned:
+            events += "; the lamp warned"
         gap = f"\n  a gap: {n.lost_s:.2f} s of it were not recorded" if n.lost_s else ""
         note = notes.get(str(pull.number))
         cells = (

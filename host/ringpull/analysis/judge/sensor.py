@@ -1,0 +1,90 @@
+"""What one lambda sensor's output hides by itself: states of its controller, the ends of its range, electrical events."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ringpull.analysis import local
+from ringpull.analysis.delay import transport
+from ringpull.analysis.drive_state import overrun, sensor_range
+from ringpull.analysis.drive_state.columns import Columns
+from shared_math import judging
+
+STEP_S = 0.010  # over which a step is looked at
+FAST_SHARE = 0.4  # of the lag: no gas moves the output faster than with so short a one
+FAST_S = 0.020  # the same where the lag is only assumed
+SLACK = 0.02  # lambda, for noise
+TELLS_SHARE = 0.9  # of the range: where the lag permits more within STEP_S, nothing can be told
+AFTER_CUT_S = 1.0  # until the air of a fuel cut is out of the pipe
+PAIR_S = 3.0  # between two opposite steps nothing is believed, unless they lie further apart
+MANY_ENTRIES = 4  # into a state, with the engine running: more is a loose plug
+
+
+@dataclass(frozen=True)
+class Output:
+    """One sensor, bool arrays (rows,) at the sensor's time. state: its controller tells no lambda. electrical: around
+    steps faster than gas and sensor can be. Both with the sensor's lag on either side. rich, lean: at an end of the
+    range. steps: how many electrical ones. entries: how often a state began while the engine ran."""
+
+    state: np.ndarray
+    electrical: np.ndarray
+    rich: np.ndarray
+    lean: np.ndarray
+    steps: int
+    entries: int
+
+    @property
+    def unusable(self) -> np.ndarray:
+        """Where the output must not be used, not even for its neighbours."""
+        return self.state | self.electrical
+
+
+def output(columns: Columns) -> Output:
+    """What the only sensor of `columns` (of_bank) does; of several the leaner's."""
+    values = columns.lambda_
+    configured = [c["tau_ms"] / 1000.0 for c in columns.config.get("channels", []) if c.get("tau_ms") is not None]
+    tau_s = configured[0] if configured else transport.LAG_S
+    lost = columns.extra["present"] < 0.5 if "present" in columns.extra else np.zeros(len(columns), bool)
+    silent = ~np.isfinite(values) & ~lost
+    for (channel, _), flags in columns.states.items():
+        if channel in columns.banks and len(columns.banks) == 1:
+            silent |= flags
+    guard = round(tau_s / columns.period_s)
+    steps, electrical = too_fast(columns, FAST_SHARE * configured[0] if configured else FAST_S, guard)
+    rich, lean = sensor_range.rails(columns)
+    with np.errstate(invalid="ignore"):
+        running = columns.rpm > judging.RUNNING_RPM
+    entries = sum(1 for first, _ in local.spans(silent) if first and running[first])
+    return Output(both_sides(silent, guard) & ~lost, electrical & ~lost, rich, lean, steps, entries)
+
+
+def both_sides(flags: np.ndarray, rows: int) -> np.ndarray:
+    """True also in the `rows` rows before and after each True."""
+    return local.spread_after(flags, rows) | local.spread_after(flags[::-1], rows)[::-1]
+
+
+def too_fast(columns: Columns, tau_s: float, guard: int) -> tuple[int, np.ndarray]:
+    """(number of steps faster than a lag of `tau_s` permits, rows that they spoil, `guard` rows on either side)."""
+    nothing = np.zeros(len(columns), bool)
+    least, most = sensor_range.lambda_range(columns.config)
+    rows = max(1, round(STEP_S / columns.period_s))
+    span = most - least
+    limit = span * -np.expm1(-rows * columns.period_s / tau_s) + SLACK if tau_s > 0 else np.inf
+    if not np.isfinite(span) or limit > TELLS_SHARE * span or len(columns) <= rows:
+        return 0, nothing
+    moved = np.zeros(len(columns))
+    moved[rows:] = columns.lambda_[rows:] - columns.lambda_[:-rows]
+    # From the mixture to air and back, through the whole range at once: a fuel cut is no measure of the sensor
+    moved[local.spread_after(overrun.overrun(columns), round(AFTER_CUT_S / columns.period_s))] = 0.0
+    with np.errstate(invalid="ignore"):
+        ups, downs = local.spans(moved > limit), local.spans(moved < -limit)
+    steps = sorted([(a, b, 1) for a, b in ups] + [(a, b, -1) for a, b in downs])
+    spoiled = nothing
+    for at, (first, last, sign) in enumerate(steps):
+        spoiled[max(0, first - rows) : last] = True
+        back = steps[at + 1] if at + 1 < len(steps) else None
+        if back and back[2] != sign and (back[0] - last) * columns.period_s <= PAIR_S:
+            spoiled[last : back[0]] = True
+    return len(steps), both_sides(spoiled, guard)

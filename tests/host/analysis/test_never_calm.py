@@ -1,0 +1,196 @@
+"""What an instrument hides is told, and nobody says that there is no lean event behind it."""
+
+import copy
+
+import numpy as np
+import pytest
+from analysis_scenes import CONFIG, Hole, StandInDrive, StandInSession, scene, why
+
+from ringpull.analysis.answer import answer
+from ringpull.analysis.judge import lamp, sensor, session, verdict
+
+HOLE = Hole(2, 4500, 4900, 0.08)
+
+
+def of(made, spoiled=(), warned=()):
+    marks = [(a, b, n + 1 in spoiled) for n, (a, b) in enumerate(made.spans)]
+    return StandInDrive(StandInSession(made.columns, marks, lean_warnings=warned))
+
+
+def put(made, values, name="lambda_1"):
+    """One sensor's readings, the leaner of all anew."""
+    columns = made.columns
+    columns.banks[name] = values
+    columns.named[name] = values
+    columns.lambda_ = np.fmax.reduce(list(columns.banks.values()))
+    return made
+
+
+def at_hole(made):
+    """Rows around the hole of pull 2 as the sensor meets it."""
+    columns, (start, _) = made.columns, made.spans[1]
+    return columns.rows(start + (4500 - 2500) / 700 - 0.1, start + (4900 - 2500) / 700 + 0.4)
+
+
+def two_banks(**options):
+    made = scene(config=copy.deepcopy(CONFIG), **options)
+    columns = made.columns
+    columns.config["channels"].append({**columns.config["channels"][0], "name": "lambda_2"})
+    columns.banks["lambda_2"] = columns.lambda_ + np.random.default_rng(8).normal(0, 0.002, len(columns))
+    good = scene(seed=5).columns.lambda_
+    return put(made, good, "lambda_1")
+
+
+@pytest.mark.parametrize("fault", ["dead", "state", "rich"])
+def test_what_hides_a_hole_of_the_second_bank_is_told(fault):
+    made = two_banks(hole=HOLE)
+    assert answer(StandInDrive(StandInSession2(made))).verdict == verdict.ATTENTION
+    second, rows = made.columns.banks["lambda_2"].copy(), at_hole(made)
+    if fault == "dead":
+        second[:] = 0.60  # 0 V
+    else:
+        second[rows] = np.nan if fault == "state" else 0.60
+    result = answer(StandInDrive(StandInSession2(put(made, second, "lambda_2"))))
+    assert result.verdict == verdict.NOT_ENOUGH
+    assert any("lambda_2" in words and words.startswith("pull 2: ") for words in why(result))
+
+
+class StandInSession2(StandInSession):
+    """The same with two sensors."""
+
+    def __init__(self, made):
+        super().__init__(made.columns, [(a, b, False) for a, b in made.spans])
+        self._frame["lambda_2"] = made.columns.banks["lambda_2"]
+
+
+def test_rich_saturation_that_hides_a_hole_is_told_with_its_speeds():
+    made = scene(hole=HOLE)
+    values = made.columns.lambda_.copy()
+    values[at_hole(made)] = 0.60  # the controller drops to 0 V
+    result = answer(of(put(made, values)))
+    assert result.verdict == verdict.NOT_ENOUGH
+    (told,) = [words for words in why(result) if "a lean event there would not show" in words]
+    assert told.startswith("pull 2: ") and "rpm could not be judged" in told
+    stretch = result.pulls[1].hidden[0]
+    assert stretch.rpm_from < 4500 and stretch.rpm_to > 4900
+    assert result.as_json()["pulls"][1]["hidden"][0]["mask"] in ("saturation", "electrical")
+
+
+def test_claims_are_of_judged_rows_alone():
+    made = scene()
+    values, columns = made.columns.lambda_.copy(), made.columns
+    for start, _ in made.spans:
+        values[columns.rows(start, start + 2.0)] = np.nan  # up to 3900 rpm nothing is known
+    result = answer(of(put(made, values)))
+    assert all(p.rpm_from > 3800 for p in result.pulls)
+    span = next(words for words in why(result) if "judged over" in words)
+    assert float(span.split(" s, ")[1].split("-")[0]) > 3800
+
+
+def test_a_hole_at_spool_up_in_all_pulls_is_called():
+    made = scene()
+    columns, values = made.columns, made.columns.lambda_.copy()
+    for start, _ in made.spans:
+        values[columns.rows(start + 0.25, start + 0.75)] += 0.12
+    result = answer(of(put(made, values)))
+    assert result.verdict == verdict.ATTENTION
+    assert any("lean at spool-up by" in words and "in 3 of 3 pulls" in words for words in why(result))
+
+
+def test_lean_at_spool_up_in_one_pull_of_three_is_not_passed_over():
+    made = scene()
+    columns, values = made.columns, made.columns.lambda_.copy()
+    start = made.spans[0][0]
+    values[columns.rows(start + 0.3, start + 0.6)] += 0.10
+    result = answer(of(put(made, values)))
+    assert result.verdict == verdict.NOT_ENOUGH and any("not enough data for this stretch" in w for w in why(result))
+
+
+def test_good_pulls_are_good_at_spool_up():
+    for seed in range(4):
+        result = answer(of(scene(seed=seed)))
+        assert result.verdict == verdict.NO_EVENT
+        assert all(p.spool.excess is not None and not p.spool.lean for p in result.pulls)
+
+
+def test_spikes_are_no_lean_events_and_are_counted():
+    made = scene()
+    columns, values = made.columns, made.columns.lambda_.copy()
+    for start, end in made.spans:
+        for at in np.arange(start + 1.5, end - 0.5, 0.7):
+            values[columns.rows(at, at + 0.03)] = 1.40
+    result = answer(of(put(made, values)))
+    assert not any(p.lean_events for p in result.pulls)
+    assert any("steps faster than its lag permits" in words and "wiring?" in words for words in why(result))
+    assert result.left_out["electrical"] > 1.0
+
+
+def test_a_loose_plug_that_flickers_makes_no_event_and_is_named():
+    made = scene()
+    columns, values = made.columns, made.columns.lambda_.copy()
+    start, _ = made.spans[1]
+    for at in np.arange(start + 2.0, start + 4.0, 0.2):
+        off = columns.rows(at, at + 0.1)
+        values[off] = np.nan
+        values[off.start - 1], values[off.stop] = 1.2, 1.35  # rows on the state's edges
+    result = answer(of(put(made, values)))
+    assert not any(p.lean_events for p in result.pulls) and result.verdict == verdict.NOT_ENOUGH
+    assert any("entered a state of its controller 10 times" in words for words in why(result))
+
+
+def test_a_real_hole_is_no_electrical_event():
+    for depth in (0.05, 0.15, 0.3):
+        made = scene(hole=Hole(2, 4500, 4900, depth))
+        steps, _ = sensor.too_fast(made.columns, sensor.FAST_SHARE * 0.08, 16)
+        assert steps == 0 and answer(of(made)).verdict == verdict.ATTENTION
+
+
+def test_an_output_cut_off_below_its_rail_makes_depth_a_bound():
+    made = scene(pulls=2, hole=Hole(1, 4200, 5600, 0.7))
+    event = answer(of(put(made, np.minimum(made.columns.lambda_, 1.2)))).pulls[0].lean_events[0]
+    assert event.bound
+    assert not answer(of(scene(pulls=2, hole=Hole(1, 4200, 5600, 0.3)))).pulls[0].lean_events[0].bound
+
+
+def test_the_lamps_word_is_held_against_the_answer():
+    made = scene(hole=HOLE)
+    start = made.spans[1][0]
+    at_s = start + (4700 - 2500) / 700
+    (warned,) = answer(of(made, warned=[(at_s + 0.5, at_s + 2.0)])).warned
+    assert (warned.pull, warned.came_to) == (2, lamp.EVENT)
+    good = scene()
+    result = answer(of(good, warned=[(at_s + 0.5, at_s + 2.0)]))
+    assert result.warned[0].came_to == lamp.JUDGED and result.verdict == verdict.NO_EVENT
+    assert any("with delay and lag undone" in words for words in why(result))
+    beside = answer(of(good, warned=[(made.spans[1][1] + 4.0, made.spans[1][1] + 5.5)]))
+    assert beside.verdict == verdict.ATTENTION
+    assert any("take the lamp at its word" in words for words in why(beside))
+    assert beside.as_json()["lean_warnings"][0]["came_to"] == "unjudged"
+
+
+def test_a_warning_in_a_spoiled_pull_leaves_no_calm():
+    made = scene()
+    at_s = made.spans[1][0] + 3.0
+    result = answer(of(made, spoiled={2}, warned=[(at_s, at_s + 1.5)]))
+    assert result.verdict == verdict.ATTENTION
+
+
+def test_each_session_has_its_own_alignment_and_uncertainty():
+    first, second = scene(pulls=2, tau_s=0.06), scene(pulls=2, hole=Hole(1, 4500, 4900, 0.1), seed=4)
+    first.columns.config["channels"][0]["tau_ms"] = 60
+    second.columns.config["channels"][0]["accuracy"] = 0.05
+    drive = StandInDrive(
+        *(
+            StandInSession(made.columns, [(a, b, False) for a, b in made.spans], session_id=at + 1)
+            for at, made in enumerate((first, second))
+        )
+    )
+    result = answer(drive)
+    own = {key: session.prepare(made.columns) for key, made in ((1, first), (2, second))}
+    for key, ready in own.items():
+        told = result.sessions[key]
+        assert told["alignment"]["tau_s"] == pytest.approx(ready.aligned.model.tau_s, abs=1e-4)
+        assert told["uncertainty"]["systematic_95"] == pytest.approx(1.96 * ready.budget.systematic, abs=1e-4)
+    assert result.alignment == result.sessions[1]["alignment"]
+    assert result.uncertainty == result.sessions[1]["uncertainty"]
+    assert result.sessions[1]["uncertainty"] != result.sessions[2]["uncertainty"]
