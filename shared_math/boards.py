@@ -19,14 +19,15 @@ MOST_STAMPS = 1008  # that are kept between two rows
 # Microseconds of the RP2040's time at 125 MHz, solved from shares of time measured with the whole firmware, compiled, on the
 # emulator rp2040js 1.4.1 (MicroPython 1.28.0); tests/host/commands/test_load.py has the shares. Started from sources, the
 # board compiles the same itself. spread: misses of the flash cache, which the emulator does not model ("some 30 % more" in
-# tests/emulated/RESULTS.md). screen_share, look_us: see there as well.
+# tests/emulated/RESULTS.md). screen_share: 0.015 measured for drawing, and five pictures a second of 1 kB on a bus of 400 kHz,
+# which the processor waits for.
 COSTS = {
     "rp2": {
         "turn_us": 1341,
         "row_us": 314,  # with four inputs of its own and a tach
         "converter_us": 71,
         "look_us": 2090,
-        "screen_share": 0.10,
+        "screen_share": 0.13,
         "spread": 1.3,
     }
 }

@@ -169,7 +169,20 @@ def _each_once(blocks: list[Block], ring: Ring) -> list[Block]:
     anchor = out[0].sequence
     out.sort(key=lambda block: (block.sequence - anchor + 2**31) % 2**32)
     ring.read = len(out)
+    _count_on(out)
     return out
+
+
+def _count_on(blocks: list[Block]) -> None:
+    """Give sessions whose number was used before, 65535 power-ons ago, one of their own."""
+    met, last, turns = set(), 0, 0
+    for block in blocks:
+        if block.session:
+            if last > 32767 > block.session and block.session + 65535 * turns in met:
+                turns += 1
+            last = block.session
+            block.session += 65535 * turns
+            met.add(block.session)
 
 
 def _decode(blocks: list[Block], ring: Ring) -> None:
@@ -207,7 +220,8 @@ def _decode(blocks: list[Block], ring: Ring) -> None:
         widths = [column["b"] for column in session.setup["columns"]]
         first, count = struct.unpack_from("<IH", block.head)
         count &= 0x7FFF  # bit 15 is a note of the logger to itself
-        columns = (unpack if block.kind == PACKED else unplain)(block.payload, widths, count)
+        endless = count > 1024 and count * session.setup["period_us"] > 10_000_000  # rule 11
+        columns = None if endless else (unpack if block.kind == PACKED else unplain)(block.payload, widths, count)
         if columns is None or count == 0:
             ring.damaged.append((block.file, block.slot))
             continue

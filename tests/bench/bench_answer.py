@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 from bench import random_drives as rd
 from bench import random_power as rp
+from truth import exhaust
 
 from ringpull.analysis.cells import compare
 
@@ -33,6 +34,7 @@ def share(flags):
 def rows():
     answers = rd.in_pool(rd.answer, [(seed,) for seed in range(DRIVES)])
     yield from delay_rows([delay for delay, _, _ in answers])
+    yield from kind_rows()
     yield from curve_rows([curve for _, curve, _ in answers])
     yield from lean_rows("", [lean for _, _, lean in answers], judged=True)
     yield from lean_rows(
@@ -74,6 +76,17 @@ def delay_rows(found):
     for name in ("pull", "cruise", "tau"):
         inside = [abs(f[name]) <= 1.96 * f[name + "_u"] for f in done]
         yield f"95 % intervals, {name}", share(inside), "% cover", "limit 90"
+
+
+def kind_rows():
+    """Whether the lag's interval holds it where the engine computer or the exhaust have habits of their own."""
+    count = max(DRIVES // 5, 10)
+    for kind in exhaust.KINDS:
+        for timing in ("injector", "command", "none"):
+            found = rd.in_pool(rd.delay_of_kind, [(seed, kind, timing) for seed in range(1000, 1000 + count)])
+            done = [f for f in found if f["done"]]
+            inside = [abs(f["tau"]) <= 1.96 * f["tau_u"] for f in done]
+            yield f"95 % intervals, tau, {kind}, {timing}", share(inside), "% cover", f"limit 90; {len(done)} drives"
 
 
 def curve_rows(found):
@@ -159,8 +172,12 @@ def compare_rows():
                     f"{what}, no change, {pulls} pulls, {spread}",
                     called,
                     "% called",
-                    f"limit 5; {PAIRS} pairs, {sum(v == compare.NOT_ENOUGH for v in found)} not tested",
+                    f"limit 3; {PAIRS} pairs, {sum(v == compare.NOT_ENOUGH for v in found)} not tested",
                 )
+            if what == "mixture":
+                found = rd.in_pool(rd.mixture_mended, [(seed, 4, spread) for seed in range(PAIRS)])
+                better = share(v == compare.BETTER for v in found)
+                yield f"mixture, 3 % lean, then right, {spread}", better, "% better", f"limit 90; {PAIRS} pairs"
             found = rd.in_pool(verdict, [(seed, 4, spread, 1.03) for seed in range(PAIRS)])
             # lambda that goes up 3 % may be better or worse by where it was; power that does is better
             right = [compare.BETTER in v or (what == "mixture" and compare.WORSE in v) for v in found]

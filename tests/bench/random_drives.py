@@ -63,6 +63,13 @@ def answer(seed):
     return delay(drive, columns, found), curve(drive, columns, ready), lean(drive, ready)
 
 
+def delay_of_kind(seed, kind, timing):
+    """Delay and lag of one drive of another kind than the plain one: as `delay` gives them."""
+    drive = make_drive(seed, settings=Settings(kind=kind, timing=timing))
+    columns = columns_of(drive)
+    return delay(drive, columns, identify.identify(columns))
+
+
 def noisier(seed, correlated):
     """The lean events of one drive with more of the noise that hangs together."""
     drive = make_drive(seed, settings=Settings(correlated=correlated))
@@ -72,7 +79,7 @@ def noisier(seed, correlated):
 def delay(drive, columns, found):
     """Transport delay and lag of one drive: milliseconds of error, stated standard uncertainty and truth."""
     truth = drive.truth
-    model = found.bound or found.model
+    model = found.estimate or found.model
     flow = transport.flow(columns)
     apart = transport.arrival_s(model, flow) - flow.time_s - truth.delay_s
     pull = np.zeros(len(columns), bool)

@@ -81,14 +81,15 @@ def test_a_new_card():
     assert (at.sequence, at.drive_slot, at.pulls_slot, at.session) == (1, 1, 1, 1)
     assert made.stores["drive"].blocks == {0: bytes(layout.birth(b"new!", layout.DRIVE_FILE, 100, 0))}
     assert made.stores["pulls"].blocks == {0: bytes(layout.birth(b"new!", layout.PULLS_FILE, 64, 0xFFFFFFFF))}
-    assert (at.last.slot, at.last_pull.slot) == (-1, -1)
+    assert (at.last.slot, at.last_pull.slot) == (-1, -1) and not at.unusable
 
 
 def test_behind_the_newest_block():
     drive = [rows(n) for n in range(1, 11)]
     assert state(medium(drive)) == (11, 11, 1, 2)
     assert state(medium(drive, [rows(5), rows(6)])) == (11, 11, 3, 2)
-    assert not opened(medium(drive)).made_new
+    at = opened(medium(drive))
+    assert not at.made_new and not at.unusable
     full = [rows(n) for n in range(1, 100)]
     assert state(medium(full)) == (100, 0, 1, 2)
     assert state(medium(drive, [rows(n, first_row=1) for n in range(-60, 3)])) == (11, 11, 0, 2)
@@ -124,6 +125,7 @@ def test_pulls_of_another_ring_are_kept_and_empty_ones_begun_anew():
     empty.stores["pulls"] = Store(80)
     at = opened(empty)
     assert not empty.kept and at.pulls.slots == 80 and at.pulls_slot == 1 and at.ring_id == RING
+    assert at.pulls.blocks == {0: bytes(layout.birth(RING, layout.PULLS_FILE, 80, 0xFFFFFFFF))}
     for slots, kept in ((63, ["pulls"]), (64, [])):  # fewer were clipped by something
         small = medium(drive)
         small.stores["pulls"] = Store(slots)
@@ -136,11 +138,18 @@ def test_a_drive_without_a_usable_block():
     newer.stores["drive"] = Store(100)
     for slot in range(12):
         newer.stores["drive"].write(slot, rows(slot, version=2))
-    assert opened(newer).made_new and [name for name, _ in newer.kept] == ["drive"]
+    at = opened(newer)
+    assert at.made_new and at.unusable and [name for name, _ in newer.kept] == ["drive"]
+    damaged = Medium()
+    damaged.stores["drive"] = Store(100)
+    for slot in range(12):
+        damaged.stores["drive"].write(slot, b"\xa5" * layout.SLOT)
+    at = opened(damaged)
+    assert at.made_new and at.unusable and not damaged.kept
     empty = Medium()
     empty.stores["drive"] = Store(200)
     at = opened(empty)
-    assert at.made_new and not empty.kept and at.drive.slots == 200
+    assert at.made_new and not at.unusable and not empty.kept and at.drive.slots == 200
     foreign = medium((), [rows(5)])
     foreign.stores["drive"] = Store(100)
     assert opened(foreign).made_new and [name for name, _ in foreign.kept] == ["pulls"]

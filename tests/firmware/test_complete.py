@@ -14,8 +14,11 @@ class Store:
     def __init__(self, slots):
         self.slots = slots
         self.blocks = {}
+        self.broken = ()  # slots whose sectors the card can't read
 
     def read(self, slot, block):
+        if slot in self.broken:
+            raise OSError(5)
         block[:] = self.blocks.get(slot, bytes(layout.SLOT))
 
     def write(self, slot, block):
@@ -138,6 +141,9 @@ def test_damaged_blocks_are_passed_over():
     assert Card((30, span(12, 29)), bad=bad).completed() == LEAD + span(10, 29)
     bad = [where[1, 29]]
     assert Card((30, span(12, 29)), bad=bad).completed() == LEAD + span(7, 28)
+    card = Card((30, span(12, 29)))
+    card.drive.broken = [where[1, n] for n in (9, 20, 29)]
+    assert card.completed() == LEAD + span(10, 19) + span(21, 28)
 
 
 def test_a_damaged_setup():

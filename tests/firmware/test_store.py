@@ -110,6 +110,7 @@ def test_pulls_hold_five_seconds_before_and_three_after():
     finish(drive)
     got = blocks(disk, "pulls.rpl")
     assert [b[3] for b in got[:3]] == [layout.BIRTH, layout.SETUP, layout.SETUP]
+    assert [b[0] for b in got] == list(range(len(got)))  # slot by slot
     held = [b for b in got if b[3] == layout.PACKED]
     for one, other in zip(held, held[1:]):
         assert other[4] == one[4] + one[5]

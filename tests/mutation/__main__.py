@@ -24,6 +24,7 @@ def arguments() -> argparse.Namespace:
     parser.add_argument("--most", type=int, default=40, help="mutants of one module, sampled by a fixed seed (40)")
     parser.add_argument("--store", type=Path, default=ROOT / "build" / "mutation.jsonl", help="where outcomes are kept")
     parser.add_argument("--again", action="store_true", help="try the survivors that are kept once more, nothing else")
+    parser.add_argument("--go-on", action="store_true", help="leave out modules of which that many are kept already")
     parser.add_argument("--show", action="store_true", help="show what is kept, run nothing")
     parser.add_argument("--results", action="store_true", help="write RESULTS.md from what is kept, run nothing")
     return parser.parse_args()
@@ -56,7 +57,7 @@ def run(asked: argparse.Namespace, kept) -> int:
             source = (ROOT / path).read_text()
             places = mutants.places(source)
             taken = kept.survivors(path) if asked.again else mutants.sample(places, asked.most, SEED + path)
-            if not taken:
+            if not taken or asked.go_on and kept.tried(path) >= len(taken):
                 continue
             log = place / "log.txt"
             outcome, seconds = trial.trial(suite, place, 600.0, log)

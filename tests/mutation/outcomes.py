@@ -52,6 +52,9 @@ class Kept:
         known = self.outcomes.get(module)
         return [Place(**one["place"]) for one in known.survivors] if known else []
 
+    def tried(self, module: str) -> int:
+        return len(self.outcomes[module].mutants) if module in self.outcomes else 0
+
     def begin(self, module: str, places: int, again: bool) -> None:
         """again: only the survivors are tried, the others stay as they are."""
         held = [one for one in self.outcomes[module].mutants if one["outcome"] != PASSED] if again else []

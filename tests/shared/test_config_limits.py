@@ -42,7 +42,7 @@ OF_KINDS = {
     "thermocouple": {"gain": (1, 20000), "zero_v": (-10, 10), "cold": 24, "cold_degc": (-55, 150)},
     "pulses": {
         "per_rev": (0.1, 400),
-        "per_metre": (0.01, 1000),
+        "per_metre": (0.05, 1000),
         "max_rpm": (300, 30000),
         "max_kmh": (10, 1000),
         "min_period_us": (1, 1000000),

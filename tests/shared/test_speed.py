@@ -32,6 +32,8 @@ def test_shortest_period_and_filter():
 def test_duty():
     # 10 ms of the 20 ms that two turns take at 6000 rpm
     assert near(speed.duty_percent(10.0, 6000), 50.0, 1e-6)
+    assert near(speed.duty_percent(5.0, 6000, 2), 50.0, 1e-6) and near(speed.duty_percent(10.0, 6000, 1, 4), 50.0, 1e-6)
+    assert near(speed.duty_percent(5.0, 6000, 1, 2), 50.0, 1e-6)  # of the 10 ms of one turn
 
 
 def live(per_rev, rpm, seconds, period_us=5000, first=0xFFFFF0):
@@ -106,3 +108,14 @@ def test_live_speed_forgets_what_was_before_a_hole_as_long_as_ages_last():
     exact.row(4, 0, 4)
     assert exact.rpm == 6000  # 4 edges, two turns, in 20 ms
     assert exact.row(400, 0, 200) == 0  # as long as ages last
+
+
+def test_live_speed_of_very_many_edges_between_two_rows():
+    """400 edges a turn, a row a second, 15,000 rpm: 100,000 edges, whose product with a million microseconds would not
+    stay small; and the edges of a minute are rounded, not cut."""
+    for rpm in (15000, 14999, 9001):
+        out = speed.LiveSpeed(400, 800, 1000000, COUNT_MASK, AGE_MOST)
+        for n in range(3):
+            out.row(rpm * 400 // 60 * n, 0)
+        assert near(out.rpm, rpm, 3e-4), (rpm, out.rpm)
+    assert speed.LiveSpeed(7, 14, 5000, COUNT_MASK, AGE_MOST).minute_us == 8571429  # 60e6 / 7 is 8571428.57

@@ -33,3 +33,5 @@ def test_sequence_numbers():
     assert ticks.seq_distance(last, 2) == 3 and ticks.seq_distance(2, last) == -3
     assert ticks.seq_distance(10, 10) == 0
     assert ticks.seq_after(0x7FFFFFFF, 0) and not ticks.seq_after(0x80000001, 0)
+    assert not ticks.seq_after(0x80000000, 0) and not ticks.seq_after(0, 0x80000000)  # half way round is neither
+    assert ticks.seq_distance(0, 0x7FFFFFFF) == 0x7FFFFFFF and ticks.seq_distance(0, 0x80000000) == -0x80000000

@@ -287,7 +287,7 @@ def alignment_json(judged: Judged) -> dict:
 
 def _alignment(judged: Judged, aligned: Aligned, identified: Identified | None) -> dict:
     model, full_g_s = aligned.model, aligned.flow.full_g_s
-    bound = None if identified is None else identified.bound
+    estimate = None if identified is None else identified.estimate
     return {
         "delay_s_at": align.delay_table(judged.columns, model, full_g_s),
         "tau_s": round(model.tau_s, 4),
@@ -299,7 +299,7 @@ def _alignment(judged: Judged, aligned: Aligned, identified: Identified | None) 
         "volume_l": round(model.volume_l, 3),
         "volume_u_l": round(model.volume_u_l, 3),
         "noise_gain": round(aligned.noise_gain, 2),
-        "upper_bound_s_at": None if bound is None else align.delay_table(judged.columns, bound, full_g_s),
+        "estimate_s_at": None if estimate is None else align.delay_table(judged.columns, estimate, full_g_s),
     }
 
 

@@ -54,7 +54,7 @@ class View:
             columns = replace(columns, config={**columns.config, "target": self.target})
         return examined(columns, self.session.id)
 
-    @property
+    @cached_property
     def columns(self) -> Columns:
         """What is judged: the recorded columns without what an instrument is contradicted in."""
         return self.trust.columns

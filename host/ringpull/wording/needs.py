@@ -29,7 +29,7 @@ WITHOUT = {
     (needs.LEAN_EVENTS, "coolant"): say("without coolant temperature a cold engine is not left out"),
     (needs.DELAY, "injector or commanded"): say(
         "without injector time or commanded lambda, time zero is the throttle (else manifold pressure) and the delay "
-        "found is an upper bound"
+        "found is an estimate"
     ),
     (needs.DELAY, "throttle"): say(
         "without throttle, fuel cuts are told from injector time, commanded lambda or deep vacuum"

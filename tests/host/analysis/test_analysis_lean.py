@@ -189,7 +189,7 @@ def test_repeatability_and_banks_are_part_of_the_answer():
     made = scene()
     out = answer(drive_of(made)).as_json()
     assert out["repeat"]["pulls"] == 3 and out["banks"] == []
-    assert out["alignment"]["upper_bound_s_at"] is None or out["alignment"]["kind"] == "transport"
+    assert out["alignment"]["estimate_s_at"] is None or out["alignment"]["kind"] == "transport"
 
 
 def test_the_largest_of_several_windows_is_not_taken_for_the_depth():

@@ -12,6 +12,8 @@ from bench.random_drives import columns_of
 from truth import faults, wired
 from truth.drives import make_drive
 
+from ringpull.analysis.cells import compare, fuelmap
+from ringpull.analysis.cells.drive_comparison import Side, of_mixture
 from ringpull.analysis.instruments.examine import examine
 from ringpull.analysis.instruments.records import Cause, Check, State
 from ringpull.analysis.judge.verdict import NO_EVENT
@@ -45,12 +47,17 @@ HIDING = (
 THROUGH_FIRMWARE = (("lambda frozen from before the hole", 1), ("gauge for absolute", 2), ("second bank 0 V", 3))
 
 
-def examined(fault: str, seed: int, event: bool = True):
-    """The instruments of a drive with a fault, by channel."""
+def drive_with(fault: str, seed: int, event: bool):
+    """A drive with a fault, as a logger would have decoded it."""
     made = campaign.broken(campaign.by_name(fault), seed, event)
-    table, states = wired.table(made, np.random.default_rng(seed))
-    drive = campaign.ColumnDrive(campaign.ColumnSession(table, states, made.config, made.presses_s))
-    return {one.channel: one for one in drive.views()[0].trust.instruments}, drive.views()[0].trust
+    table, states = wired.table(made, np.random.default_rng([seed, event]))
+    return campaign.ColumnDrive(campaign.ColumnSession(table, states, made.config, made.presses_s))
+
+
+def examined(fault: str, seed: int, event: bool = True):
+    """(the instruments of a drive with a fault, by channel; its trust)."""
+    trust = drive_with(fault, seed, event).views()[0].trust
+    return {one.channel: one for one in trust.instruments}, trust
 
 
 def against(instrument, check: Check):
@@ -174,3 +181,21 @@ def test_the_campaign_has_faults_of_every_kind():
     assert len(faults.FAULTS) >= 60
     assert {"wiring", "scale", "sensor", "controller", "configuration", "driver", "engine"} <= kinds
     assert len({one.name for one in faults.FAULTS}) == len(faults.FAULTS)
+
+
+def test_no_comparison_is_better_where_an_instrument_of_either_side_is_contradicted():
+    lean, frozen = drive_with("no fault", 1, True), drive_with("lambda shows 0.1 too rich", 1, False)
+    for before, after in ((lean, frozen), (frozen, lean)):
+        compared = of_mixture(Side(before), Side(after))
+        assert compared.result.verdict == compare.NOT_ENOUGH and not compared.result.changed
+        assert {one.verdict for one in compared.result.bins} == {compare.NOT_ENOUGH}
+        assert "is contradicted" in compared.result.words[0]
+
+
+def test_a_map_of_a_contradicted_instrument_takes_no_fuel_away():
+    """Lambda reads 0.06 too rich, so that every cell looks as if fuel could be taken away."""
+    found = fuelmap.of_drive(drive_with("lambda shows 0.06 too rich", 1, False))
+    judged = [one for one in found.cells if np.isfinite(one.factor)]
+    assert [one for one in judged if one.ratio < 0.97]
+    assert all(one.factor >= 1.0 for one in judged)
+    assert found.words[0].startswith("nothing is taken away in this map: lambda_1 is contradicted")

@@ -7,6 +7,7 @@ import sys
 import long_sessions
 import numpy as np
 import pytest
+import second_reader
 from analysis_scenes import scene
 from ring_bytes import Ring, resealed
 
@@ -97,6 +98,7 @@ def test_blocks_that_claim_more_rows_than_a_logger_writes_are_damaged(tmp_path):
     drive = ringpull.read(tmp_path / "drive.rpl")
     assert drive.sessions[0].rows == 200 and len(drive.sessions[0].raw()) == 200
     assert [one.block for one in drive.damage] == [len(ring.blocks) - 1]
+    assert len(second_reader.read_ring(tmp_path / "drive.rpl").sessions[1].rows) == 200
 
 
 def test_raw_keeps_the_widths_of_the_columns(tmp_path):

@@ -27,6 +27,15 @@ def test_the_prediction_is_what_was_measured_and_a_third_for_what_is_not_modelle
     assert load.predicted(config(*size)).share == pytest.approx(1.3 * MEASURED[size], rel=0.1)
 
 
+def test_the_lean_warning_costs_its_looks():
+    warned = config(200, 4, 0, target={"load": "map", "load_kpa": [40, 200], "lambda": [1.0, 0.8]})
+    del warned["lean_warning"]
+    warned["channels"][1]["name"] = "map"
+    sensor = {"name": "lambda_1", "input": "a0", "kind": "lambda", "volts": [0.0, 5.0], "values": [0.6, 1.4]}
+    warned["channels"][0] = sensor
+    assert load.predicted(warned).share == pytest.approx(1.3 * 0.239, rel=0.1)  # measured likewise
+
+
 def test_what_is_too_much_is_refused_with_the_reason_and_a_rate_that_is_not(tmp_path, capsys):
     path = tmp_path / "logger.json"
     path.write_text(json.dumps(config(1000, 4, 8)))

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+import second_reader
 from ring_bytes import CONFIG, Ring, resealed
 
 import ringpull
@@ -395,6 +396,24 @@ def test_several_sessions(read):
     assert drive.session(1).start_utc == "2031-05-02T10:00:00Z"
     with pytest.raises(KeyError):
         drive.session(7)
+
+
+def test_a_session_number_that_comes_again_is_another_session(tmp_path, read):
+    ring = Ring()
+    for session, rows in ((1, 100), (40000, 50), (65535, 60), (1, 200), (2, 70)):
+        ring.session = session
+        ring.setup()
+        ring.numbered(0, rows)
+    drive = read(ring.blocks)
+    assert [(session.id, session.rows) for session in drive.sessions] == [
+        (1, 100),
+        (40000, 50),
+        (65535, 60),
+        (65536, 200),
+        (65537, 70),
+    ]
+    second = second_reader.read_ring(tmp_path / "drive.rpl").sessions
+    assert {number: len(one.rows) for number, one in second.items()} == {one.id: one.rows for one in drive.sessions}
 
 
 def test_an_overwritten_beginning(read, ring):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -141,6 +142,12 @@ class Fit:
         volume_l = float(self.displacement_l * np.exp(p[VOLUME]))
         tau_s = float(np.exp(p[TAU]))
         return Transport(float(p[CONSTANT]), self.cycle_deg, volume_l, tau_s)
+
+    def mixing_form(self) -> Fit:
+        """The same problem with the lag of 1/lambda."""
+        out = copy.copy(self)
+        out.mixing, out._kept, out.amount = True, {}, self.amount.copy()
+        return out
 
     def _once(self, name: str, key: tuple[float, ...], make: Callable[[], np.ndarray]) -> np.ndarray:
         """make(), or what it gave for the same parameters: slopes are taken by moving one of them at a time."""

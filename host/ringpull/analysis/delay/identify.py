@@ -12,13 +12,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ringpull.analysis.delay import cues, fit, transport
+from ringpull.analysis.delay import cues, fit, forms, transport
 from ringpull.analysis.delay.transport import Transport
 from ringpull.analysis.drive_state.columns import Columns
 
 LEAST_EVENTS = 3
 LEAST_RECOVERIES = 2  # ends of cuts and tails, without which the fall of lambda doesn't tell the lag
-MOST_TAU_U = 0.30
+MOST_TAU_U = 0.35
 MOST_DELAY_U_S = 0.030  # a delay less certain than this is called not identifiable
 STARTS = (0.5, 1.3, 3.2)  # exhaust volumes to begin from, in displacements
 CUT_STARTS_S = (0.05, 0.20, 0.35)  # and latencies of the cut, where it is not logged: a wrong one holds the fit fast
@@ -26,25 +26,42 @@ FINISHED = 2  # of the starts, the best of which are fitted to the end
 HOPEFUL = 2.0  # unless their sum of squares is more times the best one's
 # What the model itself may be wrong by (gas temperature, efficiency, film), whatever the fit says: constant delay in
 # seconds, and shares of volume and lag; more where the throttle is time zero
-APPARENT_FLOOR = (0.010, 0.12, 0.14)
-FLOOR = (0.004, 0.06, 0.08)
+APPARENT_FLOOR = (0.0125, 0.12, 0.20)
+FLOOR = (0.005, 0.06, 0.08)
+
+
+@dataclass(frozen=True)
+class LagApart:
+    """A configured lag that differs from the one that the drive shows, by more than its 95 % interval. Seconds."""
+
+    configured_s: float
+    found_s: float
+    u_s: float
+
+    @property
+    def words(self) -> str:
+        return (
+            f"the lag configured, {1000 * self.configured_s:.0f} ms, is not what this drive shows, "
+            f"{1000 * self.found_s:.0f} +/- {1960 * self.u_s:.0f} ms: the drive's is undone; correct tau_ms"
+        )
 
 
 @dataclass(frozen=True)
 class Identified:
     """model: delay and lag to move lambda by, with uncertainty. events: how many with a time were used.
 
-    done: False where the fallback stands. words: what was done, or why nothing was. bound: where the throttle is time
-    zero, the apparent delay that was found, an upper bound that moves nothing; else None. cut_latency_s: from closing
-    the throttle to the cut, if fitted.
+    done: False where the fallback stands. words: what was done, or why nothing was. estimate: where the throttle is time
+    zero, the apparent delay that was found, which moves nothing; else None. cut_latency_s: from closing the throttle to
+    the cut, if fitted. lag_apart: a configured lag that the drive does not bear out, else None.
     """
 
     model: Transport
     events: int
     done: bool
     words: str
-    bound: Transport | None = None
+    estimate: Transport | None = None
     cut_latency_s: float | None = None
+    lag_apart: LagApart | None = None
 
 
 def identify(columns: Columns, fallback: Transport | None = None) -> Identified:
@@ -69,21 +86,34 @@ def identify(columns: Columns, fallback: Transport | None = None) -> Identified:
     p = best(problem, given.cut_known)
     if problem.leave_out(p):
         p, _ = problem.solve(p)
-    model, words = describe(problem, p, given, fallback)
+    answer = forms.formed(problem, p)
+    model, words = describe(answer, given, fallback)
+    apart = lag_apart(columns.config, model)
+    words += "" if apart is None else f"; {apart.words}"
     used = timed + len(found.tails)
     if not given.zero.is_injection:
-        words += "; so the delay found is an upper bound and moves nothing: the delay that is undone has "
+        words += "; so the delay found is an estimate and moves nothing: the delay that is undone has "
         words += transport.volume_of(columns.config)[2]
     if found.seen > used:
         words += f"; of {found.seen} events at most {cues.MOST_EVENTS} of each kind, spread over the drive, were used"
     pull_flow = float(np.percentile(problem.flow.litres_per_s, 95))
     if model.delay_u_s(pull_flow) > MOST_DELAY_U_S:
         return not_identifiable(f"its {timed} events leave the delay uncertain", timed)
-    latency = None if given.cut_known else float(p[fit.CUT_LATENCY])
+    latency = None if given.cut_known else float(answer.p[fit.CUT_LATENCY])
     if given.zero.is_injection:
-        return Identified(replace(model, source=words), timed, True, words, None, latency)
+        return Identified(replace(model, source=words), timed, True, words, None, latency, apart)
     moved = replace(fallback, tau_s=model.tau_s, tau_u_s=model.tau_u_s, lag_known=model.lag_known, source=words)
-    return Identified(moved, timed, True, words, replace(model, source=words), latency)
+    return Identified(moved, timed, True, words, replace(model, source=words), latency, apart)
+
+
+def lag_apart(config: dict, model: Transport) -> LagApart | None:
+    """What a configured lag is held against; None without one, or where the two agree."""
+    configured_s = transport.configured_lag_s(config)
+    if configured_s is None or not model.lag_known or model.tau_s == configured_s:
+        return None
+    if abs(model.tau_s - configured_s) <= 1.96 * model.tau_u_s:
+        return None
+    return LagApart(configured_s, model.tau_s, model.tau_u_s)
 
 
 def best(problem: fit.Fit, cut_known: bool) -> np.ndarray:
@@ -100,18 +130,19 @@ def best(problem: fit.Fit, cut_known: bool) -> np.ndarray:
     return min((problem.solve(p) for p in hopeful), key=lambda one: one[1])[0]
 
 
-def describe(problem: fit.Fit, p: np.ndarray, given: cues.Inputs, fallback: Transport) -> tuple[Transport, str]:
-    """(model with uncertainties, how it was found in words) of a fit's parameters; the lag is the fallback's where the
-    events don't tell it."""
+def describe(answer: forms.Formed, given: cues.Inputs, fallback: Transport) -> tuple[Transport, str]:
+    """(model with uncertainties, how it was found in words) of a fit; the lag is the fallback's where the events don't
+    tell it."""
+    problem, p = answer.problem, answer.p
     cov = problem.covariance(p)
     kinds = problem.cut.kind
     cuts, ends, steps, tails = (int(np.count_nonzero(kinds == k)) for k in range(4))
     plain = problem.model(p)
     u = np.sqrt(np.diag(cov))
     constant_floor_s, volume_floor, tau_floor = FLOOR if given.zero.is_injection else APPARENT_FLOOR
-    tau_u_s = float(plain.tau_s * np.hypot(u[fit.TAU], tau_floor))
-    constant_u_s = float(np.hypot(u[fit.CONSTANT], constant_floor_s))
-    volume_u = float(np.hypot(u[fit.VOLUME], volume_floor))
+    tau_u_s = plain.tau_s * forms.lag_u(answer, float(u[fit.TAU]), tau_floor)
+    constant_u_s = float(np.sqrt(u[fit.CONSTANT] ** 2 + constant_floor_s**2 + answer.u[fit.CONSTANT] ** 2))
+    volume_u = float(np.sqrt(u[fit.VOLUME] ** 2 + volume_floor**2 + answer.u[fit.VOLUME] ** 2))
     counted = (
         (cuts, "fuel cut", "fuel cuts"),
         (ends, "end of a cut", "ends of cuts"),
@@ -130,6 +161,6 @@ def describe(problem: fit.Fit, p: np.ndarray, given: cues.Inputs, fallback: Tran
         volume_u_l=plain.volume_l * volume_u,
         correlation=float(cov[fit.VOLUME, fit.CONSTANT] / (volume_u * constant_u_s)),
         tau_u_s=tau_u_s,
-        kind="transport" if given.zero.is_injection else "apparent, an upper bound",
+        kind="transport" if given.zero.is_injection else "apparent, an estimate",
     )
     return model, words

@@ -41,7 +41,7 @@ class Transport:
     volume_u_l, constant_u_s, tau_u_s: standard uncertainties; correlation: of volume and constant.
     source: how they were found, in words. lag_known: False where tau_s is only assumed: it is then not undone, since
     undoing a lag that is not there makes lean spikes out of steps; lambda is moved by it, as by a delay.
-    kind: "transport" where time zero is the injection, "apparent upper bound" where only the throttle is known.
+    kind: "transport" where time zero is the injection, "apparent, an estimate" where only the throttle is known.
     """
 
     constant_s: float = CONSTANT_S
@@ -225,12 +225,19 @@ def volume_of(config: dict) -> tuple[float, float, str]:
     return volume_l, 0.4 * volume_l, f"exhaust volume {volume_l:.2f} l assumed (the engine's displacement)"
 
 
+def configured_lag_s(config: dict) -> float | None:
+    """The lag that a lambda channel is configured with, None without one."""
+    lags = [
+        c["tau_ms"] for c in config.get("channels", []) if c.get("kind") == "lambda" and c.get("tau_ms") is not None
+    ]
+    return lags[0] / 1000.0 if lags else None
+
+
 def lag_of(config: dict) -> tuple[float, float, str]:
     """(lag in seconds, its standard uncertainty, where it comes from) without identification."""
-    channels = [c for c in config.get("channels", []) if c.get("kind") == "lambda" and c.get("tau_ms") is not None]
-    if not channels:
+    tau_s = configured_lag_s(config)
+    if tau_s is None:
         return LAG_S, LAG_U_S, f"lag {1000 * LAG_S:.0f} ms assumed: moved by, not undone"
-    tau_s = channels[0]["tau_ms"] / 1000.0
     return tau_s, 0.2 * tau_s, f"lag {1000 * tau_s:.0f} ms from the configuration"
 
 
@@ -249,5 +256,5 @@ def default(config: dict) -> Transport:
         tau_s=tau_s,
         tau_u_s=tau_u_s,
         source=f"not identified: {volume_words}, {lag_words}",
-        lag_known=any(c.get("kind") == "lambda" and c.get("tau_ms") is not None for c in config.get("channels", [])),
+        lag_known=configured_lag_s(config) is not None,
     )

@@ -19,6 +19,7 @@ FALLING_RPM_S, RISING_RPM_S = 100.0, 100.0
 SLOPE_S = 0.5
 STARTS_RPM = 700.0  # a start passes through a lower speed than any idle
 STANDING_S, STANDING_LEFT_OUT_S = 0.5, 0.3
+CRANKING_S, FELL_KPA = 1.0, 15.0  # that a starter may turn unseen; that pressure falls when the engine fires
 CLOSED_S, CLOSED_AFTER_S = 0.5, 0.4
 FULL_S, FULL_AFTER_S = 0.5, 0.5
 CLOSED_ABOVE_REST_PCT = 4.0
@@ -114,16 +115,28 @@ class Glance:
     @cached_property
     def standing(self) -> list[tuple[int, int]]:
         """Runs of steps before a start: rows were recorded, no speed was known, and the first that became known is a
-        starter's."""
+        starter's; or, from power-on, the manifold's pressure fell when speed became known."""
         silent = ~np.isfinite(self.rpm) & self.present
         out = []
         for first, last in local.spans(silent):
             last -= self.steps(STANDING_LEFT_OUT_S)
             begins = self.rpm[last : last + self.steps(STANDING_LEFT_OUT_S + 0.8)]
             begins = begins[np.isfinite(begins)]
-            if (last - first) * self.step_s >= STANDING_S and len(begins) and begins.min() < STARTS_RPM:
-                out.append((first, last))
-        return out
+            if (last - first) * self.step_s < STANDING_S or not len(begins):
+                continue
+            if begins.min() < STARTS_RPM or (first == 0 and self._fell(last)):
+                out.append(
+                    (first, last - self.steps(CRANKING_S) if first == 0 and begins.min() >= STARTS_RPM else last)
+                )
+        return [(first, last) for first, last in out if last > first]
+
+    def _fell(self, last: int) -> bool:
+        """Whether pressure is lower once speed is known than over all the steps before `last`."""
+        after = self.map_kpa[last + self.steps(1.0) : last + self.steps(3.0)]
+        before = self.map_kpa[:last]
+        if not np.isfinite(after).any() or not np.isfinite(before).any():
+            return False
+        return float(np.nanmedian(before) - np.nanmedian(after)) > FELL_KPA
 
     @cached_property
     def wakes(self) -> int | None:

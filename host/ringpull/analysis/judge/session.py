@@ -36,7 +36,7 @@ class Bank:
     @property
     def assumed(self) -> bool:
         """Whether the drive was asked for the delay and did not tell it."""
-        return self.identified is not None and not (self.identified.done and self.identified.bound is None)
+        return self.identified is not None and not (self.identified.done and self.identified.estimate is None)
 
 
 @dataclass(frozen=True)

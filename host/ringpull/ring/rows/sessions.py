@@ -22,6 +22,7 @@ from shared_math import layout
 PIECE = 2048  # blocks unpacked together
 FAST_PIECE = 4096  # the same for compiled code: with fewer, two threads wait for each other
 MOST_ROWS = 1 << 20  # of a piece, and in memory at once beside the pieces before
+MOST = 65535  # of session numbers, before they come again
 BLOCK_S = 10.0  # of a block's rows: a logger closes it after one second,
 BLOCK_ROWS = 1024  # unless its rows are very far apart
 WINDOW = 1 << 18  # blocks whose headers are looked at together
@@ -192,10 +193,7 @@ class Found:
 
 def find(store: Store) -> Found:
     """The sessions of a store."""
-    by_session: dict[int, list[Run]] = {}
-    for run in store.ordered.runs:
-        for session, part in _by_session(store, run):
-            by_session.setdefault(session, []).append(part)
+    by_session = _power_ons(store)
     out, undecoded, faults = [], {}, []
     setups = {one: setup_of(store, _of_kind(store, runs, layout.SETUP), faults) for one, runs in by_session.items()}
     others = [setup for setup in setups.values() if setup is not None]
@@ -229,6 +227,21 @@ def _refuse_endless(store: Store, runs: list[Run], setup: Setup) -> None:
     for run, slots in _row_slots(store, runs):
         rows = store.indexes[run.file].slots["rows"][slots]
         store.unusable.update((run.file, int(slot)) for slot in slots[rows > most])
+
+
+def _power_ons(store: Store) -> dict[int, list[Run]]:
+    """The blocks of each session by its number. After 65,535 comes 1 again: a number that is met anew, with others
+    between, is another session, and is counted on from 65,536 (FORMAT.md, "A block")."""
+    out: dict[int, list[Run]] = {}
+    last, turns = 0, 0
+    for run in store.ordered.runs:
+        for session, part in _by_session(store, run):
+            if session:  # 0 is nobody's: a birth block
+                if last > MOST // 2 > session and session + turns * MOST in out:
+                    turns += 1
+                last = session
+            out.setdefault(session + turns * MOST if session else 0, []).append(part)
+    return out
 
 
 def _by_session(store: Store, run: Run) -> Iterator[tuple[int, Run]]:
