@@ -3,15 +3,14 @@
 import gc
 
 import memory
-from acquire import button, expected, health, marks, rows
+from acquire import button
 from panel import faults
-from shared_math import pace, speed, ticks
-from store import card, copier, recorder, writer
+from shared_math import pace, ticks
+from store import card
 
 _TURN_HZ = 20  # with fewer rows a second the loop turns without them
 _BESIDE_US = 4000  # while the card is waited for, the rest of the loop turns so often
 _STOP_S = 2  # a long press waits so long at most for the row that tells of it
-_RETRY_ROUNDS = 400  # idle rounds between attempts to open a card at the start
 
 
 class Logger:
@@ -55,84 +54,22 @@ class Logger:
 
     def start(self):
         """Open the card, write the setup, start the timer. MemoryError if what the plan asks for does not fit."""
-        board = self.board
-        board.on_button(self.button)
-        plan = self.plan
-        table = plan.table
-        rate_hz = plan.config["rate_hz"]
-        period_us = 1000000 // rate_hz
-        bits = [column["b"] for column in table]
-        setup = self._setup_text(period_us)
-        queue, waiting, pack = memory.arrays(bits, rate_hz)
-        parts = self._sources(plan.config, table)
-        self.marks = marks.Marks(self.button, rate_hz, plan.throttle, plan.crank())
-        self.button.tail = self.button.head
-        self.health = health.Health(plan.supply)
-        self.expected = expected.Expected(plan.expected)
-        self.sampler = rows.sampler(queue, period_us, parts, self.marks, self.lamp, board.ticks_us, self.health)
-        out, copies = self._files(setup, waiting)
-        self.recorder = recorder.Recorder(queue, pack, rate_hz, out, copies, self.sampler)
-        self.revival = None  # while the card takes nothing
-        self.recorder.begin()
-        self.faults.begin(self)
-        self.panel.begin(self)
-        board.watch()  # only now: making the rings of a large card takes its time
+        self._open()
         memory.settle()
         self.health.look_at_heap()
+        period_us = 1000000 // self.plan.config["rate_hz"]
         take = self.sampler.take  # pyright: ignore[reportAttributeAccessIssue]
-        self.sampler.start(board.start_timer(period_us, take))
+        self.sampler.start(self.board.start_timer(period_us, take))
 
-    def _setup_text(self, period_us):
-        from store import setup_text
+    def _open(self):
+        from start import session  # given back while recording, see memory.settle
 
-        plan = self.plan
-        return setup_text.build(self.board.name, self.board.utc(), period_us, plan.table, plan.faults, plan.text)
+        session.Start(self).begin()
 
-    def _files(self, setup, waiting):
-        place = self.open_card()
-        out = writer.DriveWriter(place, setup, waiting)
-        if place.unusable:
-            self.plan.faults.append(self.plan.number_of["ring_new"])
-            out.tell(self._setup_text(1000000 // self.plan.config["rate_hz"]))
-        return out, copier.PullCopier(out, place, self.plan.config["rate_hz"])
-
-    def open_card(self):
-        """Both rings, ready to go on; waits with a fault on the lamp while the card can't be used."""
-        while True:
-            try:
-                return self._open_once()
-            except OSError as error:
-                self.lamp.card = self.faults.of_card(error.errno)
-                self.panel.stop(False)
-            while not self._taken_anew():
-                pass
-
-    def _taken_anew(self):
-        """Whether there is a card to be tried again, some time later."""
-        board = self.board
-        for _ in range(_RETRY_ROUNDS):
-            self.panel.waiting()
-            board.idle()
-        try:
-            board.remount()
-        except OSError as error:
-            self.lamp.card = self.faults.of_card(error.errno)
-            self.panel.stop(False)
-            return False
-        return True
-
-    def _card(self):
+    def card(self):
+        """The board's card, not yet opened."""
         board = self.board
         return card.Card(board.medium(), board.drive_slots, board.pulls_slots, board.entropy)
-
-    def _open_once(self):
-        place = self._card()
-        place.open()
-        if not place.made_new:
-            from store import complete
-
-            complete.Completer(place).run()
-        return place
 
     def record(self):
         """The main loop: nothing here may be needed for a row to be taken in time, and nothing waits for the card."""
@@ -209,7 +146,7 @@ class Logger:
         if self.revival is None:
             from store import revival  # given back while recording, see memory.settle
 
-            self.revival = revival.Revival(self.board, out, self._card, self.tried)
+            self.revival = revival.Revival(self.board, out, self.card, self.tried)
             return
         back = self.revival.step()
         if self.revival.error:
@@ -249,27 +186,3 @@ class Logger:
             board.idle()
             board.feed()
             self.panel.waiting()
-
-    def _sources(self, settings, table):
-        """What fills which column: (column, 0, function) or (column, 1, Tach); subscribes to the pulse inputs."""
-        board = self.board
-        parts = []
-        for at in range(len(table)):
-            role = table[at]["r"]
-            channel = None
-            for one in settings["channels"]:
-                if one["name"] == table[at]["n"].split(".")[0]:
-                    channel = one
-            if channel is None:
-                continue
-            if role == "adc":
-                parts.append((at, 0, board.reader(channel)))
-            elif role == "held":
-                parts.append((at, 0, board.age(channel)))
-            elif role == "digital":
-                parts.append((at, 0, board.level(channel)))
-            elif role == "count" and channel["kind"] == "pulse_width":
-                parts.append((at, 1, board.pulse(channel, speed.glitch_limit_us(channel))))
-            elif role == "count":
-                parts.append((at, 1, board.tach(channel, speed.glitch_limit_us(channel))))
-        return board.together(parts)

@@ -105,6 +105,8 @@ def forget_opening():
     for name in _OPENING:
         if sys.modules.pop("store." + name, None) is not None:
             delattr(sys.modules["store"], name)
+    if sys.modules.pop("start.session", None) is not None:
+        delattr(sys.modules["start"], "session")
 
 
 def settle():

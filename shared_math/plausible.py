@@ -1,4 +1,4 @@
-"""What an instrument shows if it is sound: the limits by which device and PC doubt one.
+"""What an instrument shows if it is sound: the limits by which one is doubted.
 
 Common practice, no source, unless said otherwise.
 """

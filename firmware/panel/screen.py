@@ -6,7 +6,7 @@ the logger's own.
 """
 
 from panel import curve, digits
-from shared_math import layout, plausible, ticks
+from shared_math import layout, ticks
 from shared_math.compat import const
 
 _DRAW_US = const(200000)
@@ -178,11 +178,8 @@ class Screen:
             colour = 0
         digits.large(frame, value, 0, 12, colour)
         self._beside(frame, live, value, colour)
-        if live.rpm == 0 and live.unit == "kPa" and live.load is not None and not plausible.ambient(live.load // 10):
-            frame.text("not air", 0, 56)  # a standing engine's manifold holds the air around
-        else:
-            digits.small(frame, live.rpm // 10 * 10, 40, 56)
-            frame.text("rpm", 40, 56)
+        x = digits.small(frame, live.rpm // 10 * 10, 40, 56)
+        frame.text("rpm", 40, 56)
         if live.load is not None:
             right = 128 - 8 * len(live.unit)
             frame.text(live.unit, right, 56)

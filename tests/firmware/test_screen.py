@@ -55,14 +55,6 @@ def test_driving_shows_lambda_speed_and_load():
     assert has(one, "target", 80, 12) and has(one, "0.99", 92, 24) and has(one, "-0.01", 84, 40)
 
 
-def test_a_pressure_that_a_standing_engine_cannot_have_is_said():
-    one = car.Car()
-    for kpa, doubted in ((100.0, False), (45.0, True), (160.0, True)):
-        one.drive(1, lambda t, kpa=kpa: {"rpm": 0.0, "map": kpa, "lambda_1": 1.0})
-        assert page(one) == screen.LIVE
-        assert has(one, "not air", 0, 56) == doubted and has(one, "rpm", 40, 56) != doubted
-
-
 def test_a_controller_that_heats_is_told_by_its_state():
     one = car.Car()
     one.drive(3, lambda t: {"rpm": 900.0, "map": 35.0, "lambda_1": "warm-up"})

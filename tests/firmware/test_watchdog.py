@@ -7,6 +7,7 @@ fake_board.install()
 import logger  # noqa: E402
 from acquire import button  # noqa: E402
 from panel import lamp  # noqa: E402
+from start import session  # noqa: E402
 from store import recorder  # noqa: E402
 
 
@@ -95,7 +96,7 @@ def test_it_starts_once_the_rings_are_ready_and_before_the_rows():
         def start_timer(self, _period_us, _take):
             order.append("rows")
 
-    class Starts(logger.Logger):
+    class Starts(session.Start):
         def _setup_text(self, _period_us):
             return b"{}"
 
@@ -123,7 +124,9 @@ def test_it_starts_once_the_rings_are_ready_and_before_the_rows():
         def begin(self, _logger):
             pass
 
-    Starts(Starting(0), Plan(), Panel()).start()
+    one = logger.Logger(Starting(0), Plan(), Panel())
+    one._open = Starts(one).begin
+    one.start()
     assert order == ["card open", "setup written", "watch", "rows"]
 
 

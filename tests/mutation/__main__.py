@@ -54,7 +54,7 @@ def run(asked: argparse.Namespace, kept) -> int:
     try:
         trial.prepare(place)
         for path, suite in chosen.items():
-            source = (ROOT / path).read_text()
+            source = (place / path).read_text()
             places = mutants.places(source)
             taken = kept.survivors(path) if asked.again else mutants.sample(places, asked.most, SEED + path)
             if not taken or asked.go_on and kept.tried(path) >= len(taken):

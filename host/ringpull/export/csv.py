@@ -10,7 +10,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.csv
 
-from ringpull.export import tables
+from ringpull.export import arrow
 
 if TYPE_CHECKING:
     from ringpull.drive import Drive
@@ -23,11 +23,11 @@ TIME_DIGITS = 6  # after the point: whole microseconds
 def write(drive: Drive, sessions: list[Session], path: Path, progress: Callable[[float], None]) -> int:
     """Rows written. Times are exact to the microsecond, values to 7 significant digits."""
     rows = 0
-    schema = tables.schema(sessions)
+    schema = arrow.schema(sessions)
     options = pyarrow.csv.WriteOptions(include_header=False, quoting_style="none")
     with pa.OSFile(str(path), "wb") as file, pyarrow.csv.CSVWriter(file, schema, write_options=options) as writer:
         file.write(head(schema))
-        for table in tables.pieces(sessions, progress):
+        for table in arrow.pieces(sessions, progress):
             writer.write_table(_rounded(table))
             rows += table.num_rows
     return rows

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import pyarrow.parquet as pq
 
-from ringpull.export import tables
+from ringpull.export import arrow
 
 if TYPE_CHECKING:
     from ringpull.drive import Drive
@@ -19,9 +19,9 @@ if TYPE_CHECKING:
 def write(drive: Drive, sessions: list[Session], path: Path, progress: Callable[[float], None]) -> int:
     """Rows written. Values keep all their digits."""
     rows = 0
-    schema = tables.schema(sessions).with_metadata({b"ringpull": json.dumps(about(sessions)).encode()})
+    schema = arrow.schema(sessions).with_metadata({b"ringpull": json.dumps(about(sessions)).encode()})
     with pq.ParquetWriter(path, schema, compression="zstd") as writer:
-        for table in tables.pieces(sessions, progress):
+        for table in arrow.pieces(sessions, progress):
             writer.write_table(table.replace_schema_metadata(schema.metadata))
             rows += table.num_rows
     return rows

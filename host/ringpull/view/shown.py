@@ -79,9 +79,9 @@ class Shown:
     def csv(self, spans: list[tuple[float, float]], only: tuple[str, float, float] | None = None) -> Iterator[bytes]:
         """The decoded rows of some spans as CSV, a piece after the other. only: a column, and between what values of it
         a row is taken."""
-        from ringpull.export import csv, tables
+        from ringpull.export import arrow, csv
 
-        kinds = tables.kinds_of(["time_s", *self.names])
+        kinds = arrow.kinds_of(["time_s", *self.names])
         yield csv.head(kinds)
         for start_s, end_s in spans:
             first = max(int(np.ceil(start_s / self.period_s - 1e-6)), self.first)
@@ -92,7 +92,7 @@ class Shown:
                     column, low, high = only
                     keep = (table[column] >= low) & (table[column] <= high)
                     table = {name: values[keep] for name, values in table.items()}
-                yield csv.body(tables.as_arrow(table, kinds))
+                yield csv.body(arrow.as_arrow(table, kinds))
 
     def nearest(self, time_s: float) -> tuple[float, np.ndarray] | None:
         """(time, values) of the row nearest to a time; None where it has to be decoded first. LookupError without rows."""

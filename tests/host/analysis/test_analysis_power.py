@@ -11,7 +11,7 @@ from ringpull.analysis.cells import compare
 from ringpull.analysis.cells.passes import Axes
 from ringpull.analysis.drive_state.columns import Columns
 from ringpull.analysis.judge import session
-from ringpull.analysis.power import assumed, compare_power, motion, pull_power, standard_air
+from ringpull.analysis.power import compare_power, motion, pull_power, sentences, standard_air
 from ringpull.analysis.power.car import Car, Unknown, car_from, rotating_of
 from ringpull.cli.commands.compare import of_power
 
@@ -149,14 +149,14 @@ def test_unknown_grade_widens_the_interval_enough():
         v = result.rpm / 60.0 * car.metres_per_rev
         true = watts(result.rpm) + car.mass_kg * motion.G * grade * v
         assert np.mean((result.low <= true) & (true <= result.high)) > 0.95
-    assert any("grade isn't known" in w for w in assumed.lines(replace(car, grade=None), 0.4))
+    assert any("grade isn't known" in w for w in sentences.lines(replace(car, grade=None), 0.4))
     known = wheel_power(times, turns, car)
     assert np.mean(known.high - known.low) < np.mean(result.high - result.low)
 
 
 def test_it_is_called_an_estimate_and_engine_power_needs_a_stated_loss():
     _, car, _ = pulses()
-    assert "estimate" in assumed.lines(car, 0.4)[0]
+    assert "estimate" in sentences.lines(car, 0.4)[0]
     assert motion.engine_watts(np.array([85.0]), 0.15)[0] == pytest.approx(100.0)
     with pytest.raises(ValueError, match="share"):
         motion.engine_watts(np.array([85.0]), 1.5)
@@ -306,7 +306,7 @@ def test_wheel_speed_that_contradicts_the_gear_given_wins_and_is_told():
     columns, span, _, _ = through_gears([2], True)
     car = car_from(columns, None, 75.0, 0.0, span)
     assert car.rpm_per_kmh == 56.0 and car.contradicted == 75.0
-    assert any("contradicts the gear given, 75.0" in words for words in assumed.lines(car, 0.4))
+    assert any("contradicts the gear given, 75.0" in words for words in sentences.lines(car, 0.4))
     near = car_from(columns, None, 57.0, 0.0, span)
     assert near.rpm_per_kmh == 57.0 and near.contradicted is None
 
@@ -322,4 +322,4 @@ def test_what_a_car_lacks_is_named():
     columns, span, _, _ = through_gears([2], False)
     assert car_from(columns, None, None, 0.0, span) is Unknown.GEAR
     columns.config = {"rate_hz": 200}
-    assert car_from(columns, None, 56.0, 0.0, span) is Unknown.MASS and set(assumed.LACKING) == set(Unknown)
+    assert car_from(columns, None, 56.0, 0.0, span) is Unknown.MASS and set(sentences.LACKING) == set(Unknown)

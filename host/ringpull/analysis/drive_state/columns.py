@@ -10,7 +10,7 @@ from functools import cached_property
 
 import numpy as np
 
-from ringpull.analysis.drive_state import roles
+from ringpull.analysis.drive_state import roles, units
 from ringpull.session import Converter
 from shared_math import channels as shared_channels
 from shared_math import judging
@@ -248,7 +248,7 @@ def from_table(
         values = column(channel)
         if values is None or channel is None:
             return None
-        factor, offset = roles.UNITS.get(name, {}).get(shared_channels.unit_of(channel), (1.0, 0.0))
+        factor, offset = units.UNITS.get(name, {}).get(shared_channels.unit_of(channel), (1.0, 0.0))
         return values * factor + offset
 
     time_s = np.asarray(table["time_s"], dtype=float)

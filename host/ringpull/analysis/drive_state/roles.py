@@ -26,22 +26,6 @@ NAMES = {
     "wheel": r"wheel_speed|road_speed|vehicle_speed|speed",
 }
 
-# Role -> unit as configured -> (factor, offset) to the unit the analysis uses; other units are taken as they are
-_KPA = {"bar": (100.0, 0.0), "mbar": (0.1, 0.0), "psi": (6.894757, 0.0)}
-_DEGC = {"degF": (1.0 / 1.8, -32.0 / 1.8), "K": (1.0, -273.15)}
-UNITS = {
-    "map": _KPA,
-    "ambient": _KPA,
-    "fuel_pressure": _KPA,
-    "boost_target": _KPA,
-    "coolant": _DEGC,
-    "intake": _DEGC,
-    "exhaust": _DEGC,
-    "battery": {"mV": (0.001, 0.0)},
-    "injector": {"us": (0.001, 0.0)},
-    "wheel": {"mph": (1.609344, 0.0), "m/s": (3.6, 0.0)},
-}
-
 
 def channel_for(role: str, channels: list[dict]) -> dict | None:
     """The channel of the configuration that plays `role`, or None."""

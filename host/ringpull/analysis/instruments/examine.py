@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from ringpull.analysis.drive_state import roles
+from ringpull.analysis.drive_state import roles, units
 from ringpull.analysis.drive_state.columns import Columns
 from ringpull.analysis.instruments import lambda_checks, pressure_checks, signal_checks, speed_checks, throttle_checks
 from ringpull.analysis.instruments.glance import Glance
@@ -92,7 +92,7 @@ def _range(columns: Columns, role: str) -> tuple[float, float]:
     channel = roles.channel_for(role, columns.config.get("channels", []))
     if channel is None or not channel.get("values"):
         return -float("inf"), float("inf")
-    factor, offset = roles.UNITS.get(role, {}).get(channel.get("unit", ""), (1.0, 0.0))
+    factor, offset = units.UNITS.get(role, {}).get(channel.get("unit", ""), (1.0, 0.0))
     return min(channel["values"]) * factor + offset, max(channel["values"]) * factor + offset
 
 

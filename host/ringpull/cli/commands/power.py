@@ -48,7 +48,7 @@ def run(args: argparse.Namespace) -> int:
 
     import ringpull
     from ringpull.analysis.judge import needs
-    from ringpull.analysis.power import assumed, motion, standard_air
+    from ringpull.analysis.power import motion, sentences, standard_air
     from ringpull.analysis.power.pull_power import pull_power
     from ringpull.wording.needs import lacking
 
@@ -66,7 +66,7 @@ def run(args: argparse.Namespace) -> int:
         result = pull_power(pull.view.columns, pull.start_s, pull.end_s, car, pull.view.turns)
         if result is None:
             continue
-        words += [line for line in assumed.lines(car, motion.SMOOTH_S) if line not in words]
+        words += [line for line in sentences.lines(car, motion.SMOOTH_S) if line not in words]
         if result.left_out:
             words.append(f"pull {pull.number}: {result.left_out}")
         rows += lines_of(pull.number, result, factor, args.loss)
@@ -118,8 +118,8 @@ def car_of(pull, args):
     """The car in a pull, from the configuration, the arguments and what engine and wheel speed say."""
     from dataclasses import replace
 
-    from ringpull.analysis.power.assumed import LACKING
     from ringpull.analysis.power.car import Unknown, car_from
+    from ringpull.analysis.power.sentences import LACKING
     from ringpull.analysis.power.standard_air import air_kg_m3
     from ringpull.errors import BadUsage
 
