@@ -43,6 +43,9 @@ class Writer:
         self.copier = None
         self.row = 0
 
+    def fell(self, _error):
+        self.dead = True
+
     def slot_of(self, sequence):
         return ((sequence - self.first) & 0xFFFFFFFF) % SLOTS
 

@@ -14,6 +14,7 @@ from ringpull.analysis.cells.cell import Cell, Treatment, cells_of
 from ringpull.analysis.cells.fuelmap import FuelMap, marked
 from ringpull.analysis.cells.passes import Axes, Pass, SessionPulls
 from ringpull.analysis.drive_state.columns import Columns
+from ringpull.analysis.instruments.trust import Trust
 from ringpull.analysis.judge import session, uncertainty, verdict
 from ringpull.wording.assumed import target as target_words
 from ringpull.wording.reasons import reason
@@ -231,7 +232,7 @@ def test_the_difference_of_banks_is_told_by_speed_and_load():
     columns, spans = two_banks(0.03)
     session = StandInSession(columns, [(a, b, False) for _, a, b in spans])
     drive = StandInDrive(session)
-    drive.views()[0].__dict__["columns"] = columns
+    drive.views()[0].__dict__.update(trust=Trust(columns), columns=columns)
     (found,) = answer(drive).banks
     assert {c.load for c in found.cells} >= {150.0} and all(c.load is not None for c in found.cells)
     assert re.match(
