@@ -14,10 +14,12 @@ from truth.drives import make_drive
 
 from ringpull.analysis.cells import compare, fuelmap
 from ringpull.analysis.cells.drive_comparison import Side, of_mixture
+from ringpull.analysis.drive_state.columns import from_table
 from ringpull.analysis.instruments.examine import examine
 from ringpull.analysis.instruments.records import Cause, Check, State
 from ringpull.analysis.judge.verdict import NO_EVENT
 from ringpull.wording import instruments as words
+from shared_math.channels import column_name
 
 # A few of each kind, each on one drive with a true lean event: (fault, seed)
 HIDING = (
@@ -199,3 +201,45 @@ def test_a_map_of_a_contradicted_instrument_takes_no_fuel_away():
     assert [one for one in judged if one.ratio < 0.97]
     assert all(one.factor >= 1.0 for one in judged)
     assert found.words[0].startswith("nothing is taken away in this map: lambda_1 is contradicted")
+
+
+def with_channel(made, rows, channel, values):
+    """Decoded columns of a wired drive with one more channel: (rows, configuration)."""
+    config = {**made.config, "channels": [*made.config["channels"], channel]}
+    return {**rows, column_name(channel): values}, config
+
+
+@pytest.mark.parametrize(("factor", "state"), [(1.0, State.SOUND), (2.0, State.CONTRADICTED)])
+def test_two_engine_speeds_must_agree(factor, state):
+    made = wired.wire(1, False)
+    table, states = wired.table(made, np.random.default_rng(1))
+    second = {
+        "name": "speed_of_bus",
+        "input": "a9",
+        "kind": "linear",
+        "unit": "rpm",
+        "volts": [0, 5],
+        "values": [0, 9000],
+    }
+    rows, config = with_channel(made, table, second, factor * made.rpm)
+    crank = next(one for one in examine(from_table(rows, config, states)) if one.role == "rpm")
+    assert next(one for one in crank.findings if one.check is Check.AGREES).state is state
+
+
+@pytest.mark.parametrize(("factor", "state"), [(1.0, State.SOUND), (1.0 / 3.0, State.CONTRADICTED)])
+def test_wheel_speed_must_fit_a_configured_gear(factor, state):
+    made = wired.wire(1, False)
+    table, states = wired.table(made, np.random.default_rng(1))
+    wheel = {"name": "wheel_speed", "input": "p1", "kind": "pulses", "per_metre": 20, "max_kmh": 300}
+    rows, config = with_channel(made, table, wheel, factor * made.rpm / 60.0)
+    config["vehicle"] = {"mass_kg": 1000, "gears": [140.0, 90.0, 60.0, 45.0]}
+    shown = next(one for one in examine(from_table(rows, config, states)) if one.role == "wheel")
+    (finding,) = shown.findings
+    assert finding.check is Check.GEAR and finding.state is state
+
+
+def test_a_supply_that_no_generator_holds_is_named_and_hides_nothing():
+    seed = next(seed for seed in range(20) if wired.wire(seed, False).has("battery"))
+    instruments, trust = examined("supply at 9.7 V", seed, event=False)
+    assert against(instruments["battery"], Check.SUPPLY).cause is Cause.SUPPLY
+    assert not trust.doubted  # no verdict rests on it
