@@ -16,6 +16,7 @@ FULL_KPA, BOOST_KPA, FULL_S, GAIN_RPM = 95.0, 160.0, 1.5, 500.0  # BOOST_KPA: of
 LEAN, LEAN_S = 0.10, 0.8
 LAG_S, VOLUME_L = 0.06, 1.5
 DISPLACEMENT_CC = 1600
+LEAST_ROWS = 100
 # a column's name in an open recording, whatever its unit is called
 NAMES = {
     "rpm": r"engine.?rpm",
@@ -69,6 +70,8 @@ def read(path: Path) -> Recording | None:
     """A recording from CSV: time of day or one row a second. None without engine speed, pressure and throttle."""
     with path.open(encoding="utf-8", errors="replace", newline="") as text:
         rows = [row for row in csv.reader(text) if row]
+    if len(rows) < LEAST_ROWS:
+        return None
     heads = [re.sub(r"[\[(].*", "", one).strip().lower() for one in rows[0]]
     at = {
         name: next((k for k, head in enumerate(heads) if re.search(form, head)), None) for name, form in NAMES.items()
@@ -91,7 +94,7 @@ def read(path: Path) -> Recording | None:
         asked[1:] = np.any(np.diff(np.stack(list(values_of.values())), axis=1) != 0, axis=0)
     for values in values_of.values():
         there = np.isfinite(values) & asked
-        if there.sum() < 100:
+        if there.sum() < LEAST_ROWS:
             return None
         columns.append(np.interp(grid, times[there], values[there]))
     return Recording(grid, *columns, accelerations(columns[0], columns[1]))
