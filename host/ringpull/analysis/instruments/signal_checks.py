@@ -11,8 +11,8 @@ FLAT_S, FLAT_LEAST_S = 0.25, 1.0  # one stretch, all together
 QUIET = 0.25  # of the noise elsewhere: what is left of it at a flat top
 NEAR_TOP = 0.01  # of the span that the signal covers
 COVERED = (2.0, 98.0)  # per cent: the span that steps are held against
-COARSE_SHARE, COARSE_LEAST = 0.05, 4  # of that span: between levels; levels
-LEVEL_SHARE, LEVEL_WIDTH = 0.002, 0.3  # of the rows: a level is stood on; of a step: it is narrow
+BINS, LEVEL_BINS, CROWDED = 100, 2, 0.3  # of that span; of a level; of an even share of the rows
+COARSE_SHARE, COARSE_LEAST = 0.9, 4  # of the rows, on so many levels
 BREAKS_S, BREAKS_LEAST = 1.0, 10
 MOST_PROBED = 40_000
 
@@ -53,19 +53,19 @@ def flat_top(values: np.ndarray, usable: np.ndarray, period_s: float, top: float
 def coarse(values: np.ndarray) -> Finding:
     """Whether a signal stands on a few levels with wide steps between them, rather than passing through all values."""
     known = values[np.isfinite(values)]
-    known = np.sort(known[:: max(1, len(known) // MOST_PROBED)])
+    known = known[:: max(1, len(known) // MOST_PROBED)]
     if len(known) < 1000:
         return not_tested(Check.COARSE)
     low, high = np.percentile(known, COVERED)
-    span = float(high - low)
-    known = known[(known >= low) & (known <= high)]
-    if span <= 0:
+    if high <= low:
         return not_tested(Check.COARSE)
-    wide = np.flatnonzero(np.diff(known) > COARSE_SHARE * span)
-    levels = [one for one in np.split(known, wide + 1) if len(one) >= LEVEL_SHARE * len(known)]
-    step = float(np.median(np.diff([one.mean() for one in levels]))) if len(levels) > 1 else 0.0
-    narrow = [one for one in levels if one[-1] - one[0] < LEVEL_WIDTH * step]
-    if len(narrow) >= COARSE_LEAST and sum(map(len, narrow)) > 0.9 * len(known):
+    count, edges = np.histogram(known, BINS, (low, high))
+    # A level fills a bin, or two where it lies at their edge; what a filter shows between levels fills none
+    levels = [run for run in local.spans(count > CROWDED * len(known) / BINS) if run[1] - run[0] <= LEVEL_BINS]
+    inside = sum(int(count[first:last].sum()) for first, last in levels)
+    middles = [0.5 * (edges[first] + edges[last]) for first, last in levels]
+    step = float(np.median(np.diff(middles))) if len(middles) > 1 else 0.0
+    if len(levels) >= COARSE_LEAST and inside > COARSE_SHARE * count.sum():
         return contradicted(Check.COARSE, Cause.SENSOR, step=step)
     return sound(Check.COARSE, step=step)
 

@@ -14,7 +14,7 @@ FALLS_RPM_S, FALLS_S = 300.0, 1.2  # longer than any gear change: nobody is on t
 VACUUM_KPA, VACUUM_S = 40.0, 0.5
 IDLES_S = 2.0
 OPEN_PCT = 50.0
-OPENS_PCT, FULL_KPA = 40.0, 85.0
+OPENS_PCT, HARDLY_PCT, FULL_KPA = 40.0, 15.0, 85.0  # a full manifold at part throttle is no contradiction
 RISES_RPM_S, RISES_S, RISES_PCT = 200.0, 1.0, 2.0
 RISES_RPM, RISES_UNVOUCHED_RPM = 800.0, 2500.0
 
@@ -84,7 +84,7 @@ def opens(glance: Glance, trusted_pressure: bool) -> Finding:
         return contradicted(Check.OPENS, Cause.WIRING, **figures)
     if most >= OPENS_PCT:
         return sound(Check.OPENS, **figures)
-    if np.isfinite(kpa) and kpa >= FULL_KPA + 10.0:
+    if most < glance.throttle_rest + HARDLY_PCT and np.isfinite(kpa) and kpa >= FULL_KPA + 10.0:
         return contradicted(Check.OPENS, Cause.WIRING, **figures)
     return not_tested(Check.OPENS)
 
