@@ -1,0 +1,70 @@
+"""What the analysis finds in open recordings of real drives, with a made-up mixture and planted lean events.
+
+RINGPULL_RECORDINGS names a folder with a folder of CSV files for each car, fetched by hand: see tests/bench/RECORDINGS.md.
+"""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import numpy as np
+from bench import random_drives as rd
+from bench import real_drives
+
+from ringpull.analysis import pulls
+from ringpull.analysis.judge import session
+
+BEFORE_S, LEAST_JUDGED_S = 0.5, 0.5
+FOLDER = os.environ.get("RINGPULL_RECORDINGS")
+
+
+def drive(path: str) -> dict:
+    """One recording: hours, accelerations under full load, how many of them are judged when marked and how many are found
+    without a mark, planted events and how many were found, and false events in the recording as it was."""
+    out = {"hours": 0.0, "full": 0, "judged": 0, "unmarked": 0, "planted": 0, "found": 0, "false": 0, "pulls": 0}
+    recording = real_drives.read(Path(path))
+    if recording is None:
+        return out
+    out["hours"] = len(recording.time_s) / real_drives.RATE_HZ / 3600.0
+    random = np.random.default_rng(len(recording.time_s))
+    columns = real_drives.columns_of(recording, random)
+    ready = session.prepare(columns, identified=False)
+    spans = pulls.found_spans(columns)
+    answers = [session.judge_span(ready, *span) for span in spans]
+    out["pulls"], out["false"] = len(spans), sum(len(one.lean_events) for one in answers)
+    for first, last in recording.full:
+        start_s, end_s = (float(recording.time_s[at]) for at in (first, last - 1))
+        marked = (start_s - BEFORE_S, end_s + BEFORE_S)
+        numbers = session.judge_span(ready, *marked)
+        out["full"] += 1
+        out["judged"] += numbers.judged_s >= LEAST_JUDGED_S
+        out["false"] += len(numbers.lean_events)
+        out["unmarked"] += any(span[0] < end_s and span[1] > start_s for span in spans)
+        # 0.8 s before its end, or where it is short in its second half: the opening itself is judged by another rule
+        length = round(real_drives.LEAN_S * real_drives.RATE_HZ)
+        lean = (max(last - length, (first + last) // 2), last)
+        if lean[1] - lean[0] < 0.3 * real_drives.RATE_HZ:
+            continue
+        planted = real_drives.columns_of(recording, random, lean)
+        dented = session.prepare(planted, identified=False)
+        events = session.judge_span(dented, *marked).lean_events
+        at_s = [float(recording.time_s[row]) for row in (lean[0], lean[1] - 1)]
+        out["planted"] += 1
+        out["found"] += any(e.start_s < at_s[1] + 0.2 and e.end_s > at_s[0] - 0.2 for e in events)
+    return out
+
+
+def rows():
+    if not FOLDER:
+        yield "real drives", float("nan"), "", "not run: RINGPULL_RECORDINGS names no folder"
+        return
+    for car in sorted(path for path in Path(FOLDER).iterdir() if path.is_dir()):
+        found = rd.in_pool(drive, [(str(path),) for path in sorted(car.glob("*.csv"))])
+        total = {key: sum(one[key] for one in found) for key in found[0]}
+        yield f"real drives, {car.name}", total["hours"], "h", f"{len(found)} recordings, {total['pulls']} pulls found"
+        full = f"{total['judged']} of {total['full']}; limit 100; {total['unmarked']} are found without a mark"
+        yield "  full-load accelerations judged", 100.0 * total["judged"] / max(total["full"], 1), "%", full
+        planted = f"{total['found']} of {total['planted']}; limit 100"
+        yield "  planted events found", 100.0 * total["found"] / max(total["planted"], 1), "%", planted
+        yield "  false events", float(total["false"]), "events", "limit 0"
