@@ -31,6 +31,7 @@ class Session:
 def stand_in(real, folder, sessions):
     return SimpleNamespace(
         source=folder,
+        older_ring=False,
         sessions=sessions,
         blocks=real.blocks,
         damage=real.damage,

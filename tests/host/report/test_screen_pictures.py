@@ -58,4 +58,4 @@ def test_recording_with_a_screen_is_the_same_recording(shown):
     _, card = shown
     raw = ringpull.read(card).sessions[0].raw()
     assert ringpull.read(card).sessions[0].lost_rows == 0
-    assert set(raw["lamp"]) == {layout.LAMP_RECORDING, layout.LAMP_MARKING, layout.LAMP_LEAN}
+    assert set(raw["lamp"]) == {layout.LAMP_RECORDING, layout.LAMP_MARKING, layout.LAMP_LEAN, layout.LAMP_ENDED}
