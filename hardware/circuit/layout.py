@@ -126,10 +126,10 @@ FULL = Layout(
         Area("B", 27, 0, 36, 11, "B button and lamp"),
         Area("T15-T18", 27, 13, 35, 15, "T15 to T18"),
         Area("E logic", 38, 0, 47, 8, "E: 74HC14 and opto, logic side"),
-        Area("E coil", 51, 0, 61, 8, "E: coil side, T5 T6"),
+        Area("E coil", 50, 0, 61, 8, "E: coil side, T5 T6"),
     ),
     (23, 13),
-    ((49.0, -0.5), (49.0, 9.0)),
+    ((48.5, -0.5), (48.5, 9.0)),
     ("E coil",),
     (
         *_NOTES,
@@ -211,4 +211,4 @@ def _slot(sheet: Sheet, layout: Layout) -> None:
     a, b = layout.slot
     sheet.line([_at(layout, *a), _at(layout, *b)], RED, 6)
     x, y = _at(layout, b[0], b[1])
-    sheet.text((x + 8, y + 2), "saw cut, 5 mm each side", 11, "start", RED)
+    sheet.text((x + 8, y + 2), "saw cut under the opto-coupler", 11, "start", RED)

@@ -27,7 +27,7 @@ BOARD_MA = 100.0  # most that board, card and lamp draw on average
 REFERENCE_TOLERANCE = 0.02  # the board's 3.3 V, which is the converter's reference
 REFERENCE_PPM = 100.0  # per kelvin
 _COUNT_V = 3.3 / 4096
-# RP2040: the counts that the firmware states in drivers/rp2_adc.py. ESP32: calibrated in the factory to 60 mV between
+# RP2040: the counts that the firmware states in drivers/rp2_chip.py. ESP32: calibrated in the factory to 60 mV between
 # 0.15 and 2.45 V, bent by 12 counts; below that it reads nothing
 CONVERTERS = {
     "rp2": Converter(15 * _COUNT_V, 5 * _COUNT_V, REFERENCE_TOLERANCE, (0.0, 3.3 * (1 - REFERENCE_TOLERANCE))),
