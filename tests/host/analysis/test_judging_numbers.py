@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from analysis_scenes import scene
 
-from ringpull.analysis.judge import lean_events, masks, session, uncertainty, verdict
+from ringpull.analysis.judge import lean_events, masks, session, stretches, uncertainty, verdict
 from ringpull.analysis.judge.reasons import Why
 
 RATE_HZ = 200
@@ -251,6 +251,9 @@ PULL = {
     "left_out": {},
     "hidden": {},
     "lean_events": [],
+    "spoiled_events": [],
+    "spool": None,
+    "excess_at_rpm": 5200.0,
     "rpm_from": 2500.0,
     "rpm_to": 6500.0,
 }
@@ -303,12 +306,17 @@ def test_the_verdict_and_what_it_rests_on():
     two = pull(number=2, excess_max=0.02, judged_s=2.0, rpm_from=2000.0, rpm_to=6000.0)
     span = {"pulls": 2, "seconds": 6.0, "rpm_from": 2000.0, "rpm_to": 6500.0}
     # the largest excess, with 1.96 x 0.005 = 0.0098 of systematic error, stays below 0.033
-    largest = {"excess": 0.02, "beyond": None, "shift": pytest.approx(0.0098)}
+    largest = {"excess": 0.02, "beyond": None, "shift": pytest.approx(0.0098), "rpm": 5200.0}
     assert decided(pull(), two) == (verdict.NO_EVENT, [(Why.SPAN, None, span), (Why.LARGEST, 2, largest)])
     for excess, beyond in ((0.0231, None), (0.0233, "systematic"), (0.033, "systematic"), (0.0331, "in pieces")):
         assert decided(pull(excess_max=excess), two)[1][1][2]["beyond"] == beyond, excess
-    alone = decided(pull(hidden={"tach_loss": 0.5, "warm_up": 0.49}))[1]
-    assert alone[2:] == [(Why.HIDDEN, 1, {"mask": "tach_loss", "seconds": 0.5}), (Why.SINGLE, None, {})]
+    for end_s, word in ((1.2, verdict.NO_EVENT), (1.3, verdict.NOT_ENOUGH)):  # 0.25 s without engine speed may hide an event
+        lost = stretches.Stretch("tach_loss", None, 1.0, end_s, 3000.0, 3300.0)
+        found, told = decided(pull(hidden=[lost]))
+        assert found == word
+        (values,) = (values for kind, _, values in told if kind is Why.HIDDEN)
+        assert values["mask"] == "tach_loss" and values["seconds"] == pytest.approx(end_s - 1.0)
+        assert (values["rpm_from"], values["rpm_to"], values["stretches"]) == (3000.0, 3300.0, 1)
 
 
 def test_the_verdict_with_a_lean_event():
