@@ -35,6 +35,7 @@ def stand_in(real, folder, sessions):
         sessions=sessions,
         blocks=real.blocks,
         damage=real.damage,
+        older_ring=real.older_ring,
         views=getattr(real, "views", list),
         pulls=getattr(real, "pulls", list),
     )
