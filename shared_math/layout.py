@@ -64,9 +64,10 @@ COUNT_BITS = const(24)  # edge counter, wraps
 AGE_BITS = const(20)  # microseconds since the last edge; all ones: that long ago or longer, or never
 REJECTED_BITS = const(16)  # rejected edges, wraps
 ON_BITS = const(17)  # microseconds of the last whole pulse, saturates
-MARK_BITS = const(16)  # 2 * id - 1 while marked pull `id` is open, 2 * id after it
-FLAG_BITS = const(16)  # 2 * id + kind of the flag given last
+MARK_BITS = const(16)  # open_mark(id) while marked pull `id` is open, ended_mark(id) after it
+FLAG_BITS = const(16)  # flag_of(id, kind) of the flag given last
 HELD_BITS = const(12)  # age of a held value in milliseconds, saturates
+STALE_MS = const(1000)  # a held value this old or older is none
 LATE_BITS = const(16)  # microseconds after the grid tick, saturates
 LAMP_BITS = const(8)
 STALL_BITS = const(12)  # ms, saturates
@@ -89,6 +90,41 @@ LAMP_FAULT = const(64)
 
 
 _BLANK = bytes(SLOT)
+
+
+def open_mark(pull):
+    """The mark column while marked pull `pull` (its id) is open."""
+    return 2 * pull - 1
+
+
+def ended_mark(pull):
+    """The mark column once marked pull `pull` has ended."""
+    return 2 * pull
+
+
+def mark_open(mark):
+    """Whether a pull is open: 1 or 0. mark: the column's value, or an array of them."""
+    return mark & 1
+
+
+def mark_pull(mark):
+    """Id of the pull that is open or ended last; 0 before the first."""
+    return (mark + 1) >> 1
+
+
+def flag_of(pull, kind):
+    """The flag column when a pull has been given a flag, FLAG_SPOILED or FLAG_VOID."""
+    return pull << 1 | kind
+
+
+def flag_pull(flag):
+    """Id of the pull that was flagged last; 0 for none."""
+    return flag >> 1
+
+
+def flag_kind(flag):
+    """The flag that it was given."""
+    return flag & 1
 
 
 def put16(block, at, value):

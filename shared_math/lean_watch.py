@@ -6,28 +6,19 @@ comes as late as the gas takes to the sensor; what the drive is judged by is the
 
 from array import array
 
+from shared_math import judging
+
 # Common practice, no source
-MARGIN = 0.05  # lambda above target
-AFTER_S = 0.3  # for so long
-LOADED_KPA = 85  # under load from here on: nearly open throttle without boost
-LOADED_LEAST_KPA = 60  # the same high up in the mountains at the lowest
-LOADED_SHARE_PCT = 85  # of the pressure that the standing engine shows, where that is less
-LOADED_PCT = 60
-JUMP_KPA = 40  # load risen by more within 0.2 s is a tip-in
-JUMP_PCT = 20
-FALLING_RPM_S = 1500  # engine speed falling faster: a gear change
-RUNNING_RPM = 500
-SETTLE_MS = 600  # after any of these, and after lambda becomes known, until the gas at the sensor is of this state
 HELD_MS = 1500  # a warning is shown for at least so long
 WARM_MS = 30000  # of running engine, where the controller has no configured state to tell that it is heating
 LONGEST_STEP_MS = 200  # of a longer pause no more is counted
 
-_COMMANDED = ("lambda_commanded", "commanded_lambda", "lambda_target")
+_SETTLE_MS = judging.SETTLE_MS
 
 
 def sensors(channels):
     """The lambda channels that measure the exhaust: all but what the engine computer only commands."""
-    return [one for one in channels if one["kind"] == "lambda" and one["name"] not in _COMMANDED]
+    return [one for one in channels if judging.measures(one)]
 
 
 def entries(target):
@@ -61,8 +52,8 @@ class LeanWatch:
         self.margin = int(margin * 1000 + 0.5)
         self.after_ms = int(after_s * 1000 + 0.5)
         self.in_kpa = in_kpa
-        self.jump = 10 * (JUMP_KPA if in_kpa else JUMP_PCT)
-        self.loaded = 10 * (LOADED_KPA if in_kpa else LOADED_PCT)
+        self.jump = 10 * (judging.TIP_IN_KPA if in_kpa else judging.TIP_IN_PCT)
+        self.loaded = 10 * (judging.LOADED_KPA if in_kpa else judging.LOADED_PCT)
         self.warm = tuple(warm)
         self.known_ms = array("i", bytearray(4 * banks))  # each bank: how long lambda is known
         self.lean_ms = array("i", bytearray(4 * banks))  # and above target
@@ -83,7 +74,7 @@ class LeanWatch:
         if ms > LONGEST_STEP_MS:
             ms = LONGEST_STEP_MS
         self._settle(ms, rpm, load, throttle_closed)
-        self.under_load = self.steady_ms >= SETTLE_MS and wanted is not None
+        self.under_load = self.steady_ms >= _SETTLE_MS and wanted is not None
         lean = False
         for bank in range(len(self.known_ms)):
             if self._bank(bank, ms, wanted, lambdas[bank], rails[bank]):
@@ -98,16 +89,16 @@ class LeanWatch:
     def _settle(self, ms, rpm, load, throttle_closed):
         """How long the engine has been under steady load."""
         if rpm <= 0 and load is not None and self.in_kpa:
-            share = load * LOADED_SHARE_PCT // 100
-            self.loaded = max(10 * LOADED_LEAST_KPA, min(10 * LOADED_KPA, share))
-        running = rpm >= RUNNING_RPM
+            share = load * judging.LOADED_SHARE_PCT // 100
+            self.loaded = max(10 * judging.LOADED_LEAST_KPA, min(10 * judging.LOADED_KPA, share))
+        running = rpm >= judging.RUNNING_RPM
         self.running_ms = min(WARM_MS, self.running_ms + ms) if running else 0
         known = load is not None
         # A missing edge makes one speed too low: two must be
-        falling = self.rpm_2 - max(self.rpm_1, rpm) > FALLING_RPM_S * ms // 1000
+        falling = self.rpm_2 - max(self.rpm_1, rpm) > judging.FALLING_RPM_S * ms // 1000
         jumped = known and self.load_1 >= 0 and load - min(self.load_1, self.load_2) > self.jump
         if running and known and load >= self.loaded and not throttle_closed and not falling and not jumped:
-            self.steady_ms = min(SETTLE_MS, self.steady_ms + ms)
+            self.steady_ms = min(_SETTLE_MS, self.steady_ms + ms)
         else:
             self.steady_ms = 0
         self.rpm_2 = self.rpm_1
@@ -124,8 +115,8 @@ class LeanWatch:
             self.lean_ms[bank] = 0
             return False
         if rail == 0:
-            self.known_ms[bank] = min(SETTLE_MS, self.known_ms[bank] + ms)
-        if not self.under_load or self.known_ms[bank] < SETTLE_MS:
+            self.known_ms[bank] = min(_SETTLE_MS, self.known_ms[bank] + ms)
+        if not self.under_load or self.known_ms[bank] < _SETTLE_MS:
             self.lean_ms[bank] = 0
             return False
         if self.running_ms < WARM_MS and not self.warm[bank]:

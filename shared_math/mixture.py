@@ -75,7 +75,7 @@ def _one(cfg):
         ethanol, ethanol_density, _ = _one({"name": "ethanol"})
         density = (1 - part) * petrol_density + part * ethanol_density
         stoich = blend_by_volume([(1 - part, petrol, petrol_density), (part, ethanol, ethanol_density)])
-        return stoich, density, "computed, ethanol in petrol by volume, dry air"
+        return stoich, cfg.get("density_kg_m3", density), "computed, ethanol in petrol by volume, dry air"
     c, h, o, n, density = FUELS[name]
     return stoich_afr(c, h, o, n), cfg.get("density_kg_m3", density), "computed from the composition, dry air"
 

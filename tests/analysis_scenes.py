@@ -196,15 +196,39 @@ class StandInSession:
 class StandInDrive:
     """What the analysis asks of a drive."""
 
-    def __init__(self, *sessions):
+    def __init__(self, *sessions, target=None):
         from ringpull.analysis import pulls
 
         self.sessions = list(sessions)
-        self._views = [pulls.View(session) for session in sessions]
+        self._views = [pulls.View(session, target) for session in sessions]
         self._pulls = pulls.find(self._views)
+
+    def judged_by(self, target):
+        return StandInDrive(*self.sessions, target=target)
 
     def views(self):
         return self._views
 
     def pulls(self):
         return self._pulls
+
+
+def why(result):
+    """The reasons of an answer as people read them."""
+    from ringpull.wording.reasons import reason
+
+    return [reason(one) for one in result.reasons]
+
+
+def assumed(result):
+    """What an answer assumed, as people read it."""
+    from ringpull.wording.assumed import lines
+
+    return lines(result.assumptions)
+
+
+def said_hints(hints):
+    """Hints as people read them."""
+    from ringpull.wording.events import hint
+
+    return [hint(one) for one in hints]

@@ -96,7 +96,7 @@ class Marks:
         if double:
             self._undo()
             if self.real:
-                self.next_flag = (self.real << 1) | layout.FLAG_SPOILED
+                self.next_flag = layout.flag_of(self.real, layout.FLAG_SPOILED)
             return
         if self.open:
             self._end()
@@ -106,20 +106,20 @@ class Marks:
             self.open = True
             self.began_by_press = True
             self.began_row = row
-            self.mark = 2 * self.id - 1
+            self.mark = layout.open_mark(self.id)
             self.closed_for = self.window_for = self.falling_for = self.best_count = self.least_count = 0
 
     def _end(self):
         self.open = False
-        self.mark = 2 * self.id
+        self.mark = layout.ended_mark(self.id)
         self.real = self.id
 
     def _undo(self):
         """The press began a pull that was not meant."""
         if self.open and self.began_by_press:
             self.open = False
-            self.mark = 2 * self.id
-            self.flag = (self.id << 1) | layout.FLAG_VOID
+            self.mark = layout.ended_mark(self.id)
+            self.flag = layout.flag_of(self.id, layout.FLAG_VOID)
 
     def watch(self, cells, at):
         """End an open pull whose throttle stayed closed, or whose engine speed fell and did not rise again, for 3 s."""

@@ -1,6 +1,8 @@
 """The newest row as the driver's values: lambda, engine speed, load, target. Whole numbers, nothing allocated."""
 
-_HELD_MS = 1000  # a slow converter's value that is older is none
+from shared_math import layout
+
+_STALE_MS = layout.STALE_MS
 
 
 class Live:
@@ -47,7 +49,7 @@ class Live:
         for column, held, reading in self.sensors:
             counts = cells[at + column]
             state = reading.state(counts)
-            if state >= 0 or (held and cells[at + held] > _HELD_MS):
+            if state >= 0 or (held and cells[at + held] >= _STALE_MS):
                 self.lambdas[n] = None
             else:
                 self.lambdas[n] = reading.measured(counts)
@@ -63,7 +65,7 @@ class Live:
 
     def _load(self, cells, at, name):
         place = self.loads.get(name)
-        if place is None or (place[1] and cells[at + place[1]] > _HELD_MS):
+        if place is None or (place[1] and cells[at + place[1]] >= _STALE_MS):
             return None
         return place[2].value(cells[at + place[0]])
 

@@ -68,8 +68,8 @@ class Screen:
         self.now_s = panel.number // panel.rate_hz
         if marks.flag != self.flag:
             self.flag = marks.flag
-            if marks.flag & 1 == layout.FLAG_SPOILED:
-                self.spoiled = marks.flag >> 1
+            if layout.flag_kind(marks.flag) == layout.FLAG_SPOILED:
+                self.spoiled = layout.flag_pull(marks.flag)
                 self.curve_until_s = self.now_s + _CURVE_S
         if marks.open:
             if not self.was_open:

@@ -2,7 +2,7 @@
 tables and sentences would take a quarter of a small board's heap.
 """
 
-from shared_math import layout, lean_watch
+from shared_math import judging, layout, lean_watch
 from start import settings
 from start.plan import Plan
 
@@ -38,8 +38,9 @@ def _live(config, table, throttle):
     live = live_build.make(config, table, throttle)
     watch = None
     if not lean_watch.lacking(config):
-        warm = [len(sensor[2].names) > 0 for sensor in live.sensors]
-        given = config["lean_warning"] or {"margin": lean_watch.MARGIN, "after_s": lean_watch.AFTER_S}
+        sensors = lean_watch.sensors(config["channels"])
+        warm = [judging.HEATING in [judging.meaning(s) for s in one.get("states", ())] for one in sensors]
+        given = config["lean_warning"] or {"margin": judging.MARGIN, "after_s": judging.AFTER_S}
         watch = lean_watch.LeanWatch(len(warm), given["margin"], given["after_s"], live.unit == "kPa", warm)
     settings.forget(("live_build",), "panel")
     return live, watch

@@ -104,10 +104,10 @@ class Recorder:
     def _watch_marks(self, row, mark, flag):
         span = self.span
         if mark != span[MARK]:
-            was_open = span[MARK] & 1
+            was_open = layout.mark_open(span[MARK])
             if was_open:
                 self.copier.closed(row)
-            if mark & 1:
+            if layout.mark_open(mark):
                 self.copier.opened(row)
             span[MARK] = mark
         if flag != span[FLAG]:

@@ -15,7 +15,8 @@ from boards import wiring
 from shared_math import channels, speed, ticks
 
 OUTPUTS = {"rp2": {"tach": 2, "volts": 3}, "esp32": {"tach": 13, "volts": 14}}
-FILTER_OHM = 1000  # from the volts output to terminal T3, with 10 uF to ground
+FILTER_OHM = 1000  # from the volts output to the free end of A0-R1, with 10 uF to ground
+INPUT_OHM = 26800  # R1, R2 and R3 of block A0
 BOARD_V = 3.3
 PER_REV = 2
 TACH_HZ = (7, 33, 200, 400)  # 200, 1000, 6000, 12000 rpm with two edges a revolution
@@ -25,9 +26,8 @@ COUNT_S = 3
 
 
 def terminal_volts(share):
-    """What stands at T3: the share of 3.3 V, divided by the filter's resistor and the input's own."""
-    top, bottom = channels.DIVIDER_5V
-    return BOARD_V * share * (top + bottom) / (top + bottom + FILTER_OHM)
+    """What stands at A0-R1: the share of 3.3 V, divided by the filter's resistor and the input's own."""
+    return BOARD_V * share * INPUT_OHM / (INPUT_OHM + FILTER_OHM)
 
 
 def volts_test(pins, output):
@@ -49,7 +49,7 @@ def volts_test(pins, output):
         read = total / 64 / 65536 * BOARD_V * (top + bottom) / bottom
         good = abs(read - terminal_volts(share)) < WRONG_V
         wrong += not good
-        print("T3 should be %.3f V, reads %.3f V: %s" % (terminal_volts(share), read, "good" if good else "BAD"))
+        print("A0-R1 should be at %.3f V, reads %.3f V: %s" % (terminal_volts(share), read, "good" if good else "BAD"))
     out.deinit()
     return wrong
 

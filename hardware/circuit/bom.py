@@ -8,7 +8,7 @@ from collections import defaultdict
 
 from hardware.circuit.boards import Board
 from hardware.circuit.builds import Build
-from hardware.circuit.stock import PRICE_DATE, PRICE_SOURCE, STOCK
+from hardware.circuit.stock import PRICE_DATE, PRICE_SOURCE, SHIPPING_USD, SPREAD, STOCK
 
 _GATES_PER_CHIP = {"schmitt_hc14": 6, "opamp_rr": 2}  # these are counted as chips, whatever number of blocks share one
 _SKIP_ON = {"rp2": ("A3",)}  # a board without that input leaves the block out
@@ -54,6 +54,12 @@ def _line(stock: str, value: str, count: float, refs: list[str]) -> dict[str, ob
 def total_usd(build: Build, board: Board) -> float:
     """What all of it costs, single quantities, shipping left out."""
     return round(sum(float(str(line["sum_usd"])) for line in rows(build, board)), 2)
+
+
+def range_usd(build: Build, board: Board) -> tuple[int, int]:
+    """From least to most that somebody may pay for it, shipping included, in whole dollars."""
+    low, high = (total_usd(build, board) * spread + ship for spread, ship in zip(SPREAD, SHIPPING_USD))
+    return int(low), int(high + 0.999)
 
 
 def as_csv(build: Build, board: Board) -> str:

@@ -6,7 +6,7 @@ import shutil
 import sys
 from pathlib import Path
 
-from hardware.circuit import boards, bom, builds, draw, harness, netlist, tables
+from hardware.circuit import boards, bom, builds, draw, harness, layout, netlist, pictures, pinouts, tables
 from hardware.circuit.blocks import ALL
 from hardware.circuit.bom import fitted
 from hardware.circuit.limits import BOARD_MA
@@ -26,21 +26,25 @@ def build_netlist(build: builds.Build, board: boards.Board) -> str:
         "vfeed tap 0 13.5",
         f"rboard vboard 0 {4.7 / BOARD_MA * 1000:g}",
         "vrail 3v3 0 3.3",
-        "vlambda t3 0 2.5",
+        "vground car_ground 0 0",
+        "vlambda car_lambda 0 2.5",
+        "vsense car_lambda_ground 0 0",
         "vlamp lamp 0 3.3",
-        f"vspeed t5 0 pulse(0 {12 if build.name == 'minimum' else 350} 1m 20u 20u {'1m' if build.name == 'minimum' else '60u'} 5m)",
     ]
     if build.name == "full":
-        body += ["vsense t4 0 0", "vblock t6 0 0", "vmap t7 0 2.5", "vthrottle t8 0 2.5", "rsensors t12 0 200"]
-    if any(use.prefix == "A3" for use in fitted(build, board)):
-        body.append("rbridge t9 12v 0.01")
+        body += ["vspeed car_coil 0 pulse(0 350 1m 20u 20u 60u 5m)", "vblock car_block 0 0", "vpressure t7 0 2.5"]
+        body += ["vthrottle car_throttle 0 2.5", "vsensor car_throttle_ground 0 0", "rsensors t12 t13 200"]
+    else:
+        body.append("vspeed car_tach 0 pulse(0 12 1m 20u 20u 1m 5m)")
     return netlist.deck(f"{build.name} {board.name}", [*body, ".options method=gear reltol=1e-4", ".tran 20u 40m"])
 
 
 def texts() -> dict[str, str]:
     """Path below hardware/ -> content, for everything but the harness drawings."""
     out = {f"drawings/{block.name}.svg": draw.svg(block) for block in ALL}
+    out |= {"drawings/pinouts.svg": pinouts.svg(), "drawings/right_wrong.svg": pictures.svg()}
     for build in builds.ALL:
+        out[f"drawings/layout_{build.name}.svg"] = layout.svg(layout.ALL[build.name], build.title.split(":")[0])
         out[f"harness/{build.name}.yml"] = harness.yaml(build)
         for board in boards.ALL:
             out[f"wiring/{build.name}_{board.name}.md"] = tables.markdown(build, board)

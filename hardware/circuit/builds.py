@@ -5,14 +5,27 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from hardware.circuit.blocks import BY_NAME
-from hardware.circuit.model import Block
+from hardware.circuit.model import Block, Part
+
+# Places in the car that a block's part is joined to by itself, without a wire of the harness: net -> (device, its pin)
+CAR = {
+    "tap": ("switched 12 V", "tap"),
+    "car_ground": ("lambda controller", "power ground"),
+    "car_lambda": ("lambda controller", "0-5 V output"),
+    "car_lambda_ground": ("lambda controller", "signal ground"),
+    "car_tach": ("engine computer", "tach output"),
+    "car_coil": ("ignition coil", "switched end, up to 400 V"),
+    "car_block": ("engine block", "a bolt near that coil"),
+    "car_throttle": ("throttle position sensor", "signal"),
+    "car_throttle_ground": ("throttle position sensor", "ground"),
+}
 
 
 @dataclass(frozen=True)
 class Use:
     """One block of a build. prefix: stands before its parts' names on the perfboard ("A0-R1").
 
-    joins: the block's port -> a terminal ("T3"), a board's signal ("a0"), or both, "T3" left of what is drawn.
+    joins: a net of the block -> a terminal ("T3"), a board's signal ("a0"), or a place of CAR.
     """
 
     prefix: str
@@ -26,78 +39,167 @@ class Use:
 
 
 @dataclass(frozen=True)
+class Terminal:
+    """label: what is written beside it. device, pin: where its wire ends. wire: what it is made of. colour: of the core.
+
+    area_mm2: of the copper. clear: it stands alone, 5 mm from every other.
+    """
+
+    label: str
+    device: str
+    pin: str
+    wire: str
+    colour: str
+    area_mm2: float = 0.5
+    clear: bool = False
+
+    @property
+    def place(self) -> str:
+        """Where the wire ends, in words."""
+        return f"{self.device}: {self.pin}" if self.device else "nothing"
+
+
+@dataclass(frozen=True)
 class Build:
-    """terminals: screw terminal -> (what is written beside it, device: its pin, wire). loose: stock -> number."""
+    """terminals: screw terminal -> Terminal. loose: stock -> number, what no block needs but the build does."""
 
     name: str
     title: str
     budget_usd: float
     uses: tuple[Use, ...]
-    terminals: dict[str, tuple[str, str, str]]
+    terminals: dict[str, Terminal]
     loose: dict[str, float]
 
+    def used(self, prefix: str) -> Use:
+        """The block that stands under that prefix."""
+        return next(use for use in self.uses if use.prefix == prefix)
 
+    def far_parts(self, terminal: str) -> list[tuple[Use, Part]]:
+        """The parts at the far end of a terminal's wire, from the terminal outward."""
+        found: list[tuple[Use, Part]] = []
+        for use in self.uses:
+            net = next((net for net, outer in use.joins.items() if outer == terminal), None)
+            net = "0" if terminal == "T2" else net
+            while net is not None:
+                ahead = [p for p in use.data.parts if p.place and net in p.pins.values() and (use, p) not in found]
+                found += [(use, part) for part in ahead[:1]]
+                net = next((n for part in ahead[:1] for n in part.pins.values() if n != net), None)
+                if net in use.joins:
+                    break
+        return found
+
+
+_PAIR = "screened pair 2 x 0.25 mm2"
 _POWER = {
-    "T1": ("+12 V", "switched 12 V, through the 1 A fuse at the source", "red 0.5 mm2"),
-    "T2": ("ground", "lambda controller: power ground", "black 0.5 mm2"),
+    "T1": Terminal("+12 V", "switched 12 V", "on with ignition", "0.5 mm2", "red"),
+    "T2": Terminal("ground", "lambda controller", "power ground, by a ring lug", "0.5 mm2", "black"),
+    "T3": Terminal("lambda", "lambda controller", "0-5 V output", _PAIR, "white", 0.25),
+    "T4": Terminal("lambda ground", "lambda controller", "signal ground", _PAIR, "blue", 0.25),
 }
+_PANEL = {
+    "T14": Terminal("screens", "", "", "the screens of all cables; cut short at their far ends", "bare", 0.25),
+    "T15": Terminal("button", "button", "one leg", "0.5 mm2", "green"),
+    "T16": Terminal("button return", "button", "other leg", "0.5 mm2", "brown"),
+    "T17": Terminal("lamp +", "lamp", "anode, long leg", "0.5 mm2", "yellow"),
+    "T18": Terminal("lamp -", "lamp", "cathode", "0.5 mm2", "grey"),
+}
+_SUPPLY = Use(
+    "P", "supply", {"FEED": "tap", "LUG": "car_ground", "12V": "T1", "VBOARD": "VBOARD"}
+)  # its F1 sits where T1's wire begins
+_LAMBDA = Use(
+    "A0",
+    "differential",
+    {"IN": "car_lambda", "P1": "T3", "SENSE": "car_lambda_ground", "M1": "T4", "PIN": "a0"},
+)
+_SCREENS = Use("G", "screens", {"SCREEN": "T14"})
+_BUTTON = Use(
+    "B",
+    "button_lamp",
+    {"B": "button", "LAMP": "lamp", "W": "T15", "WR": "T16", "LA": "T17", "LK": "T18"},
+)
+_CARD = Use("S", "card", {"SCK": "sck", "CS": "cs", "MOSI": "mosi", "MISO": "miso"})
+_BOTH = {"socket_strip": 2, "card": 1, "fuse_tap": 1, "lug": 1, "sleeve": 1}
 
 MINIMUM = Build(
     "minimum",
     "Minimum build: one lambda, one tach, one button, card",
-    25.0,
+    40.0,
     (
-        Use("P", "supply", {"FEED": "tap", "VBOARD": "VBOARD"}),
+        _SUPPLY,
         Use("V", "clamp", {}),
-        Use("A0", "analog_5v", {"IN": "T3", "PIN": "a0"}),
-        Use("E", "tach_logic", {"IN": "T5", "PIN": "p0"}),
-        Use("B", "button_lamp", {"B": "button", "LAMP": "lamp"}),
-        Use("S", "card", {"SCK": "sck", "CS": "cs", "MOSI": "mosi", "MISO": "miso"}),
+        _LAMBDA,
+        _SCREENS,
+        Use("E", "tach_logic", {"IN": "car_tach", "L": "T5", "PIN": "p0"}),
+        _BUTTON,
+        _CARD,
     ),
     {
         **_POWER,
-        "T3": ("lambda", "lambda controller: 0-5 V output", "screened pair, core 1"),
-        "T4": ("lambda ground", "lambda controller: signal ground", "screened pair, core 2"),
-        "T5": ("tach", "engine computer: tach output", "0.5 mm2"),
+        "T5": Terminal("tach", "engine computer", "tach output", "0.5 mm2", "violet"),
+        **_PANEL,
     },
-    {"perfboard": 1, "terminal": 3, "case": 1, "wire": 3, "wire_screened": 1, "card": 1},
+    {
+        "perfboard": 1,
+        "terminal": 5,
+        "dip8": 1,
+        "dip14": 1,
+        "case": 1,
+        "gland": 3,
+        "wire": 8,
+        "wire_screened": 1,
+        **_BOTH,
+    },
 )
 
 FULL = Build(
     "full",
-    "Full build: four analog inputs, one of them differential; coil, screen, buzzer, bus, reservoir, 5 V for sensors",
-    60.0,
+    "Full build: four analog inputs, two of them differential; coil, screen, buzzer, reservoir, 5 V for sensors",
+    75.0,
     (
-        Use("P", "supply", {"FEED": "tap", "VBOARD": "VBOARD"}),
-        Use("H", "hold_up", {"PF": "power_fail"}),
-        Use("R", "sensor_supply", {"OUT": "T12"}),
+        _SUPPLY,
+        Use("H", "hold_up", {"PF": "power_fail", "12V": "T1"}),
+        Use("R", "sensor_supply", {"OUT": "T12", "GOUT": "T13"}),
         Use("V", "clamp", {}),
-        Use("A0", "differential", {"IN": "T3", "SENSE": "T4", "PIN": "a0"}),
+        _LAMBDA,
         Use("A1", "analog_5v", {"IN": "T7", "PIN": "a1"}),
-        Use("A2", "analog_5v", {"IN": "T8", "PIN": "a2"}),
-        Use("A3", "analog_battery", {"IN": "T9", "PIN": "a3"}),
-        Use("E", "tach_opto", {"IN": "T5", "K": "T6", "PIN": "p0"}),
-        Use("B", "button_lamp", {"B": "button", "LAMP": "lamp"}),
+        Use(
+            "A2",
+            "sensor_tap",
+            {"IN": "car_throttle", "P1": "T8", "SENSE": "car_throttle_ground", "M1": "T11", "PIN": "a2"},
+        ),
+        Use("A3", "analog_battery", {"IN": "T1", "PIN": "a3"}),
+        _SCREENS,
+        Use("E", "tach_opto", {"IN": "car_coil", "Z": "T5", "GIN": "car_block", "K": "T6", "PIN": "p0"}),
+        _BUTTON,
         Use("Z", "buzzer", {"ON": "buzzer"}),
-        Use("S", "card", {"SCK": "sck", "CS": "cs", "MOSI": "mosi", "MISO": "miso"}),
+        _CARD,
         Use("D", "screen", {"SDA": "sda", "SCL": "scl"}),
-        Use("C", "can", {"TX": "can_tx", "RX": "can_rx", "CANH": "T10", "CANL": "T11"}),
     ),
     {
         **_POWER,
-        "T3": ("lambda", "lambda controller: 0-5 V output", "screened pair, core 1"),
-        "T4": ("lambda ground", "lambda controller: signal ground", "screened pair, core 2"),
-        "T5": ("coil", "ignition coil: switched end, up to 400 V", "0.5 mm2, 600 V insulation"),
-        "T6": ("coil ground", "engine block: near that coil", "0.5 mm2"),
-        "T7": ("0-5 V", "manifold pressure sensor: signal", "screened pair, core 1"),
-        "T8": ("0-5 V", "throttle position sensor: signal", "screened pair, core 1"),
-        "T9": ("battery", "terminal T1, by a short bridge", "red 0.5 mm2"),
-        "T10": ("CAN high", "the car's bus: CAN high", "twisted pair"),
-        "T11": ("CAN low", "the car's bus: CAN low", "twisted pair"),
-        "T12": ("5 V out", "sensors without a supply of their own: supply", "0.5 mm2"),
-        "T13": ("sensor ground", "sensors without a supply of their own: ground", "0.5 mm2"),
+        "T5": Terminal("coil", "ignition coil", "switched end", "0.5 mm2, 600 V insulation", "violet", clear=True),
+        "T6": Terminal("coil ground", "engine block", "a bolt near that coil", "0.5 mm2", "brown", clear=True),
+        "T7": Terminal("pressure", "pressure sensor of your own", "signal", "0.5 mm2", "white"),
+        "T8": Terminal("throttle", "throttle position sensor", "signal", _PAIR, "white", 0.25),
+        "T11": Terminal("throttle ground", "throttle position sensor", "ground", _PAIR, "blue", 0.25),
+        "T12": Terminal("5 V out", "pressure sensor of your own", "supply", "0.5 mm2", "orange"),
+        "T13": Terminal("sensor ground", "pressure sensor of your own", "ground", "0.5 mm2", "brown"),
+        **_PANEL,
     },
-    {"perfboard_big": 1, "terminal": 7, "case_big": 1, "wire": 6, "wire_screened": 3, "card": 1},
+    {
+        "perfboard_big": 1,
+        "terminal": 8,
+        "terminal_clear": 1,
+        "dip8": 2,
+        "dip14": 1,
+        "dip4": 1,
+        "case_big": 1,
+        "gland": 6,
+        "wire": 15,
+        "wire_screened": 4,
+        **_BOTH,
+        "lug": 2,
+    },
 )
 
 ALL = (MINIMUM, FULL)

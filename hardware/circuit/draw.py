@@ -16,6 +16,7 @@ _SMALL = 10
 _SHORT = {  # what stands beside the symbol where there is no value
     "d_1n4007": "1N4007",
     "d_1n4148": "1N4148",
+    "d_1n5408": "1N5408",
     "d_1n5819": "1N5819",
     "d_bat85": "BAT85",
     "z_12": "12 V",
@@ -27,8 +28,11 @@ _SHORT = {  # what stands beside the symbol where there is no value
     "pnp_300v": "PNP 300 V",
     "pmos_200v": "P-MOS 200 V",
     "reg_5v": "low-drop 5 V 1 A",
+    "ref_3v": "3.0 V, 0.5 %",
+    "z_can": "24 V",
     "ptc_100ma": "0.1 A PTC",
-    "fuse_1a": "1 A, at the source",
+    "ptc_750ma": "0.75 A PTC",
+    "fuse_1a": "1 A",
     "schmitt_hc14": "74HC14",
     "opamp_rr": "op-amp, rail to rail",
     "opto": "opto-coupler",
@@ -51,7 +55,7 @@ def value_text(part: Part) -> str:
         return _SHORT[part.stock]
     digits = part.value.rstrip("pnumkM")
     prefix = part.value[len(digits) :].replace("u", "\N{MICRO SIGN}")
-    extra = " 0.1 %" if part.stock == "r_precise" else " 3 W" if part.stock == "r_power" else ""
+    extra = {"r_precise": " 0.1 %", "r_power": " 3 W", "r_fusible": " fusible"}.get(part.stock, "")
     return f"{digits} {prefix}{_OMEGA[stock.kind]}{extra}"
 
 
@@ -69,19 +73,41 @@ def svg(block: Block) -> str:
         d.add(elm.Dot(radius=0.09).at(at))
     for at in block.grounds:
         d.add(elm.Ground().at(at).theta(0))
+    for at in block.analog_grounds:
+        d.add(elm.GroundSignal().at(at).theta(0))
+        _text(d, (at[0] + 0.4, at[1] - 0.45), "AGND", "left", 8)
     for net, at, side in block.rails:
         _rail(d, net, at, side)
-    for _, (x, y), side, text in block.ports:
-        d.add(elm.Dot(open=True, radius=0.12).at((x, y)))
-        _text(d, (x - 0.3, y) if side == "left" else (x + 0.3, y), text, "right" if side == "left" else "left", 12)
+    for _, at, side, text in block.ports:
+        _port(d, at, side, text)
+    for frame, text in block.frames:
+        _frame(d, frame, text)
     left = min(at[0] for at, _, _ in geometry.anchors(block)) - 2
     points = [at for at, _, _ in geometry.anchors(block)] + [at for wire in block.wires for at in wire]
+    points += [at for (a, b, c, e), _ in block.frames for at in ((a, b), (c, e))]
     top = max(at[1] for at in points) + 2.4
     low = min(at[1] for at in points) - 1.9
     _text(d, (left, top), block.title, "left", 15)
     if block.note:
         _text(d, (left, low), block.note, "left", _SMALL)
     return _on_white(d.get_imagedata("svg").decode())
+
+
+def _port(d, at, side, text):
+    x, y = at
+    d.add(elm.Dot(open=True, radius=0.12).at(at))
+    if side in ("up", "down"):
+        _text(d, (x, y + (0.45 if side == "up" else -0.45)), text, "center", _SMALL)
+    else:
+        _text(d, (x - 0.3, y) if side == "left" else (x + 0.3, y), text, "right" if side == "left" else "left", 12)
+
+
+def _frame(d, frame, text):
+    left, low, right, top = frame
+    corners = [(left, low), (right, low), (right, top), (left, top), (left, low)]
+    for a, b in zip(corners, corners[1:]):
+        d.add(elm.Line(lw=1.0, ls="--", color="#a00000").at(a).to(b))
+    d.add(elm.Label().at((left, top + 0.2)).theta(0).label(text, halign="left", fontsize=_SMALL, color="#a00000"))
 
 
 def _on_white(text: str) -> str:
@@ -136,7 +162,13 @@ def _two_pins(d, part: Part, kind: str) -> None:
         _text(d, (x, y + up), f"{part.ref} {value_text(part)}", "center", _SMALL, "bottom")
     else:
         side = 1 if part.label == "right" else -1
-        off = 0.4 if kind in ("resistor", "zener", "diode", "schottky", "jumper") else 1.1 if kind == "led" else 0.55
+        off = (
+            0.4
+            if kind in ("resistor", "zener", "diode", "schottky", "jumper", "suppressor")
+            else 1.1
+            if kind == "led"
+            else 0.55
+        )
         align = "left" if side > 0 else "right"
         off += 0.15 if side < 0 else 0
         _text(d, (x + side * off, y + 0.24), part.ref, align, _SMALL)

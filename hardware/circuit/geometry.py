@@ -22,6 +22,7 @@ def anchors(block: Block) -> list[tuple[Point, str, str]]:
     found = [(at, part.pins[pin], f"{part.ref}.{pin}") for part in block.parts for pin, at in part.at.items()]
     found += [(at, net, f"port {net}") for net, at, _, _ in block.ports]
     found += [(at, "0", "ground") for at in block.grounds]
+    found += [(at, "AGND", "rail AGND") for at in block.analog_grounds]
     found += [(at, net, f"rail {net}") for net, at, _ in block.rails]
     return found
 

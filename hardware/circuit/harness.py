@@ -8,50 +8,54 @@ import sys
 import tempfile
 from pathlib import Path
 
-from hardware.circuit.builds import Build
+from hardware.circuit.builds import Build, Terminal
+from hardware.circuit.draw import value_text
 
-_COLOURS = {
-    "12": "RD",
-    "ground": "BK",
-    "core 1": "WH",
-    "core 2": "BU",
-    "tach": "YE",
-    "coil": "VT",
-    "CAN": "GN",
-    "5 V": "OG",
+COLOURS = {
+    "red": "RD",
+    "black": "BK",
+    "white": "WH",
+    "blue": "BU",
+    "violet": "VT",
+    "brown": "BN",
+    "green": "GN",
+    "yellow": "YE",
+    "grey": "GY",
+    "orange": "OG",
 }
 
 
-def _colour(label: str, wire: str) -> str:
-    for key, colour in _COLOURS.items():
-        if key in (wire if key.startswith("core") else label):
-            return colour
-    return "GY"
+def _pin(build: Build, terminal: str, end: Terminal) -> str:
+    """What the wire ends at: the device's pin, and the resistors that sit there."""
+    far = [f"{use.prefix}-{part.ref} {value_text(part)}" for use, part in build.far_parts(terminal)]
+    if end.device in ("button", "lamp") or not far:
+        return end.pin
+    return f"{end.pin}, through {' and '.join(reversed(far))}"
 
 
 def yaml(build: Build) -> str:
     """The wireviz description: one connector for the logger, one for every device in the car, a cable to each."""
-    devices: dict[str, list[tuple[str, str]]] = {}
-    for terminal, (_, place, _) in build.terminals.items():
-        device, pin = place.split(": ") if ": " in place else ("", "")
-        if device:
-            devices.setdefault(device[0].upper() + device[1:], []).append((terminal, pin))
+    devices: dict[str, list[tuple[str, Terminal]]] = {}
+    for terminal, end in build.terminals.items():
+        if end.device and terminal != "T1":
+            devices.setdefault(end.device[0].upper() + end.device[1:], []).append((terminal, end))
     out = ["options:", "  fontname: DejaVu Sans", "connectors:", "  Logger:", "    type: screw terminals"]
-    out += ["    pinlabels:"] + [f'      - "{t}  {label}"' for t, (label, _, _) in build.terminals.items()]
-    out += ["  Fuse:", "    type: blade fuse 1 A, in line", "    pinlabels: [in, out]"]
+    out += ["    notes: one gland for each cable; T14 takes the screens, which end at nothing there"]
+    out += ["    pinlabels:"] + [f'      - "{t}  {end.label}"' for t, end in build.terminals.items()]
+    out += ["  Fuse tap:", "    type: in the car's fuse box, with a blade fuse of 1 A", "    pinlabels: [in, out]"]
     out += ["  Switched 12 V:", "    type: on with ignition; never an airbag or brake circuit", "    pinlabels: [tap]"]
     for device, wires in devices.items():
-        out += [f"  {device}:", "    pinlabels: [" + ", ".join(f'"{pin}"' for _, pin in wires) + "]"]
+        pins = ", ".join(f'"{_pin(build, terminal, end)}"' for terminal, end in wires)
+        out += [f"  {device}:", f"    pinlabels: [{pins}]"]
     out += ["cables:", "  Tap:", "    wirecount: 1", "    gauge: 0.5 mm2", "    length: 0.15", "    colors: [RD]"]
     out += ["  Feed:", "    wirecount: 1", "    gauge: 0.5 mm2", "    colors: [RD]"]
     for at, wires in enumerate(devices.values(), 1):
-        labels = [(build.terminals[t][0], build.terminals[t][2]) for t, _ in wires]
         out += [f"  W{at}:", f"    wirecount: {len(wires)}"]
-        out += ["    colors: [" + ", ".join(_colour(*pair) for pair in labels) + "]"]
-        out += ['    notes: "' + "; ".join(dict.fromkeys(wire.split(", core")[0] for _, wire in labels)) + '"']
+        out += ["    colors: [" + ", ".join(COLOURS[end.colour] for _, end in wires) + "]"]
+        out += ['    notes: "' + "; ".join(dict.fromkeys(end.wire for _, end in wires)) + '"']
     order = list(build.terminals)
-    out += ["connections:", *_connection("Switched 12 V", "1", "Tap", "1", "Fuse", "1")]
-    out += _connection("Fuse", "2", "Feed", "1", "Logger", "1")
+    out += ["connections:", *_connection("Switched 12 V", "1", "Tap", "1", "Fuse tap", "1")]
+    out += _connection("Fuse tap", "2", "Feed", "1", "Logger", "1")
     for at, (device, wires) in enumerate(devices.items(), 1):
         cores = ",".join(str(k + 1) for k in range(len(wires)))
         pins = ",".join(str(order.index(terminal) + 1) for terminal, _ in wires)

@@ -1,5 +1,19 @@
 """What the boards' pins bear, and what is assumed of the board's converter. All from memory of the makers' data sheets."""
 
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Converter:
+    """A board's own converter. Volts at its pin: error_v half-width of a reading, bend_v what of it no straight line
+    takes away; reference: half-width of its reference, as a share; pin_v: from where to where it measures."""
+
+    error_v: float
+    bend_v: float
+    reference: float
+    pin_v: tuple[float, float]
+
+
 # Volts at an analog pin with the board powered. RP2040: -0.5 V to 0.5 V above its 3.3 V; ESP32: -0.3 V to 0.3 V above.
 # The lower figure for ESP32 counts where the current into the pin is not limited: R3 lets through 0.2 mA at -0.5 V.
 PIN_V = (-0.5, 3.6)
@@ -12,8 +26,17 @@ BOARD_MA = 100.0  # most that board, card and lamp draw on average
 
 REFERENCE_TOLERANCE = 0.02  # the board's 3.3 V, which is the converter's reference
 REFERENCE_PPM = 100.0  # per kelvin
-CONVERTER_COUNTS = 4.0  # offset and bends of the converter, of 4096
+_COUNT_V = 3.3 / 4096
+# RP2040: the counts that the firmware states in drivers/rp2_adc.py. ESP32: calibrated in the factory to 60 mV between
+# 0.15 and 2.45 V, bent by 12 counts; below that it reads nothing
+CONVERTERS = {
+    "rp2": Converter(15 * _COUNT_V, 5 * _COUNT_V, REFERENCE_TOLERANCE, (0.0, 3.3 * (1 - REFERENCE_TOLERANCE))),
+    "esp32": Converter(0.060, 0.010, 0.0, (0.15, 2.45)),
+}
 LEAKAGE_A = 0.5e-6  # into or out of the analog pin, hot
+CLAMP_LEAKAGE_A = 0.1e-6  # of a pair of clamp transistors, hot
+OFFSET_V = 0.5e-3  # of the op-amp, 25 degC
+OFFSET_V_PER_K = 5e-6
 GROUND_V = 0.010  # between the controller's signal ground and the logger's, wired as README says
 TEMPERATURES_DEGC = (-40, 25, 85)
 CALIBRATED_AT_DEGC = 25

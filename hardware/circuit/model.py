@@ -5,11 +5,12 @@ Grid points are (x, y), y upward, one unit = one schemdraw unit. Net "0" is grou
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 Point = tuple[float, float]
 
-RAILS = ("0", "12V", "VP", "VS", "5V", "3V3", "VCH", "VCL")  # one net over all blocks; other nets belong to their block
+# One net over all blocks; other nets belong to their block. AGND is ground at the converter, REF the 3.0 V reference
+RAILS = ("0", "AGND", "12V", "VP", "VS", "5V", "3V3", "VCH", "VCL", "REF")
 
 _SCALE = {"p": 1e-12, "n": 1e-9, "u": 1e-6, "m": 1e-3, "k": 1e3, "M": 1e6}
 
@@ -25,7 +26,7 @@ class Part:
     """ref: name within its block. stock: key of stock.STOCK. value: ohms or farads, "" where the stock says it all.
 
     pins: pin name -> net. at: pin name -> grid point where that pin is drawn. label: where the text goes.
-    use: what it is for, for whoever solders it.
+    use: what it is for, for whoever solders it. place: "" on the perfboard, else where in the car it sits.
     """
 
     ref: str
@@ -36,6 +37,7 @@ class Part:
     label: str = ""
     use: str = ""
     box: tuple[float, float, float, float] | None = None
+    place: str = ""
 
 
 def two(
@@ -43,6 +45,11 @@ def two(
 ):
     """A part of two pins: "a" and "b" (for diodes anode and cathode, for electrolytics plus and minus)."""
     return Part(ref, stock, value, dict(zip("ab", nets)), dict(zip("ab", at)), label, use)
+
+
+def away(place: str, part: Part) -> Part:
+    """The same part, sitting at `place` in the car and joined to the perfboard by a wire."""
+    return replace(part, place=place)
 
 
 def transistor(
@@ -65,7 +72,10 @@ def chip(ref: str, stock: str, box, pins: dict[str, tuple[str, Point]], label: s
 
 @dataclass(frozen=True)
 class Block:
-    """name, title; note: one line under the drawing. ports: (net, point, side, text). grounds, rails: where symbols stand."""
+    """name, title; note: one line under the drawing. ports: (net, point, side, text). grounds, rails: where symbols stand.
+
+    analog_grounds: symbols of the net AGND. frames: (left, bottom, right, top) drawn dashed, and the text above it.
+    """
 
     name: str
     title: str
@@ -75,6 +85,8 @@ class Block:
     grounds: tuple[Point, ...] = ()
     rails: tuple[tuple[str, Point, str], ...] = ()
     note: str = ""
+    analog_grounds: tuple[Point, ...] = ()
+    frames: tuple[tuple[tuple[float, float, float, float], str], ...] = ()
 
     def part(self, ref: str) -> Part:
         """The part called `ref`."""

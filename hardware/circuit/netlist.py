@@ -22,20 +22,24 @@ _LETTER = {
     "pmos": "m",
 }
 _ORDER = {"r": "ab", "c": "ab", "d": "ab", "q": "cbe", "m": "dgs"}
-_SUBCIRCUIT = {  # stock -> (name, pins in order, supply pin follows)
+SUBCIRCUIT = {  # stock -> (name, pins in order, supply pin follows)
     "reg_5v": ("REG5V", ("in", "gnd", "out"), False),
     "opamp_rr": ("OPAMP", ("3", "2", "1"), True),
     "opto": ("OPTO", ("1", "2", "4", "3"), False),
-    "ptc_100ma": ("PTC100", ("a", "b"), False),
+    "ptc_100ma": ("PTC", ("a", "b"), False),
+    "ptc_750ma": ("PTC", ("a", "b"), False),
+    "ref_3v": ("REF3V", ("a", "b"), False),
 }
-_SERIES_OHM = {"fuse_1a": "0.1", "jumper": "0.01", "switch": "0.01", "button": "100meg"}
+_PARAMETERS = {"ptc_750ma": "cold=0.5 heat=0.2 lost=85"}
+_SERIES_OHM = {"fuse_1a": "0.1", "jumper": "100meg", "switch": "0.01", "button": "100meg"}
 _ESR_OHM = {"c_elko": "0.3", "c_elko_big": "0.05"}
-NOT_SIMULATED = ("can_phy", "card_socket", "screen", "buzzer")
+NOT_SIMULATED = ("can_phy", "card_socket", "screen", "buzzer", "z_can")
+_CALLED = {"AGND": "0"}  # one node in the simulation; two on the perfboard, so that no current flows past the converter
 
 
 def net_name(instance: str, net: str) -> str:
     """The name of a block's net in the netlist."""
-    return net.lower() if net in RAILS else f"{instance}.{net.lower()}"
+    return _CALLED.get(net, net).lower() if net in RAILS else f"{instance}.{net.lower()}"
 
 
 def lines(block: Block, instance: str, values=None, parameters=None, outer=None) -> list[str]:
@@ -46,19 +50,25 @@ def lines(block: Block, instance: str, values=None, parameters=None, outer=None)
     """
     out = [f"* {instance}: {block.title}"]
     for part in block.parts:
-        nets = {p: (outer or {}).get(net, net_name(instance, net)).lower() for p, net in part.pins.items()}
-        out += _part(
-            part, instance, nets, (values or {}).get(part.ref, part.value), (parameters or {}).get(part.ref, "")
-        )
+        value, parameter = (values or {}).get(part.ref, part.value), (parameters or {}).get(part.ref, "")
+        out += part_lines(part, instance, nets_of(part, instance, outer), value, parameter)
     return out
 
 
-def _part(part: Part, instance: str, nets: dict[str, str], value: str, parameters: str) -> list[str]:
+def nets_of(part: Part, instance: str, outer=None, far=()) -> dict[str, str]:
+    """Pin -> node. far: outer nets that reach a part sitting in the car by a wire; its end there is called NETf."""
+    nets = {pin: (outer or {}).get(net, net_name(instance, net)).lower() for pin, net in part.pins.items()}
+    return {pin: net + "f" if part.place and net in far else net for pin, net in nets.items()}
+
+
+def part_lines(part: Part, instance: str, nets: dict[str, str], value: str, parameters: str = "") -> list[str]:
+    """The netlist lines of one part on these nodes."""
     stock = STOCK[part.stock]
     name = f"{instance}.{part.ref}".lower()
-    if part.stock in _SUBCIRCUIT:
-        subcircuit, order, supplied = _SUBCIRCUIT[part.stock]
+    if part.stock in SUBCIRCUIT:
+        subcircuit, order, supplied = SUBCIRCUIT[part.stock]
         supply = ["3v3"] if supplied else []
+        parameters = parameters or _PARAMETERS.get(part.stock, "")
         return [" ".join([f"x{name}", *[nets[p] for p in order], *supply, subcircuit, parameters]).strip()]
     if part.stock == "schmitt_hc14":
         first, second = part.pins

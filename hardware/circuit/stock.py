@@ -10,6 +10,8 @@ from dataclasses import dataclass
 
 PRICE_DATE = "2026-11"
 PRICE_SOURCE = "price from memory"
+SPREAD = (0.8, 1.5)  # of a sum: many sellers abroad, one dear seller near by (assumed)
+SHIPPING_USD = (5.0, 25.0)  # one parcel, four parcels (assumed)
 
 
 @dataclass(frozen=True)
@@ -53,13 +55,16 @@ def _resistor(text: str, price: float, power_w: float, volts: float, tolerance: 
 STOCK = {
     "r": _resistor("metal film resistor", 0.03, 0.6, 350, 0.01, 50),
     "r_precise": _resistor("metal film resistor, 0.1 %", 0.25, 0.25, 250, 0.001, 25),
+    "r_fusible": _resistor("fusible resistor, opens in a second at 16 times its power", 0.12, 0.5, 250, 0.05, 200),
     "r_power": _resistor("wire-wound resistor", 0.20, 3, 350, 0.05, 200, surge=20),
     "c": Stock("ceramic capacitor X7R", "capacitor", 0.04, volts=50, tolerance=0.10),
     "c_film": Stock("film capacitor (polyester), 5 mm", "capacitor", 0.12, volts=63, tolerance=0.05),
     "c_film_hv": Stock("film capacitor (polyester)", "capacitor", 0.35, volts=250, tolerance=0.10),
+    "c_big": Stock("ceramic capacitor X7R, leaded, 25 V", "capacitor", 0.60, volts=25, tolerance=0.10),
     "c_elko": Stock("electrolytic capacitor, 105 degC", "electrolytic", 0.12, volts=35, tolerance=0.20),
     "c_elko_big": Stock("electrolytic capacitor, 105 degC", "electrolytic", 1.10, volts=35, tolerance=0.20),
     "d_1n4007": Stock("rectifier diode 1N4007", "diode", 0.04, 1.0, 1000, 30, 30, model="D1N4007"),
+    "d_1n5408": Stock("rectifier diode 3 A, 1N5408", "diode", 0.12, 3.0, 1000, 100, 20, model="D1N5408"),
     "d_1n4148": Stock("signal diode 1N4148", "diode", 0.02, 0.5, 100, 2, 10, model="D1N4148"),
     "d_1n5819": Stock("Schottky diode 1N5819", "schottky", 0.08, 1.0, 40, 25, 25, model="D1N5819"),
     "d_bat85": Stock("small Schottky diode BAT85", "schottky", 0.08, 0.2, 30, 0.6, 5, model="DBAT85"),
@@ -67,6 +72,10 @@ STOCK = {
     "z_27": Stock("Zener diode 27 V", "zener", 0.04, 0.5, 27, 0.1, 10, 0.05, model="DZ27"),
     "z_62": Stock("Zener diode 62 V", "zener", 0.10, 1.3, 62, 0.1, 10, 0.05, model="DZ62"),
     "z_tvs6v8": Stock("transient suppressor 6.8 V, 600 W (1 ms)", "zener", 0.35, 5, 6.8, 57, 60, 0.05, model="DTVS6V8"),
+    "ref_3v": Stock(
+        "shunt reference 3.0 V, 0.5 %, 100 ppm/K (LM4040-3.0 class)", "zener", 0.90, 0.3, 3, 0.015, 5, 0.005
+    ),
+    "z_can": Stock("suppressor for a CAN pair, 24 V, both ways, 11 pF", "suppressor", 0.40),
     "npn_small": Stock("NPN transistor 2N3904 or BC547", "npn", 0.04, 0.5, 40, 0.2, 5, model="QNPN"),
     "pnp_small": Stock("PNP transistor 2N3906 or BC557", "pnp", 0.04, 0.5, 40, 0.2, 5, model="QPNP"),
     "pnp_300v": Stock("PNP transistor 300 V, MPSA92", "pnp", 0.12, 0.6, 300, 0.5, 5, model="QPNP300"),
@@ -84,11 +93,24 @@ STOCK = {
         steady_s=10,
     ),
     "ptc_100ma": Stock("resettable fuse 0.1 A hold, 60 V", "fuse", 0.20, volts=60, peak_a=40),
-    "fuse_1a": Stock("blade fuse 1 A with in-line holder, at the source", "fuse", 1.20, volts=32),
+    "ptc_750ma": Stock("resettable fuse 0.75 A hold, 60 V", "fuse", 0.25, volts=60, peak_a=40),
+    "fuse_1a": Stock("blade fuse 1 A", "fuse", 0.20, volts=32),
     "schmitt_hc14": Stock("six Schmitt inverters 74HC14, DIP", "box", 0.45, 0.5, 7),
-    "opamp_rr": Stock("dual rail-to-rail op-amp for 3.3 V, DIP (MCP6002 class)", "box", 0.55, 0.5, 6),
+    "opamp_rr": Stock(
+        "dual rail-to-rail op-amp for 3.3 V, offset at most 0.5 mV, inputs bear 2 mA, DIP (MCP6022 class)",
+        "box",
+        1.60,
+        0.5,
+        6,
+    ),
     "opto": Stock("opto-coupler, CTR at least 50 % (PC817 class)", "box", 0.20, 0.15, 35, 0.05),
-    "can_phy": Stock("CAN transceiver for 3.3 V (SN65HVD230 class), on a carrier", "box", 1.50, volts=36),
+    "can_phy": Stock(
+        "CAN transceiver with silent mode, dominant time-out, bus pins +/-58 V, logic supply 3.3 V (TJA1051T/3 class), "
+        "on a carrier",
+        "box",
+        1.80,
+        volts=58,
+    ),
     "button": Stock("push button, closing, for a panel", "button", 0.80),
     "led": Stock("light-emitting diode 5 mm in a holder", "led", 0.20, 0.06, 5, 0.03, model="DLED"),
     "buzzer": Stock("buzzer 5 V with its own oscillator, at most 30 mA", "box", 0.70),
@@ -99,11 +121,22 @@ STOCK = {
     "board_rp2": Stock("RP2040 board with headers", "board", 4.50),
     "board_esp32": Stock("ESP32 board, 38 pins", "board", 5.50),
     "card": Stock("micro-SD card 8 to 32 GB, with a name you know", "loose", 4.50),
-    "perfboard": Stock("perfboard 70 x 90 mm", "loose", 0.80),
+    "perfboard": Stock("perfboard 90 x 150 mm", "loose", 1.40),
     "perfboard_big": Stock("perfboard 100 x 160 mm", "loose", 1.80),
     "terminal": Stock("screw terminal, two ways, 5.08 mm", "loose", 0.20),
-    "case": Stock("plastic case with two cable glands", "loose", 2.20),
-    "case_big": Stock("plastic case with four cable glands", "loose", 4.50),
+    "terminal_clear": Stock(
+        "screw terminal, three ways, 5.08 mm, the middle one left empty: 5 mm clear", "loose", 0.30
+    ),
+    "dip4": Stock("socket for a four-leg opto-coupler", "loose", 0.10),
+    "dip8": Stock("chip socket DIP-8", "loose", 0.10),
+    "dip14": Stock("chip socket DIP-14", "loose", 0.12),
+    "socket_strip": Stock("socket strip for the board, 20 ways, 2.54 mm", "loose", 0.40),
+    "case": Stock("plastic case", "loose", 1.80),
+    "case_big": Stock("plastic case, large", "loose", 3.60),
+    "gland": Stock("cable gland with strain relief", "loose", 0.30),
+    "fuse_tap": Stock("fuse tap for the car's fuse box, with its own place for a 1 A fuse", "loose", 1.00),
+    "lug": Stock("ring lug for M6 or M8, crimped", "loose", 0.15),
+    "sleeve": Stock("heat-shrink sleeve with glue, 600 V, 10 cm", "loose", 0.40),
     "wire": Stock("wire 0.5 mm2 (20 AWG), metre, thin-wall for cars", "loose", 0.35),
     "wire_screened": Stock("screened pair 2 x 0.25 mm2, metre", "loose", 0.70),
 }

@@ -50,9 +50,9 @@ TWO_PINS = {
     "diode": elm.Diode,
     "schottky": elm.Schottky,
     "zener": elm.Zener,
+    "suppressor": elm.DiodeTVS,
     "led": elm.LED,
     "button": elm.Button,
     "switch": elm.Switch,
-    "jumper": elm.Jumper,
     "fuse": elm.FuseIEC,
 }

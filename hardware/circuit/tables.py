@@ -6,7 +6,7 @@ from collections import defaultdict
 
 from hardware.circuit.boards import Board
 from hardware.circuit.bom import fitted
-from hardware.circuit.builds import Build, Use
+from hardware.circuit.builds import CAR, Build, Use
 from hardware.circuit.draw import value_text
 from hardware.circuit.model import RAILS, Part
 from hardware.circuit.stock import STOCK
@@ -28,6 +28,8 @@ _CHIP_PINS = {  # stock -> supply pin, ground pin, inputs that go to ground wher
 }
 _RAIL_WORDS = {
     "0": "ground",
+    "AGND": "AGND",
+    "REF": "REF",
     "12V": "12V",
     "VP": "VP",
     "VS": "VS",
@@ -36,6 +38,22 @@ _RAIL_WORDS = {
     "VCH": "VCH",
     "VCL": "VCL",
 }
+
+
+CAUTIONS = (
+    "- **A resistor at the far end of a wire sits within 5 cm of where the wire begins, under glued sleeve.** In the logger",
+    "  it protects the logger alone: a wire that chafes through then stops coil, sensor or controller.",
+    "  The sleeve is tied to its neighbour on both sides: a resistor bears no pull.",
+    "- **T1: the fuse is in its tap at the car's fuse box**, before the wire. The fuse goes in last. Tap an accessory's fuse,",
+    "  never that of fuel pump, ignition, engine computer or brakes.",
+    "- **Splices:** the car's own wire is not cut: a window in its insulation, wrapped, soldered, sleeved. A splice that comes",
+    "  off must leave the car's wire whole; no clip-on connectors.",
+    "- **With the key on, no coil's wire is ever off**: the engine computer may fire it at any moment.",
+    "- **Never on an electronic throttle or pedal**, on airbags, belt tensioners, brakes or steering.",
+    "- One source at a time: pull T1's fuse, and any charger, before USB goes in, where the board has no diode between its",
+    "  USB socket and its 5 V pin (many ESP32 boards have none: look, or measure with the diode range).",
+    "- Legs of transistors and regulators: [drawing](../drawings/pinouts.svg). Q1's tab is live: it touches nothing.",
+)
 
 
 def pin_text(part: Part, pin: str) -> str:
@@ -52,16 +70,17 @@ def connections(build: Build, board: Board) -> dict[str, list[str]]:
     for use in fitted(build, board):
         for part in use.data.parts:
             for pin, net in part.pins.items():
-                nets[_net(use, net)].append(f"{use.prefix}-{part.ref}{pin_text(part, pin)}")
+                far = f" ({part.place})" if part.place else ""
+                nets[_net(use, net)].append(f"{use.prefix}-{part.ref}{pin_text(part, pin)}{far}")
     for name in list(nets):
         if name in board.pins:
             nets[name].append(f"board: {board.pins[name][1]}")
         if name in build.terminals:
             nets[name].append(f"terminal {name}")
-    nets["ground"].append(f"board: {board.pins['GND'][1]}")
-    for terminal, (label, _, _) in build.terminals.items():
-        if terminal not in nets:
-            nets["12V" if label == "+12 V" else "ground"].append(f"terminal {terminal}")
+    nets["ground"] += [f"board: {board.pins['GND'][1]}", "terminal T2"]
+    for name, (device, pin) in CAR.items():
+        if name in nets:
+            nets[f"car: {device}, {pin}"] = [f"the {device}", *nets.pop(name)]
     for rail, places in _chip_supplies(build, board):
         nets[rail] += places
     return dict(nets)
@@ -83,20 +102,23 @@ def _chip_supplies(build: Build, board: Board):
 
 
 def _net(use: Use, net: str) -> str:
-    if net in RAILS:
-        return _RAIL_WORDS[net]
-    return use.joins.get(net, f"{use.prefix}-{net}")
+    if net in use.joins:
+        return use.joins[net]
+    return _RAIL_WORDS[net] if net in RAILS else f"{use.prefix}-{net}"
 
 
 def markdown(build: Build, board: Board) -> str:
     """The page."""
     out = [f"# {build.title}", "", f"On: {board.title}. Made from the circuit data by `make hardware`.", ""]
-    out += ["## Terminals", "", "| terminal | label | goes to | wire |", "|---|---|---|---|"]
-    left_out = {t for use in build.uses if use not in fitted(build, board) for t in use.joins.values()}
-    for terminal, (label, place, wire) in build.terminals.items():
-        text = "(this board has no fourth input: leave it out)" if terminal in left_out else place
-        out.append(f"| {terminal} | {label} | {text} | {wire} |")
-    out += ["", "## Board pins", "", "| signal | pad | for |", "|---|---|---|"]
+    out += ["## Terminals", "", "| terminal | label | goes to | through, at that end | wire |", "|---|---|---|---|---|"]
+    for terminal, end in build.terminals.items():
+        far = [f"{use.prefix}-{part.ref} {value_text(part)}" for use, part in build.far_parts(terminal)]
+        own = [text for text in far if end.device not in ("button", "lamp")]
+        wire = ", ".join(dict.fromkeys((end.wire, end.colour)))
+        clear = ", alone: 5 mm clear of every other" if end.clear else ""
+        out.append(f"| {terminal} | {end.label}{clear} | {end.place} | {' and '.join(own)} | {wire} |")
+    out += ["", *CAUTIONS, ""]
+    out += ["## Board pins", "", "| signal | pad | for |", "|---|---|---|"]
     used = set(connections(build, board)) | {"VBOARD", "3V3", "GND", "AGND"}
     out += [f"| {signal} | {pad} | {note} |" for signal, (_, pad, note) in board.pins.items() if signal in used]
     out += ["", "## Every connection", ""]

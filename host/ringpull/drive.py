@@ -20,11 +20,18 @@ if TYPE_CHECKING:
 class Drive:
     """What a ring file or a card holds. Made by ringpull.read()."""
 
-    def __init__(self, source: Path, store: Store, found: read_sessions.Found) -> None:
+    def __init__(self, source: Path, store: Store, found: read_sessions.Found, target: dict | None = None) -> None:
         self.source = source
+        self._target = target
         self._store = store
         self._found = found
         self.sessions: list[Session] = [Session(blocks) for blocks in found.sessions]
+
+    def judged_by(self, target: dict) -> Drive:
+        """This drive, to be judged by another target than its configuration's: of its form, or {"preset": a name}."""
+        other = Drive(self.source, self._store, self._found, target)
+        other.sessions = self.sessions
+        return other
 
     @classmethod
     def open(cls, source: str | os.PathLike[str], progress: Callable[[float], None] | None = None) -> Drive:
@@ -65,7 +72,7 @@ class Drive:
     def _found_pulls(self) -> tuple[list[View], list[Pull]]:
         from ringpull.analysis import pulls
 
-        views = [pulls.View(session) for session in self.sessions]
+        views = [pulls.View(session, self._target) for session in self.sessions]
         return views, pulls.find(views)
 
     def views(self) -> list[View]:

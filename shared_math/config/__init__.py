@@ -67,7 +67,7 @@ def explain(problem):
 
 def defaults(config):
     """A copy of a checked configuration with everything filled in that has a default; `config` stays as it is."""
-    from shared_math import converters, lean_watch, speed
+    from shared_math import converters, judging, lean_watch, speed
     from shared_math.config import schema
 
     out = {"board": schema.BOARD, "rate_hz": schema.RATE_HZ, "engine": {}, "fuel": {"name": schema.FUEL_NAME}}
@@ -77,8 +77,8 @@ def defaults(config):
     # Nothing said: the warning is on wherever it can be
     warning = out.setdefault("lean_warning", False if lean_watch.lacking(out) else {})
     if warning is not False:
-        warning.setdefault("margin", lean_watch.MARGIN)
-        warning.setdefault("after_s", lean_watch.AFTER_S)
+        warning.setdefault("margin", judging.MARGIN)
+        warning.setdefault("after_s", judging.AFTER_S)
         warning.setdefault("buzzer", False)
     for channel in out["channels"]:
         for key in schema.DEFAULTS[channel["kind"]]:

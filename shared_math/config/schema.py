@@ -4,7 +4,7 @@ A rule is a tuple: ("number" or "whole", least, most), ("text", longest), ("choi
 ("numbers", fewest, most numbers, least, most). None: the key has rules of its own.
 """
 
-from shared_math import converters
+from shared_math import converters, judging
 
 VERSION = 1
 
@@ -203,7 +203,7 @@ CALIBRATION = {"counts": ("numbers", 2, 2, -8388608, 8388607), "volts": ("number
 CALIBRATION_LEAST = {"counts": 1, "volts": 0.001}  # between its two points
 LEAST_STEP = 0.001  # volts or Hz from point to point: less is nothing in a small board's numbers
 LEAST_SPAN = 0.000001  # of a channel's values
-STATE = {"name": ("text", 40), "volts": ("numbers", 2, 2, -60, 60)}
+STATE = {"name": ("text", 40), "volts": ("numbers", 2, 2, -60, 60), "means": ("choice", judging.MEANINGS)}
 MOST_STATES = 8
 POINT = ("numbers", 2, 2, -100, 10000000)
 

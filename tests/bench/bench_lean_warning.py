@@ -12,7 +12,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from lean_replay import intervals, replay
 from truth import drives
 
-from shared_math import lean_watch
+from shared_math import judging
 
 DRIVES = 60
 SURE_EXCESS, SURE_S = 0.06, 0.45  # a hole above this for so long must be told
@@ -33,7 +33,7 @@ def rows():
         pulls += len(made.pulls)
         for on_s, _ in shown:
             before = (time_s > on_s - 1.2) & (time_s < on_s)
-            false += excess[before].max() < lean_watch.MARGIN
+            false += excess[before].max() < judging.MARGIN
         for hole in made.truth.holes:
             near = (time_s > hole.start_s - 0.2) & (time_s < hole.end_s + 0.2)
             if (excess[near] > SURE_EXCESS).sum() / 200 >= SURE_S:

@@ -11,7 +11,10 @@ from concurrent.futures import ProcessPoolExecutor
 import numpy as np
 from truth.drives import Settings, make_drive, pair
 
-from ringpull.analysis.cells import compare, fuelmap, passes
+from ringpull.analysis.cells import compare, fuelmap, passes, settling
+from ringpull.analysis.cells.cell import NOT_MAPPED
+from ringpull.analysis.cells.passes import Axes, SessionPulls
+from ringpull.analysis.cells.ratio import ratio
 from ringpull.analysis.delay import identify, transport
 from ringpull.analysis.delay.align import align
 from ringpull.analysis.drive_state.columns import Columns, from_table
@@ -166,24 +169,29 @@ def map_cells(seed, spread):
     columns, truth = columns_of(drive), drive.truth
     ready = session.prepare(columns)
     spans = spans_of(drive)
-    made = fuelmap.fuelmap([ready], [spans])
+    made = fuelmap.fuelmap([SessionPulls(ready, spans)])
     own = np.zeros(len(columns))
     for p in drive.pulls:
         own[columns.rows(p.start_s, p.end_s)] = p.offset
-    seen = np.isfinite(fuelmap.ratio(ready))
+    measured = np.where(settling.settling(ready), np.nan, ratio(ready))
+    seen = np.isfinite(measured)
     true = np.where(seen, truth.lambda_cylinder / truth.target / (1.0 + own), np.nan)
     table = np.where(seen, truth.table(truth.speed_rpm, columns.map_kpa), np.nan)
-    kept = [fuelmap.steady(p) for p in passes.passes(ready, fuelmap.ratio(ready), made.speeds, made.loads, spans)]
+    here = SessionPulls(ready, spans)
+    kept = [fuelmap.steady(p) for p in passes.passes(here, measured, made.axes)]
     means = []
     for values in (true, table):
         by_cell = {}
-        for one, steady in zip(passes.passes(ready, values, made.speeds, made.loads, spans), kept, strict=True):
+        for one, steady in zip(passes.passes(here, values, made.axes), kept, strict=True):
             if steady:
                 by_cell.setdefault((one.speed, one.load, one.loaded), []).append(one.value)
         means.append({key: np.mean(rows) for key, rows in by_cell.items()})
     out = []
+    speeds, loads = made.axes.speeds, made.axes.loads
     for cell in made.cells:
-        at = (int(np.argmin(abs(made.speeds - cell.rpm))), int(np.argmin(abs(made.loads - cell.load))), cell.loaded)
+        if cell.state == NOT_MAPPED:
+            continue
+        at = (int(np.argmin(abs(speeds - cell.rpm))), int(np.argmin(abs(loads - cell.load))), cell.loaded)
         half = 0.5 * (cell.high - cell.low)
         errors = [cell.ratio - mean[at] for mean in means]
         out.append((seed, cell.state == "judged", cell.passes, half, *errors, cell.loaded))
@@ -192,20 +200,42 @@ def map_cells(seed, spread):
 
 def mixture_changed(car_seed, pulls, spread, factor=1.0):
     """The verdict on a pair of drives; `factor` on lambda over the middle 4 of 12 bins of speed in the second."""
-    first = make_drive(car_seed).truth.engine
-    edges = np.linspace(first.low_rpm + 300, first.limit_rpm, 13)
-    middles = 0.5 * (edges[1:] + edges[:-1])
+    middles, edges = speed_bins(car_seed)
 
     def change(rpm, kpa):
         return np.where((rpm > edges[5]) & (rpm < edges[9]) & (kpa > 75), factor, 1.0)
 
     settings = Settings(pulls=(pulls, pulls), between_pulls=spread, hole_share=0.0)
+    return compared(pair(car_seed, settings, change if factor != 1.0 else None), middles)
+
+
+def mixture_mended(car_seed, pulls, spread, lean=1.03, rpm_from=4500, rpm_to=6000):
+    """The verdict on a pair of drives: lambda times `lean` between two speeds in the first, right in the second."""
+    middles, _ = speed_bins(car_seed)
+
+    def change(rpm, kpa):
+        return np.where((rpm > rpm_from) & (rpm < rpm_to) & (kpa > 75), lean, 1.0)
+
+    settings = Settings(pulls=(pulls, pulls), between_pulls=spread, hole_share=0.0)
+    right, wrong = pair(car_seed, settings, change)
+    return compared((wrong, right), middles)
+
+
+def speed_bins(car_seed):
+    """(middles, edges) of 12 bins over the speeds of a car's pulls."""
+    engine = make_drive(car_seed).truth.engine
+    edges = np.linspace(engine.low_rpm + 300, engine.limit_rpm, 13)
+    return 0.5 * (edges[1:] + edges[:-1]), edges
+
+
+def compared(drives, middles):
+    """The verdict on two drives."""
     sides = []
-    for side, drive in enumerate(pair(car_seed, settings, change if factor != 1.0 else None)):
+    for side, drive in enumerate(drives):
         ready = session.prepare(columns_of(drive), identified=False)
-        value = np.where(ready.loaded, fuelmap.ratio(ready), np.nan)
-        sides.append(passes.passes(ready, value, middles, None, spans_of(drive), side, only_spans=True))
-    return compare.compare(*sides, middles).verdict
+        value = np.where(ready.loaded, ratio(ready), np.nan)
+        sides.append(passes.passes(SessionPulls(ready, spans_of(drive)), value, Axes(middles), side))
+    return compare.compare(*sides, Axes(middles)).verdict
 
 
 def hour():

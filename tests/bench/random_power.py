@@ -9,7 +9,8 @@ from bench.random_drives import BIN_RPM, columns_of
 from truth.drives import Settings, make_drive, pair
 
 from ringpull.analysis.cells import compare
-from ringpull.analysis.power import motion, pull_power
+from ringpull.analysis.cells.passes import Axes
+from ringpull.analysis.power import compare_power, motion, pull_power
 from ringpull.ring.values import edges as read_edges
 from ringpull.ring.values.speed import SLOWEST_US
 
@@ -76,6 +77,16 @@ def wheel_power(seed):
             wide = pull_power.pull_power(columns, p.start_s, p.end_s, replace(known, grade=None, **exact), turns)
             covered += np.mean((wide.low <= true) & (true <= wide.high)) > 0.9
     return bins, peaks, covered, road, none
+
+
+def passes_of_power(columns, spans, speeds, car, turns, session=1):
+    """The passes of power of several pulls."""
+    out = []
+    for number, start_s, end_s in spans:
+        power = pull_power.pull_power(columns, start_s, end_s, car, turns)
+        if power is not None:
+            out += compare_power.passes_of(power, speeds, (session, number))
+    return out
 
 
 def driven_anew(drive, factor):
@@ -148,5 +159,5 @@ def power_changed(car_seed, pulls, spread, factor=1.0):
             return (1.0 + own[number - 1]) * part
 
         columns, spans, turns = driven_anew(drive, scaled)
-        sides.append(pull_power.power_passes(columns, spans, middles, car_of(drive), turns, session))
-    return compare.compare(*sides, middles, sense="more power", better_is=1, method_u=motion.METHOD_U).verdict
+        sides.append(passes_of_power(columns, spans, middles, car_of(drive), turns, session))
+    return compare.compare(*sides, Axes(middles), compare_power.MORE_POWER).verdict

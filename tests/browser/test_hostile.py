@@ -11,6 +11,7 @@ from pages import NASTY
 
 import ringpull
 from ringpull.analysis.answer import Answer, PullAnswer
+from ringpull.analysis.judge.reasons import Assumed, Assumption, Reason, Why
 from ringpull.report import write_report
 
 
@@ -28,7 +29,14 @@ class Session:
 
 
 def stand_in(real, folder, sessions):
-    return SimpleNamespace(source=folder, sessions=sessions, blocks=real.blocks, damage=real.damage)
+    return SimpleNamespace(
+        source=folder,
+        sessions=sessions,
+        blocks=real.blocks,
+        damage=real.damage,
+        views=getattr(real, "views", list),
+        pulls=getattr(real, "pulls", list),
+    )
 
 
 def still_works(page):
@@ -50,9 +58,8 @@ def test_markup_in_every_text(drive, found, opened, tmp_path):
     session = Session(real, channels=channels, config=config, firmware=NASTY, board=NASTY, start_utc=NASTY)
     nasty = replace(
         found,
-        reasons=[NASTY, *found.reasons],
-        cautions=[NASTY],
-        assumptions=[NASTY],
+        reasons=[Reason(Why.BLIND, 1, values={"banks": (NASTY,)}), *found.reasons],
+        assumptions=[Assumption(Assumed.DELAY, {"bank": NASTY, "source": NASTY})],
         left_out={NASTY: 1.0},
         alignment=found.alignment | {"source": NASTY},
     )
@@ -66,7 +73,7 @@ def test_markup_in_every_text(drive, found, opened, tmp_path):
 
 
 def test_no_pulls(drive, found, opened, tmp_path):
-    none = Answer("not enough data", ["no pull was marked and none was found"], [], {}, {}, [], found.cautions)
+    none = Answer("not enough data", [Reason(Why.NO_PULL)], [], {}, {}, [])
     with opened(write_report(stand_in(drive, tmp_path, drive.sessions), none, tmp_path / "report.html")) as page:
         still_works(page)
         assert page.locator("#answer-word").inner_text().endswith("Not enough data")
@@ -94,7 +101,7 @@ def test_nothing_but_nan(drive, found, opened, tmp_path):
     rows = dict(real.table())
     for channel in real.channels:
         rows[channel.column] = np.full_like(rows["time_s"], np.nan)
-    none = Answer("not enough data", ["not logged, or never valid: lambda, rpm"], [], {}, {}, [], found.cautions)
+    none = Answer("not enough data", [Reason(Why.MISSING, values={"roles": ("lambda", "rpm")})], [], {}, {}, [])
     path = write_report(stand_in(drive, tmp_path, [Session(real, rows=rows)]), none, tmp_path / "report.html")
     with opened(path) as page:
         still_works(page)

@@ -274,10 +274,18 @@ def test_first_printed_page_tells_before_and_after(drive, found, opened, tmp_pat
 
     import ringpull
     from ringpull.analysis.answer import answer
+    from ringpull.analysis.cells import drive_comparison
+    from ringpull.analysis.cells.drive_comparison import Side
     from ringpull.report import write_report
+    from ringpull.report.against import Against
 
     before = ringpull.read(ROOT / "demo_logs" / "v1_pulls_alone")
-    path = write_report(drive, found, tmp_path / "report.html", (before, answer(before)))
+    path = write_report(
+        drive,
+        found,
+        tmp_path / "report.html",
+        Against(before, answer(before), drive_comparison.of_mixture(Side(before), Side(drive))),
+    )
     with opened(path, viewport={"width": 794, "height": 1123}) as page:
         page.emulate_media(media="print")
         for words in (

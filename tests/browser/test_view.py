@@ -33,11 +33,17 @@ def own(tmp_path):
         yield server
 
 
-def ask(server, path, method="GET", body=None, **headers):
+def answered(server, path, method="GET", body=None, **headers):
+    """(the answer with its head, its body)."""
     connection = http.client.HTTPConnection("127.0.0.1", server.server_port, timeout=HANG_S)
     connection.request(method, path, body, {"Host": f"127.0.0.1:{server.server_port}", **headers})
     answer = connection.getresponse()
-    return answer.status, answer.read()
+    return answer, answer.read()
+
+
+def ask(server, path, method="GET", body=None, **headers):
+    answer, body = answered(server, path, method, body, **headers)
+    return answer.status, body
 
 
 def window(server, start, end, width):
@@ -63,6 +69,25 @@ def test_another_page_is_refused(served):
     assert ask(served, "/state", Origin="http://example.org")[0] == 403
     assert ask(served, "/remark", "POST", b"{}", Origin="null")[0] == 403
     assert ask(served, "/state", Origin=f"http://localhost:{served.server_port}")[0] == 200
+
+
+@pytest.mark.parametrize("name", ["127.0.0.1", "localhost"])
+def test_a_page_of_another_port_of_this_machine_is_refused(served, name):
+    """Another program's page, on the same host: it is another origin."""
+    for origin in (f"http://{name}:{served.server_port + 1}", f"http://{name}", f"https://{name}:{served.server_port}"):
+        assert ask(served, "/state", Origin=origin)[0] == 403, origin
+        assert ask(served, "/remark", "POST", b"{}", Origin=origin)[0] == 403, origin
+    assert ask(served, "/state", Origin=f"http://{name}:{served.server_port}")[0] == 200
+
+
+@pytest.mark.parametrize(
+    "path",
+    ["/", "/state", "/window?drive=0&session=1&start=0&end=9&width=9", "/export?drive=0&session=1&spans=0:1", "/no"],
+)
+def test_no_answer_is_kept_by_the_browser_or_taken_for_another_kind(served, path):
+    answer, _ = answered(served, path)
+    assert answer.headers.get_all("Cache-Control") == ["no-store"]
+    assert answer.headers.get_all("X-Content-Type-Options") == ["nosniff"]
 
 
 @pytest.mark.parametrize(

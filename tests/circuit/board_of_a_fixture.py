@@ -8,6 +8,9 @@ import sys
 path, top, bottom, lost = sys.argv[1], float(sys.argv[2]), float(sys.argv[3]), sys.argv[4] == "1"
 
 
+INPUT = 26800  # ohms of the lambda input
+
+
 class Clock:
     now_us = 0
     tach_hz = 0
@@ -61,7 +64,7 @@ class ADC:
         pass
 
     def read_u16(self):
-        return int(clock.share * bottom / (top + bottom + 1000) * 65535)
+        return int(clock.share * INPUT / (INPUT + 1000) * bottom / (top + bottom) * 65535)
 
 
 class Machine:

@@ -66,9 +66,10 @@ def steady(net, volts):
     return _behind(0.05, f"pwl(0 0 1m {volts})", net), 1.0
 
 
-def cranking(net, low_v, hold_v):
-    """Starter engages: 5 ms down to `low_v` for 15 ms, then 1 s at `hold_v` with 2 V peak to peak at 2 Hz, then back."""
+def cranking(net, low_v, hold_v, minus="0"):
+    """Starter engages: 5 ms down to `low_v` for 15 ms, then 2 s at `hold_v` with 2 V peak to peak at 2 Hz, then back."""
     points = [(0, 12), (0.3, 12), (0.305, low_v), (0.32, low_v), (0.37, hold_v)]
-    points += [(0.37 + 0.25 * k, hold_v + (1 if k % 2 else -1) * 0.5) for k in range(1, 5)]
-    points += [(1.5, 12), (1.6, 12)]
-    return _behind(0.02, "pwl(" + " ".join(f"{t} {v}" for t, v in points) + ")", net), 1.6
+    points += [(0.495 + 0.25 * k, hold_v + (1 if k % 2 else -1)) for k in range(8)]
+    points += [(2.5, 12), (2.6, 12)]
+    shape = "pwl(" + " ".join(f"{t} {v}" for t, v in points) + ")"
+    return [f"vsource source.n {minus} {shape}", f"rsource source.n {net} 0.02"], 2.6

@@ -12,7 +12,20 @@ import pytest
 import schemdraw
 import spice
 
-from hardware.circuit import boards, bom, build, builds, geometry, harness, limits, model, netlist, tables
+from hardware.circuit import (
+    boards,
+    bom,
+    build,
+    builds,
+    geometry,
+    harness,
+    layout,
+    limits,
+    model,
+    netlist,
+    pinouts,
+    tables,
+)
 from hardware.circuit.blocks import ALL, BY_NAME
 from hardware.circuit.stock import STOCK
 from shared_math import channels
@@ -123,8 +136,11 @@ def test_harness_drawing_shows_every_wire(each):
         return sorted(html.unescape(text) for text in re.findall(r"<text[^>]*>([^<]*)</text>", svg))
 
     assert texts(drawn) == texts(committed)
-    for terminal, (label, _, _) in each.terminals.items():
-        assert any(terminal in text and label in text for text in texts(drawn)), terminal
+    for terminal, end in each.terminals.items():
+        assert any(terminal in text and end.label in text for text in texts(drawn)), terminal
+        for use, part in each.far_parts(terminal):
+            own = end.device in ("button", "lamp")
+            assert own or terminal == "T1" or any(f"{use.prefix}-{part.ref}" in text for text in texts(drawn)), part.ref
 
 
 @spice.needs_ngspice
@@ -150,19 +166,24 @@ def test_within_budget(each, board):
     assert float(lines[-1]["sum_usd"]) == pytest.approx(total)
     assert total < each.budget_usd
     assert all(line["price_date"] == "2026-11" and line["price_source"] for line in lines[:-1])
-    assert f"{total:.2f}" in README
+    low, high = bom.range_usd(each, board)
+    assert f"{total:.2f} USD, {low} to {high}" in README
 
 
 @pytest.mark.parametrize("board", boards.ALL, ids=lambda b: b.name)
 @pytest.mark.parametrize("each", builds.ALL, ids=lambda b: b.name)
 def test_wiring_table_names_every_pin_once(each, board):
     nets = tables.connections(each, board)
-    placed = [place for places in nets.values() for place in places if not place.startswith(("board", "terminal"))]
+    placed = [
+        place for places in nets.values() for place in places if not place.startswith(("board", "terminal", "the "))
+    ]
     pins = sum(len(part.pins) for use in bom.fitted(each, board) for part in use.data.parts)
     extra = [place for place in placed if re.search(r" 100 nF$|-U\d pin \d+$", place)]
     assert len(placed) - len(extra) <= pins <= len(placed)
-    alone = {net: places for net, places in nets.items() if len(places) < 2 and net != "tap"}
-    assert alone == {}
+    assert {net: places for net, places in nets.items() if len(places) < 2} == {}
+    assert any(place.startswith("board: ") for place in nets["AGND"]) and len(nets["AGND"]) > 3
+    for place in nets["ground"]:
+        assert not re.match(r"A\d-(R\d|C1|C3) *$", place), "an analog input's ground that is not AGND"
 
 
 def test_net_names_meet_the_netlist():
@@ -174,6 +195,9 @@ def test_net_names_meet_the_netlist():
     [
         "never", "airbag", "fuse", "0.5 mm", "strain relief", "carbon monoxide", "400 V", "leak", "free air",
         "tip down", "upstream of the catalyst", "turbine", "leaded", "silicone", "weld", "hot", "unpowered", "local",
+        "with the key on it is never off", "Never tap an electronic throttle or pedal", "Q1's tab is live",
+        "Try it with JP1 open first", "One source at a time", "a sensor of your own is better", "Do not swap cores",
+        "the resistor sits where the wire begins", "the fuse goes in last", "220 nF", "no ground pin stands beside IO36",
     ],
 )  # fmt: skip
 def test_cautions_are_there(words):
@@ -183,9 +207,10 @@ def test_cautions_are_there(words):
 def test_readme_quotes_what_the_data_and_simulations_hold():
     from hardware.circuit import accuracy
 
+    low, high = accuracy.lambda_range("esp32")
     for figure in (
-        f"{accuracy.WORST_LAMBDA}",
-        f"{accuracy.WORST_LAMBDA_CALIBRATED}",
+        *(f"{worst:.4f}" for pair in accuracy.WORST_LAMBDA.values() for worst in pair),
+        f"{low:.3f} to {high:.3f}",
         "6.8 kΩ",
         "10 kΩ",
         "470 nF",
@@ -212,3 +237,95 @@ def test_fixture_tells_good_from_bad(top, bottom, lost, verdict):
     done = subprocess.run(command, capture_output=True, text=True, env={"MICROPYPATH": path})
     assert done.returncode == 0, done.stderr + done.stdout
     assert done.stdout.strip().splitlines()[-1].startswith(verdict)
+
+
+@pytest.mark.parametrize("name", layout.ALL)
+def test_layout_holds_what_is_built(name):
+    """Every block has its place, big enough for its parts; nothing overlaps; the coil's corner keeps 5 mm of everything."""
+    plan, each = layout.ALL[name], next(b for b in builds.ALL if b.name == name)
+    wide, high = plan.size
+    for area in plan.areas:
+        assert 0 <= area.left <= area.right < wide and 0 <= area.low <= area.top < high, area.name
+    for k, one in enumerate(plan.areas):
+        for other in plan.areas[k + 1 :]:
+            assert one.distance(other) >= 0, (one.name, other.name)
+            if {one.name, other.name} & set(plan.apart):
+                assert (one.distance(other) + 1) * layout.PITCH_MM >= layout.CLEAR_MM, (one.name, other.name)
+    supply = next(area for area in plan.areas if area.name == "P")
+    assert supply.left <= plan.star[0] <= supply.right and supply.low <= plan.star[1] <= supply.top, (
+        "the star is at P-C2"
+    )
+    for board in boards.ALL:
+        for prefix, holes in layout.needed(each, board).items():
+            room = sum(a.holes for a in plan.areas if a.name == prefix or a.name.startswith(prefix + " "))
+            assert room >= 1.05 * holes, prefix
+    shown = " ".join(area.words for area in plan.areas)
+    for terminal, end in each.terminals.items():
+        between = terminal in ("T16", "T17") and "T15 to T18" in shown
+        assert between or re.search(rf"\b{terminal}\b", shown), terminal
+        if end.clear:
+            assert any(terminal in a.words for a in plan.areas if a.name in plan.apart), terminal
+
+
+def test_coil_s_slot_lies_between_its_two_sides():
+    plan = layout.FULL
+    logic, coil = (next(a for a in plan.areas if a.name == name) for name in ("E logic", "E coil"))
+    x = plan.slot[0][0]
+    assert logic.right < x < coil.left and (coil.left - logic.right) * layout.PITCH_MM >= layout.CLEAR_MM
+
+
+def test_legs_of_every_transistor_and_regulator_are_drawn():
+    drawn = {one.stock: set() for one in pinouts.ALL}
+    for one in pinouts.ALL:
+        drawn[one.stock] |= {leg.split()[-1] for leg in one.legs}
+    used = {part.stock for block in ALL for part in block.parts}
+    for stock in used:
+        if STOCK[stock].kind in ("npn", "pnp", "pmos") or stock in (
+            "reg_5v",
+            "opto",
+            "ref_3v",
+            "opamp_rr",
+            "schmitt_hc14",
+        ):
+            assert stock in drawn, stock
+    for kind in ("npn_small", "pnp_small"):
+        usual, mirrored = (one.legs for one in pinouts.ALL if one.stock == kind)
+        assert usual == mirrored[::-1]
+        for name in STOCK[kind].text.split()[-3::2]:
+            assert any(one.names == name for one in pinouts.ALL), name
+    svg = pinouts.svg()
+    assert all(one.names in svg and one.note in svg for one in pinouts.ALL)
+
+
+def test_pin_numbers_of_the_chips_are_the_drawn_ones():
+    """1 anode, 2 cathode, 3 emitter, 4 collector; op-amp 1 out, 2 minus, 3 plus; inverters 1-2 and 3-4."""
+    opto = next(p for p in BY_NAME["tach_opto"].parts if p.stock == "opto")
+    assert [opto.pins[str(n)] for n in range(1, 5)] == ["A", "K", "0", "N"]
+    for name in ("differential", "sensor_tap"):
+        chip = BY_NAME[name].part("U1")
+        assert [chip.pins[str(n)] for n in range(1, 4)] == ["OUT", "M", "P"]
+
+
+def test_parts_list_holds_what_is_not_on_the_board():
+    for each in builds.ALL:
+        for board in boards.ALL:
+            text = bom.as_csv(each, board)
+            for word in (
+                "socket strip",
+                "ring lug",
+                "fuse tap",
+                "cable gland",
+                "heat-shrink sleeve",
+                "chip socket DIP-8",
+            ):
+                assert word in text, (each.name, word)
+            count = {
+                line["part"]: float(line["quantity"]) for line in csv.DictReader(io.StringIO(text)) if line["quantity"]
+            }
+            ways = sum(2 for _ in range(int(count["screw terminal, two ways, 5.08 mm"])))
+            ways += 2 * sum("middle one left empty" in part for part in count)
+            assert ways >= len(each.terminals)
+            cables = len({end.device for end in each.terminals.values() if end.device})
+            assert count["cable gland with strain relief"] >= cables - 2, (
+                "button and lamp share one gland, as do T1 and T2"
+            )

@@ -1,11 +1,12 @@
 """The supply in a car: nothing is overloaded, the board's volts stay in bounds, and it starts and rides as README says."""
 
+import re
+
 import pulses
 import pytest
 import spice
-import stress
 
-from hardware.circuit import limits, netlist
+from hardware.circuit import limits, netlist, stress
 from hardware.circuit.blocks import BY_NAME
 
 pytestmark = spice.needs_ngspice
@@ -22,8 +23,6 @@ CASES = {
     "load dump 35 V": pulses.clamped_load_dump,
     "reverse -14 V": lambda net: pulses.steady(net, -14.0),
     "jump start 24 V": lambda net: pulses.steady(net, 24.0),
-    "cranking 8 V": lambda net: pulses.cranking(net, 8.0, 9.5),
-    "cranking 6 V": lambda net: pulses.cranking(net, 6.0, 6.5),
     "cranking 4.5 V": lambda net: pulses.cranking(net, 4.5, 6.5),
 }
 STEADY = ("reverse -14 V", "jump start 24 V")
@@ -32,6 +31,7 @@ STEADY = ("reverse -14 V", "jump start 24 V")
 def supply(case: str, full: bool, degc: float = 25) -> tuple[dict, list[str]]:
     """(simulated vectors, overloads) with the board drawing limits.BOARD_MA."""
     source, seconds = CASES[case]("sup.feed")
+    source = [*source, "rlug sup.lug 0 0.01"]
     blocks = {"sup": "supply"} | ({"hold": "hold_up", "sensors": "sensor_supply"} if full else {})
     body = [line for instance, name in blocks.items() for line in netlist.lines(BY_NAME[name], instance)]
     body += [*source, f"rboard sup.vboard 0 {4.7 / limits.BOARD_MA * 1000:g}", "vrail 3v3 0 3.3"]
@@ -44,7 +44,7 @@ def supply(case: str, full: bool, degc: float = 25) -> tuple[dict, list[str]]:
     return result, over
 
 
-@pytest.mark.parametrize("full", [False, True], ids=["minimum", "full"])
+@pytest.mark.parametrize("full", [pytest.param(False, marks=pytest.mark.slow), True], ids=["minimum", "full"])
 @pytest.mark.parametrize("case", CASES)
 def test_nothing_is_overloaded(case, full):
     result, over = supply(case, full)
@@ -62,20 +62,59 @@ def test_cold_and_hot(case, degc):
     assert result["v(sup.vboard)"].max() < limits.BOARD_V
 
 
-@pytest.mark.parametrize(
-    "case, full, least_v",
-    [
-        ("cranking 8 V", False, limits.BOARD_LEAST_V["esp32"]),
-        ("cranking 6 V", False, limits.BOARD_LEAST_V["esp32"]),
-        ("cranking 4.5 V", False, limits.BOARD_LEAST_V["rp2"]),
-        ("cranking 4.5 V", True, limits.BOARD_LEAST_V["esp32"]),
-        ("load dump 35 V", True, limits.BOARD_LEAST_V["esp32"]),
-        ("load dump 101 V", True, limits.BOARD_LEAST_V["rp2"]),
-    ],
-)
-def test_runs_through(case, full, least_v):
-    result, _ = supply(case, full)
-    assert result["v(sup.vboard)"].min() > least_v
+@pytest.mark.parametrize("case, board", [("load dump 35 V", "esp32"), ("load dump 101 V", "rp2")])
+def test_the_reservoir_carries_it_through(case, board):
+    result, _ = supply(case, True)
+    assert result["v(sup.vboard)"].min() > limits.BOARD_LEAST_V[board]
+
+
+def lowest_v(low_v: float, hold_v: float, full: bool, threshold_v: float, degc: float) -> float:
+    """Least volts at the board while the engine is cranked, with Q1's threshold there."""
+    source, seconds = pulses.cranking("sup.feed", low_v, hold_v, "sup.lug")
+    blocks = {"sup": "supply"} | ({"hold": "hold_up"} if full else {})
+    body = [line for instance, name in blocks.items() for line in netlist.lines(BY_NAME[name], instance)]
+    model = re.search(r"^\.model MP200 (.*)$", netlist.MODELS.read_text(), re.M)[1]
+    body = [line.replace("MP200", "MPTEST") for line in body]
+    body.append(".model MPTEST " + re.sub(r"vto=\S+", f"vto={threshold_v}", model))
+    body += [*source, f"rboard sup.vboard 0 {4.7 / limits.BOARD_MA * 1000:g}", "vrail 3v3 0 3.3"]
+    return float(spice.transient(body, seconds, degc, seconds / 2000)["v(sup.vboard)"].min())
+
+
+CRANKING = {
+    "8 V": (8.0, 9.5),
+    "6 V": (6.0, 6.5),
+    "4.5 V": (4.5, 6.5),
+}  # low for 15 ms, then the middle of 2 V of ripple
+
+
+@pytest.mark.parametrize("threshold_v", [pytest.param(-2.0, marks=pytest.mark.slow), -4.2])
+@pytest.mark.parametrize("degc", [-40, pytest.param(85, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("case", CRANKING)
+def test_cranking(case, degc, threshold_v):
+    """README's claim: every build runs on at 8 V; at 6 and 4.5 V an RP2040 board does, without the reservoir too."""
+    board = "esp32" if case == "8 V" else "rp2"
+    assert lowest_v(*CRANKING[case], False, threshold_v, degc) > limits.BOARD_LEAST_V[board]
+
+
+@pytest.mark.parametrize("full", [False, True])
+def test_cranking_restarts_an_esp32(full):
+    """Said in README: at the bottom of the ripple around 6.5 V nothing is left for it, reservoir or not."""
+    assert lowest_v(6.0, 6.5, full, -3.3, 25) < limits.BOARD_LEAST_V["esp32"]
+
+
+def test_cranking_has_the_whole_ripple():
+    """As the docstring of `pulses.cranking` says: 2 V peak to peak."""
+    lines, _ = pulses.cranking("x", 6.0, 6.5)
+    volts = [float(v) for v in re.findall(r"[\d.]+ ([\d.]+)", lines[0].split("pwl(")[1])]
+    assert max(volts[5:-2]) - min(volts[5:-2]) == 2.0
+
+
+@pytest.mark.parametrize("case", ["pulse 1", "pulse 3a", "reverse -14 V"])
+def test_power_fail_transistor_meets_no_reverse(case):
+    """H-D2 carries what is negative past the base, which bears 6 V backwards."""
+    result, over = supply(case, True)
+    assert over == []
+    assert result["v(hold.s)"].min() > -1.2
 
 
 def test_a_load_dump_restarts_the_minimum_build():
@@ -99,16 +138,17 @@ def test_sensor_supply_shorted(volts):
 
 
 def test_reservoir_holds_and_says_so():
-    """Feed pulled at 0.1 s: the board lives for 0.29 s more, and the power-fail signal rises at once."""
+    """Feed pulled after 1 s of charge: the board lives for 0.3 s more, and the power-fail signal rises at once."""
     body = netlist.lines(BY_NAME["supply"], "sup") + netlist.lines(BY_NAME["hold_up"], "hold")
     body += [
         "vfeed feed.n 0 12.5",
         "s1 feed.n sup.feed on 0 plug",
-        "von on 0 pwl(0 1 0.1 1 0.1001 0)",
+        "von on 0 pwl(0 1 1.0 1 1.0001 0)",
         "vrail 3v3 0 3.3",
     ]
     body += [".model plug SW(vt=0.5 ron=0.01 roff=10meg)", f"rboard sup.vboard 0 {4.7 / limits.BOARD_MA * 1000:g}"]
-    result = spice.transient(body, 0.6, 25, 5e-4)
-    time, board, signal = result["time"], result["v(sup.vboard)"], result["v(hold.pf)"]
-    assert time[(time > 0.1) & (board < limits.BOARD_LEAST_V["esp32"])][0] > 0.39
-    assert signal[time < 0.09].max() < 0.2 and signal[time > 0.11].min() > 3.0
+    result = spice.transient(body, 2.0, 25, 1e-3)
+    time, board, signal = result["time"] - 1.0, result["v(sup.vboard)"], result["v(hold.pf)"]
+    lived_s = {name: time[(time > 0) & (board < least)][0] for name, least in limits.BOARD_LEAST_V.items()}
+    assert lived_s["esp32"] == pytest.approx(0.31, abs=0.02) and lived_s["rp2"] == pytest.approx(0.52, abs=0.02)
+    assert signal[time < -0.01].max() < 0.2 and signal[time > 0.01].min() > 3.0

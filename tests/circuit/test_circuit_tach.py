@@ -7,9 +7,8 @@ import coil
 import numpy as np
 import pytest
 import spice
-import stress
 
-from hardware.circuit import limits, netlist
+from hardware.circuit import limits, netlist, stress
 from hardware.circuit.blocks import BY_NAME
 from hardware.circuit.build import ROOT
 from ringpull.dryrun.run import find_micropython
@@ -59,13 +58,15 @@ def spark_run(name: str, rpm: float, spark: str, gate: str) -> tuple[dict, np.nd
     time, volts = coil.primary(at, *SPARKS[spark])
     parameters = {"U1A": GATES[gate], "U1B": GATES[gate], "U2": "ctr=0.5" if spark == "weak" else "ctr=1.6"}
     body = netlist.lines(BY_NAME[name], "x", parameters=parameters) + coil.source("x.in", time, volts)
-    body += ["vrail 3v3 0 3.3"] + (["rblock x.k 0 0.1"] if name == "tach_opto" else [])
+    body += ["vrail 3v3 0 3.3"] + (["rblock x.gin 0 0.1"] if name == "tach_opto" else [])
     return spice.transient(body, time[-1], 25, 40e-6), at
 
 
-RUNS = [(rpm, spark, "usual") for rpm in (200, 1000, 6000, 12000) for spark in SPARKS]
-RUNS += [(rpm, spark, gate) for rpm in (12000,) for spark in SPARKS for gate in ("low", "high")]
-RUNS += [(200, "strong", "low"), (200, "weak", "high")]
+RUNS = [(200, "strong", "low"), (200, "weak", "high"), (6000, "strong", "usual")]
+RUNS += [(12000, "strong", "low"), (12000, "weak", "high")]
+MORE = [(rpm, spark, "usual") for rpm in (200, 1000, 6000, 12000) for spark in SPARKS]
+MORE += [(12000, "strong", "high"), (12000, "weak", "low")]
+RUNS += [pytest.param(*one, marks=pytest.mark.slow) for one in MORE if one not in RUNS]
 
 
 @pytest.mark.parametrize("name", ["tach_coil", "tach_opto"])
@@ -95,8 +96,12 @@ def test_ringing_reaches_the_filter():
     assert 60 * 7 / (kept[-1] - kept[0]) / PER_REV == pytest.approx(6000, rel=5e-4)
 
 
-@pytest.mark.parametrize("high_v", [4.0, 5.0, 12.0, 14.4])
-@pytest.mark.parametrize("gate", GATES)
+LINES = [(4.0, "usual"), (4.0, "high"), (14.4, "low")]
+MORE_LINES = [(volts, gate) for volts in (4.0, 5.0, 12.0, 14.4) for gate in GATES]
+LINES += [pytest.param(*one, marks=pytest.mark.slow) for one in MORE_LINES if one not in LINES]
+
+
+@pytest.mark.parametrize("high_v, gate", LINES)
 def test_logic_line(high_v, gate):
     """A square wave at 12,000 rpm with slow edges, and at its top enough noise to make a bare pin count it."""
     period = 60 / (12000 * PER_REV)
@@ -126,6 +131,17 @@ def test_logic_line_of_sixty_teeth(high_v, gate):
     edges = rising(result, "x.pin")
     assert len(edges) == 21
     assert np.diff(edges) == pytest.approx(period, rel=0.01)
+
+
+@pytest.mark.parametrize("gate", GATES)
+@pytest.mark.parametrize("high_v, swallowed_us", [(5.0, 4.0), (14.4, 1.0)])
+def test_spikes_are_swallowed(gate, high_v, swallowed_us):
+    """README's and the drawing's figure: shorter than 1 us, of 5 V shorter than 4 us; one of 20 us passes."""
+    parts = netlist.lines(BY_NAME["tach_logic"], "x", parameters={"U1A": GATES[gate], "U1B": GATES[gate]})
+    for width_us, passes in ((swallowed_us, False), (20.0, True)):
+        spike = f"vline x.in 0 pulse(0 {high_v} 20u 0.1u 0.1u {width_us}u 1)"
+        result = spice.transient([*parts, spike, "v5v 5v 0 5", "vrail 3v3 0 3.3"], 100e-6, 25, 1e-7)
+        assert (result["v(x.pin)"].max() > 1.65) == passes
 
 
 def test_open_collector_line():

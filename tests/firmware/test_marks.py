@@ -222,6 +222,36 @@ def test_a_gear_change_does_not_end_a_pull():
         assert run.changes() == [(1.0, 1, 0)], (rate, per_s, run.changes())
 
 
+def _count(knots):
+    """Edges up to a time: straight lines of the rate between `knots`, (seconds, edges a second)."""
+
+    def edges(t):
+        count = 0.0
+        for (t0, rate0), (t1, rate1) in zip(knots, knots[1:]):
+            if t <= t0:
+                break
+            end = min(t, t1)
+            rate = rate0 + (rate1 - rate0) * (end - t0) / (t1 - t0)
+            count += (rate0 + rate) / 2 * (end - t0)
+        return count
+
+    return edges
+
+
+def test_a_pull_that_rises_slowly_after_a_gear_change_stays_open():
+    """A window of 26 rows holds 36 edges before the change, 24 after it, 30 after 2 s of pulling, 31 seven seconds
+    later: from then on the highest since the change counts, which the engine holds, and not the 36 of the lower gear."""
+    run = Run(press(1.0), 12, edges=_count([(0, 80), (3, 140), (3.01, 93), (5, 117), (12, 120.5)]))
+    assert run.changes() == [(1.0, 1, 0)]
+
+
+def test_speed_that_falls_again_after_a_gear_change_ends_the_pull():
+    """As above, but the throttle is closed 2 s after the change: 3 s of falling speed later the pull is over."""
+    run = Run(press(1.0), 12, edges=_count([(0, 80), (3, 140), (3.01, 93), (5, 117), (12, 60)]))
+    (_, begun, _), (ended_at, ended, _) = run.changes()
+    assert (begun, ended) == (1, 2) and 8.0 <= ended_at <= 9.1  # a fall of 2 edges, then 3 s, in whole windows
+
+
 def test_handlers_allocate_nothing():
     knob = button.Button()
     state = marks.Marks(knob, RATE, (1, 0, 499), 2)

@@ -100,6 +100,17 @@ def test_a_late_row_after_a_long_stop_tells_that_it_stood():
         assert row_at(counter, (at + 2500) & ticks.MASK) == [22, 500, 0]
 
 
+def test_a_late_row_before_the_first_edge_after_a_pause_does_not_forget_that_edge():
+    """The row's instant lies 1.1 s after one edge and before the next, which is there already: the engine turns."""
+    counter = tach.Tach(1000)
+    counter.edge(5000)
+    counter.edge(1205000)
+    assert row_at(counter, 1105000) == [1, tach.AGE_MAX, 0]
+    assert not counter.asleep
+    counter.edge(1205400)  # ringing of the second edge, and known as such: 0.4 ms after it
+    assert row_at(counter, 1206000) == [2, 1000, 1]
+
+
 def test_handler_allocates_nothing():
     counter = tach.Tach(1000)
     cells = [0, 0, 0]

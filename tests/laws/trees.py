@@ -15,6 +15,7 @@ SHARED_MAY = {"struct", "binascii", "array", "math", "json", "shared_math"}
 # Rooms of host/ringpull from the ground up: a module imports from its own room and from those named before it
 ROOMS = (
     "errors",
+    "said",
     "files",
     "ring/blocks",
     "ring/rows",
@@ -24,6 +25,7 @@ ROOMS = (
     "analysis/drive_state",
     "analysis/delay",
     "analysis/judge",
+    "wording",
     "analysis/pulls",
     "analysis/cells",
     "analysis/power",

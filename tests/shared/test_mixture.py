@@ -49,3 +49,37 @@ def test_fuel_in_each_way_of_the_configuration():
         assert 1 < mixture.fuel({"name": name})["stoich_afr"] < 40
         assert mixture.is_known(name)
     assert not mixture.is_known("water")
+
+
+def test_nitrogen_of_the_fuel_is_weighed():
+    # CH3NO2 needs 1 + 3/4 - 2/2 = 0.75 mol of oxygen, in 0.75 x 138.27 = 103.70 g of air, and weighs 12.011 + 3 x 1.008
+    # + 2 x 15.999 + 14.007 = 61.040 g: 1.6989; without its nitrogen it would be 2.205
+    assert near(mixture.fuel({"name": "nitromethane"})["stoich_afr"], 1.6989, 1e-4)
+    assert near(mixture.fuel({"name": "x", "c": 1, "h": 3, "o": 2, "n": 1})["stoich_afr"], 1.6989, 1e-4)
+
+
+def test_density_of_a_pump_fuel():
+    assert near(mixture.density_of({"name": "petrol"}), 745.0, 1e-6)
+    assert near(mixture.density_of({"name": "e10"}), 749.43, 1e-6)  # 0.9 x 745 + 0.1 x 789.3
+    assert near(mixture.density_of({"name": "E85"}), 782.655, 1e-6)  # 0.15 x 745 + 0.85 x 789.3
+    assert mixture.density_of({"name": "methane"}) is None
+    assert mixture.density_of({"name": "mine", "c": 1, "h": 2}) is None
+
+
+def test_a_blend_of_pump_fuels_weighs_each_by_its_own_density():
+    # A litre each of E85 (0.782655 kg) and petrol (0.745 kg at 14.5736). E85 is 0.11175 kg of petrol and 0.670905 kg of
+    # ethanol at 9.0041: (0.11175 x 14.5736 + 0.670905 x 9.0041) / 0.782655 = 9.7993. Together (0.782655 x 9.7993 +
+    # 0.745 x 14.5736) / 1.527655 = 12.1276
+    parts = [{"name": "e85", "part": 1}, {"name": "petrol", "part": 1}]
+    assert near(mixture.fuel({"name": "x", "blend": parts})["stoich_afr"], 12.1276, 1e-4)
+
+
+def test_a_configured_density_counts():
+    # Petrol of 700 instead of 745 kg/m3: (0.7 x 14.5736 + 0.7893 x 9.0041) / 1.4893 = 11.6219
+    parts = [{"name": "petrol", "part": 1, "density_kg_m3": 700.0}, {"name": "ethanol", "part": 1}]
+    assert near(mixture.fuel({"name": "x", "blend": parts})["stoich_afr"], 11.6219, 1e-4)
+    # E10 of 700: (0.7 x 13.98697 + 0.7893 x 9.0041) / 1.4893 = 11.3461
+    parts = [{"name": "e10", "part": 1, "density_kg_m3": 700.0}, {"name": "ethanol", "part": 1}]
+    assert near(mixture.fuel({"name": "x", "blend": parts})["stoich_afr"], 11.3461, 1e-4)
+    own = [{"name": "mine", "part": 1, "c": 1, "h": 1.85, "density_kg_m3": 700.0}, {"name": "ethanol", "part": 1}]
+    assert near(mixture.fuel({"name": "x", "blend": own})["stoich_afr"], 11.6219, 1e-4)

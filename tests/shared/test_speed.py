@@ -79,3 +79,30 @@ def test_live_speed_keeps_its_value_where_an_interval_is_impossible():
     count = out.counts[out.at]
     out.ages[out.at] = 0
     assert out.row(count + 10, 4999) == before
+
+
+def test_live_speed_of_uneven_firing_is_that_of_the_whole_cycle():
+    """Two cylinders fire 315 and 405 degrees apart: at 3000 rpm, 18 degrees a millisecond, 17.5 and 22.5 ms. Every row
+    reads 3000, whichever of the two it follows; either interval alone would read 3429 or 2667."""
+    out = speed.LiveSpeed(1, 2, 5000, COUNT_MASK, AGE_MOST)
+    edges = [n * 40000 + first for n in range(10) for first in (0, 17500)]
+    for t in range(0, 360000, 5000):
+        passed = [edge for edge in edges if edge <= t]
+        out.row(len(passed), t - passed[-1])
+        if t >= 60000:
+            assert out.rpm == 3000, t
+
+
+def test_live_speed_forgets_what_was_before_a_hole_as_long_as_ages_last():
+    """Ages end at 1,048,575 us: after a hole of 210 rows of 5 ms an edge's time before it is no longer comparable."""
+    for since, age, known in ((209, 100, True), (210, 100, False), (1, AGE_MOST - 1, True), (1, AGE_MOST, False)):
+        out = live(2, 3000, 1)
+        count = out.counts[out.at]
+        out.row(count + 1, age, since)
+        assert (out.rpm > 0) == known, (since, age)
+        assert (out.row(count + 2, 100) > 0) == known, (since, age)  # of one row alone nothing is known
+    exact = speed.LiveSpeed(2, 4, 5000, COUNT_MASK, 1000000)
+    exact.row(0, 0)
+    exact.row(4, 0, 4)
+    assert exact.rpm == 6000  # 4 edges, two turns, in 20 ms
+    assert exact.row(400, 0, 200) == 0  # as long as ages last

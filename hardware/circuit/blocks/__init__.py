@@ -1,6 +1,6 @@
 """One module for each kind of block."""
 
-from hardware.circuit.blocks import analog, clamp, differential, panel, supply, tach, temperature
+from hardware.circuit.blocks import analog, bus, clamp, differential, panel, screens, supply, tach, tap, temperature
 
 ALL = (
     supply.SUPPLY,
@@ -10,8 +10,11 @@ ALL = (
     analog.ANALOG_5V,
     analog.ANALOG_BATTERY,
     differential.DIFFERENTIAL,
+    tap.SENSOR_TAP,
+    screens.SCREENS,
     temperature.THERMISTOR,
     temperature.PT1000,
+    temperature.REFERENCE,
     tach.TACH_LOGIC,
     tach.TACH_COIL,
     tach.TACH_OPTO,
@@ -19,6 +22,6 @@ ALL = (
     panel.BUZZER,
     panel.CARD,
     panel.SCREEN,
-    panel.CAN,
+    bus.CAN,
 )
 BY_NAME = {block.name: block for block in ALL}

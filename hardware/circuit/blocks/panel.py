@@ -1,20 +1,16 @@
-"""What hands and eyes need, and the card: button, lamp, buzzer, screen, card, bus."""
+"""What hands and eyes need, and the card: button, lamp, buzzer, screen, card."""
 
-from hardware.circuit.model import Block, chip, transistor, two
+from hardware.circuit.model import Block, away, chip, transistor, two
 
 BUTTON_LAMP = Block(
     "button_lamp",
     "Button and lamp",
     (
-        two(
-            "S1",
-            "button",
-            "",
-            ("W", "0"),
-            ((0, 0), (0, -3)),
-            "right",
-            "on the dash or in the passenger's hand, two wires",
+        away(
+            "on the dash",
+            two("S1", "button", "", ("W", "WR"), ((-4, 0), (-4, -3)), "left", "or in the passenger's hand, two wires"),
         ),
+        two("R6", "r", "1k", ("WR", "0"), ((-2, -3), (1, -3)), "above", "that wire may touch 12 V too"),
         two("R2", "r", "4.7k", ("W", "B"), ((0, 0), (3, 0)), "above", "that wire may touch 12 V"),
         two("R1", "r", "47k", ("3V3", "B"), ((3, 3), (3, 0)), "right", "pull-up"),
         two("C1", "c", "100n", ("B", "0"), ((5, 0), (5, -3)), "right", "swallows spikes"),
@@ -26,17 +22,33 @@ BUTTON_LAMP = Block(
         two(
             "R3", "r", "220", ("L5", "LA"), ((19, 4), (19, 2)), "right", "a lamp wire on ground does not short the 5 V"
         ),
-        two(
-            "D1", "led", "", ("LA", "LK"), ((19, 2), (19, 0)), "right", "lamp where the driver sees it, two wires, 2 mA"
+        away(
+            "on the dash",
+            two("D1", "led", "", ("LA", "LK"), ((16, 2), (16, 0)), "left", "lamp where the driver sees it, 2 mA"),
         ),
         two("R4", "r", "1k", ("LK", "LC"), ((19, 0), (19, -2)), "right", "a lamp wire on 12 V does not burn Q1"),
         transistor("Q1", "npn_small", ("LC", "LB", "0"), (19, -3), "right", "switches the lamp"),
         two("R5", "r", "2.2k", ("LAMP", "LB"), ((15, -3), (18, -3)), "above", "base current"),
     ),
-    (((3, 0), (10, 0)),),
-    (("B", (10, 0), "right", "to button pin"), ("LAMP", (15, -3), "left", "lamp pin")),
-    grounds=((0, -3), (5, -3), (8, -3), (19, -4)),
+    (
+        ((3, 0), (10, 0)),
+        ((-4, 0), (0, 0)),
+        ((-4, -3), (-2, -3)),
+        ((1, -3), (1, -3.3)),
+        ((16, 2), (19, 2)),
+        ((16, 0), (19, 0)),
+    ),
+    (
+        ("W", (-2.3, 0), "up", "terminal"),
+        ("WR", (-2.3, -3), "down", "terminal"),
+        ("LA", (17.6, 2), "up", "terminal"),
+        ("LK", (17.6, 0), "down", "terminal"),
+        ("B", (10, 0), "right", "to button pin"),
+        ("LAMP", (15, -3), "left", "lamp pin"),
+    ),
+    grounds=((1, -3.3), (5, -3), (8, -3), (19, -4)),
     rails=(("3V3", (3, 3), "up"), ("3V3", (8, 3), "up"), ("5V", (19, 6), "up")),
+    frames=(((-6.2, -3.6, -3.2, 0.8), "on the dash"), ((14, -0.8, 17, 2.8), "on the dash")),
     note="The button pulls its pin to ground. Both wires of button and lamp may touch ground, 12 V or 24 V.",
 )
 
@@ -126,47 +138,6 @@ CARD = Block(
     ),
     grounds=((10.5, -8), (18, -4), (20, -4)),
     rails=(("3V3", (6, 5), "up"),),
-)
-
-CAN = Block(
-    "can",
-    "Car's bus (full build; wired now, read by later firmware)",
-    (
-        chip(
-            "U1",
-            "can_phy",
-            (3, -4, 7, 3),
-            {
-                "TX": ("TX", (3, 0)),
-                "RX": ("RX", (3, -2)),
-                "3V3": ("3V3", (5, 3)),
-                "GND": ("0", (5, -4)),
-                "CANH": ("CANH", (7, 0)),
-                "CANL": ("CANL", (7, -2)),
-            },
-            "right",
-            "3.3 V type; pulls 3V3 and ground from the board",
-        ),
-        two("JP1", "jumper", "", ("CANH", "T"), ((11, 0), (11, -2)), "right", "open in a car: its bus is terminated"),
-        two("R1", "r", "120", ("T", "CANL"), ((11, -2), (11, -4)), "right", "only on a bench bus of two"),
-    ),
-    (
-        ((1, 0), (3, 0)),
-        ((1, -2), (3, -2)),
-        ((7, 0), (14, 0)),
-        ((7, -2), (9, -2)),
-        ((9, -2), (9, -4)),
-        ((9, -4), (14, -4)),
-    ),
-    (
-        ("TX", (1, 0), "left", "TX"),
-        ("RX", (1, -2), "left", "RX"),
-        ("CANH", (14, 0), "right", "CAN high"),
-        ("CANL", (14, -4), "right", "CAN low"),
-    ),
-    grounds=((5, -4),),
-    rails=(("3V3", (5, 3), "up"),),
-    note="Listen only. The carrier's own 120 ohm, where it has one, comes off.",
 )
 
 SCREEN = Block(

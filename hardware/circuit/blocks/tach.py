@@ -1,6 +1,10 @@
-"""Engine speed: from a logic line, from a coil's primary, and from a coil's primary through an opto-coupler."""
+"""Engine speed: from a logic line, from a coil's primary, and from a coil's primary through an opto-coupler.
 
-from hardware.circuit.model import Block, chip, two
+The first resistor sits where the wire begins: a wire that chafes through then carries milliamperes, and neither coil,
+injector nor engine computer notices.
+"""
+
+from hardware.circuit.model import Block, away, chip, two
 
 
 def _schmitt(inputs: str, x: float, y: float, first: str, second: str):
@@ -33,18 +37,27 @@ TACH_LOGIC = Block(
         two(
             "D3", "d_1n4007", "", ("PU", "PD"), ((0, 3.5), (0, 2)), "right", "so that a 12 V line does not feed the 5 V"
         ),
-        two("R3", "r", "4.7k", ("PD", "IN"), ((0, 2), (0, 0)), "right", "pull-up"),
-        two("R1", "r", "10k", ("IN", "N"), ((1, 0), (4, 0)), "above", "takes every overvoltage"),
+        two("R3", "r", "10k", ("PD", "L"), ((0, 2), (0, 0)), "right", "pull-up"),
+        away(
+            "at the engine computer or injector, within 5 cm",
+            two("R4", "r", "1k", ("IN", "L"), ((-6, 0), (-3, 0)), "above", "limits what a chafed wire draws; sleeved"),
+        ),
+        two("R1", "r", "10k", ("L", "N"), ((1, 0), (4, 0)), "above", "takes every overvoltage"),
         two("R2", "r", "100k", ("N", "0"), ((4, 0), (4, -3)), "right", "keeps an open input low"),
-        two("C1", "c", "1n", ("N", "0"), ((7, 0), (7, -3)), "right", "swallows spikes below 10 us"),
+        two("C1", "c", "1n", ("N", "0"), ((7, 0), (7, -3)), "right", "swallows spikes below 1 us, of 5 V below 4 us"),
         two("D1", "d_bat85", "", ("N", "3V3"), ((10, 0), (10, 3)), "right", "clamp"),
         two("D2", "d_bat85", "", ("0", "N"), ((10, -3), (10, 0)), "right", "clamp"),
         *_schmitt("N", 13, 0, "1", "2"),
     ),
-    (((-1, 0), (1, 0)), ((4, 0), (13, 0)), ((15.5, 0), (17, 0)), ((19.5, 0), (21, 0))),
-    (("IN", (-1, 0), "left", "tach line"), ("PIN", (21, 0), "right", "to pin p0")),
+    (((-3, 0), (1, 0)), ((4, 0), (13, 0)), ((15.5, 0), (17, 0)), ((19.5, 0), (21, 0))),
+    (
+        ("IN", (-6, 0), "left", "tach line"),
+        ("L", (-1.5, 0), "down", "terminal"),
+        ("PIN", (21, 0), "right", "to pin p0"),
+    ),
     grounds=((4, -3), (7, -3), (10, -3)),
     rails=(("5V", (0, 5), "up"), ("3V3", (10, 3), "up")),
+    frames=(((-5.8, -1, -2.7, 1.4), "where the wire begins"),),
     note="74HC14 on 3V3: pin 14 to 3V3, pin 7 to ground, 100 nF between them, unused inputs to ground.",
 )
 
@@ -52,29 +65,45 @@ TACH_COIL = Block(
     "tach_coil",
     "Engine speed from a coil's primary (400 V)",
     (
-        two(
-            "R1", "r", "150k", ("IN", "M"), ((0, 0), (3, 0)), "above", "two in series: one alone is not rated for 400 V"
+        away(
+            "at the coil, within 5 cm",
+            two("R1", "r", "150k", ("IN", "M"), ((-3, 0), (0, 0)), "above", "shares 400 V with R2; sleeved, 600 V"),
         ),
-        two("R2", "r", "150k", ("M", "N"), ((3, 0), (6, 0)), "above", "mount both clear of everything else by 5 mm"),
+        two("R2", "r", "150k", ("M", "N"), ((3, 0), (6, 0)), "above", "clear of everything else by 5 mm"),
         two("R3", "r", "8.2k", ("N", "0"), ((6, 0), (6, -3)), "right", "with R1, R2: trips at about 75 V of flyback"),
         two("C1", "c", "1n", ("N", "0"), ((9, 0), (9, -3)), "right", "swallows coupled spikes"),
         two("D1", "d_bat85", "", ("N", "3V3"), ((12, 0), (12, 3)), "right", "clamp"),
         two("D2", "d_bat85", "", ("0", "N"), ((12, -3), (12, 0)), "right", "clamp"),
         *_schmitt("N", 15, 0, "1", "2"),
     ),
-    (((6, 0), (15, 0)), ((17.5, 0), (19, 0)), ((21.5, 0), (23, 0))),
-    (("IN", (0, 0), "left", "coil, switched end"), ("PIN", (23, 0), "right", "to pin p0")),
+    (((0, 0), (3, 0)), ((6, 0), (15, 0)), ((17.5, 0), (19, 0)), ((21.5, 0), (23, 0))),
+    (
+        ("IN", (-3, 0), "left", "coil, switched end"),
+        ("M", (1.5, 0), "down", "terminal"),
+        ("PIN", (23, 0), "right", "to pin p0"),
+    ),
     grounds=((6, -3), (9, -3), (12, -3)),
     rails=(("3V3", (12, 3), "up"),),
-    note="Not isolated: 400 V as far as R2. Prefer the opto-coupler. Never for a coil with its driver inside: that line is logic.",
+    frames=(((-2.8, -1, 0.3, 1.4), "at the coil, within 5 cm, sleeved"),),
+    note="Not isolated: 200 V as far as R2. Prefer the opto-coupler. A coil with its driver inside has a logic line.",
 )
 
 TACH_OPTO = Block(
     "tach_opto",
     "Engine speed from a coil's primary through an opto-coupler",
     (
-        two("R1", "r", "15k", ("IN", "M"), ((0, 0), (3, 0)), "above", "mount both clear of everything else by 5 mm"),
-        two("R2", "r", "15k", ("M", "Z"), ((3, 0), (6, 0)), "above", "two in series share 400 V"),
+        away(
+            "at the coil, within 5 cm",
+            two("R1", "r", "15k", ("IN", "M"), ((-3, 0), (0, 0)), "above", "shares 400 V with R2; sleeved, 600 V"),
+        ),
+        away(
+            "at the coil, within 5 cm",
+            two("R2", "r", "15k", ("M", "Z"), ((0, 0), (3, 0)), "above", "the wire behind it carries 11 mA at most"),
+        ),
+        away(
+            "at the engine block's lug",
+            two("R4", "r", "1k", ("GIN", "K"), ((-3, -2), (0, -2)), "above", "this wire may touch 12 V; sleeved"),
+        ),
         two("D1", "z_62", "", ("A", "Z"), ((9, 0), (6, 0)), "above", "only flyback passes, not 12 V and its ringing"),
         two("D2", "d_1n4148", "", ("K", "A"), ((10, -2), (10, 0)), "left", "protects the LED from the other sign"),
         chip(
@@ -97,18 +126,22 @@ TACH_OPTO = Block(
         ),
     ),
     (
+        ((3, 0), (6, 0)),
         ((9, 0), (12, 0)),
-        ((-1, -2), (12, -2)),
+        ((0, -2), (12, -2)),
         ((16, 0), (22, 0)),
         ((16, -2), (16.8, -2)),
         ((24.5, 0), (26, 0)),
     ),
     (
-        ("IN", (0, 0), "left", "coil, switched end"),
-        ("K", (-1, -2), "left", "engine block"),
+        ("IN", (-3, 0), "left", "coil, switched end"),
+        ("GIN", (-3, -2), "left", "engine block"),
+        ("Z", (4.6, 0), "up", "terminal"),
+        ("K", (4.6, -2), "down", "terminal"),
         ("PIN", (26, 0), "right", "to pin p0"),
     ),
     grounds=((16.8, -2), (19.5, -3)),
     rails=(("3V3", (18, 3), "up"),),
+    frames=(((-2.8, -3, 3.3, 1.4), "R1, R2 at the coil, R4 at the lug: within 5 cm, sleeved"),),
     note="The coil's side has its own ground wire to the engine block; nothing else of the logger touches it.",
 )

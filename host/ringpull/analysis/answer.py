@@ -9,14 +9,20 @@ import numpy as np
 
 from ringpull.analysis.cells import banks, repeat, sets
 from ringpull.analysis.cells.banks import Banks
+from ringpull.analysis.cells.passes import Axes, SessionPulls
 from ringpull.analysis.cells.repeat import Repeat
 from ringpull.analysis.delay import align
 from ringpull.analysis.delay.align import Aligned
 from ringpull.analysis.delay.identify import Identified
 from ringpull.analysis.drive_state import target
+from ringpull.analysis.drive_state.columns import Columns
 from ringpull.analysis.judge import lean_events, masks, needs, verdict
 from ringpull.analysis.judge.lean_events import LeanEvent
+from ringpull.analysis.judge.other_events import OtherEvent
+from ringpull.analysis.judge.reasons import Assumed, Assumption, Reason, Why
 from ringpull.analysis.judge.session import Judged, SpanAnswer, judge_span
+from ringpull.wording import assumed, events, reasons
+from ringpull.wording import masks as mask_words
 
 if TYPE_CHECKING:
     from ringpull.analysis.pulls import Pull
@@ -26,7 +32,7 @@ LEAST_THERE_S = 0.1
 LOAD_STEPS = {"kPa": 50.0, "%": 25.0}  # in which banks are told apart
 
 
-@dataclass
+@dataclass(frozen=True, eq=False)
 class PullAnswer:
     """One pull with its numbers; `pull` is the pulls.Pull, `numbers` the judge.SpanAnswer, `frame` made on demand."""
 
@@ -131,24 +137,22 @@ class PullAnswer:
             "judged_s": _number(n.judged_s, 3),
             "excess_max": _number(n.excess_max, 4),
             "left_out": n.left_out,
-            "lean_events": [e.as_json() for e in n.lean_events],
-            "other_events": [asdict(e) for e in n.other_events],
+            "lean_events": [event_json(e) for e in n.lean_events],
+            "other_events": [other_json(e) for e in n.other_events],
         }
 
 
-@dataclass
+@dataclass(frozen=True, eq=False)
 class Answer:
     """The whole answer. verdict: "attention", "no lean event found" or "not enough data". left_out: mask -> seconds."""
 
     verdict: str
-    reasons: list[str]
+    reasons: list[Reason]
     pulls: list[PullAnswer]
     alignment: dict
     left_out: dict[str, float]
-    assumptions: list[str]
-    cautions: list[str]
+    assumptions: list[Assumption]
     uncertainty: dict = field(default_factory=dict)
-    rules: dict[str, str] = field(default_factory=dict)
     repeat: Repeat | None = None
     banks: list[Banks] = field(default_factory=list)
 
@@ -161,17 +165,46 @@ class Answer:
         """Plain dicts, lists, numbers and text."""
         return {
             "verdict": self.verdict,
-            "reasons": self.reasons,
+            "reasons": [reasons.reason(r) for r in self.reasons],
             "pulls": [p.as_json() for p in self.pulls],
             "alignment": self.alignment,
             "left_out": self.left_out,
-            "assumptions": self.assumptions,
-            "cautions": self.cautions,
+            "assumptions": assumed.lines(self.assumptions),
+            "cautions": list(reasons.CAUTIONS),
             "uncertainty": self.uncertainty,
-            "rules": self.rules,
+            "rules": dict(mask_words.RULES) if self.pulls or self.alignment else {},
             "repeat": None if self.repeat is None else plain(asdict(self.repeat)),
             "banks": [plain(asdict(b)) for b in self.banks],
         }
+
+
+def event_json(event: LeanEvent) -> dict:
+    """A lean event as a plain dict, rounded to what the figures carry."""
+    return {
+        "start_s": round(event.start_s, 3),
+        "end_s": round(event.end_s, 3),
+        "rpm_from": round(event.rpm_from),
+        "rpm_to": round(event.rpm_to),
+        "load_from": _number(event.load_from, 1),
+        "load_to": _number(event.load_to, 1),
+        "load_unit": event.load_unit,
+        "deepest_s": round(event.deepest_s, 3),
+        "deepest_rpm": round(event.deepest_rpm),
+        "depth": round(event.depth, 4),
+        "depth_u": round(event.depth_u, 4),
+        "systematic_u": round(event.systematic_u, 4),
+        "exposure_s": round(event.exposure_s, 5),
+        "chance": round(event.chance, 6),
+        "bound": event.bound,
+        "hints": [events.hint(hint) for hint in event.hints],
+        "bank": event.bank,
+    }
+
+
+def other_json(event: OtherEvent) -> dict:
+    """Another event as a plain dict."""
+    names = ("kind", "start_s", "end_s", "size")
+    return {name: getattr(event, name) for name in names} | {"words": events.other(event)}
 
 
 def plain(value):
@@ -185,22 +218,20 @@ def plain(value):
 
 def across_pulls(pulls: list[PullAnswer]) -> tuple[Repeat | None, list[Banks]]:
     """(repeatability of the judged pulls, difference of banks of each session that has two)."""
-    judged: list[Judged] = []
-    spans: list[list[tuple[int, float, float]]] = []
+    of_session: dict[int, SessionPulls] = {}
     for pull in pulls:
-        if pull.spoiled:
-            continue
-        if not judged or judged[-1] is not pull.judged:
-            judged.append(pull.judged)
-            spans.append([])
-        spans[-1].append((pull.number, pull.pull.start_s, pull.pull.end_s))
-    if not judged:
+        if not pull.spoiled:
+            known = of_session.get(id(pull.judged), SessionPulls(pull.judged))
+            span = (pull.number, pull.pull.start_s, pull.pull.end_s)
+            of_session[id(pull.judged)] = SessionPulls(pull.judged, (*known.spans, span))
+    sessions = list(of_session.values())
+    if not sessions:
         return None, []
-    speeds = sets.shared_speeds(judged, spans)
-    step = LOAD_STEPS.get(judged[0].columns.load_unit, LOAD_STEPS["kPa"])
-    loads = sets.shared_loads(judged, spans, step)
-    found = [banks.banks(one, pulls_of, speeds, loads) for one, pulls_of in zip(judged, spans, strict=True)]
-    return repeat.repeat(sets.pull_passes(judged, spans, speeds)), [b for b in found if b is not None]
+    speeds = Axes(sets.shared_speeds(sessions))
+    step = LOAD_STEPS.get(sessions[0].judged.columns.load_unit, LOAD_STEPS["kPa"])
+    axes = Axes(speeds.speeds, sets.shared_loads(sessions, step))
+    found = [banks.banks(one, axes) for one in sessions]
+    return repeat.repeat(sets.pull_passes(sessions, speeds)), [b for b in found if b is not None]
 
 
 def _number(value, digits: int):
@@ -249,25 +280,30 @@ def uncertainty_json(judged: Judged) -> dict:
     }
 
 
-def assumptions(judged: Judged) -> list[str]:
-    """What was assumed, in words."""
+def assumptions(judged: Judged) -> list[Assumption]:
+    """What was assumed."""
     columns = judged.columns
-    _, words = needs.missing(columns, "lambda by engine speed and lean events")
-    out = [f"target: {judged.target_source}", f"under load: {judged.load_rule}", f"lean event: {lean_events.RULE}"]
+    out = [
+        Assumption(Assumed.TARGET, {"source": judged.target_source}),
+        Assumption(Assumed.LOAD, {"rule": judged.load_rule}),
+        Assumption(Assumed.LEAN_EVENT),
+    ]
     for name, one in judged.banks.items():
-        of_bank = f" of {name}" if len(judged.banks) > 1 else ""
-        out.append(f"delay and lag{of_bank}: {one.aligned.model.source}")
-    out += words
-    unmet, words = needs.missing(columns, "delay and lag from the drive itself")
-    out += [] if unmet else words
+        bank = name if len(judged.banks) > 1 else None
+        out.append(Assumption(Assumed.DELAY, {"bank": bank, "source": one.aligned.model.source}))
+    out += without(columns, needs.LEAN_EVENTS)
+    out += [] if needs.missing(columns, needs.DELAY)[0] else without(columns, needs.DELAY)
     if target.of_one_number(columns):
-        out.append(
-            "the target is one number: where boost still builds up, a mixture that is rightly leaner reads as lean"
-        )
-    out += [f"{p.name}: {p.source}" for p in judged.budget.parts if "assumed" in p.source]
+        out.append(Assumption(Assumed.ONE_TARGET))
+    out += [Assumption(Assumed.PART, {"part": p}) for p in judged.budget.parts if p.assumed]
     if len(columns.banks) > 1:
-        out.append("two banks: judged by the leaner; a bank's mean hides a single lean cylinder")
+        out.append(Assumption(Assumed.BANKS))
     return out
+
+
+def without(columns: Columns, answer: str) -> list[Assumption]:
+    """What an answer has to do without."""
+    return [Assumption(Assumed.WITHOUT, {"answer": answer, "role": r}) for r in needs.missing(columns, answer)[1]]
 
 
 def judge_pulls(pulls: list) -> list[PullAnswer]:
@@ -280,65 +316,53 @@ def judge_pulls(pulls: list) -> list[PullAnswer]:
     return out
 
 
-def use_target(drive, target: dict) -> None:
-    """Judge a drive by another target than its configuration's: of its form (`tables.read_target` reads one from a
-    table), or {"preset": one of presets.NAMES}."""
-    for view in drive.views():
-        view.columns.config = {**view.columns.config, "target": target}
-        view.__dict__.pop("judged", None)
-
-
 def absent(judged: Judged) -> list[str]:
-    """What a session lacks, in words, without which none of its pulls can be judged."""
-    out, _ = needs.missing(judged.columns, "lambda by engine speed and lean events")
+    """What a session lacks, without which none of its pulls can be judged: roles and the like of needs."""
+    out, _ = needs.missing(judged.columns, needs.LEAN_EVENTS)
     if "lambda" in out and masks.sensors_off(judged.columns)[0].mean() > 0.5:
-        out[out.index("lambda")] = "lambda (its controller said that the sensor was heating)"
+        out[out.index("lambda")] = needs.LAMBDA_HEATING
     if not np.isfinite(judged.target).any():
-        out.append("the load (or channel) that the target depends on: one number as target needs none")
+        out.append(needs.TARGET_LOAD)
     return out
 
 
 def answer(drive, target: dict | None = None) -> Answer:
     """The answer to a `drive.Drive`: all its sessions' pulls. target: instead of the configuration's."""
     if target is not None:
-        use_target(drive, target)
+        drive = drive.judged_by(target)
     judged_pulls = judge_pulls(drive.pulls())
     views = {id(p.judged): p.judged for p in judged_pulls}
     if not views and drive.sessions:
         views = {0: max(drive.views(), key=lambda v: v.session.rows).judged}
     if not views:
-        words = ["no session could be read"]
-        return Answer(verdict.NOT_ENOUGH, words, [], {}, {}, [], list(verdict.CAUTIONS))
+        return Answer(verdict.NOT_ENOUGH, [Reason(Why.UNREADABLE)], [], {}, {}, [])
     lacking = {key: absent(one) for key, one in views.items()}
     judged = next((one for key, one in views.items() if not lacking[key]), next(iter(views.values())))
     missing = [] if any(not one for one in lacking.values()) else list(dict.fromkeys(sum(lacking.values(), [])))
     systematic = max(j.budget.systematic for j in views.values())
     call = max(max(lean_events.LEAST_DEPTH, lean_events.SIGMAS * j.random_u) for j in views.values())
-    word, reasons = verdict.decide(judged_pulls, missing, systematic, call)
+    word, why = verdict.decide(judged_pulls, missing, systematic, call)
     if not missing:
         for key, names in lacking.items():
             if names:
-                which = ", ".join(str(p.number) for p in judged_pulls if id(p.judged) == key)
-                reasons.append(f"pull {which}: {needs.lacking(names)}")
+                which = tuple(p.number for p in judged_pulls if id(p.judged) == key)
+                why.append(Reason(Why.MISSING_OF, values={"pulls": which, "roles": tuple(names)}))
     left_out: dict[str, float] = {}
     for pull in judged_pulls:
         for name, seconds in pull.numbers.left_out.items():
             left_out[name] = round(left_out.get(name, 0.0) + seconds, 3)
     repeated, apart = across_pulls(judged_pulls)
-    lines = [line for j in views.values() for line in assumptions(j)]
-    for judged in {id(p.judged): p.judged for p in judged_pulls if p.lean_events}.values():
-        lines += needs.missing(judged.columns, "what moved with a lean event")[1]
-    said = list(dict.fromkeys(lines))
+    every = [one for j in views.values() for one in assumptions(j)]
+    for eventful in {id(p.judged): p.judged for p in judged_pulls if p.lean_events}.values():
+        every += without(eventful.columns, needs.MOVED)
     return Answer(
         verdict=word,
-        reasons=reasons,
+        reasons=why,
         pulls=judged_pulls,
         alignment=alignment_json(judged),
         left_out=left_out,
-        assumptions=said,
-        cautions=list(verdict.CAUTIONS),
+        assumptions=every,
         uncertainty=uncertainty_json(judged),
-        rules=dict(masks.RULES),
         repeat=repeated,
         banks=apart,
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -22,26 +22,34 @@ LEAST_S = 1.5  # of a found pull
 LEAST_RPM = 500.0  # that it gains
 JOIN_S = 0.4  # wheelspin or a stumble shorter than this does not end a pull
 
-RULE = (
-    "throttle (else manifold pressure) high and engine speed rising, for at least "
-    f"{LEAST_S:.1f} s and {LEAST_RPM:.0f} rpm"
-)
 
-
-@dataclass(eq=False)
+@dataclass(eq=False, frozen=True)
 class View:
-    """One session as the analysis sees it; computed once and shared by its pulls."""
+    """One session as the analysis sees it; computed once and shared by its pulls. target: instead of the
+    configuration's, of its form or {"preset": one of usual_targets.NAMES}."""
 
     session: Session
-    spoiled: list[tuple[float, float]] = field(default_factory=list)
+    target: dict | None = None
 
     @cached_property
     def columns(self) -> Columns:
-        return from_session(self.session)
+        columns = from_session(self.session)
+        if self.target is None:
+            return columns
+        return replace(columns, config={**columns.config, "target": self.target})
+
+    @cached_property
+    def marked(self) -> list[tuple[float, float, bool]]:
+        """(start_s, end_s, spoiled) of the marked pulls. Void ones, a press that was taken back, are left out."""
+        return [(m.start_s, self.end_s(m), bool(m.spoiled)) for m in self.session.marks if not m.void]
+
+    def end_s(self, mark) -> float:
+        """End of a mark: of one that is still open the session's."""
+        return self.session.duration_s if mark.end_s is None else mark.end_s
 
     @cached_property
     def judged(self) -> Judged:
-        return prepare(self.columns, spoiled=self.spoiled)
+        return prepare(self.columns, spoiled=[(start, end) for start, end, spoiled in self.marked if spoiled])
 
     @cached_property
     def turns(self) -> list[tuple[np.ndarray, np.ndarray]]:
@@ -50,7 +58,7 @@ class View:
         return [] if channel is None else self.session.turns(channel["name"])
 
 
-@dataclass(eq=False)
+@dataclass(eq=False, frozen=True)
 class Pull:
     """One pull. number: 1.. over the drive. session: its id. start_s, end_s: of the mark, or of what was found.
 
@@ -94,7 +102,8 @@ class Pull:
 
 
 def found_spans(columns: Columns) -> list[tuple[float, float]]:
-    """(start_s, end_s) of the pulls in a session's columns, by RULE; none without throttle and pressure.
+    """(start_s, end_s) of the pulls in a session's columns, where throttle or pressure is high
+    and engine speed rises, for LEAST_S and LEAST_RPM; none without throttle and pressure.
 
     Starts and ends are where the load comes and goes, or where the speed starts and stops rising.
     """
@@ -124,11 +133,8 @@ def find(views: list[View]) -> list[Pull]:
     out: list[Pull] = []
     for here in views:
         session = here.session
-        end_s = session.duration_s
-        marked = [m for m in session.marks if not m.void]
-        spans = [(m.start_s, end_s if m.end_s is None else m.end_s, "mark", bool(m.spoiled)) for m in marked]
-        here.spoiled = [(start, end) for start, end, _, spoiled in spans if spoiled]
-        every = [(m.start_s, end_s if m.end_s is None else m.end_s) for m in session.marks]
+        spans = [(start, end, "mark", spoiled) for start, end, spoiled in here.marked]
+        every = [(m.start_s, here.end_s(m)) for m in session.marks]
         for start, end in found_spans(here.columns):
             if not any(start < stop and begin < end for begin, stop in every):
                 spans.append((start, end, "found", False))

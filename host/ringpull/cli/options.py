@@ -5,6 +5,10 @@ from __future__ import annotations
 import argparse
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from ringpull.drive import Drive
 
 PRESET_FUELS, PRESET_ASPIRATIONS = ("petrol", "e85", "methanol", "gas"), ("natural", "boosted")
 
@@ -39,15 +43,14 @@ def add_target(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def set_target(args: argparse.Namespace, *drives) -> None:
-    """Let the pulls of drives be judged by what was asked for, instead of their configuration's target."""
-    from ringpull.analysis.answer import use_target
+def with_target(args: argparse.Namespace, drive: Drive) -> Drive:
+    """The drive, judged by what was asked for instead of its configuration's target."""
     from ringpull.files.csv_tables import read_target
 
-    for drive in drives:
-        if args.target_preset:
-            use_target(drive, {"preset": args.target_preset})
-        elif args.target:
-            with_map = all(view.columns.map_kpa is not None for view in drive.views())
-            load, unit = ("map", "kpa") if with_map else ("throttle", "pct")
-            use_target(drive, read_target(args.target, load, unit))
+    if args.target_preset:
+        return drive.judged_by({"preset": args.target_preset})
+    if args.target:
+        with_map = all(view.columns.map_kpa is not None for view in drive.views())
+        load, unit = ("map", "kpa") if with_map else ("throttle", "pct")
+        return drive.judged_by(read_target(args.target, load, unit))
+    return drive

@@ -8,17 +8,16 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from ringpull.analysis.answer import Answer
     from ringpull.drive import Drive
+    from ringpull.report.against import Against
     from ringpull.report.data import Packing
-
-    Pair = tuple[Drive, Answer]
 
 
 def write_report(
-    drive: Drive, answer: Answer, output: Path, against: Pair | None = None, packing: Packing | None = None
+    drive: Drive, answer: Answer, output: Path, against: Against | None = None, packing: Packing | None = None
 ) -> Path:
     """Write the report of a judged drive to `output`, which is returned; folders are made.
 
-    against: (drive, answer) from before the change. packing: of the drive's samples, if it was begun before. OSError where
+    against: the drive from before the change. packing: of the drive's samples, if it was begun before. OSError where
     the file can't be written.
     """
     from ringpull.report.page import page

@@ -6,8 +6,12 @@ from typing import Any, NamedTuple
 
 from ringpull.analysis.judge import needs
 from ringpull.analysis.judge.lean_events import LEAST_DEPTH
-from ringpull.analysis.judge.verdict import ATTENTION, NO_EVENT, event_sentence
+from ringpull.analysis.judge.reasons import Why
+from ringpull.analysis.judge.verdict import ATTENTION, NO_EVENT
 from ringpull.report.words import DASH, listed, live, load, mixture_name, number, quantity, text
+from ringpull.said import capital
+from ringpull.wording import events as event_words
+from ringpull.wording.reasons import CAUTIONS, reason
 
 MOST_EVENTS = 4
 MOST_NAMED = 4  # pulls
@@ -73,14 +77,13 @@ def headline(answer, events: list[Numbered], unit: str) -> str:
 
 def reasons(answer, events: list[Numbered], unit: str) -> list[str]:
     """The reasons as HTML; those about events carry numbers that follow the units."""
-    known = {event_sentence(n.pull.number, n.event): n for n in events}
     out = []
-    for reason in answer.reasons:
-        found = known.get(reason)
+    for one in answer.reasons:
+        found = next((n for n in events if one.kind is Why.LEAN and n.event is one.event), None)
         if found is None:
-            out.append(live(reason))
+            out.append(live(reason(one)))
         elif found.number <= MOST_EVENTS:
-            hints = "".join(f" {live(hint[:1].upper() + hint[1:])}." for hint in found.event.hints)
+            hints = "".join(f" {live(capital(event_words.hint(hint)))}." for hint in found.event.hints)
             out.append(f"{badge(found)} pull {found.pull.number}: {where(found.pull, found.event, unit)}.{hints}")
     if len(events) > MOST_EVENTS:
         out.insert(MOST_EVENTS, f"and {len(events) - MOST_EVENTS} more lean events, each with its pull below")
@@ -109,7 +112,7 @@ def next_steps(answer, events: list[Numbered]) -> list[str]:
             "Repeat after every change to fuel, boost or hardware, and in other weather.",
         ]
     steps = ["Look below at what was left out and why."]
-    if needs.everywhere([p.judged.columns for p in answer.pulls], "lambda by engine speed and lean events"):
+    if needs.everywhere([p.judged.columns for p in answer.pulls], needs.LEAN_EVENTS):
         steps = [
             "Log what is missing. A channel that is logged but never valid: look at its trace below, then at its wiring "
             "and its line in logger.json (ringpull check)."
@@ -203,6 +206,6 @@ def part(answer, events: list[Numbered], unit: str, against: str = "") -> str:
         f'<p class="sentence">{headline(answer, events, unit)}</p>{against}'
         f'<div class="pair"><div><h2>Why</h2>{listed(reasons(answer, events, unit)) or DASH}</div>'
         f"<div><h2>What to do next</h2>{listed([text(s) for s in next_steps(answer, events)], 'ol')}</div></div>"
-        f'<div class="pair small"><div><h2>Cautions</h2>{listed([text(c) for c in answer.cautions])}</div>'
+        f'<div class="pair small"><div><h2>Cautions</h2>{listed([text(c) for c in CAUTIONS])}</div>'
         f"<div><h2>Not tested</h2>{listed(not_tested(answer, unit))}</div></div></section>"
     )

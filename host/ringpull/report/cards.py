@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from ringpull.analysis.judge.verdict import unjudged
 from ringpull.report.answer_part import Numbered, badge, where
 from ringpull.report.words import DASH, listed, live, load, number, quantity, table, text
+from ringpull.wording import events as event_words
+from ringpull.wording.reasons import unjudged
 
 MOST_CARDS = 24
 
@@ -40,8 +41,8 @@ def card(pull, events: list[Numbered], unit: str, note: str, several_sessions: b
         ("judged", f"{number(n.judged_s, 1)} s"),
     ]
     lines = [f"{badge(e)} {where(e.pull, e.event, unit)}" for e in events]
-    hints = [live(hint) for e in events for hint in e.event.hints]
-    hints += [f"{live(e.words)}, from {number(e.start_s, 2)} s" for e in n.other_events]
+    hints = [live(event_words.hint(hint)) for e in events for hint in e.event.hints]
+    hints += [f"{live(event_words.other(e))}, from {number(e.start_s, 2)} s" for e in n.other_events]
     remark = f'<p class="note">note: {text(note)}</p>' if note else ""
     return (
         f'<article class="card {kind}" id="pull-{pull.number}" tabindex="-1"><h3>Pull {pull.number}'

@@ -4,18 +4,37 @@ from __future__ import annotations
 
 import numpy as np
 
-from ringpull.analysis.cells import compare, sets
+from ringpull.analysis.cells import compare
+from ringpull.analysis.cells.drive_comparison import DriveComparison, Unlike
+from ringpull.report.against import Against
 from ringpull.report.answer_part import WORD
 from ringpull.report.axes import Axis, Frame, band, both, path
 from ringpull.report.words import listed, live, number, table, text
 
 
-def compared(before, after) -> compare.Comparison:
-    """The comparison of two drives by engine speed."""
-    sides = [sets.judged_sessions(drive) for drive in (before, after)]
-    speeds = sets.shared_speeds(sides[0][0] + sides[1][0], sides[0][1] + sides[1][1])
-    found = [sets.pull_passes(judged, spans, speeds) for judged, spans in sides]
-    return compare.compare(found[0], found[1], speeds)
+def lean_pulls(compared: DriveComparison) -> str:
+    """How many pulls of each side were lean, in plain words."""
+    before, after = compared.lean
+    return (
+        f"before {before.lean} of {before.judged} pull{'' if before.judged == 1 else 's'} lean, "
+        f"after {after.lean} of {after.judged}"
+    )
+
+
+def unlike(one: Unlike) -> str:
+    """A difference between the pulls themselves, in plain words."""
+    words = {
+        "ramp": "unlike pulls: engine speed rose by {0:.0f} rpm/s before, {1:.0f} after: another gear, road or load",
+        "load": "unlike pulls: load was {0:.0f} {2} before, {1:.0f} {2} after",
+        "intake": "unlike pulls: intake air had {0:.0f} {2} before, {1:.0f} {2} after",
+        "coolant": "unlike pulls: coolant had {0:.0f} {2} before, {1:.0f} {2} after",
+    }[one.kind]
+    return words.format(one.before, one.after, one.unit)
+
+
+def told(compared: DriveComparison) -> list[str]:
+    """All that is said of a comparison, in plain words: unlike pulls first."""
+    return [*(unlike(one) for one in compared.unlike), *compared.result.words]
 
 
 def sentence(result: compare.Comparison) -> str:
@@ -114,30 +133,37 @@ def came_to(answer) -> str:
     return f"{words(answer)}, {events} lean event{'' if events == 1 else 's'} in {pulls}"
 
 
-def summary(result: compare.Comparison, drive, answer, against) -> str:
+def summary(drive, answer, against: Against) -> str:
     """Before and after in a few lines, for the first page."""
-    before, judged = against
-    told = [b for b in result.bins if np.isfinite(b.difference)]
-    better, worse = (sum(b.verdict == verdict for b in told) for verdict in (compare.BETTER, compare.WORSE))
-    some = told and (better or worse)
+    compared, result = against.compared, against.compared.result
+    known = [b for b in result.bins if np.isfinite(b.difference)]
+    better, worse = (sum(b.verdict == verdict for b in known) for verdict in (compare.BETTER, compare.WORSE))
+    some = known and (better or worse)
     at = (
-        f" Of {len(told)} engine speeds {better} are nearer to target and {worse} further from it or leaner."
+        f" Of {len(known)} engine speeds {better} are nearer to target and {worse} further from it or leaner."
         if some
         else ""
     )
     return (
-        f'<div class="against"><h2>Before and after</h2><p><strong>{sentence(result)}</strong>{at} '
-        f"Before ({text(before.source.name)}): {came_to(judged)}. "
+        f'<div class="against"><h2>Before and after</h2><p><strong>{counted(compared)} {sentence(result)}</strong>{at} '
+        f"Before ({text(against.drive.source.name)}): {came_to(against.answer)}. "
         f"After ({text(drive.source.name)}): {came_to(answer)}.</p></div>"
     )
 
 
-def part(result: compare.Comparison) -> str:
+def counted(compared: DriveComparison) -> str:
+    """The first line of a comparison."""
+    words = lean_pulls(compared)
+    return f"{words[0].upper()}{words[1:]}."
+
+
+def part(compared: DriveComparison) -> str:
     """The section: picture and table."""
+    result = compared.result
     heads = ["rpm", "pulls", "before", "after", "difference", "95 %", "came to"]
     return (
         '<section id="compare" aria-labelledby="compare-title"><h2 id="compare-title">Before and after, by engine speed</h2>'
-        f'<p class="sentence">{sentence(result)}</p>{picture(result)}'
+        f'<p class="sentence">{counted(compared)} {sentence(result)}</p>{picture(result)}'
         f"{table(heads, rows(result), 'lambda over target by engine speed')}"
-        f"{listed([live(w) for w in result.words], kind='small')}</section>"
+        f"{listed([live(w) for w in told(compared)], kind='small')}</section>"
     )

@@ -2,80 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 
+from ringpull.analysis.cells.speed_curve import STEP_RPM, PullCurve, SpeedCurve
 from ringpull.analysis.judge.lean_events import LEAST_DEPTH
 from ringpull.report.answer_part import Numbered
 from ringpull.report.axes import Axis, Frame, band, both, path
 from ringpull.report.palette import DASHES, LINES_LIGHT
 from ringpull.report.words import quantity, text
 
-STEP_RPM = 40.0  # of the drawn line; a bin's mean of each pull
-GAP_RPM = 4 * STEP_RPM  # a line does not join what is further apart
+GAP_RPM = 1.5 * STEP_RPM  # a line does not join what is further apart
 MOST_LINES = 12
 MOST_BANDS = 4
 MARK_WIDE, MARK_HIGH = 30.0, 22.0  # pixels of a lean event's number with its bar
 
 
-@dataclass
-class Line:
-    """One pull's means by engine speed: arrays of equal shape, NaN where it never was."""
-
-    number: int
-    rpm: np.ndarray
-    mixture: np.ndarray
-    target: np.ndarray
-    load: np.ndarray
-    lean: bool
-
-
-def line_of(pull, lean: bool) -> Line | None:
-    """A pull's judged rows as means in bins of STEP_RPM; None where it has none."""
-    judged = pull.judged
-    columns = judged.columns
-    rows = columns.rows(pull.pull.start_s, pull.pull.end_s)
-    rpm = columns.rpm[rows]
-    masks = [flags[rows] for name, flags in judged.masks.by_name.items() if name not in ("saturation", "spoiled")]
-    keep = judged.loaded[rows] & ~np.any(np.stack(masks), axis=0) & np.isfinite(rpm)
-    value = judged.lambda_aligned[rows]
-    keep &= np.isfinite(value)
-    if not keep.any():
-        return None
-    at = np.floor(rpm[keep] / STEP_RPM).astype(int)
-    low = at.min()
-    count = np.bincount(at - low).astype(float)
-    axis = columns.load()
-
-    def mean(values: np.ndarray) -> np.ndarray:
-        with np.errstate(invalid="ignore", divide="ignore"):
-            return np.bincount(at - low, values[keep], len(count)) / count
-
-    middle = (np.arange(len(count)) + low + 0.5) * STEP_RPM
-    loads = np.full(len(count), np.nan) if axis is None else mean(axis.values[rows])
-    return Line(pull.number, middle, mean(value), mean(judged.target[rows]), loads, lean)
-
-
-def chosen(lines: list[Line]) -> list[Line]:
-    """The lines that are drawn one by one: all, or where they are many those with lean events first."""
-    return sorted(sorted(lines, key=lambda line: not line.lean)[:MOST_LINES], key=lambda line: line.number)
-
-
-def over_speeds(lines: list[Line], name: str) -> tuple[np.ndarray, np.ndarray]:
-    """(speeds, means over the lines) of one of their columns."""
-    low = min(line.rpm[0] for line in lines)
-    size = round((max(line.rpm[-1] for line in lines) - low) / STEP_RPM) + 1
-    total, count = np.zeros(size), np.zeros(size)
-    for line in lines:
-        values = getattr(line, name)
-        good = np.isfinite(values)
-        at = np.round((line.rpm - low) / STEP_RPM).astype(int)[good]
-        total[at] += values[good]
-        count[at] += 1
-    with np.errstate(invalid="ignore", divide="ignore"):
-        return low + np.arange(size) * STEP_RPM, total / count
+def chosen(lines: Sequence[PullCurve], lean: Collection[int]) -> list[PullCurve]:
+    """The lines that are drawn one by one: all, or where they are many those with lean events first. lean: numbers of
+    the pulls that have them."""
+    first = sorted(lines, key=lambda line: line.number not in lean)[:MOST_LINES]
+    return sorted(first, key=lambda line: line.number)
 
 
 def style(at: int) -> str:
@@ -95,36 +45,49 @@ def spread_labels(places: list[float], bottom: float = np.inf, least: float = 14
     return out
 
 
-def part(answer, events: list[Numbered], unit: str) -> str:
+def part(drawn: SpeedCurve | None, answer, events: list[Numbered], unit: str) -> str:
     """The section with the picture."""
-    lean = {e.pull.number for e in events}
-    lines = [line for p in answer.pulls if not p.spoiled and (line := line_of(p, p.number in lean)) is not None]
     start = '<section id="curve" aria-labelledby="curve-title"><h2 id="curve-title">'
     title = '<span class="q-name">Lambda</span> against engine speed</h2>'
-    if not lines:
+    if drawn is None:
         return f"{start}{title}<p>Nothing under load could be judged, so there is nothing to draw.</p></section>"
-    return f"{start}{title}{picture(answer, lines, events, unit)}</section>"
+    return f"{start}{title}{picture(answer, drawn, events, unit)}</section>"
 
 
-def picture(answer, lines: list[Line], events: list[Numbered], unit: str) -> str:
+def half_width(answer) -> float:
+    """Half-width of the 95 % interval of a short mean, systematic part included."""
+    return float(np.hypot(answer.uncertainty.get("random_95", 0.0), answer.uncertainty.get("systematic_95", 0.0)))
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """What the panels show. shown: the lines that are drawn one by one. u: half-width of a line's ground."""
+
+    curve: SpeedCurve
+    shown: list[PullCurve]
+    events: list[Numbered]
+    u: float
+    unit: str
+
+
+def picture(answer, drawn: SpeedCurve, events: list[Numbered], unit: str) -> str:
     """The two panels as SVG with their legend."""
-    shown = chosen(lines)
-    u = float(np.hypot(answer.uncertainty.get("random_95", 0.0), answer.uncertainty.get("systematic_95", 0.0)))
-
-    def drawn(frame: Frame) -> str:
-        return panels(frame, lines, shown, events, u, unit)
+    lean = {e.pull.number for e in events}
+    drawing = Drawing(drawn, chosen(drawn.lines, lean), events, half_width(answer), unit)
 
     def total(frame: Frame) -> int:
         return frame.top + frame.high + frame.gap + frame.low + frame.bottom
 
     banks = len(answer.pulls[0].judged.banks)
-    return both(drawn, total, description(lines, events)) + legend(len(lines), len(shown), u, len(events), banks)
+    words = description(drawn.lines, events)
+    return both(lambda frame: panels(frame, drawing), total, words) + legend(drawing, banks)
 
 
-def panels(frame: Frame, lines: list[Line], shown: list[Line], events: list[Numbered], u: float, unit: str) -> str:
+def panels(frame: Frame, drawing: Drawing) -> str:
     """What stands in one frame."""
-    speeds = np.concatenate([line.rpm for line in lines])
-    values = np.concatenate([v[np.isfinite(v)] for line in lines for v in (line.mixture, line.target)])
+    drawn, shown, u = drawing.curve, drawing.shown, drawing.u
+    speeds = np.concatenate([line.rpm for line in drawn.lines])
+    values = np.concatenate([v[np.isfinite(v)] for line in drawn.lines for v in (line.mixture, line.target)])
     across = Axis(np.floor(speeds.min() / 500) * 500, np.ceil(speeds.max() / 500) * 500, frame.left, frame.edge)
     low, high = np.floor((values.min() - u) * 50) / 50, np.ceil((values.max() + u) * 50) / 50 + 0.02
     up = Axis(low, high, frame.top + frame.high, frame.top)
@@ -133,19 +96,20 @@ def panels(frame: Frame, lines: list[Line], shown: list[Line], events: list[Numb
         f'<clipPath id="in-{frame.name}"><rect x="{frame.left}" y="{frame.top}" width="{frame.edge - frame.left}" '
         f'height="{frame.high}"/></clipPath><g clip-path="url(#in-{frame.name})">',
     ]
-    x, target = over_speeds(lines, "target")
+    x, target = drawn.rpm, drawn.target
     out.append(f'<path class="limit-band" d="{band(x, target, target + LEAST_DEPTH, across, up, GAP_RPM)}"/>')
-    if len(lines) > len(shown):
-        out.append(f'<path class="all-band" d="{envelope(lines, across, up)}"/>')
+    if len(drawn.lines) > len(shown):
+        out.append(f'<path class="all-band" d="{band(x, drawn.least, drawn.most, across, up, GAP_RPM)}"/>')
     if len(shown) <= MOST_BANDS:
         for at, line in enumerate(shown):
             ground = band(line.rpm, line.mixture - u, line.mixture + u, across, up, GAP_RPM)
             out.append(f'<path class="u-band" style="fill:var(--line-{at % len(LINES_LIGHT)})" d="{ground}"/>')
     out.append(f'<path class="target-line" d="{path(x, target, across, up, GAP_RPM)}"/>')
     out += [f'<path {style(at)} d="{path(e.rpm, e.mixture, across, up, GAP_RPM)}"/>' for at, e in enumerate(shown)]
-    out.append("</g>" + "".join(drawn_mark(one) for one in marks(events, lines, across, up, frame.top)))
+    placed = marks(drawing.events, drawn.lines, across, up, frame.top)
+    out.append("</g>" + "".join(drawn_mark(one) for one in placed))
     out.append(line_labels(frame, shown, across, up))
-    out.append(load_panel(frame, shown, across, unit))
+    out.append(load_panel(frame, shown, across, drawing.unit))
     out.append(
         f'<text class="axis-name" x="{frame.middle:.0f}" y="{frame.top + frame.high + frame.gap + frame.low + 34}" '
         'text-anchor="middle">engine speed, rpm</text>'
@@ -176,17 +140,6 @@ def grid(frame: Frame, across: Axis, up: Axis, top: float, high: float, kind: st
     return "".join(out)
 
 
-def envelope(lines: list[Line], across: Axis, up: Axis) -> str:
-    """From the least to the most of all pulls at each speed."""
-    low = min(line.rpm[0] for line in lines)
-    size = round((max(line.rpm[-1] for line in lines) - low) / STEP_RPM) + 1
-    least, most = np.full(size, np.nan), np.full(size, np.nan)
-    for line in lines:
-        at = slice(round((line.rpm[0] - low) / STEP_RPM), round((line.rpm[0] - low) / STEP_RPM) + len(line.rpm))
-        least[at], most[at] = np.fmin(least[at], line.mixture), np.fmax(most[at], line.mixture)
-    return band(low + np.arange(size) * STEP_RPM, least, most, across, up, GAP_RPM)
-
-
 class Mark(NamedTuple):
     """Where a lean event is marked: its number at (x, y), a bar from left to right below it."""
 
@@ -197,7 +150,7 @@ class Mark(NamedTuple):
     right: float
 
 
-def marks(events: list[Numbered], lines: list[Line], across: Axis, up: Axis, top: float) -> list[Mark]:
+def marks(events: list[Numbered], lines: Sequence[PullCurve], across: Axis, up: Axis, top: float) -> list[Mark]:
     """The events' marks, over their deepest places, one that would cover another above it. Those that would go beyond
     `top` are not there."""
     out: list[Mark] = []
@@ -232,7 +185,7 @@ def drawn_mark(one: Mark) -> str:
     )
 
 
-def line_labels(frame: Frame, shown: list[Line], across: Axis, up: Axis) -> str:
+def line_labels(frame: Frame, shown: Sequence[PullCurve], across: Axis, up: Axis) -> str:
     """The number of each pull at the end of its line."""
     ends = [np.flatnonzero(np.isfinite(line.mixture))[-1] for line in shown]
     heights = [float(up(line.mixture[end])) for line, end in zip(shown, ends, strict=True)]
@@ -245,7 +198,7 @@ def line_labels(frame: Frame, shown: list[Line], across: Axis, up: Axis) -> str:
     )
 
 
-def load_panel(frame: Frame, shown: list[Line], across: Axis, unit: str) -> str:
+def load_panel(frame: Frame, shown: Sequence[PullCurve], across: Axis, unit: str) -> str:
     """Load below, on the same speeds."""
     loads = np.concatenate([line.load[np.isfinite(line.load)] for line in shown])
     top = frame.top + frame.high + frame.gap
@@ -263,7 +216,7 @@ def load_panel(frame: Frame, shown: list[Line], across: Axis, unit: str) -> str:
     )
 
 
-def description(lines: list[Line], events: list[Numbered]) -> str:
+def description(lines: Sequence[PullCurve], events: list[Numbered]) -> str:
     """The picture in words, for those who do not see it."""
     told = [f"Lambda against engine speed of {len(lines)} pulls with their target."]
     for found in events[:6]:
@@ -275,8 +228,9 @@ def description(lines: list[Line], events: list[Numbered]) -> str:
     return " ".join(told)
 
 
-def legend(count: int, shown: int, u: float, events: int, banks: int) -> str:
+def legend(drawing: Drawing, banks: int) -> str:
     """What the lines and grounds mean."""
+    count, shown, events = len(drawing.curve.lines), len(drawing.shown), len(drawing.events)
     out = [
         '<span><svg viewBox="0 0 28 10"><path class="target-line" d="M0 5H28"/></svg> target</span>',
         '<span><svg viewBox="0 0 28 10"><path class="limit-band" d="M0 0H28V10H0Z"/></svg> up to '
@@ -292,7 +246,7 @@ def legend(count: int, shown: int, u: float, events: int, banks: int) -> str:
     if shown <= MOST_BANDS:
         out.append(
             '<span><svg viewBox="0 0 28 10"><path class="u-band" style="fill:var(--line-0)" d="M0 0H28V10H0Z"/></svg> '
-            f"± {quantity(u, 'width', 3, base=0.85)}: 95 % of a mean over 0.2 s, systematic part included</span>"
+            f"± {quantity(drawing.u, 'width', 3, base=0.85)}: 95 % of a mean over 0.2 s, systematic part included</span>"
         )
     if count > shown:
         out.append(f"<span>{shown} of {count} pulls drawn one by one, those with lean events first</span>")

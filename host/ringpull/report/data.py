@@ -19,7 +19,6 @@ from ringpull.report.answer_part import Numbered
 NO_VALUE = -32768
 LEVEL = 2  # of gzip: at 6 twice the time for a tenth less
 PROBE = 20_000
-RAIL = 0.005  # lambda: nearer to the lean end of its range a bank's sensor does not measure
 
 
 def step_of(values: np.ndarray) -> float:
@@ -106,7 +105,11 @@ def judged_columns(judged, times: np.ndarray) -> dict[str, np.ndarray]:
     low, high = sensor_range.lambda_range(columns.config)
     every = {"lambda": (judged.lambda_aligned, ~judged.masks.by_name["saturation"])}
     if len(judged.banks) > 1:
-        every = {name: (values, columns.banks[name] < high - RAIL) for name, values in judged.each_bank.items()}
+        for name in judged.banks:
+            rich_rail, lean_rail = sensor_range.rails(columns.of_bank(name))
+            at_rail = (rich_rail | lean_rail)[judged.banks[name].aligned.sensor_row]
+            every[name] = (judged.each_bank[name], ~at_rail)
+        del every["lambda"]
     out = {}
     for name, (undone, inside) in every.items():
         with np.errstate(invalid="ignore"):

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from ringpull.analysis.judge import masks
 from ringpull.report.words import listed, live, load, number, quantity, table, text
+from ringpull.wording import assumed, masks
 from shared_math import layout
 
 MOST_ROWS = 50
@@ -13,7 +13,7 @@ MOST_ACROSS = 4  # sessions
 def left_out(answer) -> str:
     """Seconds of the pulls that were not judged, with the rule of each mask."""
     rows = [
-        [text(masks.title(mask)), f"{number(seconds, 2)} s", live(answer.rules.get(mask, ""))]
+        [text(masks.title(mask)), f"{number(seconds, 2)} s", live(masks.RULES.get(mask, ""))]
         for mask, seconds in sorted(answer.left_out.items(), key=lambda item: -item[1])
     ]
     inside = (
@@ -136,6 +136,6 @@ def method(drive, answer, unit: str) -> str:
             f"{quantity(budget['random_95'], 'width', 4, base=0.85)}, systematic ± "
             f"{quantity(budget['systematic_95'], 'width', 4, base=0.85)} (95 %).</p>"
         )
-    out += "<h3>Assumed</h3>" + listed([live(line) for line in answer.assumptions])
+    out += "<h3>Assumed</h3>" + listed([live(line) for line in assumed.lines(answer.assumptions)])
     out += f'<p class="quiet">Made by Ringpull from {text(drive.source.name)}.</p>'
     return section("method", "Method and assumptions", out)

@@ -4,29 +4,18 @@ from __future__ import annotations
 
 from math import isfinite
 
-from ringpull.analysis.cells.fuelmap import FuelMap, fuelmap
+from ringpull.analysis.cells.cell import NOT_MAPPED
+from ringpull.analysis.cells.fuelmap import FuelMap
 from ringpull.report.palette import on_map
 from ringpull.report.words import QUANTITIES, listed, live, load, number, text
 
 SPAN = 0.08  # of the colours: from this much rich to this much lean
 
 
-def made_from(answer) -> FuelMap | None:
-    """The map of the pulls that are judged; None without any."""
-    by_session: dict[int, tuple[object, list]] = {}
-    for p in answer.pulls:
-        if not p.spoiled and p.judged_s > 0:
-            spans = by_session.setdefault(id(p.judged), (p.judged, []))[1]
-            spans.append((p.number, p.pull.start_s, p.pull.end_s))
-    if not by_session:
-        return None
-    judged, spans = zip(*by_session.values(), strict=True)
-    made = fuelmap(list(judged), list(spans))
-    return made if made.cells else None
-
-
 def sign(cell) -> str:
-    """What the interval of a cell says, systematic part included: lean, rich, or neither."""
+    """What a cell says surely: a lean event in it, or by its interval, systematic part included, lean or rich."""
+    if cell.lean_event:
+        return "!"
     if not isfinite(cell.low):
         return ""
     if cell.low - cell.systematic > 1.0:
@@ -41,8 +30,11 @@ def place_of(cell, unit: str) -> str:
 
 def told(cell) -> str:
     """What is known of a cell, in words."""
+    event = "; a lean event lies in it" if cell.lean_event else ""
+    if cell.state == NOT_MAPPED:
+        return f"under load for {cell.seconds:.1f} s, only just after the throttle opened: not mapped{event}"
     passes = "1 pass" if cell.passes == 1 else f"{cell.passes} passes"
-    known = f"measured over target {cell.ratio:.3f}, {passes}, {cell.seconds:.1f} s"
+    known = f"measured over target {cell.ratio:.3f}, {passes}, {cell.seconds:.1f} s{event}"
     if not isfinite(cell.low):
         return f"{known}; too few passes for an interval"
     factor = f"; fuel times {cell.factor:.3f}" if isfinite(cell.factor) else ""
@@ -56,7 +48,8 @@ def place(ratio: float) -> float:
 
 def square(cell, unit: str, first: bool) -> str:
     """A cell of the picture."""
-    ground, ink = on_map(place(cell.ratio))
+    mapped = cell.state != NOT_MAPPED
+    ground, ink = on_map(place(cell.ratio)) if mapped else ("transparent", "inherit")
     few = "" if isfinite(cell.low) else " few"
     words = told(cell)
     kind = QUANTITIES.get(unit, "")
@@ -65,7 +58,7 @@ def square(cell, unit: str, first: bool) -> str:
         f'<td><button type="button" class="cell{few}" tabindex="{0 if first else -1}" style="background:{ground};'
         f'color:{ink}" data-rpm="{cell.rpm:.0f}"{follows} data-told="{text(words)}" '
         f'aria-label="{text(place_of(cell, unit) + ": " + words)}">'
-        f'{cell.ratio:.2f}<span class="surely">{sign(cell)}</span></button></td>'
+        f'{f"{cell.ratio:.2f}" if mapped else "spool"}<span class="surely">{sign(cell)}</span></button></td>'
     )
 
 
@@ -75,17 +68,13 @@ def unit_name(unit: str) -> str:
     return f'<span class="q-unit" data-q="{kind}">{text(unit)}</span>' if kind else text(unit)
 
 
-def part(answer, unit: str) -> str:
+def part(made: FuelMap) -> str:
     """The section of the map."""
+    unit = made.load_unit
     title = '<section id="map" aria-labelledby="map-title"><h2 id="map-title">Fuel map: lambda over target</h2>'
-    made = made_from(answer)
-    if made is None:
-        return f"{title}<p>Nothing was judged, so there is no map.</p></section>"
-    cells = {}
-    for cell in made.cells:
-        key = cell.load, cell.rpm
-        if key not in cells or (cell.loaded and not cells[key].loaded):
-            cells[key] = cell
+    if not made.cells:
+        return f"{title}{listed([live(w) for w in made.words], kind='small')}</section>"
+    cells = made.places
     loads = sorted({c.load for c in made.cells if c.load is not None}, reverse=True) or [None]
     speeds = sorted({c.rpm for c in made.cells})
     rows, first = [], True
@@ -109,6 +98,6 @@ def part(answer, unit: str) -> str:
         f"{unit_name(unit)}</td>"
         f"{head}</tr></thead><tbody>{''.join(rows)}</tbody>"
         f'</table></div><p id="map-cell" role="status">&nbsp;</p><p class="legend"><span class="scale">{scale}</span>'
-        "<span>lambda over target, whatever unit is chosen: 1.00 is on target, more is lean</span><span>▲ surely lean, ▼ surely rich (95 %, systematic part included)"
-        f"</span><span>dashed edge: too few passes</span></p>{listed([live(w) for w in made.words], kind='small')}</section>"
+        "<span>lambda over target, whatever unit is chosen: 1.00 is on target, more is lean</span><span>! a lean event lies in it, ▲ surely lean, ▼ surely rich (95 %, systematic part included)"
+        f"</span><span>dashed edge: too few passes; spool: only seen just after the throttle opened, not mapped; empty: never visited</span></p>{listed([live(w) for w in made.words], kind='small')}</section>"
     )

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from ringpull.analysis.cells import fuelmap, speed_curve
 from ringpull.report import answer_part, cards, compare_part, curve, data, evidence, map_part, palette
+from ringpull.report.against import Against
 from ringpull.report.words import text
 
 HERE = Path(__file__).parent
@@ -112,13 +114,12 @@ def notes_of(drive) -> dict[str, str]:
     return read_notes(drive.source)
 
 
-def page(drive, answer, against=None, packing: data.Packing | None = None) -> str:
-    """The document. against: (drive, answer) from before, or None. packing: of the drive, if it has been begun."""
+def page(drive, answer, against: Against | None = None, packing: data.Packing | None = None) -> str:
+    """The document. packing: of the drive, if it has been begun."""
     packing = packing or data.Packing(drive)
     events = answer_part.numbered(answer)
     unit = load_unit(answer)
-    comparison = None if against is None else compare_part.compared(against[0], drive)
-    summary = "" if comparison is None else compare_part.summary(comparison, drive, answer, against)
+    summary = "" if against is None else compare_part.summary(drive, answer, against)
     told, blobs = samples(drive, answer, packing)
     known = {
         "sessions": told,
@@ -129,10 +130,10 @@ def page(drive, answer, against=None, packing: data.Packing | None = None) -> st
     sections = [
         answer_part.part(answer, events, unit, summary),
         cards.part(drive, answer, events, unit, notes_of(drive)),
-        curve.part(answer, events, unit),
-        map_part.part(answer, unit),
+        curve.part(speed_curve.of_answer(answer), answer, events, unit),
+        map_part.part(fuelmap.of_drive(drive)),
         traces(session_chooser(drive)),
-        "" if comparison is None else compare_part.part(comparison),
+        "" if against is None else compare_part.part(against.compared),
         evidence.left_out(answer),
         evidence.health(drive),
         evidence.method(drive, answer, unit),
@@ -143,7 +144,7 @@ def page(drive, answer, against=None, packing: data.Packing | None = None) -> st
         ("curve", "curve"),
         ("map", "fuel map"),
         ("traces", "traces"),
-        *([("compare", "before and after")] if comparison else []),
+        *([("compare", "before and after")] if against is not None else []),
         ("left-out", "left out"),
         ("health", "instrument"),
         ("method", "method"),

@@ -11,16 +11,20 @@ from typing import Any
 
 import numpy as np
 
+from ringpull.analysis.cells import fuelmap, speed_curve
+from ringpull.analysis.cells.cell import NOT_MAPPED
 from ringpull.analysis.judge.lean_events import LEAST_DEPTH
 from ringpull.errors import CannotWrite, MissingPart
 from ringpull.files.outputs import whole
 from ringpull.report import compare_part, map_part
+from ringpull.report.against import Against
 from ringpull.report.answer_part import Numbered, headline, known_facts, next_steps, not_tested, numbered
 from ringpull.report.axes import WIDE as WIDE_PX
 from ringpull.report.axes import Axis
-from ringpull.report.curve import MOST_BANDS, Mark, chosen, line_of, marks, over_speeds
+from ringpull.report.curve import MOST_BANDS, Mark, chosen, half_width, marks
 from ringpull.report.data import judged_columns
 from ringpull.report.palette import DASHES, LIGHT, LINES_LIGHT, on_map
+from ringpull.wording.reasons import CAUTIONS, reason
 
 try:
     import matplotlib
@@ -72,18 +76,17 @@ def dash(at: int):
 
 def curve(answer, events: list[Numbered], unit: str) -> Figure | None:
     """Lambda against engine speed with target, uncertainty and load; None where nothing was judged."""
-    lean = {e.pull.number for e in events}
-    lines = [line for p in answer.pulls if not p.spoiled and (line := line_of(p, p.number in lean)) is not None]
-    if not lines:
+    drawn = speed_curve.of_answer(answer)
+    if drawn is None:
         return None
-    shown = chosen(lines)
+    shown = chosen(drawn.lines, {e.pull.number for e in events})
     figure = Figure(figsize=WIDE, layout="constrained")
     above, below = figure.subplots(2, 1, sharex=True, height_ratios=(3, 1))
-    speeds, target = over_speeds(lines, "target")
+    speeds, target = drawn.rpm, drawn.target
     above.plot(speeds, target, color=LIGHT["target"], linestyle=(0, (2, 2)), label="target")
     yet = f"up to {LEAST_DEPTH:.3f} above: not yet an event"
     above.fill_between(speeds, target, target + LEAST_DEPTH, color=LIGHT["edge"], alpha=0.2, linewidth=0, label=yet)
-    u = float(np.hypot(answer.uncertainty.get("random_95", 0.0), answer.uncertainty.get("systematic_95", 0.0)))
+    u = half_width(answer)
     for at, line in enumerate(shown):
         colour = LINES_LIGHT[at % len(LINES_LIGHT)]
         above.plot(line.rpm, line.mixture, color=colour, linestyle=dash(at), label=f"pull {line.number}")
@@ -95,7 +98,7 @@ def curve(answer, events: list[Numbered], unit: str) -> Figure | None:
     up = Axis(low, high, WIDE_PX.high, 0.0)
     left, right = above.get_xlim()
     across = Axis(left, right, 0.0, WIDE_PX.edge - WIDE_PX.left)
-    for one in marks(events, lines, across, up, -WIDE_PX.top):
+    for one in marks(events, drawn.lines, across, up, -WIDE_PX.top):
         mark(above, one, low, high, across)
     above.set_ylabel("lambda (more is lean)")
     below.set_ylabel(f"load, {unit}" if unit else "load")
@@ -146,33 +149,44 @@ def pull_traces(drive, pull, events: list[Numbered]) -> Figure:
     return figure
 
 
-def fuel_map(made, unit: str = "") -> Figure:
+def fuel_map(made: fuelmap.FuelMap) -> Figure:
     """Measured over target by speed and load; in each cell that, the factor for the fuel, and the passes."""
-    ratio, factor, passes = made.grid("ratio"), made.grid("factor"), made.grid("passes")
-    figure = Figure(figsize=(2.4 + 0.56 * len(made.speeds), 1.9 + 0.42 * len(ratio)), layout="constrained")
+    ratio = made.grid("ratio")
+    figure = Figure(figsize=(2.4 + 0.56 * len(made.axes.speeds), 1.9 + 0.42 * len(ratio)), layout="constrained")
     axes = figure.subplots()
     colours = ListedColormap([on_map(k / 255)[0] for k in range(256)])
     image = axes.imshow(
         ratio, origin="lower", aspect="auto", cmap=colours, vmin=1 - map_part.SPAN, vmax=1 + map_part.SPAN
     )
-    for row, column in np.argwhere(np.isfinite(ratio)):
-        known = np.isfinite(factor[row, column])
-        words = f"\n× {factor[row, column]:.3f}" if known else ""
-        ink = on_map(map_part.place(ratio[row, column]))[1]
-        told = f"{ratio[row, column]:.3f}{words}\nn {passes[row, column]:.0f}"
-        axes.text(column, row, told, ha="center", va="center", fontsize=6, color=ink)
+    loads = [None] if made.axes.loads is None else [float(v) for v in made.axes.loads]
+    places = made.places
+    for row, load in enumerate(loads):
+        for column, rpm in enumerate(made.axes.speeds):
+            cell = places.get((load, float(rpm)))
+            if cell is not None:
+                ink = LIGHT["quiet"] if cell.state == NOT_MAPPED else on_map(map_part.place(cell.ratio))[1]
+                axes.text(column, row, in_cell(cell), ha="center", va="center", fontsize=6, color=ink)
     axes.grid(False)
-    axes.set_xticks(range(len(made.speeds)), [f"{v:.0f}" for v in made.speeds])
-    loads = [] if made.loads is None else made.loads
-    axes.set_yticks(range(len(loads)), [f"{v:.0f}" for v in loads])
+    axes.set_xticks(range(len(made.axes.speeds)), [f"{v:.0f}" for v in made.axes.speeds])
+    axes.set_yticks(range(len(loads)), ["" if v is None else f"{v:.0f}" for v in loads])
     axes.set_xlabel("engine speed, rpm")
-    axes.set_ylabel(f"load, {unit}" if unit else "load")
-    axes.set_title("Measured lambda over target; × factor for the fuel; n passes", fontsize=9, loc="left")
+    axes.set_ylabel(f"load, {made.load_unit}" if made.load_unit else "load")
+    title = "Measured lambda over target; × factor for the fuel; n passes; ! lean event; empty: never visited"
+    axes.set_title(title, fontsize=8, loc="left")
     figure.colorbar(image, label="measured over target, more is lean")
     return figure
 
 
-def write_map(made, output: Path) -> Path:
+def in_cell(cell) -> str:
+    """What stands in a cell of the map's picture."""
+    event = " !" if cell.lean_event else ""
+    if cell.state == NOT_MAPPED:
+        return f"not\nmapped{event}"
+    factor = f"\n× {cell.factor:.3f}" if np.isfinite(cell.factor) else ""
+    return f"{cell.ratio:.3f}{event}{factor}\nn {cell.passes}"
+
+
+def write_map(made: fuelmap.FuelMap, output: Path) -> Path:
     """The fuel map as a picture; its ending says which kind. Raises CannotWrite."""
     try:
         with whole(output) as fresh, matplotlib.rc_context(STYLE):
@@ -183,9 +197,8 @@ def write_map(made, output: Path) -> Path:
     return output
 
 
-def first_page(drive, answer, events: list[Numbered], unit: str, against=None) -> list[Figure]:
-    """What a customer takes home, as a page of text; two where there is much to say. against: (drive, answer) of
-    before."""
+def first_page(drive, answer, events: list[Numbered], unit: str, against: Against | None = None) -> list[Figure]:
+    """What a customer takes home, as a page of text; two where there is much to say."""
     lines: list[tuple[str, str]] = []
     facts = known_facts(drive)
     lines.append(("big", shortened(dict(facts)["vehicle"] or drive.source.name)[:60]))
@@ -194,14 +207,14 @@ def first_page(drive, answer, events: list[Numbered], unit: str, against=None) -
             lines += [("plain", line) for line in wrapped(f"{name}: {value or '_' * 30}", MOST_LINES)]
     lines += [("gap", ""), ("big", answer.verdict.capitalize())]
     lines += [("bold", line) for line in wrapped(plain(headline(answer, events, unit)), wide=78)]
-    reasons = [*answer.reasons[:MOST_REASONS]]
+    reasons = [str(reason(one)) for one in answer.reasons[:MOST_REASONS]]
     if len(answer.reasons) > MOST_REASONS:
         reasons.append(f"and {len(answer.reasons) - MOST_REASONS} more, in the report")
     groups = (
         *([] if against is None else [("Before and after", before_and_after(drive, answer, against))]),
         ("Why", reasons),
         ("What to do next", next_steps(answer, events)),
-        ("Cautions", answer.cautions),
+        ("Cautions", CAUTIONS),
         ("Not tested", [plain(one) for one in not_tested(answer, unit)]),
     )
     for title, items in groups:
@@ -234,13 +247,14 @@ def pages_of(lines: list[tuple[str, str]]) -> list[Figure]:
     return out
 
 
-def before_and_after(drive, answer, against) -> list[str]:
+def before_and_after(drive, answer, against: Against) -> list[str]:
     """The comparison with an earlier drive in lines."""
-    before, judged = against
+    compared = against.compared
     return [
-        compare_part.sentence(compare_part.compared(before, drive)),
-        f"Before ({before.source.name}): {compare_part.came_to(judged)}. "
+        f"{compare_part.counted(compared)} {compare_part.sentence(compared.result)}",
+        f"Before ({against.drive.source.name}): {compare_part.came_to(against.answer)}. "
         f"After ({drive.source.name}): {compare_part.came_to(answer)}.",
+        *(compare_part.unlike(one) for one in compared.unlike),
     ]
 
 
@@ -258,9 +272,9 @@ def figures(drive, answer, unit: str) -> Iterator[tuple[str, Figure]]:
     drawn = curve(answer, events, unit)
     if drawn is not None:
         yield "lambda-over-speed", drawn
-    made = map_part.made_from(answer)
-    if made is not None:
-        yield "fuel-map", fuel_map(made, unit)
+    made = fuelmap.of_drive(drive)
+    if made.cells:
+        yield "fuel-map", fuel_map(made)
     lean = {e.pull.number for e in events}
     first = sorted(answer.pulls, key=lambda p: p.number not in lean)[:MOST_PULLS]
     for pull in sorted(first, key=lambda p: p.number):
@@ -281,7 +295,7 @@ def write_pngs(drive, answer, folder: Path) -> list[Path]:
     return out
 
 
-def write_pdf(drive, answer, output: Path, against=None) -> Path:
+def write_pdf(drive, answer, output: Path, against: Against | None = None) -> Path:
     """All pictures in one file, led by the page for the customer. OSError where it can't be written."""
     from ringpull.report.page import load_unit
 

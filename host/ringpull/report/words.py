@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-import re
 from html import escape
 from math import isfinite
+
+from ringpull.said import UNITS, Figure, Said
 
 DASH = "–"
 QUANTITIES = {"kPa": "pressure", "degC": "temperature"}
@@ -36,17 +37,17 @@ def quantity(value: float | None, kind: str, digits: int, unit: bool = True, bas
     return f'<span class="q" data-q="{kind}" data-v="{value:.6g}" data-d="{digits}"{quiet}{stands}>{shown}{name}</span>'
 
 
-def live(value: object) -> str:
+def live(sentence: str) -> str:
     """A sentence of the analysis, its pressures and temperatures following the units chooser; lambda stays lambda, and
     the page says so where another mixture unit is chosen."""
-
-    def quantity_of(found: re.Match) -> str:
-        by, figure, unit = found.groups()
-        kind = "pressure" if unit == "kPa" else "warming" if by else "temperature"
-        return (by or "") + quantity(float(figure), kind, len(figure.partition(".")[2]))
-
-    said = re.sub(r"(by )?(-?\d+(?:\.\d+)?) (kPa|degC)\b", quantity_of, text(value))
-    return f'<span class="in-lambda">{said}</span>' if re.search(r"\b[01]\.\d{2,}|lambda", str(value)) else said
+    if not isinstance(sentence, Said):
+        return text(sentence)
+    parts = [
+        quantity(part.value, part.kind, part.digits) if isinstance(part, Figure) and part.kind in UNITS else text(part)
+        for part in sentence.parts
+    ]
+    inside = "".join(parts)
+    return f'<span class="in-lambda">{inside}</span>' if sentence.in_lambda else inside
 
 
 def load(value: float | None, unit: str, bare: bool = False) -> str:

@@ -160,3 +160,15 @@ def test_a_line_through_rows_that_are_all_there_is_least_squares_up_to_the_ends(
             assert value[row] == pytest.approx(told) and slope[row] == pytest.approx(told_slope)
     full = slice(half, rows - half)
     assert np.isfinite(value[full]).all()
+
+
+def test_uncertainties_that_go_with_what_was_configured_and_what_is_assumed():
+    # a configured volume or lag is good to a fifth; the engine's displacement is the pipe's volume to two fifths
+    assert transport.volume_of({"vehicle": {"exhaust_l": 1.8}})[:2] == (1.8, pytest.approx(0.36))
+    assert transport.volume_of({"engine": {"displacement_cc": 1600}})[:2] == (1.6, pytest.approx(0.64))
+    assert transport.volume_of({})[:2] == (2.0, pytest.approx(0.8))
+    assert transport.lag_of({"channels": [{"kind": "lambda", "tau_ms": 60}]})[:2] == (0.06, pytest.approx(0.012))
+    assert transport.lag_of({"channels": [{"kind": "lambda"}]})[:2] == (0.08, 0.03)
+    # 0.36 l at 12 l/s is 30 ms, beside 10 ms of the constant part: root of 0.03 squared and 0.01 squared
+    model = transport.default({"vehicle": {"exhaust_l": 1.8}})
+    assert model.delay_u_s(12.0) == pytest.approx(0.0316228, rel=1e-5)

@@ -11,6 +11,7 @@ from ringpull.analysis import answer
 from ringpull.analysis.delay import cues, fit, identify, transport
 from ringpull.analysis.drive_state.columns import from_table
 from ringpull.analysis.judge import session
+from ringpull.wording.assumed import assumption
 
 
 def errors_of(seed, timing):
@@ -108,7 +109,7 @@ def test_each_bank_has_a_delay_and_a_lag_of_its_own(seed):
         assert np.mean((bank.aligned.delay_s - drive.truth.delay_s)[pull]) == pytest.approx(later_s, abs=0.015)
     told = answer.alignment_json(ready)
     assert told["tau_s"] == told["banks"]["lambda_2"]["tau_s"] > told["banks"]["lambda_1"]["tau_s"]
-    said = [line for line in answer.assumptions(ready) if line.startswith("delay and lag of lambda_")]
+    said = [line for line in map(assumption, answer.assumptions(ready)) if line.startswith("delay and lag of lambda_")]
     assert len(said) == 2 and all("identified from" in line for line in said)
 
 
@@ -154,7 +155,7 @@ def test_events_of_an_injector_log_are_the_cuts():
     drive = make_drive(8, settings=Settings(timing="injector"))
     columns = from_table(drive.rows, drive.config)
     given = cues.inputs(columns)
-    assert given.zero == "injector time" and given.cut_known
+    assert given.zero is cues.TimeZero.INJECTOR and given.cut_known
     assert np.mean(given.cut == drive.truth.cut) > 0.99
     found = cues.find(columns, given)
     true = np.flatnonzero(np.diff(drive.truth.cut.astype(int)) == 1)

@@ -1,16 +1,20 @@
 """Lean events, verdict and answer on drives with a known truth."""
 
 import json
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from analysis_scenes import CONFIG, Hole, StandInDrive, StandInSession, scene
+from analysis_scenes import CONFIG, Hole, StandInDrive, StandInSession, assumed, said_hints, scene, why
 
 from ringpull.analysis.answer import absent, answer
 from ringpull.analysis.cells import fuelmap
+from ringpull.analysis.cells.passes import SessionPulls
 from ringpull.analysis.judge import lean_events, needs, session, verdict
 from ringpull.analysis.judge.masks import Masks
+from ringpull.wording import needs as needs_words
+from ringpull.wording.reasons import reason
 
 
 def drive_of(made, spoiled=()):
@@ -33,10 +37,10 @@ def test_one_hole_is_found_once_with_its_depth_and_speeds(depth):
 
 def test_a_load_is_said_with_its_unit():
     made = scene(hole=Hole(2, 4500, 4900, 0.08))
-    assert " kPa), for " in answer(drive_of(made)).reasons[0]
+    assert " kPa), for " in why(answer(drive_of(made)))[0]
     made.columns.config["target"] = {"load": "throttle", "load_pct": [20, 60, 100], "lambda": [1.0, 0.9, 0.79]}
     result = answer(drive_of(made))
-    assert ", load 100-100 %), for " in result.reasons[0]
+    assert ", load 100-100 %), for " in why(result)[0]
     assert result.as_json()["pulls"][1]["lean_events"][0]["load_unit"] == "%"
 
 
@@ -45,7 +49,7 @@ def test_good_mixture_is_no_event_and_never_called_more_than_that():
     assert result.verdict == verdict.NO_EVENT
     text = json.dumps(result.as_json()).lower()
     assert "safe" not in text and "nan" not in text.replace("nano", "")
-    assert any("3 pulls judged" in r for r in result.reasons)
+    assert any("3 pulls judged" in r for r in why(result))
 
 
 def test_excess_below_what_is_called_stays_no_event():
@@ -59,7 +63,7 @@ def test_spoiled_pull_is_shown_and_not_judged():
     result = answer(drive_of(made, spoiled={2}))
     assert result.verdict == verdict.NO_EVENT
     assert result.pulls[1].lean_events == [] and result.pulls[1].numbers.lambda_mean == pytest.approx(0.82, abs=0.02)
-    assert any("spoiled" in r for r in result.reasons)
+    assert any("spoiled" in r for r in why(result))
 
 
 def test_saturated_lean_is_an_event_and_a_bound():
@@ -68,14 +72,14 @@ def test_saturated_lean_is_an_event_and_a_bound():
     result = answer(drive_of(made))
     event = result.pulls[0].lean_events[0]
     assert event.bound and event.depth > 0.4
-    assert "at least" in result.reasons[0]
+    assert "at least" in why(result)[0]
 
 
 def test_too_little_is_not_enough_data():
     made = scene(pulls=1)
     made.columns.lambda_[:] = np.nan
     result = answer(drive_of(made))
-    assert result.verdict == verdict.NOT_ENOUGH and "lambda" in result.reasons[0]
+    assert result.verdict == verdict.NOT_ENOUGH and "lambda" in why(result)[0]
     assert answer(StandInDrive()).verdict == verdict.NOT_ENOUGH
 
 
@@ -87,9 +91,9 @@ def test_lambda_and_tach_alone():
     columns.config["target"] = {"lambda": 0.81}
     result = answer(drive_of(made))
     assert [len(p.lean_events) for p in result.pulls] == [0, 1, 0]
-    said = " ".join(result.assumptions)
+    said = " ".join(assumed(result))
     assert "engine speed rising" in said and "without manifold pressure" in said and "target is one number" in said
-    assert "target is one number" not in " ".join(answer(drive_of(scene())).assumptions)
+    assert "target is one number" not in " ".join(assumed(answer(drive_of(scene()))))
 
 
 def test_a_target_over_a_load_that_is_not_logged_is_said():
@@ -98,10 +102,10 @@ def test_a_target_over_a_load_that_is_not_logged_is_said():
     columns.map_kpa = columns.throttle = None
     columns.named.pop("map"), columns.named.pop("throttle")
     result = answer(drive_of(made))
-    assert result.verdict == verdict.NOT_ENOUGH and "one number as target" in " ".join(result.reasons)
-    assert result.left_out["no_target"] > 10.0 and "no_target" in result.rules
-    made_map = fuelmap.fuelmap([session.prepare(columns, identified=False)], [[(1, *made.spans[0])]])
-    assert made_map.cells == [] and made_map.words == [fuelmap.NO_LOAD]
+    assert result.verdict == verdict.NOT_ENOUGH and "one number as target" in " ".join(why(result))
+    assert result.left_out["no_target"] > 10.0 and "no_target" in result.as_json()["rules"]
+    made_map = fuelmap.fuelmap([SessionPulls(session.prepare(columns, identified=False), [(1, *made.spans[0])])])
+    assert made_map.cells == () and made_map.words == (fuelmap.NO_LOAD,)
 
 
 def test_left_out_names_tip_in_and_overrun():
@@ -111,6 +115,20 @@ def test_left_out_names_tip_in_and_overrun():
     assert numbers.left_out["tip_in"] == pytest.approx(0.85, abs=0.15)
     assert numbers.left_out["overrun_cut"] == pytest.approx(2.0, abs=0.1)
     assert set(numbers.left_out) <= set(ready.masks.by_name)
+
+
+@pytest.mark.parametrize("by", ["throttle", "pressure"])
+def test_overrun_counts_for_half_a_second_after_it_ends(by):
+    """Throttle closed, or 30 kPa, from 3.0 to 4.0 s while the engine turns at 2500 rpm: left out from 3.0 to 4.5 s."""
+    columns = scene(pulls=1).columns
+    shut = columns.rows(3.0, 4.0)
+    if by == "throttle":
+        columns.throttle[shut] = 0.0
+    else:
+        columns.throttle, columns.map_kpa[shut] = None, 30.0
+    cut = session.prepare(columns, identified=False).masks.by_name["overrun_cut"]
+    found = columns.time_s[cut & (columns.time_s < 6.0)]
+    assert found.tolist() == columns.time_s[columns.rows(3.0, 4.5)].tolist()
 
 
 def test_tach_loss_and_controller_state_are_masked_with_the_gas_they_belong_to():
@@ -136,10 +154,10 @@ def test_chance_of_noise_matches_many_draws():
 def test_needs_table_covers_every_answer_and_names_what_is_missing():
     made = scene(pulls=1)
     must, words = needs.missing(made.columns, "fuel map")
-    assert must == [] and any("trims" in w for w in words)
+    assert must == [] and words == ["trim"]
     must, _ = needs.missing(made.columns, "power and torque at the wheels")
     assert must == ["mass"]
-    assert len(needs.table()) == len(needs.NEEDS)
+    assert len(needs_words.table()) == len(needs.NEEDS)
 
 
 def test_json_has_the_shape_that_other_programs_read():
@@ -185,11 +203,56 @@ def test_the_largest_of_several_windows_is_not_taken_for_the_depth():
         excess = noise + np.where((np.arange(rows) >= 400) & (np.arange(rows) < 560), 0.08, 0.0)
         time_s = np.arange(rows) * period_s
         bound, rpm = np.zeros(rows, bool), np.linspace(3000.0, 6000.0, rows)
-        (event,) = lean_events.events(time_s, excess, rpm, None, bound, u, 0.01, np.full(rows, 0.005))
+        of_pull = lean_events.Rows(time_s, excess, rpm, None, bound)
+        (event,) = lean_events.events(of_pull, lean_events.Doubt(u, 0.01, np.full(rows, 0.005)))
         depths.append(event.depth)
         inside.append(abs(event.depth - 0.08) <= event.depth_u)
     assert np.mean(depths) == pytest.approx(0.08, abs=0.0015)
     assert np.mean(inside) >= 0.93
+
+
+def one_event(excess, random_u=0.002, systematic_u=0.012, delay_u_s=0.0):
+    """The only event of a column of excess at 200 rows a second from 0 s."""
+    rows = len(excess)
+    time_s, rpm, bound = np.arange(rows) / 200, np.linspace(3000.0, 6000.0, rows), np.zeros(rows, bool)
+    (event,) = lean_events.events(time_s, excess, rpm, None, bound, random_u, systematic_u, np.full(rows, delay_u_s))
+    return event
+
+
+def test_an_event_lasts_from_its_first_row_to_the_end_of_its_last():
+    # 200 judged rows of 5 ms: from 1 to 2 s, not to the last row's own instant
+    event = one_event(np.where((np.arange(600) >= 200) & (np.arange(600) < 400), 0.1, np.nan))
+    assert (event.start_s, event.end_s, event.length_s) == (1.0, pytest.approx(2.0), pytest.approx(1.0))
+    assert event.exposure_s == pytest.approx(0.1)
+    # between judged rows the mean over 41 rows passes 0.033 with 14 rows of 0.1: 7 rows early, and 7 rows late
+    event = one_event(np.where((np.arange(600) >= 200) & (np.arange(600) < 400), 0.1, 0.0))
+    assert (event.start_s, event.end_s) == (pytest.approx(0.965), pytest.approx(2.035))
+
+
+def test_each_term_of_a_depths_interval():
+    """0.08 from 1.4 to 2.2 s, with flanks of 0.2 a second on either side.
+
+    By the delay's 30 ms the flank moves 0.2 x 0.03 / 2 = 0.003. Within 2 x 0.004 of the top the mean over 0.2 s stands
+    for 0.853 s (0.08 less half of x squared, x up to 0.1265 s into the flank's window): 4.27 windows, of which the
+    largest is 1.088 deviations high (Blom), 0.00435. So the depth is 0.08 - 0.00435, and its half-width
+    1.96 sqrt(0.004^2 + 0.003^2 + 0.00435^2 / 4) = 0.01069.
+    """
+    excess = np.interp(np.arange(800) / 200, [1.0, 1.4, 2.2, 2.6], [0.0, 0.08, 0.08, 0.0])
+    event = one_event(excess, random_u=0.004, delay_u_s=0.03)
+    assert event.depth == pytest.approx(0.07565, abs=1e-4)
+    assert event.depth_u == pytest.approx(0.01069, rel=0.005)
+    assert event.systematic_u == pytest.approx(1.96 * 0.012)
+    # without a doubt of the delay: 1.96 sqrt(0.004^2 + 0.00435^2 / 4)
+    assert one_event(excess, random_u=0.004).depth_u == pytest.approx(0.00892, rel=0.005)
+
+
+def test_noise_has_a_chance_in_each_bank():
+    event = one_event(np.where(np.arange(600) < 200, 0.1, np.nan))
+    # of two banks 1 - 0.99^2, of three 1 - 0.99^3
+    for banks, chance in ((1, 0.01), (2, 0.0199), (3, 0.029701)):
+        of_banks = {f"lambda_{n}": [replace(event, chance=0.01)] if n == 0 else [] for n in range(banks)}
+        (told,) = lean_events.leaner(of_banks)
+        assert told.chance == pytest.approx(chance, rel=1e-9)
 
 
 def test_a_lean_event_counts_however_short_its_pull():
@@ -200,7 +263,7 @@ def test_a_lean_event_counts_however_short_its_pull():
     )
     result = answer(drive)
     assert result.pulls[-1].judged_s < verdict.LEAST_JUDGED_S and result.pulls[-1].lean_events
-    assert result.verdict == verdict.ATTENTION and "pull 2: lean by" in result.reasons[0]
+    assert result.verdict == verdict.ATTENTION and "pull 2: lean by" in why(result)[0]
 
 
 def test_a_session_without_lambda_does_not_hide_the_others():
@@ -212,7 +275,7 @@ def test_a_session_without_lambda_does_not_hide_the_others():
     ]
     result = answer(StandInDrive(*sessions))
     assert result.verdict == verdict.ATTENTION and [len(p.lean_events) for p in result.pulls] == [0, 1, 0]
-    assert any(r.startswith("pull 1: not logged, or never valid") and "lambda" in r for r in result.reasons)
+    assert any(r.startswith("pull 1: not logged, or never valid") and "lambda" in r for r in why(result))
     assert result.alignment["delay_s_at"]
 
 
@@ -220,7 +283,7 @@ def test_a_pull_judged_in_pieces_has_no_mean_and_says_so():
     made = scene(pulls=1)
     made.columns.rpm[(np.arange(len(made.columns)) // 8) % 4 != 0] = np.nan
     result = answer(drive_of(made))
-    assert result.verdict == verdict.NOT_ENOUGH and "pieces too short" in result.reasons[0]
+    assert result.verdict == verdict.NOT_ENOUGH and "pieces too short" in why(result)[0]
 
 
 def test_an_excess_in_pieces_is_not_called_within_the_systematic_error():
@@ -236,7 +299,7 @@ def test_an_excess_in_pieces_is_not_called_within_the_systematic_error():
         blind=[],
     )
     word, reasons = verdict.decide([pull], [], 0.01, 0.033)
-    said = " ".join(reasons)
+    said = " ".join(map(reason, reasons))
     assert word == verdict.NO_EVENT and "too short a time" in said and "systematic" not in said
 
 
@@ -257,7 +320,7 @@ def test_a_drive_without_any_load_has_none():
     assert not session.prepare(columns, identified=False).loaded.any()
     columns.throttle = None
     assert not session.prepare(columns, identified=False).loaded.any()
-    assert answer(StandInDrive(StandInSession(columns))).reasons == ["no pull was marked and none was found"]
+    assert why(answer(StandInDrive(StandInSession(columns)))) == ["no pull was marked and none was found"]
 
 
 @pytest.mark.parametrize("rate_hz", [1, 2, 1000])
@@ -281,17 +344,17 @@ def test_a_throttle_that_never_opens_leaves_the_load_to_pressure():
     made.columns.throttle[:] = 0.0
     result = answer(drive_of(made))
     assert [len(p.lean_events) for p in result.pulls] == [0, 1, 0]
-    assert any("under load: manifold pressure at least 85 kPa" in said for said in result.assumptions)
+    assert any("under load: manifold pressure at least 85 kPa" in said for said in assumed(result))
 
 
 def test_why_little_was_judged_is_said():
     made = scene(pulls=2)
     made.columns.lambda_[:] = 0.60  # the rich end of the sensor's range
-    assert all("left out by saturation" in r for r in answer(drive_of(made)).reasons)
+    assert all("left out by saturation" in r for r in why(answer(drive_of(made))))
     made = scene(pulls=1)
     made.columns.throttle[:] = np.minimum(made.columns.throttle, 30.0)
     made.columns.map_kpa[:] = np.minimum(made.columns.map_kpa, 60.0)
-    (reason,) = answer(drive_of(made)).reasons
+    (reason,) = why(answer(drive_of(made)))
     assert "under load for 0.0 s only" in reason
 
 
@@ -306,12 +369,13 @@ def test_a_pull_whose_rows_are_lost_says_so():
     numbers = session.judge_span(session.prepare(columns, identified=False), start_s, end_s)
     pull = SimpleNamespace(number=2, spoiled=False, **vars(numbers))
     (said,) = verdict.decide([pull], [], 0.01, 0.033)[1]
-    assert f"its rows of {end_s - start_s - 0.4:.1f} s were lost" in said
+    assert f"its rows of {end_s - start_s - 0.4:.1f} s were lost" in reason(said)
 
 
 def test_a_sensor_in_air_is_a_possibility():
     def said(made):
-        return [h for p in answer(drive_of(made)).pulls for e in p.lean_events for h in e.hints if "hangs in air" in h]
+        every = [e for p in answer(drive_of(made)).pulls for e in p.lean_events]
+        return [words for e in every for words in said_hints(e.hints) if "hangs in air" in words]
 
     assert said(scene(hole=Hole(2, 4500, 4900, 0.9))) == []
     made = scene(pulls=1)
@@ -320,10 +384,10 @@ def test_a_sensor_in_air_is_a_possibility():
 
 
 def test_what_cannot_be_named_for_want_of_a_channel_is_said_with_a_lean_event():
-    said = answer(drive_of(scene(hole=Hole(2, 4500, 4900, 0.08)))).assumptions
+    said = assumed(answer(drive_of(scene(hole=Hole(2, 4500, 4900, 0.08)))))
     assert any("fuel pressure is not logged, so a tired pump" in line for line in said)
     assert any(line.startswith("without injector time or commanded lambda, time zero is the throttle") for line in said)
-    assert not any("tired pump" in line for line in answer(drive_of(scene())).assumptions)
+    assert not any("tired pump" in line for line in assumed(answer(drive_of(scene()))))
 
 
 def test_a_sensor_that_was_heating_all_along_is_said():
@@ -332,14 +396,14 @@ def test_a_sensor_that_was_heating_all_along_is_said():
     columns.lambda_[:] = np.nan
     columns.states = {("lambda_1", "warming up"): np.ones(len(columns), bool)}
     said = absent(session.prepare(columns))
-    assert said == ["lambda (its controller said that the sensor was heating)"]
+    assert said == [needs.LAMBDA_HEATING] and "was heating" in needs_words.lacking(said)
 
 
 def test_what_is_missing_is_named_as_people_name_it():
     made = scene(pulls=2)
     made.columns.rpm[:] = np.nan
     made.columns.named["engine_speed"] = made.columns.rpm
-    assert answer(drive_of(made)).reasons == ["not logged, or never valid: engine speed"]
+    assert why(answer(drive_of(made))) == ["not logged, or never valid: engine speed"]
 
 
 def test_rows_that_were_lost_are_left_out_as_such_and_as_nothing_else():
@@ -352,7 +416,7 @@ def test_rows_that_were_lost_are_left_out_as_such_and_as_nothing_else():
     left = found.left_out
     assert 0.5 <= left["not_recorded"] <= 0.9
     assert not left.keys() & {"controller_state", "tach_loss", "no_target"}
-    assert sum("(not recorded): a lean event there would not show" in words for words in found.reasons) == 1
+    assert sum("(not recorded): a lean event there would not show" in words for words in why(found)) == 1
 
 
 def test_a_hole_that_tach_loss_hides_is_not_passed_over_in_silence():
@@ -361,7 +425,7 @@ def test_a_hole_that_tach_loss_hides_is_not_passed_over_in_silence():
         start, _ = made.spans[1]
         blind(made.columns, made.columns.rows(start + 2.0, start + 2.0 + seconds))
         result = answer(drive_of(made))
-        return result.verdict, [words for words in result.reasons if "would not show" in words]
+        return result.verdict, [words for words in why(result) if "would not show" in words]
 
     def no_speed(columns, rows):
         columns.rpm[rows] = np.nan

@@ -10,10 +10,13 @@ from analysis_scenes import CONFIG, Hole, StandInDrive, StandInSession, lagged, 
 
 from ringpull.analysis.answer import answer
 from ringpull.analysis.cells import banks, compare, fuelmap, repeat, sets
-from ringpull.analysis.cells.fuelmap import Cell, FuelMap
-from ringpull.analysis.cells.passes import Pass
+from ringpull.analysis.cells.cell import Cell, Treatment, cells_of
+from ringpull.analysis.cells.fuelmap import FuelMap, marked
+from ringpull.analysis.cells.passes import Axes, Pass, SessionPulls
 from ringpull.analysis.drive_state.columns import Columns
 from ringpull.analysis.judge import session, uncertainty, verdict
+from ringpull.wording.assumed import target as target_words
+from ringpull.wording.reasons import reason
 
 SPEEDS = np.arange(2500.0, 7000.0, 500.0)
 
@@ -38,8 +41,8 @@ def holds(kpa, throttle_pct, lean=1.02, speeds=(2500.0, 3000.0, 3500.0), times=3
 @pytest.mark.parametrize("kpa, throttle_pct, loaded", [(60.0, 30.0, False), (98.0, 100.0, True)])
 def test_steady_holds_without_a_pull_make_a_map(kpa, throttle_pct, loaded):
     drive = StandInDrive(StandInSession(holds(kpa, throttle_pct)))
-    assert drive.pulls() == [] and sets.judged_sessions(drive) == ([], [])
-    made = fuelmap.fuelmap(*sets.every_session(drive))
+    assert drive.pulls() == [] and sets.judged_sessions(drive) == []
+    made = fuelmap.of_drive(drive)
     held = [c for c in made.cells if c.load == pytest.approx(kpa, abs=10) and c.state == "judged"]
     assert len(held) == 3
     for cell in held:
@@ -52,7 +55,8 @@ def test_a_place_under_load_and_at_part_load_keeps_what_was_found_under_load():
         return Cell(3000.0, 80.0, 3, 2.0, loaded, 1.0, 0.99, 1.01, factor, 0.01, state)
 
     def factor(*cells):
-        return FuelMap(np.array([3000.0, 3500.0]), np.array([60.0, 80.0]), list(cells), []).grid("factor")[1, 0]
+        axes = Axes(np.array([3000.0, 3500.0]), np.array([60.0, 80.0]))
+        return FuelMap(axes, marked(list(cells), [], axes)).grid("factor")[1, 0]
 
     few = "not enough data"
     assert factor(cell(True, 1.04), cell(False, np.nan, few)) == 1.04
@@ -68,10 +72,10 @@ def test_an_assumed_target_makes_nothing_leaner_and_says_nothing_of_cruising():
     columns.map_kpa = None
     columns.named.pop("map"), columns.config.pop("target")
     ready = session.prepare(columns, identified=False)
-    result = fuelmap.fuelmap([ready], [[(n + 1, a, b) for n, (a, b) in enumerate(made.spans)]])
-    assert result.cells and all(c.loaded for c in result.cells)
+    result = fuelmap.fuelmap([SessionPulls(ready, [(n + 1, a, b) for n, (a, b) in enumerate(made.spans)])])
+    assert result.cells and all(c.loaded for c in result.cells if c.passes)
     assert {c.factor for c in result.cells if c.state == "judged"} == {1.0} and fuelmap.ASSUMED in result.words
-    assert "as long as no manifold pressure" in ready.target_source
+    assert "as long as no manifold pressure" in target_words(ready.target_source)
 
 
 def test_stretches_under_load_outside_pulls_are_not_taken_for_more_than_they_are():
@@ -85,7 +89,7 @@ def test_stretches_under_load_outside_pulls_are_not_taken_for_more_than_they_are
             found += [
                 Pass(k, 0, None, level + random.normal(0, 0.003), 0.5, True, stretch=(0, stretch)) for k in range(6)
             ]
-        cells = fuelmap.cells_of(found, SPEEDS, None, True, 0.0)
+        cells = cells_of(found, Axes(SPEEDS), Treatment(True, 0.0))
         inside += sum(c.low <= 1.0 <= c.high for c in cells)
         total += len(cells)
     assert 0.91 <= inside / total <= 0.985
@@ -100,7 +104,7 @@ def test_few_cells_have_honest_intervals(cells, least):
         for pull in range(3):
             level = random.normal(1.0, 0.010)
             found += [Pass(k, 0, (0, pull + 1), level + random.normal(0, 0.003), 0.5, True) for k in range(cells)]
-        made = fuelmap.cells_of(found, SPEEDS, None, True, 0.0)
+        made = cells_of(found, Axes(SPEEDS), Treatment(True, 0.0))
         inside += sum(c.low <= 1.0 <= c.high for c in made)
         total += len(made)
     assert least <= inside / total <= 0.975
@@ -122,7 +126,7 @@ def two_banks(apart, accuracies=(None, None)):
 
 def test_a_difference_of_banks_that_two_sensors_may_have_by_themselves_names_no_bank():
     columns, spans = two_banks(0.008)
-    result = banks.banks(session.prepare(columns, identified=False), spans, SPEEDS)
+    result = banks.banks(SessionPulls(session.prepare(columns, identified=False), spans), Axes(SPEEDS))
     judged = [c for c in result.cells if np.isfinite(c.low)]
     assert judged and all(c.low > 0 and c.systematic > 0.01 and c.leaner == "neither shown" for c in judged)
     assert any("by themselves" in w for w in result.words)
@@ -164,7 +168,8 @@ def test_two_equal_banks_do_not_read_lean_by_chance():
     # row by row the larger of two noisy readings is 0.56 standard deviations too high (normal order statistics)
     ready, spans = of_banks(scene(pulls=5, noise=0.0, offset=0.02), 3, 0.0, 0.0)
     wanted = 1.0 + 0.02 / ready.target
-    cells = [c for c in fuelmap.fuelmap([ready], [spans]).cells if c.loaded and c.state == "judged" and c.load > 150]
+    made = fuelmap.fuelmap([SessionPulls(ready, spans)])
+    cells = [c for c in made.cells if c.loaded and c.state == "judged" and c.load > 150]
     rows = ready.loaded & (ready.columns.map_kpa > 165)
     assert len(cells) >= 6
     assert np.mean([c.ratio for c in cells]) == pytest.approx(float(np.median(wanted[rows])), abs=0.0025)
@@ -184,7 +189,7 @@ def test_the_leaner_bank_is_judged_and_named():
     # 0.10 above a bank that runs 0.02 rich
     assert event.bank == "lambda_2" and event.depth == pytest.approx(0.08, abs=event.depth_u)
     assert session.judge_span(ready, *spans[0][1:]).lean_events == []
-    cells = fuelmap.fuelmap([ready], [spans]).words
+    cells = fuelmap.fuelmap([SessionPulls(ready, spans)]).words
     assert any("leaner bank's" in words for words in cells)
 
 
@@ -204,7 +209,7 @@ def test_a_dead_sensor_hides_no_event_of_the_other_bank_and_is_said(dead):
             numbers = session.judge_span(ready, start_s, end_s)
             pulls.append(SimpleNamespace(number=number + 1, spoiled=False, **vars(numbers)))
         said, reasons = verdict.decide(pulls, [], 0.01, 0.033)
-        assert said == word and any("lambda_2 told nothing" in r for r in reasons)
+        assert said == word and any("lambda_2 told nothing" in reason(r) for r in reasons)
 
 
 def test_a_sensor_that_heats_is_warm_up_where_the_other_tells_nothing_either():
@@ -252,7 +257,7 @@ def test_two_banks_are_compared_each_by_itself_and_held_together():
     called, leans = 0, []
     for _ in range(300):
         a, b = passes_of_banks(random, 3), passes_of_banks(random, 3, session=1)
-        result = compare.compare(a, b, SPEEDS)
+        result = compare.compare(a, b, Axes(SPEEDS))
         called += result.changed
         leans.append(np.mean([one.difference for one in result.bins]))
         assert len(result.bins) == 9 and {one.bank for one in result.bins} <= {"lambda_1", "lambda_2"}
@@ -266,12 +271,12 @@ def test_one_bank_that_got_leaner_is_not_hidden_by_the_other():
     random = np.random.default_rng(12)
     a = passes_of_banks(random, 4)
     b = passes_of_banks(random, 4, session=1, steps=(0.0, 0.05))
-    result = compare.compare(a, b, SPEEDS)
+    result = compare.compare(a, b, Axes(SPEEDS))
     assert result.verdict == compare.WORSE and {one.bank for one in result.bins} == {"lambda_2"}
     assert any("each bank is tested by itself" in words for words in result.words)
     # one bank better and the other worse is said as both, and the worse one is shown
     a = passes_of_banks(random, 4, steps=(0.05, 0.0))
-    result = compare.compare(a, passes_of_banks(random, 4, session=1, steps=(0.0, 0.05)), SPEEDS)
+    result = compare.compare(a, passes_of_banks(random, 4, session=1, steps=(0.0, 0.05)), Axes(SPEEDS))
     assert result.verdict == "better and worse" and {one.bank for one in result.bins} == {"lambda_2"}
 
 
@@ -279,14 +284,14 @@ def test_banks_that_only_one_drive_has_are_said_and_single_ones_are_the_same_ban
     random = np.random.default_rng(13)
     two = passes_of_banks(random, 3)
     one = [p for p in passes_of_banks(random, 3, session=1) if p.bank == "lambda_1"]
-    result = compare.compare(two, one, SPEEDS)
+    result = compare.compare(two, one, Axes(SPEEDS))
     assert "lambda_2 is in one of the drives only, and is not compared" in result.words
     assert result.verdict == compare.NONE and {b.bank for b in result.bins} == {"lambda_1"}
     renamed = [replace(p, bank="wideband") for p in one]
     alone = [p for p in two if p.bank == "lambda_1"]
-    result = compare.compare(alone, renamed, SPEEDS)
+    result = compare.compare(alone, renamed, Axes(SPEEDS))
     assert result.verdict == compare.NONE and {b.bank for b in result.bins} == {None}
-    assert compare.compare(two, renamed, SPEEDS).verdict == compare.NOT_ENOUGH
+    assert compare.compare(two, renamed, Axes(SPEEDS)).verdict == compare.NOT_ENOUGH
 
 
 def test_repeatability_of_two_banks_is_the_worse_banks():
@@ -302,7 +307,7 @@ def test_repeatability_of_two_banks_is_the_worse_banks():
 def test_passes_of_pulls_are_each_banks_own():
     columns, spans = two_banks(0.03)
     ready = session.prepare(columns, identified=False)
-    found = sets.pull_passes([ready], [spans], SPEEDS)
+    found = sets.pull_passes([SessionPulls(ready, spans)], Axes(SPEEDS))
     means = {name: np.mean([p.value for p in found if p.bank == name]) for name in columns.banks}
     assert means["lambda_2"] - means["lambda_1"] == pytest.approx(0.03 / 0.81, abs=0.004)
 
@@ -312,26 +317,26 @@ def test_a_full_manifold_at_part_throttle_is_not_made_leaner_than_target():
     columns = holds(98.0, 30.0, lean=0.99)
     columns.throttle[:100] = 100.0  # once it was wide open
     drive = StandInDrive(StandInSession(columns))
-    made = fuelmap.fuelmap(*sets.every_session(drive))
+    made = fuelmap.of_drive(drive)
     held = [c for c in made.cells if c.load == pytest.approx(98.0, abs=10) and c.state == "judged"]
     assert len(held) == 3 and not any(c.loaded for c in held)
     # 1 % rich is less than what the systematic part may be: nothing is taken away
     assert {c.factor for c in held} == {1.0}
     assert any("never made leaner than target, at part throttle either" in words for words in made.words)
-    cruise = fuelmap.fuelmap(*sets.every_session(StandInDrive(StandInSession(holds(60.0, 30.0, lean=0.99)))))
+    cruise = fuelmap.of_drive(StandInDrive(StandInSession(holds(60.0, 30.0, lean=0.99))))
     assert all(c.factor < 0.995 for c in cruise.cells if c.load == 60.0 and c.state == "judged")
 
 
 def test_what_a_map_lacks_is_said():
     columns = holds(60.0, 30.0)
     columns.lambda_[:] = np.nan
-    made = fuelmap.fuelmap(*sets.every_session(StandInDrive(StandInSession(columns))))
-    assert made.cells == [] and made.words == ["no fuel map: not logged, or never valid: lambda"]
+    made = fuelmap.of_drive(StandInDrive(StandInSession(columns)))
+    assert made.cells == () and made.words == ("no fuel map: not logged, or never valid: lambda",)
     columns = holds(60.0, 30.0)
     columns.map_kpa = columns.throttle = None
     columns.named.pop("map"), columns.named.pop("throttle")
-    made = fuelmap.fuelmap([session.prepare(columns, identified=False)], [[]])
-    assert made.cells == [] and made.words == [fuelmap.NO_LOAD]
+    made = fuelmap.fuelmap([SessionPulls(session.prepare(columns, identified=False))])
+    assert made.cells == () and made.words == (fuelmap.NO_LOAD,)
 
 
 def test_a_table_of_another_load_or_of_a_smaller_range_is_told():
@@ -340,24 +345,24 @@ def test_a_table_of_another_load_or_of_a_smaller_range_is_told():
     by_pct.map_kpa = None
     by_pct.named.pop("map")
     by_pct.config = {**CONFIG, "target": {"lambda": 1.0}}
-    ready = [session.prepare(by_pct, identified=False)]
-    assert ready[0].loaded.any() and by_pct.load_unit == "%"
-    told = [w for w in fuelmap.fuelmap(ready, [[]], speeds, np.array([30.0, 100.0, 240.0])).words if "given" in w]
+    ready = [SessionPulls(session.prepare(by_pct, identified=False))]
+    assert ready[0].judged.loaded.any() and by_pct.load_unit == "%"
+    told = [w for w in fuelmap.fuelmap(ready, Axes(speeds, np.array([30.0, 100.0, 240.0]))).words if "given" in w]
     assert len(told) == 1 and "load of 240" in told[0] and "to 90 %: if" in told[0]
     # of the drive's own load, or found from the data: nothing to tell
-    for axes in ((speeds, np.array([10.0, 50.0, 100.0])), ()):
-        assert not [w for w in fuelmap.fuelmap(ready, [[]], *axes).words if "given" in w]
+    for axes in (Axes(speeds, np.array([10.0, 50.0, 100.0])), None):
+        assert not [w for w in fuelmap.fuelmap(ready, axes).words if "given" in w]
     # a third of the time, and the ways to it, lies beyond
-    short = fuelmap.fuelmap(ready, [[]], speeds[:2], np.array([10.0, 50.0, 100.0]))
+    short = fuelmap.fuelmap(ready, Axes(speeds[:2], np.array([10.0, 50.0, 100.0])))
     (told,) = [w for w in short.words if "given" in w]
-    share = np.mean(by_pct.rpm[ready[0].masks.valid] > 3250)
+    share = np.mean(by_pct.rpm[ready[0].judged.masks.valid] > 3250)
     assert told.startswith(f"{share:.0%} of what could be judged (") and "2500-3000 1/min" in told
     assert short.cells and "2500-3500 1/min" in told
     # all that was under load, and little else
-    low = fuelmap.fuelmap(ready, [[]], speeds, np.array([0.2, 40.0])).words[0]
+    low = fuelmap.fuelmap(ready, Axes(speeds, np.array([0.2, 40.0]))).words[0]
     assert "(100% of what was under load)" in low and "load 0.2-40" in low
-    nowhere = fuelmap.fuelmap(ready, [[]], speeds + 9000, np.array([10.0, 50.0]))
-    assert nowhere.cells == [] and nowhere.words[0] == fuelmap.NOT_VISITED and "100%" in nowhere.words[1]
+    nowhere = fuelmap.fuelmap(ready, Axes(speeds + 9000, np.array([10.0, 50.0])))
+    assert nowhere.cells == () and nowhere.words[0] == fuelmap.NOT_VISITED and "100%" in nowhere.words[1]
 
 
 def test_sessions_with_another_load_are_not_mixed_into_a_map():
@@ -366,8 +371,9 @@ def test_sessions_with_another_load_are_not_mixed_into_a_map():
     by_pct.named.pop("map")
     by_pct.config = {**CONFIG, "target": {"lambda": 1.0}}
     ready = [session.prepare(columns, identified=False) for columns in (by_kpa, by_pct)]
-    alone, both = fuelmap.fuelmap(ready[:1], [[]]), fuelmap.fuelmap(ready, [[], []])
+    ready = [SessionPulls(one) for one in ready]
+    alone, both = fuelmap.fuelmap(ready[:1]), fuelmap.fuelmap(ready)
     assert [c.ratio for c in both.cells] == [c.ratio for c in alone.cells]
     assert any("left out: 1 of the drive's sessions, whose load is not in kPa" in words for words in both.words)
-    spans = [[(1, 1.0, 20.0)], [(2, 1.0, 20.0)]]
-    assert sets.shared_loads(ready, spans, 20.0) is None and sets.shared_loads(ready[:1], spans[:1], 20.0) is not None
+    held = [replace(one, spans=((number + 1, 1.0, 20.0),)) for number, one in enumerate(ready)]
+    assert sets.shared_loads(held, 20.0) is None and sets.shared_loads(held[:1], 20.0) is not None

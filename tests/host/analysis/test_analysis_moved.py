@@ -2,9 +2,10 @@
 
 import numpy as np
 import pytest
-from analysis_scenes import Hole, scene
+from analysis_scenes import Hole, said_hints, scene
 
 from ringpull.analysis.judge import hints, other_events, session
+from ringpull.wording.events import other
 
 HOLE = Hole(2, 4500, 5000, 0.08)
 
@@ -21,7 +22,7 @@ def hints_of(**channels):
     ready = session.prepare(columns, identified=False)
     events = session.judge_span(ready, start, end).lean_events
     assert len(events) == 1
-    return events[0].hints
+    return said_hints(events[0].hints)
 
 
 @pytest.mark.parametrize(
@@ -55,7 +56,7 @@ def test_fuel_pressure_that_fades_along_the_pull_is_named_against_its_base(rpm_f
     faded = 80.0 * np.clip((columns.rpm - rpm_from + 1100) / 2300, 0, 1) * here
     columns.extra["fuel_pressure"] = 250.0 + columns.map_kpa - faded + random.normal(0, 4, len(columns))
     (event,) = session.judge_span(session.prepare(columns, identified=False), start, end).lean_events
-    assert len(event.hints) == 1 and "below its base" in event.hints[0]
+    assert len(event.hints) == 1 and "below its base" in said_hints(event.hints)[0]
 
 
 def test_standing_at_the_limiter_is_a_possibility():
@@ -64,7 +65,7 @@ def test_standing_at_the_limiter_is_a_possibility():
     start, end = made.spans[1]
     columns.rpm[columns.rows(end, end + 1.0)] = 6800.0
     columns.throttle[columns.rows(end, end + 1.0)] = 100.0
-    assert any("limiter" in words for words in hints.hints(columns, end + 0.2, end + 0.9, (start, end + 1.0)))
+    assert "limiter" in [hint.kind for hint in hints.hints(columns, end + 0.2, end + 0.9, (start, end + 1.0))]
     assert hints.hints(columns, end - 0.6, end - 0.1, (start, end)) == []
 
 
@@ -73,7 +74,7 @@ def test_injector_duty_is_a_limit_in_sight():
     made = scene(hole=HOLE)
     made.columns.extra["injector"] = np.full(len(made.columns), 22.0)
     start, end = made.spans[1]
-    said = hints.hints(made.columns, start + 2.8, start + 3.5, (start, end))
+    said = said_hints(hints.hints(made.columns, start + 2.8, start + 3.5, (start, end)))
     assert len(said) == 1 and "injector duty" in said[0]
 
 
@@ -82,7 +83,7 @@ def test_boost_above_its_target_is_a_possibility():
     start, end = made.spans[1]
     for above_kpa, count in ((20.0, 1), (0.0, 0)):
         made.columns.extra["boost_target"] = made.columns.map_kpa - above_kpa
-        said = hints.hints(made.columns, start + 2.8, start + 3.5, (start, end))
+        said = said_hints(hints.hints(made.columns, start + 2.8, start + 3.5, (start, end)))
         assert len(said) == count and all("above its target" in words for words in said)
 
 
@@ -100,7 +101,7 @@ def test_oscillation_has_its_frequency_and_noise_has_none():
     random = np.random.default_rng(1)
     wave = 0.03 * np.sin(2 * np.pi * 3.2 * time_s) + random.normal(0, 0.004, 1000)
     found = other_events.oscillation(time_s, wave)
-    assert len(found) == 1 and "3.2 Hz" in found[0].words and found[0].size == pytest.approx(0.03, rel=0.15)
+    assert len(found) == 1 and "3.2 Hz" in other(found[0]) and found[0].size == pytest.approx(0.03, rel=0.15)
     assert other_events.oscillation(time_s, random.normal(0, 0.006, 1000)) == []
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from ringpull.analysis.judge import needs
+from ringpull.wording import needs
 
 ROOT = Path(__file__).resolve().parents[3]
 PAGE = ROOT / "host" / "ANALYSIS.md"

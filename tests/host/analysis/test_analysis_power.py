@@ -5,18 +5,20 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from bench.random_power import power_changed, turns_of
+from bench.random_power import passes_of_power, power_changed, turns_of
 
 from ringpull.analysis.cells import compare
+from ringpull.analysis.cells.passes import Axes
 from ringpull.analysis.drive_state.columns import Columns
 from ringpull.analysis.judge import session
-from ringpull.analysis.power import motion, pull_power
+from ringpull.analysis.power import compare_power, motion, pull_power, standard_air
 from ringpull.cli.commands.compare import of_power
 
 
 def test_road_load_worked_example():
-    # m 1400, k 1.05, a 3, v 30, CdA 0.65, rho 1.20, Crr 0.012 (Gillespie, Fundamentals of Vehicle Dynamics, 4: road loads)
-    drag, rolling, inertia = motion.road_load_n(30.0, 1400.0, 0.65, 0.012, 3.0, 1.05, 1.20)
+    # m 1400, k 1.05, a 3, v 30, CdA 0.65, rho 1.20, Crr 0.012
+    # (Gillespie, Fundamentals of Vehicle Dynamics, 4: road loads)
+    drag, rolling, inertia = motion.road_load_n(motion.Car(1400.0, 100.0, 0.65, 0.012, 0.0, 1.05, 1.20), 30.0, 3.0)
     assert (drag, rolling, inertia) == pytest.approx((351.000, 164.752, 4410.0), abs=5e-4)
     assert (drag + rolling + inertia) * 30.0 / 1000.0 == pytest.approx(147.773, abs=5e-4)
 
@@ -28,30 +30,45 @@ def test_from_motion_is_the_road_load():
     assert motion.from_motion(rpm, rate, car).watts[0] == pytest.approx(147_773, abs=1)
 
 
-def test_corrections_of_a_humid_day():
-    # 30 degC, 995 mbar, 60 % RH: dry pressure 969.520 mbar -> SAE J1349 1.03499 (secondary copies), ISO 1585 1.03569
-    # (value from memory), DIN 70020 1.03532 (value from memory; pressure as measured)
-    dry = 99.5 - 0.6 * motion.vapour_kpa(30.0)
-    assert dry == pytest.approx(96.952, abs=0.008)
-    assert motion.sae_j1349(99.5, 30.0, 0.6) == pytest.approx(1.03499, abs=2e-4)
-    assert motion.iso_1585(99.5, 30.0, 0.6) == pytest.approx(1.03569, abs=2e-4)
-    assert motion.din_70020(99.5, 30.0) == pytest.approx(1.03532, abs=1e-5)
+NO_DOUBT = {"mass_u": 0.0, "cda_u": 0.0, "crr_u": 0.0, "air_u": 0.0, "rotating_u": 0.0}
 
 
 @pytest.mark.parametrize(
-    "measured_hp, fahrenheit, inches, corrected_hp", [(48.38, 65, 28.868, 50.38), (42.90, 76, 28.690, 45.43)]
+    "doubt, newtons",
+    [
+        ({}, 0.0),
+        ({"mass_u": 0.02}, 0.02 * (4410.0 + 164.752)),  # inertia and rolling grow with mass, drag does not
+        ({"rotating_u": 0.02}, 4410.0 * 0.02 / 1.05),  # 84 N: 0.02 of the car's 1400 kg, not of 1.05 times that
+        ({"cda_u": 0.08, "air_u": 0.06}, 351.0 * 0.10),  # root of 0.08 squared and 0.06 squared
+        ({"crr_u": 0.20}, 164.752 * 0.20),
+        ({"grade": None}, 1400.0 * 9.80665 * 0.012),
+    ],
 )
-def test_published_square_root_corrections(measured_hp, fahrenheit, inches, corrected_hp):
-    # Nebraska Tractor Test 520: corrected to 60 degF and 29.92 inHg
-    kpa, degc = inches * 3.386389, (fahrenheit - 32) / 1.8
-    factor = motion.square_root_correction(kpa, degc, 29.92 * 3.386389, (60 - 32) / 1.8)
-    assert measured_hp * factor == pytest.approx(corrected_hp, abs=0.02)
+def test_each_term_of_the_interval(doubt, newtons):
+    """The worked example again: 4410 N of inertia, 351 N of drag, 164.752 N of rolling at 30 m/s. The method's own 0.6 %
+    of 4925.752 N, 29.555 N, is in every interval."""
+    car = replace(motion.Car(1400.0, 100.0, 0.65, 0.012, 0.0, 1.05, 1.20), **{**NO_DOUBT, **doubt})
+    rpm = np.array([30.0 * 3.6 * 100.0])
+    result = motion.from_motion(rpm, np.array([3.0 / car.metres_per_rev * 60.0]), car)
+    half_w = 1.96 * 30.0 * (newtons**2 + 29.5545**2) ** 0.5
+    assert result.high[0] - result.watts[0] == pytest.approx(half_w, rel=1e-4)
+    assert result.watts[0] - result.low[0] == pytest.approx(half_w, rel=1e-4)
+
+
+def test_corrections_of_a_humid_day():
+    # 30 degC, 995 mbar, 60 % RH: dry pressure 969.520 mbar -> SAE J1349 1.03499 (secondary copies), ISO 1585 1.03569
+    # (value from memory), DIN 70020 1.03532 (value from memory; pressure as measured)
+    dry = 99.5 - 0.6 * standard_air.vapour_kpa(30.0)
+    assert dry == pytest.approx(96.952, abs=0.008)
+    assert standard_air.sae_j1349(99.5, 30.0, 0.6) == pytest.approx(1.03499, abs=2e-4)
+    assert standard_air.iso_1585(99.5, 30.0, 0.6) == pytest.approx(1.03569, abs=2e-4)
+    assert standard_air.din_70020(99.5, 30.0) == pytest.approx(1.03532, abs=1e-5)
 
 
 def test_vapour_pressure():
     # the Magnus form keeps within 0.3 % of IAPWS (computed with chemicals): 23.392 hPa at 20 and 42.467 at 30 degC
-    assert motion.vapour_kpa(20.0) == pytest.approx(2.3392, rel=3e-3)
-    assert motion.vapour_kpa(30.0) == pytest.approx(4.2467, rel=3e-3)
+    assert standard_air.vapour_kpa(20.0) == pytest.approx(2.3392, rel=3e-3)
+    assert standard_air.vapour_kpa(30.0) == pytest.approx(4.2467, rel=3e-3)
 
 
 def pulses(per_rev=2, low=2500.0, high=6800.0, glitches=0, missing=0, seed=1):
@@ -67,7 +84,7 @@ def pulses(per_rev=2, low=2500.0, high=6800.0, glitches=0, missing=0, seed=1):
     speeds = [rpm]
     while rpm < high:
         v = rpm / 60.0 * car.metres_per_rev
-        force = watts(rpm) / v - sum(motion.road_load_n(v, car.mass_kg, car.cda_m2, car.crr)[:2])
+        force = watts(rpm) / v - sum(motion.road_load_n(car, v)[:2])
         rpm += force / (car.mass_kg * car.rotating) / car.metres_per_rev * 60.0 * step
         turns += 0.5 * (rpm + speeds[-1]) / 60.0 * step
         speeds.append(rpm)
@@ -78,6 +95,12 @@ def pulses(per_rev=2, low=2500.0, high=6800.0, glitches=0, missing=0, seed=1):
     keep[random.integers(5, len(edges) - 5, missing)] = False
     extra = edges[random.integers(5, len(edges) - 5, glitches)] + random.uniform(30e-6, 250e-6, glitches)
     return np.sort(np.concatenate([edges[keep], extra])), car, watts
+
+
+def wheel_power(times_s, turns, car, smooth_s=motion.SMOOTH_S):
+    """Power of a pull from its pulses alone."""
+    _, speed, rate = motion.quadratic(times_s, turns, smooth_s)
+    return motion.from_motion(speed * 60.0, rate * 60.0, car, smooth_s)
 
 
 def crank(edges, per_rev):
@@ -91,7 +114,7 @@ def crank(edges, per_rev):
 def test_wheel_power_within_one_per_cent(per_rev, glitches, missing):
     edges, car, watts = pulses(per_rev, glitches=glitches, missing=missing)
     times, turns = crank(edges, per_rev)
-    result = motion.wheel_power(times, turns, car)
+    result = wheel_power(times, turns, car)
     bins = np.arange(2750.0, 6751.0, 250.0)
     measured = result.by_speed(bins)
     true = watts(0.5 * (bins[1:] + bins[:-1]))
@@ -106,7 +129,7 @@ def test_smoothing_that_is_too_short_reads_high_at_the_peak():
     edges, car, watts = pulses()
     rough = edges + np.random.default_rng(2).normal(0, 20e-6, len(edges))
     times, turns = crank(rough, 2)
-    short, long = motion.wheel_power(times, turns, car, 0.1), motion.wheel_power(times, turns, car, 0.4)
+    short, long = wheel_power(times, turns, car, 0.1), wheel_power(times, turns, car, 0.4)
     peak = watts(np.linspace(2600, 6700, 500)).max()
     assert short.watts.max() > long.watts.max()
     assert long.watts.max() == pytest.approx(peak, rel=0.015)
@@ -117,28 +140,22 @@ def test_unknown_grade_widens_the_interval_enough():
     times, turns = crank(edges, 2)
     for grade in (-0.02, -0.01, 0.0, 0.01, 0.02):
         # the same motion on a slope means another power: what was there is the flat one plus the slope's
-        result = motion.wheel_power(times, turns, replace(car, grade=None))
+        result = wheel_power(times, turns, replace(car, grade=None))
         v = result.rpm / 60.0 * car.metres_per_rev
         true = watts(result.rpm) + car.mass_kg * motion.G * grade * v
         assert np.mean((result.low <= true) & (true <= result.high)) > 0.95
         assert any("grade isn't known" in w for w in result.words)
-    known = motion.wheel_power(times, turns, car)
+    known = wheel_power(times, turns, car)
     assert np.mean(known.high - known.low) < np.mean(result.high - result.low)
 
 
 def test_it_is_called_an_estimate_and_engine_power_needs_a_stated_loss():
     edges, car, _ = pulses()
-    result = motion.wheel_power(*crank(edges, 2), car)
+    result = wheel_power(*crank(edges, 2), car)
     assert "estimate" in result.words[0]
     assert motion.engine_watts(np.array([85.0]), 0.15)[0] == pytest.approx(100.0)
     with pytest.raises(ValueError, match="share"):
         motion.engine_watts(np.array([85.0]), 1.5)
-
-
-def test_gear_from_engine_and_wheel_speed():
-    rpm = np.linspace(3000, 6000, 50)
-    gear, apart = motion.gear_of(rpm, rpm / 57.0, [120.2, 78.23, 56.48, 44.27])
-    assert gear == 56.48 and apart == pytest.approx(57.0 / 56.48 - 1.0)
 
 
 def pulls_of(edges, per_rev=2, count=3, apart_s=40.0):
@@ -167,7 +184,7 @@ def test_passes_of_power_are_logarithms_at_the_speeds_asked_for():
     edges, car, watts = pulses()
     speeds = np.arange(3000.0, 6600.0, 500.0)
     columns, spans, turns = pulls_of(edges, count=2)
-    found = pull_power.power_passes(columns, spans, speeds, car, turns)
+    found = passes_of_power(columns, spans, speeds, car, turns)
     assert {p.unit for p in found} == {(1, 1), (1, 2)} and len(found) == 2 * len(speeds)
     for p in found:
         assert np.exp(p.value) == pytest.approx(watts(speeds[p.speed]), rel=0.005)
@@ -178,13 +195,13 @@ def test_comparing_power():
     speeds = np.arange(3000.0, 6600.0, 500.0)
     columns, spans, turns = pulls_of(edges, count=2)
     lighter = replace(car, mass_kg=car.mass_kg * 0.93)
-    before = pull_power.power_passes(columns, spans, speeds, lighter, turns)
-    after = pull_power.power_passes(columns, spans, speeds, car, turns)
-    result = pull_power.in_watts(compare.compare(before, after, speeds, better_is=1, method_u=motion.METHOD_U))
+    before = passes_of_power(columns, spans, speeds, lighter, turns)
+    after = passes_of_power(columns, spans, speeds, car, turns)
+    result = compare_power.in_watts(compare.compare(before, after, Axes(speeds), compare_power.MORE_POWER))
     assert result.verdict == compare.BETTER
     for one in result.bins:
         assert one.after / one.before - 1.0 == pytest.approx(one.difference, abs=1e-9) and one.low > 0.0
-    same = compare.compare(after, after, speeds, better_is=1, method_u=motion.METHOD_U)
+    same = compare.compare(after, after, Axes(speeds), compare_power.MORE_POWER)
     assert same.verdict == compare.NONE and "%" in same.words[-1]
     assert power_changed(5, 1, 0.006) == compare.NOT_ENOUGH
 
@@ -229,6 +246,7 @@ def through_gears(sequence, wheel_logged):
     """(columns, span, turns, watts by rpm) of one pull through several gears, the throttle lifted at the shifts, with
     cruising in top gear before and after."""
     mass_kg, step = 1100.0, 0.0005
+    car = motion.Car(mass_kg, 50.0, 0.65, 0.013)
 
     def watts(rpm):
         return 80e3 * np.clip(rpm / 5500.0, 0.0, 1.0)
@@ -237,7 +255,7 @@ def through_gears(sequence, wheel_logged):
     for at, gear in enumerate(sequence):
         while v * 3.6 * GEARS[gear] < 6500.0:
             rpm = v * 3.6 * GEARS[gear]
-            drag, rolling, _ = motion.road_load_n(v, mass_kg, 0.65, 0.013)
+            drag, rolling, _ = motion.road_load_n(car, v)
             v += (watts(rpm) / v - drag - rolling) / (mass_kg * 1.05) * step
             moments.append((rpm, v, 100.0))
         if at + 1 < len(sequence):
@@ -277,5 +295,5 @@ def test_power_counts_one_gear_and_finds_it_in_the_pull(sequence, wheel_logged, 
 
 def test_density_of_the_air_is_that_of_the_standard_atmosphere():
     # ISO 2533: 101.325 kPa and 15 degC 1.22500, at 2000 m 79.4952 kPa and 2 degC 1.00649 kg/m3
-    assert motion.air_kg_m3(101.325, 15.0) == pytest.approx(1.22500, abs=2e-5)
-    assert motion.air_kg_m3(79.4952, 2.0) == pytest.approx(1.0065, abs=1e-4)
+    assert standard_air.air_kg_m3(101.325, 15.0) == pytest.approx(1.22500, abs=2e-5)
+    assert standard_air.air_kg_m3(79.4952, 2.0) == pytest.approx(1.0065, abs=1e-4)

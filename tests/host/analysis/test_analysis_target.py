@@ -7,12 +7,13 @@ from analysis_scenes import scene
 from ringpull.analysis.answer import absent
 from ringpull.analysis.drive_state import usual_targets
 from ringpull.analysis.drive_state.columns import Columns, from_table
-from ringpull.analysis.drive_state.target import targets
+from ringpull.analysis.drive_state.target import Source, targets
 from ringpull.analysis.drive_state.usual_targets import preset
-from ringpull.analysis.judge import session
+from ringpull.analysis.judge import needs, session
 from ringpull.cli import options
 from ringpull.errors import BadUsage
 from ringpull.files.csv_tables import read_target
+from ringpull.wording.assumed import target as target_words
 from shared_math.channels import column_name
 from shared_math.target import lambda_target
 
@@ -50,7 +51,7 @@ def test_columns_equal_the_shared_definition(name):
         named={"map": load, "wet": wet, "ethanol": ethanol},
     )
     out, source = targets(columns)
-    assert source.startswith("configured")
+    assert target_words(source).startswith("configured")
     for row in range(rows):
         channels = {"wet": wet[row], "ethanol": ethanol[row]}
         assert out[row] == pytest.approx(lambda_target(TARGETS[name], load[row], rpm[row], channels), abs=1e-12)
@@ -79,7 +80,7 @@ def test_preset_says_that_it_has_no_source():
     # full-throttle lambda by fuel and aspiration: common practice, no source
     columns = Columns(np.arange(5) / 200, np.ones(5), np.full(5, 3000.0), map_kpa=np.full(5, 170.0))
     value, words = preset(columns)
-    assert 0.76 <= value[0] <= 0.82 and "common practice, no source" in words
+    assert 0.76 <= value[0] <= 0.82 and "common practice, no source" in target_words(Source(usual=words))
     columns.map_kpa = np.full(5, 98.0)
     assert 0.85 <= preset(columns)[0][0] <= 0.90
 
@@ -98,7 +99,7 @@ def test_presets_go_from_cruise_to_full_load():
         columns.config = {"target": {"preset": name}}
         value, words = targets(columns)
         assert value[0] == value[1] == 1.0 and low <= value[4] <= high and (np.diff(value) <= 0).all()
-        assert name in words and "common practice, no source" in words
+        assert name in target_words(words) and "common practice, no source" in target_words(words)
     # at altitude full throttle is less pressure
     columns.map_kpa = np.array([30.0, 40.0, 60.0, 70.0, 72.0])
     columns.config = {"target": {"preset": "petrol-natural"}}
@@ -110,7 +111,12 @@ def test_preset_follows_an_ethanol_channel():
     columns = Columns(np.arange(3) / 200, np.ones(3), np.full(3, 3000.0), map_kpa=np.full(3, 170.0))
     columns.extra["ethanol"] = np.array([0.0, 42.5, 85.0])
     value, words = preset(columns)
-    assert value[0] == 0.80 and value[2] == 0.82 and value[1] == pytest.approx(0.81) and "ethanol" in words
+    assert (
+        value[0] == 0.80
+        and value[2] == 0.82
+        and value[1] == pytest.approx(0.81)
+        and "ethanol" in target_words(Source(usual=words))
+    )
 
 
 def test_target_from_a_table_in_csv(tmp_path):
@@ -174,7 +180,7 @@ def test_an_ethanol_channel_that_never_shows_a_value_is_not_said_to_be_followed(
     made = scene(pulls=1)
     made.columns.config.pop("target")
     made.columns.extra["ethanol"] = np.full(len(made.columns), np.nan)
-    assert "ethanol" not in targets(made.columns)[1]
+    assert "ethanol" not in target_words(targets(made.columns)[1])
 
 
 def test_a_target_by_a_load_that_is_not_there_judges_nothing():
@@ -184,5 +190,5 @@ def test_a_target_by_a_load_that_is_not_there_judges_nothing():
     columns.named.pop("map")
     columns.config["channels"] = [c for c in columns.config["channels"] if c["name"] != "map"]
     assert np.isnan(targets(columns)[0]).all()
-    assert any(one.startswith("the load (or channel)") for one in absent(session.prepare(columns)))
+    assert needs.TARGET_LOAD in absent(session.prepare(columns))
     assert columns.load().channel == "throttle" and columns.load_unit == "%"  # a map still has it for an axis

@@ -15,7 +15,7 @@ from ringpull.analysis.answer import answer
 from ringpull.device import advice
 from ringpull.dryrun import run
 from ringpull.invented import instruments, scenario, truth
-from shared_math import config, layout, lean_watch
+from shared_math import config, judging, layout, lean_watch
 
 HELD_S = lean_watch.HELD_MS / 1000
 SENSOR_S = 0.45  # gas on its way, sensor's lag, and the time between two looks, at most
@@ -42,7 +42,7 @@ def test_the_lamp_tells_the_hole_and_nothing_else(demo):
     session, known, _ = demo
     hole = known["hole"]
     ((on_s, off_s),) = lamp_intervals(session)
-    assert hole["from_s"] + lean_watch.AFTER_S < on_s < hole["from_s"] + lean_watch.AFTER_S + SENSOR_S
+    assert hole["from_s"] + judging.AFTER_S < on_s < hole["from_s"] + judging.AFTER_S + SENSOR_S
     assert on_s + HELD_S <= off_s < hole["to_s"] + HELD_S + SENSOR_S
 
 
@@ -54,7 +54,7 @@ def test_the_lamp_agrees_with_the_analysis(demo):
     assert len(events) == len(shown) == 1
     for event, (on_s, _) in zip(events, shown, strict=True):
         assert event.start_s < on_s < event.end_s + SENSOR_S
-        assert event.depth > lean_watch.MARGIN
+        assert event.depth > judging.MARGIN
 
 
 def test_the_lamp_is_what_the_rows_say(demo):
@@ -92,7 +92,7 @@ def test_random_drives_never_warn_where_nothing_was_lean(random_drives):
         pulls += len(made.pulls)
         for on_s, off_s in shown:
             before = (time_s > on_s - 1.2) & (time_s < on_s)
-            assert excess[before].max() > lean_watch.MARGIN - 0.02, (made.seed, on_s, off_s)
+            assert excess[before].max() > judging.MARGIN - 0.02, (made.seed, on_s, off_s)
             assert any(pull.start_s < on_s < pull.end_s + SENSOR_S for pull in made.pulls), (made.seed, on_s)
     assert pulls > 3 * len(SEEDS)
 

@@ -6,6 +6,8 @@ from ring_bytes import CONFIG, Ring, resealed
 
 import ringpull
 from ringpull.errors import NotARingFile, NothingReadable, SourceMissing
+from ringpull.ring.blocks import order
+from ringpull.ring.blocks.store import open_store
 from shared_math import layout
 
 ROWS = 2000
@@ -155,6 +157,61 @@ def test_different_blocks_with_one_number(read, ring):
     assert "this sequence number" in drive.damage[0].reason
     drive = read(ring.blocks[:20] + [ring.blocks[-1], twin] + ring.blocks[21:] + [ring.blocks[20]])
     assert_rows(drive, ring, [20])
+
+
+def test_two_twins_that_both_stand_between_their_neighbours(tmp_path, ring):
+    """Each of two files carries one of them in its place: nothing decides, so neither is used, and both are told."""
+    twin = resealed(ring.blocks[20], at_60=ring.blocks[20][60] ^ 1)
+    (tmp_path / "drive.rpl").write_bytes(ring.data())
+    (tmp_path / "pulls.rpl").write_bytes(b"".join([*ring.blocks[:3], *ring.blocks[15:20], twin, *ring.blocks[21:25]]))
+    drive = ringpull.read(tmp_path)
+    assert_rows(drive, ring, [20])
+    assert [(one.file, one.block) for one in drive.damage] == [("drive.rpl", 20), ("pulls.rpl", 8)]
+    assert all("this sequence number" in one.reason for one in drive.damage)
+
+
+@pytest.mark.parametrize("side", [0, 1], ids=["fits the block before", "fits the block behind"])
+def test_a_twin_beside_one_neighbour_alone_does_not_fit(read, ring, side):
+    """At the end of the file stands a twin of block 20 beside a copy of block 19 or 21, and a stranger on its other
+    side: its slots before and after must both carry the neighbouring numbers, so block 20 in its own place counts."""
+    twin = resealed(ring.blocks[20], at_60=ring.blocks[20][60] ^ 1)
+    rest = [[ring.blocks[19], twin, ring.blocks[5]], [ring.blocks[5], twin, ring.blocks[21]]][side]
+    drive = read([*ring.blocks, *rest])
+    assert_rows(drive, ring)
+    assert [one.block for one in drive.damage] == [len(ring.blocks) + 1]
+
+
+@pytest.mark.parametrize("number", [2**32 - 1, 0])
+def test_twins_where_the_numbers_wrap(read, number):
+    """The twin is 2^32 - 1, before 0, or 0, behind 2^32 - 1; in its place it counts, at the file's end it does not."""
+    ring = Ring(sequence=2**32 - 20)
+    ring.setup()
+    ring.numbered(0, ROWS)
+    slot = (20 + number) % 2**32
+    twin = resealed(ring.blocks[slot], at_60=ring.blocks[slot][60] ^ 1)
+    drive = read([*ring.blocks, twin])
+    assert_rows(drive, ring)
+    assert [one.block for one in drive.damage] == [len(ring.blocks)]
+
+
+def test_a_damaged_slot_behind_the_newest_block_with_an_older_lap_behind_it(read, ring):
+    """Written by the ring before: damage, not an unwritten rest (rule 9), and the older lap is read."""
+    ring.setup()
+    lap = len(ring.blocks) - 12  # the newest 12 blocks, a setup among them, stand over the oldest
+    drive = read([*ring.blocks[lap:], b"\xa5" * 512, *ring.blocks[13:lap]])
+    assert_rows(drive, ring, range(13))  # the first 12 are written over
+    assert [one.block for one in drive.damage] == [12] and drive.blocks.damaged == 1
+
+
+@pytest.mark.parametrize("window", [1, 2, 7, 16])
+def test_large_files_are_ordered_window_by_window_with_the_same_result(read, ring, monkeypatch, window):
+    """An older lap, a hole and a doubled block, each also at the border of two windows."""
+    mixed = [*ring.blocks[20:], *ring.blocks[:12], b"\xa5" * 512, *ring.blocks[12:20], ring.blocks[19]]
+    drive = read(mixed)
+    whole = open_store(drive.source).ordered
+    monkeypatch.setattr(order, "WINDOW", window)
+    assert open_store(drive.source).ordered == whole
+    assert_rows(read(mixed), ring)
 
 
 def test_truncated_in_a_block(read, ring):

@@ -169,3 +169,33 @@ def test_missing_edges_are_counted():
 def test_few_rows(rows):
     out = speed.rate_hz(EdgeColumns(np.arange(rows), np.arange(rows), np.zeros(rows), 5000, COUNT_BITS, AGE_BITS), 4.0)
     assert out.shape == (rows,) and np.isnan(out).all()
+
+
+def test_speed_is_known_from_the_middle_of_the_first_cycle_to_the_middle_of_the_last():
+    """Two edges a turn, 10 ms apart (3000 rpm), the first at 10 ms and the last at 1000 ms: cycles of four edges have
+    their middles from 30 to 980 ms, both of which are instants of rows of 5 ms."""
+    edges_s = np.arange(1, 101) / 100
+    t, rpm = decoded(edges_s, 200, 1.2, 2)
+    known = np.isfinite(rpm)
+    assert np.flatnonzero(known).tolist() == list(range(6, 197))  # rows 30 / 5 to 980 / 5
+    assert np.abs(rpm[known] - 3000).max() < 0.01
+
+
+def test_a_curve_bends_as_its_neighbours_do_up_to_twice_the_lesser():
+    """Slopes 0, 1, 6 over x of steps 1: bends 1 and 5 at either end of the middle interval, whose mean 3 is limited to
+    2. There y(1.5) = 0.5 (1 + 2 / 2 (0.5 - 1)) = 0.25 and the slope at 1.25 is 1 + 2 (0.25 - 0.5) = 0.5."""
+    x = np.arange(4.0)
+    curve = speed.Curve(x, np.array([0.0, 0.0, 1.0, 7.0]))
+    assert curve(np.array([1.5]))[0] == pytest.approx(0.25)
+    assert curve.slope(np.array([1.25]))[0] == pytest.approx(0.5)
+    # slopes 1, 2, 4: bends 1 and 2, whose mean 1.5 is below twice the lesser: y(1.5) = 1 + 0.5 (2 - 1.5 / 4) = 1.8125
+    assert speed.Curve(x, np.array([0.0, 1.0, 3.0, 7.0]))(np.array([1.5]))[0] == pytest.approx(1.8125)
+    # slopes 0, 3, 1: bends of unlike sign, and the line is straight: y(1.25) = 0.25 x 3
+    assert speed.Curve(x, np.array([0.0, 0.0, 3.0, 4.0]))(np.array([1.25]))[0] == pytest.approx(0.75)
+    # downward as upward, and steps of unlike length: slopes 2 over 1, 1 over 2, -2 over 1: bends 2 (1 - 2) / 3 and
+    # 2 (-2 - 1) / 3, -2/3 and -2, mean and limit both -4/3: y(2) = 2 + 1 (1 - 2/3 (1 - 2)) = 11/3
+    falls = speed.Curve(np.array([0.0, 1.0, 3.0, 4.0]), np.array([0.0, 2.0, 4.0, 2.0]))
+    assert falls(np.array([2.0]))[0] == pytest.approx(11 / 3)
+    # a parabola is met exactly, in its first and last interval too, which bend as the one beside them
+    at = np.array([0.5, 1.5, 2.5, 2.9])
+    assert speed.Curve(x, x**2)(at) == pytest.approx(at**2)

@@ -195,3 +195,14 @@ def test_info_lists_damage(path, tmp_path, capsys):
     assert run("info", tmp_path / "hurt.rpl", "--json") == 0
     told = json.loads(capsys.readouterr().out)
     assert [one["block"] for one in told["damage"]] == [20, 21, 22, 40]
+
+
+def test_times_in_csv_are_whole_microseconds(tmp_path):
+    """At 300 rows a second, 3333.3 us apart: no two rows with one time, and none of a shortened one."""
+    ring = Ring(period_us=10000 / 3)
+    ring.setup()
+    ring.numbered(0, 10)
+    (tmp_path / "drive.rpl").write_bytes(ring.data())
+    assert run("decode", tmp_path, "-o", tmp_path / "out.csv") == 0
+    times = [line.split(",")[1] for line in (tmp_path / "out.csv").read_text().splitlines()[1:]]
+    assert times[:4] == ["0", "0.003333", "0.006667", "0.01"] and times[-1] == "0.03"

@@ -5,9 +5,11 @@ import gzip
 
 import numpy as np
 import pytest
+from analysis_scenes import scene
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ringpull.analysis.judge import session as judged_session
 from ringpull.report import data
 
 
@@ -43,6 +45,37 @@ def test_steps_of_a_converter_are_kept_exactly():
     column, scale, offset = data.codes(values)
     assert scale == pytest.approx(0.8 / 4096, rel=1e-9)
     assert offset + scale * column == pytest.approx(values, abs=1e-9)
+
+
+@pytest.mark.parametrize("steps", [32000, 32001, 32767, 32768, 60000])
+def test_even_steps_are_kept_however_many(steps):
+    """32,769 numbers from 0 on do not fit 16 bits with a sign: the codes then begin at -32,767."""
+    values = np.concatenate([np.arange(6000.0), np.arange(steps - 5999.0, steps + 1.0)])
+    column, scale, offset = data.codes(values * 0.25 + 10.0)
+    assert scale == 0.25 and (column != data.NO_VALUE).all()
+    assert (offset + scale * column).tolist() == (values * 0.25 + 10.0).tolist()
+
+
+def test_a_bank_at_an_end_of_its_range_shows_no_lambda_undone():
+    """Lambda from 0.60 to 1.40 with ends 0.004 wide. Bank 2 stands at its lean end for a second and at its rich end for
+    another; the gas of both was injected the delay before. Bank 1 measures all the time."""
+    made = scene(pulls=1, noise=0.0)
+    columns = made.columns
+    channels = columns.config["channels"]
+    columns.config["channels"] = [channels[0], {**channels[0], "name": "lambda_2", "input": "a9"}, *channels[1:]]
+    columns.banks["lambda_2"] = columns.lambda_.copy()
+    for start_s, value in ((8.0, 1.397), (10.0, 0.603)):
+        columns.banks["lambda_2"][columns.rows(start_s, start_s + 1.0)] = value
+    judged = judged_session.prepare(columns, identified=False)
+    out = data.judged_columns(judged, columns.time_s)
+    hidden = np.isnan(out["lambda_2_aligned"])
+    arrival = judged.banks["lambda_2"].aligned.arrival_s
+    for start_s in (8.0, 10.0):
+        assert hidden[(arrival > start_s + 0.005) & (arrival < start_s + 0.995)].all()
+        # within the lag's window, 24 ms to each side, what is undone of the jump may be out of the range
+        assert not hidden[(arrival > start_s - 0.9) & (arrival < start_s - 0.03)].any()
+        assert not hidden[(arrival > start_s + 1.03) & (arrival < start_s + 1.9)].any()
+    assert np.isfinite(out["lambda_1_aligned"][columns.rows(7.0, 11.0)]).all()
 
 
 def test_every_row_of_a_drive_is_in_the_report():

@@ -8,6 +8,7 @@ import numpy as np
 from analysis_scenes import Hole, StandInDrive, StandInSession, scene
 
 from ringpull.analysis.answer import answer
+from ringpull.analysis.cells.speed_curve import PullCurve
 from ringpull.drive import Damage
 from ringpull.report import answer_part, cards, curve, evidence
 from ringpull.report.axes import Axis
@@ -66,7 +67,7 @@ def lean_at(rpm_from, rpm_to, number):
 def test_marks_of_events_at_the_same_speeds_do_not_cover_each_other():
     speeds = np.arange(2000.0, 7000.0, 40.0)
     events = [lean_at(4800 + 10 * n, 5600, n) for n in range(1, 41)]
-    lines = [curve.Line(n, speeds, np.full(len(speeds), 0.9), speeds * 0, speeds * 0, True) for n in range(1, 41)]
+    lines = [PullCurve(n, speeds, np.full(len(speeds), 0.9), speeds * 0, speeds * 0) for n in range(1, 41)]
     made = curve.marks(events, lines, Axis(2000, 7000, 62, 854), Axis(0.75, 1.0, 326, 26), 26.0)
     heights = sorted(one.y for one in made)
     assert [one.number for one in made] == list(range(1, len(made) + 1)) and 3 < len(made) < 40

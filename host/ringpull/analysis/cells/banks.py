@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from ringpull.analysis.cells import pooling
-from ringpull.analysis.cells.passes import passes, units_of
+from ringpull.analysis.cells.passes import Axes, SessionPulls, passes, units_of
 from ringpull.analysis.drive_state import roles
 from ringpull.analysis.judge import uncertainty
-from ringpull.analysis.judge.session import Judged
+from ringpull.said import joined, kpa, lam, say
 
 WARNING = (
     "a bank's reading is the mean of its cylinders: one lean cylinder hides in it, and a fault in one bank shows half"
@@ -50,25 +50,24 @@ def told(first: str, second: str, cells: Sequence[BankCell], load_unit: str) -> 
         return [f"{second} less {first}: no place was visited {LEAST_PASSES} times, so there is no interval"]
     said = []
     for c in known:
-        load = "" if c.load is None else f", {c.load:.0f} {load_unit}".rstrip()
-        said.append(f"{c.rpm:.0f} rpm{load} {c.difference:+.3f} ({c.low:+.3f} to {c.high:+.3f})")
-    return [f"{second} less {first}, with 95 % intervals: {'; '.join(said)}"]
+        load = say()
+        if c.load is not None:
+            load = say(", ", kpa(c.load) if load_unit == "kPa" else f"{c.load:.0f} {load_unit}".rstrip())
+        difference, low, high = (lam(value, sign=True) for value in (c.difference, c.low, c.high))
+        said.append(say(f"{c.rpm:.0f} rpm", load, " ", difference, " (", low, " to ", high, ")"))
+    return [say(f"{second} less {first}, with 95 % intervals: ", joined(said, "; "))]
 
 
-def banks(
-    judged: Judged,
-    spans: Sequence[tuple[int, float, float]],
-    speeds: np.ndarray,
-    loads: np.ndarray | None = None,
-) -> Banks | None:
-    """Difference of a session's two banks, or None where there aren't two. spans: (number, start_s, end_s) of pulls."""
+def banks(here: SessionPulls, axes: Axes) -> Banks | None:
+    """Difference of a session's two banks, or None where there aren't two."""
+    judged = here.judged
     columns = judged.columns
     names = [name for name, values in columns.banks.items() if np.isfinite(values).any()]
     if len(names) < 2:
         return None
     first, second = names[:2]
     apart = np.where(judged.masks.valid, judged.each_bank[second] - judged.each_bank[first], np.nan)
-    found = passes(judged, apart, speeds, loads, spans)
+    found = passes(here, apart, axes)
     sensors = {c["name"]: c for c in roles.lambda_channels(columns.config.get("channels", []))}
     parts = [
         uncertainty.of_channel(columns, sensors.get(name), judged.budget.at_lambda).systematic
@@ -88,9 +87,9 @@ def banks(
             mean, half, _ = pooling.interval(rows, pooled)
             half = half if len(set(unit[cell == at])) >= LEAST_PASSES else float("nan")
             leaner = second if mean - half > shift else first if mean + half < -shift else "neither shown"
-            place = float(speeds[speed]), None if loads is None else float(loads[load])
+            place = float(axes.speeds[speed]), None if axes.loads is None else float(axes.loads[load])
             cells.append(BankCell(*place, len(rows), mean, mean - half, mean + half, leaner, shift))
-    sensors_words = f"the two sensors may differ by {shift:.3f} by themselves: swapped, they tell which it is"
+    sensors_words = say("the two sensors may differ by ", lam(shift), " by themselves: swapped, they tell which it is")
     return Banks(
         (first, second),
         cells,

@@ -1,9 +1,7 @@
 """Before and after: two sets of pulls by speed and load, with intervals, the pull as sampling unit.
 
-Two questions are asked of every bin and all answers held together family-wise (Holm): did it move, and did it move
-against the rest of its own pulls? Pulls differ as wholes by more than they scatter within, so that the second sees
-small changes of part of the curve which the first can't. Each of several banks is asked by itself, and their answers
-are held together as well.
+Two questions are asked of every bin (see `bin_tests`) and all answers held together family-wise (Holm). Each of several
+banks is asked by itself, and their answers are held together as well.
 """
 
 from __future__ import annotations
@@ -13,14 +11,34 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ringpull.analysis.cells import pooling, stats
-from ringpull.analysis.cells.passes import Pass, by_bank
+from ringpull.analysis.cells import stats
+from ringpull.analysis.cells.bin_tests import (
+    INTERVAL,
+    LEAST_PULLS,
+    LEAST_STEP,
+    Tested,
+    means,
+    moved,
+    relative,
+    side,
+)
+from ringpull.analysis.cells.passes import Axes, Pass, by_bank
+from ringpull.said import Figure, lam, say
 
-LEVEL = 0.05
-LEAST_PULLS = 2
-LEAST_BINS = 4  # under it there is no rest of the curve to compare with
+LEVEL = 0.05  # chance that equal sides are called different anywhere
 LEAN_SHARE = 0.01  # of target: to end leaner than this is worse, even where it is nearer than before
 BETTER, WORSE, NONE, NOT_ENOUGH = "better", "worse", "no difference shown", "not enough data"
+
+
+@dataclass(frozen=True)
+class Question:
+    """What is compared. sense: what "better" means, in words. better_is: 0 for values that should be 1 (measured over
+    target); 1 where more is better and -1 where less is, of values in logarithms (power), whose differences are shares.
+    method_u: standard uncertainty of the method in a bin, whatever the number of pulls."""
+
+    sense: str = "nearer to target"
+    better_is: int = 0
+    method_u: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -28,8 +46,8 @@ class Bin:
     """One bin. difference: after minus before; low, high: its 95 % interval (single bin).
 
     relative: the same against the rest of the curve, NaN without. chance: two-sided, the smaller of both questions.
-    changed: by Holm over all bins, both questions and all banks. verdict: "better", "worse", "no difference shown" or
-    "not enough data". bank: of several the one that this bin is of.
+    changed: by Holm over all bins, both questions and all banks, and by LEAST_STEP or more. verdict: "better", "worse",
+    "no difference shown" or "not enough data". bank: of several the one that this bin is of.
     """
 
     rpm: float
@@ -66,161 +84,152 @@ class Comparison:
         return any(b.changed for b in self.bins)
 
 
-def _side(found: list[Pass], keys: list[tuple[int, int]]) -> np.ndarray:
-    """Values by bin and pull: (bins, pulls), NaN where a pull never was."""
-    units: dict[object, int] = {}
-    for one in found:
-        if one.unit is not None:
-            units.setdefault(one.unit, len(units))
-    total = np.zeros((len(keys), len(units)))
-    weight = np.zeros_like(total)
-    where = {key: at for at, key in enumerate(keys)}
-    for one in found:
-        if one.unit is not None and (one.load, one.speed) in where:
-            at = where[one.load, one.speed], units[one.unit]
-            total[at] += one.value * one.seconds
-            weight[at] += one.seconds
-    with np.errstate(invalid="ignore", divide="ignore"):
-        return np.where(weight > 0, total / weight, np.nan)
-
-
-def _row_means(value: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    count = np.sum(np.isfinite(value), axis=1)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        return np.where(count > 0, np.nansum(value, axis=1) / np.maximum(count, 1), np.nan), count
-
-
-def _pooled(sides: Sequence[np.ndarray], pull_like: bool) -> tuple[float, float, np.ndarray]:
-    """(variance of one pull's value in one bin, degrees of freedom, bins that belong to it) pooled over bins and both
-    sides as far as their scatter is alike. pull_like: the values hang together along a pull, so that pulls and not bins
-    count as free."""
-    squares, dofs, pulls = [], [], 0
-    for value in sides:
-        mean, count = _row_means(value)
-        squares.append(np.nansum((value - mean[:, None]) ** 2, axis=1))
-        dofs.append(np.maximum(count - 1, 0).astype(float))
-        pulls += max(value.shape[1] - 1, 0)
-    square, dof = np.concatenate(squares), np.concatenate(dofs)
-    kept = pooling.homogeneous(square / np.maximum(dof, 1.0), dof)
-    free = float(dof[kept].sum())
-    alike = (kept | (dof == 0)).reshape(len(sides), -1).all(axis=0)
-    if free < 1:
-        return np.nan, 0.0, alike
-    return float(square[kept].sum() / free), float(pulls) if pull_like else free, alike
-
-
-def _test(
-    before: np.ndarray, after: np.ndarray, enough: np.ndarray, pull_like: bool, method_u: float
-) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """(difference, half-width of its 95 % interval, two-sided chance, standard error, degrees of freedom) bin by bin;
-    NaN where not enough. Variance is pooled over bins and sides; a bin that scatters more than the others is tested by itself (Welch). method_u: standard
-    uncertainty of the method in one bin of one side, which more pulls don't take away."""
-    (m0, n0), (m1, n1) = _row_means(before), _row_means(after)
-    variance, dof, alike = _pooled((before, after), pull_like)
-    difference = np.where(enough, m1 - m0, np.nan)
-    half, chance, errors, dofs = (np.full(len(m0), np.nan) for _ in range(4))
-    for at in np.flatnonzero(np.isfinite(difference)):
-        if alike[at] and dof > 0:
-            error, free = float(np.sqrt(variance * (1.0 / n0[at] + 1.0 / n1[at]))), dof
-        else:
-            rows = [side[at][np.isfinite(side[at])] for side in (before, after)]
-            if min(map(len, rows)) < 2:
-                continue
-            _, error, free, _ = stats.welch(*rows)
-        error = float(np.hypot(error, np.sqrt(2.0) * method_u))
-        errors[at], dofs[at] = error, free
-        half[at] = error * stats.t_quantile(1.0 - LEVEL / 2.0, round(free, 2))
-        chance[at] = stats.t_two_sided(float(difference[at]) / error, free) if error > 0 else 1.0
-    return difference, half, chance, errors, dofs
-
-
-def _least_called(of_banks: Sequence[tuple[np.ndarray, ...]], tests: int) -> float:
-    """The difference in a usual bin that would be the first of as many tests to be called (Holm); NaN without any.
-    of_banks: each bank's answers of `_test`."""
-    errors, dofs = (np.concatenate([one[k] for one in of_banks]) for k in (3, 4))
-    there = np.isfinite(errors)
-    if not there.any():
-        return float("nan")
-    return float(np.median(errors[there] * stats.t_values(1.0 - LEVEL / 2.0 / tests, dofs[there])))
-
-
-def _relative(before: np.ndarray, after: np.ndarray, enough: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Both sides' values less each pull's own level: the median, over bins that all pulls share, of how far the pull
-    stands from the bins' means over both sides. A change of less than half of the curve leaves that level alone."""
-    shared = enough & np.isfinite(before).all(axis=1) & np.isfinite(after).all(axis=1)
-    if np.count_nonzero(shared) < LEAST_BINS:
-        return np.full_like(before, np.nan), np.full_like(after, np.nan)
-    usual = 0.5 * (before[shared].mean(axis=1) + after[shared].mean(axis=1))
-    levels = [np.median(side[shared] - usual[:, None], axis=0) for side in (before, after)]
-    return before - levels[0][None, :], after - levels[1][None, :]
-
-
-@dataclass
+@dataclass(frozen=True)
 class _Bank:
-    """One bank's values before and after, (bins, pulls), and its tests: `whole` and `part` as `_test` gives them, of
-    whether a bin moved and whether it moved against the rest of its pulls."""
+    """One bank's values before and after, (bins, pulls), and its answers: whether a bin moved as a whole, and whether it
+    moved against the rest of its pulls."""
 
     name: str | None
     keys: list[tuple[int, int]]
     before: np.ndarray
     after: np.ndarray
     enough: np.ndarray
-    whole: tuple[np.ndarray, ...]
-    part: tuple[np.ndarray, ...]
-    changed: np.ndarray
-    changed_part: np.ndarray
+    whole: Tested
+    part: Tested
 
     @property
-    def tests(self) -> np.ndarray:
+    def chances(self) -> np.ndarray:
         """Two-sided chances of all its tests."""
-        return np.concatenate([self.whole[2], self.part[2]])
+        return np.concatenate([self.whole.chance, self.part.chance])
 
-    def take(self, rejected: np.ndarray) -> None:
-        """Keep which of `tests` are called."""
-        self.changed, self.changed_part = rejected[: len(self.keys)], rejected[len(self.keys) :]
+    def called(self, rejected: np.ndarray) -> np.ndarray:
+        """Which bins are called changed. rejected: which of `chances` are.
+
+        A bin that moved against the rest alone must also have moved by itself, the same way and far enough: where most
+        of the curve moved, it is the rest that stands still.
+        """
+        whole, part = rejected[: len(self.keys)], rejected[len(self.keys) :]
+        with np.errstate(invalid="ignore"):
+            counts = np.abs(self.whole.difference) >= LEAST_STEP
+            agrees = (np.abs(self.part.difference) >= LEAST_STEP) & (
+                np.sign(self.part.difference) == np.sign(self.whole.difference)
+            )
+        return counts & (whole | (part & agrees))
 
 
-def _tested(name: str | None, before: list[Pass], after: list[Pass], method_u: float) -> _Bank:
-    keys = sorted({(p.load, p.speed) for p in [*before, *after] if p.unit is not None})
-    a, b = _side(before, keys), _side(after, keys)
+def compare(before: Sequence[Pass], after: Sequence[Pass], axes: Axes, question: Question | None = None) -> Comparison:
+    """Compare two sets of passes that lie in pulls; passes without a pull are ignored."""
+    question = Question() if question is None else question
+    before, after = ([p for p in passes if p.unit is not None] for passes in (before, after))
+    counts = [len({p.unit for p in passes}) for passes in (before, after)]
+    pairs, of_banks = _pairs(before, after)
+    banks = [_tested(*pair, question.method_u) for pair in pairs]
+    enough = any(bank.enough.any() for bank in banks)
+    chances = np.concatenate([np.zeros(0), *(bank.chances for bank in banks)])
+    rejected, first, every = stats.holm(chances, LEVEL), 0, []
+    for bank in banks:
+        called = bank.called(rejected[first : first + len(bank.chances)])
+        first += len(bank.chances)
+        every += _bins(bank, called, axes, question.better_is)
+    found = {one.verdict for one in every if one.changed}
+    verdict = NOT_ENOUGH if not enough else NONE
+    if found:
+        verdict = found.pop() if len(found) == 1 else f"{BETTER} and {WORSE}"
+    words = [*_how(counts, question), *of_banks, *_what_lacks(counts, enough)]
+    if verdict == NONE:
+        words.append(_what_would_not_show(banks, int(np.isfinite(chances).sum()), question))
+    leaner = max(banks, key=_level, default=None)
+    nan = float("nan")
+    overall = (nan, nan, nan) if leaner is None else _overall(leaner.before, leaner.after, leaner.enough)
+    return Comparison(_worse(every), verdict, overall, words)
+
+
+def _how(counts: list[int], question: Question) -> list[str]:
+    pulls = f"{counts[0]} pull{'' if counts[0] == 1 else 's'}"
+    words = [f"{pulls} before, {counts[1]} after; better means {question.sense}"]
+    if not question.better_is:
+        words.append(f"to end leaner than target by more than {100 * LEAN_SHARE:.0f} % is worse")
+    least = f"{LEAST_STEP:.0%}" if question.better_is else f"{LEAST_STEP:.2f}"
+    return [*words, f"a difference below {least} is not named"]
+
+
+def _what_lacks(counts: list[int], enough: bool) -> list[str]:
+    if min(counts) < LEAST_PULLS:
+        return [f"{LEAST_PULLS} pulls a side are the least that can be tested: one pull can't tell change from chance"]
+    return [] if enough else ["no bin was visited by two pulls on either side"]
+
+
+def _what_would_not_show(banks: list[_Bank], tests: int, question: Question) -> str:
+
+    def size(value: float) -> str | Figure:
+        return f"{value:.1%}" if question.better_is else lam(value)
+
+    whole = _least_called([bank.whole for bank in banks], tests)
+    part = _least_called([bank.part for bank in banks], tests)
+    rest = () if np.isnan(part) else (", nor one of part of it smaller than about ", size(part))
+    begins = "a difference of the whole curve smaller than about "
+    return say(begins, size(whole), " would not show with these pulls", *rest)
+
+
+def _least_called(answers: Sequence[Tested], tests: int) -> float:
+    """The difference in a usual bin that would be the first of as many tests to be called (Holm); NaN without any."""
+    errors = np.concatenate([one.error for one in answers])
+    dofs = np.concatenate([one.free for one in answers])
+    there = np.isfinite(errors)
+    if not there.any():
+        return float("nan")
+    least = float(np.median(errors[there] * stats.t_values(1.0 - LEVEL / 2.0 / tests, dofs[there])))
+    return max(least, LEAST_STEP)
+
+
+def _tested(name: str | None, before: Sequence[Pass], after: Sequence[Pass], method_u: float) -> _Bank:
+    keys = sorted({(p.load, p.speed) for p in [*before, *after]})
+    a, b = side(before, keys), side(after, keys)
     n0, n1 = np.sum(np.isfinite(a), axis=1), np.sum(np.isfinite(b), axis=1)
     enough = (n0 >= LEAST_PULLS) & (n1 >= LEAST_PULLS) if keys else np.zeros(0, bool)
-    ra, rb = _relative(a, b, enough)
+    ra, rb = relative(a, b, enough)
     there = enough & np.isfinite(ra).any(1) & np.isfinite(rb).any(1)
-    none = np.zeros(len(keys), bool)
-    return _Bank(
-        name, keys, a, b, enough, _test(a, b, enough, True, method_u), _test(ra, rb, there, False, method_u), none, none
-    )
+    return _Bank(name, keys, a, b, enough, moved(a, b, enough, True, method_u), moved(ra, rb, there, False, method_u))
 
 
-def _bins(bank: _Bank, speeds: np.ndarray, loads: np.ndarray | None, better_is: int) -> list[Bin]:
-    (m0, n0), (m1, n1) = _row_means(bank.before), _row_means(bank.after)
-    difference, half, chance = bank.whole[:3]
-    relative, relative_half, relative_chance = bank.part[:3]
+def _bins(bank: _Bank, called: np.ndarray, axes: Axes, better_is: int) -> list[Bin]:
+    (m0, n0), (m1, n1) = means(bank.before), means(bank.after)
+    whole, part = bank.whole, bank.part
     out = []
     for at, (load, speed) in enumerate(bank.keys):
-        changed = bool(bank.changed[at] or bank.changed_part[at])
-        step = difference[at] if bank.changed[at] else relative[at]
+        changed = bool(called[at])
+        word = NOT_ENOUGH
+        if bank.enough[at]:
+            word = _word(float(m0[at]), float(m1[at]), better_is) if changed else NONE
         out.append(
             Bin(
-                rpm=float(speeds[speed]),
-                load=None if loads is None else float(loads[load]),
+                rpm=float(axes.speeds[speed]),
+                load=None if axes.loads is None else float(axes.loads[load]),
                 before=float(m0[at]),
                 after=float(m1[at]),
                 pulls=(int(n0[at]), int(n1[at])),
-                difference=float(difference[at]),
-                low=float(difference[at] - half[at]),
-                high=float(difference[at] + half[at]),
-                relative=float(relative[at]),
-                relative_low=float(relative[at] - relative_half[at]),
-                relative_high=float(relative[at] + relative_half[at]),
-                chance=float(np.nanmin([chance[at], relative_chance[at], 1.0])),
+                difference=float(whole.difference[at]),
+                low=float(whole.difference[at] - whole.half[at]),
+                high=float(whole.difference[at] + whole.half[at]),
+                relative=float(part.difference[at]),
+                relative_low=float(part.difference[at] - part.half[at]),
+                relative_high=float(part.difference[at] + part.half[at]),
+                chance=float(np.nanmin([whole.chance[at], part.chance[at], 1.0])),
                 changed=changed,
-                verdict=_word(changed, bool(bank.enough[at]), float(step), float(m0[at]), float(m1[at]), better_is),
+                verdict=word,
                 bank=bank.name,
             )
         )
     return out
+
+
+def _word(before: float, after: float, better_is: int) -> str:
+    """What a changed bin came to."""
+    if better_is:
+        return BETTER if (after - before) * better_is > 0 else WORSE
+    if after > before and after > 1.0 + LEAN_SHARE:
+        return WORSE
+    return BETTER if abs(after - 1.0) < abs(before - 1.0) else WORSE
 
 
 def _worse(bins: list[Bin]) -> list[Bin]:
@@ -239,7 +248,10 @@ def _worse(bins: list[Bin]) -> list[Bin]:
     return sorted(found, key=lambda one: (0.0 if one.load is None else one.load, one.rpm))
 
 
-def _pairs(before: list[Pass], after: list[Pass]) -> tuple[list[tuple[str | None, list[Pass], list[Pass]]], list[str]]:
+Pair = tuple[str | None, Sequence[Pass], Sequence[Pass]]
+
+
+def _pairs(before: Sequence[Pass], after: Sequence[Pass]) -> tuple[list[Pair], list[str]]:
     """(name, passes before, passes after) of each bank that both sides have, and what is said of banks. One bank on either
     side is the same bank, whatever it is called."""
     a, b = by_bank(before), by_bank(after)
@@ -255,80 +267,10 @@ def _pairs(before: list[Pass], after: list[Pass]) -> tuple[list[tuple[str | None
     return [(name, a[name], b[name]) for name in names], words
 
 
-def compare(
-    before: list[Pass],
-    after: list[Pass],
-    speeds: np.ndarray,
-    loads: np.ndarray | None = None,
-    sense: str = "nearer to target",
-    better_is: int = 0,
-    method_u: float = 0.0,
-) -> Comparison:
-    """Compare two sets of passes that lie in pulls; passes without a pull are ignored.
-
-    better_is: 0 for values that should be 1 (measured over target); 1 where more is better and -1 where less is, of values
-    in logarithms (power), whose differences are shares.
-    sense: said in the words. method_u: standard uncertainty of the method in a bin, whatever the number of pulls.
-    """
-    count, count_after = (len({p.unit for p in side if p.unit is not None}) for side in (before, after))
-    pulls = f"{count} pull{'' if count == 1 else 's'}"
-    words = [f"{pulls} before, {count_after} after; better means {sense}"]
-    if not better_is:
-        words.append(f"to end leaner than target by more than {100 * LEAN_SHARE:.0f} % is worse")
-    pairs, said = _pairs(before, after)
-    words += said
-    banks = [_tested(*pair, method_u) for pair in pairs]
-    enough = any(bank.enough.any() for bank in banks)
-    if min(count, count_after) < LEAST_PULLS:
-        words.append(
-            f"{LEAST_PULLS} pulls a side are the least that can be tested: one pull can't tell change from chance"
-        )
-    elif not enough:
-        words.append("no bin was visited by two pulls on either side")
-    chances = np.concatenate([np.zeros(0), *(bank.tests for bank in banks)])
-    rejected, first = stats.holm(chances, LEVEL), 0
-    for bank in banks:
-        bank.take(rejected[first : first + len(bank.tests)])
-        first += len(bank.tests)
-    every = [one for bank in banks for one in _bins(bank, speeds, loads, better_is)]
-    found = {one.verdict for one in every if one.changed}
-    if not enough:
-        verdict = NOT_ENOUGH
-    elif not found:
-        verdict = NONE
-    else:
-        verdict = found.pop() if len(found) == 1 else f"{BETTER} and {WORSE}"
-    if verdict == NONE:
-        tests = int(np.isfinite(chances).sum())
-        form = ".1%" if better_is else ".3f"
-        whole = _least_called([bank.whole for bank in banks], tests)
-        part = _least_called([bank.part for bank in banks], tests)
-        rest = "" if np.isnan(part) else f", nor one of part of it smaller than about {part:{form}}"
-        words.append(
-            f"a difference of the whole curve smaller than about {whole:{form}} would not show with these pulls{rest}"
-        )
-    leaner = max(banks, key=_level, default=None)
-    nan = float("nan")
-    overall = (nan, nan, nan) if leaner is None else _overall(leaner.before, leaner.after, leaner.enough)
-    return Comparison(_worse(every), verdict, overall, words)
-
-
 def _level(bank: _Bank) -> float:
     """Mean of a bank over both sides, where both were; the lowest of numbers where nowhere."""
-    values = [_row_means(side[bank.enough])[0] for side in (bank.before, bank.after)]
+    values = [means(one[bank.enough])[0] for one in (bank.before, bank.after)]
     return float(np.mean(values)) if bank.enough.any() else -np.inf
-
-
-def _word(changed: bool, enough: bool, step: float, before: float, after: float, better_is: int) -> str:
-    if not enough:
-        return NOT_ENOUGH
-    if not changed:
-        return NONE
-    if better_is:
-        return BETTER if step * better_is > 0 else WORSE
-    if step > 0 and after > 1.0 + LEAN_SHARE:
-        return WORSE
-    return BETTER if abs(after - 1.0) < abs(before - 1.0) else WORSE
 
 
 def _overall(before: np.ndarray, after: np.ndarray, enough: np.ndarray) -> tuple[float, float, float]:
@@ -341,5 +283,5 @@ def _overall(before: np.ndarray, after: np.ndarray, enough: np.ndarray) -> tuple
     if min(len(v) for v in levels) < LEAST_PULLS:
         return nan, nan, nan
     difference, error, dof, _ = stats.welch(*levels)
-    half = stats.t_quantile(1.0 - LEVEL / 2.0, round(dof, 2)) * error
+    half = stats.t_quantile(0.5 + INTERVAL / 2.0, round(dof, 2)) * error
     return difference, difference - half, difference + half

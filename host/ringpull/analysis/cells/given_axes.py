@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ringpull.analysis.cells.passes import nearest
+from ringpull.analysis.cells.passes import Axes, nearest
 from ringpull.analysis.judge.session import Judged
 
 # Choices of our own, no source
@@ -14,8 +14,9 @@ WORTH_TELLING = 0.01  # of what could be judged
 FAR_BEYOND = 1.9  # a table's highest load over the drive's highest under load: 100 % against 200 kPa
 
 
-def remarks(judged: Sequence[Judged], speeds: np.ndarray, loads: np.ndarray | None) -> list[str]:
+def remarks(judged: Sequence[Judged], axes: Axes) -> list[str]:
     """What does not fit between the table's breakpoints and the judged rows of sessions whose load has one unit."""
+    speeds, loads = axes.speeds, axes.loads
     unit = judged[0].columns.load_unit
     rpm = np.concatenate([one.columns.rpm for one in judged])
     load = np.concatenate([axis.values for one in judged if (axis := one.columns.load()) is not None])

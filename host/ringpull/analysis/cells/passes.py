@@ -18,6 +18,25 @@ TOGETHER_S = 0.5  # load taken off for less than this is one stretch under load
 MERGE_S = 2.0  # visits to a cell outside pulls that are closer than this are one pass
 
 
+Span = tuple[int, float, float]
+
+
+@dataclass(frozen=True)
+class Axes:
+    """Breakpoints of a table, rising. loads None: by engine speed alone."""
+
+    speeds: np.ndarray
+    loads: np.ndarray | None = None
+
+
+@dataclass(frozen=True)
+class SessionPulls:
+    """A judged session with its pulls, spoiled ones left out. spans: (number, start_s, end_s) of each."""
+
+    judged: Judged
+    spans: Sequence[Span] = ()
+
+
 @dataclass(frozen=True)
 class Pass:
     """One visit. speed, load: index of the cell on the axes. unit: the pull it belongs to (session, pull), or None.
@@ -49,32 +68,21 @@ def nearest(axis: np.ndarray, values: np.ndarray) -> np.ndarray:
         return np.where((values >= low) & (values <= high), at, -1)
 
 
-def passes(
-    judged: Judged,
-    value: np.ndarray,
-    speeds: np.ndarray,
-    loads: np.ndarray | None,
-    spans: Sequence[tuple[int, float, float]],
-    session: int = 1,
-    only_spans: bool = False,
-    bank: str = "",
-) -> list[Pass]:
-    """The passes of one session.
+def passes(here: SessionPulls, value: np.ndarray, axes: Axes, session: int = 1, bank: str = "") -> list[Pass]:
+    """The passes of one session; visits to a cell in the same pull are one pass.
 
-    value: (rows,), NaN where not judged. speeds, loads: breakpoints; loads None: by speed alone. spans: (number,
-    start_s, end_s) of the pulls; visits to a cell in the same pull are one pass. only_spans: leave out all else. bank: what `value` was measured by.
+    value: (rows,), NaN where not judged. session: its number among those compared. bank: what `value` was measured by.
     """
+    judged, loads = here.judged, axes.loads
     columns = judged.columns
     period_s = columns.period_s
-    speed_at = nearest(speeds, columns.rpm)
-    axis = columns.load()
-    load_at = np.zeros(len(columns), int) if loads is None or axis is None else nearest(loads, axis.values)
+    speed_at = nearest(axes.speeds, columns.rpm)
+    load = columns.load()
+    load_at = np.zeros(len(columns), int) if loads is None or load is None else nearest(loads, load.values)
     pull = np.zeros(len(columns), int)
-    for number, start_s, end_s in spans:
+    for number, start_s, end_s in here.spans:
         pull[columns.rows(start_s, end_s)] = number
     good = np.isfinite(value) & (speed_at >= 0) & (load_at >= 0)
-    if only_spans:
-        good &= pull > 0
     cell = speed_at * 1000 + load_at
     rows = np.flatnonzero(good)
     if len(rows) == 0:
@@ -102,10 +110,10 @@ def passes(
     for k in np.flatnonzero(count * period_s >= LEAST_S - 1e-9):
         row = rows[first[k]]
         unit = (session, int(pull[row])) if pull[row] > 0 else None
-        here = (int(speed_at[row]), int(load_at[row]))
+        place = (int(speed_at[row]), int(load_at[row]))
         seconds = float(count[k] * period_s)
         stretch = (session, int(starts[row])) if loaded[k] and unit is None else None
-        out.append(Pass(*here, unit, float(mean[k]), seconds, bool(loaded[k]), float(moved[k]), stretch, bank))
+        out.append(Pass(*place, unit, float(mean[k]), seconds, bool(loaded[k]), float(moved[k]), stretch, bank))
     return out
 
 
@@ -147,12 +155,12 @@ def round_axis(values: np.ndarray, step: float, most: int) -> np.ndarray:
     return np.arange(np.floor(low / step + 0.5), np.floor(high / step + 0.5) + 1) * step
 
 
-def found_axes(judged: Sequence[Judged]) -> tuple[np.ndarray, np.ndarray | None]:
-    """(speeds, loads) that fit what the drives visited: steps of 500 rpm and of 20 kPa (or per cent), or doubled."""
+def found_axes(judged: Sequence[Judged]) -> Axes:
+    """The axes that fit what the drives visited: steps of 500 rpm and of 20 kPa (or per cent), or doubled."""
     good = [j.masks.valid for j in judged]
     rpm = np.concatenate([j.columns.rpm[g] for j, g in zip(judged, good, strict=True)])
     axes = [j.columns.load() for j in judged]
     if any(a is None for a in axes):
-        return round_axis(rpm, 500.0, 20), None
+        return Axes(round_axis(rpm, 500.0, 20))
     load = np.concatenate([a.values[g] for a, g in zip(axes, good, strict=True) if a is not None])
-    return round_axis(rpm, 500.0, 20), round_axis(load, 20.0, 16)
+    return Axes(round_axis(rpm, 500.0, 20), round_axis(load, 20.0, 16))

@@ -9,6 +9,7 @@ import numpy as np
 
 from ringpull.analysis.cells import pooling, stats
 from ringpull.analysis.cells.passes import Pass, by_bank
+from ringpull.said import lam, say
 
 LEAST_PULLS = 3
 
@@ -63,13 +64,19 @@ def _repeat(inside: Sequence[Pass]) -> Repeat:
         return Repeat(len(order), nan, nan, nan, nan, nan, nan, levels, ["no cell was visited by two pulls"])
     one = pooled.quantile(0.975) * float(np.sqrt(pooled.total))
     between, within = float(np.sqrt(pooled.pull)), float(np.sqrt(pooled.within))
-    words = [f"pulls differ as wholes by {between:.3f} and scatter within by {within:.3f} (standard deviations)"]
-    words.append(f"a single pull's value in one cell holds to +/- {one:.3f} (95 %)")
+    words = [
+        say(
+            "pulls differ as wholes by ", lam(between), " and scatter within by ", lam(within), " (standard deviations)"
+        ),
+        say("a single pull's value in one cell holds to +/- ", lam(one), " (95 %)"),
+    ]
     drift = low = high = nan
     if len(levels) >= LEAST_PULLS:
         drift, low, high = trend(np.array(levels))
         shown = low > 0 or high < 0
-        words.append(f"drift of {drift:+.4f} a pull" + (", shown by the pulls" if shown else ": none shown"))
+        words.append(
+            say("drift of ", lam(drift, 4, sign=True), f" a pull{', shown by the pulls' if shown else ': none shown'}")
+        )
     return Repeat(len(order), between, within, one, drift, low, high, levels, words)
 
 

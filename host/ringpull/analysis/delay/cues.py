@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import Enum
 
 import numpy as np
 
@@ -24,22 +25,35 @@ SETTLED_S = 0.45  # after a cut's end its gas has reached the sensor
 RESUME_RPM = 1850.0  # above it a cut is ended by the throttle, not by falling speed
 
 
+class TimeZero(Enum):
+    """What the delay is counted from; the values are its names."""
+
+    INJECTOR = "injector time"
+    COMMANDED = "commanded lambda"
+    THROTTLE = "throttle"
+    PRESSURE = "manifold pressure"
+
+    @property
+    def is_injection(self) -> bool:
+        """Whether the moment of injection itself is logged; a delay from anything else is only apparent."""
+        return self in (TimeZero.INJECTOR, TimeZero.COMMANDED)
+
+
 @dataclass(frozen=True)
 class Inputs:
     """What the engine computer did, row by row, at the time of injection.
 
-    wanted: lambda that follows from what is logged, without the cuts. cut: bool, fuel off. zero: "injector time",
-    "commanded lambda" or "throttle": what time zero is. cut_known: the cut's own times are logged (else only the
+    wanted: lambda that follows from what is logged, without the cuts. cut: bool, fuel off. zero: what
+    time zero is. cut_known: the cut's own times are logged (else only the
     throttle's movement is, and the cut follows it by an unknown latency). injected: fuel per cycle on a scale of its
-    own, from injector time, or None. zero_words: time zero as it is told, where that is not its name.
+    own, from injector time, or None.
     """
 
     wanted: np.ndarray
     cut: np.ndarray
-    zero: str
+    zero: TimeZero
     cut_known: bool
     injected: np.ndarray | None = None
-    zero_words: str = ""
 
 
 @dataclass(frozen=True)
@@ -124,15 +138,15 @@ def inputs(columns: Columns) -> Inputs:
             off = ~(injector > INJECTOR_OFF_MS) & np.isfinite(columns.rpm)
             fuel = fuel_from_injector(columns, wanted, off)
             ahead = half_firing_rows(columns)
-            return Inputs(wanted, off[ahead], "injector time", True, fuel[ahead])
+            return Inputs(wanted, off[ahead], TimeZero.INJECTOR, True, fuel[ahead])
         if commanded is not None and np.isfinite(commanded).any():
             off = ~np.isfinite(commanded) | (commanded > CUT_LAMBDA)
             wanted = held(np.where(off, np.nan, commanded))
             known = bool((off & cut).any())
-            return Inputs(wanted, off if known else cut, "commanded lambda", known)
+            return Inputs(wanted, off if known else cut, TimeZero.COMMANDED, known)
     if columns.throttle is not None:
-        return Inputs(wanted, closed(columns), "throttle", False)
-    return Inputs(wanted, cut, "throttle", False, zero_words="manifold pressure")
+        return Inputs(wanted, closed(columns), TimeZero.THROTTLE, False)
+    return Inputs(wanted, cut, TimeZero.PRESSURE, False)
 
 
 def spread_out(rows: list[int]) -> list[int]:

@@ -9,7 +9,7 @@ import numpy as np
 
 from ringpull.analysis import local
 from ringpull.analysis.delay import transport
-from ringpull.analysis.delay.cues import Events, Inputs
+from ringpull.analysis.delay.cues import Events, Inputs, TimeZero
 from ringpull.analysis.delay.transport import Flow, Transport
 from ringpull.analysis.drive_state import sensor_range
 from ringpull.analysis.drive_state.columns import Columns
@@ -152,7 +152,7 @@ class Fit:
 
     def _wanted_fuel(self, latency_s: float) -> np.ndarray:
         seen_s = self.cut.cylinder_s - latency_s
-        wanted_s = self.cut.cylinder_s if self.given.zero == "commanded lambda" else seen_s
+        wanted_s = self.cut.cylinder_s if self.given.zero is TimeZero.COMMANDED else seen_s
         return np.interp(seen_s, self.time_s, self.map_kpa) / np.interp(wanted_s, self.time_s, self.wanted)
 
     def _cut(self, latency_s: float) -> np.ndarray:

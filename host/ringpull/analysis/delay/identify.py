@@ -26,7 +26,7 @@ FINISHED = 2  # of the starts, the best of which are fitted to the end
 HOPEFUL = 2.0  # unless their sum of squares is more times the best one's
 # What the model itself may be wrong by (gas temperature, efficiency, film), whatever the fit says: constant delay in
 # seconds, and shares of volume and lag; more where the throttle is time zero
-FLOORS = {"throttle": (0.010, 0.12, 0.14)}
+APPARENT_FLOOR = (0.010, 0.12, 0.14)
 FLOOR = (0.004, 0.06, 0.08)
 
 
@@ -71,7 +71,7 @@ def identify(columns: Columns, fallback: Transport | None = None) -> Identified:
         p, _ = problem.solve(p)
     model, words = describe(problem, p, given, fallback)
     used = timed + len(found.tails)
-    if given.zero == "throttle":
+    if not given.zero.is_injection:
         words += "; so the delay found is an upper bound and moves nothing: the delay that is undone has "
         words += transport.volume_of(columns.config)[2]
     if found.seen > used:
@@ -80,7 +80,7 @@ def identify(columns: Columns, fallback: Transport | None = None) -> Identified:
     if model.delay_u_s(pull_flow) > MOST_DELAY_U_S:
         return not_identifiable(f"its {timed} events leave the delay uncertain", timed)
     latency = None if given.cut_known else float(p[fit.CUT_LATENCY])
-    if given.zero != "throttle":
+    if given.zero.is_injection:
         return Identified(replace(model, source=words), timed, True, words, None, latency)
     moved = replace(fallback, tau_s=model.tau_s, tau_u_s=model.tau_u_s, lag_known=model.lag_known, source=words)
     return Identified(moved, timed, True, words, replace(model, source=words), latency)
@@ -108,7 +108,7 @@ def describe(problem: fit.Fit, p: np.ndarray, given: cues.Inputs, fallback: Tran
     cuts, ends, steps, tails = (int(np.count_nonzero(kinds == k)) for k in range(4))
     plain = problem.model(p)
     u = np.sqrt(np.diag(cov))
-    constant_floor_s, volume_floor, tau_floor = FLOORS.get(given.zero, FLOOR)
+    constant_floor_s, volume_floor, tau_floor = FLOOR if given.zero.is_injection else APPARENT_FLOOR
     tau_u_s = float(plain.tau_s * np.hypot(u[fit.TAU], tau_floor))
     constant_u_s = float(np.hypot(u[fit.CONSTANT], constant_floor_s))
     volume_u = float(np.hypot(u[fit.VOLUME], volume_floor))
@@ -119,7 +119,7 @@ def describe(problem: fit.Fit, p: np.ndarray, given: cues.Inputs, fallback: Tran
         (tails, "tail", "tails"),
     )
     told = [f"{count} {one if count == 1 else many}" for count, one, many in counted]
-    words = f"identified from {', '.join(told[:-1])} and {told[-1]}; time zero is {given.zero_words or given.zero}"
+    words = f"identified from {', '.join(told[:-1])} and {told[-1]}; time zero is {given.zero.value}"
     if ends + tails < LEAST_RECOVERIES or tau_u_s > MOST_TAU_U * plain.tau_s:
         words += f"; too few cut recoveries for the lag: {fallback.tau_s * 1000:.0f} ms as configured or assumed"
         plain = replace(plain, tau_s=fallback.tau_s, lag_known=fallback.lag_known)
@@ -130,6 +130,6 @@ def describe(problem: fit.Fit, p: np.ndarray, given: cues.Inputs, fallback: Tran
         volume_u_l=plain.volume_l * volume_u,
         correlation=float(cov[fit.VOLUME, fit.CONSTANT] / (volume_u * constant_u_s)),
         tau_u_s=tau_u_s,
-        kind="apparent, an upper bound" if given.zero == "throttle" else "transport",
+        kind="transport" if given.zero.is_injection else "apparent, an upper bound",
     )
     return model, words

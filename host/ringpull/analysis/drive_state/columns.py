@@ -12,6 +12,7 @@ import numpy as np
 from ringpull.analysis.drive_state import roles
 from ringpull.session import Converter
 from shared_math import channels as shared_channels
+from shared_math import judging
 
 Array = np.ndarray
 
@@ -59,6 +60,12 @@ class Columns:
         if rate_hz:
             return 1.0 / rate_hz
         return float(np.median(np.diff(self.time_s))) if len(self.time_s) > 1 else 0.005
+
+    def meaning(self, channel: str, state: str) -> str | None:
+        """What a state of a channel means, one of judging.MEANINGS, or None where nothing says."""
+        configured = (c.get("states", []) for c in self.config.get("channels", []) if c["name"] == channel)
+        named = (one for states in configured for one in states if one["name"] == state)
+        return judging.meaning(next(named, {"name": state}))
 
     def __len__(self) -> int:
         return len(self.time_s)

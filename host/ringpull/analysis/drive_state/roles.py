@@ -3,6 +3,7 @@
 import re
 
 from shared_math import channels as shared_channels
+from shared_math import judging
 
 # Role -> pattern of channel names; the first channel that fits plays the role
 NAMES = {
@@ -15,7 +16,7 @@ NAMES = {
     "fuel_pressure": r"fuel_pressure|rail_pressure",
     "battery": r"battery|supply",
     "injector": r"injector(_time)?|injection(_time)?|pulse_width",
-    "commanded": r"lambda_commanded|commanded_lambda|lambda_target",
+    "commanded": "|".join(judging.COMMANDED),
     "trim": r"trim|fuel_trim|short_(fuel_)?trim|trim_short",
     "trim_long": r"long_(fuel_)?trim|trim_long",
     "knock": r"knock",

@@ -6,8 +6,7 @@ import numpy as np
 
 from ringpull.analysis.drive_state import roles
 from ringpull.analysis.drive_state.columns import Columns
-
-RAIL_SHARE = 0.005  # of the range: nearer to an end than this, a reading is a bound and not a measurement
+from shared_math import transfer
 
 
 def lambda_range(config: dict) -> tuple[float, float]:
@@ -26,6 +25,6 @@ def lambda_range(config: dict) -> tuple[float, float]:
 def rails(columns: Columns) -> tuple[np.ndarray, np.ndarray]:
     """(at the rich end, at the lean end) of the sensor's range, at the sensor's time."""
     least, most = lambda_range(columns.config)
-    slack = RAIL_SHARE * (most - least) if np.isfinite(most - least) else 0.0
+    slack = transfer.RAIL * (most - least) if np.isfinite(most - least) else 0.0
     with np.errstate(invalid="ignore"):
         return columns.lambda_ <= least + slack, columns.lambda_ >= most - slack

@@ -2,11 +2,22 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from ringpull.analysis.drive_state import usual_targets
 from ringpull.analysis.drive_state.columns import Columns
+from ringpull.analysis.drive_state.usual_targets import Usual
 from shared_math import target as shared_target
+
+
+@dataclass(frozen=True)
+class Source:
+    """Where a target comes from: the configuration, by the state of `channels`, or what is usual."""
+
+    channels: tuple[str, ...] = ()
+    usual: Usual | None = None
 
 
 def _bilinear(xs: np.ndarray, ys: np.ndarray, grid: np.ndarray, x: np.ndarray, y: np.ndarray) -> np.ndarray:
@@ -66,7 +77,7 @@ def of_one_number(columns: Columns) -> bool:
     return not any("load" in entry for entry in (target if isinstance(target, list) else [target]))
 
 
-def targets(columns: Columns, rows: slice = slice(None)) -> tuple[np.ndarray, str]:
+def targets(columns: Columns, rows: slice = slice(None)) -> tuple[np.ndarray, Source]:
     """(lambda target (rows,), where it comes from). NaN where it can't be told, for instance without a load.
 
     Of several targets the shared function tells which one holds, for each class of the channels they depend on.
@@ -74,12 +85,12 @@ def targets(columns: Columns, rows: slice = slice(None)) -> tuple[np.ndarray, st
     target = columns.config.get("target")
     rpm = columns.rpm[rows]
     if not target or "preset" in target:
-        value, words = usual_targets.preset(columns, target["preset"] if target else None)
-        return value[rows], words
+        value, usual = usual_targets.preset(columns, target["preset"] if target else None)
+        return value[rows], Source(usual=usual)
     entries = target if isinstance(target, list) else [target]
     asked = sorted({entry["when"]["channel"] for entry in entries if entry.get("when")})
     if not asked:
-        return _surface(columns, entries[0], rows), "configured"
+        return _surface(columns, entries[0], rows), Source()
     classes = [_classes(columns, name, entries, rows) for name in asked]
     which = np.zeros(len(rpm), int)
     for _, index in classes:
@@ -93,7 +104,7 @@ def targets(columns: Columns, rows: slice = slice(None)) -> tuple[np.ndarray, st
         )
         if entry is not None:
             out[here] = _surface(columns, entry, rows)[here]
-    return out, "configured, by the state of " + ", ".join(asked)
+    return out, Source(tuple(asked))
 
 
 def _surface(columns: Columns, entry: dict, rows: slice) -> np.ndarray:

@@ -2,18 +2,31 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from ringpull.analysis import local
 from ringpull.analysis.drive_state.columns import Columns
+from shared_math import judging
 
-THROTTLE_HIGH_PCT, THROTTLE_LEAST_PCT = 60.0, 40.0
+THROTTLE_HIGH_PCT, THROTTLE_LEAST_PCT = float(judging.LOADED_PCT), 40.0
 THROTTLE_SHARE = 0.8  # of the widest opening of the drive where that is lower: a sensor that never shows 100 %
-MAP_HIGH_KPA, MAP_LEAST_KPA = 85.0, 60.0
-MAP_HIGH_SHARE = 0.85  # of the highest pressure of the drive where that is lower: altitude, or a restricted engine
+MAP_HIGH_KPA, MAP_LEAST_KPA = float(judging.LOADED_KPA), float(judging.LOADED_LEAST_KPA)
+MAP_HIGH_SHARE = (
+    judging.LOADED_SHARE_PCT / 100
+)  # of the highest pressure of the drive where that is lower: altitude, or a restricted engine
 # Below the least values nothing is called load: a drive without any has none
 RISING_RPM_S = 100.0
 SLOPE_WINDOW_S = 0.30
+
+
+@dataclass(frozen=True)
+class Rule:
+    """What tells load. by: "throttle" (limit in per cent), "pressure" (kPa) or "rising" engine speed (rpm/s)."""
+
+    by: str
+    limit: float
 
 
 def rising(columns: Columns) -> np.ndarray:
@@ -42,25 +55,25 @@ def full_kpa(columns: Columns) -> float:
     return min(MAP_HIGH_KPA, max(MAP_LEAST_KPA, share_kpa))
 
 
-def high(columns: Columns) -> tuple[np.ndarray, str] | None:
-    """(where throttle, else manifold pressure, is high; the rule in words), or None with neither logged."""
+def high(columns: Columns) -> tuple[np.ndarray, Rule] | None:
+    """(where throttle, else manifold pressure, is high; the rule), or None with neither logged."""
     with np.errstate(invalid="ignore"):
         if columns.throttle is not None and opens(columns):
             most = float(np.nanpercentile(columns.throttle, 99.9))
             limit = min(THROTTLE_HIGH_PCT, max(THROTTLE_LEAST_PCT, THROTTLE_SHARE * most))
-            return columns.throttle >= limit, f"throttle at least {limit:.0f} %"
+            return columns.throttle >= limit, Rule("throttle", limit)
         limit = full_kpa(columns)
         if columns.map_kpa is not None and np.isfinite(limit):
-            return columns.map_kpa >= limit, f"manifold pressure at least {limit:.0f} kPa"
+            return columns.map_kpa >= limit, Rule("pressure", limit)
     return None
 
 
-def under_load(columns: Columns) -> tuple[np.ndarray, str]:
+def under_load(columns: Columns) -> tuple[np.ndarray, Rule]:
     """(bool array, rule): high throttle or pressure; with lambda and speed alone, engine speed rising."""
     known = high(columns)
     if known is not None:
         return known
-    return rising(columns), f"engine speed rising by at least {RISING_RPM_S:.0f} rpm a second"
+    return rising(columns), Rule("rising", RISING_RPM_S)
 
 
 def still_loaded(loaded: np.ndarray, columns: Columns, met_s: np.ndarray) -> np.ndarray:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from ringpull.analysis.drive_state import under_load
@@ -29,8 +31,21 @@ BOOSTED_KPA = 115.0  # a drive that went above is boosted
 ETHANOL_PCT = 85.0  # where the channel says so much, the fuel is E85
 
 
-def preset(columns: Columns, name: str | None = None) -> tuple[np.ndarray, str]:
-    """(lambda (rows,), words). name: one of NAMES; else by configured fuel, and boosted where pressure went above
+@dataclass(frozen=True)
+class Usual:
+    """A target of common practice. name: of the preset that was asked for, None where no target is configured. family:
+    of the fuel, None where the ethanol channel mixes petrol's and E85's values. full: lambda at full load, of the latter
+    both. boosted, pressure_known: as they were taken."""
+
+    name: str | None
+    family: str | None
+    full: tuple[float, ...]
+    boosted: bool
+    pressure_known: bool
+
+
+def preset(columns: Columns, name: str | None = None) -> tuple[np.ndarray, Usual]:
+    """(lambda (rows,), what it is). name: one of NAMES; else by configured fuel, and boosted where pressure went above
     BOOSTED_KPA.
 
     With manifold pressure 1.00 at cruise, straight to the value of full throttle and on to that of boost; without it
@@ -42,10 +57,8 @@ def preset(columns: Columns, name: str | None = None) -> tuple[np.ndarray, str]:
     if name is None:
         family = FAMILIES.get(str(columns.config.get("fuel", {}).get("name", "petrol")).lower(), "petrol")
         aspiration = "boosted" if most_kpa > BOOSTED_KPA else "natural"
-        said = "no target configured"
     else:
         family, aspiration = name.rsplit("-", 1)
-        said = f"preset {name}"
 
     def value(fuel: str) -> np.ndarray:
         natural, boosted = FULL_LOAD[fuel]
@@ -59,17 +72,11 @@ def preset(columns: Columns, name: str | None = None) -> tuple[np.ndarray, str]:
             return np.interp(pressure, [cruise_kpa, throttle_kpa], [1.0, natural])
         return np.interp(pressure, [cruise_kpa, throttle_kpa, BOOST_KPA], [1.0, natural, boosted])
 
-    words = "boosted" if aspiration == "boosted" else "naturally aspirated"
-    if name is None and not known:
-        words += " as long as no manifold pressure tells boost"
     ethanol = columns.extra.get("ethanol")
     ethanol = None if ethanol is None or not np.isfinite(ethanol).any() else ethanol
     full = {fuel: FULL_LOAD[fuel][ASPIRATIONS.index(aspiration)] for fuel in FULL_LOAD}
     if ethanol is not None and family in ("petrol", "e85"):
         share = np.clip(np.nan_to_num(ethanol, nan=0.0) / ETHANOL_PCT, 0.0, 1.0)
         mixed = value("petrol") + (value("e85") - value("petrol")) * share
-        return mixed, (
-            f"{said}: {full['petrol']:.2f} to {full['e85']:.2f} at full load by the ethanol channel, {words} "
-            "(common practice, no source)"
-        )
-    return value(family), f"{said}: {full[family]:.2f} at full load for {family}, {words} (common practice, no source)"
+        return mixed, Usual(name, None, (full["petrol"], full["e85"]), aspiration == "boosted", known)
+    return value(family), Usual(name, family, (full[family],), aspiration == "boosted", known)

@@ -2,35 +2,42 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from ringpull.analysis.drive_state import roles, sensor_range, under_load
 from ringpull.analysis.drive_state.columns import Columns
-from shared_math import speed
+from shared_math import judging, speed
 
 AROUND_S = 0.8  # before and after an event: what the channel is compared with
 CLEAR = 4.0  # times the uncertainty that scatter leaves
 DUTY_LIMIT = 0.85
-RUNNING_RPM = 500.0
 LIMIT_SHARE, LIMIT_RPM_S = 0.98, 100.0  # of the drive's highest speed, and rising no faster: at a rev limiter
 NEARLY_ALL = 0.95
-CAUSE, RESULT = "possible cause", "possible consequence"
 
-# role -> (least change that counts, direction that fits a lean event, words)
+# role -> (least change that counts, direction that fits a lean event)
 SIGNS = {
-    "fuel_pressure": (12.0, -1, f"{CAUSE}: fuel pressure over the manifold fell by {{0:.0f}} kPa"),
-    "battery": (0.4, -1, f"{CAUSE}: supply voltage fell by {{0:.1f}} V, which opens injectors later"),
-    "intake": (4.0, 1, f"{CAUSE}: intake air warmed by {{0:.0f}} degC"),
-    "trim": (2.0, -1, f"{CAUSE}: the fuel trim fell by {{0:.0f}} %"),
-    "exhaust": (25.0, 1, f"{RESULT}: exhaust gas warmed by {{0:.0f}} degC"),
-    "knock": (0.0, 1, f"{RESULT}: the knock channel rose"),
+    "fuel_pressure": (12.0, -1),
+    "battery": (0.4, -1),
+    "intake": (4.0, 1),
+    "trim": (2.0, -1),
+    "exhaust": (25.0, 1),
+    "knock": (0.0, 1),
 }
 MOST_BASE = 20_000  # rows that a base is told from
-# What fades along a whole pull does not step at the event: role -> (least distance from its base, words)
-BASES = {
-    "fuel_pressure": (20.0, f"{CAUSE}: fuel pressure over the manifold was {{0:.0f}} kPa below its base"),
-    "battery": (0.8, f"{CAUSE}: supply voltage was {{0:.1f}} V below its base, which opens injectors later"),
-}
+# What fades along a whole pull does not step at the event: role -> least distance from its base
+BASES = {"fuel_pressure": 20.0, "battery": 0.8}
+
+
+@dataclass(frozen=True)
+class Hint:
+    """kind: "moved" (a role stepped by `size` with the event), "low" (a role lay by `size` below its base), "duty",
+    "boost" (kPa above its target), "limiter" (rpm) or "never measured"."""
+
+    kind: str
+    size: float = 0.0
+    role: str = ""
 
 
 def change(values: np.ndarray, inside: slice, around: np.ndarray) -> tuple[float, float]:
@@ -53,7 +60,7 @@ def below_base(values: np.ndarray, columns: Columns, inside: slice, loaded: np.n
     """(how far the mean inside lies below the median elsewhere, robust deviation there). Elsewhere is under load where
     there is a second of that, else wherever the engine ran; of very many rows, some spread evenly."""
     with np.errstate(invalid="ignore"):
-        there = np.isfinite(values) & (columns.rpm > RUNNING_RPM)
+        there = np.isfinite(values) & (columns.rpm > judging.RUNNING_RPM)
     there[inside] = False
     under_load = there & loaded
     rows = np.flatnonzero(under_load if np.count_nonzero(under_load) * columns.period_s >= 1.0 else there)
@@ -67,8 +74,8 @@ def below_base(values: np.ndarray, columns: Columns, inside: slice, loaded: np.n
 
 def hints(
     columns: Columns, start_s: float, end_s: float, pull: tuple[float, float], loaded: np.ndarray | None = None
-) -> list[str]:
-    """Sentences on what moved during an event, against the stretch around it inside the pull, or against its base.
+) -> list[Hint]:
+    """What moved during an event, against the stretch around it inside the pull, or against its base.
     loaded: under_load.under_load(), where that is known already."""
     loaded = under_load.under_load(columns)[0] if loaded is None else loaded
     inside = columns.rows(start_s, end_s)
@@ -76,7 +83,7 @@ def hints(
     around[columns.rows(max(pull[0], start_s - AROUND_S), min(pull[1], end_s + AROUND_S))] = True
     around[columns.rows(start_s - 0.08, end_s + 0.08)] = False
     out = []
-    for role, (least, direction, words) in SIGNS.items():
+    for role, (least, direction) in SIGNS.items():
         values = columns.extra.get(role)
         if values is None:
             continue
@@ -84,11 +91,11 @@ def hints(
             values = flat_pressure(values, columns.map_kpa)
         step, error = change(values, inside, around)
         if step * direction > max(least, CLEAR * error):
-            out.append(words.format(abs(step)))
+            out.append(Hint("moved", abs(step), role))
         elif role in BASES:
             fall, scatter = below_base(values, columns, inside, loaded)
-            if fall > max(BASES[role][0], 2.0 * scatter):
-                out.append(BASES[role][1].format(fall))
+            if fall > max(BASES[role], 2.0 * scatter):
+                out.append(Hint("low", fall, role))
     injector = columns.extra.get("injector")
     if injector is not None:
         channel = roles.channel_for("injector", columns.config.get("channels", [])) or {}
@@ -96,17 +103,17 @@ def hints(
         per_cycle = channel.get("per_cycle", 1)
         duty = speed.duty_percent(injector[inside], columns.rpm[inside], per_cycle, strokes) / 100
         if np.isfinite(duty).any() and float(np.nanmax(duty)) > DUTY_LIMIT:
-            out.append(f"{CAUSE}: injector duty reached {np.nanmax(duty):.0%}, a limit in sight")
+            out.append(Hint("duty", float(np.nanmax(duty))))
     wanted = columns.extra.get("boost_target")
     if wanted is not None and columns.map_kpa is not None:
         over = columns.map_kpa[inside] - wanted[inside]
         if np.isfinite(over).any() and float(np.nanmean(over)) > 8.0:
-            out.append(f"{CAUSE}: boost {np.nanmean(over):.0f} kPa above its target")
+            out.append(Hint("boost", float(np.nanmean(over))))
     return out + at_limiter(columns, inside) + never_measured(columns)
 
 
-def at_limiter(columns: Columns, inside: slice) -> list[str]:
-    """A sentence where engine speed stood at the highest of the drive: many limiters cut the fuel."""
+def at_limiter(columns: Columns, inside: slice) -> list[Hint]:
+    """A hint where engine speed stood at the highest of the drive: many limiters cut the fuel."""
     rpm = columns.rpm[inside]
     rows = np.flatnonzero(np.isfinite(rpm))
     if len(rows) < 5:
@@ -114,17 +121,15 @@ def at_limiter(columns: Columns, inside: slice) -> list[str]:
     slope = float(np.polyfit(rows * columns.period_s, rpm[rows], 1)[0])
     if rpm[rows].mean() < LIMIT_SHARE * np.nanmax(columns.rpm) or abs(slope) > LIMIT_RPM_S:
         return []
-    return [
-        f"{CAUSE}: engine speed stood at {rpm[rows].mean():.0f} rpm, the highest of the drive: a limiter that cuts fuel"
-    ]
+    return [Hint("limiter", float(rpm[rows].mean()))]
 
 
-def never_measured(columns: Columns) -> list[str]:
-    """A sentence where lambda was at the lean end of the sensor's range nearly all along."""
+def never_measured(columns: Columns) -> list[Hint]:
+    """A hint where lambda was at the lean end of the sensor's range nearly all along."""
     known = np.isfinite(columns.lambda_)
     if not known.any() or sensor_range.rails(columns)[1][known].mean() < NEARLY_ALL:
         return []
-    return [f"{CAUSE}: lambda stood at the lean end of its range all along: the sensor hangs in air, or a wire is off"]
+    return [Hint("never measured")]
 
 
 def flat_pressure(fuel_kpa: np.ndarray, map_kpa: np.ndarray) -> np.ndarray:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from statistics import NormalDist
 
 import numpy as np
 
 from ringpull.analysis import local
+from ringpull.analysis.judge.hints import Hint
 
 LEAST_DEPTH = 0.033  # mean excess over WINDOW_S that makes an event; scatter of a good mixture stays below it
 WINDOW_S = 0.20
@@ -17,13 +18,8 @@ JOIN_S = 0.10
 SIGMAS = 3.0  # an event also exceeds this many random standard uncertainties of the window's mean
 EXPANDED = 1.96
 
-RULE = (
-    f"mean lambda over {WINDOW_S:.1f} s above target by more than {LEAST_DEPTH:.3f} and by more than {SIGMAS:.0f} "
-    f"times its random standard uncertainty, under load, for at least {LEAST_S:.2f} s"
-)
 
-
-@dataclass
+@dataclass(frozen=True)
 class LeanEvent:
     """One event, at the time of injection. depth: largest excess (lambda above target, mean over WINDOW_S), less what the
     largest of several such means is too high by through noise alone.
@@ -49,7 +45,7 @@ class LeanEvent:
     exposure_s: float
     chance: float
     bound: bool = False
-    hints: list[str] = field(default_factory=list)
+    hints: tuple[Hint, ...] = ()
     bank: str | None = None
     load_unit: str = ""
 
@@ -57,28 +53,6 @@ class LeanEvent:
     def length_s(self) -> float:
         """Seconds from start to end."""
         return self.end_s - self.start_s
-
-    def as_json(self) -> dict:
-        """A plain dict, rounded to what the figures carry."""
-        return {
-            "start_s": round(self.start_s, 3),
-            "end_s": round(self.end_s, 3),
-            "rpm_from": round(self.rpm_from),
-            "rpm_to": round(self.rpm_to),
-            "load_from": None if self.load_from is None else round(self.load_from, 1),
-            "load_to": None if self.load_to is None else round(self.load_to, 1),
-            "load_unit": self.load_unit,
-            "deepest_s": round(self.deepest_s, 3),
-            "deepest_rpm": round(self.deepest_rpm),
-            "depth": round(self.depth, 4),
-            "depth_u": round(self.depth_u, 4),
-            "systematic_u": round(self.systematic_u, 4),
-            "exposure_s": round(self.exposure_s, 5),
-            "chance": round(self.chance, 6),
-            "bound": self.bound,
-            "hints": self.hints,
-            "bank": self.bank,
-        }
 
 
 def normal_tail(z: float) -> float:
@@ -126,21 +100,33 @@ def runs(excess: np.ndarray, period_s: float, call: float) -> list[tuple[int, in
     return [(a, b) for a, b in local.spans(wide) if core[a:b].any() and (b - a) * period_s >= LEAST_S]
 
 
-def events(
-    time_s: np.ndarray,
-    excess: np.ndarray,
-    rpm: np.ndarray,
-    load: np.ndarray | None,
-    bound: np.ndarray,
-    random_u: float,
-    systematic_u: float,
-    delay_u_s: np.ndarray,
-) -> list[LeanEvent]:
-    """The lean events of one pull, on its own rows.
+@dataclass(frozen=True)
+class Rows:
+    """One pull's rows of one bank. excess: lambda minus target, NaN where not judged. bound: at the lean rail. load:
+    None where there is none; load_unit: its unit."""
 
-    excess: lambda minus target, NaN where not judged. random_u: standard uncertainty of a WINDOW_S mean. systematic_u:
-    standard, common to all rows. delay_u_s: standard uncertainty of the delay (rows,). bound: at the lean rail.
-    """
+    time_s: np.ndarray
+    excess: np.ndarray
+    rpm: np.ndarray
+    load: np.ndarray | None
+    bound: np.ndarray
+    load_unit: str = ""
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """Standard uncertainties. random_u: of a WINDOW_S mean. systematic_u: common to all rows. delay_u_s: of the delay
+    (rows,)."""
+
+    random_u: float
+    systematic_u: float
+    delay_u_s: np.ndarray
+
+
+def events(rows: Rows, doubt: Doubt) -> list[LeanEvent]:
+    """The lean events of one pull, on its own rows."""
+    time_s, excess, rpm, load = rows.time_s, rows.excess, rows.rpm, rows.load
+    random_u = doubt.random_u
     if len(time_s) < 3:
         return []
     period_s = float(np.median(np.diff(time_s)))
@@ -161,7 +147,7 @@ def events(
         level = np.count_nonzero(values >= largest - 2.0 * random_u) * period_s
         chosen = random_u * expected_largest(max(1.0, level / WINDOW_S))
         depth = largest - chosen
-        moved = float(np.nanmax(np.abs(slope[inside]), initial=0.0)) * float(delay_u_s[deepest]) * 0.5
+        moved = float(np.nanmax(np.abs(slope[inside]), initial=0.0)) * float(doubt.delay_u_s[deepest]) * 0.5
         speeds = rpm[inside][np.isfinite(rpm[inside])]
         loads = np.zeros(0) if load is None else load[inside][np.isfinite(load[inside])]
         has_load = len(loads) > 0
@@ -177,10 +163,11 @@ def events(
                 deepest_rpm=float(rpm[deepest]),
                 depth=depth,
                 depth_u=EXPANDED * float(np.sqrt(random_u**2 + moved**2 + 0.25 * chosen**2)),
-                systematic_u=EXPANDED * systematic_u,
+                systematic_u=EXPANDED * doubt.systematic_u,
                 exposure_s=float(np.nansum(np.maximum(excess[inside], 0.0)) * period_s),
                 chance=chance_of_noise(largest, random_u, windows),
-                bound=bool(bound[inside].any()),
+                bound=bool(rows.bound[inside].any()),
+                load_unit=rows.load_unit,
             )
         )
     return out
@@ -194,7 +181,8 @@ def leaner(of_banks: dict[str, list[LeanEvent]]) -> list[LeanEvent]:
     every = [replace(event, bank=name) for name, events in of_banks.items() for event in events]
     for event in sorted(every, key=lambda one: one.start_s):
         # noise has as many chances as there are banks
-        event.chance = float(-np.expm1(len(of_banks) * np.log1p(-min(event.chance, 1.0 - 1e-12))))
+        chance = float(-np.expm1(len(of_banks) * np.log1p(-min(event.chance, 1.0 - 1e-12))))
+        event = replace(event, chance=chance)
         if not out or event.start_s >= out[-1].end_s:
             out.append(event)
             continue

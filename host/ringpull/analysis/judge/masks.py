@@ -6,7 +6,9 @@ with the gas that it belongs to.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 
 import numpy as np
 
@@ -14,52 +16,32 @@ from ringpull.analysis import local
 from ringpull.analysis.delay.align import Aligned
 from ringpull.analysis.drive_state import overrun, roles, sensor_range, under_load
 from ringpull.analysis.drive_state.columns import Columns
+from shared_math import judging
 
 COLD_DEGC = 60.0
 RECOVERY_S = 0.5
-TIP_IN_PCT = 20.0
-TIP_IN_KPA = 40.0
-TIP_IN_WINDOW_S = 0.2
-TIP_IN_S = 0.6
+TIP_IN_PCT = float(judging.TIP_IN_PCT)
+TIP_IN_KPA = float(judging.TIP_IN_KPA)
+TIP_IN_WINDOW_S = judging.TIP_IN_WINDOW_MS / 1000
+TIP_IN_S = judging.SETTLE_MS / 1000
 SPOOL_S = 0.5
-DROP_RPM_S = 1500.0
+DROP_RPM_S = float(judging.FALLING_RPM_S)
 AFTER_CHANGE_S = 0.3
 GAP_S = 0.1  # beside a gap the lag can't be undone
 
-RULES = {
-    "warm_up": f"the controller says that its sensor is heating, or coolant below {COLD_DEGC:.0f} degC",
-    "controller_state": "the controller's output is in a configured state or outside the sensor's range: no lambda",
-    "overrun_cut": f"throttle below {overrun.CLOSED_PCT:.0f} %, or {overrun.REST_PCT:.0f} % above where it rests at idle (without it, manifold pressure below {overrun.OVERRUN_KPA:.0f} kPa) "
-    f"above {overrun.OVERRUN_RPM:.0f} rpm, and {RECOVERY_S:.1f} s after it ends: the fuel may be cut",
-    "tip_in": f"throttle opened by more than {TIP_IN_PCT:.0f} % within {TIP_IN_WINDOW_S:.1f} s (without throttle, "
-    f"pressure up by more than {TIP_IN_KPA:.0f} kPa; without both, {SPOOL_S:.1f} s of rising speed), and "
-    f"{TIP_IN_S:.1f} s after: enrichment and wall film are not the table's",
-    "gear_change": f"engine speed falling by more than {DROP_RPM_S:.0f} rpm a second, and {AFTER_CHANGE_S:.1f} s after",
-    "not_recorded": "rows that the logger lost: a gap in the drive, and the moments whose gas met the sensor in it",
-    "tach_loss": "no engine speed: its edges are missing or were rejected",
-    "delay_assumed": "the delay is only assumed, and the load may have been off when the row's gas met the sensor: what "
-    "was measured may belong to what came after the pull",
-    "no_target": "the target can't be told: the load or the channel that it depends on isn't known",
-    "saturation": "lambda at an end of the sensor's range: a bound, not a measurement (a lean end still counts)",
-    "spoiled": "the pull was flagged spoiled by a double press, or left out by the reader",
-}
-
-
 # They can take away the middle of a pull; tip-in, gear change and overrun have their place in every pull
 HIDING = ("not_recorded", "tach_loss", "controller_state", "warm_up", "no_target")
-
-
-def title(mask: str) -> str:
-    """A mask's name as people write it."""
-    return {"warm_up": "warm-up", "tip_in": "tip-in"}.get(mask, mask.replace("_", " "))
 
 
 @dataclass(frozen=True)
 class Masks:
     """by_name: mask -> bool array (rows,), True where it takes a row out. lean_rail: at the lean end of the range."""
 
-    by_name: dict[str, np.ndarray]
+    by_name: Mapping[str, np.ndarray]
     lean_rail: np.ndarray
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "by_name", MappingProxyType(dict(self.by_name)))
 
     @property
     def valid(self) -> np.ndarray:
@@ -121,16 +103,27 @@ def sensors_off(columns: Columns) -> tuple[np.ndarray, np.ndarray]:
         for (channel, name), flags in columns.states.items():
             if channel == sensor:
                 silent |= flags
-                heating |= flags & ("warm" in name or "heat" in name)
+                heating |= flags & (columns.meaning(channel, name) == judging.HEATING)
         each.append(silent)
     off = off | np.all(each, axis=0) if each else off
     return off & heating, off & ~heating
 
 
-def masks(columns: Columns, aligned: Aligned, spoiled: np.ndarray | None = None) -> Masks:
-    """All masks of a session at the time of injection. spoiled: bool (rows,) of the spoiled pulls."""
+@dataclass(frozen=True)
+class Known:
+    """What the session knows beside its columns, bool arrays (rows,): rows of spoiled pulls, rows without a target, and
+    rows whose gas may have met the sensor after the load was taken off (None where the delay is known)."""
+
+    spoiled: np.ndarray
+    no_target: np.ndarray
+    delay_assumed: np.ndarray | None = None
+
+
+def masks(columns: Columns, aligned: Aligned, known: Known | None = None) -> Masks:
+    """All masks of a session at the time of injection."""
     period_s = columns.period_s
     rows = len(columns)
+    known = Known(np.zeros(rows, bool), np.zeros(rows, bool)) if known is None else known
 
     def after(flags: np.ndarray, seconds: float) -> np.ndarray:
         return local.spread_after(flags, round(seconds / period_s))
@@ -151,17 +144,20 @@ def masks(columns: Columns, aligned: Aligned, spoiled: np.ndarray | None = None)
     near = round(GAP_S / period_s)
     beside = local.spread_after(lost_here, near) | local.spread_after(lost_here[::-1], near)[::-1]
     rich_rail, lean_rail = sensor_range.rails(columns)
+    untold = ~np.isfinite(aligned.lambda_) & ~warm_here
+    not_recorded = lost_here | (untold & beside)
     by_name = {
         "warm_up": warm_here,
-        "controller_state": from_sensor(state & ~warm & ~lost) & ~warm_here,
+        "controller_state": (from_sensor(state & ~warm & ~lost) & ~warm_here) | (untold & ~beside),
         "overrun_cut": after(overrun.overrun(columns), RECOVERY_S),
         "tip_in": after(tip_in(columns), TIP_IN_S),
         "gear_change": after(falling, AFTER_CHANGE_S),
         "tach_loss": ~np.isfinite(columns.rpm) & ~lost,
         "saturation": from_sensor(rich_rail | lean_rail),
-        "spoiled": np.zeros(rows, bool) if spoiled is None else spoiled,
+        "spoiled": known.spoiled,
+        "not_recorded": not_recorded,
+        "no_target": known.no_target & ~not_recorded,
     }
-    untold = ~np.isfinite(aligned.lambda_) & ~warm_here
-    by_name["controller_state"] |= untold & ~beside
-    by_name["not_recorded"] = lost_here | (untold & beside)
+    if known.delay_assumed is not None:
+        by_name["delay_assumed"] = known.delay_assumed
     return Masks(by_name, from_sensor(lean_rail))

@@ -19,13 +19,18 @@ SPOOLING = 4.0  # times a creep's slope: boost that rises no faster than this be
 @dataclass(frozen=True)
 class OtherEvent:
     """kind: "rich", "oscillation", "boost overshoot" or "boost creep". size: lambda below target, amplitude of lambda,
-    or kPa; words: one sentence."""
+    or kPa. hz: of an oscillation."""
 
     kind: str
     start_s: float
     end_s: float
     size: float
-    words: str
+    hz: float = 0.0
+
+    @property
+    def length_s(self) -> float:
+        """Seconds from start to end."""
+        return self.end_s - self.start_s
 
 
 def rich(time_s: np.ndarray, excess: np.ndarray) -> list[OtherEvent]:
@@ -40,7 +45,7 @@ def rich(time_s: np.ndarray, excess: np.ndarray) -> list[OtherEvent]:
         if (last - first) * period_s >= RICH_S:
             size = -float(np.nanmin(local.mean(excess[first:last], local.half_rows(0.2, period_s))[0]))
             start_s, end_s = float(time_s[first]), float(time_s[last - 1] + period_s)
-            out.append(OtherEvent("rich", start_s, end_s, size, f"rich by {size:.3f} for {end_s - start_s:.2f} s"))
+            out.append(OtherEvent("rich", start_s, end_s, size))
     return out
 
 
@@ -70,8 +75,7 @@ def oscillation(time_s: np.ndarray, excess: np.ndarray) -> list[OtherEvent]:
     amplitude = float(np.sqrt(2.0 * np.var(values) * share))
     if share < 0.5 or amplitude < WAVE_LEAST or swings(values, amplitude, hertz[peak] * period_s) < WAVE_CYCLES:
         return []
-    words = f"lambda swings by +/- {amplitude:.3f} at {hertz[peak]:.1f} Hz"
-    return [OtherEvent("oscillation", float(time_s[first]), float(time_s[last - 1]), amplitude, words)]
+    return [OtherEvent("oscillation", float(time_s[first]), float(time_s[last - 1]), amplitude, float(hertz[peak]))]
 
 
 def swings(values: np.ndarray, amplitude: float, cycles_a_row: float) -> int:
@@ -103,14 +107,13 @@ def boost(time_s: np.ndarray, map_kpa: np.ndarray, loaded: np.ndarray) -> list[O
         size = float(smooth[peak] - np.polyval(np.polyfit(after - peak, smooth[after], 1), 0.0))
         if size > OVERSHOOT_KPA:
             at = float(time_s[first + peak])
-            out.append(OtherEvent("boost overshoot", at, at, size, f"boost overshot by {size:.0f} kPa"))
+            out.append(OtherEvent("boost overshoot", at, at, size))
     parts = np.array_split(smooth[half:], 2)
     slope = min(float(np.polyfit(np.arange(len(part)) * period_s, part, 1)[0]) for part in parts)
     if slope > CREEP_KPA_S and had_come(smooth[:half], period_s, slope):
         length_s = (len(smooth) - half - 1) * period_s
         size = float(np.polyfit(np.arange(len(smooth) - half) * period_s, smooth[half:], 1)[0]) * length_s
-        words = f"boost crept up by {size:.0f} kPa over {length_s:.1f} s"
-        out.append(OtherEvent("boost creep", float(time_s[first + half]), float(time_s[last - 1]), size, words))
+        out.append(OtherEvent("boost creep", float(time_s[first + half]), float(time_s[last - 1]), size))
     return out
 
 

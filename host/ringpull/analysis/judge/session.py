@@ -31,7 +31,7 @@ class Bank:
         return self.identified is not None and not (self.identified.done and self.identified.bound is None)
 
 
-@dataclass
+@dataclass(frozen=True)
 class Judged:
     """A session made ready: arrays of shape (rows,) at the time of injection.
 
@@ -44,9 +44,9 @@ class Judged:
     aligned: Aligned
     masks: Masks
     target: np.ndarray
-    target_source: str
+    target_source: target.Source
     loaded: np.ndarray
-    load_rule: str
+    load_rule: under_load.Rule
     budget: uncertainty.Budget
     random_u: float
     identified: identify.Identified | None = None
@@ -72,7 +72,7 @@ class Judged:
         return {name: bank.aligned.lambda_ for name, bank in self.banks.items()}
 
 
-@dataclass
+@dataclass(frozen=True)
 class SpanAnswer:
     """Numbers of one pull. lambda_*: over the rows under load that no mask takes out (a spoiled pull's own are shown),
     NaN where there are none. judged_s, excess_max: of what is judged. left_out: mask -> seconds. loaded_s: under load.
@@ -119,13 +119,13 @@ def prepare(
     flagged = np.zeros(len(columns), bool)
     for start_s, end_s in spoiled:
         flagged[columns.rows(start_s, end_s)] = True
-    named = masks.masks(columns, aligned, flagged)
     wanted, source = target.targets(columns)
-    named.by_name["no_target"] = ~np.isfinite(wanted) & ~named.by_name["not_recorded"]
     loaded, rule = under_load.under_load(columns)
+    gone = None
     if chief.assumed:
         met_s = aligned.arrival_s + aligned.model.tau_s
-        named.by_name["delay_assumed"] = loaded & ~under_load.still_loaded(loaded, columns, met_s)
+        gone = loaded & ~under_load.still_loaded(loaded, columns, met_s)
+    named = masks.masks(columns, aligned, masks.Known(flagged, ~np.isfinite(wanted), gone))
     wanted_there = wanted[loaded & np.isfinite(wanted)]
     near = float(np.median(wanted_there)) if len(wanted_there) else uncertainty.USUAL_LAMBDA
     budget = uncertainty.budget(columns, near)
@@ -182,21 +182,21 @@ def judge_span(judged: Judged, start_s: float, end_s: float) -> SpanAnswer:
     banks = {name: np.where(good, bank[rows] - judged.target[rows], np.nan) for name, bank in judged.each_bank.items()}
     of_banks = {
         name: lean_events.events(
-            columns.time_s[rows],
-            above,
-            rpm,
-            here,
-            lean_rail & good,
-            judged.banks[name].random_u,
-            judged.budget.systematic,
-            delay_u_s(judged.banks[name].aligned, rows),
+            lean_events.Rows(columns.time_s[rows], above, rpm, here, lean_rail & good, columns.load_unit),
+            lean_events.Doubt(
+                judged.banks[name].random_u,
+                judged.budget.systematic,
+                delay_u_s(judged.banks[name].aligned, rows),
+            ),
         )
         for name, above in banks.items()
     }
-    found = lean_events.leaner(of_banks)
-    for event in found:
-        event.load_unit = columns.load_unit
-        event.hints = hints.hints(columns, event.start_s, event.end_s, (start_s, end_s), judged.loaded)
+
+    def with_hints(event: lean_events.LeanEvent) -> lean_events.LeanEvent:
+        moved = hints.hints(columns, event.start_s, event.end_s, (start_s, end_s), judged.loaded)
+        return replace(event, hints=tuple(moved))
+
+    found = [with_hints(event) for event in lean_events.leaner(of_banks)]
     others = other_events.rich(columns.time_s[rows], excess) + other_events.oscillation(columns.time_s[rows], excess)
     if columns.map_kpa is not None:
         others += other_events.boost(columns.time_s[rows], columns.map_kpa[rows], loaded)

@@ -12,6 +12,7 @@ import numpy as np
 
 from ringpull.analysis.drive_state import roles
 from ringpull.analysis.drive_state.columns import Columns
+from ringpull.said import Said, lam, say
 from ringpull.session import Converter
 from shared_math import channels as shared_channels
 
@@ -29,12 +30,14 @@ MIXTURE_NOISE_S = 0.080  # the time over which that scatter hangs together
 
 @dataclass(frozen=True)
 class Part:
-    """One contribution: its name, standard uncertainty in lambda, "random" or "systematic", and where it comes from."""
+    """One contribution: its name, standard uncertainty in lambda, "random" or "systematic", where it comes from, and
+    whether it is only assumed."""
 
     name: str
     u: float
     kind: str
-    source: str
+    source: Said
+    assumed: bool = False
 
 
 @dataclass(frozen=True)
@@ -100,12 +103,12 @@ def of_channel(columns: Columns, channel: dict | None, at_lambda: float = USUAL_
     parts = []
     own = columns.lambda_ if channel is None else columns.banks.get(channel["name"], columns.lambda_)
     noise = white_noise(own)
-    parts.append(Part("noise of a sample", noise, "random", "measured from the drive"))
-    parts.append(
-        Part("scatter of the mixture", MIXTURE_NOISE, "random", f"assumed, over {MIXTURE_NOISE_S * 1000:.0f} ms")
-    )
+    parts.append(Part("noise of a sample", noise, "random", say("measured from the drive")))
+    over = say(f"assumed, over {MIXTURE_NOISE_S * 1000:.0f} ms")
+    parts.append(Part("scatter of the mixture", MIXTURE_NOISE, "random", over, True))
     if channel is None:
-        return Budget([*parts, Part("controller", rectangular(CONTROLLER_LAMBDA), "systematic", "assumed")], at_lambda)
+        assumed = Part("controller", rectangular(CONTROLLER_LAMBDA), "systematic", say("assumed"), True)
+        return Budget([*parts, assumed], at_lambda)
     scale = channel.get("stoich", 14.7) if channel.get("scale") == "afr" else 1.0
     volts, values = channel.get("volts"), channel.get("values")
     slope, at_volts = 0.0, 0.0
@@ -116,57 +119,31 @@ def of_channel(columns: Columns, channel: dict | None, at_lambda: float = USUAL_
     if converter is None:
         step_v = CONVERTER_V / (1 << CONVERTER_BITS) * (top_ohm + bottom_ohm) / bottom_ohm
         converter = Converter(CONVERTER_BITS, step_v, None)
-    parts.append(
-        Part("converter steps", abs(slope) * converter.step_v / np.sqrt(12.0), "random", f"{converter.bits} bit")
-    )
+    steps = abs(slope) * converter.step_v / np.sqrt(12.0)
+    parts.append(Part("converter steps", steps, "random", say(f"{converter.bits} bit")))
     if converter.error_v:
         bend = abs(slope) * rectangular(converter.error_v)
-        parts.append(Part("converter's bend", bend, "systematic", "known of this kind of board, told by the logger"))
+        known = say("known of this kind of board, told by the logger")
+        parts.append(Part("converter's bend", bend, "systematic", known))
     accuracy = channel.get("accuracy")
-    parts.append(
-        Part(
-            "controller",
-            rectangular(CONTROLLER_LAMBDA if accuracy is None else accuracy / scale),
-            "systematic",
-            f"assumed within {CONTROLLER_LAMBDA:.3f}"
-            if accuracy is None
-            else f"within {accuracy / scale:.3f}, configured",
-        )
-    )
+    within = CONTROLLER_LAMBDA if accuracy is None else accuracy / scale
+    how = say("assumed within ", lam(within)) if accuracy is None else say("within ", lam(within), ", configured")
+    parts.append(Part("controller", rectangular(within), "systematic", how, accuracy is None))
     if channel.get("calibration"):
-        parts.append(
-            Part(
-                "two-point calibration",
-                abs(slope) * rectangular(converter.step_v),
-                "systematic",
-                "one step of the converter",
-            )
-        )
+        step = say("one step of the converter")
+        parts.append(Part("two-point calibration", abs(slope) * rectangular(converter.step_v), "systematic", step))
     else:
-        ratio = divider_u(top_ohm, bottom_ohm)
-        parts.append(
-            Part("divider", abs(slope) * at_volts * ratio, "systematic", f"resistors of {RESISTOR_TOLERANCE:.0%}")
-        )
-        parts.append(
-            Part(
-                "reference voltage",
-                abs(slope) * at_volts * rectangular(REFERENCE_TOLERANCE),
-                "systematic",
-                f"assumed within {REFERENCE_TOLERANCE:.1%}",
-            )
-        )
+        at = abs(slope) * at_volts
+        resistors = say(f"resistors of {RESISTOR_TOLERANCE:.0%}")
+        parts.append(Part("divider", at * divider_u(top_ohm, bottom_ohm), "systematic", resistors))
+        how = say(f"assumed within {REFERENCE_TOLERANCE:.1%}")
+        parts.append(Part("reference voltage", at * rectangular(REFERENCE_TOLERANCE), "systematic", how, True))
     difference = "-" in channel.get("input", "")  # against the controller's own ground
     ground_v = GROUND_V * RESISTOR_TOLERANCE if difference else GROUND_V
-    parts.append(
-        Part(
-            "ground offset",
-            abs(slope) * rectangular(ground_v),
-            "systematic",
-            f"{GROUND_V * 1000:.0f} mV, of which two dividers of {RESISTOR_TOLERANCE:.0%} leave a share"
-            if difference
-            else f"assumed within {GROUND_V * 1000:.0f} mV",
-        )
-    )
+    how = say(f"assumed within {GROUND_V * 1000:.0f} mV")
+    if difference:
+        how = say(f"{GROUND_V * 1000:.0f} mV, of which two dividers of {RESISTOR_TOLERANCE:.0%} leave a share")
+    parts.append(Part("ground offset", abs(slope) * rectangular(ground_v), "systematic", how, not difference))
     return Budget(parts, at_lambda)
 
 

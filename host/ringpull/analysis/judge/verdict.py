@@ -2,36 +2,13 @@
 
 from __future__ import annotations
 
-from ringpull.analysis.judge import masks, needs
+from ringpull.analysis.judge.reasons import Reason, Why
 
 ATTENTION = "attention"
 NO_EVENT = "no lean event found"
 NOT_ENOUGH = "not enough data"
 
 LEAST_JUDGED_S = 0.5  # of a pull without a lean event, to be called judged: a quick car's pull has little more
-
-CAUTIONS = [
-    "No lean event found means in these pulls, at these speeds and loads, and nothing beyond them.",
-    "Misfire, an exhaust leak and valve-overlap blow-through all read falsely lean; lambda cannot detect knock.",
-    "One sensor reads the mean of its cylinders: a single lean cylinder hides in it.",
-    "Pulls belong on a closed course or a dyno, with a passenger or helper at the laptop.",
-]
-
-
-def event_sentence(number: int, event) -> str:
-    """One lean event in words."""
-    least = "at least " if event.bound else ""
-    load = (
-        ""
-        if event.load_from is None
-        else f", load {event.load_from:.0f}-{event.load_to:.0f} {event.load_unit}".rstrip()
-    )
-    return (
-        f"pull {number}: lean by {least}{event.depth:.3f} +/- {event.depth_u:.3f} (random), "
-        f"+/- {event.systematic_u:.3f} (systematic) at {event.deepest_rpm:.0f} rpm "
-        f"({event.rpm_from:.0f}-{event.rpm_to:.0f} rpm{load}), for {event.length_s:.2f} s"
-        f"{'' if event.bank is None else ', on ' + event.bank}"
-    )
 
 
 def usable(pulls: list) -> list:
@@ -44,81 +21,71 @@ def usable(pulls: list) -> list:
     return [p for p in pulls if not p.spoiled and (p.lean_events or enough(p))]
 
 
-def unjudged(pull) -> str | None:
-    """Why a pull is not judged, in a few words for a table; None where it is."""
-    if pull.spoiled:
-        return "spoiled, not judged"
-    if usable([pull]):
-        return None
-    if pull.judged_s <= 0:
-        return "nothing to judge"
-    return "one bank told nothing" if pull.blind else "too little to judge"
-
-
-def why_little(pull) -> str:
-    """Why so little of a pull is judged, in words."""
+def little(pull) -> Reason:
+    """Why so little of a pull is judged."""
+    known = {"judged_s": pull.judged_s}
     if pull.judged_s >= LEAST_JUDGED_S:
-        return "in pieces too short for a mean"
-    if pull.lost_s > max(LEAST_JUDGED_S, pull.loaded_s):
-        return f"since its rows of {pull.lost_s:.1f} s were lost or are damaged"
-    if pull.loaded_s < LEAST_JUDGED_S:
-        return f"since it was under load for {pull.loaded_s:.1f} s only"
-    if not pull.left_out:
-        return "the rest is not known"
-    name, seconds = max(pull.left_out.items(), key=lambda one: one[1])
-    return f"most was left out by {masks.title(name)} ({seconds:.1f} s)"
+        known |= {"cause": "pieces"}
+    elif pull.lost_s > max(LEAST_JUDGED_S, pull.loaded_s):
+        known |= {"cause": "lost", "seconds": pull.lost_s}
+    elif pull.loaded_s < LEAST_JUDGED_S:
+        known |= {"cause": "not loaded", "seconds": pull.loaded_s}
+    elif not pull.left_out:
+        known |= {"cause": "unknown"}
+    else:
+        mask, seconds = max(pull.left_out.items(), key=lambda one: one[1])
+        known |= {"cause": "mask", "mask": mask, "seconds": seconds}
+    return Reason(Why.LITTLE, pull.number, values=known)
 
 
-def decide(pulls: list, missing: list[str], systematic_u: float, call: float) -> tuple[str, list[str]]:
+def of_pull(pull, judged: bool) -> list[Reason]:
+    """What keeps a pull from being judged, whole or in part."""
+    if pull.spoiled:
+        return [Reason(Why.SPOILED, pull.number)]
+    if pull.blind:
+        return [Reason(Why.BLIND, pull.number, values={"banks": tuple(pull.blind)})]
+    if not judged:
+        return [little(pull)]
+    return [
+        Reason(Why.HIDDEN, pull.number, values={"mask": mask, "seconds": seconds})
+        for mask, seconds in pull.hidden.items()
+        if seconds >= LEAST_JUDGED_S
+    ]
+
+
+def decide(pulls: list, missing: list[str], systematic_u: float, call: float) -> tuple[str, list[Reason]]:
     """(verdict, reasons) from judged pulls.
 
     pulls: each with number, spoiled, judged_s, excess_max (or None), blind (banks), loaded_s, lost_s,
-    left_out, hidden and lean_events. missing: channels without which
-    nothing can be judged. systematic_u: standard, in lambda. call: the excess that makes an event.
+    left_out, hidden and lean_events. missing: roles without which nothing can be judged. systematic_u: standard, in
+    lambda. call: the excess that makes an event.
     """
     if missing:
-        return NOT_ENOUGH, [needs.lacking(missing)]
+        return NOT_ENOUGH, [Reason(Why.MISSING, values={"roles": tuple(missing)})]
     if not pulls:
-        return NOT_ENOUGH, ["no pull was marked and none was found"]
+        return NOT_ENOUGH, [Reason(Why.NO_PULL)]
     judged = usable(pulls)
-    reasons = []
-    for pull in pulls:
-        if pull.spoiled:
-            reasons.append(f"pull {pull.number} is flagged spoiled: shown, not judged")
-        elif pull.blind:
-            reasons.append(f"pull {pull.number}: {', '.join(pull.blind)} told nothing, so that bank is not judged")
-        elif pull not in judged:
-            reasons.append(f"pull {pull.number}: only {pull.judged_s:.1f} s could be judged, {why_little(pull)}")
-        else:
-            reasons += [
-                f"pull {pull.number}: {seconds:.1f} s of it could not be judged ({masks.title(name)}): a lean event there would not show"
-                for name, seconds in pull.hidden.items()
-                if seconds >= LEAST_JUDGED_S
-            ]
-    lean = [(p, e) for p in judged for e in p.lean_events]
+    reasons = [reason for pull in pulls for reason in of_pull(pull, pull in judged)]
+    lean = [Reason(Why.LEAN, p.number, e) for p in judged for e in p.lean_events]
     shift = 1.96 * systematic_u
     if lean:
-        doubt = []
-        if any(e.depth < shift for _, e in lean):
-            doubt.append(
-                f"a systematic error of up to {shift:.3f} would shift every reading alike: check the calibration"
-            )
-        clean = [p for p in judged if not p.lean_events]
-        many = f"other {len(clean)} judged pulls" if len(clean) > 1 else "other judged pull"
-        more = [f"no lean event in the {many}"] if clean else []
-        return ATTENTION, [event_sentence(p.number, e) for p, e in lean] + doubt + more + reasons
+        if any(one.event is not None and one.event.depth < shift for one in lean):
+            lean.append(Reason(Why.SYSTEMATIC, values={"shift": shift}))
+        clean = sum(1 for p in judged if not p.lean_events)
+        if clean:
+            lean.append(Reason(Why.CLEAN, values={"pulls": clean}))
+        return ATTENTION, lean + reasons
     if not judged:
         return NOT_ENOUGH, reasons
-    span = (
-        f"{len(judged)} pull{'s' if len(judged) > 1 else ''} judged over {sum(p.judged_s for p in judged):.1f} s, "
-        f"{min(p.rpm_from for p in judged):.0f}-{max(p.rpm_to for p in judged):.0f} rpm"
-    )
+    span = {
+        "pulls": len(judged),
+        "seconds": sum(p.judged_s for p in judged),
+        "rpm_from": min(p.rpm_from for p in judged),
+        "rpm_to": max(p.rpm_to for p in judged),
+    }
     most = max(judged, key=lambda p: p.excess_max)
-    near = f"largest mean excess over target {most.excess_max:+.3f}, in pull {most.number}"
-    if most.excess_max > call:
-        near += "; above what makes an event, but for too short a time, or beside rows that are left out"
-    elif most.excess_max + shift > call:
-        near += f"; with the systematic error of up to {shift:.3f} that could be an event: calibrate for more certainty"
+    beyond = "in pieces" if most.excess_max > call else "systematic" if most.excess_max + shift > call else None
+    largest = {"excess": most.excess_max, "beyond": beyond, "shift": shift}
     if len(judged) == 1:
-        reasons.append("a single pull shows no repeatability: do two more")
-    return NO_EVENT, [span, near, *reasons]
+        reasons.append(Reason(Why.SINGLE))
+    return NO_EVENT, [Reason(Why.SPAN, values=span), Reason(Why.LARGEST, most.number, values=largest), *reasons]

@@ -57,7 +57,7 @@ class Car:
 class Power:
     """One pull: arrays (points,). watts: at the wheels; low, high: 95 % interval of its systematic parts. torque_nm: of
     the wheels' power at the crank's speed. words: what was assumed; the first says that it is an estimate. left_out: what
-    of the pull was driven in another gear, in words."""
+    of the pull was driven in another gear, in words. step_s: from point to point."""
 
     rpm: np.ndarray
     watts: np.ndarray
@@ -65,6 +65,7 @@ class Power:
     high: np.ndarray
     words: list[str] = field(default_factory=list)
     left_out: str = ""
+    step_s: float = GRID_S
 
     @property
     def torque_nm(self) -> np.ndarray:
@@ -109,19 +110,12 @@ def quadratic(times_s: np.ndarray, turns: np.ndarray, smooth_s: float = SMOOTH_S
     return grid, solved[:, 1] / half_s, 2.0 * solved[:, 2] / half_s**2
 
 
-def wheel_power(times_s: np.ndarray, turns: np.ndarray, car: Car, smooth_s: float = SMOOTH_S) -> Power:
-    """Power at the wheels of one pull from pulses of the crank: their times (s) and turns since the first."""
-    _, speed, rate = quadratic(times_s, turns, smooth_s)
-    return from_motion(speed * 60.0, rate * 60.0, car, smooth_s)
-
-
 def from_motion(rpm: np.ndarray, rpm_per_s: np.ndarray, car: Car, smooth_s: float = SMOOTH_S) -> Power:
     """Power at the wheels from engine speed (rpm) and its rate."""
     v, a = rpm / 60.0 * car.metres_per_rev, rpm_per_s / 60.0 * car.metres_per_rev
     grade = car.grade or 0.0
-    inertia = car.mass_kg * car.rotating * a
-    drag = 0.5 * car.air_kg_m3 * car.cda_m2 * v**2
-    rolling, slope = car.mass_kg * G * car.crr, car.mass_kg * G * grade
+    drag, rolling, inertia = road_load_n(car, v, a)
+    slope = car.mass_kg * G * grade
     watts = (inertia + drag + rolling + slope) * v
     parts = [
         (inertia + rolling + slope) * car.mass_u,
@@ -143,59 +137,13 @@ def from_motion(rpm: np.ndarray, rpm_per_s: np.ndarray, car: Car, smooth_s: floa
     return Power(rpm, watts, watts - u, watts + u, words)
 
 
-def road_load_n(speed_m_s, mass_kg, cda_m2, crr, acceleration=0.0, rotating=1.0, air_kg_m3=AIR_KG_M3, grade=0.0):
-    """(drag, rolling with grade, inertia) in newtons: 0.5 rho CdA v^2, m g (crr + grade), m k a."""
+def road_load_n(car: Car, speed_m_s, acceleration=0.0):
+    """(drag, rolling, inertia) in newtons on a level road: 0.5 rho CdA v^2, m g crr, m k a."""
     return (
-        0.5 * air_kg_m3 * cda_m2 * speed_m_s**2,
-        mass_kg * G * (crr + grade),
-        mass_kg * rotating * acceleration,
+        0.5 * car.air_kg_m3 * car.cda_m2 * speed_m_s**2,
+        car.mass_kg * G * car.crr,
+        car.mass_kg * car.rotating * acceleration,
     )
-
-
-def gear_of(rpm: np.ndarray, wheel_kmh: np.ndarray, gears: list[float]) -> tuple[float, float]:
-    """(rpm per km/h of the nearest configured gear, how far the measured ratio is from it as a share)."""
-    with np.errstate(invalid="ignore", divide="ignore"):
-        ratio = rpm / wheel_kmh
-    ratio = float(np.median(ratio[np.isfinite(ratio)]))
-    nearest = min(gears, key=lambda g: abs(np.log(g / ratio)))
-    return nearest, ratio / nearest - 1.0
-
-
-def sae_j1349(kpa: float, degc: float, humidity: float = 0.0) -> float:
-    """Correction factor on power: 1.18 (990/pd) sqrt((t+273)/298) - 0.18, pd dry pressure in mbar (SAE J1349, by
-    secondary copies; meant for 0.93-1.07)."""
-    dry_mbar = 10.0 * (kpa - humidity * vapour_kpa(degc))
-    return 1.18 * (990.0 / dry_mbar) * np.sqrt((degc + 273.0) / 298.0) - 0.18
-
-
-def iso_1585(kpa: float, degc: float, humidity: float = 0.0) -> float:
-    """Spark ignition, (99/pd)^1.2 (T/298)^0.6 (ISO 1585; value from memory)."""
-    return (99.0 / (kpa - humidity * vapour_kpa(degc))) ** 1.2 * ((degc + 273.0) / 298.0) ** 0.6
-
-
-def din_70020(kpa: float, degc: float, humidity: float = 0.0) -> float:
-    """(1013/p) sqrt((t+273)/293), p as measured (DIN 70020; value from memory). Humidity does not enter."""
-    del humidity
-    return 101.3 / kpa * np.sqrt((degc + 273.0) / 293.0)
-
-
-MEANT_FOR = (0.93, 1.07)  # factors beyond these a correction was not made for (SAE J1349, value from memory)
-CORRECTIONS = {"sae": sae_j1349, "iso": iso_1585, "din": din_70020}
-
-
-def vapour_kpa(degc: float) -> float:
-    """Saturation pressure of water, kPa (Magnus form, Alduchov and Eskridge 1996), -40 to 50 degC."""
-    return 0.61094 * np.exp(17.625 * degc / (degc + 243.04))
-
-
-def air_kg_m3(kpa: float, degc: float) -> float:
-    """Density of dry air by the ideal gas law, R 287.05 J/kgK (ISO 2533)."""
-    return 1000.0 * kpa / (287.05 * (degc + 273.15))
-
-
-def square_root_correction(kpa: float, degc: float, standard_kpa: float, standard_degc: float) -> float:
-    """The older square-root form: (standard pressure / p) sqrt(T / standard T)."""
-    return standard_kpa / kpa * np.sqrt((degc + 273.15) / (standard_degc + 273.15))
 
 
 def engine_watts(wheel_watts: np.ndarray, driveline_loss: float) -> np.ndarray:

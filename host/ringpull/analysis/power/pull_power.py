@@ -8,8 +8,6 @@ from dataclasses import replace
 import numpy as np
 
 from ringpull.analysis import local
-from ringpull.analysis.cells.compare import Comparison
-from ringpull.analysis.cells.passes import Pass, nearest
 from ringpull.analysis.drive_state import under_load
 from ringpull.analysis.drive_state.columns import Columns
 from ringpull.analysis.power import motion
@@ -19,8 +17,6 @@ Turns = tuple[np.ndarray, np.ndarray]
 SHORTEST_S = 0.6  # of what can be used of a pull
 OPENING_S = 0.5  # after the load comes on manifold and charger fill, and a window would mix two motions
 RISING_RPM_S = 50.0
-SHARES = ("difference", "low", "high", "relative", "relative_low", "relative_high")
-LEAST_POINTS = 8  # in a cell of speed
 GEAR_NEAR = 0.06  # of a configured gear; further away the wheels slip or the gear is another
 CHANGED = 0.88  # of the speed reached: engine speed that falls so far is in another gear
 
@@ -148,7 +144,7 @@ def pull_power(
     if len(at_s) < 2 or len(at_s) * float(np.median(np.diff(at_s))) < SHORTEST_S:
         return None
     found = motion.from_motion(rpm, rate, car)
-    return replace(found, left_out=said)
+    return replace(found, left_out=said, step_s=motion.GRID_S if turns else period_s)
 
 
 def engine_rpm(columns: Columns, rpm_per_kmh: float) -> np.ndarray:
@@ -175,47 +171,3 @@ def motions(
     rpm = engine_rpm(columns, rpm_per_kmh)
     speed, rate = (np.convolve(rpm[rows] / 60.0, kernel[k][::-1], mode="valid") for k in (0, 1))
     return [(columns.time_s[rows][half:-half], speed, rate)]
-
-
-def power_passes(
-    columns: Columns,
-    spans: Sequence[tuple[int, float, float]],
-    speeds: np.ndarray,
-    car: motion.Car,
-    turns: Sequence[Turns] = (),
-    session: int = 1,
-) -> list[Pass]:
-    """Passes of power for `compare`: the natural logarithm of watts at each of `speeds` in each pull, by a straight line
-    through the points of its cell.
-
-    In logarithms a difference is a share, and what scales a whole pull (grade, air, load) is a step common to its cells.
-    """
-    out = []
-    for number, start_s, end_s in spans:
-        found = pull_power(columns, start_s, end_s, car, turns)
-        if found is None:
-            continue
-        cell = np.where(found.watts > 0, nearest(speeds, found.rpm), -1)
-        for at, speed in enumerate(speeds):
-            here = cell == at
-            rpm, count = found.rpm[here], int(np.count_nonzero(here))
-            if count < LEAST_POINTS or not rpm.min() < speed < rpm.max():
-                continue
-            middle = float(np.polyval(np.polyfit(rpm - speed, np.log(found.watts[here]), 1), 0.0))
-            seconds = count * (motion.GRID_S if turns else columns.period_s)
-            out.append(Pass(at, 0, (session, number), middle, seconds, True))
-    return out
-
-
-def in_watts(found: Comparison) -> Comparison:
-    """A comparison of `power_passes` with watts before and after, differences as shares of power."""
-    bins = [
-        replace(
-            b,
-            before=float(np.exp(b.before)),
-            after=float(np.exp(b.after)),
-            **{name: float(np.expm1(getattr(b, name))) for name in SHARES},
-        )
-        for b in found.bins
-    ]
-    return replace(found, bins=bins, overall=tuple(float(np.expm1(v)) for v in found.overall))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from ringpull.cli.options import add_target, between, set_target
+from ringpull.cli.options import add_target, between, with_target
 
 HELP = "compare two drives, or two sets of pulls, by engine speed: did the change work"
 EXAMPLE = "ringpull compare before_card after_card"
@@ -32,16 +32,17 @@ def run(args: argparse.Namespace) -> int:
     from dataclasses import asdict
 
     import ringpull
+    from ringpull.analysis.cells.drive_comparison import Side, of_mixture
     from ringpull.cli.commands.fuelmap import plain
     from ringpull.files.remarks import read_notes
 
     refuse_unused(args)
     chosen = ((args.before, numbers(args.before_pulls)), (args.after, numbers(args.after_pulls)))
-    drives = [(ringpull.read(source), pulls) for source, pulls in chosen]
+    drives = [(with_target(args, ringpull.read(source)), pulls) for source, pulls in chosen]
     for drive, pulls in drives:
         refuse_unknown(drive, pulls)
-    set_target(args, *(drive for drive, _ in drives))
-    result = of_power(drives, args) if args.power else of_mixture(drives, args.load_step)
+    compared = None if args.power else of_mixture(Side(*drives[0]), Side(*drives[1]), args.load_step)
+    result = of_power(drives, args) if compared is None else compared.result
     load_unit = next((view.columns.load_unit for drive, _ in drives for view in drive.views()), "")
     notes = {"before": read_notes(args.before), "after": read_notes(args.after)}
     if args.json:
@@ -49,9 +50,14 @@ def run(args: argparse.Namespace) -> int:
         overall = [plain(v) for v in result.overall]
         out = {"verdict": result.verdict, "overall": overall, "bins": bins, "words": result.words, "notes": notes}
         out["of"] = "watts at the wheels, differences as shares" if args.power else "measured over target"
+        if compared is not None:
+            sides = zip(("before", "after"), compared.lean, strict=True)
+            out["lean_pulls"] = {name: asdict(side) for name, side in sides}
+            out["unlike"] = [asdict(one) for one in compared.unlike]
         print(json.dumps(out, indent=1))
     else:
-        show(result, notes, args.power, load_unit)
+        show(result, compared, load_unit)
+        show_notes(notes)
     return 0
 
 
@@ -69,58 +75,16 @@ def refuse_unused(args) -> None:
         raise BadUsage(f"{given[0]} is for comparing {what}", "two kinds of comparison are mixed", step)
 
 
-def of_mixture(drives: list, load_step: float | None):
-    """Measured over target compared; drives: (drive, numbers of its pulls or None) before and after."""
-    from dataclasses import replace
-
-    from ringpull.analysis.cells import compare, sets
-    from ringpull.analysis.judge import needs
-
-    sides = [sets.judged_sessions(drive, pulls) for drive, pulls in drives]
-    judged, spans = sides[0][0] + sides[1][0], sides[0][1] + sides[1][1]
-    speeds = sets.shared_speeds(judged, spans)
-    loads = None if load_step is None else sets.shared_loads(judged, spans, load_step)
-    found = [sets.pull_passes(*side, speeds, loads) for side in sides]
-    result = compare.compare(found[0], found[1], speeds, loads)
-    said = []
-    twice = sets.on_both_sides(*sides)
-    if twice:
-        stand = "stands" if twice == 1 else "stand"
-        said.append(f"{twice} of the pulls {stand} on both sides, the same recording: no change can show there")
-    for name, (drive, _) in zip(("before", "after"), drives, strict=True):
-        unmet = needs.everywhere([view.columns for view in drive.views()], "compare two drives")
-        said += [f"{name}: {needs.lacking(unmet)}"] if unmet else []
-    if load_step is not None and loads is None:
-        said.append("without the same load channel in both drives bins are by engine speed alone")
-    return replace(result, words=[*said, *result.words])
-
-
 def of_power(drives: list, args):
     """Power at the wheels compared."""
-    from ringpull.analysis.cells import compare, sets
-    from ringpull.analysis.power import motion, pull_power
+    from ringpull.analysis.power import compare_power
     from ringpull.cli.commands.power import car_of
 
-    chosen = [
-        [p for p in drive.pulls() if not p.spoiled and (pulls is None or p.number in pulls)] for drive, pulls in drives
+    sides = [
+        [(p, car_of(p, args)) for p in drive.pulls() if not p.spoiled and (pulls is None or p.number in pulls)]
+        for drive, pulls in drives
     ]
-    every = [p for side in chosen for p in side]
-    spans = [[(p.number, p.start_s, p.end_s)] for p in every]
-    cars = {id(p): car_of(p, args) for p in every}
-    rpm = [pull_power.engine_rpm(p.view.columns, cars[id(p)].rpm_per_kmh) for p in every]
-    speeds = sets.shared_speeds([p.view.judged for p in every], spans, rpm=rpm)
-    sides = []
-    for side in chosen:
-        found = []
-        for p in side:
-            car = cars[id(p)]
-            span = [(p.number, p.start_s, p.end_s)]
-            found += pull_power.power_passes(p.view.columns, span, speeds, car, p.view.turns, p.session)
-        sides.append(found)
-    before, after = sides
-    words = "more power at the wheels"
-    found = compare.compare(before, after, speeds, sense=words, better_is=1, method_u=motion.METHOD_U)
-    return pull_power.in_watts(found)
+    return compare_power.compare_power(*sides)
 
 
 def numbers(chosen: str | None) -> set[int] | None:
@@ -151,13 +115,16 @@ def refuse_unknown(drive, pulls: set[int] | None) -> None:
         )
 
 
-def show(result, notes: dict[str, dict[str, str]], power: bool, load_unit: str) -> None:
-    """Bins, verdict and the notes of both sides."""
+def show(result, compared, load_unit: str) -> None:
+    """How many pulls were lean, bins and verdict. compared: of the mixture; None where `result` is of power."""
     import math
 
     from rich.table import Table
 
     from ringpull.cli import terminal
+    from ringpull.report import compare_part
+
+    power = compared is None
 
     def number(value: float, form: str) -> str:
         return format(value, form) if math.isfinite(value) else "-"
@@ -192,11 +159,20 @@ def show(result, notes: dict[str, dict[str, str]], power: bool, load_unit: str) 
             b.verdict if b.changed else "",
         )
     console = terminal.wide_console()
+    if compared is not None:
+        console.print(compare_part.lean_pulls(compared))
     console.print(table)
     what = "power at the wheels (kW, an estimate)" if power else "measured over target"
     console.print(f"{what}: {result.verdict}")
-    for words in result.words:
+    for words in result.words if compared is None else compare_part.told(compared):
         console.print(words)
+
+
+def show_notes(notes: dict[str, dict[str, str]]) -> None:
+    """The notes on the pulls of both sides."""
+    from ringpull.cli import terminal
+
+    console = terminal.wide_console()
     for side, lines in notes.items():
         for pull, words in lines.items():
             console.print(f"note {side}, pull {pull}: {terminal.printable(words)}")

@@ -65,20 +65,24 @@ def run(args: argparse.Namespace) -> int:
 
 def answer_lines(found) -> list[str]:
     """An analysis.answer.Answer as lines: each pull, the verdict, its reasons with the lean events, the cautions."""
-    hints = [f"pull {p.number}, with it: {hint}" for p in found.pulls for e in p.lean_events for hint in e.hints]
+    from ringpull.wording import events
+    from ringpull.wording.reasons import CAUTIONS, reason
+
+    every = [(p.number, hint) for p in found.pulls for e in p.lean_events for hint in e.hints]
+    hints = [f"pull {number}, with it: {events.hint(hint)}" for number, hint in every]
     return [
         *[pull_line(pull) for pull in found.pulls],
         "",
         f"Verdict: {found.verdict}",
-        *["  - " + line for line in [*found.reasons, *hints]],
+        *["  - " + line for line in [*map(reason, found.reasons), *hints]],
         "",
-        *found.cautions,
+        *CAUTIONS,
     ]
 
 
 def pull_line(pull) -> str:
     """One analysis.answer.PullAnswer as a line."""
-    from ringpull.analysis.judge.verdict import unjudged
+    from ringpull.wording.reasons import unjudged
 
     n = pull.numbers
     head = f"pull {pull.number}: {pull.pull.start_s:.2f}-{pull.pull.end_s:.2f} s"

@@ -5,20 +5,26 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from ringpull.cli.options import add_target, set_target
+from ringpull.cli.options import add_target, with_target
 from ringpull.files.outputs import different, output_file, whole
 
 HELP = "measured over target by speed and load, with intervals and a suggested factor for the fuel table"
 EXAMPLE = "ringpull fuelmap card -o fuelmap.csv --table factors.csv"
 
-COLUMNS = ["rpm", "load", "passes", "seconds", "loaded", "ratio", "low", "high", "factor", "systematic", "state"]
+COLUMNS = (
+    *("rpm", "load", "passes", "seconds", "loaded", "ratio", "low", "high", "factor", "systematic", "state"),
+    "lean_event",
+)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("source", type=Path, metavar="SRC", help="ring file, folder of segments, or card folder")
     parser.add_argument("-o", "--output", type=output_file, metavar="CSV", help="a line for each cell")
     parser.add_argument(
-        "--table", type=output_file, metavar="CSV", help="the factors as a table: speeds across, loads down"
+        "--table",
+        type=output_file,
+        metavar="CSV",
+        help="the factors as a table: speeds across, loads down; empty where nothing is known",
     )
     parser.add_argument("--axes", type=Path, metavar="CSV", help="take speeds and loads from this table (same layout)")
     add_target(parser)
@@ -32,33 +38,32 @@ def run(args: argparse.Namespace) -> int:
     from dataclasses import asdict
 
     import ringpull
-    from ringpull.analysis.cells.fuelmap import fuelmap
-    from ringpull.analysis.cells.sets import every_session
+    from ringpull.analysis.cells import fuelmap
+    from ringpull.analysis.cells.passes import Axes
     from ringpull.files.csv_tables import read_table
 
     different(args.output, args.table, args.picture)
     if args.picture:  # before the work: what draws it may be missing
         from ringpull.report import pictures
-    speeds, loads = read_table(args.axes)[:2] if args.axes else (None, None)
+    axes = Axes(*read_table(args.axes)[:2]) if args.axes else None
     drive = ringpull.read(args.source)
-    set_target(args, drive)
-    judged, spans = every_session(drive)
-    made = fuelmap(judged, spans, speeds, loads)
+    drive = with_target(args, drive)
+    made = fuelmap.of_drive(drive, axes)
     if not made.cells:
         print(*made.words, sep="\n", file=sys.stderr)
         return 3
     if args.output:
-        rows = [[text(getattr(c, name)) for name in COLUMNS] for c in made.cells]
-        write_rows(args.output, [COLUMNS, *rows])
+        rows = [[text(getattr(c, name)) for name in COLUMNS] for c in made.every_cell]
+        write_rows(args.output, [list(COLUMNS), *rows])
     if args.table:
         write_rows(args.table, table_rows(made))
     if args.picture:
         pictures.write_map(made, args.picture)
     if args.json:
-        cells = [{k: plain(v) for k, v in asdict(c).items()} for c in made.cells]
+        cells = [{k: plain(v) for k, v in asdict(c).items()} for c in made.every_cell]
         print(json.dumps({"cells": cells, "assumptions": made.words}, indent=1))
     else:
-        show(made, next((unit for one in judged if (unit := one.columns.load_unit)), ""))
+        show(made)
     return 0
 
 
@@ -81,14 +86,14 @@ def text(value) -> str:
 
 
 def table_rows(made) -> list[list[str]]:
-    """The factors in the layout of a table editor: first row speeds, first column loads, 1 where nothing is known."""
+    """The factors in the layout of a table editor: first row speeds, first column loads, empty where nothing is known."""
     import numpy as np
 
     grid = made.grid("factor")
-    loads = [""] if made.loads is None else [text(float(v)) for v in made.loads]
-    rows = [["", *[text(float(v)) for v in made.speeds]]]
+    loads = [""] if made.axes.loads is None else [text(float(v)) for v in made.axes.loads]
+    rows = [["", *[text(float(v)) for v in made.axes.speeds]]]
     return rows + [
-        [load, *[f"{v if np.isfinite(v) else 1.0:.3f}" for v in row]] for load, row in zip(loads, grid, strict=True)
+        [load, *[f"{v:.3f}" if np.isfinite(v) else "" for v in row]] for load, row in zip(loads, grid, strict=True)
     ]
 
 
@@ -99,20 +104,21 @@ def write_rows(path: Path, rows: list[list[str]]) -> None:
         csv.writer(out).writerows(rows)
 
 
-def show(made, load_unit: str) -> None:
+def show(made) -> None:
     """The judged cells, leanest first."""
     from rich.table import Table
 
+    from ringpull.analysis.cells.cell import JUDGED, TOO_FEW
     from ringpull.cli import terminal
 
     table = Table(box=None, pad_edge=False, header_style="bold")
-    titles = "rpm", f"load {load_unit}".rstrip(), "under load", "passes", "measured / target", "95 %", "factor"
+    titles = "rpm", f"load {made.load_unit}".rstrip(), "under load", "passes", "measured / target", "95 %", "factor"
     for title in titles:
         table.add_column(title, justify="right", no_wrap=True)
-    judged = [c for c in made.cells if c.state == "judged"]
+    judged = [c for c in made.cells if c.state == JUDGED]
     for c in sorted(judged, key=lambda c: -c.ratio):
         load = "-" if c.load is None else f"{c.load:.0f}"
-        style = "red" if c.loaded and c.low > 1.0 else None
+        style = "red" if c.lean_event or (c.loaded and c.low > 1.0) else None
         table.add_row(
             f"{c.rpm:.0f}",
             load,
@@ -120,12 +126,12 @@ def show(made, load_unit: str) -> None:
             str(c.passes),
             f"{c.ratio:.3f}",
             f"{c.low:.3f}-{c.high:.3f}",
-            f"{c.factor:.3f}",
+            f"{c.factor:.3f}{' !' if c.lean_event else ''}",
             style=style,
         )
     console = terminal.console()
     console.print(table)
-    few = len(made.cells) - len(judged)
+    few = sum(c.state == TOO_FEW for c in made.cells)
     if few:
         console.print(f"{few} cells with too few passes: not enough data")
     for words in made.words:

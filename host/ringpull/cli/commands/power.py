@@ -47,8 +47,9 @@ def run(args: argparse.Namespace) -> int:
 
     import ringpull
     from ringpull.analysis.judge import needs
-    from ringpull.analysis.power import motion
+    from ringpull.analysis.power import standard_air
     from ringpull.analysis.power.pull_power import pull_power
+    from ringpull.wording.needs import lacking
 
     factor = correction(args)
     pulls = [p for p in ringpull.read(args.source).pulls() if not p.spoiled]
@@ -67,16 +68,16 @@ def run(args: argparse.Namespace) -> int:
             words.append(f"pull {pull.number}: {result.left_out}")
         rows += lines_of(pull.number, result, factor, args.loss)
     if not rows:
-        unmet = needs.everywhere([p.view.columns for p in pulls], "power and torque at the wheels")
+        unmet = needs.everywhere([p.view.columns for p in pulls], needs.POWER)
         unmet = [role for role in unmet if role != "mass"]
-        said = f"No power: {needs.lacking(unmet)}." if unmet else TOO_SHORT
+        said = f"No power: {lacking(unmet)}." if unmet else TOO_SHORT
         print(said, file=sys.stderr)
         return 3
     if args.loss is not None:
         words.append(f"the engine's power is an estimate too: a driveline that loses {args.loss:.0%}, as stated")
     if args.correction:
         words.append(f"corrected to standard air ({args.correction}): factor {factor:.4f}")
-        if not motion.MEANT_FOR[0] <= factor <= motion.MEANT_FOR[1]:
+        if not standard_air.MEANT_FOR[0] <= factor <= standard_air.MEANT_FOR[1]:
             words.append("the correction is not meant for air that far from standard: compare uncorrected figures")
     if args.json:
         print(json.dumps({"power": rows, "assumptions": words}, indent=1))
@@ -87,7 +88,7 @@ def run(args: argparse.Namespace) -> int:
 
 def correction(args) -> float:
     """The factor to standard air, 1 where none was asked for."""
-    from ringpull.analysis.power import motion
+    from ringpull.analysis.power import standard_air
     from ringpull.errors import BadUsage
 
     both = "give both, as measured during the pulls, for instance --kpa 97.5 --degc 24"
@@ -104,15 +105,15 @@ def correction(args) -> float:
         )
     if not args.correction:
         return 1.0
-    return float(motion.CORRECTIONS[args.correction](args.kpa, args.degc, args.humidity or 0.0))
+    return float(standard_air.CORRECTIONS[args.correction](args.kpa, args.degc, args.humidity or 0.0))
 
 
 def car_of(pull, args):
     """The car in a pull, from the configuration, the arguments and what engine and wheel speed say."""
     from dataclasses import replace
 
-    from ringpull.analysis.power.motion import air_kg_m3
     from ringpull.analysis.power.pull_power import car_from
+    from ringpull.analysis.power.standard_air import air_kg_m3
     from ringpull.errors import BadUsage
 
     car = car_from(pull.view.columns, args.mass, args.gear, args.grade, (pull.start_s, pull.end_s))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from ringpull.cli.options import add_target, set_target
+from ringpull.cli.options import add_target, with_target
 
 HELP = "list the pulls, marked and found, with lambda, load and lean events"
 EXAMPLE = "ringpull pulls card"
@@ -53,7 +53,7 @@ def run(args: argparse.Namespace) -> int:
     from ringpull.analysis.answer import judge_pulls
 
     drive = ringpull.read(args.source)
-    set_target(args, drive)
+    drive = with_target(args, drive)
     judged = judge_pulls(drive.pulls())
     if args.json:
         print(json.dumps({"pulls": [p.as_json() for p in judged]}, indent=1))
@@ -80,8 +80,8 @@ def print_table(judged, notes: dict[str, str]) -> None:
     import numpy as np
     from rich.table import Table
 
-    from ringpull.analysis.judge.verdict import unjudged
     from ringpull.cli import terminal
+    from ringpull.wording.reasons import unjudged
 
     console = terminal.wide_console()
     narrow = console.width < ROOMY

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from ringpull.cli.options import add_target, set_target
+from ringpull.cli.options import add_target, with_target
 from ringpull.files.outputs import different, output_file, whole
 
 HELP = "the whole answer in one offline HTML file"
@@ -30,24 +30,29 @@ def run(args: argparse.Namespace) -> int:
 
     import ringpull
     from ringpull.analysis.answer import answer
+    from ringpull.analysis.cells import drive_comparison
+    from ringpull.analysis.cells.drive_comparison import Side
+    from ringpull.analysis.judge.verdict import ATTENTION
     from ringpull.cli.terminal import progress
     from ringpull.report import write_report
+    from ringpull.report.against import Against
     from ringpull.report.data import Packing
+    from ringpull.wording.reasons import reason
 
     if args.png or args.pdf:  # before the work: what draws them may be missing
         from ringpull.report import pictures
     different(args.output, args.json, args.pdf)
     with progress("report") as show:
         drive = ringpull.read(args.source, progress=lambda done: show(0.4 * done))
-        set_target(args, drive)
+        drive = with_target(args, drive)
         packing = Packing(drive)
         found = answer(drive)
         show(0.7)
         against = None
         if args.against:
-            before = ringpull.read(args.against)
-            set_target(args, before)
-            against = (before, answer(before))
+            before = with_target(args, ringpull.read(args.against))
+            compared = drive_comparison.of_mixture(Side(before), Side(drive))
+            against = Against(before, answer(before), compared)
         args.output.parent.mkdir(parents=True, exist_ok=True)
         with whole(args.output) as fresh:
             write_report(drive, found, fresh, against, packing)
@@ -63,6 +68,6 @@ def run(args: argparse.Namespace) -> int:
                 fresh.write_text(json.dumps(found.as_json(), indent=1) + "\n", encoding="utf-8")
         show(1.0)
     print(f"{args.output}: {found.verdict}")
-    for reason in found.reasons:
-        print(f"  - {reason}")
-    return 1 if args.strict and found.verdict == "attention" else 0
+    for one in found.reasons:
+        print(f"  - {reason(one)}")
+    return 1 if args.strict and found.verdict == ATTENTION else 0

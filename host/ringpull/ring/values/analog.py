@@ -7,12 +7,11 @@ from collections.abc import Callable
 import numpy as np
 
 from ringpull.ring.rows.setup import Setup
-from shared_math import thermocouple, transfer
+from shared_math import layout, thermocouple, transfer
 
 Array = np.ndarray
 
 TABLE_BITS = 16  # up to here a table keeps each count's value, above they are computed anew for those that occur
-HELD_MS = 1000  # a slow converter's value older than this is none
 
 
 def volts(setup: Setup, name: str, raw: dict[str, Array]) -> Array:
@@ -30,7 +29,7 @@ def value(setup: Setup, channel: dict, raw: dict[str, Array]) -> Array:
     out = _thermocouple(setup, channel, raw) if "cold" in channel else _of_counts(setup, channel, raw[name])
     held = setup.column(name + ".held", "held")
     if held is not None:
-        oldest = min(HELD_MS, setup.columns[held].top - 1)
+        oldest = min(layout.STALE_MS, setup.columns[held].top - 1)
         out = np.where(raw[name + ".held"] >= oldest, np.nan, out)
     return out
 

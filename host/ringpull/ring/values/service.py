@@ -67,15 +67,15 @@ class _Marks:
         for at in changed.tolist():
             now, time_s = int(mark[at]), int(row[at]) * self.period_s
             before, self.last = self.last, now
-            if before & 1 and now != before:  # the open pull ended, here at the latest
-                self.ends.setdefault((before + 1) >> 1, time_s)
-            if now & 1:
-                self.starts.setdefault((now + 1) >> 1, time_s)
+            if layout.mark_open(before) and now != before:  # the open pull ended, here at the latest
+                self.ends.setdefault(layout.mark_pull(before), time_s)
+            if layout.mark_open(now):
+                self.starts.setdefault(layout.mark_pull(now), time_s)
 
     def flagged(self, flag: np.ndarray) -> None:
         for value in np.unique(flag).tolist():
-            if value >> 1:
-                self.flags.setdefault(value >> 1, set()).add(value & 1)
+            if layout.flag_pull(value):
+                self.flags.setdefault(layout.flag_pull(value), set()).add(layout.flag_kind(value))
 
     def spans(self) -> list[MarkSpan]:
         return [

@@ -12,6 +12,7 @@ from ringpull.ring.rows.sessions import SessionBlocks
 from ringpull.ring.rows.setup import Setup
 from ringpull.ring.values import analog, on_time, pulses
 from shared_math import channels as shared_channels
+from shared_math import layout
 
 Table = dict[str, np.ndarray]
 
@@ -101,7 +102,7 @@ def decoded(blocks: SessionBlocks, table: Table, keep: slice = slice(None)) -> T
         out[column] = found[channel["name"]][keep]
     at = setup.column("mark", "mark")
     mark = table["mark"][keep].astype(np.int64) if at is not None else np.zeros(len(row[keep]), np.int64)
-    out["mark"] = np.where(mark & 1, (mark + 1) >> 1, 0)
+    out["mark"] = np.where(layout.mark_open(mark), layout.mark_pull(mark), 0)
     return out
 
 

@@ -1,0 +1,259 @@
+"""Failure runs -> rows of figures -> the pages hardware/failures/*.md: `python -m hardware.circuit.failure_table`."""
+
+from __future__ import annotations
+
+import sys
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from hardware.circuit import boards, builds, car, failures, faults, limits, stress
+from hardware.circuit.accuracy import LAMBDA_AT_0V, LAMBDA_PER_V, nominal_gain
+from hardware.circuit.failures import Bench, Run
+from hardware.circuit.faults import Fault
+
+BENCHES = (Bench(builds.MINIMUM, boards.RP2), Bench(builds.FULL, boards.ESP32))
+MOST_K = 40.0  # a wire may warm by
+MOST_SHIFT_MV = (
+    250.0  # engine computers take a sensor's signal for sound that moves by less (common practice, no source)
+)
+MOST_OUTPUT_MA = 20.0  # an output made for signals bears shorted (common practice, no source)
+MOST_COIL_MA = 100.0  # a coil neither charges nor warms with less
+_BATTERY_GAIN = 10 / 57
+_OFF_V = 0.3 + limits.PIN_OFF_MA * 1.0  # before the 1 kohm at the pins, into a board that is off
+_SEEN_V, _SEEN_MV, _SEEN_MA, _SEEN_K = 0.03, 1.0, 0.5, 1.0
+_TRUE = {name: LAMBDA_AT_0V + LAMBDA_PER_V * car.TRUE_V[name] for name in ("lambda", "lean")}
+_RICHEST, _LEANEST = 0.65, 1.35  # beyond, no pull looks like that
+
+
+@dataclass(frozen=True)
+class Row:
+    """A fault and what it does. Figures are for good, after fuses have opened.
+
+    throttle_mv: by which the engine computer's throttle signal moves. output_ma: most that a wire brings to an output or
+    sensor of the car. board_v: most at the board. coil_ma: through the coil at rest. sparks: share of the coil's volts that are left.
+    edges: at the tach pin for every spark. wire, wire_k: the hottest wire of the harness. read: channel -> volts at its
+    terminal, or None where the logger is off. hot: parts that would not bear it, in words.
+    """
+
+    place: str
+    what: str
+    blown: tuple[str, ...]
+    throttle_mv: float
+    output_ma: float
+    coil_ma: float
+    sparks: float
+    edges: float
+    wire: str
+    wire_k: float
+    board_v: float
+    board_is_off: bool
+    pins: tuple[str, ...]
+    hot: tuple[str, ...]
+    read: dict[str, float]
+
+    @property
+    def stops_the_engine(self) -> bool:
+        """Whether coil, sensor or engine computer would notice so much that the engine falters."""
+        return abs(self.throttle_mv) > MOST_SHIFT_MV or self.coil_ma > MOST_COIL_MA or self.sparks < 0.9
+
+    @property
+    def harms_a_controller(self) -> bool:
+        return self.output_ma > MOST_OUTPUT_MA
+
+
+def row(bench: Bench, fault: Fault) -> Row:
+    """Run it and read the figures."""
+    run, blown, most_v = failures.run(bench, fault)
+    full = bench.build.name == "full"
+    amps = {terminal: run.wire_amps(terminal) for terminal in bench.terminals}
+    warm = {t: car.warming_k(i, bench.build.terminals[t].area_mm2) for t, i in amps.items()}
+    hottest = max(warm, key=warm.__getitem__)
+    sparks, edges = _turning(bench, fault) if _concerns_tach(bench, fault) else (1.0, 1.0)
+    off = _is_off(run)
+    return Row(
+        fault.place,
+        fault.what,
+        blown,
+        1e3 * run.change("car_throttle", "car_throttle_ground") if full else 0.0,
+        _output_ma(run),
+        1e3 * abs(run.volts("bat", "cbeg")) / 0.5 if full else 0.0,
+        sparks,
+        edges,
+        hottest,
+        warm[hottest],
+        most_v,
+        off,
+        tuple(_pins(run)),
+        tuple(run.overloads()),
+        {} if off else _read(run),
+    )
+
+
+def _output_ma(run: Run) -> float:
+    """The largest current that a wire brings to a thing of the car that gives signals."""
+    wires = [t for t in ("T3", "T4", "T5", "T8", "T11") if t in run.bench.terminals]
+    return 1e3 * max(abs(stress.lasting(run.result["time"], run.result[f"i(@rw.{t.lower()}a[i])"])) for t in wires)
+
+
+def _concerns_tach(bench: Bench, fault: Fault) -> bool:
+    if fault.is_wire:
+        return fault.place in ("T1", "T2", "T5", "T6")
+    return fault.use.prefix == "E"
+
+
+def _turning(bench: Bench, fault: Fault) -> tuple[float, float]:
+    """(share of the coil's flyback that is left, edges at the tach pin per spark) with the engine turning."""
+    run, _, _ = failures.run(Bench(bench.build, bench.board, True), fault)
+    time, pin = run.result["time"], run.result["v(p0)"]
+    after = time > failures.FAULT_S + 1e-3
+    high = pin[after] > 1.65
+    edges = int((high[1:] & ~high[:-1]).sum()) / 3
+    if bench.build.name != "full":
+        return 1.0, edges
+    coil = run.result["v(car_coil)"] - run.result["v(bm)"]
+    return float(np.max(coil[after])) / 400.0, edges
+
+
+def _is_off(run: Run) -> bool:
+    least = limits.BOARD_LEAST_V[run.bench.board.name]
+    return run.volts("vboard") < least or run.volts("3v3") < 3.0
+
+
+def _pins(run: Run) -> list[str]:
+    """Pins of the board outside what they bear, with the volts."""
+    names = ["a0", *(["a1", "a2"] if run.bench.build.name == "full" else []), "p0", "button"]
+    rail = max(run.volts("3v3"), 0.0)
+    out = []
+    for name in names:
+        low, high = limits.PIN_V if name[0] == "a" else limits.GATE_V
+        volts, over = run.volts(name), high - 3.3
+        if _is_off(run):
+            low, over = -_OFF_V, _OFF_V
+        if not low < volts < rail + over:
+            out.append(f"{name} at {volts:.1f} V")
+    return out
+
+
+def _read(run: Run) -> dict[str, float]:
+    """Volts at the terminals as the logger computes them."""
+    scale = 3.3 / run.volts("3v3") if run.bench.board.name == "rp2" else 1.0
+    names = {"lambda": "a0"}
+    if run.bench.build.name == "full":
+        names |= {"pressure": "a1", "throttle": "a2", "battery": "a3"}
+    gains = {name: _BATTERY_GAIN if name == "battery" else nominal_gain() for name in names}
+    pins = {name: run.volts(pin, at_s=failures.LEAN_S) for name, pin in names.items()} | {"lean": run.volts("a0")}
+    gains["lean"] = nominal_gain()
+    return {name: min(max(volts * scale, 0.0), 3.3) / gains[name] for name, volts in pins.items()}
+
+
+def car_text(one: Row) -> str:
+    """The cell about the car."""
+    out = []
+    if abs(one.throttle_mv) > _SEEN_MV:
+        out.append(f"throttle signal {one.throttle_mv:+.0f} mV")
+    if one.output_ma > _SEEN_MA:
+        out.append(f"an output loaded by {one.output_ma:.1f} mA")
+    if one.wire_k > _SEEN_K:
+        out.append(f"{one.wire}'s wire +{one.wire_k:.0f} K")
+    return ", ".join(out) or "nothing"
+
+
+def logger_text(one: Row) -> str:
+    """The cell about the logger."""
+    out = [f"{name} opens" for name in one.blown]
+    if one.board_v > limits.BOARD_V:
+        out.append(f"{one.board_v:.1f} V at the board: it may die")
+    if one.board_is_off:
+        out.append("off")
+    out += [f"pin {text}" for text in one.pins]
+    out += one.hot
+    return ", ".join(out) or "runs"
+
+
+def reading_text(one: Row, true_v: dict[str, float]) -> str:
+    """The cell about what is recorded."""
+    if one.board_is_off:
+        return "none"
+    wrong = {n: v for n, v in one.read.items() if abs(v - true_v[n]) > _SEEN_V * (4 if n == "battery" else 1)}
+    out = [lambda_text(one.read, wrong)] if "lambda" in wrong or "lean" in wrong else []
+    out += [f"{n} {v:.2f} V for {true_v[n]:.2f}" for n, v in wrong.items() if n not in ("lambda", "lean")]
+    if abs(one.edges - 1) > 0.01:
+        out.append("no engine speed" if one.edges < 0.5 else "engine speed wrong")
+    return ", ".join(out) or "true"
+
+
+def lambda_text(read: dict[str, float], wrong: dict[str, float]) -> str:
+    """What a wrong lambda looks like: of the two that the controller gives, the leaner counts if both are wrong alike."""
+    shown = {name: LAMBDA_AT_0V + LAMBDA_PER_V * read[name] for name in ("lambda", "lean")}
+    said = f"{_TRUE['lambda']:.2f} reads {shown['lambda']:.2f}, {_TRUE['lean']:.2f} reads {shown['lean']:.2f}"
+    if max(shown.values()) < _RICHEST:
+        return f"lambda near its rich end always ({said})"
+    if min(shown.values()) > _LEANEST:
+        return f"lambda at its lean end always ({said})"
+    calm = any(shown[name] < _TRUE[name] for name in wrong)
+    return f"**lambda too {'rich' if calm else 'lean'}: {said}**"
+
+
+def table(bench: Bench, rows: list[Row], true_v: dict[str, float]) -> str:
+    """The page."""
+    calm = sum("too rich" in reading_text(one, true_v) for one in rows)
+    full = bench.build.name == "full"
+    out = [
+        f"# What a fault does: {bench.build.title}",
+        "",
+        f"On: {bench.board.title}. {len(rows)} ngspice runs of the whole build in a car with the key on; made by",
+        "`python -m hardware.circuit.failure_table`, which takes minutes. Battery 14.4 V; true are lambda "
+        f"{_TRUE['lambda']:.2f}, then {_TRUE['lean']:.2f}{', throttle and pressure 2.50 V' if full else ''}.",
+        'What the rows mean: "too hot" is a part that would not bear it for good (film resistors are listed short for the sake',
+        'of completeness: they fail open); regulators cut themselves off. "Off" is seen: the lamp is dark. A wrong lambda in',
+        'bold is seen by the check "key on, engine off" before the drive, not by the logger itself: '
+        f"{calm} of these rows read",
+        "too rich. Not in the table: two faults at once, what the card does, what software does.",
+        "",
+        f"Hottest wire: +{max(one.wire_k for one in rows):.1f} K. Largest shift of the engine computer's throttle signal: "
+        f"{max(abs(one.throttle_mv) for one in rows):.0f} mV. Largest load on an output: "
+        f"{max(one.output_ma for one in rows):.1f} mA. Rows that stop the engine: "
+        f"{sum(one.stops_the_engine for one in rows)}.",
+        "",
+        "| fault | car | logger | reading |",
+        "|---|---|---|---|",
+    ]
+    return "\n".join(out + [line(one, true_v) for one in rows]) + "\n"
+
+
+def line(one: Row, true_v: dict[str, float]) -> str:
+    """The row as it stands on the page."""
+    cells = (f"{one.place} {one.what}", car_text(one), logger_text(one), reading_text(one, true_v))
+    return "| " + " | ".join(cells) + " |"
+
+
+def sound(bench: Bench) -> dict[str, float]:
+    """The readings without a fault."""
+    return row(bench, Fault("none", "")).read
+
+
+def rows(bench: Bench) -> list[Row]:
+    """Every fault of the build, in order."""
+    with ThreadPoolExecutor(2) as pool:
+        return list(pool.map(lambda fault: row(bench, fault), faults.of_build(bench.build, bench.board)))
+
+
+def path(bench: Bench) -> Path:
+    """Where its page stands."""
+    return Path(__file__).resolve().parents[1] / "failures" / f"{bench.build.name}.md"
+
+
+def main() -> int:
+    """Write the pages."""
+    for bench in BENCHES:
+        path(bench).parent.mkdir(exist_ok=True)
+        path(bench).write_text(table(bench, rows(bench), sound(bench)))
+        print(f"hardware: {path(bench).name} written")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,205 @@
+"""What each fault does to car, logger and reading: ngspice runs of the whole build in the whole car.
+
+Every run begins sound; the fault comes at FAULT_S. A fuse or fusible resistor that would open is opened in a second run.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from hardware.circuit import car, netlist, spice, stress
+from hardware.circuit.boards import Board
+from hardware.circuit.bom import fitted
+from hardware.circuit.builds import Build, Use
+from hardware.circuit.faults import OPEN, TO_GROUND, Fault
+from hardware.circuit.model import Part
+
+FAULT_S = 0.05
+LEAN_S = 1.5  # from then on the mixture is lean
+LAST_S = 2.0
+FUSE_A = 1.35  # a blade fuse of 1 A opens above that, and
+FUSE_A2S = 1.0  # at once above that (from memory of makers' curves: 3.5 A open it in a tenth of a second)
+_AT_ONCE_S = 0.1
+FUSIBLE_W = 8.0  # a fusible resistor of half a watt opens above that
+_SWITCHES = [
+    f"vfault fault 0 pwl(0 0 {FAULT_S} 0 {FAULT_S + 1e-4:g} 1)",
+    ".model makes SW(vt=0.5 ron=0.01 roff=1g)",
+    ".model breaks SW(vt=-0.5 ron=0.001 roff=1g)",
+    "vsound sound 0 pwl(0 0 {0} 0 {1:g} -1)".format(FAULT_S, FAULT_S + 1e-4),
+]
+_BOARD = [  # what the board's pins do, its loads, and what is wired to its pins
+    "xboard vboard 3v3 BOARD",
+    "rlit 3v3 lamp 40",
+    "rcs 3v3 cs 40",
+    "rsck sck 0 40",
+    "rmosi mosi 0 40",
+    "ra0 a0 0 10meg",
+]
+_LOAD_OHM = {"card_socket": 165.0, "screen": 220.0, "buzzer": 200.0}
+_SUPPLIES = {"card_socket": ("3V3", "GND"), "screen": ("VCC", "GND"), "buzzer": ("+", "-")}
+
+
+@dataclass(frozen=True)
+class Bench:
+    """A build on a board, with the engine turning (`sparks`, a few milliseconds) or at rest with the key on (seconds)."""
+
+    build: Build
+    board: Board
+    sparks: bool = False
+
+    @property
+    def terminals(self) -> list[str]:
+        return list(self.build.terminals)
+
+    @property
+    def uses(self) -> list[Use]:
+        return fitted(self.build, self.board)
+
+    def nets(self, use: Use, part: Part) -> dict[str, str]:
+        """Pin -> node of a part in the whole build."""
+        return netlist.nets_of(
+            part, use.prefix.lower(), use.joins, (*self.terminals, *map(str.lower, self.terminals), "0")
+        )
+
+
+def _wire(terminal: str, area_mm2: float, fault: Fault) -> list[str]:
+    """A wire of the harness and what happens to it."""
+    t = terminal.lower()
+    near = "0" if terminal == "T2" else t
+    far = "0f" if terminal == "T2" else f"{t}f"
+    half = car.wire_ohm(area_mm2) / 2
+    out = [f"rw.{t}a {far} {t}m {half:g}"]
+    if fault.is_wire and fault.place == terminal and fault.what == OPEN:
+        return [*out, f"sw.{t} {t}m {t}n sound 0 breaks", f"rw.{t}b {t}n {near} {half:g}"]
+    out.append(f"rw.{t}b {t}m {near} {half:g}")
+    if fault.is_wire and fault.place == terminal:
+        out.append(f"sw.{t} {t}m {'chassis' if fault.what == TO_GROUND else 'hot'} fault 0 makes")
+    return out
+
+
+def _load(part: Part, name: str, nets: dict[str, str]) -> list[str]:
+    plus, minus = _SUPPLIES[part.stock]
+    return [f"r{name}.load {nets[plus]} {nets[minus]} {_LOAD_OHM[part.stock]:g}"]
+
+
+def _part(bench: Bench, use: Use, part: Part, fault: Fault, blown: tuple[str, ...]) -> list[str]:
+    """A part of the build and what happens to it."""
+    place, name = f"{use.prefix}-{part.ref}", f"{use.prefix}.{part.ref}".lower()
+    nets = bench.nets(use, part)
+    out = []
+    mine = fault.part is part and fault.use is use
+    if mine and fault.shorted:
+        ends = [nets[pin] if pin in nets else pin[1:] for pin in fault.shorted]
+        out.append(f"sf.{name} {ends[0]} {ends[1]} fault 0 makes")
+    cut = fault.opened if mine and fault.opened else next(iter(part.pins)) if place in blown else ""
+    if cut:
+        stray = "100n" if part.stock == "reg_5v" else "20p"
+        out += [f"so.{name} {nets[cut]} {name}.cut sound 0 breaks", f"rl.{name} {name}.cut 0 100meg"]
+        out.append(f"cl.{name} {name}.cut 0 {stray}")
+        nets = nets | {cut: f"{name}.cut"}
+    if part.stock in _LOAD_OHM:
+        return out + _load(part, name, nets)
+    return out + netlist.part_lines(part, use.prefix.lower(), nets, part.value)
+
+
+def deck(bench: Bench, fault: Fault, blown: tuple[str, ...] = ()) -> str:
+    """The netlist of one run."""
+    body = [f"* {fault.place} {fault.what}", *_SWITCHES, *_BOARD, *car.lines(bench.build, bench.sparks)]
+    if bench.build.name == "full":
+        body += ["rbuzzer 3v3 buzzer 40", "ra1 a1 0 10meg", "ra2 a2 0 10meg"]
+    for terminal, end in bench.build.terminals.items():
+        body += _wire(terminal, end.area_mm2, fault)
+    for use in bench.uses:
+        for part in use.data.parts:
+            body += _part(bench, use, part, fault, blown)
+    step, seconds = (1e-5, FAULT_S + 16e-3) if bench.sparks else (4e-3, LAST_S)
+    start = FAULT_S - 1e-3 if bench.sparks else 0.0
+    body.append(".options savecurrents method=gear reltol=1e-3 abstol=1e-9 itl4=100 gmin=1e-10 rshunt=1e11")
+    body += [f".tran {step:g} {seconds:g} {start:g} {step:g}", ".save all"]
+    return netlist.deck("failure", body)
+
+
+@dataclass(frozen=True)
+class Run:
+    """What one run gave, before and after the fault."""
+
+    bench: Bench
+    fault: Fault
+    result: dict[str, np.ndarray]
+
+    def volts(self, plus: str, minus: str = "0", at_s: float | None = None) -> float:
+        """Volts between two nodes: as they stay, or as they were at that moment."""
+        wave = self._node(plus) - self._node(minus)
+        time = self.result["time"]
+        return stress.lasting(time, wave) if at_s is None else float(wave[np.searchsorted(time, at_s) - 1])
+
+    def _node(self, name: str) -> np.ndarray:
+        return np.zeros(len(self.result["time"])) if name == "0" else self.result[f"v({name})"]
+
+    def change(self, plus: str, minus: str = "0") -> float:
+        """Volts by which the fault moves it."""
+        return self.volts(plus, minus, LEAN_S) - self.volts(plus, minus, FAULT_S)
+
+    def wire_amps(self, terminal: str) -> float:
+        """The current that stays in a wire of the harness, in the half that carries more."""
+        t = terminal.lower()
+        halves = (stress.lasting(self.result["time"], np.square(self.result[f"i(@rw.{t}{h}[i])"])) for h in "ab")
+        return float(np.sqrt(max(halves)))
+
+    def overloads(self) -> list[str]:
+        """Parts that would not bear it for good, with the figure: "P-D3 too hot (5 W, rated 0.5 W)"."""
+        after = self.result["time"] >= FAULT_S
+        result = {name: wave[after] for name, wave in self.result.items()}
+        out = []
+        for use in self.bench.uses:
+            for part in use.data.parts:
+                if self.fault.part is part and self.fault.use is use:
+                    continue
+                nets = self.bench.nets(use, part)
+                try:
+                    found = stress.part_overloads(result, part, use.prefix.lower(), nets, True)
+                except KeyError:
+                    continue  # a part that another row's cut renamed
+                figures = [text.split(": ", 1)[1] for text in found]
+                lasting = [text for text in figures if " A, " not in text and "over 10 ms" not in text]
+                end = (
+                    "cuts itself off"
+                    if part.stock == "reg_5v"
+                    else "too hot"
+                    if "W" in "".join(lasting)
+                    else "overloaded"
+                )
+                out += [f"{use.prefix}-{part.ref} {end} ({text})" for text in lasting]
+        return out
+
+
+def opens(run: Run) -> tuple[str, ...]:
+    """The fuses and fusible resistors that this run would open."""
+    after = run.result["time"] >= FAULT_S
+    time = run.result["time"][after]
+    out = []
+    for use in run.bench.uses:
+        for part in use.data.parts:
+            current = run.result.get(f"i(@r{use.prefix}.{part.ref}[i])".lower())
+            if part.stock not in ("fuse_1a", "r_fusible") or (run.fault.part is part and run.fault.use is use):
+                continue
+            squared = np.square(current[after])
+            if part.stock == "fuse_1a":
+                melts = _AT_ONCE_S * stress.window_mean(time, squared, _AT_ONCE_S) > FUSE_A2S
+                melts = melts or stress.lasting(time, squared) > FUSE_A**2
+            else:
+                melts = stress.window_mean(time, squared, 1.0) * use.data.value(part.ref) > FUSIBLE_W
+            if melts:
+                out.append(f"{use.prefix}-{part.ref}")
+    return tuple(out)
+
+
+def run(bench: Bench, fault: Fault) -> tuple[Run, tuple[str, ...], float]:
+    """(the run as it ends, fuses that opened on the way, most volts at the board until they did)."""
+    first = Run(bench, fault, spice.run(deck(bench, fault)))
+    blown, most_v = opens(first), float(np.max(first.result["v(vboard)"]))
+    if not blown:
+        return first, (), most_v
+    return Run(bench, fault, spice.run(deck(bench, fault, blown))), blown, most_v

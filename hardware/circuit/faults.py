@@ -1,0 +1,86 @@
+"""Every fault of a build: each wire open, on ground, on 12 V; each part open and short, between every two legs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations
+
+from hardware.circuit.boards import Board
+from hardware.circuit.bom import fitted
+from hardware.circuit.builds import Build, Use
+from hardware.circuit.model import Part
+from hardware.circuit.stock import STOCK
+from hardware.circuit.tables import pin_text
+
+OPEN, TO_GROUND, TO_12V = "open", "on ground", "on 12 V"
+_LOADS = {
+    "card_socket": ("3V3", "GND"),
+    "screen": ("VCC", "GND"),
+    "buzzer": ("+", "-"),
+}  # only their supply is simulated
+
+
+@dataclass(frozen=True)
+class Fault:
+    """place: "T3" or "A0-R1". what: in words. part: of `use`, or None for a wire. opened: pin that comes off, or "".
+
+    shorted: two pins that touch, or a pin and a net ("=0"), or () for a wire and for an open part.
+    """
+
+    place: str
+    what: str
+    use: Use | None = None
+    part: Part | None = None
+    opened: str = ""
+    shorted: tuple[str, ...] = ()
+
+    @property
+    def is_wire(self) -> bool:
+        return self.part is None
+
+
+def _legs(part: Part) -> list[str]:
+    return [pin for pin in part.pins if part.stock not in _LOADS or pin in _LOADS[part.stock]]
+
+
+def _opened(part: Part) -> list[str]:
+    """The pins whose coming off is worth a row: one of two, every one of more."""
+    legs = _legs(part)
+    return legs[:1] if len(legs) == 2 else legs
+
+
+def of_wires(build: Build) -> list[Fault]:
+    """Three faults of every wire; the screens' only ever touch something."""
+    kinds = (OPEN, TO_GROUND, TO_12V)
+    return [Fault(terminal, kind) for terminal in build.terminals for kind in kinds]
+
+
+def of_part(use: Use, part: Part) -> list[Fault]:
+    """All faults of one part."""
+    place = f"{use.prefix}-{part.ref}"
+    if part.stock == "schmitt_hc14":  # its input on its output is no state but an oscillator
+        output = list(part.pins)[1]
+        stuck = [
+            Fault(place, f"output on {net}", use, part, shorted=(output, f"={net.lower()}")) for net in ("0", "3V3")
+        ]
+        return [Fault(place, "input open", use, part, opened=next(iter(part.pins))), *stuck]
+    two_legs = len(_legs(part)) == 2
+    out = []
+    for pin in _opened(part):
+        what = "open" if two_legs else f"{_name(part, pin)} open"
+        floats = part.stock == "reg_5v" and pin == "gnd"  # without its ground leg its output follows its input
+        out.append(Fault(place, what, use, part, "" if floats else pin, ("in", "out") if floats else ()))
+    for a, b in combinations(_legs(part), 2):
+        what = "short" if two_legs else f"{_name(part, a)} to {_name(part, b)}"
+        out.append(Fault(place, what, use, part, shorted=(a, b)))
+    return out
+
+
+def _name(part: Part, pin: str) -> str:
+    return pin_text(part, pin).strip().removeprefix("pin ") if STOCK[part.stock].kind != "box" else pin
+
+
+def of_build(build: Build, board: Board) -> list[Fault]:
+    """All of them, wires first."""
+    parts = [fault for use in fitted(build, board) for part in use.data.parts for fault in of_part(use, part)]
+    return of_wires(build) + parts

@@ -1,0 +1,143 @@
+"""Two drives compared: the one comparison that page, print, picture and command show.
+
+The mixture by speed and load, how many pulls of each side were lean, and where the pulls themselves were unlike.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ringpull.analysis.cells import compare, sets
+from ringpull.analysis.cells.compare import Comparison
+from ringpull.analysis.cells.passes import Axes, SessionPulls
+from ringpull.analysis.judge import needs
+from ringpull.analysis.judge.session import judge_span
+from ringpull.said import say
+from ringpull.wording.needs import lacking
+
+LEAST_JUDGED_S = 0.5  # of a pull without a lean event, to count as one that was not lean
+LEAST_ROWS = 20  # of a channel under load, to tell its mean
+# Pulls that differ by more than this are not alike: a share of the larger, or degrees. Our own choice, no source
+UNLIKE = (
+    ("ramp", "rpm/s", 0.25),
+    ("load", "", 0.05),
+    ("intake", "degC", 15.0),
+    ("coolant", "degC", 15.0),
+)
+SHARES = ("ramp", "load")
+
+
+@dataclass(frozen=True)
+class Side:
+    """A drive of a comparison. pulls: numbers of those that count, None for all that are not spoiled."""
+
+    drive: object
+    pulls: Collection[int] | None = None
+
+
+@dataclass(frozen=True)
+class LeanPulls:
+    """How many of the judged pulls of a side were lean somewhere."""
+
+    lean: int
+    judged: int
+
+
+@dataclass(frozen=True)
+class Unlike:
+    """What differs between the pulls of the two sides. kind: "ramp" (rpm/s), "load", "intake" or "coolant"; before,
+    after: its mean under load."""
+
+    kind: str
+    before: float
+    after: float
+    unit: str
+
+
+@dataclass(frozen=True)
+class DriveComparison:
+    """result: by speed and load. lean: pulls of (before, after). unlike: what makes the two hard to compare."""
+
+    result: Comparison
+    lean: tuple[LeanPulls, LeanPulls]
+    unlike: tuple[Unlike, ...] = ()
+
+
+def of_mixture(before: Side, after: Side, load_step: float | None = None) -> DriveComparison:
+    """Measured over target of two drives. load_step: width of bins of load; None for bins of speed alone."""
+    sides = [sets.judged_sessions(one.drive, one.pulls) for one in (before, after)]
+    both = [*sides[0], *sides[1]]
+    loads = None if load_step is None else sets.shared_loads(both, load_step)
+    axes = Axes(sets.shared_speeds(both), loads)
+    found = [sets.pull_passes(one, axes) for one in sides]
+    result = compare.compare(found[0], found[1], axes)
+    lean = lean_pulls(sides[0]), lean_pulls(sides[1])
+    if result.verdict == compare.BETTER and share(lean[1]) > share(lean[0]):
+        result = replace(result, verdict=f"{compare.BETTER} and {compare.WORSE}")
+    said = _said(before, after, sides)
+    if load_step is not None and loads is None:
+        said.append("without the same load channel in both drives bins are by engine speed alone")
+    result = replace(result, words=[*said, *result.words])
+    return DriveComparison(result, lean, tuple(unlike(*sides)))
+
+
+def _said(before: Side, after: Side, sides: Sequence[Sequence[SessionPulls]]) -> list[str]:
+    said = []
+    twice = sets.on_both_sides(*sides)
+    if twice:
+        stand = "stands" if twice == 1 else "stand"
+        said.append(f"{twice} of the pulls {stand} on both sides, the same recording: no change can show there")
+    for name, one in (("before", before), ("after", after)):
+        unmet = needs.everywhere([view.columns for view in one.drive.views()], needs.COMPARE)
+        said += [say(f"{name}: ", lacking(unmet))] if unmet else []
+    return said
+
+
+def share(side: LeanPulls) -> float:
+    """Share of the judged pulls that were lean."""
+    return side.lean / side.judged if side.judged else 0.0
+
+
+def lean_pulls(sessions: Sequence[SessionPulls]) -> LeanPulls:
+    """How many pulls of a side were judged, and how many of them were lean somewhere."""
+    every = [judge_span(one.judged, *span[1:]) for one in sessions for span in one.spans]
+    judged = [one for one in every if one.lean_events or one.judged_s >= LEAST_JUDGED_S]
+    return LeanPulls(sum(bool(one.lean_events) for one in judged), len(judged))
+
+
+def unlike(before: Sequence[SessionPulls], after: Sequence[SessionPulls]) -> list[Unlike]:
+    """In what the pulls of two sides differ, of how fast they rose, their load and their temperatures."""
+    out = []
+    for kind, unit, least in UNLIKE:
+        means = [mean_of(side, kind) for side in (before, after)]
+        if not np.isfinite(means).all():
+            continue
+        apart = abs(means[1] - means[0])
+        if apart > (least * max(means) if kind in SHARES else least):
+            of = unit or next((one.judged.columns.load_unit for one in before), "")
+            out.append(Unlike(kind, means[0], means[1], of))
+    return out
+
+
+def mean_of(side: Sequence[SessionPulls], kind: str) -> float:
+    """Mean over a side's pulls, each with the same weight: of their rise of speed (rpm/s), or of a channel under load;
+    NaN where it is not known."""
+    each = []
+    for one in side:
+        columns = one.judged.columns
+        load = columns.load()
+        values = load.values if kind == "load" and load is not None else columns.extra.get(kind)
+        for _, start_s, end_s in one.spans:
+            rows = columns.rows(start_s, end_s)
+            loaded = one.judged.loaded[rows] & np.isfinite(columns.rpm[rows])
+            if np.count_nonzero(loaded) < LEAST_ROWS:
+                continue
+            if kind == "ramp":
+                time_s, rpm = columns.time_s[rows][loaded], columns.rpm[rows][loaded]
+                each.append(float(np.polyfit(time_s - time_s[0], rpm, 1)[0]))
+            elif values is not None and np.isfinite(values[rows][loaded]).any():
+                each.append(float(np.nanmean(values[rows][loaded])))
+    return float(np.mean(each)) if each else float("nan")

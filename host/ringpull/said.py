@@ -1,0 +1,82 @@
+"""Sentences with their figures kept apart: made once, shown as text or with figures that follow a units chooser.
+
+Nobody has to read a sentence to find its numbers again.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+LAMBDAS = ("lambda", "difference", "width")
+UNITS = {"pressure": "kPa", "temperature": "degC", "warming": "degC"}
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A number of a sentence. kind: "lambda", "difference" (of lambdas, with its sign), "width" (of an interval of
+    lambda), "pressure" (kPa), "temperature" (degC) or "warming" (a difference of temperatures, degC). base: the lambda
+    that a difference or width stands at."""
+
+    value: float
+    kind: str
+    digits: int
+    base: float | None = None
+    sign: bool = False
+
+    @property
+    def text(self) -> str:
+        """The number alone."""
+        return f"{self.value:{'+' if self.sign else ''}.{self.digits}f}"
+
+    def __str__(self) -> str:
+        unit = UNITS.get(self.kind)
+        return f"{self.text} {unit}" if unit else self.text
+
+
+class Said(str):
+    """A sentence as text; `parts` are its pieces of text and its figures. in_lambda: it holds a figure in lambda."""
+
+    parts: tuple[str | Figure, ...]
+
+    @property
+    def in_lambda(self) -> bool:
+        return any(isinstance(part, Figure) and part.kind in LAMBDAS for part in self.parts)
+
+
+def say(*parts: str | Figure) -> Said:
+    """The sentence of these pieces, one after the other; pieces that are sentences bring their figures."""
+    flat: list[str | Figure] = []
+    for part in parts:
+        flat.extend(part.parts if isinstance(part, Said) else (part,))
+    out = Said("".join(str(part) for part in flat))
+    out.parts = tuple(flat)
+    return out
+
+
+def capital(sentence: str) -> Said:
+    """The sentence with a capital letter at its beginning."""
+    first, *rest = say(sentence).parts
+    return say(first[:1].upper() + first[1:] if isinstance(first, str) else first, *rest)
+
+
+def joined(sentences: list[Said], between: str = ", ") -> Said:
+    """Sentences one after the other."""
+    parts: list[str | Figure] = []
+    for at, one in enumerate(sentences):
+        parts += [between, one] if at else [one]
+    return say(*parts)
+
+
+def lam(value: float, digits: int = 3, sign: bool = False, base: float | None = None) -> Figure:
+    """A difference or width of lambdas as a figure."""
+    return Figure(value, "difference" if sign else "width", digits, base, sign)
+
+
+def kpa(value: float, digits: int = 0) -> Figure:
+    """A pressure as a figure."""
+    return Figure(value, "pressure", digits)
+
+
+def degc(value: float, digits: int = 0, change: bool = False) -> Figure:
+    """A temperature, or a change of one, as a figure."""
+    return Figure(value, "warming" if change else "temperature", digits)

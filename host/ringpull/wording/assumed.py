@@ -1,0 +1,69 @@
+"""What was assumed, as sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from ringpull.analysis.drive_state.target import Source
+from ringpull.analysis.drive_state.under_load import Rule
+from ringpull.analysis.drive_state.usual_targets import Usual
+from ringpull.analysis.judge.reasons import Assumed, Assumption
+from ringpull.said import Figure, Said, kpa, say
+from ringpull.wording import events, needs
+
+
+def assumption(one: Assumption) -> Said:
+    """One assumption."""
+    v = one.values
+    if one.kind is Assumed.TARGET:
+        return say("target: ", target(v["source"]))
+    if one.kind is Assumed.LOAD:
+        return say("under load: ", load_rule(v["rule"]))
+    if one.kind is Assumed.LEAN_EVENT:
+        return say("lean event: ", events.RULE)
+    if one.kind is Assumed.DELAY:
+        return say(f"delay and lag{'' if v['bank'] is None else ' of ' + v['bank']}: ", v["source"])
+    if one.kind is Assumed.WITHOUT:
+        return needs.WITHOUT[v["answer"], v["role"]]
+    if one.kind is Assumed.ONE_TARGET:
+        return say(
+            "the target is one number: where boost still builds up, a mixture that is rightly leaner reads as lean"
+        )
+    if one.kind is Assumed.PART:
+        return say(f"{v['part'].name}: ", v["part"].source)
+    return say("two banks: judged by the leaner; a bank's mean hides a single lean cylinder")
+
+
+def lines(assumptions: Iterable[Assumption]) -> list[Said]:
+    """Assumptions as sentences, each once."""
+    return list(dict.fromkeys(assumption(one) for one in assumptions))
+
+
+def load_rule(rule: Rule) -> Said:
+    """What tells load."""
+    if rule.by == "throttle":
+        return say(f"throttle at least {rule.limit:.0f} %")
+    if rule.by == "pressure":
+        return say("manifold pressure at least ", kpa(rule.limit))
+    return say(f"engine speed rising by at least {rule.limit:.0f} rpm a second")
+
+
+def target(source: Source) -> Said:
+    """Where a target comes from."""
+    if source.usual is not None:
+        return _usual(source.usual)
+    return say("configured" + (f", by the state of {', '.join(source.channels)}" if source.channels else ""))
+
+
+def _usual(usual: Usual) -> Said:
+    full = [Figure(value, "lambda", 2) for value in usual.full]
+    kind = "boosted" if usual.boosted else "naturally aspirated"
+    if usual.name is None and not usual.pressure_known:
+        kind += " as long as no manifold pressure tells boost"
+    begins = "no target configured: " if usual.name is None else f"preset {usual.name}: "
+    by = (
+        (" to ", full[-1], " at full load by the ethanol channel")
+        if usual.family is None
+        else (f" at full load for {usual.family}",)
+    )
+    return say(begins, full[0], *by, f", {kind} (common practice, no source)")

@@ -1,0 +1,39 @@
+"""What README tells to measure is what the circuit gives in that very state; a fault would show."""
+
+import re
+
+import pytest
+import spice
+
+from hardware.circuit import build, checks, limits
+
+README = (build.HARDWARE / "README.md").read_text()
+
+
+@spice.needs_ngspice
+@pytest.mark.parametrize("check", checks.ALL, ids=lambda c: c.text)
+def test_value_of_a_sound_circuit(check):
+    """At both ends of the board's 3V3, and 11.5 to 13 V from the bench."""
+    for rail_v in (3.3 * (1 - limits.REFERENCE_TOLERANCE), 3.3 * (1 + limits.REFERENCE_TOLERANCE)):
+        for feed_v in (11.5, 13.0):
+            value = spice.run(check.deck(rail_v, feed_v))[check.at][0]
+            assert check.low <= value <= check.high, (rail_v, feed_v)
+
+
+@pytest.mark.parametrize("check", checks.ALL, ids=lambda c: c.text)
+def test_readme_says_it(check):
+    assert check.text in README
+
+
+def test_readme_tells_no_other_value():
+    """Every check in the steps is one of those computed: no number with a unit after "Check:" is left over."""
+    steps = README.split("## Step by step")[1].split("## The lambda sensor")[0]
+    for line in steps.splitlines():
+        if "*Check:*" not in line:
+            continue
+        left = line.split("*Check:*", 1)[1]
+        for check in sorted(checks.ALL, key=lambda c: -len(c.text)):
+            left = left.replace(check.text, "")
+        left = re.sub(r"\((?:[^()]*)\)", "", left)  # what is said besides stands in brackets
+        left = re.sub(r"12 V|to 5 V|3V3 and 5 V|5 V are back", "", left)  # what is fed, not what is measured
+        assert not re.search(r"\d+(\.\d+)? (V|mV|mA|ohm)\b", left), left

@@ -1,0 +1,95 @@
+"""The tables of faults: what they say is what ngspice gives, and no row harms car, wire or controller."""
+
+import re
+
+import pytest
+import spice
+
+from hardware.circuit import failure_table, faults
+from hardware.circuit.failure_table import BENCHES
+
+pytestmark = spice.needs_ngspice
+
+# Rows made anew in every run: of each kind one, and those that matter most
+SOME = {
+    "minimum": ["T2 on 12 V", "T3 on 12 V", "T5 on 12 V", "A0-R3 open"],
+    "full": ["T1 on ground", "T5 on ground", "T8 on 12 V", "H-C1 short"],
+}
+
+
+def lines(bench) -> dict[str, str]:
+    """Fault -> its line in the committed page."""
+    text = failure_table.path(bench).read_text()
+    rows = [line for line in text.splitlines() if line.startswith("| ") and not line.startswith("| fault")]
+    return {line.split(" | ")[0].removeprefix("| "): line for line in rows}
+
+
+@pytest.fixture(scope="module", params=BENCHES, ids=lambda bench: bench.build.name)
+def bench(request):
+    return request.param
+
+
+@pytest.fixture(scope="module")
+def true_v(bench):
+    return failure_table.sound(bench)
+
+
+def assert_harmless(row):
+    assert not row.stops_the_engine, (row.place, row.what)
+    assert not row.harms_a_controller, (row.place, row.what)
+    assert row.wire_k < failure_table.MOST_K, (row.place, row.what)
+
+
+def test_rows_are_what_ngspice_gives(bench, true_v):
+    committed = lines(bench)
+    listed = {f"{fault.place} {fault.what}": fault for fault in faults.of_build(bench.build, bench.board)}
+    for name in SOME[bench.build.name]:
+        row = failure_table.row(bench, listed[name])
+        assert failure_table.line(row, true_v) == committed[name]
+        assert_harmless(row)
+
+
+def test_every_fault_has_its_row(bench):
+    """Each wire three, each part open and short; none left out and none twice."""
+    named = [f"{fault.place} {fault.what}" for fault in faults.of_build(bench.build, bench.board)]
+    assert len(set(named)) == len(named) and list(lines(bench)) == named
+    for use in bench.uses:
+        for part in use.data.parts:
+            mine = [name for name in named if name.startswith(f"{use.prefix}-{part.ref} ")]
+            assert len(mine) >= 2, part.ref
+    for terminal in bench.build.terminals:
+        assert {f"{terminal} {what}" for what in ("open", "on ground", "on 12 V")} <= set(named)
+
+
+def test_no_committed_row_is_forbidden(bench):
+    """As the pages' own words tell: wires, and the head's sums."""
+    text = failure_table.path(bench).read_text()
+    assert "Rows that stop the engine: 0." in text
+    warm = [float(k) for k in re.findall(r"wire \+(\d+) K", text)] + [float(re.search(r"wire: \+([\d.]+) K", text)[1])]
+    assert max(warm) < failure_table.MOST_K
+    assert float(re.search(r"load on an output: ([\d.]+) mA", text)[1]) < failure_table.MOST_OUTPUT_MA
+
+
+def test_a_harmful_circuit_is_told(monkeypatch):
+    """The same runs with the resistors where the wire ends: the tap's wire on 12 V moves the throttle by volts."""
+    bench = BENCHES[1]
+    fault = next(f for f in faults.of_wires(bench.build) if f"{f.place} {f.what}" == "T8 on 12 V")
+    sound = failure_table.failures.deck
+
+    def bare(*arguments):
+        deck = sound(*arguments)
+        assert "ra2.r1 car_throttle t8f 180k" in deck
+        return deck.replace("ra2.r1 car_throttle t8f 180k", "ra2.r1 car_throttle t8f 0.01")
+
+    monkeypatch.setattr(failure_table.failures, "deck", bare)
+    assert failure_table.row(bench, fault).stops_the_engine
+
+
+@pytest.mark.slow
+def test_the_whole_table(bench):
+    """Every row anew: minutes."""
+    rows = failure_table.rows(bench)
+    for row in rows:
+        assert_harmless(row)
+    page = failure_table.table(bench, rows, failure_table.sound(bench))
+    assert page == failure_table.path(bench).read_text()

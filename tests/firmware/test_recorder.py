@@ -1,0 +1,141 @@
+"""Which blocks wait, which are written, and how lost rows add up, on a card that only remembers. MicroPython."""
+
+import json
+
+from acquire import health, rows
+from shared_math import layout
+from store import copier, outbox, packer, recorder, writer
+
+RATE = 20
+BITS = [12, 16, 16, 8]  # a value, mark, flag, lamp
+
+
+class FakeStore:
+    def __init__(self, slots=64):
+        self.slots = slots
+        self.blocks = {}
+
+    def write(self, slot, blocks):
+        for n in range(len(blocks) // layout.SLOT):
+            self.blocks[slot + n] = bytes(blocks[n * layout.SLOT : (n + 1) * layout.SLOT])
+
+
+class FakePlace:
+    ring_id = b"ring"
+    sequence = drive_slot = pulls_slot = session = 1
+
+    def __init__(self):
+        self.drive = FakeStore()
+        self.pulls = FakeStore()
+
+
+class FakeSampler:
+    lost = 0
+    late_max_us = 0
+
+    def __init__(self):
+        self.health = health.Health()
+
+
+class Run:
+    """A recorder at 20 rows a second; `row` feeds one row and asks the card, if it is `ready`."""
+
+    def __init__(self):
+        self.place = FakePlace()
+        self.queue = rows.RowQueue(len(BITS), 64)
+        self.sampler = FakeSampler()
+        out = writer.DriveWriter(self.place, b"{}", outbox.Outbox())
+        copies = copier.PullCopier(out, self.place, RATE)
+        self.recorder = recorder.Recorder(self.queue, packer.make(BITS, RATE), RATE, out, copies, self.sampler)
+        self.recorder.begin()
+        self.box = out.outbox
+
+    def row(self, number, ready=True):
+        cells = self.queue.cells
+        at = self.queue.at_head()
+        cells[at] = number
+        for c in range(len(BITS)):
+            cells[at + 1 + c] = 0
+        self.queue.head += 1
+        self.recorder.poll(ready)
+
+    def written(self):
+        """(first row, rows, lost before it) of each row block on the card."""
+        out = []
+        for slot in sorted(self.place.drive.blocks):
+            block = self.place.drive.blocks[slot]
+            if block[layout.AT_KIND] == layout.PACKED:
+                lost = layout.get16(block, layout.AT_LOST)
+                out.append((layout.get32(block, layout.AT_FIRST_ROW), layout.get16(block, layout.AT_ROWS), lost))
+        return out
+
+
+def test_a_block_cut_short_by_a_hole_waits_for_the_next_whole_one():
+    run = Run()
+    for n in range(5):
+        run.row(n)
+    for n in range(8, 28):  # a second's worth behind 3 missing rows
+        run.row(n)
+    assert run.written() == [] and run.box.held == 1
+    run.row(28)  # 20 rows after 8: that block is whole
+    run.row(29)
+    assert run.written() == [(0, 5, 0), (8, 20, 3)] and run.box.held == 0
+
+
+def test_a_whole_block_stays_due_when_a_hole_follows_before_the_card_is_ready():
+    run = Run()
+    for n in range(21):
+        run.row(n, ready=False)
+    run.row(25, ready=False)  # closes the block of row 20, not worth a write by itself
+    assert run.box.held == 2 and run.written() == []
+    run.row(26)
+    assert run.written() == [(0, 20, 0), (20, 1, 0)]
+
+
+def test_blocks_of_holes_alone_are_written_when_more_than_half_of_the_room_is_taken():
+    run = Run()
+    for n in range(13):
+        run.row(3 * n)
+    assert run.box.held == 12 == outbox.BLOCKS // 2 and run.written() == []
+    run.row(39)  # closes the 13th
+    for _ in range(10):
+        run.recorder.poll()
+    assert run.box.held == 0 and len(run.written()) == 13
+
+
+def test_health_counts_rows_that_the_sampler_and_the_card_lost():
+    run = Run()
+    for n in range(20):
+        run.row(n)
+    run.sampler.lost = 7
+    run.box.dropped = 11
+    run.recorder.finish()
+    (block,) = [b for b in run.place.drive.blocks.values() if b[layout.AT_KIND] == layout.HEALTH]
+    text = json.loads(block[layout.AT_PAYLOAD : layout.AT_PAYLOAD + layout.get16(block, layout.AT_LENGTH)])
+    assert (text["rows"], text["lost"]) == (20, 18)  # 7 + 11
+
+
+def _fill(box, rows_lost):
+    for count, lost in rows_lost:
+        block = box.next()
+        layout.put16(block, layout.AT_ROWS, count)
+        layout.put16(block, layout.AT_LOST, lost)
+        box.add()
+
+
+def test_rows_of_dropped_blocks_add_up_before_the_oldest_that_is_kept():
+    box = outbox.Outbox()
+    _fill(box, [(10, 3), (5 | layout.KEPT, 2), (7, 0)] + [(1, 0)] * (outbox.BLOCKS - 3))
+    _fill(box, [(1, 0)])
+    # 10 rows thrown away, 3 missing before them, 2 missing between them and the block behind
+    assert box.dropped == 10 and layout.get16(box.oldest(), layout.AT_LOST) == 10 + 3 + 2
+    _fill(box, [(1, 0)])
+    assert box.dropped == 10 + 5 and layout.get16(box.oldest(), layout.AT_LOST) == 15 + 5 + 0
+    assert box.held == outbox.BLOCKS
+
+
+def test_more_lost_rows_than_the_field_holds_stay_at_its_most():
+    box = outbox.Outbox()
+    _fill(box, [(100, 0xFFFF - 99), (5, 0)] + [(1, 0)] * (outbox.BLOCKS - 2))
+    _fill(box, [(1, 0)])
+    assert layout.get16(box.oldest(), layout.AT_LOST) == 0xFFFF  # 65,536 would read as none

@@ -1,0 +1,95 @@
+"""Which modules are changed, and by which fast tests the change should be noticed."""
+
+from __future__ import annotations
+
+from tests.mutation.trial import Suite
+
+SHARED = ("tests/shared", "--ignore=tests/shared/test_both_runtimes.py")
+PROPERTIES = "tests/host/shared_math/test_shared_math_properties.py"
+WHOLE = "tests/host/shared_math/test_whole_properties.py"
+SENTENCES = "tests/host/shared_math/test_config_sentences.py"
+REFERENCES = tuple(f"tests/references/test_{name}.py" for name in ("lookup", "stoichiometry", "temperatures", "pulses"))
+READ = "tests/host/read/test_"
+ANALYSIS = "tests/host/analysis/test_"
+
+
+def reading(*names: str) -> Suite:
+    """Tests of the reader, by what stands behind `test_`."""
+    return Suite(pytest=tuple(f"{READ}{name}.py" for name in names))
+
+
+def judging(*names: str) -> Suite:
+    """Tests of the analysis, by what stands behind `test_`."""
+    return Suite(pytest=tuple(f"{ANALYSIS}{name}.py" for name in names))
+
+
+def storing(*names: str, stories: tuple[str, ...] = ("raw 25 8 0", "fat 25 8 0")) -> Suite:
+    """Tests of the firmware, by what stands behind `test_`, and the story of the power cuts."""
+    return Suite(micropython=tuple(f"tests/firmware/test_{name}.py" for name in names), stories=stories)
+
+
+CONFIG = Suite(pytest=(*SHARED, SENTENCES))
+BLOCKS = reading("read_damage", "read_tables")
+ROWS = reading("read_tables", "health", "read_damage")
+VALUES = reading("read_tables", "health", "pulse_width")
+STORE = ("recorder", "recover", "store", "card")
+
+MODULES: dict[str, Suite] = {
+    "shared_math/channels.py": Suite(pytest=(*SHARED, f"{READ}read_tables.py", f"{ANALYSIS}analysis_uncertainty.py")),
+    "shared_math/config/__init__.py": CONFIG,
+    "shared_math/config/check_channels.py": CONFIG,
+    "shared_math/config/check_fuel.py": CONFIG,
+    "shared_math/config/check_inputs.py": CONFIG,
+    "shared_math/config/check_pulses.py": CONFIG,
+    "shared_math/config/check_top.py": CONFIG,
+    "shared_math/config/checker.py": CONFIG,
+    "shared_math/config/json_text.py": Suite(pytest=(*SHARED, PROPERTIES)),
+    "shared_math/config/schema.py": CONFIG,
+    "shared_math/converters.py": Suite(pytest=(*SHARED, f"{READ}external_converters.py")),
+    "shared_math/faults.py": Suite(pytest=SHARED),
+    "shared_math/layout.py": Suite(pytest=(*SHARED, f"{READ}format_page.py", f"{READ}read_damage.py")),
+    "shared_math/lean_watch.py": Suite(pytest=SHARED),
+    "shared_math/mixture.py": Suite(pytest=(*SHARED, REFERENCES[1])),
+    "shared_math/packing.py": Suite(pytest=(*SHARED, f"{READ}read_damage.py", "tests/fuzz/test_packing.py")),
+    "shared_math/speed.py": Suite(pytest=(*SHARED, REFERENCES[3])),
+    "shared_math/target.py": Suite(pytest=(*SHARED, REFERENCES[0])),
+    "shared_math/thermocouple.py": Suite(pytest=(*SHARED, REFERENCES[2])),
+    "shared_math/ticks.py": Suite(pytest=SHARED),
+    "shared_math/transfer.py": Suite(pytest=(*SHARED, PROPERTIES, REFERENCES[2])),
+    "shared_math/whole_numbers.py": Suite(pytest=(*SHARED, WHOLE)),
+    "shared_math/whole_numbers_build.py": Suite(pytest=(*SHARED, WHOLE)),
+    "host/ringpull/ring/blocks/crc.py": BLOCKS,
+    "host/ringpull/ring/blocks/order.py": BLOCKS,
+    "host/ringpull/ring/blocks/scan.py": BLOCKS,
+    "host/ringpull/ring/blocks/source.py": BLOCKS,
+    "host/ringpull/ring/blocks/store.py": BLOCKS,
+    "host/ringpull/ring/rows/compiled.py": ROWS,
+    "host/ringpull/ring/rows/glance.py": ROWS,
+    "host/ringpull/ring/rows/sessions.py": ROWS,
+    "host/ringpull/ring/rows/setup.py": ROWS,
+    "host/ringpull/ring/rows/unpack.py": ROWS,
+    "host/ringpull/ring/values/channel_values.py": VALUES,
+    "host/ringpull/ring/values/edges.py": reading("read_speed", "pulse_width"),
+    "host/ringpull/ring/values/on_time.py": VALUES,
+    "host/ringpull/ring/values/service.py": VALUES,
+    "host/ringpull/ring/values/speed.py": reading("read_speed"),
+    "host/ringpull/ring/values/table.py": VALUES,
+    "host/ringpull/ring/values/window.py": VALUES,
+    "host/ringpull/analysis/judge/lean_events.py": judging("analysis_lean"),
+    "host/ringpull/analysis/judge/masks.py": judging("analysis_lean"),
+    "host/ringpull/analysis/judge/session.py": judging("analysis_lean", "analysis_uncertainty"),
+    "host/ringpull/analysis/judge/uncertainty.py": judging("analysis_uncertainty"),
+    "host/ringpull/analysis/judge/verdict.py": judging("analysis_lean"),
+    "firmware/store/card.py": storing("store", "card"),
+    "firmware/store/complete.py": storing("store", "card"),
+    "firmware/store/copier.py": storing(*STORE),
+    "firmware/store/fatfile.py": storing("store", "card"),
+    "firmware/store/fatmap.py": storing("store", "card"),
+    "firmware/store/outbox.py": storing(*STORE),
+    "firmware/store/packer.py": storing(*STORE, "packing_kernels"),
+    "firmware/store/recorder.py": storing(*STORE),
+    "firmware/store/recover.py": storing(*STORE),
+    "firmware/store/segments.py": storing(stories=("littlefs 400 9 0",)),
+    "firmware/store/writer.py": storing(*STORE),
+    "firmware/store/viper_packing.py": storing("packing_kernels", stories=()),
+}

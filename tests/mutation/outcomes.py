@@ -1,0 +1,136 @@
+"""What became of each mutant: kept in a file, one a line, and shown as a page."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import tomllib
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+from tests.mutation.mutants import Mutant, Place
+from tests.mutation.trial import PASSED
+
+
+@dataclass
+class Module:
+    """A module's run. places: that could be changed. commit: of the tree. mutants: (what was changed, outcome)."""
+
+    places: int
+    commit: str
+    mutants: list[dict]
+
+    @property
+    def survivors(self) -> list[dict]:
+        return [one for one in self.mutants if one["outcome"] == PASSED]
+
+
+def commit() -> str:
+    done = subprocess.run(
+        ["git", "log", "-1", "--format=%h of %cs"],
+        capture_output=True,
+        text=True,
+        check=True,
+        cwd=Path(__file__).parent,
+    )
+    return done.stdout.strip()
+
+
+class Kept:
+    """The outcomes in `path`, JSON lines. A module that is run anew replaces what was there of it."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.outcomes: dict[str, Module] = {}
+        if path.exists():
+            for line in path.read_text().splitlines():
+                told = json.loads(line)
+                module = told.pop("module")
+                self.outcomes[module] = Module(**told)
+
+    def survivors(self, module: str) -> list[Place]:
+        known = self.outcomes.get(module)
+        return [Place(**one["place"]) for one in known.survivors] if known else []
+
+    def begin(self, module: str, places: int, again: bool) -> None:
+        """again: only the survivors are tried, the others stay as they are."""
+        held = [one for one in self.outcomes[module].mutants if one["outcome"] != PASSED] if again else []
+        self.outcomes[module] = Module(places, commit(), held)
+
+    def add(self, module: str, mutant: Mutant, outcome: str) -> None:
+        told = asdict(mutant) | {"outcome": outcome}
+        del told["text"]
+        self.outcomes[module].mutants.append(told)
+        self.path.parent.mkdir(parents=True, exist_ok=True)
+        lines = [json.dumps({"module": name} | asdict(one)) for name, one in self.outcomes.items()]
+        self.path.write_text("\n".join(lines) + "\n")
+
+    def line(self, module: str) -> str:
+        known = self.outcomes[module]
+        killed = len(known.mutants) - len(known.survivors)
+        return f"{module}: {killed} of {len(known.mutants)} noticed"
+
+
+def reasons(path: Path) -> dict[tuple[str, str, str], str]:
+    """(module, line, changed line) -> why no test can or need notice it."""
+    told = tomllib.loads(path.read_text()) if path.exists() else {}
+    return {
+        (module, one["before"], after): one["why"]
+        for module, listed in told.items()
+        for one in listed
+        for after in ([one["after"]] if isinstance(one["after"], str) else one["after"])
+    }
+
+
+def lines(outcomes: dict[str, Module], explained: Path, words: list[str]) -> list[str]:
+    """Survivors that nothing explains, to be read on a terminal."""
+    known, out = reasons(explained), []
+    for module, one in sorted(outcomes.items()):
+        if words and not any(word in module for word in words):
+            continue
+        open_ones = [m for m in one.survivors if (module, m["before"], m["after"]) not in known]
+        out.append(f"{module}: {len(one.mutants)} tried, {len(one.survivors)} survived, {len(open_ones)} unexplained")
+        for mutant in open_ones:
+            out += [f"  {mutant['line']}: {mutant['before']}", f"  {' ' * len(str(mutant['line']))}> {mutant['after']}"]
+    return out
+
+
+PAGE = """# What the mutation tier found
+
+{head}
+Written by `python -m tests.mutation --results` from the last run; README.md says what is changed and how it is sampled.
+"Explained" are survivors of which `survivors.toml` says why no test can notice them, or need not; "open" are the rest.
+
+{runs}
+
+## Survivors
+
+| module | line | as it stands | changed | why it stays |
+|---|---|---|---|---|
+"""
+
+
+def _cell(text: str) -> str:
+    return "`" + text.replace("|", "\\|").replace("`", "'") + "`"
+
+
+def page(outcomes: dict[str, Module], explained: Path, made: str) -> str:
+    """RESULTS.md. made: with what it was measured."""
+    known = reasons(explained)
+    runs = ["| module | places | tried | killed | explained | open | commit |", "|---|---|---|---|---|---|---|"]
+    rows, sums = [], [0, 0, 0, 0, 0]
+    for module, one in sorted(outcomes.items()):
+        open_ones = 0
+        for mutant in one.survivors:
+            why = known.get((module, mutant["before"], mutant["after"]))
+            open_ones += why is None
+            cells = [module, str(mutant["line"]), _cell(mutant["before"]), _cell(mutant["after"]), why or "open"]
+            rows.append("| " + " | ".join(cells) + " |")
+        survived, tried = len(one.survivors), len(one.mutants)
+        figures = [one.places, tried, tried - survived, survived - open_ones, open_ones]
+        sums = [a + b for a, b in zip(sums, figures)]
+        runs.append(f"| {module} | {' | '.join(map(str, figures))} | {one.commit} |")
+    runs.append(f"| **all** | {' | '.join(map(str, sums))} | |")
+    share = sums[2] / max(1, sums[1])
+    head = f"{sums[1]} mutants of {len(outcomes)} modules, {share:.1%} killed, {sums[3]} explained, {sums[4]} open; {made}.\n"
+    return PAGE.format(head=head, runs="\n".join(runs)) + "\n".join(rows) + "\n"
