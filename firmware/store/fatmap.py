@@ -12,7 +12,6 @@ from shared_math.compat import const
 
 _PIECE = const(8)  # sectors of the table read at once
 _MOST = const(48)  # extents; a file in more pieces is read through FatFs
-_LAST = const(0x0FFFFFF8)
 
 
 class NoMap(Exception):
@@ -58,6 +57,7 @@ class FatMap:
         clusters = (sectors - (self.data - start)) // self.cluster
         if clusters < 4085:
             raise NoMap()  # FAT12: a card of a few megabytes, where FatFs is quick enough
+        self.end = clusters + 2  # marks of an end or of a bad cluster are beyond it, in either width
         self.wide = clusters >= 65525
         if self.wide:
             self.root = self._sector_of(layout.get32(sector, 44))
@@ -85,7 +85,7 @@ class FatMap:
         piece = -1
         slot = 0
         while slot < self.slots:
-            if len(self.first_slots) == _MOST or not 2 <= cluster < _LAST:
+            if len(self.first_slots) == _MOST or not 2 <= cluster < self.end:
                 raise NoMap()
             self.first_slots.append(slot)
             self.first_sectors.append(self._sector_of(cluster))

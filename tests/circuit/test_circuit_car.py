@@ -6,6 +6,7 @@ import spice
 
 from hardware.circuit import boards, builds, car, failure_table, failures, faults, netlist
 from hardware.circuit.blocks import BY_NAME
+from hardware.circuit.stock import STOCK
 
 pytestmark = spice.needs_ngspice
 
@@ -144,6 +145,8 @@ def test_the_bus_cannot_be_driven():
     assert result["v(x.d)"][0] > 3.0
     assert result["v(x.s)"][0] > 3.0
     assert not any(use.block == "can" for each in builds.ALL for use in each.uses)
+    transceiver = STOCK["can_phy"]
+    assert transceiver.volts >= 36 and "silent mode" in transceiver.text and "dominant time-out" in transceiver.text
 
 
 def test_the_bus_is_heard():

@@ -70,10 +70,10 @@ def run(asked: argparse.Namespace, kept) -> int:
                 mutant = mutants.made(source, one)
                 if mutant is None:
                     continue
-                (place / path).write_text(mutant.text)
+                trial.put(place / path, mutant.text)
                 outcome, _ = trial.trial(suite, place, 5.0 + 5.0 * seconds, log)
                 kept.add(path, mutant, outcome)
-            (place / path).write_text(source)
+            trial.put(place / path, source)
             print(kept.line(path), f"({seconds:.1f} s of tests)", flush=True)
     finally:
         os.chdir(ROOT)

@@ -1,6 +1,7 @@
 """Reading, squeezing and completing the configuration."""
 
 from shared_math import config
+from shared_math.config import json_text
 
 TEXT = b"""{"version": 1,
   "channels": [
@@ -68,6 +69,16 @@ def test_broken_text_is_told_in_words():
     for text, words in BROKEN:
         told = sentence(text)
         assert told is not None and words in told, (text[:40], told)
+
+
+def test_how_deep_brackets_may_stand():
+    assert json_text.parse("[" * 13 + "]" * 13) is not None
+    try:
+        json_text.parse("[" * 14 + "]" * 14)
+    except ValueError as error:
+        assert str(error) == "line 1: brackets inside brackets, more than 12 deep"
+        return
+    raise AssertionError("14 brackets were taken")
 
 
 def test_the_line_is_named():

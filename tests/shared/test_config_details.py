@@ -29,6 +29,8 @@ def test_fuel():
             (f, {"name": "mine", "c": 1}, []),
             (f, {"name": "mine", "c": 1, "h": 4, "o": 4}, [("fuel_no_air", "fuel", "")]),  # 1 + 4/4 - 4/2 = 0
             (f, {"name": "mine", "c": 1, "h": 4, "o": 3.9}, []),
+            (f, {"name": "mine", "c": 1, "o": 2}, [("fuel_no_air", "fuel", "")]),
+            (f, {"name": "mine", "h": 4, "o": 2}, [("fuel_no_air", "fuel", "")]),
             (f, {"name": "petrol", "o": 1}, [("fuel_no_air", "fuel", "")]),
             (f, {"name": "petrol", "n": 1}, [("fuel_no_air", "fuel", "")]),
             (f, {"name": "mine", "c": 1, "blend": blend}, [("fuel_two_ways", "fuel", "")]),

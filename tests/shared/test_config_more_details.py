@@ -130,7 +130,13 @@ def test_plain_rules():
     assert config.check({"version": 1}) == [("missing_key", "channels", "")]
     one = checker.Checker()
     assert one.good({"a": 3}, "a", ("whole", 1, 3)) == 3 and one.good({"a": 4}, "a", ("whole", 1, 3)) is None
-    assert one.good({}, "a", ("whole", 1, 3)) is None and one.problems == []
+    assert one.good({}, "a", ("whole", 1, 3)) is None
+    for rule, right, wrong in ((("choice", (2, 4)), 2, 3), (("yes_no",), False, 0), (("text", 3), "abc", "abcd")):
+        assert one.good({"a": right}, "a", rule) == right and one.good({"a": wrong}, "a", rule) is None
+    assert one.good({"a": [1, 3]}, "a", ("numbers", 2, 2, 1, 3)) == [1, 3]
+    for wrong in ([1], [1, 4], [0, 3], [1, 2, 3], 5):
+        assert one.good({"a": wrong}, "a", ("numbers", 2, 2, 1, 3)) is None
+    assert one.problems == []
 
 
 def test_how_fast_pulses_may_come():
@@ -168,6 +174,12 @@ def test_how_fast_pulses_may_come():
             (ch(WHEEL, "per_metre"), GONE, [("per_missing", wheel, "")]),
             (ch(WHEEL, "max_rpm"), 9000, [("max_of_other", wheel + ": max_rpm", "max_rpm goes with per_rev")]),
             (ch(TACH, "max_kmh"), 90, [("max_of_other", tach + ": max_kmh", "max_kmh goes with per_metre")]),
+            (
+                ch(TACH, {"max_rpm": 10000, "ringing_us": 1500}),  # 3000 us apart
+                None,
+                [("ringing_too_long", tach, "1500 us of ringing, edges 3000 us apart")],
+            ),
+            (ch(TACH, {"max_rpm": 10000, "ringing_us": 1499}), None, []),
             (ch(INJECTOR, "ringing_us"), 5000, []),
         )
     )
@@ -242,6 +254,7 @@ def test_targets():
     for states, problems in (
         (dict(high, **{"is": 1}), []),
         (dict(high, **{"is": [0, 1]}), []),
+        (dict(high, **{"is": [-1000000, 1000000]}), []),
         (dict(high, **{"is": [1, 1]}), [("range_order", one + ": when: is", "")]),
         (dict(high, **{"is": [1]}), [("list_length", one + ": when: is", "1 (wanted: 2)")]),
         (dict(high, **{"is": "warm_up"}), [("state_unknown", one + ": when: is", '"warm_up"')]),

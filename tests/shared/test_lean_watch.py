@@ -172,6 +172,135 @@ def test_steps_of_other_length_warn_alike():
         assert 4.3 <= on <= 4.45 and 6.2 <= off <= 6.6
 
 
+class Steps:
+    """Steps of 100 ms at 3000 rpm under 170 kPa with 100 above target, each of which may be told otherwise."""
+
+    def __init__(self, margin=0.05, after_s=0.3, kpa=True, warm=(True,)):
+        self.watch = lean_watch.LeanWatch(len(warm), margin, after_s, kpa, warm)
+
+    def go(self, count=1, ms=100, rpm=3000, load=1700, wanted=800, closed=False, value=900, rail=0):
+        """The number of the step at which the warning changed, 0 for none of them."""
+        was = self.watch.on
+        for n in range(1, count + 1):
+            if self.watch.step(ms, rpm, load, wanted, closed, (value,), (rail,)) != was:
+                return n
+        return 0
+
+
+def test_when_a_warning_comes_and_goes_to_the_step():
+    """Settled after 600 ms, at the 6th step, in which it begins; on at the 9th, when it lasts more than 300 ms. Off at the
+    15th step without, after 1500 ms."""
+    steps = Steps()
+    assert steps.go(20) == 9
+    assert steps.go(20, value=800) == 15
+    assert Steps(after_s=0.5).go(20) == 11
+    assert Steps().go(20, ms=50) == 18  # settled at the 12th, and 6 more
+    assert Steps().go(20, ms=1000) == 5  # of a pause 200 ms are counted: settled at the 3rd, 1 + 200 + 200 at the 5th
+    assert Steps().go(20, ms=200) == 5
+
+
+def test_a_controller_without_a_state_for_it_warms_up_for_thirty_seconds_of_running():
+    steps = Steps(warm=(False,))
+    assert steps.go(400) == 303  # 300 steps of running, and it begins in the last of them
+    assert steps.go(100, value=800) == 15
+    assert steps.go(30, rpm=499) == 0  # it stands, and begins anew
+    assert steps.go(400) == 303
+
+
+def test_the_margin_and_half_of_it():
+    assert Steps().go(50, value=850) == 0 and Steps().go(50, value=851) == 9
+    assert Steps(margin=0.1).go(50, value=900) == 0 and Steps(margin=0.1).go(50, value=901) == 9
+    for value, on in ((825, False), (826, True)):  # half the margin ends what has begun, a little more does not
+        steps = Steps()
+        steps.go(7)
+        steps.go(1, value=value)
+        assert (steps.go(2) > 0) == on, value
+    assert Steps().go(50, wanted=None) == 0
+
+
+def test_what_is_under_load():
+    for kpa, load, on in ((True, 849, 0), (True, 850, 9), (False, 599, 0), (False, 600, 9)):
+        assert Steps(kpa=kpa).go(50, load=load) == on, load
+    assert Steps().go(50, rpm=499) == 0 and Steps().go(50, rpm=500) == 9
+    assert Steps().go(50, closed=True) == 0 and Steps().go(50, load=None) == 0
+    # 85 % of what the standing engine shows, between 60 and 85 kPa: of 800 are 680, of 705 are 599, of 1010 are 858
+    for standing, least in ((800, 680), (705, 600), (1010, 850)):
+        for load, on in ((least - 1, 0), (least, 9)):
+            steps = Steps()
+            steps.go(2, rpm=0, load=standing)
+            steps.go(2, load=load)
+            steps.go(1, closed=True)  # settles from here on
+            assert steps.go(50, load=load) == on, (standing, load)
+    steps = Steps(kpa=False)
+    steps.go(5, rpm=0, load=100)  # per cent tell nothing of height
+    assert steps.go(50, load=599) == 0
+
+
+def test_what_unsettles():
+    """From the next step on it takes 9 again, where nothing did 3."""
+
+    def after(**one):
+        steps = Steps()
+        steps.go(6)
+        steps.go(1, **one)
+        return steps.go(30)
+
+    assert after() == 2
+    assert after(closed=True) == 9
+    assert after(load=849) == 11  # the way back up is a tip-in of two steps more
+    assert after(load=None) == 9
+    assert after(value=None) == 9
+    assert after(rpm=499) == 9
+    assert after(rail=-1) == 4  # the rich end: what had begun is over
+
+    def rise(first, second, step_3):
+        steps = Steps()
+        for load in (first, second):
+            steps.go(6, load=load)
+        steps.go(1, load=step_3)
+        return steps.watch.steady_ms
+
+    assert rise(1000, 1000, 1400) == 600 and rise(1000, 1000, 1401) == 0  # 40 kPa within two steps
+    steps = Steps()
+    steps.go(6, load=1000)
+    steps.go(1, load=1300)
+    assert steps.watch.steady_ms == 600
+    steps.go(1, load=1401)
+    assert steps.watch.steady_ms == 0
+    # 1500 rpm a second are 150 a step; two speeds must be low, a single one is a missing edge
+    for second, steady in ((2850, 600), (2849, 0)):
+        steps = Steps()
+        steps.go(6)
+        steps.go(1, rpm=2800)
+        assert steps.watch.steady_ms == 600
+        steps.go(1, rpm=second)
+        assert steps.watch.steady_ms == steady, second
+
+
+def test_the_lean_end_goes_on_with_what_began():
+    steps = Steps()
+    steps.go(7)
+    assert steps.go(10, rail=1, value=1400) == 2
+    steps = Steps()
+    steps.go(7, value=800)
+    assert steps.go(20, rail=1, value=1400) == 0
+    steps = Steps()
+    steps.go(7)
+    assert steps.go(1, rail=-1, value=600) == 0 and steps.go(20) == 4  # begins anew, and 300 ms more
+    steps = Steps()  # what stood at the end all along is not known
+    assert steps.go(20, rail=1, value=1400) == 0 and steps.go(20) == 9
+
+
+def test_sensors_and_entries():
+    named = [
+        {"name": name, "kind": "lambda"}
+        for name in ("lambda_1", "lambda_commanded", "commanded_lambda", "lambda_target")
+    ]
+    assert lean_watch.sensors(named + [{"name": "map", "kind": "linear"}]) == named[:1]
+    assert lean_watch.entries(None) == [] and lean_watch.entries({"a": 1}) == [{"a": 1}]
+    assert lean_watch.entries([{"a": 1}]) == [{"a": 1}]
+
+
 def test_what_is_lacking():
     lambda_1 = {"name": "lambda_1", "kind": "lambda"}
     speed = {"name": "n", "kind": "pulses", "per_rev": 2}

@@ -56,3 +56,27 @@ def test_first_that_holds():
     assert near(lambda_target(listed, 100, 3000, {"map_switch": 0, "coolant": 80}), 0.88)
     assert near(lambda_target(listed, 100, 3000, None), 0.88)
     assert lambda_target(listed[:1], 100, 3000, {"map_switch": 0}) is None
+
+
+def test_by_throttle_and_at_the_points_themselves():
+    by_throttle = {"load": "throttle", "load_pct": [20, 60, 100], "lambda": [1.0, 0.9, 0.8]}
+    for load, wanted in ((20, 1.0), (30, 0.975), (60, 0.9), (61, 0.8975), (100, 0.8), (0, 1.0)):
+        assert near(lambda_target(by_throttle, load), wanted), load
+    three = {
+        "load": "map",
+        "load_kpa": [0, 100],
+        "rpm": [1000, 3000, 4000],
+        "lambda": [[1, 0.9], [0.9, 0.8], [0.8, 0.7]],
+    }
+    for load, rpm, wanted in ((0, 3000, 0.9), (100, 3500, 0.75), (50, 2000, 0.9), (50, 3001, 0.8499)):
+        assert near(lambda_target(three, load, rpm), wanted), (load, rpm)
+    assert lambda_target(three, None, 3000) is None and lambda_target(three, -5, 1000) == 1
+
+
+def test_when_nothing_is_known_nothing_holds():
+    shut = [{"when": {"channel": "door", "is": 0}, "lambda": 0.9}]
+    assert lambda_target(shut, channels={"door": 0}) == 0.9
+    assert lambda_target(shut, channels={"door": None}) is None and lambda_target(shut, channels={}) is None
+    between = [{"when": {"channel": "coolant", "is": [-40, 60]}, "lambda": 0.9}]
+    for value, holds in ((-40, True), (-41, False), (60, True), (61, False), ("open", False)):
+        assert (lambda_target(between, channels={"coolant": value}) == 0.9) == holds, value
