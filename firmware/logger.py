@@ -88,6 +88,9 @@ class Logger:
     def _files(self, setup, waiting):
         place = self.open_card()
         out = writer.DriveWriter(place, setup, waiting)
+        if place.unusable:
+            self.plan.faults.append(self.plan.number_of["ring_new"])
+            out.tell(self._setup_text(1000000 // self.plan.config["rate_hz"]))
         return out, copier.PullCopier(out, place, self.plan.config["rate_hz"])
 
     def open_card(self):
@@ -178,6 +181,8 @@ class Logger:
         out.bind(place, same)
         self.recorder.copier.bind(place, same)
         self.lamp.fault = self.plan.faults[0] if self.plan.faults else 0
+        if place.unusable:
+            self.lamp.fault = self.plan.number_of["ring_new"]
 
     def finish(self):
         """Stop sampling and write what is held."""

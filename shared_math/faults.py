@@ -49,9 +49,9 @@ FAULTS = {
     ),
     "ring_new": (
         26,
-        "New ring files were made",
-        "the card had none, or the ones it had could not be used",
-        "nothing, if the card is new; otherwise look for the earlier drives on a PC before recording on",
+        "A new ring was begun, because nothing in the one on the card could be used",
+        "the file was damaged, or a newer version wrote it",
+        "before recording on, look on a PC for the earlier drives: a newer version's file is kept under another name",
     ),
     "rows_lost": (
         31,

@@ -32,6 +32,8 @@ KEPT = const(0x8000)
 AT_LENGTH = const(14)  # 16 bits, payload bytes in this block
 AT_PART = const(16)  # 8 bits, part of a group, from 0
 AT_PARTS = const(17)  # 8 bits, parts in the group
+AT_WHOLE = const(18)  # of a setup block: 32 bits, CRC-32 of the group's whole text; 0: not told
+AT_BEFORE = const(16)  # of a birth block: 4 bytes, id of the ring that the file held before; zeros: not known
 
 AT_PAYLOAD = const(22)
 AT_CRC = const(508)
@@ -50,8 +52,9 @@ OPTIONAL = const(0x80)
 DRIVE_FILE = const(0)
 PULLS_FILE = const(1)
 
-# Setup repeats at least this often, so that any surviving window decodes
+# Setup repeats at least this often, so that any surviving window decodes; the first time after SETUP_AGAIN blocks
 SETUP_EVERY = const(1024)
+SETUP_AGAIN = const(8)
 
 # Packed columns: a six-bit descriptor each
 WIDTH_MASK = const(0x1F)
@@ -175,6 +178,14 @@ def birth(ring_id, which, slots, sequence):
     block[AT_PAYLOAD + 4] = which
     seal(block, memoryview(block)[:AT_CRC])
     return block
+
+
+def name_before(birth_block, block):
+    """Note in a birth block, where `block` is one of a ring, that the file held that ring before. Seals it anew."""
+    if verdict(block) is None:
+        for at in range(4):
+            birth_block[AT_BEFORE + at] = block[AT_RING + at]
+        seal(birth_block, memoryview(birth_block)[:AT_CRC])
 
 
 def verdict(block):

@@ -45,15 +45,18 @@ class LeanWatch:
     """One engine's warning. `on` is what the lamp shows; `lambda_`, `wanted` are of the last step, in thousandths.
 
     banks: lambda channels. margin, after_s: as configured. in_kpa: whether loads are pressures (tenths of kPa, else of
-    per cent). warm: for each bank whether the controller tells its warm-up by a state.
+    per cent). warm: for each bank whether the controller tells its warm-up by a state. throttle: whether there is one
+    beside a load in kPa.
     """
 
-    def __init__(self, banks, margin, after_s, in_kpa, warm):
+    def __init__(self, banks, margin, after_s, in_kpa, warm, throttle=False):
         self.margin = int(margin * 1000 + 0.5)
         self.after_ms = int(after_s * 1000 + 0.5)
         self.in_kpa = in_kpa
         self.jump = 10 * (judging.TIP_IN_KPA if in_kpa else judging.TIP_IN_PCT)
-        self.loaded = 10 * (judging.LOADED_KPA if in_kpa else judging.LOADED_PCT)
+        self.throttle = throttle
+        self.full = judging.full_kpa(10 * judging.STANDARD_KPA, throttle, 10)
+        self.flat_ms = 0  # how long the idling engine showed the pressure of full load, less how long it did not
         self.warm = tuple(warm)
         self.known_ms = array("i", bytearray(4 * banks))  # each bank: how long lambda is known
         self.lean_ms = array("i", bytearray(4 * banks))  # and above target
@@ -65,15 +68,16 @@ class LeanWatch:
         self.on = False
         self.under_load = False  # and steady: lambda belongs to the target
 
-    def step(self, ms, rpm, load, wanted, throttle_closed, lambdas, rails):
+    def step(self, ms, rpm, load, wanted, throttle, lambdas, rails):
         """Take the state `ms` after the last; returns `on`.
 
-        load: tenths of kPa or %, wanted: thousandths, either None where unknown. lambdas: thousandths for each bank,
+        load: tenths of kPa or %, wanted: thousandths, either None where unknown. throttle: -1 closed, 1 open wide, else
+        0. lambdas: thousandths for each bank,
         None where the controller tells none; rails: -1 or 1 for each where it is at the rich or lean end of its range.
         """
         if ms > LONGEST_STEP_MS:
             ms = LONGEST_STEP_MS
-        self._settle(ms, rpm, load, throttle_closed)
+        self._settle(ms, rpm, load, throttle)
         self.under_load = self.steady_ms >= _SETTLE_MS and wanted is not None
         lean = False
         for bank in range(len(self.known_ms)):
@@ -86,18 +90,28 @@ class LeanWatch:
             self.on = False
         return self.on
 
-    def _settle(self, ms, rpm, load, throttle_closed):
+    def _loaded(self, ms, rpm, load, throttle):
+        """Whether throttle or pressure tell load."""
+        if not self.in_kpa:
+            return load >= 10 * judging.LOADED_PCT
+        if rpm <= 0:
+            self.full = judging.full_kpa(load, self.throttle, 10)
+        elif rpm >= judging.RUNNING_RPM and (throttle < 0 if self.throttle else rpm < judging.IDLE_RPM):
+            self.flat_ms += ms if load >= self.full else -4 * ms
+            self.flat_ms = max(0, min(2 * judging.NO_VACUUM_MS, self.flat_ms))
+        kpa = -1 if self.flat_ms >= judging.NO_VACUUM_MS else load
+        return throttle >= 0 and judging.under_load(kpa, self.full, throttle, 1)
+
+    def _settle(self, ms, rpm, load, throttle):
         """How long the engine has been under steady load."""
-        if rpm <= 0 and load is not None and self.in_kpa:
-            share = load * judging.LOADED_SHARE_PCT // 100
-            self.loaded = max(10 * judging.LOADED_LEAST_KPA, min(10 * judging.LOADED_KPA, share))
         running = rpm >= judging.RUNNING_RPM
         self.running_ms = min(WARM_MS, self.running_ms + ms) if running else 0
         known = load is not None
         # A missing edge makes one speed too low: two must be
         falling = self.rpm_2 - max(self.rpm_1, rpm) > judging.FALLING_RPM_S * ms // 1000
         jumped = known and self.load_1 >= 0 and load - min(self.load_1, self.load_2) > self.jump
-        if running and known and load >= self.loaded and not throttle_closed and not falling and not jumped:
+        loaded = known and self._loaded(ms, rpm, load, throttle)
+        if running and loaded and not falling and not jumped:
             self.steady_ms = min(_SETTLE_MS, self.steady_ms + ms)
         else:
             self.steady_ms = 0

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from shared_math import channels, config, lean_watch, target, transfer
+from shared_math import channels, config, judging, lean_watch, target, transfer
 
 LOOKS_HZ = 10
 
@@ -22,9 +22,10 @@ def replay(settings: dict, frame: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]
     load_name = channels.column_name(named[entry["load"]])
     speed_name = channels.column_name(next(one for one in settings["channels"] if "per_rev" in one))
     warning = settings["lean_warning"]
-    warm = [bool(one.get("states")) for one in sensors]
+    warm = [judging.HEATING in map(judging.meaning, one.get("states", ())) for one in sensors]
     in_kpa = named[entry["load"]]["unit"] == "kPa"
-    watch = lean_watch.LeanWatch(len(sensors), warning["margin"], warning["after_s"], in_kpa, warm)
+    has_throttle = "throttle" in named
+    watch = lean_watch.LeanWatch(len(sensors), warning["margin"], warning["after_s"], in_kpa, warm, has_throttle)
     rows = frame.iloc[:: settings["rate_hz"] // LOOKS_HZ]
     throttle = rows["throttle_pct"].to_numpy() if "throttle_pct" in rows else None
     lambdas = np.column_stack([rows[channels.column_name(one)].to_numpy() for one in sensors])
@@ -52,7 +53,7 @@ def replay(settings: dict, frame: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]
             round(speed),
             None if here is None else round(10 * here),
             None if wanted is None else round(1000 * wanted),
-            throttle is not None and bool(throttle[n] < 12),
+            0 if throttle is None else -1 if throttle[n] < 12 else int(throttle[n] >= judging.LOADED_PCT),
             values,
             rails,
         )

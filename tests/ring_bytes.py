@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import zlib
 from dataclasses import dataclass, field
 
 from shared_math import channels, config, layout, packing
@@ -56,6 +57,7 @@ class Ring:
     settings: dict = field(default_factory=lambda: CONFIG)
     period_us: int = 10000
     blocks: list[bytes] = field(default_factory=list)
+    hashed: bool = True  # whether setup parts carry the hash of the whole, as those of earlier firmware do not
 
     def __post_init__(self) -> None:
         self.columns = columns_of(self.settings)
@@ -84,6 +86,8 @@ class Ring:
             block = self.start(kind)
             layout.put16(block, layout.AT_LENGTH, len(piece))
             block[layout.AT_PART], block[layout.AT_PARTS] = number, len(pieces)
+            if kind == layout.SETUP and self.hashed:
+                layout.put32(block, layout.AT_WHOLE, zlib.crc32(text))
             block[layout.AT_PAYLOAD : layout.AT_PAYLOAD + len(piece)] = piece
             self.put(block)
 

@@ -7,6 +7,7 @@ people use with this one; where they differ, one of the two or the page has a bu
 from __future__ import annotations
 
 import json
+import re
 import struct
 import zlib
 from dataclasses import dataclass, field
@@ -81,11 +82,39 @@ def read_ring(*paths: Path) -> Ring:
     if not by_ring:
         ring.damaged = bad
         return ring
-    ours = max(by_ring.values(), key=len)
+    ours = by_ring[_newest(blocks, by_ring)]
     ring.foreign = len(blocks) - len(ours)
     ring.damaged = [(file, slot) for file, slot in bad if not _unwritten(file, slot, ours)]
     _decode(_each_once(ours, ring), ring)
     return ring
+
+
+def _newest(blocks: list[Block], by_ring: dict[bytes, list[Block]]) -> bytes:
+    """The id of the ring that was begun last (rule 3)."""
+    names = list(dict.fromkeys(block.file for block in blocks))
+    drives = [name for name in names if not name.startswith("pulls")] or names
+    lead = [block for block in blocks if block.file == drives[0]]
+    for block in lead:
+        if block.slot == 0:
+            return block.ring
+    left = set(by_ring)
+    for block in blocks:
+        if block.kind == BIRTH and block.head[2:6] != block.ring:
+            left.discard(block.head[2:6])
+    left = left or set(by_ring)
+    clocks = {}
+    for block in blocks:
+        told = re.search(rb'"utc":\s*"(\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ)"', block.payload)
+        if block.kind == SETUP and told:
+            clocks[block.ring] = max(clocks.get(block.ring, b""), told[1])
+    if len(left) > 1 and all(ring in clocks for ring in left):
+        latest = [ring for ring in left if clocks[ring] == max(clocks[one] for one in left)]
+        if len(latest) == 1:
+            return latest[0]
+    for block in blocks:
+        if block.file.startswith("pulls") and block.slot == 0 and block.ring in left:
+            return block.ring
+    return next(block.ring for block in [*lead, *blocks] if block.ring in left)
 
 
 def _block(file: str, slot: int, whole: bytes, ring: Ring) -> Block | bool | None:
@@ -145,7 +174,10 @@ def _each_once(blocks: list[Block], ring: Ring) -> list[Block]:
 
 def _decode(blocks: list[Block], ring: Ring) -> None:
     setups: dict[int, dict] = {}
+    parts: dict[int, list[Block]] = {}
     for at, block in enumerate(blocks):
+        if block.kind == SETUP:
+            parts.setdefault(block.session, []).append(block)
         if block.kind == SETUP and block.session not in setups and block.head[2] == 0:
             group = blocks[at : at + block.head[3]]
             text = _text(group, block)
@@ -158,6 +190,12 @@ def _decode(blocks: list[Block], ring: Ring) -> None:
                 ring.health[block.session] = json.loads(block.payload[:length].decode("utf-8"))
             except (ValueError, RecursionError):
                 continue
+    for number, held in parts.items():
+        for text in _put_together(held) if number not in setups else ():
+            setup = _usable(text)
+            if setup is not None:
+                setups[number] = setup
+                break
     for block in blocks:
         if block.kind not in (PACKED, PLAIN):
             continue
@@ -216,7 +254,28 @@ def _text(group: list[Block], first: Block) -> bytes | None:
         if (block.kind, block.session, block.sequence, block.head[2], block.head[3]) != expected:
             return None
         text += block.payload[: struct.unpack_from("<H", block.head)[0]]
-    return text
+    wholes = {block.head[4:8] for block in group}
+    return text if len(wholes) == 1 and _is_whole(text, first.head[4:8]) else None
+
+
+def _is_whole(text: bytes, told: bytes) -> bool:
+    return told == bytes(4) or zlib.crc32(text).to_bytes(4, "little") == told
+
+
+def _put_together(blocks: list[Block]) -> list[bytes]:
+    """Texts of which each part is left in some group, by the hash of the whole, else where all groups agree."""
+    kinds: dict[tuple[bytes, int], dict[int, set[bytes]]] = {}
+    for block in blocks:
+        if block.head[2] < block.head[3]:
+            text = block.payload[: struct.unpack_from("<H", block.head)[0]]
+            kinds.setdefault((block.head[4:8], block.head[3]), {}).setdefault(block.head[2], set()).add(text)
+    out = []
+    for (told, count), held in kinds.items():
+        if len(held) == count and all(len(texts) == 1 for texts in held.values()):
+            text = b"".join(next(iter(held[part])) for part in range(count))
+            if _is_whole(text, told):
+                out.append(text)
+    return out
 
 
 def unpack(payload: bytes, widths: list[int], count: int) -> list[list[int]] | None:

@@ -31,7 +31,7 @@ class Live:
         self.states = [None] * len(sensors)
         self.rpm = 0
         self.load = self.wanted = None
-        self.throttle_closed = False
+        self.opening = 0  # of the throttle: -1 closed, 1 open wide, else 0
 
     def begin(self):
         """A new session: its counters begin anew."""
@@ -60,8 +60,9 @@ class Live:
         self.load = self._load(cells, at, self.shown_load if want is None or want.load is None else want.load)
         self.wanted = None if want is None else want.at(self.load, self.rpm)
         if self.throttle:
-            column, first, last = self.throttle
-            self.throttle_closed = first <= cells[at + column] <= last
+            column, first, last, wide_first, wide_last = self.throttle
+            counts = cells[at + column]
+            self.opening = -1 if first <= counts <= last else 1 if wide_first <= counts <= wide_last else 0
 
     def _load(self, cells, at, name):
         place = self.loads.get(name)

@@ -77,8 +77,8 @@ class Panel:
         watch = self.watch
         if watch:
             ms = since * 1000 // self.rate_hz if since < 1000000 else 1000000
-            load, closed = live.target_load(), live.throttle_closed
-            on = watch.step(ms, live.rpm, load, live.wanted, closed, live.lambdas, live.rails)
+            load = live.target_load()
+            on = watch.step(ms, live.rpm, load, live.wanted, live.opening, live.lambdas, live.rails)
             if self.warns and on != self.lean:
                 self.lean = on
                 self.lamp_row = number - self.lamp_every  # the lamp tells it in this turn

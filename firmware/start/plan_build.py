@@ -41,7 +41,9 @@ def _live(config, table, throttle):
         sensors = lean_watch.sensors(config["channels"])
         warm = [judging.HEATING in [judging.meaning(s) for s in one.get("states", ())] for one in sensors]
         given = config["lean_warning"] or {"margin": judging.MARGIN, "after_s": judging.AFTER_S}
-        watch = lean_watch.LeanWatch(len(warm), given["margin"], given["after_s"], live.unit == "kPa", warm)
+        watch = lean_watch.LeanWatch(
+            len(warm), given["margin"], given["after_s"], live.unit == "kPa", warm, throttle is not None
+        )
     settings.forget(("live_build",), "panel")
     return live, watch
 
@@ -62,10 +64,12 @@ def _throttle(config, table):
     for channel in config["channels"]:
         if channel["name"] == "throttle" and channel["kind"] == "linear":
             limit = int(_counts(table, channel, _CLOSED_PCT))
+            wide = int(_counts(table, channel, judging.LOADED_PCT))
             at = _at(table, "throttle")
+            most = (1 << table[at]["b"]) - 1
             if _counts(table, channel, 0) < limit:
-                return at + 1, 0, limit - 1
-            return at + 1, limit + 1, (1 << table[at]["b"]) - 1  # a sensor whose volts fall as it opens
+                return at + 1, 0, limit - 1, wide, most
+            return at + 1, limit + 1, most, 0, wide  # a sensor whose volts fall as it opens
     return None
 
 

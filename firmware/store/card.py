@@ -13,7 +13,8 @@ class Card:
     that many random bytes, for a new ring's id.
 
     After `open`: drive, pulls (stores), ring_id, sequence, drive_slot, pulls_slot (where writing goes on), session
-    (of this start), last (recover.Newest of the drive), last_pull (of the pulls), made_new.
+    (of this start), last (recover.Newest of the drive), last_pull (of the pulls), made_new, unusable (a drive ring was
+    there and nothing in it could be read: a new one was begun).
     """
 
     def __init__(self, medium, drive_slots, pulls_slots, random=os.urandom):
@@ -22,6 +23,7 @@ class Card:
         self.drive_slots = drive_slots
         self.pulls_slots = pulls_slots
         self.made_new = False
+        self.unusable = False
 
     def open(self):
         """Open or make the rings and find where to go on. OSError from the medium comes through."""
@@ -40,6 +42,7 @@ class Card:
         self.drive = self.medium.open("drive", self.drive_slots)
         self.last = self._newest(self.drive.for_search(), block)
         if self.last.slot < 0:
+            self.unusable = self.last.newer_version or self.last.damaged
             if self.last.newer_version:
                 self.medium.keep("drive")
             self._new_ring(block)

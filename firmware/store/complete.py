@@ -36,7 +36,10 @@ class Completer:
     def _read(self, slot):
         """Whether a usable block of the newest session stands in the drive slot; it is then in self.block."""
         card = self.card
-        card.drive.read(slot, self.block)
+        try:
+            card.drive.read(slot, self.block)
+        except OSError:  # a bad sector: as good as damaged
+            return False
         return (
             layout.verdict(self.block) is None
             and layout.get16(self.block, layout.AT_SESSION) == card.last.session

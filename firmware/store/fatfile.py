@@ -21,12 +21,18 @@ class FatCard:
         return exists(self._path(name))
 
     def make(self, name, slots, first_block):
-        """Make the ring file `name`. It gets its name last, so that a power cut leaves no file without first block."""
+        """Make the ring file `name`. It gets its name last, so that a power cut leaves no file without first block.
+
+        first_block: a birth block; it notes whose blocks lie in the room that the card gave.
+        """
         half_made = self.folder + "/" + name + ".tmp"
         if exists(half_made):
             os.remove(half_made)
         make(half_made, slots)
         with open(half_made, "r+b") as f:
+            f.seek(layout.SLOT)
+            layout.name_before(first_block, f.read(layout.SLOT))
+            f.seek(0)
             f.write(first_block)
         os.rename(half_made, self._path(name))
 

@@ -1,5 +1,7 @@
 """Blocks into the drive ring: sequence, session, setup repeats, and what waits while the card does not answer."""
 
+from binascii import crc32
+
 from shared_math import layout
 
 _SEQUENCE_MASK = 0xFFFFFFFF
@@ -14,13 +16,18 @@ class DriveWriter:
     """
 
     def __init__(self, place, setup, waiting):
-        self.setup = setup
-        self.setup_parts = (len(setup) + layout.PAYLOAD - 1) // layout.PAYLOAD
+        self.tell(setup)
         self.outbox = waiting
         self.wrote = None
         self.dead = False  # the card did not take a block: `bind` it, or another one, anew
         self._block = bytearray(layout.SLOT)
         self.bind(place)
+
+    def tell(self, setup):
+        """Take the setup text (bytes) of this session. Before anything is written."""
+        self.setup = setup
+        self.setup_parts = (len(setup) + layout.PAYLOAD - 1) // layout.PAYLOAD
+        self.setup_crc = crc32(setup)
 
     def bind(self, place, same_ring=False):
         """Go on in these files; rows that wait are written after a setup group. same_ring: they hold this session."""
@@ -33,8 +40,8 @@ class DriveWriter:
         self.slot = place.drive_slot  # of the next block
         self.session = place.session
         self.setup_sequence = self.sequence
-        # A ring of a few slots must not lose its setup before the next one
-        self.setup_every = min(layout.SETUP_EVERY, self.file.slots // 4)
+        # Soon again at first, so that one damaged sector does not cost a short drive, then ever more seldom
+        self.setup_every = (layout.SETUP_AGAIN + self.setup_parts + 3) // 4
         self.since_setup = layout.SETUP_EVERY  # none in this file yet
         self.setup_part = 0  # of the setup group: the next one to be written
         self.dead = False
@@ -83,32 +90,36 @@ class DriveWriter:
         part = self.setup_part
         start = self.sequence
         piece = self.setup[part * layout.PAYLOAD : (part + 1) * layout.PAYLOAD]
-        if not self._write_text(layout.SETUP, piece, part, self.setup_parts, first_row):
+        self._start_text(layout.SETUP, piece, part, self.setup_parts)
+        layout.put32(self._block, layout.AT_WHOLE, self.setup_crc)
+        if not self._write(self._block, first_row):
             return False
         self.setup_part = (part + 1) % self.setup_parts
         if not self.setup_part:
             self.setup_sequence = (start - part) & _SEQUENCE_MASK
+            # A ring of a few slots must not lose its setup before the next one
+            self.setup_every = min(4 * self.setup_every, layout.SETUP_EVERY, self.file.slots // 4)
             self.since_setup = 0
         return True
 
     def write_health(self, text, first_row):
         """Write a health block; text: JSON bytes of at most layout.PAYLOAD. Left out while the card is dead."""
         if not self.dead and not self.outbox.held:
-            self._write_text(layout.HEALTH, text, 0, 1, first_row)
+            self._start_text(layout.HEALTH, text, 0, 1)
+            self._write(self._block, first_row)
 
     def slot_of(self, sequence):
         """The slot where the block with this sequence stands."""
         back = (self.sequence - sequence) & _SEQUENCE_MASK
         return (self.slot - back) % self.file.slots
 
-    def _write_text(self, kind, piece, part, parts, first_row):
+    def _start_text(self, kind, piece, part, parts):
         block = self._block
         layout.start_block(block, kind, self.ring_id)
         layout.put16(block, layout.AT_LENGTH, len(piece))
         block[layout.AT_PART] = part
         block[layout.AT_PARTS] = parts
         block[layout.AT_PAYLOAD : layout.AT_PAYLOAD + len(piece)] = piece
-        return self._write(block, first_row)
 
     def _write(self, blocks, first_row=-1):
         """Number, seal and write blocks. Only blocks that were taken have used their numbers.

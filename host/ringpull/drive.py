@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ringpull.errors import NothingReadable
+from ringpull.ring.blocks.rings import Ring, as_text
 from ringpull.ring.blocks.store import Blocks, Damage, Store, open_store
 from ringpull.ring.rows import sessions as read_sessions
 from ringpull.session import Session
@@ -34,10 +35,12 @@ class Drive:
         return other
 
     @classmethod
-    def open(cls, source: str | os.PathLike[str], progress: Callable[[float], None] | None = None) -> Drive:
+    def open(
+        cls, source: str | os.PathLike[str], progress: Callable[[float], None] | None = None, ring: str | None = None
+    ) -> Drive:
         """See ringpull.read()."""
         path = Path(source)
-        store = open_store(path, progress)
+        store = open_store(path, progress, ring)
         found = read_sessions.find(store)
         if not found.sessions:
             _refuse(path, store, found)
@@ -52,6 +55,21 @@ class Drive:
             if one.id == session_id:
                 return one
         raise KeyError(f"there is no session {session_id} in {self.source}")
+
+    @property
+    def rings(self) -> list[Ring]:
+        """All rings that the files hold, the newest first: what was on the card before stays until it is overwritten."""
+        return self._store.ordered.rings
+
+    @property
+    def ring_id(self) -> str:
+        """Id of the ring that was read, hexadecimal."""
+        return as_text(self._store.ordered.ring or 0)
+
+    @property
+    def older_ring(self) -> str:
+        """ring_id where that is not the newest ring, else ""."""
+        return "" if any(one.newest and one.id == self.ring_id for one in self.rings) else self.ring_id
 
     @property
     def damage(self) -> list[Damage]:
@@ -84,17 +102,28 @@ class Drive:
         return self._found_pulls[1]
 
 
-def read(source: str | os.PathLike[str], progress: Callable[[float], None] | None = None) -> Drive:
+def read(
+    source: str | os.PathLike[str], progress: Callable[[float], None] | None = None, ring: str | None = None
+) -> Drive:
     """The drive that SRC holds: a ring file, a folder of segments, or a card folder.
 
-    progress: called with the fraction of the files looked at. Rows are decoded when they are asked for.
+    progress: called with the fraction of the files looked at. Rows are decoded when they are asked for. ring: id of an
+    older ring to read in place of the newest, as Drive.rings lists them.
     Raises errors.SourceMissing, NotARingFile (no block of a ring), NothingReadable (blocks, but no rows that can be
-    decoded), and OSError.
+    decoded), BadUsage (no such ring), and OSError.
     """
-    return Drive.open(source, progress)
+    return Drive.open(source, progress, ring)
 
 
 def _refuse(path: Path, store: Store, found: read_sessions.Found) -> None:
+    older = [one for one in store.ordered.rings if one.sessions and one.id != as_text(store.ordered.ring or 0)]
+    if older:
+        raise NothingReadable(
+            f"{path.name} holds no rows of the newest ring that can be decoded",
+            "the card was used before and is new to the logger, which has not recorded a second yet, or the newest"
+            " drive's setup is damaged",
+            "drive again; what the card held before is read with " + " or ".join(f"--ring {one.id}" for one in older),
+        )
     if found.undecoded:
         raise NothingReadable(
             f"{path.name} holds rows, but not what they mean: no whole setup of their session is left",

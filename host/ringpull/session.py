@@ -76,6 +76,7 @@ class Session:
         self.firmware: str = setup.firmware
         self.board: str = setup.board
         self.faults: list[int] = setup.faults
+        self.assumed: str = setup.assumed  # where its setup is from, if not from its own blocks
         self.period_s: float = setup.period_us / 1e6
         self.rate_hz: float = float(setup.config.get("rate_hz", 1e6 / setup.period_us))
 

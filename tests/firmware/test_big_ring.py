@@ -82,3 +82,39 @@ def test_damage_at_every_place_that_is_visited():
             for _ in range(3):
                 seed += 7919
                 check(WHOLE, head, lap, Damage(seed, head))
+
+
+class Runs:
+    """Damage in runs: [(first slot, slots)]."""
+
+    def __init__(self, *runs):
+        self.runs = runs
+
+    def __contains__(self, slot):
+        return any([first <= slot < first + count for first, count in self.runs])
+
+
+def test_long_runs_of_damage_cost_only_what_they_hit():
+    middle = SLOTS // 2
+    for lap, head, run in (
+        (0, 200, (0, 9)),
+        (2, 200, (0, 64)),
+        (0, 54321, (1, 64)),
+        (2, 54321, (54321 - 64, 64)),
+        (2, middle + 100, (middle - 10, 64)),
+        (0, middle + 100, (middle, 64)),
+        (2, middle + 100, (middle + 36, 64)),
+        (2, SLOTS - 1, (middle // 2, 64)),
+        (2, SLOTS - 1, (SLOTS - 65, 64)),
+    ):
+        slot, blocks, reads = search(WHOLE, head, lap, Runs(run))
+        assert slot == head, (slot, head, lap, run)
+        assert blocks <= 200 and reads <= 2000, (blocks, reads, head, lap, run)
+
+
+def test_a_ring_of_which_little_is_left_is_still_found():
+    # Only a stretch in the middle of the present lap can be read, and the lap before behind it
+    for first, head in ((5000, 9000), (100000, 300000)):
+        slot, blocks, reads = search(WHOLE, head, 1, Runs((0, first)))
+        assert slot == head, (slot, head)
+        assert blocks <= 200, blocks

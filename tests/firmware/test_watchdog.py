@@ -156,6 +156,7 @@ class Card:
 
     ring_id = 1
     made_new = False
+    unusable = False
     fault = 0
     faults = []
 

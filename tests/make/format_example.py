@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from binascii import crc32
 
 from shared_math import layout, packing
 
@@ -18,8 +19,13 @@ NOTES = {
     508: "CRC-32 of bytes 0 to 507",
 }
 BY_KIND = {
-    layout.BIRTH: {14: "length 8", 16: "reserved", 22: "slots in the file: 3", 26: "drive.rpl, reserved"},
-    layout.SETUP: {14: "length", 16: "part 0 of 1", 18: "reserved", 22: "the setup text"},
+    layout.BIRTH: {
+        14: "length 8",
+        16: "ring before: not known; reserved",
+        22: "slots in the file: 3",
+        26: "drive.rpl, reserved",
+    },
+    layout.SETUP: {14: "length", 16: "part 0 of 1", 18: "CRC-32 of the whole text", 22: "the setup text"},
     layout.PACKED: {
         14: "first row 7",
         18: "4 rows",
@@ -62,6 +68,7 @@ def _setup() -> bytearray:
     block = _start(layout.SETUP)
     layout.put16(block, layout.AT_LENGTH, len(text))
     block[layout.AT_PARTS] = 1
+    layout.put32(block, layout.AT_WHOLE, crc32(text))
     block[layout.AT_PAYLOAD : layout.AT_PAYLOAD + len(text)] = text
     return block
 

@@ -40,7 +40,7 @@ def record(kind):
     kind.unmount()
     medium = Watched(kind.mount(disk), disk, acks)
     drive = Drive(medium, SLOTS, PULLS)
-    tell(drive, 330, [(150, 1, 0)])
+    tell(drive, 350, [(150, 1, 0)])
     log = disk.log
     disk.dead = True
     kind.unmount()

@@ -23,7 +23,8 @@ def drive(seconds, given, watch=None, warm=(True,), step_ms=STEP_MS, **options):
     for n in range(int(seconds * 1000) // step_ms + 1):
         t = n * step_ms / 1000
         rpm, load, wanted, closed, lambdas, rails = given(t)
-        on = watch.step(step_ms, rpm, load, wanted, closed, lambdas, rails)
+        throttle = closed if closed in (-1, 1) and closed is not True else -1 if closed else 0
+        on = watch.step(step_ms, rpm, load, wanted, throttle, lambdas, rails)
         if on != was:
             changes.append(t)
             was = on
@@ -160,6 +161,34 @@ def test_high_up_the_pressure_of_full_load_is_lower():
     assert drive(6, pull(load=load, rpm=4000), watch) != []
 
 
+def test_full_load_at_part_throttle_is_load():
+    """Where a throttle tells all that is less, pressure begins to tell load where the manifold is nearly full."""
+
+    def watch():
+        return lean_watch.LeanWatch(1, 0.05, 0.3, True, (True,), True)
+
+    assert drive(6, pull(load=970, rpm=3000), watch()) != []
+    assert drive(6, pull(load=890, rpm=3000), watch()) == []
+    assert drive(6, pull(load=700, rpm=3000, closed=lambda t: 1), watch()) != []  # wide open, high up
+    assert drive(6, pull(load=970, rpm=3000, closed=lambda t: -1), watch()) == []
+
+
+def test_an_engine_without_vacuum_tells_no_load_by_pressure():
+    """It idles and is driven slowly at the pressure of the air around; lambda is rightly 1 there."""
+
+    def cruising(t):
+        return 900 if t < 6 else 3000
+
+    def lean(t):
+        return LEAN if t >= 6 else 805
+
+    assert drive(20, pull(lean, load=1000, rpm=cruising)) == []
+    throttled = lean_watch.LeanWatch(1, 0.05, 0.3, True, (True,), True)
+    assert drive(20, pull(lean, load=1000, rpm=3000, closed=lambda t: -1 if t < 4 else 0), throttled) == []
+    assert drive(6, pull(load=1000, rpm=3000, closed=lambda t: 1), throttled) != []
+    assert drive(20, pull(lean, load=lambda t: 350 if t < 6 else 1000, rpm=cruising)) != []
+
+
 def test_load_in_per_cent():
     assert drive(6, pull(load=lambda t: 950 if t > 2 else 100), kpa=False) != []
     assert drive(6, pull(load=lambda t: 700 if t > 2 else 600), kpa=False) != []
@@ -182,7 +211,7 @@ class Steps:
         """The number of the step at which the warning changed, 0 for none of them."""
         was = self.watch.on
         for n in range(1, count + 1):
-            if self.watch.step(ms, rpm, load, wanted, closed, (value,), (rail,)) != was:
+            if self.watch.step(ms, rpm, load, wanted, -1 if closed else 0, (value,), (rail,)) != was:
                 return n
         return 0
 
@@ -323,6 +352,6 @@ def test_nothing_is_allocated():
     try:
         for _ in range(40):
             for rpm, lambdas, rails in values:
-                watch.step(100, rpm, 1700, 800, False, lambdas, rails)
+                watch.step(100, rpm, 1700, 800, 0, lambdas, rails)
     finally:
         heap_unlock()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -26,6 +27,29 @@ def between(least: float, most: float) -> Callable[[str], float]:
         return value
 
     return read
+
+
+def add_ring(parser: argparse.ArgumentParser) -> None:
+    """--ring."""
+    parser.add_argument(
+        "--ring", metavar="ID", help="read an older ring of a used card, by its id, as `ringpull info` lists them"
+    )
+
+
+def tell_origin(*drives) -> None:
+    """Lines to the terminal where a drive's files hold other rings too, or a session's setup had to be assumed."""
+    for drive in drives:
+        for session in drive.sessions:
+            if session.assumed:
+                print(
+                    f"note: session {session.id} of {drive.source} has no setup left; it is {session.assumed}",
+                    file=sys.stderr,
+                )
+        others = [one for one in drive.rings if one.id != drive.ring_id and one.sessions]
+        if others:
+            which = "an older ring" if drive.older_ring else "the newest ring"
+            said = ", ".join(f"{one.id} (sessions: {one.sessions})" for one in others)
+            print(f"note: {drive.source} holds several rings; this is {which}. --ring reads: {said}", file=sys.stderr)
 
 
 def add_target(parser: argparse.ArgumentParser) -> None:

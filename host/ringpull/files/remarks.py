@@ -12,15 +12,17 @@ from ringpull.errors import RingpullError
 NAME = "notes.json"
 
 
-def notes_path(source: Path) -> Path:
-    """notes.json in the card folder, or FILE.notes.json beside a single ring file."""
+def notes_path(source: Path, ring: str = "") -> Path:
+    """notes.json in the card folder, or FILE.notes.json beside a single ring file. ring: id of an older ring of the
+    card, whose pulls have numbers of their own and whose remarks a file of their own."""
     source = Path(source)
-    return source / NAME if source.is_dir() else source.with_name(source.name + "." + NAME)
+    name = f"{ring}.{NAME}" if ring else NAME
+    return source / name if source.is_dir() else source.with_name(source.name + "." + name)
 
 
-def read_notes(source: Path) -> dict[str, str]:
+def read_notes(source: Path, ring: str = "") -> dict[str, str]:
     """Pull number (as text) -> remark; empty where there is no file. RingpullError when the file can't be read."""
-    path = notes_path(source)
+    path = notes_path(source, ring)
     if not path.exists():
         return {}
     try:
@@ -51,15 +53,15 @@ def replace_text(path: Path, words: str) -> None:
         raise
 
 
-def write_note(source: Path, pull: int, text: str) -> dict[str, str]:
+def write_note(source: Path, pull: int, text: str, ring: str = "") -> dict[str, str]:
     """Set (or with "" remove) the remark of one pull; returns all remarks. RingpullError when it can't be written."""
-    notes = read_notes(source)
+    notes = read_notes(source, ring)
     if text:
         notes[str(pull)] = text
     else:
         notes.pop(str(pull), None)
     ordered = {number: notes[number] for number in sorted(notes, key=lambda n: (len(n), n))}
-    path = notes_path(source)
+    path = notes_path(source, ring)
     try:
         replace_text(path, json.dumps(ordered, indent=1, ensure_ascii=False) + "\n")
     except OSError as fault:

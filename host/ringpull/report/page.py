@@ -111,7 +111,7 @@ def notes_of(drive) -> dict[str, str]:
     """Remarks about pulls that are kept beside the ring file."""
     from ringpull.files.remarks import read_notes
 
-    return read_notes(drive.source)
+    return read_notes(drive.source, drive.older_ring)
 
 
 def page(drive, answer, against: Against | None = None, packing: data.Packing | None = None) -> str:

@@ -20,9 +20,9 @@ from ringpull.view import reader
 from ringpull.view.rows import STRETCH, Stretch, Want, decoded
 
 
-def begin(source: Path) -> subprocess.Popen:
+def begin(source: Path, ring: str) -> subprocess.Popen:
     """Start it."""
-    return reader.begin(source, "ringpull.view.decoder")
+    return reader.begin(source, ring, "ringpull.view.decoder")
 
 
 def send(process: subprocess.Popen, want: Want) -> None:
@@ -37,12 +37,12 @@ def nothing(columns: int) -> Stretch:
     return np.zeros(0, np.int64), np.zeros((columns, 0), np.float32)
 
 
-def serve(source: Path, wants: IO[bytes], out: IO[bytes]) -> None:
+def serve(source: Path, ring: str, wants: IO[bytes], out: IO[bytes]) -> None:
     """Answer wants until there are no more."""
     import ringpull
     from ringpull.report import data
 
-    drive = ringpull.read(source)
+    drive = ringpull.read(source, ring=ring)
     names = {session.id: [one["column"] for one in data.described(session)] for session in drive.sessions}
     # A rehearsal, so that the first who asks does not wait for what is loaded or compiled once; what is wrong with the
     # drive is told when somebody asks
@@ -68,4 +68,4 @@ def serve(source: Path, wants: IO[bytes], out: IO[bytes]) -> None:
 if __name__ == "__main__":
     if hasattr(os, "nice"):
         os.nice(5)  # after the page, before the reader
-    serve(Path(sys.argv[1]), sys.stdin.buffer, sys.stdout.buffer)
+    serve(Path(sys.argv[1]), sys.argv[2], sys.stdin.buffer, sys.stdout.buffer)

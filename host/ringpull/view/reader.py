@@ -23,9 +23,9 @@ MOST_JUDGED_S = 7200.0  # longer drives are shown with their marks; their answer
 Message = tuple
 
 
-def begin(source: Path, module: str = "ringpull.view.reader") -> subprocess.Popen:
-    """Start to read, in a process of its own."""
-    words = [sys.executable, "-m", module, str(source)]
+def begin(source: Path, ring: str, module: str = "ringpull.view.reader") -> subprocess.Popen:
+    """Start to read the ring with this id, in a process of its own."""
+    words = [sys.executable, "-m", module, str(source), ring]
     return subprocess.Popen(words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL)
 
 
@@ -39,12 +39,12 @@ def messages(process: subprocess.Popen) -> Iterator[Message]:
             return
 
 
-def read(source: Path, say: Callable[[Message], None]) -> None:
+def read(source: Path, ring: str, say: Callable[[Message], None]) -> None:
     """All sessions, then the answer where they are not too long for it."""
     import ringpull
     from ringpull.report import data
 
-    drive = ringpull.read(source)
+    drive = ringpull.read(source, ring=ring)
     say(("spans", data.marked(drive)))
     for session in drive.sessions:
         names = [one["column"] for one in data.described(session)]
@@ -95,7 +95,7 @@ def main() -> int:
         out.flush()
 
     try:
-        read(Path(sys.argv[1]), say)
+        read(Path(sys.argv[1]), sys.argv[2], say)
     except RingpullError as error:
         say(("fault", error.lines()))
     except BrokenPipeError:

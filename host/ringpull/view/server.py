@@ -208,7 +208,7 @@ class Handler(BaseHTTPRequestHandler):
         except OSError as fault:
             raise Refused(507, f"the remark can't be kept beside the ring file: {fault.strerror}") from None
         except ValueError:
-            name = remarks_path(one.source).name
+            name = remarks_path(one.source, one.drive.older_ring).name
             raise Refused(
                 507, f"the remark can't be kept: {name} beside the ring file is damaged; move it away"
             ) from None

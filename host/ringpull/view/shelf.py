@@ -16,19 +16,21 @@ from ringpull.view.shown import Shown
 NAME = "times.json"
 
 
-def remarks_path(source: Path) -> Path:
-    """Where remarks on times are kept: in the card folder, or beside a single ring file."""
-    return source / NAME if source.is_dir() else source.with_name(source.name + "." + NAME)
+def remarks_path(source: Path, ring: str = "") -> Path:
+    """Where remarks on times are kept: in the card folder, or beside a single ring file. ring: id of an older ring,
+    whose remarks have a file of their own."""
+    name = f"{ring}.{NAME}" if ring else NAME
+    return source / name if source.is_dir() else source.with_name(source.name + "." + name)
 
 
 class Shelved:
     """One drive. Raises RingpullError where it can't be read."""
 
-    def __init__(self, source: Path) -> None:
+    def __init__(self, source: Path, ring: str | None = None) -> None:
         import ringpull
 
         self.source = source
-        self.drive = ringpull.read(source)
+        self.drive = ringpull.read(source, ring=ring)
         self.spans: list[dict] = data.marked(self.drive)
         self.fault = ""
         self.words = ""
@@ -49,7 +51,7 @@ class Shelved:
 
     def start(self) -> None:
         """Have a glance, and begin to read."""
-        self._reader, self._decoder = reader.begin(self.source), decoder.begin(self.source)
+        self._reader, self._decoder = (room.begin(self.source, self.drive.ring_id) for room in (reader, decoder))
         for shown in self.shown.values():
             shown.glance()
         for one in self._listeners:
@@ -153,7 +155,7 @@ class Shelved:
 
     def _kept(self) -> list[dict]:
         """The same; OSError, or ValueError, where the file is there and can't be read."""
-        path = remarks_path(self.source)
+        path = remarks_path(self.source, self.drive.older_ring)
         if not path.exists():
             return []
         found = json.loads(path.read_text(encoding="utf-8"))
@@ -170,4 +172,6 @@ class Shelved:
             if text:
                 kept.append({"session": session, "time_s": time_s, "text": text})
             kept.sort(key=lambda r: (r["session"], r["time_s"]))
-            replace_text(remarks_path(self.source), json.dumps(kept, indent=1, ensure_ascii=False) + "\n")
+            replace_text(
+                remarks_path(self.source, self.drive.older_ring), json.dumps(kept, indent=1, ensure_ascii=False) + "\n"
+            )

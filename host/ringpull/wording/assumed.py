@@ -8,7 +8,7 @@ from ringpull.analysis.drive_state.target import Source
 from ringpull.analysis.drive_state.under_load import Rule
 from ringpull.analysis.drive_state.usual_targets import Usual
 from ringpull.analysis.judge.reasons import Assumed, Assumption
-from ringpull.said import Figure, Said, kpa, say
+from ringpull.said import Figure, Said, joined, kpa, say
 from ringpull.wording import events, needs
 
 
@@ -41,11 +41,15 @@ def lines(assumptions: Iterable[Assumption]) -> list[Said]:
 
 def load_rule(rule: Rule) -> Said:
     """What tells load."""
-    if rule.by == "throttle":
-        return say(f"throttle at least {rule.limit:.0f} %")
-    if rule.by == "pressure":
-        return say("manifold pressure at least ", kpa(rule.limit))
-    return say(f"engine speed rising by at least {rule.limit:.0f} rpm a second")
+    told = []
+    if rule.throttle_pct is not None:
+        told.append(say(f"throttle at least {rule.throttle_pct:.0f} %"))
+    if rule.full_kpa is not None:
+        told.append(say("manifold pressure at least ", kpa(rule.full_kpa), ", less in thinner air"))
+    if rule.rising_rpm_s is not None:
+        told.append(say(f"engine speed rising by at least {rule.rising_rpm_s:.0f} rpm a second"))
+    flat = "; manifold pressure tells no load: the idling engine makes no vacuum" if rule.no_vacuum else ""
+    return say(joined(told, ", or "), flat)
 
 
 def target(source: Source) -> Said:

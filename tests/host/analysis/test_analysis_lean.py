@@ -215,7 +215,9 @@ def one_event(excess, random_u=0.002, systematic_u=0.012, delay_u_s=0.0):
     """The only event of a column of excess at 200 rows a second from 0 s."""
     rows = len(excess)
     time_s, rpm, bound = np.arange(rows) / 200, np.linspace(3000.0, 6000.0, rows), np.zeros(rows, bool)
-    (event,) = lean_events.events(time_s, excess, rpm, None, bound, random_u, systematic_u, np.full(rows, delay_u_s))
+    of_pull = lean_events.Rows(time_s, excess, rpm, None, bound)
+    doubt = lean_events.Doubt(random_u, systematic_u, np.full(rows, delay_u_s))
+    (event,) = lean_events.events(of_pull, doubt)
     return event
 
 

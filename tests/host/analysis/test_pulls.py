@@ -55,6 +55,7 @@ def test_open_mark_ends_with_the_session():
 def test_a_part_throttle_climb_and_steady_holds_are_no_pulls():
     made = scene(pulls=1)
     made.columns.throttle[:] = np.minimum(made.columns.throttle, 35.0)
+    made.columns.map_kpa[:] = np.minimum(made.columns.map_kpa, 80.0)
     made.columns.throttle[-40:] = 95.0  # one short stab at the end keeps 60 % the limit
     assert StandInDrive(StandInSession(made.columns)).pulls() == []
 

@@ -44,4 +44,6 @@ def test_kinds_and_offsets_of_the_page_are_the_codes():
     assert offsets["first row"] == layout.AT_FIRST_ROW
     assert offsets["rows"] == layout.AT_ROWS
     assert offsets["lost"] == layout.AT_LOST
+    assert offsets["whole"] == layout.AT_WHOLE
+    assert offsets["before"] == layout.AT_BEFORE
     assert f"Format version {layout.VERSION}." in PAGE

@@ -31,6 +31,7 @@ from ringpull.analysis.judge import needs
 from ringpull.analysis.judge.session import Judged
 from ringpull.said import kpa, lam, say
 from ringpull.wording.needs import lacking
+from shared_math import judging
 
 # A visit at part load counts where it is steady: a shorter crossing is a transient, in which film and delay speak and not
 # the table, and where lambda moves in a cell that does not, something else moves it (a trim, a test). Common practice,
@@ -212,4 +213,5 @@ def full_manifold(judged: Sequence[Judged]) -> float:
     if any(axis is None or not axis.manifold for axis in axes):
         return np.inf
     # a drive that never was under load does not show how full the manifold gets
-    return min(under_load.full_kpa(one.columns) if one.loaded.any() else under_load.MAP_HIGH_KPA for one in judged)
+    least = [under_load.full_kpa(one.columns, False).min() for one in judged if one.loaded.any()]
+    return float(min(least, default=judging.full_kpa(judging.STANDARD_KPA, False)))

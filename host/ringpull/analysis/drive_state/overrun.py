@@ -1,37 +1,77 @@
-"""Where the fuel may be cut: throttle closed, or deep vacuum, with the engine turning fast."""
+"""Whether the throttle tells anything, where it rests, and where the fuel may be cut."""
 
 from __future__ import annotations
 
 import numpy as np
 
-from ringpull.analysis.drive_state import under_load
 from ringpull.analysis.drive_state.columns import Columns
+from shared_math import judging
 
 CLOSED_PCT, REST_PCT = 5.0, 2.0
-IDLE_RPM = (400.0, 1300.0)
 IDLE_S = 2.0
 OVERRUN_RPM = 1300.0
 OVERRUN_KPA = 35.0
+OPENS_PCT = 40.0  # a throttle that never opens so far while the manifold fills tells nothing
+FILLS_KPA = 85.0
+MOVES_PCT, MOVES_KPA = 3.0, 30.0  # nor does one that stays where it is while the pressure moves
 
 
 def overrun(columns: Columns) -> np.ndarray:
-    """Where the fuel may be cut: throttle closed (without it, deep vacuum) with the engine turning fast."""
+    """Where the fuel may be cut: throttle closed (where it tells nothing, deep vacuum) with the engine turning fast."""
     with np.errstate(invalid="ignore"):
         fast = columns.rpm > OVERRUN_RPM
-        if columns.throttle is not None and under_load.opens(columns):
+        if columns.throttle is not None and throttle_tells(columns):
             return fast & (columns.throttle < closed_pct(columns))
         if columns.map_kpa is not None:
             return fast & (columns.map_kpa < OVERRUN_KPA)
     return np.zeros(len(columns), bool)
 
 
-def closed_pct(columns: Columns) -> float:
-    """The throttle reading below which it is closed: a sensor that isn't set to nought shows where it rests at idle."""
+def throttle_tells(columns: Columns) -> bool:
+    """Whether the throttle tells anything: not where it rests far open, and beside a pressure that moves not where it is
+    stuck or never opens."""
+    throttle, pressure = columns.throttle, columns.map_kpa
+    if throttle is None or not np.isfinite(throttle).any():
+        return False
+    rest = rest_pct(columns)
+    if rest is not None and rest > judging.REST_MOST_PCT:
+        return False
+    if pressure is None or not np.isfinite(pressure).any():
+        return True
+    least, most = np.nanpercentile(throttle, (0.1, 99.9))
+    low_kpa, high_kpa = np.nanpercentile(pressure, (0.1, 99.9))
+    if most - least < MOVES_PCT and high_kpa - low_kpa > MOVES_KPA:
+        return False
+    return bool(most >= OPENS_PCT or high_kpa < FILLS_KPA)
+
+
+def rest_pct(columns: Columns) -> float | None:
+    """Where the throttle rests with the engine idling or in deep vacuum; None where IDLE_S of neither was recorded."""
     if columns.throttle is None:
-        return CLOSED_PCT
+        return None
     with np.errstate(invalid="ignore"):
-        idle = columns.throttle[(columns.rpm > IDLE_RPM[0]) & (columns.rpm < IDLE_RPM[1])]
-    idle = idle[np.isfinite(idle)]
-    if len(idle) * columns.period_s < IDLE_S:
-        return CLOSED_PCT
-    return max(CLOSED_PCT, float(np.percentile(idle, 10.0)) + REST_PCT)
+        rests = slow(columns)
+        if columns.map_kpa is not None:
+            rests |= (columns.rpm > judging.RUNNING_RPM) & (columns.map_kpa < OVERRUN_KPA)
+    at_rest = columns.throttle[rests & np.isfinite(columns.throttle)]
+    return float(np.percentile(at_rest, 10.0)) if len(at_rest) * columns.period_s >= IDLE_S else None
+
+
+def slow(columns: Columns) -> np.ndarray:
+    """Where engine speed is that of idling."""
+    with np.errstate(invalid="ignore"):
+        return (columns.rpm > 400.0) & (columns.rpm < judging.IDLE_RPM)
+
+
+def idling(columns: Columns) -> np.ndarray:
+    """Where the engine runs without load: throttle closed, or where that tells nothing, at the speed of idling."""
+    if columns.throttle is not None and throttle_tells(columns):
+        with np.errstate(invalid="ignore"):
+            return (columns.rpm > judging.RUNNING_RPM) & (columns.throttle < closed_pct(columns))
+    return slow(columns)
+
+
+def closed_pct(columns: Columns) -> float:
+    """The throttle reading below which it is closed: a sensor that isn't set to nought shows where it rests."""
+    rest = rest_pct(columns)
+    return CLOSED_PCT if rest is None else max(CLOSED_PCT, min(rest, float(judging.REST_MOST_PCT)) + REST_PCT)

@@ -9,6 +9,7 @@ from shared_math import judging
 NAMES = {
     "map": r"map|manifold(_pressure)?|boost",
     "throttle": r"throttle|tps|throttle_position",
+    "ambient": r"ambient(_pressure)?|baro(meter|metric)?(_pressure)?|air_pressure",
     "pedal": r"pedal|accelerator",
     "coolant": r"coolant|water|engine_temperature",
     "intake": r"intake(_air)?|intake_temperature|charge(_temperature)?|air_temperature",
@@ -30,6 +31,7 @@ _KPA = {"bar": (100.0, 0.0), "mbar": (0.1, 0.0), "psi": (6.894757, 0.0)}
 _DEGC = {"degF": (1.0 / 1.8, -32.0 / 1.8), "K": (1.0, -273.15)}
 UNITS = {
     "map": _KPA,
+    "ambient": _KPA,
     "fuel_pressure": _KPA,
     "boost_target": _KPA,
     "coolant": _DEGC,

@@ -1,4 +1,4 @@
-"""When the engine is under load, with whatever the drive has logged."""
+"""When the engine is under load, with whatever the drive has logged: the lamp's rule, on whole columns."""
 
 from __future__ import annotations
 
@@ -7,26 +7,31 @@ from dataclasses import dataclass
 import numpy as np
 
 from ringpull.analysis import local
+from ringpull.analysis.drive_state import overrun
 from ringpull.analysis.drive_state.columns import Columns
 from shared_math import judging
 
-THROTTLE_HIGH_PCT, THROTTLE_LEAST_PCT = float(judging.LOADED_PCT), 40.0
+THROTTLE_LEAST_PCT = 40.0  # below it nothing is called load: a drive without any has none
 THROTTLE_SHARE = 0.8  # of the widest opening of the drive where that is lower: a sensor that never shows 100 %
-MAP_HIGH_KPA, MAP_LEAST_KPA = float(judging.LOADED_KPA), float(judging.LOADED_LEAST_KPA)
-MAP_HIGH_SHARE = (
-    judging.LOADED_SHARE_PCT / 100
-)  # of the highest pressure of the drive where that is lower: altitude, or a restricted engine
-# Below the least values nothing is called load: a drive without any has none
+STANDING_RPM = 50.0
+STANDING_KPA = (50.0, 110.0)  # what the air around may be
+STANDING_S = 0.3
+WIDE_S = 0.5
+FLAT_SHARE = 0.8  # of idling at the pressure of full load: no vacuum
+SMOOTH_S = 0.1
 RISING_RPM_S = 100.0
 SLOPE_WINDOW_S = 0.30
 
 
 @dataclass(frozen=True)
 class Rule:
-    """What tells load. by: "throttle" (limit in per cent), "pressure" (kPa) or "rising" engine speed (rpm/s)."""
+    """What tells load, None for what does not: throttle in per cent, pressure in kPa (of the drive's highest air
+    pressure), engine speed rising by so many rpm/s. no_vacuum: pressure was left out, since the engine makes none."""
 
-    by: str
-    limit: float
+    throttle_pct: float | None = None
+    full_kpa: float | None = None
+    rising_rpm_s: float | None = None
+    no_vacuum: bool = False
 
 
 def rising(columns: Columns) -> np.ndarray:
@@ -37,43 +42,99 @@ def rising(columns: Columns) -> np.ndarray:
         return slope > RISING_RPM_S
 
 
-def opens(columns: Columns) -> bool:
-    """Whether the throttle tells anything. One that never opens while the manifold fills does not: pressure serves."""
-    if columns.throttle is None or not np.isfinite(columns.throttle).any():
-        return False
-    if columns.map_kpa is None or not np.isfinite(columns.map_kpa).any():
-        return True
-    opened = float(np.nanpercentile(columns.throttle, 99.9)) >= THROTTLE_LEAST_PCT
-    return opened or float(np.nanpercentile(columns.map_kpa, 99.9)) < MAP_HIGH_KPA
+def ambient_kpa(columns: Columns) -> np.ndarray:
+    """Pressure of the air around, (rows,): of a channel of its own, else what the manifold of the standing engine showed
+    last, else `highest_kpa` up to that of standard air."""
+    rows = len(columns)
+    known = columns.extra.get("ambient")
+    if known is None or not np.isfinite(known).any():
+        pressure = np.full(rows, np.nan) if columns.map_kpa is None else columns.map_kpa
+        with np.errstate(invalid="ignore"):
+            stands = columns.rpm < STANDING_RPM
+            stands &= (pressure > STANDING_KPA[0]) & (pressure < STANDING_KPA[1])
+        known = np.full(rows, np.nan)
+        for first, last in local.spans(stands):
+            if (last - first) * columns.period_s >= STANDING_S:
+                known[first:last] = np.median(pressure[first:last])
+        if not np.isfinite(known).any():
+            return np.full(rows, min(float(judging.STANDARD_KPA), highest_kpa(columns)))
+    there = np.isfinite(known)
+    last_row = np.maximum.accumulate(np.where(there, np.arange(rows), -1))
+    return known[np.where(last_row < 0, int(np.argmax(there)), last_row)]
 
 
-def full_kpa(columns: Columns) -> float:
-    """The manifold pressure from which on an engine is under load; infinite where pressure isn't logged."""
-    if columns.map_kpa is None or not np.isfinite(columns.map_kpa).any():
+def highest_kpa(columns: Columns) -> float:
+    """The highest manifold pressure that a full manifold has shown; infinite where none was."""
+    pressure = columns.map_kpa
+    if pressure is None:
         return np.inf
-    share_kpa = MAP_HIGH_SHARE * float(np.nanpercentile(columns.map_kpa, 99.9))
-    return min(MAP_HIGH_KPA, max(MAP_LEAST_KPA, share_kpa))
+    known = np.isfinite(pressure)
+    if columns.throttle is not None and overrun.throttle_tells(columns):
+        with np.errstate(invalid="ignore"):
+            known &= columns.throttle >= judging.LOADED_PCT
+    if np.count_nonzero(known) * columns.period_s < WIDE_S:
+        return np.inf
+    return float(np.percentile(pressure[known], 99.9))
+
+
+def full_kpa(columns: Columns, beside_throttle: bool | None = None) -> np.ndarray:
+    """The manifold pressure from which on an engine is under load, (rows,). beside_throttle: as the drive is, unless
+    given."""
+    beside = overrun.throttle_tells(columns) if beside_throttle is None else beside_throttle
+    ambient = ambient_kpa(columns)
+    values, which = np.unique(np.round(ambient, 1), return_inverse=True)
+    return np.array([judging.full_kpa(float(one), beside) for one in values])[which]
+
+
+def makes_no_vacuum(columns: Columns, full: np.ndarray) -> bool:
+    """Whether the idling engine shows the pressure of full load, so that pressure tells none."""
+    if columns.map_kpa is None:
+        return False
+    known = np.isfinite(columns.map_kpa)
+    idle = overrun.idling(columns) & known
+    if np.count_nonzero(idle) * columns.period_s < judging.NO_VACUUM_MS / 1000:
+        return False
+    return bool(np.mean(columns.map_kpa[idle] >= full[idle]) > FLAT_SHARE)
 
 
 def high(columns: Columns) -> tuple[np.ndarray, Rule] | None:
-    """(where throttle, else manifold pressure, is high; the rule), or None with neither logged."""
+    """(where throttle or manifold pressure tell load, the rule), or None where neither does."""
+    throttle, pressure = columns.throttle, columns.map_kpa
+    nothing = np.full(len(columns), np.nan)
+    opened = np.inf
+    if throttle is not None and overrun.throttle_tells(columns):
+        most = float(np.nanpercentile(throttle, 99.9))
+        opened = min(float(judging.LOADED_PCT), max(THROTTLE_LEAST_PCT, THROTTLE_SHARE * most))
+    flat = False
+    full = np.full(len(columns), np.inf)
+    if pressure is not None and np.isfinite(pressure).any():
+        limits = full_kpa(columns)
+        flat = makes_no_vacuum(columns, limits)
+        full = full if flat else limits
+    if np.isinf(opened) and np.isinf(full).all():
+        return None
+    pct = nothing if throttle is None else throttle
+    kpa = nothing if pressure is None else local.mean(pressure, local.half_rows(SMOOTH_S, columns.period_s))[0]
     with np.errstate(invalid="ignore"):
-        if columns.throttle is not None and opens(columns):
-            most = float(np.nanpercentile(columns.throttle, 99.9))
-            limit = min(THROTTLE_HIGH_PCT, max(THROTTLE_LEAST_PCT, THROTTLE_SHARE * most))
-            return columns.throttle >= limit, Rule("throttle", limit)
-        limit = full_kpa(columns)
-        if columns.map_kpa is not None and np.isfinite(limit):
-            return columns.map_kpa >= limit, Rule("pressure", limit)
-    return None
+        loaded = judging.under_load(kpa, full, pct, opened)
+        if np.isfinite(opened):
+            loaded &= ~(pct < overrun.closed_pct(columns))
+    highest = float(full.max(initial=0.0))
+    rule = Rule(
+        opened if np.isfinite(opened) else None,
+        highest if np.isfinite(highest) else None,
+        no_vacuum=flat,
+    )
+    return loaded, rule
 
 
 def under_load(columns: Columns) -> tuple[np.ndarray, Rule]:
-    """(bool array, rule): high throttle or pressure; with lambda and speed alone, engine speed rising."""
+    """(bool array, rule): high throttle or pressure; with neither, engine speed rising."""
     known = high(columns)
     if known is not None:
         return known
-    return rising(columns), Rule("rising", RISING_RPM_S)
+    full = full_kpa(columns) if columns.map_kpa is not None else np.zeros(len(columns))
+    return rising(columns), Rule(rising_rpm_s=RISING_RPM_S, no_vacuum=makes_no_vacuum(columns, full))
 
 
 def still_loaded(loaded: np.ndarray, columns: Columns, met_s: np.ndarray) -> np.ndarray:

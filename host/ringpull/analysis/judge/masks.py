@@ -79,7 +79,7 @@ def jump(values: np.ndarray, period_s: float, window_s: float, least: float) -> 
 
 def tip_in(columns: Columns) -> np.ndarray:
     """Where the throttle has just been opened; told from speed alone, the first SPOOL_S of its rise."""
-    if columns.throttle is not None and under_load.opens(columns):
+    if columns.throttle is not None and overrun.throttle_tells(columns):
         return jump(columns.throttle, columns.period_s, TIP_IN_WINDOW_S, TIP_IN_PCT)
     if columns.map_kpa is not None:
         return jump(columns.map_kpa, columns.period_s, TIP_IN_WINDOW_S, TIP_IN_KPA)

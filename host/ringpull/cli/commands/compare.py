@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from ringpull.cli.options import add_target, between, with_target
+from ringpull.cli.options import add_target, between, tell_origin, with_target
 
 HELP = "compare two drives, or two sets of pulls, by engine speed: did the change work"
 EXAMPLE = "ringpull compare before_card after_card"
@@ -16,6 +16,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("after", type=Path, metavar="AFTER", help="ring file or card folder of the second drive")
     parser.add_argument("--before-pulls", metavar="N,N", help="only these pulls of the first drive")
     parser.add_argument("--after-pulls", metavar="N,N", help="only these pulls of the second drive")
+    parser.add_argument("--ring", metavar="ID", help="read an older ring of a used card as the first drive")
+    parser.add_argument("--after-ring", metavar="ID", help="likewise as the second drive")
     parser.add_argument(
         "--load-step", type=between(1, 200), metavar="STEP", help="bins of load this wide as well as of speed"
     )
@@ -37,14 +39,18 @@ def run(args: argparse.Namespace) -> int:
     from ringpull.files.remarks import read_notes
 
     refuse_unused(args)
-    chosen = ((args.before, numbers(args.before_pulls)), (args.after, numbers(args.after_pulls)))
-    drives = [(with_target(args, ringpull.read(source)), pulls) for source, pulls in chosen]
+    before, after = ringpull.read(args.before, ring=args.ring), ringpull.read(args.after, ring=args.after_ring)
+    tell_origin(before, after)
+    drives = [
+        (with_target(args, before), numbers(args.before_pulls)),
+        (with_target(args, after), numbers(args.after_pulls)),
+    ]
     for drive, pulls in drives:
         refuse_unknown(drive, pulls)
     compared = None if args.power else of_mixture(Side(*drives[0]), Side(*drives[1]), args.load_step)
     result = of_power(drives, args) if compared is None else compared.result
     load_unit = next((view.columns.load_unit for drive, _ in drives for view in drive.views()), "")
-    notes = {"before": read_notes(args.before), "after": read_notes(args.after)}
+    notes = {name: read_notes(drive.source, drive.older_ring) for name, drive in (("before", before), ("after", after))}
     if args.json:
         bins = [{k: plain(v) for k, v in asdict(b).items()} for b in result.bins]
         overall = [plain(v) for v in result.overall]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from ringpull.cli.options import add_ring, tell_origin
 from ringpull.export import FORMATS
 from ringpull.files.outputs import output_file
 
@@ -14,6 +15,7 @@ EXAMPLE = "ringpull decode card -o drive.csv"
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("source", type=Path, metavar="SRC", help="ring file, folder of segments, or card folder")
+    add_ring(parser)
     *others, last = FORMATS
     parser.add_argument(
         "-o",
@@ -36,7 +38,7 @@ def run(args: argparse.Namespace) -> int:
     from ringpull.export import export
 
     with progress("decoding") as show:
-        drive = ringpull.read(args.source, lambda fraction: show(0.2 * fraction))
+        drive = ringpull.read(args.source, lambda fraction: show(0.2 * fraction), args.ring)
         sessions = drive.sessions
         if args.session is not None:
             sessions = [one for one in sessions if one.id == args.session]
@@ -48,6 +50,7 @@ def run(args: argparse.Namespace) -> int:
                     f"take one of {known}",
                 )
         written = export(drive, sessions, args.output, lambda fraction: show(0.2 + 0.8 * fraction))
+    tell_origin(drive)
     if args.json:
         told = {"file": str(written.path), "rows": written.rows, "sessions": [one.id for one in sessions]}
         print(json.dumps(told))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from ringpull.cli.options import add_target, with_target
+from ringpull.cli.options import add_ring, add_target, tell_origin, with_target
 from ringpull.files.outputs import different, output_file, whole
 
 HELP = "measured over target by speed and load, with intervals and a suggested factor for the fuel table"
@@ -19,6 +19,7 @@ COLUMNS = (
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("source", type=Path, metavar="SRC", help="ring file, folder of segments, or card folder")
+    add_ring(parser)
     parser.add_argument("-o", "--output", type=output_file, metavar="CSV", help="a line for each cell")
     parser.add_argument(
         "--table",
@@ -46,8 +47,8 @@ def run(args: argparse.Namespace) -> int:
     if args.picture:  # before the work: what draws it may be missing
         from ringpull.report import pictures
     axes = Axes(*read_table(args.axes)[:2]) if args.axes else None
-    drive = ringpull.read(args.source)
-    drive = with_target(args, drive)
+    drive = with_target(args, ringpull.read(args.source, ring=args.ring))
+    tell_origin(drive)
     made = fuelmap.of_drive(drive, axes)
     if not made.cells:
         print(*made.words, sep="\n", file=sys.stderr)

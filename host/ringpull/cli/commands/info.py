@@ -7,6 +7,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from ringpull.cli.options import add_ring
 from shared_math import layout
 
 if TYPE_CHECKING:
@@ -21,7 +22,9 @@ SHOWN = 12  # lines of damage and gaps; --json has all
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("source", type=Path, metavar="SRC", help="ring file, folder of segments, or card folder")
+    add_ring(parser)
     parser.add_argument("--json", action="store_true", help="print everything as JSON")
+    parser.add_argument("--strict", action="store_true", help="exit code 1 where more than one ring holds drives")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -29,14 +32,14 @@ def run(args: argparse.Namespace) -> int:
     from ringpull.cli.terminal import progress
 
     with progress("reading") as show:
-        drive = ringpull.read(args.source, show)
+        drive = ringpull.read(args.source, show, args.ring)
     if args.json:
         import json
 
         print(json.dumps(as_json(drive), indent=1))
     else:
         print("\n".join(as_lines(drive)))
-    return 0
+    return 1 if args.strict and _several_hold_drives(drive) else 0
 
 
 def as_json(drive: Drive) -> dict:
@@ -45,6 +48,7 @@ def as_json(drive: Drive) -> dict:
     blocks = drive.blocks
     return {
         "sessions": sessions,
+        "rings": [asdict(ring) for ring in drive.rings],
         "blocks": {
             "read": blocks.read,
             "damaged": blocks.damaged,
@@ -83,6 +87,7 @@ def _session_json(session: Session) -> dict:
         "firmware": session.firmware,
         "board": session.board,
         "faults": session.faults,
+        "setup": session.assumed or "its own",
     }
 
 
@@ -103,7 +108,24 @@ def as_lines(drive: Drive) -> list[str]:
     for session, count in drive.undecoded.items():
         out.append(f"         {count} blocks of session {session} can't be decoded: no setup of it is left")
     out += _grouped(drive)
+    return out + _ring_lines(drive)
+
+
+def _ring_lines(drive: Drive) -> list[str]:
+    """The rings of the files, where there are several."""
+    if len(drive.rings) < 2:
+        return []
+    out = ["rings    the card was used before; what it held stays until it is overwritten"]
+    for ring in drive.rings:
+        shown = ", shown here" if ring.id == drive.ring_id else f": --ring {ring.id} reads it"
+        which = "newest, the card's" if ring.newest else "older"
+        out.append(f"  {ring.id}  {which}, {ring.sessions} session{'' if ring.sessions == 1 else 's'}{shown}")
     return out
+
+
+def _several_hold_drives(drive: Drive) -> bool:
+    """Whether more than one ring of the card has sessions: it is worth a look which of them is meant."""
+    return sum(ring.sessions > 0 for ring in drive.rings) > 1
 
 
 def _session_lines(session: Session) -> list[str]:
@@ -112,6 +134,8 @@ def _session_lines(session: Session) -> list[str]:
         f"session {session.id}: {session.rows} rows, {_clock(session.duration_s)} at {session.rate_hz:g} rows/s{began}"
     )
     out = [head]
+    if session.assumed:
+        out.append(f"  setup   {session.assumed}")
     if session.start_s:
         out.append(f"  begins  {_clock(session.start_s)} after power-on: older rows were overwritten or are not here")
     out.append("  columns " + ", ".join(channel.column for channel in session.channels))

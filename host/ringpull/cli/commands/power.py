@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from ringpull.cli.options import between
+from ringpull.cli.options import add_ring, between, tell_origin
 
 HELP = "estimate power and torque at the wheels from the pulls' gain of engine speed, with intervals"
 EXAMPLE = "ringpull power card --mass 950 --gear 60 --grade 0"
@@ -17,6 +17,7 @@ TOO_SHORT = "No pull is long enough, with a steady engine speed signal, to estim
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("source", type=Path, metavar="SRC", help="ring file, folder of segments, or card folder")
+    add_ring(parser)
     parser.add_argument(
         "--mass", type=between(50, 50000), metavar="KG", help="of car, driver and fuel (default: configured mass_kg)"
     )
@@ -52,7 +53,9 @@ def run(args: argparse.Namespace) -> int:
     from ringpull.wording.needs import lacking
 
     factor = correction(args)
-    pulls = [p for p in ringpull.read(args.source).pulls() if not p.spoiled]
+    drive = ringpull.read(args.source, ring=args.ring)
+    tell_origin(drive)
+    pulls = [p for p in drive.pulls() if not p.spoiled]
     if not pulls:
         print("No pull to estimate power from: none was marked or found, or all are flagged spoiled.", file=sys.stderr)
         return 3

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from ringpull.cli.options import add_target, with_target
+from ringpull.cli.options import add_ring, add_target, tell_origin, with_target
 
 HELP = "list the pulls, marked and found, with lambda, load and lean events"
 EXAMPLE = "ringpull pulls card"
@@ -19,6 +19,7 @@ ROOMY_ONLY = ("to s", "by")
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("source", type=Path, metavar="SRC", help="ring file, folder of segments, or card folder")
+    add_ring(parser)
     add_target(parser)
     parser.add_argument("--json", action="store_true", help="print the pulls as JSON")
 
@@ -52,8 +53,8 @@ def run(args: argparse.Namespace) -> int:
     import ringpull
     from ringpull.analysis.answer import judge_pulls
 
-    drive = ringpull.read(args.source)
-    drive = with_target(args, drive)
+    drive = with_target(args, ringpull.read(args.source, ring=args.ring))
+    tell_origin(drive)
     judged = judge_pulls(drive.pulls())
     if args.json:
         print(json.dumps({"pulls": [p.as_json() for p in judged]}, indent=1))
@@ -63,16 +64,16 @@ def run(args: argparse.Namespace) -> int:
             "No pulls: none was marked, and none was found from throttle or manifold pressure and rising engine speed."
         )
         return 0
-    print_table(judged, notes_of(args.source))
+    print_table(judged, notes_of(drive))
     return 0
 
 
-def notes_of(source: Path) -> dict[str, str]:
+def notes_of(drive) -> dict[str, str]:
     """Remarks kept beside the ring file: pull -> text."""
     from ringpull.cli import terminal
     from ringpull.files.remarks import read_notes
 
-    return {pull: terminal.printable(note) for pull, note in read_notes(source).items()}
+    return {pull: terminal.printable(note) for pull, note in read_notes(drive.source, drive.older_ring).items()}
 
 
 def print_table(judged, notes: dict[str, str]) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from ringpull.cli.options import add_target, with_target
+from ringpull.cli.options import add_ring, add_target, tell_origin, with_target
 from ringpull.files.outputs import different, output_file, whole
 
 HELP = "the whole answer in one offline HTML file"
@@ -14,6 +14,7 @@ EXAMPLE = "ringpull report card -o report.html"
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("source", type=Path, metavar="SRC", help="ring file, folder of segments, or card folder")
+    add_ring(parser)
     parser.add_argument("-o", "--output", type=output_file, required=True, metavar="OUT.html", help="the file to write")
     add_target(parser)
     parser.add_argument("--against", type=Path, metavar="SRC", help="the drive before a change, to compare with")
@@ -43,8 +44,7 @@ def run(args: argparse.Namespace) -> int:
         from ringpull.report import pictures
     different(args.output, args.json, args.pdf)
     with progress("report") as show:
-        drive = ringpull.read(args.source, progress=lambda done: show(0.4 * done))
-        drive = with_target(args, drive)
+        drive = with_target(args, ringpull.read(args.source, lambda done: show(0.4 * done), args.ring))
         packing = Packing(drive)
         found = answer(drive)
         show(0.7)
@@ -67,6 +67,7 @@ def run(args: argparse.Namespace) -> int:
             with whole(args.json) as fresh:
                 fresh.write_text(json.dumps(found.as_json(), indent=1) + "\n", encoding="utf-8")
         show(1.0)
+    tell_origin(drive)
     print(f"{args.output}: {found.verdict}")
     for one in found.reasons:
         print(f"  - {reason(one)}")

@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from ringpull.cli.options import add_ring, tell_origin
+
 HELP = "look at drives of any length on a page that this machine serves to itself"
 EXAMPLE = "ringpull view card"
 
@@ -13,6 +15,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "source", type=Path, nargs="+", metavar="SRC", help="ring file, folder of segments, or card folder; several"
     )
+    add_ring(parser)
     parser.add_argument("--port", type=int, default=0, help="of the page (default: any that is free)")
     parser.add_argument("--no-browser", action="store_true", help="print the address only")
     parser.add_argument("--json", action="store_true", help="print address and drives as JSON when ready")
@@ -29,7 +32,8 @@ def run(args: argparse.Namespace) -> int:
 
     if not 0 <= args.port < 65536:
         raise BadUsage(f"{args.port} is no port", "a slip of the keyboard", "take a number from 1024 to 65535")
-    shelf = [Shelved(source) for source in args.source]
+    shelf = [Shelved(source, args.ring) for source in args.source]
+    tell_origin(*(one.drive for one in shelf))
     try:
         server = Server(shelf, args.port)
     except OSError as fault:

@@ -11,7 +11,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from ringpull.ring.blocks import scan
+from ringpull.ring.blocks import rings, scan
+from ringpull.ring.blocks.rings import Ring
 from ringpull.ring.blocks.scan import FileIndex
 from shared_math import layout
 
@@ -43,9 +44,11 @@ class Run:
 
 @dataclass
 class Ordered:
-    """runs: in order, no sequence number twice. unlike, foreign: (file, slot) of blocks not used for that reason.
+    """runs: in order, no sequence number twice. unlike: (file, slot) of blocks not used for that reason. foreign:
+    likewise, those that stand among the ring's own. others: all valid blocks of other rings.
 
     stale: file -> first slot of its unwritten rest (rule 9). ring: the ring id used, None where no block was found.
+    rings: all that the files hold.
     """
 
     runs: list[Run]
@@ -53,32 +56,40 @@ class Ordered:
     unlike: list[tuple[int, int]] = field(default_factory=list)
     foreign: list[tuple[int, int]] = field(default_factory=list)
     stale: list[int] = field(default_factory=list)
+    others: int = 0
+    rings: list[Ring] = field(default_factory=list)
 
     @property
     def blocks(self) -> int:
         return sum(run.count for run in self.runs)
 
 
-def in_order(indexes: list[FileIndex]) -> Ordered:
-    """Order the blocks of all files. Reads again only those blocks that share a sequence number."""
-    ring = _most_common_ring(indexes)
-    if ring is None:
+def in_order(indexes: list[FileIndex], ring: int | None = None) -> Ordered:
+    """Order the blocks of one ring of all files, by default of the newest. Reads again only those blocks that share a
+    sequence number, and what tells the newest ring."""
+    newest = rings.newest(indexes, lambda file, slot: _bytes(indexes, Run(0, file, slot, 1)).tobytes())
+    if newest is None:
         return Ordered([], None, stale=[0] * len(indexes))
-    ours = [_ours(index, ring) for index in indexes]
-    foreign = []
+    older = ring is not None and ring != newest
+    ring = newest if ring is None else ring
+    ours = [rings.blocks_of(index, ring) for index in indexes]
+    foreign, others_count = [], 0
     runs: list[Run] = []
     stale = []
     anchor = next(int(index.slots["sequence"][mine.argmax()]) for index, mine in zip(indexes, ours) if mine.any())
     for at, index in enumerate(indexes):
-        if index.ring is not None or ring not in index.rings:
-            others = (index.slots["state"] == scan.GOOD) & ~ours[at]
-            foreign += [(at, slot) for slot in np.flatnonzero(others).tolist()]
         mine = _runs(at, index.slots["sequence"], ours[at], anchor)
         runs += mine
         stale.append(_unwritten_from(mine, index.file.slots))
+        if index.ring is not None or ring not in index.rings:
+            others = (index.slots["state"] == scan.GOOD) & ~ours[at]
+            others_count += int(others.sum())
+            # Of an older ring the rest was overwritten, and behind the newest block lies what the card held before
+            amid = [] if older else np.flatnonzero(others[: stale[at]]).tolist()
+            foreign += [(at, slot) for slot in amid]
     runs.sort()
     out, unlike = _each_once(runs, indexes, ours)
-    return Ordered(out, ring, unlike, foreign, stale)
+    return Ordered(out, ring, unlike, foreign, stale, others_count, rings.listed(indexes, newest))
 
 
 def _runs(file: int, sequence: np.ndarray, ours: np.ndarray, anchor: int) -> list[Run]:
@@ -108,30 +119,6 @@ def _unwritten_from(runs: list[Run], slots: int) -> int:
     newest = max(run.end for run in runs)
     last = next(run for run in runs if run.end == newest)
     return last.slot + last.count if last is runs[-1] else slots
-
-
-def _most_common_ring(indexes: list[FileIndex]) -> int | None:
-    """The ring id with most valid blocks; the one met first where several have as many."""
-    blocks: dict[int, int] = {}
-    for index in indexes:
-        good = index.slots["state"] == scan.GOOD
-        if index.ring is None:
-            counts = [int(good.sum())]
-        else:
-            counts = np.bincount(index.ring[good], minlength=len(index.rings)).tolist()
-        for ring, count in zip(index.rings, counts):
-            blocks[ring] = blocks.get(ring, 0) + count
-    return max(blocks, key=lambda ring: blocks[ring]) if blocks else None
-
-
-def _ours(index: FileIndex, ring: int) -> np.ndarray:
-    """(slots,) bool: valid blocks of the ring."""
-    good = index.slots["state"] == scan.GOOD
-    if ring not in index.rings:
-        return np.zeros(len(good), bool)
-    if index.ring is None:
-        return good
-    return good & (index.ring == index.rings.index(ring))
 
 
 def _each_once(

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from ringpull.errors import NotARingFile
-from ringpull.ring.blocks import order, scan
+from ringpull.ring.blocks import order, rings, scan
 from ringpull.ring.blocks.order import Run
 from ringpull.ring.blocks.source import RingFile, ring_files
 from shared_math import layout
@@ -92,7 +92,7 @@ class Store:
             wrong = state[: self.ordered.stale[at]]
             damaged += int(((wrong == scan.DAMAGED) | (wrong == scan.NO_BLOCK)).sum())
             refused += int(((state == scan.NEWER) | (state == scan.UNKNOWN)).sum())
-        return Blocks(self.ordered.blocks, damaged, self._missing(), len(self.ordered.foreign), refused)
+        return Blocks(self.ordered.blocks, damaged, self._missing(), self.ordered.others, refused)
 
     def _missing(self) -> int:
         """Sequence numbers without a block."""
@@ -115,8 +115,11 @@ class Store:
         return min(hole, int((between != scan.GOOD).sum()))
 
 
-def open_store(source: str | Path, progress: Callable[[float], None] | None = None) -> Store:
-    """Index and order the blocks of SRC. Raises SourceMissing, NotARingFile, OSError."""
+def open_store(source: str | Path, progress: Callable[[float], None] | None = None, ring: str | None = None) -> Store:
+    """Index and order the blocks of SRC. ring: id of the ring to read, by default the newest.
+
+    Raises SourceMissing, NotARingFile, BadUsage where there is no such ring, OSError.
+    """
     files = ring_files(source)
     total = sum(file.slots for file in files) or 1
     indexes = []
@@ -124,7 +127,7 @@ def open_store(source: str | Path, progress: Callable[[float], None] | None = No
     for file in files:
         indexes.append(scan.index_file(file, _share(progress, done / total, file.slots / total)))
         done += file.slots
-    ordered = order.in_order(indexes)
+    ordered = order.in_order(indexes, None if ring is None else rings.asked_for(indexes, ring))
     if ordered.ring is None:
         _refuse(files, indexes)
     return Store(indexes, ordered)

@@ -14,6 +14,8 @@ from ringpull.ring.blocks.order import Run
 from ringpull.ring.blocks.store import Store
 from ringpull.ring.rows import setup as read_setup
 from ringpull.ring.rows import unpack
+from ringpull.ring.rows.beside import fits, setup_beside
+from ringpull.ring.rows.groups import setup_of
 from ringpull.ring.rows.setup import Setup
 from shared_math import layout
 
@@ -21,6 +23,7 @@ PIECE = 2048  # blocks unpacked together
 FAST_PIECE = 4096  # the same for compiled code: with fewer, two threads wait for each other
 WINDOW = 1 << 18  # blocks whose headers are looked at together
 LOST_OR_MORE = 0xFFFF
+TRIED = 64  # row blocks of a session looked at, to see whether a setup from elsewhere fits them
 Piece = tuple[np.ndarray, dict[int, np.ndarray]]
 
 
@@ -173,11 +176,13 @@ def find(store: Store) -> Found:
         for session, part in _by_session(store, run):
             by_session.setdefault(session, []).append(part)
     out, undecoded, faults = [], {}, []
+    setups = {one: setup_of(store, _of_kind(store, runs, layout.SETUP), faults) for one, runs in by_session.items()}
+    others = [setup for setup in setups.values() if setup is not None]
     for session, runs in by_session.items():
         first, end, rows, holes, ordered = _rows_of(store, runs)
         if not rows:
             continue
-        setup = _setup(store, runs, faults)
+        setup = setups[session] or _beside(store, runs, others)
         if setup is None:
             undecoded[session] = sum(len(part) for _, part in _row_slots(store, runs))
         else:
@@ -267,30 +272,17 @@ def _of_kind(store: Store, runs: list[Run], kind: int) -> list[Run]:
     return out
 
 
-def _setup(store: Store, runs: list[Run], faults: list[str]) -> Setup | None:
-    """From the first whole group of the session."""
-    pieces = _of_kind(store, runs, layout.SETUP)
-    at = 0
-    while at < len(pieces):
-        # parts may be spread over runs (files) as long as their numbers follow each other
-        group = [pieces[at]]
-        at += 1
-        while at < len(pieces) and pieces[at].start == group[-1].end:
-            group.append(pieces[at])
-            at += 1
-        blocks = store.fetch(group)
-        for begin in np.flatnonzero(blocks[:, layout.AT_PART] == 0).tolist():
-            parts = int(blocks[begin, layout.AT_PARTS])
-            whole = blocks[begin : begin + parts]
-            if len(whole) < parts or parts == 0:
-                continue
-            if (whole[:, layout.AT_PART] != np.arange(parts)).any() or (whole[:, layout.AT_PARTS] != parts).any():
-                continue
-            try:
-                return read_setup.parse(read_setup.text_of(whole))
-            except ValueError as fault:
-                faults.append(str(fault))
-    return None
+def _beside(store: Store, runs: list[Run], others: list[Setup]) -> Setup | None:
+    """What logger.json beside the files says, where the session's rows fit it."""
+    setup = setup_beside([index.file for index in store.indexes], others)
+    if setup is None:
+        return None
+    places = [
+        run.part(run.start + int(slot) - run.slot, run.start + int(slot) - run.slot + 1)
+        for run, slots in _row_slots(store, runs)
+        for slot in slots[:: max(1, len(slots) // TRIED)].tolist()
+    ]
+    return setup if fits(store.fetch(places[:: max(1, len(places) // TRIED)]), setup) else None
 
 
 def _health(store: Store, runs: list[Run]) -> dict:

@@ -40,7 +40,8 @@ class Column:
 @dataclass(frozen=True)
 class Setup:
     """columns: in order. config: defaults filled; {} where it can't be understood. looked_up: channel -> (value of
-    each count, which of them are known already)."""
+    each count, which of them are known already). assumed: where this is from, if not from the session's own setup
+    blocks."""
 
     columns: list[Column]
     period_us: float
@@ -49,6 +50,7 @@ class Setup:
     firmware: str
     board: str
     faults: list[int]
+    assumed: str = ""
     looked_up: dict[str, tuple[np.ndarray, np.ndarray]] = field(default_factory=dict, compare=False, repr=False)
 
     @property
@@ -119,7 +121,7 @@ def parse(text: bytes) -> Setup:
     return Setup(
         columns=columns,
         period_us=period_us,
-        config=_config(head.get("config")),
+        config=usable_config(head.get("config")),
         utc=utc if isinstance(utc, str) and UTC.fullmatch(utc) else None,
         firmware=str(head.get("firmware", "")),
         board=str(head.get("board", "")),
@@ -148,7 +150,7 @@ def _is_number(value: object) -> TypeGuard[int | float]:
     return isinstance(value, (int, float)) and not isinstance(value, bool) and abs(value) <= sys.float_info.max
 
 
-def _config(config: object) -> dict:
+def usable_config(config: object) -> dict:
     """The configuration with defaults filled, or {} where this version can't make sense of it: raw columns remain."""
     if not isinstance(config, dict):
         return {}

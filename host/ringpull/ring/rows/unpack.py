@@ -58,6 +58,15 @@ def unpack(blocks: np.ndarray, bits: list[int], wanted: Collection[int] | None =
     return Rows(row, out, bad, taken)
 
 
+def ends(blocks: np.ndarray, bits: list[int]) -> np.ndarray:
+    """(n,) bit behind the last value of each row block; -1 where that lies outside the block."""
+    rows = (_u16(blocks, layout.AT_ROWS) & layout.ROWS_MASK).astype(np.int64)
+    packed = _Streams(np.ascontiguousarray(blocks), bits, rows, []).end
+    size = 8 * sum(2 if b <= 16 else 4 for b in bits)
+    end = np.where(blocks[:, layout.AT_KIND] == layout.PLAIN, PAYLOAD_BIT + rows * size, packed)
+    return np.where(end > END_BIT, -1, end)
+
+
 def fast_pays(blocks: int) -> bool:
     """Whether the compiled way is there and so many blocks are worth loading it."""
     if blocks < FAST_FROM:
@@ -146,6 +155,7 @@ class _Streams:
                 self.width[c] = widths[c]
                 self.begin[c] = place.copy()
             place += widths[c] * (rows - self.difference[c])
+        self.end = place
         self.too_long = place > END_BIT
 
     def _take(self, place: np.ndarray, bits: int) -> np.ndarray:

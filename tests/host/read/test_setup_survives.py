@@ -1,0 +1,132 @@
+"""Setup groups of which parts are gone: put together by their hash, or taken from logger.json and said so."""
+
+import json
+import random
+
+import pytest
+import second_reader
+from ring_bytes import CONFIG, Ring
+
+import ringpull
+from ringpull.errors import NothingReadable
+from shared_math import layout
+
+ROWS = 1500
+
+
+def drive_of(groups=3, hashed=True):
+    """Blocks of a drive with some setup groups in it, and the slots where parts stand: group after group."""
+    ring = Ring(hashed=hashed)
+    places = []
+    for group in range(groups):
+        places.append(len(ring.blocks))
+        ring.setup()
+        ring.numbered(group * ROWS // groups, ROWS // groups)
+    parts = [list(range(at, at + ring.blocks[at][layout.AT_PARTS])) for at in places]
+    assert len(parts[0]) > 1
+    return ring.blocks, parts
+
+
+def put(folder, blocks):
+    (folder / "drive.rpl").write_bytes(b"".join(blocks))
+    return folder / "drive.rpl"
+
+
+@pytest.mark.parametrize("hashed", [True, False])
+def test_parts_of_equal_groups_make_a_whole(tmp_path, hashed):
+    blocks, parts = drive_of(hashed=hashed)
+    for group, (first, *_, last) in enumerate(parts):
+        blocks[first if group % 2 else last] = bytes(512)
+    source = put(tmp_path, blocks)
+    (session,) = ringpull.read(source).sessions
+    assert session.rows == ROWS and not session.assumed
+    assert len(second_reader.read_ring(source).sessions[1].rows) == ROWS
+
+
+def test_parts_of_different_texts_are_not_mixed(tmp_path):
+    for hashed in (True, False):
+        first, second = Ring(hashed=hashed), Ring(hashed=hashed)
+        first.setup()
+        second.setup(board="another board, but as many parts")
+        parts = len(first.blocks)
+        assert len(second.blocks) == parts
+        rows = Ring(sequence=2 * parts)
+        rows.numbered(0, 100)
+        second_part = [bytearray(one) for one in second.blocks]
+        for number, block in enumerate(second_part):
+            layout.put32(block, layout.AT_SEQUENCE, parts + number)
+            layout.seal(block, memoryview(block)[: layout.AT_CRC])
+        blocks = [
+            *first.blocks[:1],
+            *[bytes(512)] * (parts - 1),
+            bytes(512),
+            *map(bytes, second_part[1:]),
+            *rows.blocks,
+        ]
+        source = put(tmp_path, blocks)
+        if hashed:
+            with pytest.raises(NothingReadable):
+                ringpull.read(source)
+            assert second_reader.read_ring(source).undecoded == [1]
+
+
+def test_logger_json_is_the_last_resort_and_said(tmp_path):
+    blocks, parts = drive_of(1)
+    for slot in parts[0]:
+        blocks[slot] = bytes(512)
+    source = put(tmp_path, blocks)
+    with pytest.raises(NothingReadable):
+        ringpull.read(source)
+    (tmp_path / "logger.json").write_text(json.dumps(CONFIG))
+    (session,) = ringpull.read(source).sessions
+    assert session.rows == ROWS and "logger.json" in session.assumed
+    assert session.frame()["map_kpa"].notna().any()
+
+
+def test_a_logger_json_that_does_not_fit_the_rows_is_not_used(tmp_path):
+    blocks, parts = drive_of(1)
+    for slot in parts[0]:
+        blocks[slot] = bytes(512)
+    source = put(tmp_path, blocks)
+    others = [
+        CONFIG | {"channels": CONFIG["channels"][:3]},
+        CONFIG | {"channels": [*CONFIG["channels"], CONFIG["channels"][0] | {"name": "lambda_2", "input": "a2"}]},
+        {"version": 1},
+        [],
+    ]
+    for config in others:
+        (tmp_path / "logger.json").write_text(json.dumps(config))
+        with pytest.raises(NothingReadable):
+            ringpull.read(source)
+
+
+def test_one_damaged_sector_costs_its_own_rows_at_most(tmp_path):
+    blocks, parts = drive_of(2)
+    whole = ringpull.read(put(tmp_path, blocks)).sessions[0].rows
+    for slot, block in enumerate(blocks):
+        hurt = [*blocks[:slot], b"\x5a" * 512, *blocks[slot + 1 :]]
+        (session,) = ringpull.read(put(tmp_path, hurt)).sessions
+        rows = int.from_bytes(block[18:20], "little") & layout.ROWS_MASK if block[3] == layout.PACKED else 0
+        assert session.rows == whole - rows
+
+
+@pytest.mark.slow
+def test_eight_damaged_sectors_leave_999_of_1000_files_readable(tmp_path):
+    # As the firmware repeats its setup: after 8, 40 and 170 blocks
+    ring = Ring()
+    row = 0
+    for rows in (80, 400, 1600, 900):
+        ring.setup()
+        ring.numbered(row, rows)
+        row += rows
+    chance = random.Random(5)
+    lost = 0
+    for _ in range(2000):
+        hurt = list(ring.blocks)
+        for slot in chance.sample(range(len(hurt)), 8):
+            hurt[slot] = bytes(512)
+        try:
+            assert ringpull.read(put(tmp_path, hurt)).sessions
+        except NothingReadable:
+            lost += 1
+    assert lost <= 2
