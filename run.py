@@ -32,7 +32,7 @@ DEMO, ALL = "demo", "all"
 EXTRAS = {DEMO: "", ALL: "[test,lint,references,hardware,fast,mf4,pictures]"}
 COST = {
     DEMO: "setting up .venv for the demo, once: 0.3 GB, about half a minute and a network",
-    ALL: "setting up .venv for tests and tools, once: 1.3 GB in all, one to three minutes and a network",
+    ALL: "setting up .venv for tests and tools, once: 1.3 GB in all, one to two minutes and a network",
 }
 # Debian packages: the command that shows they are there, what they are for
 DEBIAN = {
@@ -151,7 +151,7 @@ def demo():
 
 def test():
     debian_packages()
-    print("running the tests in two processes: three to four minutes on two free cores", flush=True)
+    print("running the tests in two processes: about four minutes on two free cores", flush=True)
     return pytest("-m", "not slow", "--durations=10", *TWO_PROCESSES)
 
 

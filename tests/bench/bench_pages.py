@@ -13,6 +13,7 @@ import tempfile
 import time
 from pathlib import Path
 
+import figures
 import long_drives
 
 MB = 1e6
@@ -47,9 +48,6 @@ def _browser(page: Path):
         yield "  in the browser", float("nan"), "ms", "left out: chromium is not installed"
         return
     from playwright.sync_api import sync_playwright
-
-    sys.path.append(str(Path(__file__).resolve().parents[1] / "browser"))
-    import figures
 
     with sync_playwright() as started:
         browser = started.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-gpu"])
