@@ -31,7 +31,6 @@ class Session:
 def stand_in(real, folder, sessions):
     return SimpleNamespace(
         source=folder,
-        older_ring=False,
         sessions=sessions,
         blocks=real.blocks,
         damage=real.damage,
