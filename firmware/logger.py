@@ -1,5 +1,8 @@
 """The logger: configuration, queue, files and handlers put together, and the loop that runs them."""
 
+# What session.Start gives the logger is None before it:
+# pyright: reportAttributeAccessIssue=false
+
 import gc
 
 import memory

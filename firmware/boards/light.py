@@ -23,7 +23,7 @@ class Light:
     def tick(self, _timer):
         """Timer handler: allocates nothing."""
         step_ms, steps = self.pattern
-        self.pin.value(steps[time.ticks_ms() // step_ms % len(steps)])
+        self.pin.value(steps[time.ticks_ms() // step_ms % len(steps)])  # pyright: ignore[reportOperatorIssue]
 
 
 _made = []

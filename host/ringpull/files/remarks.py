@@ -6,6 +6,7 @@ import json
 import os
 import tempfile
 from pathlib import Path
+from typing import Any
 
 from ringpull.errors import RingpullError
 
@@ -37,7 +38,7 @@ def read_notes(source: Path, ring: str = "") -> dict[str, str]:
     return {writable(str(number)): writable(str(text)) for number, text in (notes or {}).items()}
 
 
-def read_json(path: Path) -> object:
+def read_json(path: Path) -> Any:
     """What a small JSON file holds, None where there is none. ValueError where it is no such file, OSError."""
     if not path.exists():
         return None

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from math import isfinite
+from typing import Any
 
 from ringpull.analysis.instruments.records import Cause, Check, Finding, Instrument, State
 from ringpull.analysis.instruments.trust import StandIn
 from ringpull.said import Figure, Said, capital, joined, kpa, lam, say
 from shared_math import plausible
 
-Figures = Mapping[str, float]
+Figures = Mapping[str, Any]  # numbers, and here and there a unit or a name
 
 
 def _lambda(value: float, digits: int = 2) -> Figure:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -35,7 +36,7 @@ SHARES = ("ramp", "load")
 class Side:
     """A drive of a comparison. pulls: numbers of those that count, None for all that are not spoiled."""
 
-    drive: object
+    drive: Any
     pulls: Collection[int] | None = None
 
 

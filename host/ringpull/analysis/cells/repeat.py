@@ -32,7 +32,7 @@ class Repeat:
     drift_low: float
     drift_high: float
     levels: list[float]
-    words: list[str]
+    words: Sequence[str]
 
 
 def repeat(found: Sequence[Pass]) -> Repeat:

@@ -85,7 +85,7 @@ def not_tested(check: Check) -> Finding:
     return Finding(check, State.NOT_TESTED)
 
 
-def contradicted(check: Check, cause: Cause, spans: tuple[Span, ...] = (), **figures: float | str) -> Finding:
+def contradicted(check: Check, cause: Cause, spans: tuple[Span, ...] = (), /, **figures: float | str) -> Finding:
     """A check that the channel failed."""
     return Finding(check, State.CONTRADICTED, figures, cause, spans)
 

@@ -100,7 +100,7 @@ def from_motion(rpm: np.ndarray, rpm_per_s: np.ndarray, car: Car) -> Power:
     return Power(rpm, force * v, force * v - u, force * v + u)
 
 
-def road_load_n(car: Car, speed_m_s, acceleration=0.0):
+def road_load_n(car: Car, speed_m_s: float | np.ndarray, acceleration: float | np.ndarray = 0.0):
     """(drag, rolling, inertia) in newtons on a level road: 0.5 rho CdA v^2, m g crr, m k a."""
     return (
         0.5 * car.air_kg_m3 * car.cda_m2 * speed_m_s**2,

@@ -141,8 +141,9 @@ def _column(told: object) -> Column:
         if not _is_number(told.get(key)):
             raise ValueError(f"column {name} of the setup text lacks {key!r}")
     error_v = told.get("e")
-    known = _is_number(error_v) and 0 < error_v < 1e6
-    return Column(name, role, bits, told["s"], told["o"], float(error_v) if known else None)
+    if not isinstance(error_v, (int, float)) or not _is_number(error_v) or not 0 < error_v < 1e6:
+        error_v = None
+    return Column(name, role, bits, told["s"], told["o"], None if error_v is None else float(error_v))
 
 
 def _is_number(value: object) -> TypeGuard[int | float]:
