@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ringpull.analysis import local
+from ringpull.analysis.instruments import signal_checks
 from ringpull.analysis.instruments.glance import Glance
 from ringpull.analysis.instruments.records import Cause, Check, Finding, Span, contradicted, not_tested, sound
 from shared_math import plausible
@@ -14,7 +15,7 @@ BELOW_KPA = 15.0  # under full throttle, and under the air around: what a closed
 CLOSED_MOST_KPA = 60.0  # of a closed throttle on a fast engine: above, it draws no vacuum that could tell load
 FULL_LEAST_KPA = 55.0  # with the throttle wide open, high in the mountains and behind a restrictor
 LIMIT_SHARE = 0.01  # of the running engine that may lie beyond what is possible: spikes
-SWING_RPM, SWING_KPA = 1500.0, 6.0
+SWING_KPA = 6.0
 TOP_SHARE, TOP_S = 0.005, 0.3  # of the configured range
 LOW_END, LOW_MOST_KPA, LOW_SHARE = 0.05, 45.0, 0.25  # of the range; of the recorded rows of a running engine
 NEAR_NOUGHT_KPA, BAR_MOST = 6.0, 5.5  # a standing engine's gauge pressure; an engine's highest in bar
@@ -69,17 +70,7 @@ def limits(glance: Glance) -> Finding:
 
 def swings(glance: Glance) -> Finding:
     """Whether pressure moves at all while the engine's speed goes up and down."""
-    good = glance.running & np.isfinite(glance.map_kpa)
-    if np.count_nonzero(good) * glance.step_s < 5.0:
-        return not_tested(Check.SWINGS)
-    rpm = np.percentile(glance.rpm[good], (2, 98))
-    low, high = np.percentile(glance.map_kpa[good], (1, 99))
-    figures = {"low": float(low), "high": float(high), "rpm_low": float(rpm[0]), "rpm_high": float(rpm[1])}
-    if rpm[1] - rpm[0] < SWING_RPM:
-        return not_tested(Check.SWINGS)
-    if high - low < SWING_KPA:
-        return contradicted(Check.SWINGS, _cause_still(float(high)), **figures)
-    return sound(Check.SWINGS, **figures)
+    return signal_checks.swings(glance, glance.map_kpa, SWING_KPA, _cause_still)
 
 
 def _cause_still(kpa: float) -> Cause:

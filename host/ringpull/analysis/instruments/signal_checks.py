@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from ringpull.analysis import local
+from ringpull.analysis.instruments.glance import Glance
 from ringpull.analysis.instruments.records import Cause, Check, Finding, contradicted, not_tested, sound
 
 FLAT_S, FLAT_LEAST_S = 0.25, 1.0  # one stretch, all together
@@ -15,6 +18,23 @@ BINS, LEVEL_BINS, CROWDED = 100, 2, 0.3  # of that span; of a level; of an even 
 COARSE_SHARE, COARSE_LEAST = 0.9, 4  # of the rows, on so many levels
 BREAKS_S, BREAKS_LEAST = 1.0, 10
 MOST_PROBED = 40_000
+SWING_RPM, SWING_S = 1500.0, 5.0  # what engine speed must have covered, and for how long, before stillness says anything
+
+
+def swings(glance: Glance, values: np.ndarray, least: float, cause: Callable[[float], Cause]) -> Finding:
+    """Whether a signal moves by `least` while the engine's speed goes up and down. values: (rows,) of the glance.
+    cause: of standing still, by the value at which it stands."""
+    good = glance.running & np.isfinite(values)
+    if np.count_nonzero(good) * glance.step_s < SWING_S:
+        return not_tested(Check.SWINGS)
+    rpm = np.percentile(glance.rpm[good], (2, 98))
+    low, high = np.percentile(values[good], (1, 99))
+    figures = {"low": float(low), "high": float(high), "rpm_low": float(rpm[0]), "rpm_high": float(rpm[1])}
+    if rpm[1] - rpm[0] < SWING_RPM:
+        return not_tested(Check.SWINGS)
+    if high - low < least:
+        return contradicted(Check.SWINGS, cause(float(high)), **figures)
+    return sound(Check.SWINGS, **figures)
 
 
 def noise(values: np.ndarray) -> np.ndarray:

@@ -5,11 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from ringpull.analysis import local
+from ringpull.analysis.instruments import signal_checks
 from ringpull.analysis.instruments.glance import Glance
 from ringpull.analysis.instruments.records import Cause, Check, Finding, contradicted, not_tested, sound
 from shared_math import judging, plausible
 
-SWING_RPM, SWING_PCT = 1500.0, 3.0
+SWING_PCT = 3.0
 FALLS_RPM_S, FALLS_S = 300.0, 1.2  # longer than any gear change: nobody is on the throttle
 VACUUM_KPA, VACUUM_S = 40.0, 0.5
 IDLES_S = 2.0
@@ -21,17 +22,7 @@ RISES_RPM, RISES_UNVOUCHED_RPM = 800.0, 2500.0
 
 def swings(glance: Glance) -> Finding:
     """Whether the throttle moves at all while the engine's speed goes up and down."""
-    good = glance.running & np.isfinite(glance.throttle)
-    if np.count_nonzero(good) * glance.step_s < 5.0:
-        return not_tested(Check.SWINGS)
-    rpm = np.percentile(glance.rpm[good], (2, 98))
-    low, high = np.percentile(glance.throttle[good], (1, 99))
-    figures = {"low": float(low), "high": float(high), "rpm_low": float(rpm[0]), "rpm_high": float(rpm[1])}
-    if rpm[1] - rpm[0] < SWING_RPM:
-        return not_tested(Check.SWINGS)
-    if high - low < SWING_PCT:
-        return contradicted(Check.SWINGS, Cause.WIRING, **figures)
-    return sound(Check.SWINGS, **figures)
+    return signal_checks.swings(glance, glance.throttle, SWING_PCT, lambda _: Cause.WIRING)
 
 
 def shut_moments(glance: Glance, trusted_pressure: bool) -> list[tuple[int, int]]:
