@@ -12,8 +12,8 @@ import ringpull
 from ringpull.dryrun.run import dry_run
 from ringpull.ring.values import service
 
-DIPS = Profile([(0, 12.6), (3, 12.6), (3.1, 8.4), (3.6, 8.4), (4, 12.9), (70, 12.9), (70.2, 10.2), (71, 9.9), (71.5, 10.4),
-                (72, 9.7), (73, 13.8), (80, 13.8)])  # fmt: skip
+DIPS = Profile([(0, 12.6), (3, 12.6), (3.1, 8.4), (3.6, 8.4), (4, 12.9), (70, 12.9), (70.2, 10.2), (71, 9.9),
+                (71.5, 10.4), (72, 9.7), (73, 13.8), (80, 13.8)])  # fmt: skip
 
 
 @pytest.fixture(scope="module")
