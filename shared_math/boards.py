@@ -8,6 +8,8 @@ TITLES = {"rp2": "RP2040", "rp2350": "RP2350", "esp32": "ESP32", "generic": "any
 STAMPING = ("rp2", "rp2350")
 # Inputs of their own, as their wiring tables come
 INPUTS = dict.fromkeys(("rp2", "rp2350", "esp32"), ("a0", "a1", "a2", "a3", "p0", "p1", "d0"))
+# The input that has no pin and measures a third of the board's own supply
+OWN_SUPPLY = dict.fromkeys(STAMPING, "a3")
 # Volts at the pin where a board's own converter ends (maker's figure at the widest range, from memory)
 LEAST_V = {"esp32": 0.15}
 

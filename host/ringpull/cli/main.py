@@ -18,7 +18,7 @@ COMMANDS = {
     "demo": "the invented engine through the real firmware to a report",
     "dryrun": "run the firmware on recorded signals, as it would run in the car",
     "setup": "make a configuration by questions, or from a preset, and explain it",
-    "check": "explain what is wrong with a configuration, all mistakes at once",
+    "check": "explain what is wrong with a configuration, and what each of its channels is used for",
     "prepare": "make the ring files on a card and write the configuration to it",
     "info": "what is on a card: sessions, channels, marks, damage, timing health",
     "decode": "the table in engineering units, as CSV, Parquet or MDF4",
