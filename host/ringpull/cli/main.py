@@ -64,7 +64,8 @@ def main_parser() -> argparse.ArgumentParser:
     parser = Parser(
         prog="ringpull",
         description="Lambda under load, with evidence: decode, analyse and report what the logger recorded.",
-        epilog=f"commands:\n{table}\n\n'ringpull COMMAND --help' explains one of them.\nexample:\n  ringpull demo -o build/demo",
+        epilog=f"commands:\n{table}\n\n'ringpull COMMAND --help' explains one of them.\n"
+        "example:\n  ringpull demo -o build/demo",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--version", action="store_true", help="print the version")

@@ -16,7 +16,8 @@ ADVICE = {
     ),
     "per_rev_unusual": (
         "{w} has {d} pulses per turn, and a tach line or coil of this engine usually gives another number",
-        "half the cylinders on most four-stroke tach lines, 1 where two cylinders share a spark, 0.5 for a coil of its own",
+        "half the cylinders on most four-stroke tach lines, 1 where two cylinders share a spark, 0.5 for a coil of its "
+        "own",
         "compare engine speed at idle with the dashboard; half or twice of it means that per_rev is wrong",
     ),
     "sensor_too_small": (
@@ -61,12 +62,14 @@ ADVICE = {
     ),
     "soft_timer": (
         "While the card is busy, board {d} takes no rows",
-        "its timers and interrupts wait until a write to the card has ended; most take a few milliseconds, some far longer",
+        "its timers and interrupts wait until a write to the card has ended; most take a few milliseconds, some far "
+        "longer",
         'use an RP2040 board ("board": "rp2") where none may be missing; what is lost is counted and shown as a gap',
     ),
     "below_converter": (
         "{w} uses volts below {d} V, and this board's own converter reads all of them as about that",
-        "the ESP32's converter ends near 0.15 V at its pin: a warm-up state down there is not seen, a rich end looks like a number",
+        "the ESP32's converter ends near 0.15 V at its pin: a warm-up state down there is not seen, a rich end looks "
+        "like a number",
         "set the controller's output to begin higher, such as at 0.5 V, or wire it to an external converter's input",
     ),
     "battery_divider": (

@@ -1,4 +1,5 @@
-"""What makes an answer impossible although the file has no mistake: `check` calls it an error, the logger still records."""
+"""What makes an answer impossible although the file has no mistake: `check` calls it an error, the logger still
+records."""
 
 from __future__ import annotations
 
@@ -18,7 +19,8 @@ STATES_SHARE = 0.5  # of the range of a lambda channel
 SENTENCES = {
     "no_lambda": (
         "No channel measures lambda, so there is no answer about the mixture",
-        "the controller's channel was left out, or has another kind; one that the engine computer only commands measures nothing",
+        "the controller's channel was left out, or has another kind; one that the engine computer only commands "
+        "measures nothing",
         'add it: "kind": "lambda" with "volts" and "values" from the controller\'s papers',
     ),
     "no_speed": (
@@ -44,7 +46,8 @@ SENTENCES = {
     "lambda_over_5v": (
         "{w} goes to {d} V, and the inputs of hardware/README.md read to 5.5 V: every lambda would be wrong",
         "the volts of the controller's supply were written instead of its output's",
-        'write the output\'s volts, usually 0 to 5; for another output say what is soldered: "divider": {{"top_ohm": 47000, '
+        'write the output\'s volts, usually 0 to 5; for another output say what is soldered: "divider": {{"top_ohm": '
+        '47000, '
         '"bottom_ohm": 10000}}',
     ),
     "little_kpa": (

@@ -117,7 +117,8 @@ class Interview:
         else:
             plan = replace(plan, throttle_volts=None)
         self.tell(
-            "\nAn injector's on-time tells fuel cut exactly, and duty shows how much fuel is left to give. Its line kicks far"
+            "\nAn injector's on-time tells fuel cut exactly, and duty shows how much fuel is left to give. Its line "
+            "kicks far"
         )
         self.tell(
             "above 12 V when it closes: never onto a bare pin, only through the tach block of hardware/README.md."

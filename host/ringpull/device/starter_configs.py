@@ -1,4 +1,5 @@
-"""Configurations to begin with, and how answers change them. Figures are starting points, to be replaced by one's own."""
+"""Configurations to begin with, and how answers change them. Figures are starting points, to be replaced by one's
+own."""
 
 from __future__ import annotations
 
@@ -97,8 +98,8 @@ def config_of(plan: Plan) -> dict[str, Any]:
     """The configuration of a plan, as it goes into logger.json."""
     config: dict[str, Any] = {
         "version": 1,
-        "note": "Made by 'ringpull setup'. Replace volts and values by those in your sensors' papers, and the target by "
-        f"your own: this one is a rule of thumb of the trade, lambda {plan.why}.",
+        "note": "Made by 'ringpull setup'. Replace volts and values by those in your sensors' papers, and the target "
+        f"by your own: this one is a rule of thumb of the trade, lambda {plan.why}.",
         "board": plan.board,
         "rate_hz": plan.rate_hz,
         "engine": {

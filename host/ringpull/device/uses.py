@@ -15,7 +15,8 @@ NOTHING = "shown, used for nothing"
 BRINGS = {
     "map": "tells when the engine is under load; gives the exhaust's flow, and with it the delay to the lambda sensor",
     "throttle": "tells full throttle, part load and a closed throttle",
-    "ambient": "the pressure of the air around: from which load on is full load, and whether the manifold sensor tells the truth",
+    "ambient": "the pressure of the air around: from which load on is full load, and whether the manifold sensor tells "
+    "the truth",
     "coolant": "a cold engine (below 60 degC) is left out of judgement; a comparison names pulls of unlike warmth",
     "intake": "density of the intake air for the delay; named as a possible cause of a lean event where it rose; a "
     "comparison names pulls of unlike warmth",
@@ -24,7 +25,8 @@ BRINGS = {
     "battery": "named as a possible cause of a lean event where it fell",
     "injector": "fuel cut and time zero of the delay; duty above 85 % is named as a possible cause of a lean event",
     "commanded": "what the engine computer asks for: time zero of the delay; it measures nothing",
-    "trim": "the engine computer's own correction, added in the fuel map; named as a possible cause of a lean event where it fell",
+    "trim": "the engine computer's own correction, added in the fuel map; named as a possible cause of a lean event "
+    "where it fell",
     "trim_long": "the engine computer's own correction, added in the fuel map",
     "knock": "named beside a lean event where it rose",
     "boost_target": "named as a possible cause of a lean event where boost stood above it",
