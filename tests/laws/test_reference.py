@@ -1,4 +1,4 @@
-"""The reference of logger.json is the schema's own: every key with an example that the checks take, every name that counts."""
+"""The reference of logger.json is the schema's own: every key with an example that passes, every name that counts."""
 
 import json
 import re

@@ -8,16 +8,17 @@ import json
 SECTIONS = {
     "top": "The file is one group `{ }`. Two keys are needed: `version` and `channels`.",
     "engine": "Used for air flow, delays, and what a whole engine cycle is.",
-    "fuel": "A known fuel by its name (petrol, e5, e10, e20, e30, e85, ethanol, methanol, ...; `check` lists them), or one "
-    "of your own: its atoms, a blend, or a stoichiometric constant. Lambda does not depend on it; air-fuel ratios do.",
+    "fuel": "A known fuel by its name (petrol, e5, e10, e20, e30, e85, ethanol, methanol, ...; `check` lists them), or "
+    "one of your own: its atoms, a blend, or a stoichiometric constant. Lambda does not depend on it; air-fuel ratios "
+    "do.",
     "blend part": "One part of `blend` in `fuel`: a known fuel by its name, or atoms of its own.",
     "target": "The lambda that you want. One number; or a list, one value for each load; or a table, one row for each "
     "speed and one value for each load; or several of these in a list, chosen by `when`. Straight lines between the "
     "points, the end values beyond them. Without a target the usual full-load value of the fuel is used and said to be "
     "common practice without a source.",
     "when": "Chooses between targets in a list: the first whose `when` holds counts, the last has none.",
-    "lean_warning": "The lamp's warning while you drive. `false` turns it off; without the key it is on wherever lambda, "
-    "engine speed and a target by load are there.",
+    "lean_warning": "The lamp's warning while you drive. `false` turns it off; without the key it is on wherever "
+    "lambda, engine speed and a target by load are there.",
     "vehicle": "For the report's head, for power at the wheels and for the delay.",
     "converters": "External converters: `x` is the first, `y` the second.",
     "channel": "Every channel has these keys; the rest depends on its `kind`.",
@@ -32,8 +33,8 @@ KINDS = {
     "lambda": "A wideband controller's analog output.",
     "linear": "A sensor with a straight line from volts to its value: pressure, throttle, battery.",
     "table": "A sensor with a curve: an air-flow meter. Straight lines between the points.",
-    "thermistor": "A temperature sensor whose resistance falls with heat, between its input and ground, fed by a resistor. "
-    "Its curve is given by `beta` and `r25_ohm`, or three `points`, or `steinhart_hart`: one of the three.",
+    "thermistor": "A temperature sensor whose resistance falls with heat, between its input and ground, fed by a "
+    "resistor. Its curve is given by `beta` and `r25_ohm`, or three `points`, or `steinhart_hart`: one of the three.",
     "rtd": "A platinum sensor (Pt100, Pt1000), wired like a thermistor.",
     "thermocouple": "A type K thermocouple behind an amplifier with an output in volts.",
     "pulses": "Speed from pulses: engine speed with `per_rev`, road speed with `per_metre`.",
