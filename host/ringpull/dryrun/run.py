@@ -110,7 +110,7 @@ def dry_run(
     from ringpull.dryrun import signals
 
     settings, text = load_config(Path(config_path))
-    _refuse_other_drives(Path(card_dir), text, replace)
+    _refuse_other_drives(Path(card_dir), settings, replace)
     compiled = signals.compile_signals(settings, volts_csv, edges_csv, buttons_csv)
     micropython = find_micropython()
     card_dir = Path(card_dir)
@@ -131,27 +131,28 @@ def dry_run(
     return DryRunResult(card_dir, compiled.end_us / 1e6, compiled.unused, compiled.silent)
 
 
-def _refuse_other_drives(card_dir: Path, text: bytes, replace: bool) -> None:
+def _refuse_other_drives(card_dir: Path, settings: dict[str, Any], replace: bool) -> None:
     """A dry run replaces what is in its folder: unasked only what this card would hold, made by a dry run with this
     configuration or by `prepare`; another dry run's with `replace`, a logger's never. Raises BadUsage."""
     import ringpull
 
-    same = (card_dir / "logger.json").is_file() and (card_dir / "logger.json").read_bytes() == text
     for name in ("drive.rpl", "pulls.rpl"):
         path = card_dir / name
         if not path.is_file():
             continue
         try:
-            boards = {session.board for session in ringpull.read(path).sessions}
+            sessions = ringpull.read(path).sessions
+            mine = all(session.board == BOARD for session in sessions)
+            same = all(config.defaults(session.config) == settings for session in sessions)
         except RingpullError:  # no rows that can be read: fresh from `prepare` where nothing follows the first slot
-            boards = set() if not path.read_bytes()[SLOT:].strip(b"\0") else {""}
-        if boards - {BOARD}:
+            mine = same = not path.read_bytes()[SLOT:].strip(b"\0")
+        if not mine:
             raise BadUsage(
                 f"{path} holds what a logger recorded",
                 "a card, or a copy of one, was given as the folder for the dry run",
                 "give another folder with -o: what is in this one would be replaced",
             )
-        if boards and not (same or replace):
+        if not (same or replace):
             raise BadUsage(
                 f"{path} holds the drives of another configuration",
                 "the folder was used for another dry run or for the demo",
