@@ -136,7 +136,8 @@ class Logger:
         self.beside = False
 
     def _card_work(self, now):
-        """Write or copy a little where the card is ready; where it takes nothing any more, a step to get one that does."""
+        """Write or copy a little where the card is ready; where it takes nothing any more, a step to get one that
+        does."""
         recorder_ = self.recorder
         out = recorder_.writer
         if not out.dead:

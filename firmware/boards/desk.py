@@ -134,8 +134,8 @@ class DeskBoard:
             vfs.umount(self.card_folder)
 
     def wake_card(self):
-        """One short step of starting the card, mounted or not; True when it can be used. OSError where none answers: call it
-        again."""
+        """One short step of starting the card, mounted or not; True when it can be used. OSError where none answers:
+        call it again."""
         if self.disk:
             return self.disk.wake()
         if self.waking is None:

@@ -127,8 +127,8 @@ class GenericBoard:
             vfs.umount(self.card_folder)
 
     def wake_card(self):
-        """One short step of starting the card, mounted or not; True when it can be used. OSError where none answers: call it
-        again."""
+        """One short step of starting the card, mounted or not; True when it can be used. OSError where none answers:
+        call it again."""
         if self.pins["spi"] is None:
             return True
         if self.card:
@@ -314,8 +314,8 @@ class GenericBoard:
         self.buzzer_pin.value(on)
 
     def watch(self):
-        """Start the watchdog: from now on `feed` is called at least every 8 s. None here: one that can't be stopped again,
-        as on most ports, would cut off whoever copies files on over USB."""
+        """Start the watchdog: from now on `feed` is called at least every 8 s. None here: one that can't be stopped
+        again, as on most ports, would cut off whoever copies files on over USB."""
 
     def unwatch(self):
         """Stop the watchdog for what may take longer, or for the prompt."""

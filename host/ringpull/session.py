@@ -66,7 +66,8 @@ class Timing:
 
 
 class Session:
-    """One power-on of the logger. Times are seconds from the session's row 0, whether that row is still there or not."""
+    """One power-on of the logger. Times are seconds from the session's row 0, whether that row is still there or
+    not."""
 
     def __init__(self, blocks: SessionBlocks) -> None:
         self._blocks = blocks

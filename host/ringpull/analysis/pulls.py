@@ -148,7 +148,8 @@ def found_spans(columns: Columns) -> list[tuple[float, float]]:
 
 
 def find(views: list[View]) -> list[Pull]:
-    """All pulls of a drive, whose sessions these are, in the order of its sessions and times: marked ones, and found ones that no mark overlaps.
+    """All pulls of a drive, whose sessions these are, in the order of its sessions and times: marked ones, and found
+    ones that no mark overlaps.
 
     Void pulls (a press that was taken back) are left out.
     """

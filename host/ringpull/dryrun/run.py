@@ -34,7 +34,8 @@ NEW = "new"  # in a card's story: another card, without ring files
 
 @dataclass
 class DryRunResult:
-    """card: the folder with what the card holds. simulated_s: signal time that was run. unused: CSV columns not used."""
+    """card: the folder with what the card holds. simulated_s: signal time that was run. unused: CSV columns not
+    used."""
 
     card: Path
     simulated_s: float
@@ -65,7 +66,8 @@ def parse_config(path: Path) -> tuple[dict[str, Any], bytes]:
     except ValueError as error:
         raise BadConfig(
             f"{path.name} is not a configuration: {error}",
-            "another file, a comma, quote or bracket too many or too few, a decimal comma, or a comment (there are none)",
+            "another file, a comma, quote or bracket too many or too few, a decimal comma, or a comment (there are "
+            "none)",
             "open it in a text editor and correct it there, or make a new one: ringpull setup",
         ) from None
 
@@ -97,10 +99,10 @@ def dry_run(
 
     seed: of the converter noise. progress: called with the fraction done. tick_base: the microsecond counter's value
     at power-on. slow_card: None, or "hard" or "soft": while recording every write of the card takes a random time up to
-    SLOWEST_WRITE_US, and the port runs its interrupts meanwhile (hard) or after it (soft). card_story: what becomes of the
-    card, (seconds since power-on, what, more) in time order: see firmware/boards/desk_card.py; every access then takes its
-    time. Files of an earlier run in card_dir are replaced, those of a real logger never. Raises BadUsage, BadConfig, BadSignal, MissingPart,
-    FirmwareFailed.
+    SLOWEST_WRITE_US, and the port runs its interrupts meanwhile (hard) or after it (soft). card_story: what becomes of
+    the card, (seconds since power-on, what, more) in time order: see firmware/boards/desk_card.py; every access then
+    takes its time. Files of an earlier run in card_dir are replaced, those of a real logger never. Raises BadUsage,
+    BadConfig, BadSignal, MissingPart, FirmwareFailed.
     """
     from ringpull.dryrun import signals
 
@@ -127,7 +129,8 @@ def dry_run(
 
 
 def _refuse_real_drives(card_dir: Path) -> None:
-    """A dry run replaces what is in its folder: only what a dry run or `prepare` made may be lost so. Raises BadUsage."""
+    """A dry run replaces what is in its folder: only what a dry run or `prepare` made may be lost so. Raises
+    BadUsage."""
     import ringpull
 
     for name in ("drive.rpl", "pulls.rpl"):
@@ -209,7 +212,8 @@ def _write_job(
 
 
 def _add_story(work: Path, job_path: Path, story: list[tuple[float, str, Any]]) -> None:
-    """Put what becomes of the card into the job; "in" with NEW brings a blank card, at the end the one left in counts."""
+    """Put what becomes of the card into the job; "in" with NEW brings a blank card, at the end the one left in
+    counts."""
     job = json.loads(job_path.read_text())
     events = []
     for at_s, what, more in story:

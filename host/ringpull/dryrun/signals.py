@@ -109,7 +109,8 @@ def _edge_events(path: Path, pulses: list[dict[str, Any]]) -> np.ndarray:
         if channel["kind"] == "pulse_width":
             if rising is None:
                 raise BadSignal(
-                    f"{path.name} has no column 'level', and channel {channel['name']!r} measures how long its input is on",
+                    f"{path.name} has no column 'level', and channel {channel['name']!r} measures how long its input "
+                    "is on",
                     "only rising edges were recorded",
                     "add the column: 1 in the lines where the input rises, 0 where it falls",
                 )

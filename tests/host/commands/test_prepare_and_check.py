@@ -77,12 +77,6 @@ def test_check_explains_all_mistakes_at_once(tmp_path, capsys):
     assert all(m["what"] and m["cause"] and m["step"] and m["code"] for m in mistakes)
 
 
-@pytest.mark.parametrize("config", [GOOD])
-def test_check_has_nothing_to_say_about_a_good_one(tmp_path, capsys, config):
-    assert main(["check", write(tmp_path / "good.json", config)]) == 0
-    assert "nothing to correct" in capsys.readouterr().out
-
-
 def test_a_card_that_recorded_nothing_is_told(tmp_path, capsys):
     assert main(["prepare", str(tmp_path), "--drive-mb", "1", "--pulls-mb", "1"]) == 0
     assert main(["info", str(tmp_path)]) == 3
