@@ -39,6 +39,10 @@ class SourceChanged(RingpullError):
     """A ring file became shorter while it was read."""
 
 
+class TooLong(RingpullError):
+    """A drive is longer than what can be judged at once."""
+
+
 class BadConfig(RingpullError):
     """logger.json can't be used."""
 
