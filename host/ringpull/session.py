@@ -259,8 +259,8 @@ class Session:
 
     @cached_property
     def awake(self) -> Session:
-        """This session without the hours in which the engine stood (rest.py), where it is a long one: what is judged and
-        drawn. Raises TooLong where even that is more than fits in memory."""
+        """This session without the hours in which the engine stood (rest.py), where it is a long one: what is judged
+        and drawn. Raises TooLong where even that is more than fits in memory."""
         spans = rest.awake(self._blocks)
         if spans is None:
             _refuse_endless(self, self._blocks.rows)

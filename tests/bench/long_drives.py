@@ -56,8 +56,8 @@ def write(path: Path, seconds: float) -> int:
 
 
 def left_on(path: Path, hours: float) -> int:
-    """Write a ring file of a lap, hours in which the engine stands and every converter's noise goes on, and the lap again;
-    returns its rows."""
+    """Write a ring file of a lap, hours in which the engine stands and every converter's noise goes on, and the lap
+    again; returns its rows."""
     columns, table = lap()
     bits = [column["b"] for column in columns]
     rest = np.repeat(table[-1:], REST_ROWS, axis=0)

@@ -1,4 +1,4 @@
-"""Cases run in processes of their own, with a limit of memory and time for each; whatever ends one is told by its number."""
+"""Cases run in processes of their own, with a limit of memory and time for each; what ends one is told by its number."""
 
 from __future__ import annotations
 
@@ -19,8 +19,8 @@ LAST_WORDS = 4000
 
 @dataclass
 class Tally:
-    """done: cases that ended. unreadable: of those. worst_s, worst_mb: processor time of a step, memory of a process, with the
-    case. faults: case, step, what happened."""
+    """done: cases that ended. unreadable: of those. worst_s, worst_mb: processor time of a step, memory of a process,
+    with the case. faults: case, step, what happened."""
 
     done: int = 0
     unreadable: int = 0
@@ -30,7 +30,7 @@ class Tally:
 
 
 class Board:
-    """What a child tells its parent through shared memory: case, cases done, unreadable, worst step, and its last words."""
+    """What a child tells its parent through shared memory: case, cases done, unreadable, worst step, last words."""
 
     HEAD = struct.Struct("<qqqdq64s64s")
 

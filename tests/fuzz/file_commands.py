@@ -38,7 +38,7 @@ def run(*words: object) -> tuple[int, str]:
 
 
 def every(source: Path, file: Made, other: Path, out: Path, begins: Callable[[str], None]) -> None:
-    """All commands on a source. other: a good file, for compare. out: a folder for outputs. begins: told before each."""
+    """All commands on a source. other: a good file, for compare. out: a folder for outputs. begins: hears of each."""
     begins("info")
     code, told = run("info", source, "--json")
     readable = code in (0, 1)

@@ -1,4 +1,4 @@
-"""Ring files made up from a seed: whole ones with damaged sectors, and ones that no logger wrote, all with right checksums.
+"""Ring files made up from a seed: whole ones with damaged sectors, and ones that no logger wrote, checksums right.
 
 The same seed gives the same files: what is found is repeated by its number.
 """
@@ -54,8 +54,8 @@ OTHERS = [None, True, False, [], {}, [[]], [1, 2, 3], {"a": 1}, float("nan"), fl
 
 @dataclass
 class Made:
-    """files: name -> bytes, of one card. left: of a file that was only damaged, the rows of its intact blocks, number and
-    values (rows, 1 + columns). notes: of the file of remarks beside it, None for none."""
+    """files: name -> bytes, of one card. left: of a file that was only damaged, the rows of its intact blocks, number
+    and values (rows, 1 + columns). notes: of the file of remarks beside it, None for none."""
 
     files: dict[str, bytes]
     left: np.ndarray | None = None

@@ -1,5 +1,7 @@
-"""Made-up files through the reader and through every command, each case in a process with limits. `python -m tests.fuzz` runs
-as many as there is time for; RESULTS.md keeps what was run."""
+"""Made-up files through the reader and through every command, each case in a process with limits.
+
+`python -m tests.fuzz` runs as many as there is time for; RESULTS.md keeps what was run.
+"""
 
 import sys
 from pathlib import Path
