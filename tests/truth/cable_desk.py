@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import pty
+import select
 import shutil
 import subprocess
 import threading
@@ -22,8 +24,8 @@ HANG_S = 300
 
 
 class Desk:
-    """port: of the logger, for a PC. process: the firmware. meddle: function that gets bytes on their way to the PC,
-    or None, and gives what arrives in their place; None where the cable is pulled then."""
+    """port: of the logger, for a PC. process: the firmware. to_pc: function that gets bytes on their way to the PC and
+    gives what arrives in their place, None where the cable is pulled then; or None."""
 
     def __init__(self, work: Path, files: list[Path], end_s: float, **more) -> None:
         settings, text = run.load_config(files[0])
@@ -31,14 +33,10 @@ class Desk:
         job_path = run.write_job(work, settings, compiled, files[0], 1, 0, None)
         job = json.loads(job_path.read_text())
         self.to_pc: Callable[[bytes], bytes | None] | None = None
-        board, slave = pty.openpty()  # between here and the firmware
-        self.pc, there = pty.openpty()  # between here and the PC
-        for end in (board, slave, self.pc, there):
+        self.board, self._firmware = pty.openpty()
+        for end in (self.board, self._firmware):
             tty.setraw(end)
-        self.board = board
-        self.port = os.ttyname(there)
-        self._ends = [slave, there]
-        job.update({"console": os.ttyname(slave), "paced": True, "end_us": int(end_s * 1e6), **more})
+        job.update({"console": os.ttyname(self._firmware), "paced": True, "end_us": int(end_s * 1e6), **more})
         job_path.write_text(json.dumps(job))
         shutil.copytree(shared_math_dir(), work / "shared_math", ignore=shutil.ignore_patterns("__pycache__"))
         environment = dict(
@@ -48,52 +46,49 @@ class Desk:
         self.errors = work / "errors.txt"
         with self.errors.open("w") as errors:
             self.process = subprocess.Popen(command, cwd=work, env=environment, stdout=errors, stderr=errors)
-        self.out = Path(job["out"])
-        self._on = True
-        self._threads = [
-            threading.Thread(target=self._carry, args=(self.pc, self.board, None), daemon=True),
-            threading.Thread(target=self._carry, args=(self.board, self.pc, "to_pc"), daemon=True),
-        ]
-        for one in self._threads:
-            one.start()
+        self.plug()
 
-    def _carry(self, source: int, target: int, through: str | None) -> None:
-        while self._on:
+    def plug(self) -> None:
+        """The cable goes in at the PC's side: a new port."""
+        self.pc, self._there = pty.openpty()
+        for end in (self.pc, self._there):
+            tty.setraw(end)
+        self.port = os.ttyname(self._there)
+        self._plugged = threading.Event()
+        self._plugged.set()
+        for source, target, back in ((self.pc, self.board, False), (self.board, self.pc, True)):
+            threading.Thread(target=self._carry, args=(source, target, back, self._plugged), daemon=True).start()
+
+    def _carry(self, source: int, target: int, back: bool, plugged: threading.Event) -> None:
+        while plugged.is_set():
             try:
+                if not select.select([source], [], [], 0.05)[0]:
+                    continue
                 data = os.read(source, 4096)
-            except OSError:
-                return
-            meddle = getattr(self, through) if through else None
-            if meddle:
-                data = meddle(data)
-            if data is None:
-                self.pull()
-                return
-            while data and self._on:
-                try:
-                    data = data[os.write(target, data) :]
-                except OSError:
+                meddled = self.to_pc(data) if back and self.to_pc else data
+                if meddled is None:
+                    self.pull()
                     return
+                while meddled and plugged.is_set():
+                    if select.select([], [target], [], 0.05)[1]:
+                        meddled = meddled[os.write(target, meddled[:256]) :]
+            except (OSError, ValueError):
+                return
 
     def pull(self) -> None:
-        """Take the cable out at the PC's side."""
-        self._on = False
-        for end in (self.pc, self._ends[1]):
-            try:
+        """The cable comes out at the PC's side."""
+        self._plugged.clear()
+        for end in (self._there, self.pc):
+            with contextlib.suppress(OSError):
                 os.close(end)
-            except OSError:
-                pass
 
     def end(self) -> None:
         """Stop the firmware, as power that goes."""
         self.process.kill()
         self.process.wait(HANG_S)
-        self._on = False
-        for end in (self.board, self.pc, *self._ends):
-            try:
-                os.close(end)
-            except OSError:
-                pass
+        self.pull()
+        for end in (self.board, self._firmware):
+            os.close(end)
 
     def said(self) -> str:
         """What the firmware printed."""

@@ -65,9 +65,10 @@ class Link:
         except OSError as error:  # of pyserial too
             raise self.pulled(error) from None
 
-    def answer(self, wait_s: float = ANSWER_S) -> Answer | None:
-        """(words, payload) of the next answer to the newest request; None where none came whole in time."""
-        until = time.monotonic() + wait_s
+    def answer(self, wait_s: float | None = None) -> Answer | None:
+        """(words, payload) of the next answer to the newest request; None where none came whole in `wait_s`, or
+        ANSWER_S."""
+        until = time.monotonic() + (ANSWER_S if wait_s is None else wait_s)
         while True:
             at = self.held.find(cable.START)
             del self.held[: at if at >= 0 else len(self.held)]
