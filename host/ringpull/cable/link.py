@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import time
 from binascii import crc32
 from typing import TYPE_CHECKING, Any
@@ -34,7 +35,9 @@ class Link:
 
     def __init__(self, port: serial.Serial) -> None:
         self.port = port
-        self.number = 0
+        # An answer that an earlier program did not wait for may still come
+        self.number = int.from_bytes(os.urandom(2), "little")
+        self.asked = ""
         self.held = bytearray()
 
     def __enter__(self) -> Link:
@@ -60,6 +63,7 @@ class Link:
     def send(self, *words: str) -> None:
         """Send a request; `answer` takes what comes. Raises CablePulled."""
         self.number = (self.number + 1) & 0xFFFF
+        self.asked = words[0]
         try:
             self.port.write(cable.line(self.number, words))
         except OSError as error:  # of pyserial too
@@ -85,7 +89,7 @@ class Link:
                         del self.held[:1]
                         continue
                     del self.held[:whole]
-                    if number != self.number:
+                    if number != self.number or words[0] not in (self.asked, cable.REFUSED):
                         continue
                     if words[0] == cable.REFUSED:
                         raise self.refused(words)

@@ -66,21 +66,23 @@ def test_a_head_is_one_packet(number, words, payload):
 @given(st.lists(st.binary(max_size=90), min_size=3, max_size=3), PAYLOAD, PAYLOAD, st.integers(1, 700))
 def test_an_answer_is_found_among_anything(noise, old, payload, step):
     """Noise that happens to hold a whole answer is beyond this; an answer to an older request is dropped."""
-    data = noise[0] + answer_of(7, ["now", "0", "0"], old) + noise[1]
-    data += answer_of(1, ["now", "2", "31"], payload) + noise[2]
-    link = Link(Bytes(data, step))  # pyright: ignore[reportArgumentType]
+    link = Link(Bytes(b"", step))  # pyright: ignore[reportArgumentType]
     link.send("now")
+    data = noise[0] + answer_of(link.number - 1 & 0xFFFF, ["now", "0", "0"], old) + noise[1]
+    data += answer_of(link.number, ["state"], old) + answer_of(link.number, ["now", "2", "31"], payload) + noise[2]
+    link.port.data = data  # pyright: ignore[reportAttributeAccessIssue]
     assert link.answer() == (["now", "2", "31"], payload)
 
 
 @given(PAYLOAD.filter(bool), st.data())
 def test_an_answer_that_was_hurt_is_none(payload, data):
-    whole = bytearray(answer_of(1, ["setup", "0"], payload))
+    link = Link(Bytes(b"", 64))  # pyright: ignore[reportArgumentType]
+    link.send("setup", "0")
+    whole = bytearray(answer_of(link.number, ["setup", "0"], payload))
     used = cable.PACKET + len(payload)
     at = data.draw(st.integers(0, used - 1).filter(lambda at: whole[at] != 0x20))
     whole[at] ^= 1 << data.draw(st.integers(0, 7))
-    link = Link(Bytes(bytes(whole), 64))  # pyright: ignore[reportArgumentType]
-    link.send("setup", "0")
+    link.port.data = bytes(whole)  # pyright: ignore[reportAttributeAccessIssue]
     answer = link.answer(0.0)
     assert answer is None or answer == (["setup", "0"], payload)
 
