@@ -52,9 +52,8 @@ def page() -> str:
         "",
         "One text file tells the logger what is wired to it and tells the PC what it means. `ringpull setup` writes",
         "one by questions, `ringpull check` explains what is wrong with it and what each channel is used for. It is",
-        'JSON: names in "double quotes", a colon, the value; lists in `[ ]`, groups in `{ }`, commas between; a '
-        'decimal',
-        "point, no comments. All examples on this page are checked by a test.",
+        'JSON: names in "double quotes", a colon, the value; lists in `[ ]`, groups in `{ }`, commas between;',
+        "a decimal point, no comments. All examples on this page are checked by a test.",
         "",
         "- [A whole file](#a-whole-file), [its keys](#the-file)",
         "- " + ", ".join(f"[{name}](#{name.replace(' ', '-')})" for name in TABLES if name != "top"),

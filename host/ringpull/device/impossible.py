@@ -47,7 +47,7 @@ SENTENCES = {
         "{w} goes to {d} V, and the inputs of hardware/README.md read to 5.5 V: every lambda would be wrong",
         "the volts of the controller's supply were written instead of its output's",
         'write the output\'s volts, usually 0 to 5; for another output say what is soldered: "divider": {{"top_ohm": '
-        '47000, '
+        "47000, "
         '"bottom_ohm": 10000}}',
     ),
     "little_kpa": (
