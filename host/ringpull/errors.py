@@ -65,3 +65,23 @@ class FirmwareFailed(RingpullError):
 
 class CannotWrite(RingpullError):
     """The output can't be written."""
+
+
+class NoPort(RingpullError):
+    """No board on the cable, or several and none was named."""
+
+
+class PortRefused(RingpullError):
+    """The port is there and can't be opened."""
+
+
+class CableSilent(RingpullError):
+    """Nothing answers on the port, or not the logger's firmware."""
+
+
+class CablePulled(RingpullError):
+    """The port went away."""
+
+
+class LoggerRefused(RingpullError):
+    """The logger can't do now what was asked."""
