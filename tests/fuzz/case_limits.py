@@ -1,4 +1,4 @@
-"""Cases run in processes of their own, with a limit of memory and time for each; what ends one is told by its number."""
+"""Cases run in processes of their own, with a limit of memory and time for each; what ends one is told by number."""
 
 from __future__ import annotations
 
