@@ -77,7 +77,7 @@ class View:
     def turns(self) -> list[tuple[np.ndarray, np.ndarray]]:
         """(times_s, turns of the crank since the first) of the speed channel's pulses, a pair for each stretch."""
         channel = roles.speed_channel(self.session.config.get("channels", []))
-        return [] if channel is None else self.session.turns(channel["name"])
+        return [] if channel is None else self.session.awake.turns(channel["name"])
 
 
 @dataclass(eq=False, frozen=True)

@@ -20,6 +20,8 @@ COMMANDS = {
     "setup": "make a configuration by questions, or from a preset, and explain it",
     "check": "explain what is wrong with a configuration, and what each of its channels is used for",
     "prepare": "make the ring files on a card and write the configuration to it",
+    "live": "the logger's values now, over USB, while it records",
+    "fetch": "marked pulls, or the whole card, over USB while the logger records",
     "info": "what is on a card: sessions, channels, marks, damage, timing health",
     "decode": "the table in engineering units, as CSV, Parquet or MDF4",
     "pulls": "the pulls, marked and found, a line each",

@@ -119,7 +119,7 @@ def dry_run(
         work = Path(folder)
         out = work / "out"
         out.mkdir()
-        job = _write_job(work, settings, compiled, Path(config_path), seed, tick_base, slow_card)
+        job = write_job(work, settings, compiled, Path(config_path), seed, tick_base, slow_card)
         if card_story:
             _add_story(work, job, card_story)
         # Beside nothing else that MicroPython could import; a link would need rights that Windows gives to few
@@ -175,7 +175,7 @@ def ring_slots(settings: dict[str, Any], duration_s: float) -> tuple[int, int]:
     return drive // SLOT, min(drive, MOST_PULLS_BYTES) // SLOT
 
 
-def _write_job(
+def write_job(
     work: Path,
     settings: dict[str, Any],
     compiled: Any,

@@ -228,7 +228,9 @@ def on_grid(columns: Columns) -> Columns:
 
 
 def from_session(session) -> Columns:
-    """Columns of a `drive.Session`, from its table (engineering units, NaN where invalid) and its configuration."""
+    """Columns of a `drive.Session`, from its table (engineering units, NaN where invalid) and its configuration;
+    hours in which the engine of a long session stood are left out."""
+    session = session.awake
     states = signalled_states(session, session.config.get("channels", []))
     made = from_table(session.table(), session.config, states, session.period_s)
     return replace(made, converters=session.converters)
