@@ -34,9 +34,7 @@ try:
     from logger import Logger
 
     gc.collect()
-    gc.threshold(
-        16384
-    )  # most of what is loaded from here on is given back: looking through the heap takes 15 ms each time
+    gc.threshold(16384)  # most of what comes now is given back, and each look through the heap takes 15 ms
     logger = Logger(board, plan, panel)
     logger.start()
 except Exception as error:  # whatever it is: logger.json must not stop the recording
