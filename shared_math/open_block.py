@@ -4,8 +4,8 @@ from shared_math import layout
 from shared_math.compat import const, zeros
 
 # State of a packer, one array of integers: these, then for each column its bits, least and greatest value, least and
-# greatest difference, and the widths that hold both spans. One array, so that a compiled kernel gets it as one pointer. Differences are kept with
-# BIAS added: compiled kernels on 64-bit machines read array cells as unsigned.
+# greatest difference, and the widths that hold both spans. One array, so that a compiled kernel gets it as one pointer.
+# Differences are kept with BIAS added: compiled kernels on 64-bit machines read array cells as unsigned.
 COLUMNS = const(0)
 MAX_ROWS = const(1)
 ROWS = const(2)
@@ -17,8 +17,8 @@ BIAS = const(0x2000000)
 class OpenBlock:
     """Takes rows one by one until a block is full, then writes it.
 
-    bits: list of each column's width, 1 to 24. max_rows: rows held at most (one second's worth). A packer adds the kernel
-    for a row, `admit(state, held, row, at)`, and `put_columns(block)`, which writes the payload.
+    bits: list of each column's width, 1 to 24. max_rows: rows held at most (one second's worth). A packer adds the
+    kernel for a row, `admit(state, held, row, at)`, and `put_columns(block)`, which writes the payload.
     """
 
     def __init__(self, bits, max_rows):

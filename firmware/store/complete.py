@@ -23,8 +23,8 @@ class Completer:
         self.copied = 0
 
     def run(self):
-        """Copy what is missing; returns the number of blocks copied. What the card refuses must not keep a start from recording:
-        it is left, and `card.unkept` set."""
+        """Copy what is missing; returns the number of blocks copied. What the card refuses is left, and `card.unkept`
+        set: it must not keep a start from recording."""
         last = self._last_kept()
         try:
             if last >= 0:

