@@ -1,6 +1,7 @@
 """Every command that the guide shows runs, in the guide's order; examples are clean, links lead somewhere."""
 
 import hashlib
+import io
 import json
 import os
 import re
@@ -15,6 +16,7 @@ import pytest
 from limits import until
 from trees import ROOT
 
+from ringpull.cli import main
 from ringpull.device import judgement
 from shared_math import config
 from tests.make.compiled import ARCHITECTURES
@@ -32,14 +34,25 @@ def folder(tmp_path):
     return tmp_path
 
 
-def shell(line, cwd, given=""):
+def shell(line, cwd):
     """A command line, run by bash as it stands."""
     path = f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}"
     done = subprocess.run(
-        ["bash", "-c", line], cwd=cwd, input=given, capture_output=True, text=True, env={**os.environ, "PATH": path}
+        ["bash", "-c", line], cwd=cwd, capture_output=True, text=True, env={**os.environ, "PATH": path}
     )
     assert done.returncode == 0, f"{line}\n{done.stdout}{done.stderr}"
     return done.stdout
+
+
+def here(line, cwd, monkeypatch, capsys):
+    """A `ringpull` line in this process: one of its own would load all libraries anew. Enter answers every question."""
+    monkeypatch.chdir(cwd)
+    monkeypatch.setattr("sys.stdin", io.StringIO("\n" * 80))
+    capsys.readouterr()
+    code = main.main(shlex.split(line)[1:])
+    shown = capsys.readouterr()
+    assert code == 0, f"{line}\n{shown.out}{shown.err}"
+    return shown.out
 
 
 def served(line, cwd):
@@ -53,14 +66,14 @@ def served(line, cwd):
         process.wait()
 
 
-def test_the_guides_commands_run_in_their_order(folder):
+def test_the_guides_commands_run_in_their_order(folder, monkeypatch, capsys):
     lines = documents.shell_lines(documents.text(GUIDE))
     assert len(lines) > 20
     for line in lines:
         if line.startswith("ringpull view "):
             served(line, folder)
             continue
-        shown = shell(line, folder, given="\n" * 80)
+        shown = here(line, folder, monkeypatch, capsys) if line.startswith("ringpull ") else shell(line, folder)
         if "prepare" in line:
             assert sorted(path.name for path in (folder / "CARD").iterdir()) == [
                 "drive.rpl",
@@ -68,7 +81,7 @@ def test_the_guides_commands_run_in_their_order(folder):
                 "pulls.rpl",
             ]
         if line == "ringpull compare before/card after/card":
-            as_the_guide_says(json.loads(shell(line + " --json", folder)))
+            as_the_guide_says(json.loads(here(line + " --json", folder, monkeypatch, capsys)))
         assert shown or "source" in line, line
     for name in ("before.html", "after.html", "factors.csv", "drive.csv", "drive.parquet", "again/card/drive.rpl"):
         assert (folder / name).stat().st_size > 100
