@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from types import SimpleNamespace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ringpull.analysis.cells import banks, repeat, sets
+from ringpull.analysis.cells import banks, fuelmap, repeat, sets
 from ringpull.analysis.cells.banks import Banks
 from ringpull.analysis.cells.passes import Axes, SessionPulls
 from ringpull.analysis.cells.repeat import Repeat
@@ -19,7 +19,9 @@ from ringpull.analysis.delay.identify import Identified
 from ringpull.analysis.drive_state import target
 from ringpull.analysis.drive_state.columns import Columns
 from ringpull.analysis.instruments.records import Instrument
+from ringpull.analysis.judge import holes as lean_places
 from ringpull.analysis.judge import lamp, lean_events, masks, needs, sensor, verdict
+from ringpull.analysis.judge.holes import Hole
 from ringpull.analysis.judge.lamp import Warned
 from ringpull.analysis.judge.lean_events import LeanEvent
 from ringpull.analysis.judge.other_events import OtherEvent
@@ -28,8 +30,11 @@ from ringpull.analysis.judge.session import Judged, SpanAnswer, judge_span
 from ringpull.analysis.judge.spool import SpoolUp
 from ringpull.analysis.judge.stretches import Stretch
 from ringpull.wording import assumed, events, reasons
+from ringpull.wording import first as first_words
+from ringpull.wording import holes as hole_words
 from ringpull.wording import instruments as instrument_words
 from ringpull.wording import masks as mask_words
+from ringpull.wording import next_steps as next_words
 
 if TYPE_CHECKING:
     from ringpull.analysis.pulls import Pull
@@ -168,7 +173,8 @@ class PullAnswer:
 @dataclass(frozen=True, eq=False)
 class Answer:
     """The whole answer. alignment, uncertainty: of the first session that could be judged; `sessions`: of each by its id.
-    warned: the lamp's warnings. verdict: "attention", "no lean event found" or "not enough data". left_out: mask -> seconds."""
+    warned: the lamp's warnings. verdict: "attention", "no lean event found" or "not enough data". left_out: mask -> seconds. holes: the lean places, the
+    deepest first, each with its cell of the fuel map."""
 
     verdict: str
     reasons: list[Reason]
@@ -182,6 +188,7 @@ class Answer:
     repeat: Repeat | None = None
     banks: list[Banks] = field(default_factory=list)
     instruments: list[Instrument] = field(default_factory=list)
+    holes: list[Hole] = field(default_factory=list)
 
     @property
     def judged(self) -> list[PullAnswer]:
@@ -192,6 +199,9 @@ class Answer:
         """Plain dicts, lists, numbers and text."""
         return {
             "verdict": self.verdict,
+            "sentence": first_words.sentence(self),
+            "next_steps": list(next_words.next_steps(self, self.holes)),
+            "lean_places": [place_json(one) for one in self.holes],
             "reasons": [reasons.reason(r) for r in self.reasons],
             "pulls": [p.as_json() for p in self.pulls],
             "alignment": self.alignment,
@@ -228,6 +238,27 @@ def event_json(event: LeanEvent) -> dict:
         "bound": event.bound,
         "hints": [events.hint(hint) for hint in event.hints],
         "bank": event.bank,
+        "target": _number(event.target, 4),
+    }
+
+
+def place_json(hole: Hole) -> dict:
+    """A lean place as a plain dict."""
+    cell = None if hole.cell is None else plain(rounded(asdict(hole.cell)))
+    return {
+        "sentence": hole_words.sentence(hole),
+        "cause": hole_words.cause(hole),
+        "pulls": list(hole.pulls),
+        "of": hole.of,
+        "bank": hole.event.bank,
+        "rpm_from": round(hole.rpm_from),
+        "rpm_to": round(hole.rpm_to),
+        "lambda": round(hole.measured, 4),
+        "lambda_u": round(hole.half_width, 4),
+        "target": round(hole.event.target, 4),
+        "share": round(hole.share, 4),
+        "seconds": round(hole.seconds, 3),
+        "cell": cell,
     }
 
 
@@ -449,4 +480,14 @@ def answer(drive, target: dict | None = None) -> Answer:
         repeat=repeated,
         banks=apart,
         instruments=[one for view in drive.views() for one in view.trust.instruments],
+        holes=holes_of(drive, judged_pulls),
     )
+
+
+def holes_of(drive, pulls: list[PullAnswer]) -> list[Hole]:
+    """The lean places of judged pulls, each with its cell of the drive's fuel map."""
+    found = lean_places.holes(pulls, verdict.usable(pulls))
+    if not found:
+        return []
+    made = fuelmap.of_drive(drive)
+    return [replace(one, cell=made.in_hole(one)) for one in found]

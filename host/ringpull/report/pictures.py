@@ -18,13 +18,15 @@ from ringpull.errors import CannotWrite, MissingPart
 from ringpull.files.outputs import whole
 from ringpull.report import compare_part, map_part
 from ringpull.report.against import Against
-from ringpull.report.answer_part import Numbered, headline, known_facts, next_steps, not_tested, numbered
+from ringpull.report.answer_part import Numbered, known_facts, not_tested, numbered
 from ringpull.report.axes import WIDE as WIDE_PX
 from ringpull.report.axes import Axis
 from ringpull.report.curve import MOST_BANDS, Mark, chosen, half_width, marks
 from ringpull.report.data import judged_columns
 from ringpull.report.palette import DASHES, LIGHT, LINES_LIGHT, on_map
-from ringpull.wording.reasons import CAUTIONS, reason
+from ringpull.wording import first as first_words
+from ringpull.wording.next_steps import next_steps
+from ringpull.wording.reasons import CAUTIONS
 
 try:
     import matplotlib
@@ -206,14 +208,14 @@ def first_page(drive, answer, events: list[Numbered], unit: str, against: Agains
         if name != "vehicle":
             lines += [("plain", line) for line in wrapped(f"{name}: {value or '_' * 30}", MOST_LINES)]
     lines += [("gap", ""), ("big", answer.verdict.capitalize())]
-    lines += [("bold", line) for line in wrapped(plain(headline(answer, events, unit)), wide=78)]
-    reasons = [str(reason(one)) for one in answer.reasons[:MOST_REASONS]]
-    if len(answer.reasons) > MOST_REASONS:
-        reasons.append(f"and {len(answer.reasons) - MOST_REASONS} more, in the report")
+    lines += [("bold", line) for line in wrapped(first_words.sentence(answer), wide=78)]
+    reasons = [str(line) for line in first_words.lines(answer)[1:]]
+    if len(reasons) > MOST_REASONS:
+        reasons = [*reasons[:MOST_REASONS], f"and {len(reasons) - MOST_REASONS} more, in the report"]
     groups = (
         *([] if against is None else [("Before and after", before_and_after(drive, answer, against))]),
         ("Why", reasons),
-        ("What to do next", next_steps(answer, events)),
+        ("What to do next", next_steps(answer, answer.holes)),
         ("Cautions", CAUTIONS),
         ("Not tested", [plain(one) for one in not_tested(answer, unit)]),
     )

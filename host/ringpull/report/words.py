@@ -5,7 +5,7 @@ from __future__ import annotations
 from html import escape
 from math import isfinite
 
-from ringpull.said import UNITS, Figure, Said
+from ringpull.said import LAMBDA, UNITS, Figure, Said
 
 DASH = "–"
 QUANTITIES = {"kPa": "pressure", "degC": "temperature"}
@@ -48,6 +48,19 @@ def live(sentence: str) -> str:
     ]
     inside = "".join(parts)
     return f'<span class="in-lambda">{inside}</span>' if sentence.in_lambda else inside
+
+
+def following(sentence: str) -> str:
+    """A sentence all of whose figures follow the units chooser, lambda and its name too."""
+    if not isinstance(sentence, Said):
+        return text(sentence)
+    out = ""
+    for part in sentence.parts:
+        if isinstance(part, Figure):
+            out += quantity(part.value, part.kind, part.digits, base=part.base)
+        else:
+            out += mixture_name() if part == LAMBDA else text(part).replace(" +/- ", " ± ")
+    return out
 
 
 def load(value: float | None, unit: str, bare: bool = False) -> str:

@@ -39,7 +39,7 @@ def run(args: argparse.Namespace) -> int:
 
         print(json.dumps(as_json(drive), indent=1))
     else:
-        print("\n".join(as_lines(drive)))
+        print("\n".join([*as_lines(drive), *answer_of(drive)]))
     return 1 if args.strict and _several_hold_drives(drive) else 0
 
 
@@ -63,6 +63,16 @@ def as_json(drive: Drive) -> dict:
         "instruments": [instruments.as_json(one) for one in drive.instruments(EXAMINED_S)],
         "undecoded": [{"session": session, "blocks": count} for session, count in drive.undecoded.items()],
     }
+
+
+def answer_of(drive: Drive) -> list[str]:
+    """The drive's answer with its cause and warnings, where it is short enough to be judged while somebody waits."""
+    if sum(session.duration_s - session.start_s for session in drive.sessions) > EXAMINED_S:
+        return ["answer   a long drive: ringpull report judges it"]
+    from ringpull.analysis.answer import answer
+    from ringpull.cli.answer_lines import verdict_lines
+
+    return ["", *verdict_lines(answer(drive))]
 
 
 def _session_json(session: Session) -> dict:

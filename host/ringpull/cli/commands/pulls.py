@@ -52,12 +52,13 @@ def run(args: argparse.Namespace) -> int:
     import json
 
     import ringpull
-    from ringpull.analysis.answer import judge_pulls, warnings
+    from ringpull.analysis.answer import answer
+    from ringpull.cli.answer_lines import verdict_lines
 
     drive = with_target(args, ringpull.read(args.source, ring=args.ring))
     tell_origin(drive)
-    judged = judge_pulls(drive.pulls())
-    warned = warnings(drive, judged)
+    found = answer(drive)
+    judged, warned = found.pulls, found.warned
     if args.json:
         told = [one.as_json() for one in judged]
         for one in told:
@@ -70,11 +71,7 @@ def run(args: argparse.Namespace) -> int:
         )
         return 0
     print_table(judged, notes_of(drive), {one.pull for one in warned})
-    for one in warned:
-        if one.pull is None:
-            print(
-                f"The logger's lamp warned of lean mixture at {one.start_s:.1f}-{one.end_s:.1f} s, outside of all pulls."
-            )
+    print("\n".join(["", *verdict_lines(found)]))
     return 0
 
 
