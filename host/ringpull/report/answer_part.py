@@ -71,6 +71,14 @@ def known_facts(drive) -> list[tuple[str, str]]:
     ]
 
 
+def title(drive) -> str:
+    """What tells this drive from others: vehicle, date and note."""
+    facts = dict(known_facts(drive))
+    return ", ".join(
+        words[:80] for words in (facts["vehicle"] or drive.source.name, facts["date"], facts["note"]) if words
+    )
+
+
 def head(drive) -> str:
     """Title and the facts of the drive."""
     facts = known_facts(drive)
@@ -99,8 +107,9 @@ def not_tested(answer, unit: str) -> list[str]:
     return out
 
 
-def part(answer, events: list[Numbered], unit: str, against: str = "") -> str:
-    """The whole first section. against: HTML of before and after, where there are two drives."""
+def part(answer, events: list[Numbered], unit: str, picture: str = "", against: str = "") -> str:
+    """What stands on the first screen, and below it why, cautions and what was not tested. picture: lambda against
+    engine speed, HTML. against: before and after, where there are two drives, HTML."""
     kind = {ATTENTION: "lean", NO_EVENT: "fine"}.get(answer.verdict, "open")
     word = WORD.get(answer.verdict, "Not enough data")
     sign = SIGN.get(answer.verdict, "?")
@@ -120,6 +129,6 @@ def part(answer, events: list[Numbered], unit: str, against: str = "") -> str:
         f'<p class="sentence">{following(first.sentence(answer))}</p>'
         + "".join(f'<p class="cause">{one}</p>' for one in said)
         + f"{listed(doubts, kind='doubts')}{against}"
-        f"<div><h2>What to do next</h2>{listed(steps, 'ol')}</div>"
-        f'<div class="pair small">{columns}</div></section>'
+        f'<div class="screen">{picture}<div class="next"><h2>What to do next</h2>{listed(steps, "ol")}</div></div></section>'
+        f'<section id="why" aria-label="why, cautions, not tested" class="three small">{columns}</section>'
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from ringpull.analysis.judge.reasons import Reason, Why
 from ringpull.analysis.judge.verdict import hidden
+from ringpull.report import across
 from ringpull.report.answer_part import Numbered, badge
 from ringpull.report.words import DASH, following, listed, live, load, number, quantity, table, text
 from ringpull.said import Said, capital
@@ -80,8 +81,7 @@ def part(drive, answer, events: list[Numbered], unit: str, notes: dict[str, str]
     several = len(drive.sessions) > 1
     cards = [card(p, of_pull.get(p.number, []), unit, notes.get(str(p.number), ""), several) for p in few]
     inside = f'<div class="cards">{"".join(cards)}</div>' if cards else "<p>No pull was marked and none was found.</p>"
-    said = [] if answer.repeat is None or not answer.judged else list(answer.repeat.words)
-    inside += listed([live(words) for words in said + [w for bank in answer.banks for w in bank.words]], kind="small")
+    inside += across.part(answer, unit)
     if len(pulls) > len(few):
         shown = {p.number for p in few}
         rows = [

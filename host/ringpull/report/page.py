@@ -15,6 +15,7 @@ SCRIPTS = (
     "samples.js",
     "drawing.js",
     "looks.js",
+    "beside.js",
     "traces.js",
     "controls.js",
     "page.js",
@@ -71,6 +72,8 @@ def traces(chooser: str, more: str = "", below: str = "") -> str:
         '<label>show <select id="window"><option value="">everything</option></select></label>'
         '<label>against <select id="axis"><option value="time">time</option><option value="speed">engine speed</option>'
         "</select></label>"
+        '<label>lambda <select id="height"><option value="near">around the target</option><option value="all">all of it'
+        "</option></select></label>"
         '<button type="button" id="narrower">zoom in</button><button type="button" id="wider">zoom out</button>'
         '<button type="button" id="earlier">earlier</button><button type="button" id="later">later</button>'
         f"{more}</div>{below}"
@@ -127,10 +130,10 @@ def page(drive, answer, against: Against | None = None, packing: data.Packing | 
         "fuel": fuel(drive),
         "colours": palette.for_canvas(),
     }
+    picture = curve.part(speed_curve.of_answer(answer), answer, events, unit)
     sections = [
-        answer_part.part(answer, events, unit, summary),
+        answer_part.part(answer, events, unit, picture, summary),
         cards.part(drive, answer, events, unit, notes_of(drive)),
-        curve.part(speed_curve.of_answer(answer), answer, events, unit),
         map_part.part(fuelmap.of_drive(drive)),
         traces(session_chooser(drive)),
         "" if against is None else compare_part.part(against.compared),
@@ -141,8 +144,8 @@ def page(drive, answer, against: Against | None = None, packing: data.Packing | 
     ]
     links = (
         ("answer", "answer"),
+        ("why", "why, cautions"),
         ("pulls", "pulls"),
-        ("curve", "curve"),
         ("map", "fuel map"),
         ("traces", "traces"),
         *([("compare", "before and after")] if against is not None else []),
@@ -152,14 +155,15 @@ def page(drive, answer, against: Against | None = None, packing: data.Packing | 
         ("method", "method"),
     )
     nav = "".join(f'<a href="#{key}">{name}</a>' for key, name in links)
-    name = dict(answer_part.known_facts(drive))["vehicle"] or drive.source.name
     return (
-        f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{text(name[:80])}: {text(answer.verdict)}'
+        f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{text(answer_part.title(drive))}: {text(answer.verdict)}'
         f'</title>\n<meta http-equiv="Content-Security-Policy" content="{POLICY}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<style>\n{palette.css()}{inlined(STYLES)}</style>\n</head>\n<body>\n"
-        f'<a class="skip" href="#answer">to the answer</a>\n<header>{answer_part.head(drive)}{chooser()}'
-        f'<nav aria-label="sections">{nav}</nav></header>\n<main>\n' + "\n".join(sections) + "\n</main>\n"
+        f'<a class="skip" href="#answer">to the answer</a>\n<header>{answer_part.head(drive)}</header>\n<main>\n'
+        f'<div class="bar"><nav aria-label="sections">{nav}</nav>{chooser()}</div>\n'
+        + "\n".join(sections)
+        + "\n</main>\n"
         f'<script type="application/json" id="known">{data.as_script(known)}</script>\n{blobs}\n'
         f"<script>\n{drawing_library()}\n{inlined(SCRIPTS)}</script>\n</body>\n</html>\n"
     )

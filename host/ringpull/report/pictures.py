@@ -21,7 +21,7 @@ from ringpull.report.against import Against
 from ringpull.report.answer_part import Numbered, known_facts, not_tested, numbered
 from ringpull.report.axes import WIDE as WIDE_PX
 from ringpull.report.axes import Axis
-from ringpull.report.curve import MOST_BANDS, Mark, chosen, half_width, marks
+from ringpull.report.curve import Mark, chosen, first_chosen, half_width, marks
 from ringpull.report.data import judged_columns
 from ringpull.report.palette import DASHES, LIGHT, LINES_LIGHT, on_map
 from ringpull.wording import first as first_words
@@ -89,12 +89,13 @@ def curve(answer, events: list[Numbered], unit: str) -> Figure | None:
     yet = f"up to {LEAST_DEPTH:.3f} above: not yet an event"
     above.fill_between(speeds, target, target + LEAST_DEPTH, color=LIGHT["edge"], alpha=0.2, linewidth=0, label=yet)
     u = half_width(answer)
+    banded = first_chosen(shown, events)
     for at, line in enumerate(shown):
         colour = LINES_LIGHT[at % len(LINES_LIGHT)]
         above.plot(line.rpm, line.mixture, color=colour, linestyle=dash(at), label=f"pull {line.number}")
-        if len(shown) <= MOST_BANDS:
+        if line.number == banded:
             low, high = line.mixture - u, line.mixture + u
-            above.fill_between(line.rpm, low, high, color=colour, alpha=0.12, linewidth=0)
+            above.fill_between(line.rpm, low, high, color=colour, alpha=0.18, linewidth=0, label=f"+/- {u:.3f}, 95 %")
         below.plot(line.rpm, line.load, color=colour, linestyle=dash(at))
     low, high = above.get_ylim()
     up = Axis(low, high, WIDE_PX.high, 0.0)

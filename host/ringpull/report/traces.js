@@ -14,7 +14,7 @@ const traces = (() => {
   const PAPER_LEAST = 48;
   /* session: what is known of it; shown: the samples at hand, all of them or those of a window; overs: other pulls laid
      over it, each {session, span, shown, shift} */
-  const state = { session: null, shown: null, overs: [], start: 0, end: 1, mode: "time", pull: null, index: -1, time: 0 };
+  const state = { session: null, shown: null, overs: [], start: 0, end: 1, mode: "time", pull: null, index: -1, time: 0, near: true };
   let panels = [];
   let high = HEIGHT;
   let spans = [];
@@ -72,6 +72,16 @@ const traces = (() => {
     context.rect(left, top, width, height);
     context.clip();
     if (state.mode === "time") drawing.grounds(context, here(), place, u.bbox, colours);
+    else {
+      const shown = here().filter((one) => one.kind === "lean" && (state.pull === null || one.pull === state.pull));
+      context.restore();
+      context.save();
+      context.font = `${11 * ratio}px system-ui, sans-serif`;
+      drawing.speedGrounds(context, shown, place, u.bbox, colours, panel.first);
+      context.beginPath();
+      context.rect(left, top, width, height);
+      context.clip();
+    }
     panel.group.forEach((at) => {
       const { colour, dash, width: thick, mark } = looks.line(state.session.columns, at, colours);
       context.strokeStyle = context.fillStyle = colour;
@@ -112,6 +122,8 @@ const traces = (() => {
 
   const heightOf = (panel) => high + (panel.last ? LAST_HEIGHT - HEIGHT : 0) + (panel.first ? drawing.LABELS - 6 + (high === HEIGHT ? MIXTURE_MORE : 0) : 0);
 
+  const ticksOf = (panel, column, low, high) => units.ticksOf(column, low, high, Math.max(3, Math.floor((heightOf(panel) - 30) / 20)));
+
   function options(panel, width) {
     const column = state.session.columns[panel.group[0]];
     const axis = { stroke: () => colours.quiet, grid: { stroke: () => colours.rule, width: 1 }, ticks: { show: false }, font: "12px system-ui, sans-serif" };
@@ -124,7 +136,7 @@ const traces = (() => {
       scales: { x: { time: false, range: () => [state.start, state.end] }, y: { range: () => panel.limits } },
       axes: [
         { ...axis, size: panel.last ? 32 : 4, label: panel.last ? () => (state.mode === "time" ? "time, s" : "engine speed, rpm") : undefined, labelSize: 20, labelFont: "12px system-ui, sans-serif", labelGap: 2, values: panel.last ? (u, ticks) => ticks.map((v) => String(+v.toFixed(4))) : () => [] },
-        { ...axis, size: AXIS, space: 26, values: (u, ticks, a, b, step) => ticks.map((v) => units.ofTick(column, v, step)) },
+        { ...axis, size: AXIS, space: 26, splits: (u, nth, low, high) => ticksOf(panel, column, low, high).map(([v]) => v), values: (u, ticks) => { const [low, high] = panel.limits; const known = ticksOf(panel, column, low, high); return ticks.map((v) => (known.find(([one]) => one === v) || [0, ""])[1]); } },
       ],
       series: [{}, { show: true, paths: () => null, points: { show: false } }],
       hooks: {
@@ -197,6 +209,7 @@ const traces = (() => {
     }
     if (index < 0) {
       document.getElementById("cursor").textContent = "";
+      beside.hide();
       return;
     }
     tell(samples.timeAt(shown, index), index);
@@ -223,8 +236,17 @@ const traces = (() => {
     const name = { pull: "pull ", lean: "lean event ", lamp: "the lamp warned" };
     const words = inside.map((span) => name[span.kind] + (span.number || ""));
     note.textContent = [`${time.toFixed(3)} s`, ...words].join(", ");
+    const rows = panels.flatMap((panel) => panel.group.map((at, nth) => [state.session.columns[at].label, panel.readouts[nth].textContent]));
+    beside.show(note.textContent, rows, anchor());
     root().dataset.cursor = String(time);
     root().dataset.index = String(index);
+  }
+
+  /* Where the cursor stands in the window: the pointer, or for the keys the cursor's line in the panels. */
+  function anchor() {
+    const plot = panels[0].plot;
+    const box = panels[0].box.getBoundingClientRect();
+    return { x: plot.over.getBoundingClientRect().left + plot.cursor.left, y: Math.max(box.top, 0) + 40 };
   }
 
   function extent() {
@@ -285,8 +307,9 @@ const traces = (() => {
     await fetched();
     for (const panel of panels) {
       const [low, high] = looks.limits(state.shown, panel.group);
-      if (Number.isFinite(low)) panel.limits = [Math.min(low, panel.limits[0]), Math.max(high, panel.limits[1])];
+      if (Number.isFinite(low)) panel.whole = [Math.min(low, panel.whole[0]), Math.max(high, panel.whole[1])];
     }
+    rescale();
     refresh();
   }
 
@@ -309,7 +332,30 @@ const traces = (() => {
     echo = false;
   }
 
-  const everything = () => show(...extent());
+  /* All there is of the axis: over time no pull is chosen then. */
+  function everything() {
+    if (state.mode === "time" && state.pull !== null) {
+      state.pull = null;
+      const chooser = document.getElementById("window");
+      if (chooser) chooser.value = "";
+    }
+    show(...extent());
+  }
+
+  /* Lambda's height: the target's surroundings, or all of it. */
+  function rescale() {
+    for (const panel of panels) {
+      const close = state.near && panel.first ? looks.near(state.shown, panel.group, spans) : null;
+      panel.limits = close || panel.whole;
+      panel.plot.setScale("y", { min: panel.limits[0], max: panel.limits[1] });
+    }
+  }
+
+  function setNear(near) {
+    state.near = near;
+    rescale();
+    refresh();
+  }
 
   function zoom(factor) {
     const at = state.index >= 0 && state.mode === "time" ? state.time : (state.start + state.end) / 2;
@@ -347,7 +393,8 @@ const traces = (() => {
     if (stay && mode === state.mode) return show(state.start, state.end);
     state.mode = mode;
     tellLimit();
-    everything();
+    if (mode === "time" && state.pull !== null) setPull(state.pull);
+    else everything();
   }
 
   /* Lay other pulls over this drive, each with its start at start_s: [{session, span}]. */
@@ -367,6 +414,7 @@ const traces = (() => {
 
   function setSpans(everySpan) {
     spans = everySpan;
+    rescale();
     refresh();
   }
 
@@ -396,7 +444,8 @@ const traces = (() => {
     const groups = looks.groups(session.columns);
     const width = root().clientWidth;
     panels = groups.map((group, nth) => {
-      const panel = { group, seen: true, first: nth === 0, last: nth === groups.length - 1, limits: looks.limits(shown, group) };
+      const panel = { group, seen: true, first: nth === 0, last: nth === groups.length - 1, whole: looks.limits(shown, group) };
+      panel.limits = panel.whole;
       const box = document.createElement("div");
       box.className = "panel";
       panel.box = box;
@@ -409,6 +458,7 @@ const traces = (() => {
       return panel;
     });
     for (const { box } of panels) watcher.observe(box);
+    rescale();
     values();
     show(state.start, state.end);
   }
@@ -439,5 +489,7 @@ const traces = (() => {
     if (panels.length) values();
   }
 
-  return { build, resize, onPaper, recolour, restated, setMode, setOvers, setPull, setSpans, reload, seen, centre, zoom, along, step, everything, state };
+  const plotOf = (nth) => panels[nth].plot;
+
+  return { build, plotOf, resize, onPaper, recolour, restated, setMode, setNear, setOvers, setPull, setSpans, reload, seen, centre, zoom, along, step, everything, state };
 })();

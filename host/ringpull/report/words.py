@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from html import escape
 from math import isfinite
 
@@ -59,8 +60,13 @@ def following(sentence: str) -> str:
         if isinstance(part, Figure):
             out += quantity(part.value, part.kind, part.digits, base=part.base)
         else:
-            out += mixture_name() if part == LAMBDA else text(part).replace(" +/- ", " ± ")
+            out += mixture_name() if part == LAMBDA else together(text(part).replace(" +/- ", " ± "))
     return out
+
+
+def together(words: str) -> str:
+    """A text whose numbers are not parted from their units at the end of a line."""
+    return re.sub(r"(?<=\d) (?=(s|rpm|%|V)\b|%)", "\u00a0", words)
 
 
 def load(value: float | None, unit: str, bare: bool = False) -> str:
