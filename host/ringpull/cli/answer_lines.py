@@ -57,6 +57,7 @@ def pull_line(pull) -> str:
     count = len(pull.lean_events)
     told = "no lean event" if not count else "1 lean event" if count == 1 else f"{count} lean events"
     return (
-        f"{head}, {n.rpm_from:.0f}-{n.rpm_to:.0f} rpm{load}, lambda {n.lambda_mean:.3f} "
-        f"({n.lambda_min:.3f}-{n.lambda_max:.3f}), {n.judged_s:.1f} s judged: {told}"
+        f"{head}, {n.rpm_from:.0f}-{n.rpm_to:.0f} rpm{load}, lambda mean {n.lambda_mean:.3f} "
+        f"({n.lambda_min:.3f} to {n.lambda_max:.3f}), {n.judged_s:.1f} of {pull.pull.end_s - pull.pull.start_s:.1f} s judged: "
+        f"{told}"
     )

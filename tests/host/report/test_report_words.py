@@ -235,4 +235,7 @@ def test_the_table_of_pulls_keeps_its_curve_in_a_window_of_80_columns(monkeypatc
     pulls.print_table(judged, {"1": "a remark"})
     lines = out.getvalue().splitlines()
     assert max(map(len, lines)) <= 80 and "along" in lines[0] and "a remark" in out.getvalue()
-    assert re.search(r" [1-8]{6,12} +none", lines[1]) and re.search(r"[1-8]{6,12} +\+0\.\d{3} at \d{4}", out.getvalue())
+    assert re.search(r" [1-8]{6,12} +none", lines[1])
+    assert re.search(r"[1-8]{6,12} +\d+ % lean at \d{4}", out.getvalue())
+    said = re.search(r"pull 1: (\d\.\d) of (\d\.\d) s judged; the rest: (.*)", out.getvalue())
+    assert float(said[1]) == round(judged[0].judged_s, 1) and "tip-in" in said[3]

@@ -167,12 +167,12 @@ def _session_lines(session: Session) -> list[str]:
         rest = len(session.lean_warnings) - SHOWN
         out.append(f"  lamp    warned of lean mixture at {at}{f', and {rest} times more' if rest > 0 else ''}")
     timing = session.timing
-    words = [f"{timing.lost_rows} rows lost"]
+    words = [f"{timing.lost_rows or 'no'} rows lost"]
     if timing.late_us_max is not None:
         sample = timing.late_blocks
         of = "" if sample is None else f", by {sample} blocks spread over the session"
-        words.append(f"lateness up to {timing.late_us_max} us (99 of 100 rows: {timing.late_us_p99} us{of})")
-    words += [f"{count} edges of {name} refused" for name, count in timing.rejected_edges.items() if count]
+        words.append(f"rows up to {timing.late_us_max} us late (99 of 100 at most {timing.late_us_p99} us{of})")
+    words += [f"{n} pulses of {name} left out as interference" for name, n in timing.rejected_edges.items() if n]
     out.append("  timing  " + ", ".join(words))
     out += _health_lines(timing)
     from shared_math import faults as shared_faults
@@ -205,7 +205,9 @@ def _health_lines(timing: Timing) -> list[str]:
 
 
 def _flags(mark) -> str:
-    return " (void)" if mark.void else " (spoiled)" if mark.spoiled else ""
+    if mark.void:
+        return " (void: the press was taken back, so it is no pull)"
+    return " (spoiled: flagged by a double press, shown and not judged)" if mark.spoiled else ""
 
 
 def _grouped(drive: Drive) -> list[str]:
