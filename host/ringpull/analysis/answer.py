@@ -127,9 +127,9 @@ class PullAnswer:
 
     @property
     def frame(self):
-        """pandas.DataFrame of the pull's recorded rows with the extra columns `lambda_target`, `lambda_aligned` (lag
-        and delay undone), `lambda_raw` (as measured at that time), `load`, `loaded` and `valid` (judged)."""
-        frame = self.pull.frame(align=False).reset_index(drop=True)
+        """pandas.DataFrame: Pull.frame() with the extra columns `lambda_aligned` (of several banks the leaner, lag and
+        delay undone), `lambda_raw` (as measured at that time), `load` and `valid` (judged)."""
+        frame = self.pull.frame().reset_index(drop=True)
         rows = self.judged.columns.rows(self.pull.start_s, self.pull.end_s)
         times = frame["time_s"].to_numpy()
         at = np.clip(np.round((times - self.judged.columns.time_s[rows.start]) / self.judged.columns.period_s), 0, None)
@@ -137,9 +137,7 @@ class PullAnswer:
         axis = self.judged.columns.load()
         frame["lambda_raw"] = self.judged.columns.lambda_[at]
         frame["lambda_aligned"] = self.judged.lambda_aligned[at]
-        frame["lambda_target"] = self.judged.target[at]
         frame["load"] = np.nan if axis is None else axis.values[at]
-        frame["loaded"] = self.judged.loaded[at]
         frame["valid"] = self.judged.masks.valid[at] & self.judged.loaded[at]
         return frame
 
@@ -195,11 +193,16 @@ class Answer:
         """The pulls that the verdict speaks of."""
         return verdict.usable(self.pulls)
 
+    @property
+    def sentence(self) -> str:
+        """The answer in a sentence."""
+        return first_words.sentence(self)
+
     def as_json(self) -> dict:
         """Plain dicts, lists, numbers and text."""
         return {
             "verdict": self.verdict,
-            "sentence": first_words.sentence(self),
+            "sentence": self.sentence,
             "next_steps": list(next_words.next_steps(self, self.holes)),
             "lean_places": [place_json(one) for one in self.holes],
             "reasons": [reasons.reason(r) for r in self.reasons],

@@ -156,9 +156,14 @@ def _run(name: str, arguments: list[str]) -> int:
     from ringpull.errors import RingpullError
 
     parser, module = parser_of(name)
+    parsed = None
     try:
         parsed = parser.parse_args(arguments)
         return module.run(parsed)  # type: ignore[attr-defined]
     except RingpullError as error:
+        if getattr(parsed, "json", None) is True:
+            import json
+
+            print(json.dumps({"error": {"what": error.what, "cause": error.cause, "step": error.step}}))
         print(error.lines(), file=sys.stderr)
         return error.exit_code

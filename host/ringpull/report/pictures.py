@@ -34,7 +34,7 @@ except ImportError:
     raise MissingPart(
         "pictures can't be drawn: matplotlib is not installed",
         "it is an extra of ringpull, needed for PNG and PDF alone",
-        "pip install 'ringpull[pictures]'",
+        "pip install '.[pictures]' in the folder that Ringpull was unpacked in",
     ) from None
 matplotlib.use("Agg")
 from matplotlib.backends.backend_pdf import PdfPages  # noqa: E402
