@@ -13,6 +13,7 @@ from ringpull.wording.next_steps import next_steps
 from ringpull.wording.reasons import CAUTIONS, reason
 
 MOST_HOLES, MOST_DOUBTS = 3, 3  # on the first screen, beside the sentence
+UNTESTED = (Why.HIDDEN, Why.BLIND, Why.SPOOL_UNJUDGED)
 NEVER_CUT = (Why.DOUBT, Why.STAND_IN)
 LONG = 45  # letters of a fact that has a line of its own on paper
 WORD = {ATTENTION: "Attention", NO_EVENT: "No lean event found"}
@@ -40,8 +41,9 @@ def why(answer) -> tuple[list[str], list[str]]:
     most = max(MOST_DOUBTS, sum(one.kind in NEVER_CUT for one in doubts))
     doubts, later = doubts[:most], doubts[most:]
     told = [] if answer.holes or answer.verdict == NO_EVENT else answer.reasons[:1]
-    rest = [one for one in answer.reasons if one.kind is not Why.LEAN and one not in doubts and one not in told]
-    rest = [*later, *(one for one in rest if one not in later)]
+    elsewhere = (Why.LEAN, *(UNTESTED if answer.judged else ()))
+    rest = [one for one in answer.reasons if one.kind not in elsewhere and one not in (*doubts, *told)]
+    rest = [*(one for one in later if one in rest), *(one for one in rest if one not in later)]
     return tuple([live(capital(reason(one))) for one in some] for some in (doubts, rest))
 
 
@@ -102,7 +104,7 @@ def not_tested(answer, unit: str) -> list[str]:
     out = [f"engine speeds below {number(slow)} and above {number(fast)} rpm under load"]
     if loads:
         out.append(f"loads above {load(max(loads), unit)}")
-    out += [live(reason(one)) for one in answer.reasons if one.kind in (Why.HIDDEN, Why.BLIND, Why.SPOOL_UNJUDGED)]
+    out += [live(reason(one)) for one in answer.reasons if one.kind in UNTESTED]
     out += ["part throttle, idle and cold running", "other fuel, other weather, other altitude", "knock"]
     return out
 

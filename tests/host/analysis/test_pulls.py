@@ -119,4 +119,4 @@ def test_table_prints_every_pull(capsys):
     drive = StandInDrive(StandInSession(made.columns, [(a, b, False) for a, b in made.spans]))
     print_table(judge_pulls(drive.pulls()), {"2": "windy"})
     text = capsys.readouterr().out
-    assert len(text.splitlines()) >= 4 and "+0.0" in text and "note: windy" in text
+    assert len(text.splitlines()) >= 4 and "% lean at 4" in text and "note: windy" in text
