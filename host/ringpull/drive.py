@@ -62,7 +62,8 @@ class Drive:
 
     @property
     def rings(self) -> list[Ring]:
-        """All rings that the files hold, the newest first: what was on the card before stays until it is overwritten."""
+        """All rings that the files hold, the newest first: what was on the card before stays until it is
+        overwritten."""
         return self._store.ordered.rings
 
     @property
@@ -106,9 +107,9 @@ class Drive:
         return self._found_pulls[1]
 
     def frame(self, time_index: bool = False) -> pd.DataFrame:
-        """The frames of all sessions one below the other, told apart by their column `session`; a channel that a session
-        lacks is NaN there. attrs["units"]: column -> unit. time_index: as Session.frame() has it; times begin anew with
-        each session."""
+        """The frames of all sessions one below the other, told apart by their column `session`; a channel that a
+        session lacks is NaN there. attrs["units"]: column -> unit. time_index: as Session.frame() has it; times begin
+        anew with each session."""
         import pandas as pd
 
         frames = [session.frame(time_index) for session in self.sessions]
@@ -120,8 +121,9 @@ class Drive:
         return out
 
     def answer(self, target: dict | None = None) -> Answer:
-        """The answer to the drive: its verdict, sentence and reasons, its pulls judged, its lean places. target: instead
-        of the configuration's, of its form, or {"preset": a name}. Computed once for each target that judged_by() gives."""
+        """The answer to the drive: its verdict, sentence and reasons, its pulls judged, its lean places. target:
+        instead of the configuration's, of its form, or {"preset": a name}. Computed once where
+        none is given."""
         from ringpull.analysis.answer import answer
 
         return self._answer if target is None else answer(self, target)
@@ -133,8 +135,8 @@ class Drive:
         return answer(self)
 
     def instruments(self, most_s: float | None = None) -> list[Instrument]:
-        """What the drive says for and against each instrument of each session (ringpull.analysis.instruments). most_s: of
-        a longer session only so much from its beginning is looked at; None for all of it."""
+        """What the drive says for and against each instrument of each session (ringpull.analysis.instruments). most_s:
+        of a longer session only so much from its beginning is looked at; None for all of it."""
         from ringpull.analysis import pulls
 
         if most_s is None:

@@ -1,6 +1,7 @@
 """What the analysis finds in open recordings of real drives, with a made-up mixture and planted lean events.
 
-RINGPULL_RECORDINGS names a folder with a folder of CSV files for each car, fetched by hand: see tests/bench/RECORDINGS.md.
+RINGPULL_RECORDINGS names a folder with a folder of CSV files for each car, fetched by hand: see
+tests/bench/RECORDINGS.md.
 """
 
 from __future__ import annotations
@@ -20,8 +21,8 @@ FOLDER = os.environ.get("RINGPULL_RECORDINGS")
 
 
 def drive(path: str) -> dict:
-    """One recording: hours, accelerations under full load, how many of them are judged when marked and how many are found
-    without a mark, planted events and how many were found, and false events in the recording as it was."""
+    """One recording: hours, accelerations under full load, how many of them are judged when marked and how many are
+    found without a mark, planted events and how many were found, and false events in the recording as it was."""
     out = {"hours": 0.0, "full": 0, "judged": 0, "unmarked": 0, "planted": 0, "found": 0, "false": 0, "pulls": 0}
     recording = real_drives.read(Path(path))
     if recording is None:

@@ -217,8 +217,8 @@ class Steps:
 
 
 def test_when_a_warning_comes_and_goes_to_the_step():
-    """Settled after 600 ms, at the 6th step, in which it begins; on at the 9th, when it lasts more than 300 ms. Off at the
-    15th step without, after 1500 ms."""
+    """Settled after 600 ms, at the 6th step, in which it begins; on at the 9th, when it lasts more than 300 ms. Off at
+    the 15th step without, after 1500 ms."""
     steps = Steps()
     assert steps.go(20) == 9
     assert steps.go(20, value=800) == 15

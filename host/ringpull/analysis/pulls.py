@@ -79,7 +79,7 @@ class View:
     def turns(self) -> list[tuple[np.ndarray, np.ndarray]]:
         """(times_s, turns of the crank since the first) of the speed channel's pulses, a pair for each stretch."""
         channel = roles.speed_channel(self.session.config.get("channels", []))
-        return [] if channel is None else self.session.turns(channel["name"])
+        return [] if channel is None else self.session.awake.turns(channel["name"])
 
 
 @dataclass(eq=False, frozen=True)
@@ -105,10 +105,10 @@ class Pull:
         return slice(int(low), int(high))
 
     def frame(self, time_index: bool = False) -> pd.DataFrame:
-        """The pull's rows of session.frame(), as logged, and beside them what the analysis adds, each under a name of its
-        own: for every lambda column NAME `NAME_aligned` (delay and lag undone: lambda at the time of injection, NaN where
-        that can't be told), `lambda_target`, `loaded` (under load) and `judged` (what `ringpull pulls` takes mean and
-        range of). time_index: as Session.frame() has it. attrs["units"]: column -> unit."""
+        """The pull's rows of session.frame(), as logged, and beside them what the analysis adds, each under a name of
+        its own: for every lambda column NAME `NAME_aligned` (delay and lag undone: lambda at the time of injection, NaN
+        where that can't be told), `lambda_target`, `loaded` (under load) and `judged` (what `ringpull pulls` takes
+        mean and range of). time_index: as Session.frame() has it. attrs["units"]: column -> unit."""
         from ringpull.session import indexed
 
         whole = self.view.session.frame()
@@ -159,7 +159,8 @@ def found_spans(columns: Columns) -> list[tuple[float, float]]:
 
 
 def find(views: list[View]) -> list[Pull]:
-    """All pulls of a drive, whose sessions these are, in the order of its sessions and times: marked ones, and found ones that no mark overlaps.
+    """All pulls of a drive, whose sessions these are, in the order of its sessions and times: marked ones, and found
+    ones that no mark overlaps.
 
     Void pulls (a press that was taken back) are left out.
     """

@@ -56,8 +56,8 @@ def pull_line(pull) -> str:
     load = "" if n.load_max is None else f", load up to {n.load_max:.0f} {pull.judged.columns.load_unit}".rstrip()
     count = len(pull.lean_events)
     told = "no lean event" if not count else "1 lean event" if count == 1 else f"{count} lean events"
+    long_s = pull.pull.end_s - pull.pull.start_s
     return (
         f"{head}, {n.rpm_from:.0f}-{n.rpm_to:.0f} rpm{load}, lambda mean {n.lambda_mean:.3f} "
-        f"({n.lambda_min:.3f} to {n.lambda_max:.3f}), {n.judged_s:.1f} of {pull.pull.end_s - pull.pull.start_s:.1f} s judged: "
-        f"{told}"
+        f"({n.lambda_min:.3f} to {n.lambda_max:.3f}), {n.judged_s:.1f} of {long_s:.1f} s judged: {told}"
     )

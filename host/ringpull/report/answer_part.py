@@ -131,6 +131,7 @@ def part(answer, events: list[Numbered], unit: str, picture: str = "", against: 
         f'<p class="sentence">{following(first.sentence(answer))}</p>'
         + "".join(f'<p class="cause">{one}</p>' for one in said)
         + f"{listed(doubts, kind='doubts')}{against}"
-        f'<div class="screen">{picture}<div class="next"><h2>What to do next</h2>{listed(steps, "ol")}</div></div></section>'
+        f'<div class="screen">{picture}<div class="next"><h2>What to do next</h2>{listed(steps, "ol")}</div></div>'
+        "</section>"
         f'<section id="why" aria-label="why, cautions, not tested" class="three small">{columns}</section>'
     )

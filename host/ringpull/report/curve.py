@@ -100,8 +100,8 @@ def first_chosen(shown: Sequence[PullCurve], events: list[Numbered]) -> int:
 
 
 def heights(drawing: Drawing) -> tuple[float, float]:
-    """Least and most lambda of the picture: all of the lines where they fit in SPAN, else the target's surroundings with
-    the deepest event in them."""
+    """Least and most lambda of the picture: all of the lines where they fit in SPAN, else the target's surroundings
+    with the deepest event in them."""
     lines = drawing.curve.lines
     values = np.concatenate([v[np.isfinite(v)] for line in lines for v in (line.mixture, line.target)])
     low, high = float(values.min()) - drawing.u, float(values.max()) + drawing.u
@@ -279,14 +279,14 @@ def legend(drawing: Drawing, banks: int) -> str:
     if banks > 1:
         out.append(f"<span>of {banks} banks the leaner at each moment</span>")
     options = "".join(
-        f'<option value="{line.number}"{" selected" if line.number == drawing.first else ""}>pull {line.number}</option>'
-        for line in drawing.shown
+        f'<option value="{number}"{" selected" if number == drawing.first else ""}>pull {number}</option>'
+        for number in (line.number for line in drawing.shown)
     )
     pull = f'<select id="of-pull" aria-label="pull whose uncertainty is drawn">{options}</select>'
     at = next(at for at, line in enumerate(drawing.shown) if line.number == drawing.first)
     out.append(
-        f'<span><svg viewBox="0 0 28 10"><path class="u-band" id="of-pull-key" style="fill:var(--line-{at % len(LINES_LIGHT)})"'
-        ' d="M0 0H28V10H0Z"/></svg> of '
+        f'<span><svg viewBox="0 0 28 10"><path class="u-band" id="of-pull-key" d="M0 0H28V10H0Z" '
+        f'style="fill:var(--line-{at % len(LINES_LIGHT)})"/></svg> of '
         f"{pull} ± {quantity(drawing.u, 'width', 3, base=0.85)}, 95 %</span>"
     )
     if count > shown:

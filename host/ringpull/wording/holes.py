@@ -13,8 +13,8 @@ HELD = {"fuel_pressure": "fuel pressure", "battery": "supply voltage"}
 
 
 def sentence(hole: Hole) -> Said:
-    """The whole of a hole: "Right bank, 5100-5800 rpm at 190 kPa: lambda 0.88 +/- 0.02 where 0.79 was wanted, about 12 %
-    lean, in 1 of 4 pulls, 1.6 s"."""
+    """The whole of a hole: "Right bank, 5100-5800 rpm at 190 kPa: lambda 0.88 +/- 0.02 where 0.79 was wanted, about 12
+    % lean, in 1 of 4 pulls, 1.6 s"."""
     event = hole.event
     bank = "" if event.bank is None else "both banks, " if hole.other == LEAN else f"{event.bank_label}, "
     many = len(hole.pulls) > 1

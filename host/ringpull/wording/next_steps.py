@@ -67,8 +67,8 @@ def of_hole(hole: Hole) -> list[Said]:
     if "battery" in moved:
         return [
             *out,
-            say(f"Supply voltage first: it fell by {moved['battery'].size:.1f} V with it, so injectors open later and the "
-                "pump slows. Generator, earth straps, fuses, relays."),
+            say(f"Supply voltage first: it fell by {moved['battery'].size:.1f} V with it, so injectors open later and "
+                "the pump slows. Generator, earth straps, fuses, relays."),
             say("Leave the table (", hole_words.cell(hole), ") until the voltage holds."),
         ]  # fmt: skip
     if "duty" in moved:
@@ -91,8 +91,8 @@ def of_bank(hole: Hole) -> list[Said]:
     if hole.other != FINE:
         return []
     return [
-        say(f"{capital(say(hole.other_label))} was on target meanwhile. First what only {inner(hole.event.bank_label)} has: "
-            "injectors, plugs, its rail, an exhaust leak before its sensor, the sensor itself.")
+        say(f"{capital(say(hole.other_label))} was on target meanwhile. First what only {inner(hole.event.bank_label)} "
+            "has: injectors, plugs, its rail, an exhaust leak before its sensor, the sensor itself.")
     ]  # fmt: skip
 
 

@@ -43,8 +43,8 @@ def rising(columns: Columns) -> np.ndarray:
 
 
 def ambient_kpa(columns: Columns) -> np.ndarray:
-    """Pressure of the air around, (rows,): of a channel of its own, else what the manifold of the standing engine showed
-    last, else `highest_kpa` up to that of standard air."""
+    """Pressure of the air around, (rows,): of a channel of its own, else what the manifold of the standing engine
+    showed last, else `highest_kpa` up to that of standard air."""
     rows = len(columns)
     known = columns.extra.get("ambient")
     if known is None or not np.isfinite(known).any():

@@ -40,8 +40,8 @@ class Hole:
 
     of: how many judged pulls were there. fine: numbers of those that were on target there. rpm_from, rpm_to, seconds:
     of the widest and longest event. hints: what moved with any of its events, each kind once with its largest size.
-    held: roles of SUPPLIES that were logged and did not move. other: how the other one of two banks stood meanwhile, FINE,
-    LEAN or "" for not known; other_label: it as people call it. cell: of the fuel map.
+    held: roles of SUPPLIES that were logged and did not move. other: how the other one of two banks stood meanwhile,
+    FINE, LEAN or "" for not known; other_label: it as people call it. cell: of the fuel map.
     """
 
     number: int

@@ -207,8 +207,8 @@ def peak_line(one: dict, unit: str) -> str:
     watts, low, high = (one[name] / WATTS[unit] for name in ("watts", "low", "high"))
     rising = " (still rising where the pull ends)" if one["rising"] else ""
     return (
-        f"pull {one['pull']}: {watts:.0f} {unit} ({low:.0f}-{high:.0f}) at {one['rpm']} rpm{rising}, {one['torque_nm']:.0f} "
-        f"Nm ({one['torque_low']:.0f}-{one['torque_high']:.0f}) at {one['torque_rpm']} rpm"
+        f"pull {one['pull']}: {watts:.0f} {unit} ({low:.0f}-{high:.0f}) at {one['rpm']} rpm{rising}, "
+        f"{one['torque_nm']:.0f} Nm ({one['torque_low']:.0f}-{one['torque_high']:.0f}) at {one['torque_rpm']} rpm"
     )
 
 
