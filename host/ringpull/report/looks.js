@@ -57,12 +57,12 @@ const looks = (() => {
   const BELOW = 0.05;
 
   /* The target's surroundings in the pulls, with the lean events in them; null where no target is known there. */
-  function near(session, group, spans) {
+  function near(session, id, group, spans) {
     const target = group.find((at) => session.columns[at].role === "target");
     if (target === undefined) return null;
     const of = (kind, at) => {
       let ends = [Infinity, -Infinity];
-      for (const { start_s, end_s } of spans.filter((one) => one.session === session.id && one.kind === kind)) {
+      for (const { start_s, end_s } of spans.filter((one) => one.session === id && one.kind === kind)) {
         for (const { from, to } of samples.parts(session, start_s, end_s)) {
           const [low, high] = samples.extremes(session, at, from, to);
           ends = [Math.min(ends[0], low), Math.max(ends[1], high)];

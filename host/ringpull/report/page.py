@@ -7,7 +7,7 @@ from pathlib import Path
 from ringpull.analysis.cells import fuelmap, speed_curve
 from ringpull.report import answer_part, cards, compare_part, curve, data, evidence, map_part, palette
 from ringpull.report.against import Against
-from ringpull.report.words import text
+from ringpull.report.words import listed, text
 
 HERE = Path(__file__).parent
 SCRIPTS = (
@@ -63,9 +63,9 @@ def session_chooser(drive) -> str:
     return f'<label>session <select id="session">{options}</select></label>'
 
 
-def traces(chooser: str, more: str = "", below: str = "") -> str:
+def traces(chooser: str, more: str = "", below: str = "", after: str = "") -> str:
     """The place where the page's script draws the samples. chooser, more: controls before and after the usual ones.
-    below: what stands under them."""
+    below: what stands under them. after: under the traces."""
     return (
         '<section id="traces" aria-labelledby="traces-title"><h2 id="traces-title">Traces</h2>'
         f'<div class="tools" role="group" aria-label="traces">{chooser}'
@@ -82,7 +82,8 @@ def traces(chooser: str, more: str = "", below: str = "") -> str:
         "along.</p>"
         '<div id="panels" tabindex="0" role="application" aria-label="traces" aria-describedby="keys"></div>'
         '<p id="cursor" role="status" aria-live="polite"></p>'
-        "<noscript><p>The traces need JavaScript; all else on this page does not.</p></noscript></section>"
+        "<noscript><p>The traces need JavaScript; all else on this page does not.</p></noscript>"
+        f"{after}</section>"
     )
 
 
@@ -112,10 +113,18 @@ def samples(drive, answer, packing: data.Packing) -> tuple[list[dict], str]:
 
 
 def notes_of(drive) -> dict[str, str]:
-    """Remarks about pulls that are kept beside the ring file."""
-    from ringpull.files.remarks import read_notes
+    """Remarks about pulls that are kept beside the ring file, whoever kept them."""
+    from ringpull.files.remarks import of_pulls
 
-    return read_notes(drive.source, drive.older_ring)
+    return of_pulls(drive.source, drive.pulls(), drive.older_ring)
+
+
+def remarks_elsewhere(drive) -> str:
+    """Remarks on moments outside of all pulls, under the traces."""
+    from ringpull.files.remarks import placed
+
+    words = [text(said) for number, said in placed(drive.source, drive.pulls(), drive.older_ring) if number is None]
+    return f"<h3>Remarks outside of the pulls</h3>{listed(words)}" if words else ""
 
 
 def page(drive, answer, against: Against | None = None, packing: data.Packing | None = None) -> str:
@@ -136,7 +145,7 @@ def page(drive, answer, against: Against | None = None, packing: data.Packing | 
         answer_part.part(answer, events, unit, picture, summary),
         cards.part(drive, answer, events, unit, notes_of(drive)),
         map_part.part(fuelmap.of_drive(drive)),
-        traces(session_chooser(drive)),
+        traces(session_chooser(drive), after=remarks_elsewhere(drive)),
         "" if against is None else compare_part.part(against.compared),
         evidence.instruments(answer),
         evidence.left_out(answer),

@@ -170,12 +170,15 @@ const traces = (() => {
     told(left === undefined ? panels[0].plot.valToPos(value, "x") : left);
   }
 
-  function nearestSpeed(speed) {
-    const speeds = state.shown.values[speedColumn()];
+  const nearestSpeed = (speed) => nearestTo(state.shown, speedColumn(), speed, windows());
+
+  /* Index of the sample of some spans whose speed is nearest; -1 without any. */
+  function nearestTo(shown, at, speed, some) {
+    const speeds = shown.values[at];
     let best = -1;
     let apart = Infinity;
-    for (const { start_s, end_s } of windows()) {
-      for (const { from, to } of samples.parts(state.shown, start_s, end_s)) {
+    for (const { start_s, end_s } of some) {
+      for (const { from, to } of samples.parts(shown, start_s, end_s)) {
         for (let i = from; i < to; i++) {
           const away = Math.abs(speeds[i] - speed);
           if (away < apart) {
@@ -227,7 +230,25 @@ const traces = (() => {
         panel.readouts[nth].textContent = units.ofChannel(session.columns[at], value === null ? NaN : value);
       });
     }
-    tell(row.time_s, "");
+    state.beside = await Promise.all(state.overs.map((over) => over.session.row(asked - over.shift, wanted)));
+    if (wanted()) tell(row.time_s, "");
+  }
+
+  /* Values of the pulls that are laid over at the cursor, for a column of this drive: one text each. */
+  function ofOvers(column) {
+    return state.overs.map((over, nth) => {
+      const at = over.session.columns.findIndex((one) => one.column === column.column);
+      if (at < 0 || !over.shown) return "";
+      if (state.mode === "speed") {
+        const speed = over.session.columns.findIndex((one) => one.role === "speed");
+        const wanted = state.shown.values[speedColumn()][state.index];
+        const row = nearestTo(over.shown, speed, wanted, [over.span]);
+        return row < 0 ? "" : units.ofChannel(column, over.shown.values[at][row]);
+      }
+      const row = (state.beside || [])[nth];
+      const value = row ? row.values[at] : null;
+      return units.ofChannel(column, value === null ? NaN : value);
+    });
   }
 
   function tell(time, index) {
@@ -236,7 +257,8 @@ const traces = (() => {
     const name = { pull: "pull ", lean: "lean event ", lamp: "the lamp warned" };
     const words = inside.map((span) => name[span.kind] + (span.number || ""));
     note.textContent = [`${time.toFixed(3)} s`, ...words].join(", ");
-    const rows = panels.flatMap((panel) => panel.group.map((at, nth) => [state.session.columns[at].label, panel.readouts[nth].textContent]));
+    const rows = panels.flatMap((panel) => panel.group.map((at, nth) => [state.session.columns[at].label, panel.readouts[nth].textContent, ...ofOvers(state.session.columns[at])]));
+    if (state.overs.length) rows.unshift(["", "this", ...state.overs.map((over, nth) => over.short || `laid over ${nth + 1}`)]);
     beside.show(note.textContent, rows, anchor());
     root().dataset.cursor = String(time);
     root().dataset.index = String(index);
@@ -345,8 +367,7 @@ const traces = (() => {
   /* Lambda's height: the target's surroundings, or all of it. */
   function rescale() {
     for (const panel of panels) {
-      const close = state.near && panel.first ? looks.near(state.shown, panel.group, spans) : null;
-      panel.limits = close || panel.whole;
+      panel.limits = (state.near && panel.close) || panel.whole;
       panel.plot.setScale("y", { min: panel.limits[0], max: panel.limits[1] });
     }
   }
@@ -399,7 +420,7 @@ const traces = (() => {
 
   /* Lay other pulls over this drive, each with its start at start_s: [{session, span}]. */
   async function setOvers(list, start_s) {
-    state.overs = list.map(({ session, span }) => ({ session, span, shown: null, shift: start_s - span.start_s }));
+    state.overs = list.map(({ session, span, short }) => ({ session, span, short, shown: null, shift: start_s - span.start_s }));
     await setMode(state.mode, true);
   }
 
@@ -414,7 +435,6 @@ const traces = (() => {
 
   function setSpans(everySpan) {
     spans = everySpan;
-    rescale();
     refresh();
   }
 
@@ -425,26 +445,28 @@ const traces = (() => {
     return { spans: windows(), column: speedColumn(), low: start, high: end };
   }
 
-  /* Bring a time to the middle and put the cursor on it. */
-  function centre(time) {
+  /* Put the cursor on a time and, unless told otherwise, bring that to the middle. */
+  function centre(time, move = true) {
     const half = (state.end - state.start) / 2;
-    show(time - half, time + half);
+    if (move) show(time - half, time + half);
     refresh();
     place(time);
   }
 
-  function build(session, everySpan, palette, shown = session) {
+  /* kept: state of the traces to go on with, where the same session gets more columns. */
+  function build(session, everySpan, palette, shown = session, kept = null) {
     for (const { plot } of panels) plot.destroy();
     watcher.disconnect();
     root().replaceChildren();
-    Object.assign(state, { session, shown, overs: [], index: -1, pull: null });
+    Object.assign(state, { session, shown, overs: [], index: -1, pull: kept ? kept.pull : null });
     spans = everySpan;
     colours = palette;
-    [state.start, state.end] = extent();
+    [state.start, state.end] = kept ? [kept.start, kept.end] : extent();
     const groups = looks.groups(session.columns);
     const width = root().clientWidth;
     panels = groups.map((group, nth) => {
       const panel = { group, seen: true, first: nth === 0, last: nth === groups.length - 1, whole: looks.limits(shown, group) };
+      panel.close = panel.first ? looks.near(shown, session.id, group, spans) : null;
       panel.limits = panel.whole;
       const box = document.createElement("div");
       box.className = "panel";

@@ -95,9 +95,10 @@ def run(args: argparse.Namespace) -> int:
 def notes_of(drive) -> dict[str, str]:
     """Remarks kept beside the ring file: pull -> text."""
     from ringpull.cli import terminal
-    from ringpull.files.remarks import read_notes
+    from ringpull.files.remarks import of_pulls
 
-    return {pull: terminal.printable(note) for pull, note in read_notes(drive.source, drive.older_ring).items()}
+    notes = of_pulls(drive.source, drive.pulls(), drive.older_ring)
+    return {pull: terminal.printable(note) for pull, note in notes.items()}
 
 
 def print_table(judged, notes: dict[str, str], warned: Collection[int | None] = ()) -> None:
