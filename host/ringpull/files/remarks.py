@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 from ringpull.errors import RingpullError
 
 NAME, TIMES = "notes.json", "times.json"
+DATE = "date"  # key of notes.json beside the pulls' numbers
 MOST_BYTES = 1 << 22
 
 
@@ -77,6 +78,15 @@ def placed(source: Path, pulls: Iterable[Any], ring: str = "") -> list[tuple[int
 
 def read_notes(source: Path, ring: str = "") -> dict[str, str]:
     """Pull number (as text) -> remark; empty where there is no file. RingpullError when the file can't be read."""
+    return {number: text for number, text in _kept(source, ring).items() if number != DATE}
+
+
+def read_date(source: Path, ring: str = "") -> str:
+    """The date that was noted of a drive; "" where none was. RingpullError as read_notes."""
+    return _kept(source, ring).get(DATE, "")
+
+
+def _kept(source: Path, ring: str) -> dict[str, str]:
     path = notes_path(source, ring)
     try:
         notes = read_json(path)
@@ -125,11 +135,21 @@ def replace_text(path: Path, words: str) -> None:
 
 def write_note(source: Path, pull: int, text: str, ring: str = "") -> dict[str, str]:
     """Set (or with "" remove) the remark of one pull; returns all remarks. RingpullError when it can't be written."""
-    notes = read_notes(source, ring)
+    kept = _write(source, str(pull), text, ring)
+    return {number: words for number, words in kept.items() if number != DATE}
+
+
+def write_date(source: Path, day: str, ring: str = "") -> None:
+    """Note (or with "" forget) the date of a drive. RingpullError when it can't be written."""
+    _write(source, DATE, day, ring)
+
+
+def _write(source: Path, key: str, text: str, ring: str) -> dict[str, str]:
+    notes = _kept(source, ring)
     if text:
-        notes[str(pull)] = text
+        notes[key] = text
     else:
-        notes.pop(str(pull), None)
+        notes.pop(key, None)
     ordered = {number: notes[number] for number in sorted(notes, key=lambda n: (len(n), n))}
     path = notes_path(source, ring)
     try:

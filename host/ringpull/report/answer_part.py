@@ -6,6 +6,7 @@ from typing import Any, NamedTuple
 
 from ringpull.analysis.judge.reasons import Why
 from ringpull.analysis.judge.verdict import ATTENTION, NO_EVENT
+from ringpull.files.dates import driven
 from ringpull.report.words import following, listed, live, load, number, text
 from ringpull.said import capital, say
 from ringpull.wording import first, holes
@@ -60,13 +61,12 @@ def known_facts(drive) -> list[tuple[str, str]]:
     words = [
         f"{engine[key]} {unit}" for key, unit in (("displacement_cc", "cc"), ("cylinders", "cyl.")) if key in engine
     ]
-    dates = [s.start_utc for s in drive.sessions if s.start_utc]
     return [
         ("vehicle", vehicle.get("name") or ""),
         ("engine", ", ".join(words)),
         ("fuel", (config.get("fuel") or {}).get("name") or ""),
         ("customer", config.get("customer") or ""),
-        ("date", dates[0] if dates else ""),
+        ("date", driven(drive).words),
         ("operator", config.get("operator") or ""),
         ("conditions", config.get("conditions") or ""),
         ("note", config.get("note") or ""),

@@ -449,8 +449,9 @@ const traces = (() => {
   function centre(time, move = true) {
     const half = (state.end - state.start) / 2;
     if (move) show(time - half, time + half);
-    refresh();
-    place(time);
+    redraw(panels); // those off the screen too: the cursor's place is counted on the first one's axis
+    queueMicrotask(() => place(time)); // after the new axis holds
+    root().scrollIntoView({ block: "nearest" });
   }
 
   /* kept: state of the traces to go on with, where the same session gets more columns. */

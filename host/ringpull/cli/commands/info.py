@@ -45,12 +45,15 @@ def run(args: argparse.Namespace) -> int:
 
 def as_json(drive: Drive) -> dict:
     """The whole of it."""
+    from ringpull.files.dates import driven
     from ringpull.wording import instruments
 
+    date = driven(drive)
     sessions = [_session_json(session) for session in drive.sessions]
     blocks = drive.blocks
     return {
         "sessions": sessions,
+        "date": {"day": date.day, "from": date.known_from},
         "rings": [asdict(ring) for ring in drive.rings],
         "blocks": {
             "read": blocks.read,
@@ -113,6 +116,7 @@ def _seconds(time_s: float | None) -> float | None:
 
 def as_lines(drive: Drive) -> list[str]:
     """For people."""
+    from ringpull.files.dates import driven
     from ringpull.wording import instruments
 
     out = []
@@ -120,6 +124,7 @@ def as_lines(drive: Drive) -> list[str]:
     for session in drive.sessions:
         told = [f"    {line}" for line in instruments.lines([one for one in every if one.session == session.id])]
         out += [*_session_lines(session), *(["  instruments", *told] if told else []), ""]
+    out.append(f"date     {driven(drive).words}")
     blocks = drive.blocks
     out.append(f"blocks   {blocks.read} read, {blocks.damaged} damaged, {blocks.missing} missing")
     if blocks.foreign or blocks.refused:
