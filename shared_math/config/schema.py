@@ -4,7 +4,7 @@ A rule is a tuple: ("number" or "whole", least, most), ("text", longest), ("choi
 ("numbers", fewest, most numbers, least, most). None: the key has rules of its own.
 """
 
-from shared_math import converters, judging
+from shared_math import channels, converters, judging
 
 VERSION = 1
 
@@ -17,6 +17,7 @@ TOP = {
     "target": None,
     "channels": None,
     "converters": None,
+    "reference_v": ("number", 1, 5.5),  # at the converters' reference pins, where it is not the board's own
     "vehicle": None,
     "lean_warning": None,
     "screen": ("yes_no",),
@@ -97,7 +98,12 @@ RESERVED = (
 
 _COMMON = {"name": None, "input": None, "kind": None, "label": ("text", 60), "note": ("text", 200)}
 _QUALITY = {"accuracy": ("number", 0, 1000000), "tau_ms": ("number", 0, 5000)}
-_ANALOG = {"divider": None, "calibration": None, "states": None}
+_ANALOG = {
+    "divider": None,
+    "calibration": None,
+    "states": None,
+    "front": ("choice", (channels.PLAIN, channels.DIFFERENTIAL)),
+}
 _ANALOG.update(_QUALITY)  # pyright: ignore[reportCallIssue, reportArgumentType]
 _OHM = ("number", 1, 10000000)
 _UNIT = ("text", 12)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any
 
+from shared_math import front_end
+
 
 @dataclass(frozen=True)
 class Plan:
@@ -138,6 +140,7 @@ def _target(plan: Plan) -> dict[str, Any]:
 def _lambda(plan: Plan) -> dict[str, Any]:
     channel: dict[str, Any] = {"name": "lambda_1", "input": "a0", "kind": "lambda"}
     channel |= {"volts": list(plan.volts), "values": list(plan.values), "tau_ms": 80}
+    channel["front"] = front_end.DIFFERENTIAL  # in both builds of the hardware's README
     if plan.afr_stoich:
         channel |= {"scale": "afr", "stoich": plan.afr_stoich}
     if plan.warm_up:
