@@ -51,7 +51,7 @@ CONFIG = {
 @dataclass(frozen=True)
 class Recording:
     """A drive as it was recorded, on an even grid: (rows,) each. full: (first row, row after the last) of its
-    accelerations under full load, by pressure alone."""
+    stretches under full load, by pressure alone."""
 
     time_s: np.ndarray
     rpm: np.ndarray
@@ -97,19 +97,22 @@ def read(path: Path) -> Recording | None:
         if there.sum() < LEAST_ROWS:
             return None
         columns.append(np.interp(grid, times[there], values[there]))
-    return Recording(grid, *columns, accelerations(columns[0], columns[1]))
+    return Recording(grid, *columns, full_load(columns[0], columns[1]))
 
 
-def accelerations(rpm: np.ndarray, map_kpa: np.ndarray) -> list[tuple[int, int]]:
-    """Rows of stretches of full load by pressure for FULL_S in which the engine gains GAIN_RPM."""
-    full_kpa = FULL_KPA if np.median(map_kpa[rpm > 500.0]) < FULL_KPA else BOOST_KPA
-    flags = np.concatenate([[0], ((map_kpa >= full_kpa) & (rpm > 1000.0)).astype(np.int8), [0]])
+def full_load(rpm: np.ndarray, map_kpa: np.ndarray) -> list[tuple[int, int]]:
+    """Rows of stretches of full load by pressure for FULL_S; of an engine that makes no vacuum, which cruises under boost
+    as well, of those the rise of engine speed where it gains GAIN_RPM."""
+    vacuum = np.median(map_kpa[rpm > 500.0]) < FULL_KPA
+    flags = (map_kpa >= (FULL_KPA if vacuum else BOOST_KPA)) & (rpm > 1000.0)
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]])))
     out = []
-    for first, last in np.flatnonzero(np.diff(flags)).reshape(-1, 2).tolist():
-        low = first + int(np.argmin(rpm[first:last]))
-        high = low + int(np.argmax(rpm[low:last])) + 1
-        if high - low >= FULL_S * RATE_HZ and rpm[high - 1] - rpm[low] >= GAIN_RPM:
-            out.append((low, high))
+    for first, last in edges.reshape(-1, 2).tolist():
+        if not vacuum:
+            first += int(np.argmin(rpm[first:last]))
+            last = first + int(np.argmax(rpm[first:last])) + 1
+        if last - first >= FULL_S * RATE_HZ and (vacuum or rpm[last - 1] - rpm[first] >= GAIN_RPM):
+            out.append((first, last))
     return out
 
 

@@ -38,7 +38,7 @@ def test_full_manifold_without_boost_at_part_throttle_is_load():
     made = opened_to(scene(hole=HOLE), 38.0)
     made.columns.map_kpa[:] = np.minimum(made.columns.map_kpa, 97.0)
     made.columns.named["map"][:] = made.columns.map_kpa
-    assert len(found_spans(made.columns)) == 3
+    assert len(found_spans(made.columns).pulls) == 3
 
 
 @pytest.mark.parametrize("rest", [83.0, 100.0])
