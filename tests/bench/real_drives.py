@@ -12,7 +12,8 @@ import numpy as np
 from ringpull.analysis.drive_state.columns import Columns
 
 RATE_HZ = 50
-FULL_KPA, BOOST_KPA, FULL_S, GAIN_RPM = 95.0, 160.0, 1.5, 500.0  # BOOST_KPA: of an engine that makes no vacuum
+FULL_KPA, BOOST_KPA, FULL_S = 95.0, 160.0, 1.5  # BOOST_KPA: of an engine that makes no vacuum
+GAIN_RPM, GAIN_RPM_S = 500.0, 25.0  # of that
 LEAN, LEAN_S = 0.10, 0.8
 LAG_S, VOLUME_L = 0.06, 1.5
 DISPLACEMENT_CC = 1600
@@ -102,7 +103,7 @@ def read(path: Path) -> Recording | None:
 
 def full_load(rpm: np.ndarray, map_kpa: np.ndarray) -> list[tuple[int, int]]:
     """Rows of stretches of full load by pressure for FULL_S; of an engine that makes no vacuum, which cruises under boost
-    as well, of those the rise of engine speed where it gains GAIN_RPM."""
+    as well, of those the rise of engine speed where it gains GAIN_RPM at GAIN_RPM_S."""
     vacuum = np.median(map_kpa[rpm > 500.0]) < FULL_KPA
     flags = (map_kpa >= (FULL_KPA if vacuum else BOOST_KPA)) & (rpm > 1000.0)
     edges = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]])))
@@ -111,7 +112,8 @@ def full_load(rpm: np.ndarray, map_kpa: np.ndarray) -> list[tuple[int, int]]:
         if not vacuum:
             first += int(np.argmin(rpm[first:last]))
             last = first + int(np.argmax(rpm[first:last])) + 1
-        if last - first >= FULL_S * RATE_HZ and (vacuum or rpm[last - 1] - rpm[first] >= GAIN_RPM):
+        seconds = (last - first) / RATE_HZ
+        if seconds >= FULL_S and (vacuum or rpm[last - 1] - rpm[first] >= max(GAIN_RPM, GAIN_RPM_S * seconds)):
             out.append((first, last))
     return out
 

@@ -22,8 +22,9 @@ if TYPE_CHECKING:
 LEAST_S = 1.5  # of a found pull
 LEAST_RPM = 500.0  # that it gains
 JOIN_S = 0.4  # wheelspin or a stumble shorter than this does not end a pull
-RISES_RPM_S = 25.0  # between its start and its end engine speed may stand still for a while
-FALLS_RPM_S = 100.0
+RISES_RPM_S = 25.0  # at its start and at its end; between them engine speed may stand still for a while
+FALLS_RPM = 100.0  # lost for longer than JOIN_S: the end of a pull
+STEP_S = 0.1
 
 
 def examined(columns: Columns, session: int) -> Trust:
@@ -148,26 +149,56 @@ def found_spans(columns: Columns) -> Spans:
     loaded, rule = known
     loaded = local.close_gaps(loaded, round(0.1 / period_s))
     least = LEAST_S / period_s
-    slope = under_load.speed_slope(columns)
     with np.errstate(invalid="ignore"):
-        rises, falls = loaded & (slope > RISES_RPM_S), slope < -FALLS_RPM_S
-    going = local.close_gaps(loaded & ~falls, round(JOIN_S / period_s)) & loaded
+        rising = under_load.speed_slope(columns) > RISES_RPM_S
 
     def times(first: int, last: int) -> tuple[float, float]:
         return float(columns.time_s[first]), float(columns.time_s[last - 1] + period_s)
 
-    for begin, end in local.spans(going):
-        rows = np.flatnonzero(rises[begin:end]) + begin
-        first, last = (int(rows[0]), int(rows[-1]) + 1) if len(rows) else (begin, begin)
-        speeds = columns.rpm[first:last][np.isfinite(columns.rpm[first:last])]
-        if last - first >= least and len(speeds) and speeds[-1] - speeds[0] >= LEAST_RPM:
+    for begin, end in local.spans(loaded):
+        beside = begin  # where the load begins that belongs to no pull
+        for low, high in rises(columns.rpm[begin:end], period_s):
+            rows = np.flatnonzero(rising[begin + low : begin + high]) + begin + low
+            if not len(rows) or rows[-1] + 1 - rows[0] < least:
+                continue
+            first, last = int(rows[0]), int(rows[-1]) + 1
             out.pulls.append(times(first, last))
+            if first - beside >= least:
+                out.held.append(times(beside, first))
+            beside = last
+        if end - beside >= least:
+            out.held.append(times(beside, end))
+    # a charger's pressure outlasts the load
+    return replace(out, held=[]) if rule.no_vacuum and rule.throttle_pct is None else out
+
+
+def rises(rpm: np.ndarray, period_s: float) -> list[tuple[int, int]]:
+    """Rows (first, after last) of the stretches over which engine speed gains LEAST_RPM without losing FALLS_RPM on the
+    way, for longer than JOIN_S."""
+    known = np.flatnonzero(np.isfinite(rpm))
+    step = max(1, round(STEP_S / period_s))
+    at = np.arange(0, len(rpm), step)
+    wide = 2 * round(JOIN_S / STEP_S) - 1
+    if not len(known) or len(at) < wide:
+        return []
+    speed = np.interp(at, known, rpm[known])
+    speed = np.median(np.lib.stride_tricks.sliding_window_view(np.pad(speed, wide // 2, "edge"), wide), axis=1)
+    out, low, high, going_up = [], 0, 0, True
+    for k, value in enumerate(speed.tolist()):
+        if going_up:
+            high = k if value >= speed[high] else high
+            if value < speed[low]:
+                low = high = k
+            if speed[high] - value >= FALLS_RPM:
+                out.append((low, high))
+                low, going_up = k, False
         else:
-            first = last = begin
-        if rule.no_vacuum and rule.throttle_pct is None:
-            continue  # a charger's pressure outlasts the load
-        out.held.extend(times(*ends) for ends in ((begin, first), (last, end)) if ends[1] - ends[0] >= least)
-    return out
+            low = k if value <= speed[low] else low
+            if value - speed[low] >= FALLS_RPM:
+                high, going_up = k, True
+    if going_up:
+        out.append((low, high))
+    return [(int(at[a]), min(len(rpm), int(at[b]) + step)) for a, b in out if speed[b] - speed[a] >= LEAST_RPM]
 
 
 def find(views: list[View]) -> list[Pull]:

@@ -52,7 +52,9 @@ def load_rule(rule: Rule) -> Said:
         told.append(say(f"engine speed rising by at least {rule.rising_rpm_s:.0f} rpm a second"))
     flat = ""
     if rule.no_vacuum:
-        tells = "only a charger's pressure tells load" if rule.full_kpa is not None else "manifold pressure tells no load"
+        tells = (
+            "only a charger's pressure tells load" if rule.full_kpa is not None else "manifold pressure tells no load"
+        )
         flat = f"; {tells}: the idling engine makes no vacuum"
     return say(joined(told, ", or "), flat)
 
