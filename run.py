@@ -91,7 +91,8 @@ def set_up(level):
             if made.returncode:
                 sys.exit(
                     "error: Python could not make the folder .venv\n"
-                    "  likely cause: Python's venv module is not installed (Debian: python3-venv), or the disk is full\n"
+                    "  likely cause: Python's venv module is not installed (Debian: python3-venv), or the disk is "
+                    "full\n"
                     "  what to do: see the lines above, then run the same command again"
                 )
         # What is used is compiled when it is first imported; compiling all of it takes longer than installing it
@@ -131,7 +132,8 @@ def debian_packages():
 
 
 def python(*arguments, **more):
-    """Exit code of a run in .venv. What Python compiles is kept, or each command that a test starts compiles it anew."""
+    """Exit code of a run in .venv. What Python compiles is kept, or each command that a test starts compiles it
+    anew."""
     environment = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
     return subprocess.run([PYTHON, *arguments], cwd=HERE, env=environment | more).returncode
 

@@ -28,6 +28,7 @@ class Logger:
         self.faults = faults.Faults(plan, self.lamp)
         self.beside = False
         self.turned = 0
+        self.talk = None  # what answers the PC, once it has asked
 
     def run(self):
         """Once started, record until the board's power goes; a long press finishes the card, a press goes on."""
@@ -92,11 +93,17 @@ class Logger:
         board.meanwhile = self.meanwhile
         while board.powered() and not self._stopped():
             board.feed()
-            if not board.wait(queue, enough):
+            if self.talk and self.talk.busy():  # whatever else is due comes with the rows
+                board.wait(queue, 0)
+                if queue.waiting() < enough:
+                    self._answer_on()
+                    continue
+            elif not board.wait(queue, enough):
                 continue
             woke = board.ticks_us()
             self.turn()
             self._card_work(woke)
+            self._answer_on()
             if self.panel.screen:
                 self.panel.screen.turn()
             health_.worked((board.ticks_us() - woke) & ticks.MASK)
@@ -124,7 +131,25 @@ class Logger:
             self.faults.each_second(sampler)
         self.faults.turn(sampler.row, board.trouble)
         self.panel.turn()
+        if self.talk:
+            self.talk.turn()
+        elif board.called():
+            self._talk()
         self.turned = board.ticks_us()
+
+    def _talk(self):
+        """Somebody on the cable: from now on they are answered, if memory suffices for that."""
+        try:
+            from cable import talk
+
+            self.talk = talk.Talk(self, self.board.console())
+        except MemoryError:
+            gc.collect()
+
+    def _answer_on(self):
+        """Go on with an answer, from the card too: nothing else waits for it now."""
+        if self.talk and self.talk.busy() and not self.beside:
+            self.talk.read()
 
     def meanwhile(self):
         """Called by whoever waits for the card, or has many accesses to make."""
@@ -136,7 +161,8 @@ class Logger:
         self.beside = False
 
     def _card_work(self, now):
-        """Write or copy a little where the card is ready; where it takes nothing any more, a step to get one that does."""
+        """Write or copy a little where the card is ready; where it takes nothing any more, a step to get one that
+        does."""
         recorder_ = self.recorder
         out = recorder_.writer
         if not out.dead:

@@ -110,11 +110,11 @@ def forget_opening():
 
 
 def settle():
-    """Recording begins: modules that opened the card are given back (a card that comes back loads them again); memory is
-    looked through only when it is full, not every 4 kB, and has no small holes left.
+    """Recording begins: modules that opened the card are given back (a card that comes back loads them again); memory
+    is looked through only when it is full, not every 4 kB, and has no small holes left.
 
-    Where the port keeps the local variables of a Python function on the heap, each call looks for the first hole that is
-    large enough: with small ones below the large arrays it walks past these every time, some 300 us on an RP2040.
+    Where the port keeps the local variables of a Python function on the heap, each call looks for the first hole that
+    is large enough: with small ones below the large arrays it walks past these every time, some 300 us on an RP2040.
     """
     forget_opening()
     gc.collect()

@@ -8,6 +8,8 @@ TITLES = {"rp2": "RP2040", "rp2350": "RP2350", "esp32": "ESP32", "generic": "any
 STAMPING = ("rp2", "rp2350")
 # Inputs of their own, as their wiring tables come
 INPUTS = dict.fromkeys(("rp2", "rp2350", "esp32"), ("a0", "a1", "a2", "a3", "p0", "p1", "d0"))
+# The input that has no pin and measures a third of the board's own supply
+OWN_SUPPLY = dict.fromkeys(STAMPING, "a3")
 # Volts at the pin where a board's own converter ends (maker's figure at the widest range, from memory)
 LEAST_V = {"esp32": 0.15}
 
@@ -16,11 +18,11 @@ SHORTEST_PERIOD_US = 100  # 10,000 edges a second: beyond what any pin interrupt
 STAMPED_PERIOD_US = 50  # where edges are stamped beside the processor: 15,000 rpm at 60 pulses a revolution are 66
 MOST_STAMPS = 1008  # that are kept between two rows
 
-# Microseconds of the RP2040's time at 125 MHz, solved from shares of time measured with the whole firmware, compiled, on the
-# emulator rp2040js 1.4.1 (MicroPython 1.28.0); tests/host/commands/test_load.py has the shares. Started from sources, the
-# board compiles the same itself. spread: misses of the flash cache, which the emulator does not model ("some 30 % more" in
-# tests/emulated/RESULTS.md). screen_share: 0.015 measured for drawing, and five pictures a second of 1 kB on a bus of 400 kHz,
-# which the processor waits for.
+# Microseconds of the RP2040's time at 125 MHz, solved from shares of time measured with the whole firmware, compiled,
+# on the emulator rp2040js 1.4.1 (MicroPython 1.28.0); tests/host/commands/test_load.py has the shares. Started from
+# sources, the board compiles the same itself. spread: misses of the flash cache, which the emulator does not model
+# ("some 30 % more" in tests/emulated/RESULTS.md). screen_share: 0.015 measured for drawing, and five pictures a second
+# of 1 kB on a bus of 400 kHz, which the processor waits for.
 COSTS = {
     "rp2": {
         "turn_us": 1341,

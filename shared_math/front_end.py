@@ -1,4 +1,4 @@
-"""What the logger's 0-5 V inputs are built of: tolerances and drift, for the circuit's draw and the budget of a reading.
+"""What the logger's 0-5 V inputs are built of: tolerances and drift, for the circuit's draw and a reading's budget.
 
 Half-widths; from memory of the makers' data sheets.
 """

@@ -193,7 +193,8 @@ def name_before(birth_block, block):
 def verdict(block):
     """Why `block` (bytes of length SLOT) can't be used, or None when it can.
 
-    'empty' (never written), 'damaged' (CRC), 'not a block' (valid CRC, but no magic or no version), 'newer version', 'unknown kind'.
+    'empty' (never written), 'damaged' (CRC), 'not a block' (valid CRC, but no magic or no version), 'newer version',
+    'unknown kind'.
     """
     if crc32(memoryview(block)[:AT_CRC]) != get32(block, AT_CRC):
         return "empty" if block == _BLANK else "damaged"

@@ -11,8 +11,8 @@ from shared_math import layout
 from shared_math.compat import const, zeros
 
 # State of a packer, one array of integers: these, then for each column its bits, least and greatest value, least and
-# greatest difference, and the widths that hold both spans. One array, so that a compiled kernel gets it as one pointer. Differences are kept with
-# BIAS added: compiled kernels on 64-bit machines read array cells as unsigned.
+# greatest difference, and the widths that hold both spans. One array, so that a compiled kernel gets it as one pointer.
+# Differences are kept with BIAS added: compiled kernels on 64-bit machines read array cells as unsigned.
 COLUMNS = const(0)
 MAX_ROWS = const(1)
 ROWS = const(2)

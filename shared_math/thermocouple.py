@@ -68,9 +68,9 @@ def degc_of(mv):
 def channel_degc(channel, volts, cold_degc=None):
     """Temperature of a thermocouple channel at `volts` of its amplifier, or None.
 
-    The amplifier gives `zero_v` + `gain` times the thermocouple's volts. One that adds the cold junction itself needs no
-    more. Otherwise that junction is at `cold_degc` of the channel, or at the temperature given (measured by the channel
-    named in `cold`). Millivolts are added, never degrees: the curve is not straight.
+    The amplifier gives `zero_v` + `gain` times the thermocouple's volts. One that adds the cold junction itself needs
+    no more. Otherwise that junction is at `cold_degc` of the channel, or at the temperature given (measured by the
+    channel named in `cold`). Millivolts are added, never degrees: the curve is not straight.
     """
     if "cold" in channel:
         if cold_degc is None:

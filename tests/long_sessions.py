@@ -1,4 +1,5 @@
-"""Sessions of a logger that was left on, made of a kept log's blocks: a drive, hours of nothing, the same drive again."""
+"""Sessions of a logger that was left on, made of a kept log's blocks: a drive, hours of nothing, the same drive
+again."""
 
 from __future__ import annotations
 
@@ -50,8 +51,8 @@ def resting_block(bits: list[int], row: list[int], rows: int) -> bytes:
 
 
 def left_on(path: Path, hours: float, rows_there: bool) -> Path:
-    """Write a session in which the same drive comes twice, `hours` apart: with rows of a stopped engine between them, or
-    with a hole."""
+    """Write a session in which the same drive comes twice, `hours` apart: with rows of a stopped engine between them,
+    or with a hole."""
     blocks = drive_blocks()
     (session,) = ringpull.read(DEMO).sessions
     raw = session.raw()

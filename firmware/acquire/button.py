@@ -66,8 +66,8 @@ class Button:
             self.news[0] = 1
 
     def settle(self, tick):
-        """From the row path while `unsure`: once the bounce time is over, the pin's level counts, from the last edge on that
-        was refused."""
+        """From the row path while `unsure`: once the bounce time is over, the pin's level counts, from the last edge on
+        that was refused."""
         if self.fresh or ((tick - self.since) & ticks.MASK) >= _BOUNCE_US:
             head = self.head
             refused = self.refused
@@ -77,7 +77,8 @@ class Button:
                 self.times[head & 7] = self.refused_at
 
     def _short(self, tick, grid):
-        """Whether the press at `tick`, the oldest change, lasted less than 20 ms, or has not been known to last longer."""
+        """Whether the press at `tick`, the oldest change, lasted less than 20 ms, or has not been known to last
+        longer."""
         if (self.head - self.tail) & 0xFF >= 2:
             return ((self.times[(self.tail + 1) & 7] - tick) & ticks.MASK) < _LEAST_US
         return self.refused or ((grid - tick) & ticks.MASK) < _LEAST_US

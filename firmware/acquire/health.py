@@ -1,4 +1,5 @@
-"""How well the logger runs, told in every row: longest stall, free heap, supply dips. The row path allocates nothing."""
+"""How well the logger runs, told in every row: longest stall, free heap, supply dips. The row path allocates
+nothing."""
 
 import gc
 
@@ -41,7 +42,8 @@ class Health:
         self.waiting = waiting
 
     def look_at_heap(self):
-        """Keep the least free heap, garbage collected. Milliseconds on a small board: once a minute, not in handlers."""
+        """Keep the least free heap, garbage collected. Milliseconds on a small board: once a minute, not in
+        handlers."""
         gc.collect()
         free = gc.mem_free()
         if free < self.heap_least:

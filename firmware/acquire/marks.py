@@ -1,9 +1,9 @@
 """Marked pulls from the button: which pull is open, which was spoiled, when a pull ends by itself.
 
 Short press: a pull begins, the next one ends it. Two presses within 0.4 s: the last pull is spoiled. A press held for
-1.5 s: the card may be taken out. What a press begins counts as soon as it has lasted 20 ms, and is made void if it turns
-out to be half of a double or long press. The press that comes within 5 s of a pull's end by itself was meant to end it: it
-does nothing.
+1.5 s: the card may be taken out. What a press begins counts as soon as it has lasted 20 ms, and is made void if it
+turns out to be half of a double or long press. The press that comes within 5 s of a pull's end by itself was meant to
+end it: it does nothing.
 """
 
 from shared_math import layout, ticks
@@ -21,7 +21,8 @@ _COUNT_MASK = (1 << layout.COUNT_BITS) - 1
 
 
 class Marks:
-    """rate_hz: rows a second. throttle: (column + 1, first, last counts of the closed one) or None. tach: (column + 1) of the crank or 0."""
+    """rate_hz: rows a second. throttle: (column + 1, first, last counts of the closed one) or None. tach: (column + 1)
+    of the crank or 0."""
 
     def __init__(self, button, rate_hz, throttle=None, tach=0):
         self.button = button
@@ -56,7 +57,8 @@ class Marks:
         self.least_count = 0
 
     def step(self, row, grid):
-        """Take the button's changes up to tick `grid`, the instant of row `row`. Needs no call while button.news[0] is 0."""
+        """Take the button's changes up to tick `grid`, the instant of row `row`. Needs no call while button.news[0] is
+        0."""
         button = self.button
         button.news[0] = 0  # before looking: what comes meanwhile sets it again
         self._step(row, grid)

@@ -14,8 +14,8 @@ ON_MAX = (1 << layout.ON_BITS) - 1  # as long or longer
 class Pulse(tach.Tach):
     """Counts whole pulses, each at its end. limit_us: the line may ring so long after a true edge.
 
-    An end stands for good once the line has stayed off for `limit_us`; going on again before is the same pulse: ringing,
-    or a driver that chops the current it holds.
+    An end stands for good once the line has stayed off for `limit_us`; going on again before is the same pulse:
+    ringing, or a driver that chops the current it holds.
     """
 
     def __init__(self, limit_us):

@@ -137,7 +137,8 @@ class Sampler:
         queue.head = (head + 1) & _MASK
 
     def uneven(self, now):
-        """The first call, which only tells when the grid begins, one before its time, or one that comes after whole rows: these are counted as lost.
+        """The first call, which only tells when the grid begins, one before its time, or one that comes after whole
+        rows: these are counted as lost.
 
         Microseconds the row that is due is late, or -1 when none is due.
         """

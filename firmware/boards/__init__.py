@@ -4,7 +4,8 @@ import sys
 
 
 def name_of(platform, machine):
-    """The board's name in logger.json, or "desk", by what the port says of itself: sys.platform and the machine's name."""
+    """The board's name in logger.json, or "desk", by what the port says of itself: sys.platform and the machine's
+    name."""
     if platform == "rp2" and "RP2350" in machine:
         return "rp2350"
     if platform == "rp2" and "RP2040" in machine:

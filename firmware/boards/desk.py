@@ -8,8 +8,10 @@ board adds converter noise and quantisation, and calls the firmware's handlers w
 import gc
 import json
 import os
+import select
 import struct
 import sys
+import time
 from array import array
 
 import vfs
@@ -67,6 +69,8 @@ class DeskBoard:
         self.on_at = {}  # event -> whether it puts that pulse input on
         self.fitted = None
         self.trouble = None
+        self.cable = open(job["console"], "r+b") if job.get("console") else None
+        self.paced_ms = time.ticks_ms() if job.get("paced") else None  # virtual time goes no faster than the clock
         self.raw = config_file.noted()  # why the last start failed, or None
         self.light = Dark()
         self.meanwhile = None  # called while the card is waited for or opened
@@ -134,8 +138,8 @@ class DeskBoard:
             vfs.umount(self.card_folder)
 
     def wake_card(self):
-        """One short step of starting the card, mounted or not; True when it can be used. OSError where none answers: call it
-        again."""
+        """One short step of starting the card, mounted or not; True when it can be used. OSError where none answers:
+        call it again."""
         if self.disk:
             return self.disk.wake()
         if self.waking is None:
@@ -243,6 +247,22 @@ class DeskBoard:
         self.button = button
         button.level = lambda: self.held_down
 
+    def called(self):
+        """Whether somebody speaks on the cable."""
+        if self.cable is None:
+            return False
+        poll = select.poll()
+        poll.register(self.cable, select.POLLIN)
+        return bool(poll.poll(0))
+
+    def console(self):
+        """(source, sink) of the cable's bytes."""
+        return self.cable, self.cable
+
+    def set_utc(self, *_date):
+        """A desk's clock is told by the job."""
+        raise NotImplementedError
+
     def start_timer(self, period_us, handler):
         """Call `handler` at a grid of `period_us`; returns the tick of the first call."""
         self.period_us = period_us
@@ -264,6 +284,10 @@ class DeskBoard:
             tick_at = self.now + 10000
         if tick_at > self.end_us:
             tick_at = self.end_us + 1
+        if self.paced_ms is not None:
+            ahead_ms = tick_at // 1000 - time.ticks_diff(time.ticks_ms(), self.paced_ms)
+            if ahead_ms > 0:
+                time.sleep_ms(ahead_ms)
         while self.event_us <= tick_at:
             self._event()
         self.now = tick_at

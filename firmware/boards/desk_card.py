@@ -44,8 +44,8 @@ class Socket:
     """What becomes of the card. story: [[microseconds, what, ...]] in time order, of these:
 
     out: nothing answers from then on. in: it does again, the card asleep; with a path, another card's image. refuse: no
-    write is taken. busy: each write keeps the card busy for so many microseconds. stall: the next one does. stuck: it stays
-    busy for ever.
+    write is taken. busy: each write keeps the card busy for so many microseconds. stall: the next one does. stuck: it
+    stays busy for ever.
     """
 
     def __init__(self, story, path):

@@ -1,6 +1,7 @@
 """Any MicroPython board with machine.ADC, Pin.irq, Timer and an SPI card. Pins are in wiring.py."""
 
 import os
+import select
 import sys
 import time
 
@@ -48,6 +49,8 @@ class GenericBoard:
         self.fitted = None
         self.raw = config_file.noted()  # why the last start failed: raw counts are recorded then; or None
         self.trouble = None  # name of a fault of the inputs, for the lamp
+        self.calls = select.poll()  # of the cable
+        self.calls.register(sys.stdin, select.POLLIN)
         self.card = None
         self.waking = None  # a card that is being started
         self.meanwhile = None  # called while the card is waited for or opened: what else has to be done
@@ -127,8 +130,8 @@ class GenericBoard:
             vfs.umount(self.card_folder)
 
     def wake_card(self):
-        """One short step of starting the card, mounted or not; True when it can be used. OSError where none answers: call it
-        again."""
+        """One short step of starting the card, mounted or not; True when it can be used. OSError where none answers:
+        call it again."""
         if self.pins["spi"] is None:
             return True
         if self.card:
@@ -159,6 +162,20 @@ class GenericBoard:
         if now[0] < 2025:
             return None
         return "%04d-%02d-%02dT%02d:%02d:%02dZ" % now[:6]
+
+    def called(self):
+        """Whether somebody speaks on the cable."""
+        for _ in self.calls.ipoll(0):
+            return True
+        return False
+
+    def console(self):
+        """(source, sink) of the cable's bytes."""
+        return sys.stdin.buffer, sys.stdout.buffer
+
+    def set_utc(self, year, month, day, weekday, hour, minute, second):
+        """Set the clock. weekday: 0 is Monday."""
+        machine.RTC().datetime((year, month, day, weekday, hour, minute, second, 0))
 
     def read_config(self):
         """The text of the card's logger.json, or None."""
@@ -315,8 +332,8 @@ class GenericBoard:
         self.buzzer_pin.value(on)
 
     def watch(self):
-        """Start the watchdog: from now on `feed` is called at least every 8 s. None here: one that can't be stopped again,
-        as on most ports, would cut off whoever copies files on over USB."""
+        """Start the watchdog: from now on `feed` is called at least every 8 s. None here: one that can't be stopped
+        again, as on most ports, would cut off whoever copies files on over USB."""
 
     def unwatch(self):
         """Stop the watchdog for what may take longer, or for the prompt."""

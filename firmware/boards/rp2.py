@@ -1,4 +1,5 @@
-"""The RP2040 and the RP2350: hard timer, edges stamped by PIO, inputs converted and averaged through DMA. Pins are in wiring.py."""
+"""The RP2040 and the RP2350: hard timer, edges stamped by PIO, inputs converted and averaged through DMA. Pins are in
+wiring.py."""
 
 import sys
 import time
@@ -119,7 +120,8 @@ class Rp2Board(generic.GenericBoard):
         machine.mem32[self.chip.watchdog_clear] = _ENABLE
 
     def start_timer(self, period_us, handler):
-        """Call `handler` at a grid of `period_us` as a hard interrupt; None: the first call tells when the grid begins."""
+        """Call `handler` at a grid of `period_us` as a hard interrupt; None: the first call tells when the grid
+        begins."""
         for edges in self.edges:
             edges.forget()  # the card was opened meanwhile, which takes longer than the ring holds
         self.timer = machine.Timer(-1)

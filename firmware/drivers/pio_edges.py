@@ -62,7 +62,8 @@ class Stamper:
         self.machine.exec("mov(x, invert(null))")
 
     def start(self, go, timer):
-        """Run from now on. go: viper_edges.go. timer: address of the running microseconds. Returns the microsecond tick of the start."""
+        """Run from now on. go: viper_edges.go. timer: address of the running microseconds. Returns the microsecond tick
+        of the start."""
         state = machine.disable_irq()
         tick = go(self.control, self.bit, timer)
         machine.enable_irq(state)

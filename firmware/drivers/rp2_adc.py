@@ -51,7 +51,8 @@ class Converter:
         return viper_mean.Means(self.ring.buffer, self.ring.left, self.rounds, places)
 
     def skew_us(self, number):
-        """Microseconds from the moment of reading to the middle of the samples averaged: negative, they lie before it."""
+        """Microseconds from the moment of reading to the middle of the samples averaged: negative, they lie before
+        it."""
         return -(self.round_us * (2 * self.rounds + INPUTS - 1 - number)) // 4
 
     def overflown(self):

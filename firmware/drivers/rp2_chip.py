@@ -8,10 +8,11 @@ _CLEAR = 0x3000  # the alias of a register that clears bits (RP2040 data sheet, 
 
 
 class Chip:
-    """adc, timer_raw, watchdog_clear: addresses of the converter, the running microseconds, and the watchdog's CTRL written
-    to clear bits. adc_dreq: the converter's DMA request.
+    """adc, timer_raw, watchdog_clear: addresses of the converter, the running microseconds, and the watchdog's CTRL
+    written to clear bits. adc_dreq: the converter's DMA request.
 
-    adc_errors: counts of 12 bits that a reading may be off by, half of the width: as it comes, after calibration at two points.
+    adc_errors: counts of 12 bits that a reading may be off by, half of the width: as it comes, after calibration at two
+    points.
     """
 
     def __init__(self, adc, adc_dreq, timer, watchdog, adc_errors):
@@ -27,6 +28,7 @@ def of(board):
     if board == "rp2350":
         # No step in its converter is known (from memory); its errors are taken as the RP2040's until one is measured
         return Chip(0x400A0000, 48, 0x400B0000, 0x400D8000, (15, 5))
-    # The data sheet's erratum RP2040-E11 names the codes 512, 1536, 2560 and 3584, at which the converter steps; how far
-    # is not in it. Published measurements of five boards lie within 15 counts, and within 5 of a line through two points.
+    # The data sheet's erratum RP2040-E11 names the codes 512, 1536, 2560 and 3584, at which the converter steps; how
+    # far is not in it. Published measurements of five boards lie within 15 counts, and within 5 of a line through two
+    # points.
     return Chip(0x4004C000, 36, 0x40054000, 0x40058000, (15, 5))

@@ -1,8 +1,8 @@
 """An SD card on SPI as a block device. Every wait is bounded, every answer is checked, nothing is allocated.
 
-A write returns while the card is still busy; who must not wait asks `ready` before the next access. Starting a card goes
-in short steps. What waits all the same lets `rest` do other work meanwhile. Commands and answers: SD Physical Layer
-Simplified Specification, chapter 7 (SPI mode).
+A write returns while the card is still busy; who must not wait asks `ready` before the next access. Starting a card
+goes in short steps. What waits all the same lets `rest` do other work meanwhile. Commands and answers: SD Physical
+Layer Simplified Specification, chapter 7 (SPI mode).
 """
 
 import time
@@ -35,7 +35,8 @@ class CardError(OSError):
 
 
 class SdCard:
-    """spi: machine.SPI. cs: machine.Pin as output. speed: function that sets the SPI's, full with True, slow with False.
+    """spi: machine.SPI. cs: machine.Pin as output. speed: function that sets the SPI's, full with True, slow with
+    False.
 
     rest: function that is called before each access with False, and in a longer wait again and again with True: it may
     do other work, and then lets about a millisecond pass. Use nothing else before `wake` has returned True.
@@ -93,7 +94,8 @@ class SdCard:
         return 0
 
     def ready(self):
-        """Whether an access would not have to wait. True too where waiting has lasted too long: the access then tells."""
+        """Whether an access would not have to wait. True too where waiting has lasted too long: the access then
+        tells."""
         if not self.busy:
             return True
         self.cs(0)
@@ -154,7 +156,8 @@ class SdCard:
     # ---- commands ----------------------------------------------------------------------------------------------
 
     def _select(self, step):
-        """Chip select, then wait until an earlier write is done. A removed card reads as 0xFF: never busy, no answer."""
+        """Chip select, then wait until an earlier write is done. A removed card reads as 0xFF: never busy, no
+        answer."""
         if self.retired:
             raise CardError(errnos.ENODEV, "card was taken out")
         if self.rest:
@@ -205,8 +208,8 @@ class SdCard:
         return 0xFF
 
     def wake(self):
-        """One short step of starting the card; True when it is ready for use. CardError where none does for 1.5 s: the next
-        call begins anew."""
+        """One short step of starting the card; True when it is ready for use. CardError where none does for 1.5 s: the
+        next call begins anew."""
         now = time.ticks_ms()
         if not self.step:
             self.step = _RESET

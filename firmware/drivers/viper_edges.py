@@ -1,7 +1,8 @@
 """Edges that DMA has put into a ring in RAM, walked by the row path: the same columns as acquire/tach.py, compiled.
 
-All times here are clock cycles that wrap at 2^30, so that no number becomes a heap object; at 125 MHz that is 8.6 s, at 150 MHz 7.2 s,
-and edges are looked at in every row. The masks below are dma_ring.MOST and the widths of shared_math.layout.
+All times here are clock cycles that wrap at 2^30, so that no number becomes a heap object; at 125 MHz that is 8.6 s, at
+150 MHz 7.2 s, and edges are looked at in every row. The masks below are dma_ring.MOST and the widths of
+shared_math.layout.
 """
 
 from array import array

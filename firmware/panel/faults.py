@@ -1,4 +1,5 @@
-"""Which fault the lamp has to tell, and whether it may say that it records: by what the card took, not by what was tried."""
+"""Which fault the lamp has to tell, and whether it may say that it records: by what the card took, not by what was
+tried."""
 
 import errnos
 from shared_math.compat import const

@@ -34,7 +34,8 @@ class Lamp:
         return self.card or self.fault
 
     def show(self, marking=False, lean=False, ended=False):
-        """While recording. Lean comes first; then a card that takes nothing, since no mark can be kept on it; then marks."""
+        """While recording. Lean comes first; then a card that takes nothing, since no mark can be kept on it; then
+        marks."""
         if lean:
             self.set(layout.LAMP_LEAN)
         elif self.card:
@@ -56,7 +57,8 @@ class Lamp:
 
 
 def pattern_of(state):
-    """(milliseconds of a step, steps): of a fault its number: 600 ms for each ten, 200 ms for each one, a pause of 2 s."""
+    """(milliseconds of a step, steps): of a fault its number: 600 ms for each ten, 200 ms for each one, a pause of 2
+    s."""
     if state < layout.LAMP_FAULT:
         return _PATTERNS[state]
     number = state - layout.LAMP_FAULT

@@ -1,4 +1,5 @@
-"""Lamp, lean warning, buzzer and screen: what is shown, decided a few times a second in the main loop. The card plays no part."""
+"""Lamp, lean warning, buzzer and screen: what is shown, decided a few times a second in the main loop. The card plays
+no part."""
 
 from panel import lamp
 from shared_math import layout, pace
@@ -42,7 +43,8 @@ class Panel:
         self.lamp.show()
 
     def turn(self):
-        """Once a turn of the main loop while recording; most turns only count rows. The screen has a turn of its own."""
+        """Once a turn of the main loop while recording; most turns only count rows. The screen has a turn of its
+        own."""
         row = self.sampler.row
         if row - self.number > self.every:
             self._look()

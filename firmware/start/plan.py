@@ -5,9 +5,10 @@ class Plan:
     """config: in force, whole. text: its JSON bytes. faults: numbers. number_of: fault's name -> number.
 
     words: fault number -> sentence for a screen, None without one. table: the columns as in the setup. throttle:
-    (column + 1, first, last counts of the closed throttle) or None. supply: (column + 1, counts of a dip, counts from which it is
-    over) or None. expected: (column + 1, lowest, highest counts) of each channel with `expect`. frame: the screen or
-    None. live: panel.live.Live or None. watch: LeanWatch or None. warns: whether lamp and buzzer tell what it finds.
+    (column + 1, first, last counts of the closed throttle) or None. supply: (column + 1, counts of a dip, counts from
+    which it is over) or None. expected: (column + 1, lowest, highest counts) of each channel with `expect`. frame: the
+    screen or None. live: panel.live.Live or None. watch: LeanWatch or None. warns: whether lamp and buzzer tell what it
+    finds.
     """
 
     def __init__(self, given, table, throttle, supply, expected, frame, live, watch):

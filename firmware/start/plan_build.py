@@ -1,5 +1,5 @@
-"""Works out the plan. The modules that this takes are given back before the recording begins, this one too: their floats,
-tables and sentences would take a quarter of a small board's heap.
+"""Works out the plan. The modules that this takes are given back before the recording begins, this one too: their
+floats, tables and sentences would take a quarter of a small board's heap.
 """
 
 from shared_math import judging, layout, lean_watch

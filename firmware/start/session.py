@@ -1,5 +1,5 @@
-"""A session begins: columns filled from the board's inputs, the card opened, the setup written. Once it runs, the memory of
-this is given back.
+"""A session begins: columns filled from the board's inputs, the card opened, the setup written. Once it runs, the
+memory of this is given back.
 """
 
 import memory

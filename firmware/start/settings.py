@@ -24,7 +24,8 @@ def read(text, raw=None):
     fault number -> words for a screen, or None where no screen is asked for).
 
     A screen is asked for by the configuration; also where that has a fault, for then a screen tells which.
-    text: of logger.json, or None for no file. raw: why the last start with it failed, in words, or None. A bad file never stops the recording: the default logs raw counts of every input.
+    text: of logger.json, or None for no file. raw: why the last start with it failed, in words, or None. A bad file
+    never stops the recording: the default logs raw counts of every input.
     """
     kept, squeezed, faults, numbers, words, problem = _read(text, raw)
     forget(_HEAVY)

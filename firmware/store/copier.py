@@ -23,6 +23,7 @@ class PullCopier:
         self.sparse_rows = zeros(_SPARSE_KEPT)
         self.oldest = writer.sequence  # no block of this session is older
         self.active = False
+        self.began = -1  # slot from which on the last pull's copies stand; -1: none in these files since the start
         self.next = writer.sequence  # sequence to be copied next
         self._setup_part = -1  # of the setup group: the next one to be copied; -1: none
         self.until_row = -1  # copy blocks that start up to here; -1: no end known yet
@@ -33,6 +34,8 @@ class PullCopier:
         """Go on in these files: an open pull is copied on from what the drive ring still holds of it."""
         self.file = place.pulls
         self.slot = place.pulls_slot
+        if not same_ring:
+            self.began = self.slot if self.active else -1
         out = self.writer
         if not same_ring or place.last.session != out.session:
             self.oldest = self.next = out.sequence
@@ -62,6 +65,7 @@ class PullCopier:
             if ticks.seq_after(start, self.next):
                 self.next = start
             self.active = True
+            self.began = self.slot
         self.until_row = -1
 
     def closed(self, row):

@@ -105,7 +105,8 @@ class FatFile:
         self._read_at = slot + 1
 
     def write(self, slot, blocks):
-        """Overwrite the slots from `slot` on with `blocks`: one device write, or one for each cluster that is touched."""
+        """Overwrite the slots from `slot` on with `blocks`: one device write, or one for each cluster that is
+        touched."""
         if slot != self._write_at:
             self._write.seek(slot * layout.SLOT)
         self._write_at = -1

@@ -19,8 +19,8 @@ class Packer(packing.Packer):
     def add_run(self, cells, at, stride, count, span):
         """Take up to `count` rows from cells[at:] on, `stride` apart; how many were taken.
 
-        Stops before a row that is not simply the next one of the open block: the first of a block, one behind a hole, with
-        another mark or flag, too late for the block, or too large for it.
+        Stops before a row that is not simply the next one of the open block: the first of a block, one behind a hole,
+        with another mark or flag, too late for the block, or too large for it.
         """
         done = 0
         at_mark = span[AT_MARK]

@@ -43,7 +43,8 @@ class Recorder:
         self.writer.write_setup(self.span[FIRST_ROW])
 
     def poll(self, ready=True):
-        """Where the card is ready one write, or one step of copying; by turns where both are due. After either the card is
+        """Where the card is ready one write, or one step of copying; by turns where both are due. After either the card
+        is
         busy: what follows would wait for it."""
         writer = self.writer
         if writer.dead or not ready:

@@ -109,7 +109,8 @@ class _Search:
         return self.found.slot < 0 and self._scattered(_LONG + _RUN)
 
     def _scattered(self, first):
-        """The lowest block to compare with from slot `first` on: by halving, and where that meets none by every slot."""
+        """The lowest block to compare with from slot `first` on: by halving, and where that meets none by every
+        slot."""
         slots = self.file.slots
         gap = (slots - first) // 2
         left = _SCATTERED

@@ -18,12 +18,12 @@ _OPEN = const(7)
 
 
 class Revival:
-    """writer: store.writer.DriveWriter that fell silent. make: function that gives the board's card as a store.card.Card,
-    not yet opened.
+    """writer: store.writer.DriveWriter that fell silent. make: function that gives the board's card as a
+    store.card.Card, not yet opened.
 
-    tried: writes that had been taken when a card was last thought to be back. place: a card that is open, for its files to be
-    bound; None where it is the one that was there, lacking nothing. error: errno of why the card that is there can't be
-    used; 0 where none has answered.
+    tried: writes that had been taken when a card was last thought to be back. place: a card that is open, for its files
+    to be bound; None where it is the one that was there, lacking nothing. error: errno of why the card that is there
+    can't be used; 0 where none has answered.
     """
 
     def __init__(self, board, writer, make, tried):
@@ -37,7 +37,8 @@ class Revival:
         self.tried = tried
 
     def step(self):
-        """One step; True when there is a card. Starting one waits for nothing; reading its files calls the board's `meanwhile`."""
+        """One step; True when there is a card. Starting one waits for nothing; reading its files calls the board's
+        `meanwhile`."""
         if self.at == _REST:
             if (self.board.ticks_us() - self.failed) & ticks.MASK < _PAUSE_US:
                 return False
@@ -87,7 +88,8 @@ class Revival:
         return False
 
     def _check(self):
-        """Whether what was written last stands where it should: then it is the card that was there, and lacks nothing."""
+        """Whether what was written last stands where it should: then it is the card that was there, and lacks
+        nothing."""
         out = self.writer
         if out.writes == self.tried:  # it was back, and took nothing: it is not asked again and again
             self.tried = -1

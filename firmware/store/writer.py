@@ -79,7 +79,8 @@ class DriveWriter:
         self.outbox.add()
 
     def flush(self):
-        """One write of what waits: a part of the setup group where one is due, else some blocks. True when none is left."""
+        """One write of what waits: a part of the setup group where one is due, else some blocks. True when none is
+        left."""
         box = self.outbox
         if not box.held or self.dead:
             return not box.held

@@ -1,6 +1,7 @@
 """Error of a lambda reading through the 0-5 V inputs, drawn 20,000 times over tolerance and temperature.
 
-The networks are linear between their clamps, so the drawing is plain algebra; the tests hold the algebra against ngspice.
+The networks are linear between their clamps, so the drawing is plain algebra; the tests hold the algebra against
+ngspice.
 """
 
 from __future__ import annotations
@@ -18,7 +19,8 @@ RUNS = 20000
 LAMBDA_AT_0V, LAMBDA_PER_V = 0.60, 0.16  # a controller that gives 0.60 to 1.40 over 0-5 V
 CALIBRATED_V = (1.33, 2.67)  # at the input, in README's two-point calibration
 
-# Worst of all drawn, lambda 0.75 to 1.00, -40 to 85 degC: (block, board) -> as soldered, after two-point calibration at 25 degC
+# Worst of all drawn, lambda 0.75 to 1.00, -40 to 85 degC: (block, board) -> as soldered, after two-point calibration at
+# 25 degC
 WORST_LAMBDA = {
     ("differential", "rp2"): (0.0135, 0.0050),
     ("differential", "esp32"): (0.0190, 0.0080),
@@ -29,7 +31,8 @@ WORST_LAMBDA = {
 
 @dataclass(frozen=True)
 class Front:
-    """An input's own share, one value a logger: pin volts per volt, pin volts without signal, their change when warm."""
+    """An input's own share, one value a logger: pin volts per volt, pin volts without signal, their change when
+    warm."""
 
     gain: np.ndarray
     offset_v: np.ndarray
@@ -69,7 +72,8 @@ def plain(draw: Draw) -> Front:
 
 
 def differential(draw: Draw) -> Front:
-    """differential: an op-amp between two dividers, of which the ground's difference passes only what they differ by."""
+    """differential: an op-amp between two dividers, of which the ground's difference passes only what they differ
+    by."""
     block, stock = BY_NAME["differential"], STOCK["r_precise"]
     r1, r2, r3, r4, r5, r6 = (block.value(f"R{n}") * (1 + draw.within(stock.tolerance)) for n in range(1, 7))
     lift = 1 + r6 / (r4 + r5)

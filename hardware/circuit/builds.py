@@ -40,7 +40,8 @@ class Use:
 
 @dataclass(frozen=True)
 class Terminal:
-    """label: what is written beside it. device, pin: where its wire ends. wire: what it is made of. colour: of the core.
+    """label: what is written beside it. device, pin: where its wire ends. wire: what it is made of. colour: of the
+    core.
 
     area_mm2: of the copper. clear: it stands alone, 5 mm from every other.
     """

@@ -1,7 +1,7 @@
 """The car around the logger as netlist lines: battery, lambda controller, engine computer, coil, and the harness.
 
-Common practice, no source, where nothing else is said. The logger's ground is node 0; battery minus is BM. Every wire of
-the harness has an end at the logger (t3), a middle where it may chafe (t3m), and an end in the car (t3f).
+Common practice, no source, where nothing else is said. The logger's ground is node 0; battery minus is BM. Every wire
+of the harness has an end at the logger (t3), a middle where it may chafe (t3m), and an end in the car (t3f).
 """
 
 from __future__ import annotations

@@ -128,8 +128,14 @@ ALL = (
         "h.pf",
     ),
     Check("5.0 V ± 0.2 V at T12", {"r": "sensor_supply"}, ("vvs vs 0 {feed}",), "v(r.out)", 4.8, 5.2, "r.out"),
-    Check("0.9 to 1.1 ohm from T13 to T2", {"r": "sensor_supply"}, ("iohm 0 r.gout 1", "vvs vs 0 12"), "v(r.gout)", 0.9, 1.1),
-    Check("1.96 V ± 0.06 V at pin a1", {"x": "analog_5v", **_CLAMPED}, ("rsignal x.in 3v3 0.1",), "v(x.pin)", 1.90, 2.02),
+    Check(
+        "0.9 to 1.1 ohm from T13 to T2", {"r": "sensor_supply"},
+        ("iohm 0 r.gout 1", "vvs vs 0 12"), "v(r.gout)", 0.9, 1.1,
+    ),
+    Check(
+        "1.96 V ± 0.06 V at pin a1", {"x": "analog_5v", **_CLAMPED},
+        ("rsignal x.in 3v3 0.1",), "v(x.pin)", 1.90, 2.02,
+    ),
     Check(
         "1.96 V ± 0.06 V at pin a2",
         {"x": "sensor_tap"},
@@ -138,14 +144,26 @@ ALL = (
         1.90,
         2.02,
     ),
-    Check("below 0.03 V at pin a2", {"x": "sensor_tap"}, ("rj x.in x.sense 0.1", "rg x.sense 0 0.1"), "v(x.pin)", 0.0, 0.03),
-    Check("12.0 V give 2.10 V ± 0.05 V at pin a3", {"x": "analog_battery", **_CLAMPED}, ("vbat x.in 0 12",), "v(x.pin)", 2.05, 2.15),
-    Check("3.00 V ± 0.03 V at REF", {"n": "reference"}, ("rboard 3v3 ref 200", "iboard ref 0 150u"), "v(ref)", 2.97, 3.03),
+    Check(
+        "below 0.03 V at pin a2", {"x": "sensor_tap"},
+        ("rj x.in x.sense 0.1", "rg x.sense 0 0.1"), "v(x.pin)", 0.0, 0.03,
+    ),
+    Check(
+        "12.0 V give 2.10 V ± 0.05 V at pin a3", {"x": "analog_battery", **_CLAMPED},
+        ("vbat x.in 0 12",), "v(x.pin)", 2.05, 2.15,
+    ),
+    Check(
+        "3.00 V ± 0.03 V at REF", {"n": "reference"},
+        ("rboard 3v3 ref 200", "iboard ref 0 150u"), "v(ref)", 2.97, 3.03,
+    ),
     *(
         Check(
             f"about {volts:.2f} V",
             {"x": "differential", **_CLAMPED},
-            ("vcharger c 0 5", f"rone c mid {upper}", f"rtwo mid 0 {lower}", "rto mid x.in 0.1", "rground x.sense 0 0.1"),
+            (
+                *("vcharger c 0 5", f"rone c mid {upper}", f"rtwo mid 0 {lower}"),
+                *("rto mid x.in 0.1", "rground x.sense 0 0.1"),
+            ),
             "v(mid)",
             volts - 0.03,
             volts + 0.03,

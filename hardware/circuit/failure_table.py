@@ -32,8 +32,9 @@ _RICHEST, _LEANEST = 0.65, 1.35  # beyond, no pull looks like that
 class Row:
     """A fault and what it does. Figures are for good, after fuses have opened.
 
-    throttle_mv: by which the engine computer's throttle signal moves. output_ma: most that a wire brings to an output or
-    sensor of the car. board_v: most at the board. coil_ma: through the coil at rest. sparks: share of the coil's volts that are left.
+    throttle_mv: by which the engine computer's throttle signal moves. output_ma: most that a wire brings to an output
+    or sensor of the car. board_v: most at the board. coil_ma: through the coil at rest. sparks: share of the coil's
+    volts that are left.
     edges: at the tach pin for every spark. wire, wire_k: the hottest wire of the harness. read: channel -> volts at its
     terminal, or None where the logger is off. hot: parts that would not bear it, in words.
     """
@@ -186,7 +187,8 @@ def reading_text(one: Row, true_v: dict[str, float]) -> str:
 
 
 def lambda_text(read: dict[str, float], wrong: dict[str, float]) -> str:
-    """What a wrong lambda looks like: of the two that the controller gives, the leaner counts if both are wrong alike."""
+    """What a wrong lambda looks like: of the two that the controller gives, the leaner counts if both are wrong
+    alike."""
     shown = {name: LAMBDA_AT_0V + LAMBDA_PER_V * read[name] for name in ("lambda", "lean")}
     said = f"{_TRUE['lambda']:.2f} reads {shown['lambda']:.2f}, {_TRUE['lean']:.2f} reads {shown['lean']:.2f}"
     if max(shown.values()) < _RICHEST:
@@ -207,13 +209,16 @@ def table(bench: Bench, rows: list[Row], true_v: dict[str, float]) -> str:
         f"On: {bench.board.title}. {len(rows)} ngspice runs of the whole build in a car with the key on; made by",
         "`python -m hardware.circuit.failure_table`, which takes minutes. Battery 14.4 V; true are lambda "
         f"{_TRUE['lambda']:.2f}, then {_TRUE['lean']:.2f}{', throttle and pressure 2.50 V' if full else ''}.",
-        'What the rows mean: "too hot" is a part that would not bear it for good (film resistors are listed short for the sake',
-        'of completeness: they fail open); regulators cut themselves off. "Off" is seen: the lamp is dark. A wrong lambda in',
+        'What the rows mean: "too hot" is a part that would not bear it for good (film resistors are listed short for '
+        'the sake',
+        'of completeness: they fail open); regulators cut themselves off. "Off" is seen: the lamp is dark. A wrong '
+        'lambda in',
         'bold is seen by the check "key on, engine off" before the drive, not by the logger itself: '
         f"{calm} of these rows read",
         "too rich. Not in the table: two faults at once, what the card does, what software does.",
         "",
-        f"Hottest wire: +{max(one.wire_k for one in rows):.1f} K. Largest shift of the engine computer's throttle signal: "
+        f"Hottest wire: +{max(one.wire_k for one in rows):.1f} K. Largest shift of the engine computer's throttle "
+        "signal: "
         f"{max(abs(one.throttle_mv) for one in rows):.0f} mV. Largest load on an output: "
         f"{max(one.output_ma for one in rows):.1f} mA. Rows that stop the engine: "
         f"{sum(one.stops_the_engine for one in rows)}.",

@@ -1,6 +1,7 @@
 """What each fault does to car, logger and reading: ngspice runs of the whole build in the whole car.
 
-Every run begins sound; the fault comes at FAULT_S. A fuse or fusible resistor that would open is opened in a second run.
+Every run begins sound; the fault comes at FAULT_S. A fuse or fusible resistor that would open is opened in a second
+run.
 """
 
 from __future__ import annotations
@@ -43,7 +44,8 @@ _SUPPLIES = {"card_socket": ("3V3", "GND"), "screen": ("VCC", "GND"), "buzzer": 
 
 @dataclass(frozen=True)
 class Bench:
-    """A build on a board, with the engine turning (`sparks`, a few milliseconds) or at rest with the key on (seconds)."""
+    """A build on a board, with the engine turning (`sparks`, a few milliseconds) or at rest with the key on
+    (seconds)."""
 
     build: Build
     board: Board

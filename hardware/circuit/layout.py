@@ -1,4 +1,5 @@
-"""Where each block stands on the perfboard, how grounds meet, and the distances that matter. Units: holes of 2.54 mm."""
+"""Where each block stands on the perfboard, how grounds meet, and the distances that matter. Units: holes of 2.54
+mm."""
 
 from __future__ import annotations
 
@@ -78,8 +79,10 @@ class Layout:
 
 
 _NOTES = (
-    "Star: one thick wire from T2 and one from every block meet at P-C2's minus leg; no block's ground passes through another.",
-    "AGND: RP2040: its own pin, a wire to each analog block, joined to ground on the board alone. ESP32: one wire to the star.",
+    "Star: one thick wire from T2 and one from every block meet at P-C2's minus leg; no block's ground passes through "
+    "another.",
+    "AGND: RP2040: its own pin, a wire to each analog block, joined to ground on the board alone. ESP32: one wire to "
+    "the star.",
     "Q1's tab is live (12 V), U1's is ground: 5 mm of air around each, no common heat sink. USB socket at the edge.",
 )
 MINIMUM = Layout(

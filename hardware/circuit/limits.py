@@ -1,4 +1,5 @@
-"""What the boards' pins bear, and what is assumed of the board's converter. All from memory of the makers' data sheets."""
+"""What the boards' pins bear, and what is assumed of the board's converter. All from memory of the makers' data
+sheets."""
 
 from dataclasses import dataclass
 

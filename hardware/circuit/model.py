@@ -66,13 +66,15 @@ def transistor(
 
 
 def chip(ref: str, stock: str, box, pins: dict[str, tuple[str, Point]], label: str = "", use: str = ""):
-    """A part drawn as a box (left, bottom, right, top); pins: pin name -> (net, point outside the box or on its edge)."""
+    """A part drawn as a box (left, bottom, right, top); pins: pin name -> (net, point outside the box or on its
+    edge)."""
     return Part(ref, stock, "", {k: v[0] for k, v in pins.items()}, {k: v[1] for k, v in pins.items()}, label, use, box)
 
 
 @dataclass(frozen=True)
 class Block:
-    """name, title; note: one line under the drawing. ports: (net, point, side, text). grounds, rails: where symbols stand.
+    """name, title; note: one line under the drawing. ports: (net, point, side, text). grounds, rails: where symbols
+    stand.
 
     analog_grounds: symbols of the net AGND. frames: (left, bottom, right, top) drawn dashed, and the text above it.
     """

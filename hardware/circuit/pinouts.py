@@ -1,4 +1,5 @@
-"""Which leg is which of every transistor, regulator and chip, drawn as one holds it. From memory of makers' data sheets."""
+"""Which leg is which of every transistor, regulator and chip, drawn as one holds it. From memory of makers' data
+sheets."""
 
 from __future__ import annotations
 
@@ -36,7 +37,10 @@ ALL = (
         "74HC14",
         "schmitt_hc14",
         "dip",
-        ("1 in", "2 out", "3 in", "4 out", "5 in", "6 out", "7 ground", *("8 out", "9 in", "10 out", "11 in", "12 out"), "13 in", "14 3V3"),
+        (
+            *("1 in", "2 out", "3 in", "4 out", "5 in", "6 out", "7 ground"),
+            *("8 out", "9 in", "10 out", "11 in", "12 out", "13 in", "14 3V3"),
+        ),
     ),
     Pinout("PC817", "opto", "dip", ("1 anode", "2 cathode", "3 emitter", "4 collector"), "slot between 1, 2 and 3, 4"),
     Pinout("1N4007, 1N5408, 1N4148", "d_1n4007", "axial", ("cathode", "anode"), "ring = cathode; 1N5819, BAT85 alike"),

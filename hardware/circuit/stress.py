@@ -24,8 +24,8 @@ def overloads(result: dict, block: Block, instance: str, steady: bool = False) -
 def part_overloads(result: dict, part: Part, instance: str, nets: dict[str, str], steady: bool = False) -> list[str]:
     """Sentences about every rating that a part on these nodes passes.
 
-    Power: its mean over any `steady_s` of the part must stay within the rating (what was not simulated counts as nothing; with
-    `steady` the last tenth of the run goes on for ever), over any 10 ms within the surge rating.
+    Power: its mean over any `steady_s` of the part must stay within the rating (what was not simulated counts as
+    nothing; with `steady` the last tenth of the run goes on for ever), over any 10 ms within the surge rating.
     """
     stock = STOCK[part.stock]
     loads = part_loads(result, part, instance, nets)

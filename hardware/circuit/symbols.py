@@ -7,7 +7,8 @@ from schemdraw.segments import Segment, SegmentCircle, SegmentPoly
 
 
 class Transistor(elm.Element):
-    """Bipolar: base bar at the left, upper pin (0, 1), lower (0, -1), base (-1, 0). arrow: "in" (PNP) or "out" (NPN)."""
+    """Bipolar: base bar at the left, upper pin (0, 1), lower (0, -1), base (-1, 0). arrow: "in" (PNP) or "out"
+    (NPN)."""
 
     def __init__(self, kind: str, flip: bool, **kwargs):
         super().__init__(**kwargs)

@@ -41,16 +41,20 @@ _RAIL_WORDS = {
 
 
 CAUTIONS = (
-    "- **A resistor at the far end of a wire sits within 5 cm of where the wire begins, under glued sleeve.** In the logger",
+    "- **A resistor at the far end of a wire sits within 5 cm of where the wire begins, under glued sleeve.** In the "
+    "logger",
     "  it protects the logger alone: a wire that chafes through then stops coil, sensor or controller.",
     "  The sleeve is tied to its neighbour on both sides: a resistor bears no pull.",
-    "- **T1: the fuse is in its tap at the car's fuse box**, before the wire. The fuse goes in last. Tap an accessory's fuse,",
+    "- **T1: the fuse is in its tap at the car's fuse box**, before the wire. The fuse goes in last. Tap an "
+    "accessory's fuse,",
     "  never that of fuel pump, ignition, engine computer or brakes.",
-    "- **Splices:** the car's own wire is not cut: a window in its insulation, wrapped, soldered, sleeved. A splice that comes",
+    "- **Splices:** the car's own wire is not cut: a window in its insulation, wrapped, soldered, sleeved. A splice "
+    "that comes",
     "  off must leave the car's wire whole; no clip-on connectors.",
     "- **With the key on, no coil's wire is ever off**: the engine computer may fire it at any moment.",
     "- **Never on an electronic throttle or pedal**, on airbags, belt tensioners, brakes or steering.",
-    "- One source at a time: pull T1's fuse, and any charger, before USB goes in, where the board has no diode between its",
+    "- One source at a time: pull T1's fuse, and any charger, before USB goes in, where the board has no diode between "
+    "its",
     "  USB socket and its 5 V pin (many ESP32 boards have none: look, or measure with the diode range).",
     "- Legs of transistors and regulators: [drawing](../drawings/pinouts.svg). Q1's tab is live: it touches nothing.",
 )

@@ -59,7 +59,8 @@ class Drive:
 
     @property
     def rings(self) -> list[Ring]:
-        """All rings that the files hold, the newest first: what was on the card before stays until it is overwritten."""
+        """All rings that the files hold, the newest first: what was on the card before stays until it is
+        overwritten."""
         return self._store.ordered.rings
 
     @property
@@ -103,8 +104,8 @@ class Drive:
         return self._found_pulls[1]
 
     def instruments(self, most_s: float | None = None) -> list[Instrument]:
-        """What the drive says for and against each instrument of each session (ringpull.analysis.instruments). most_s: of
-        a longer session only so much from its beginning is looked at; None for all of it."""
+        """What the drive says for and against each instrument of each session (ringpull.analysis.instruments). most_s:
+        of a longer session only so much from its beginning is looked at; None for all of it."""
         from ringpull.analysis import pulls
 
         if most_s is None:

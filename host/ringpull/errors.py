@@ -39,6 +39,10 @@ class SourceChanged(RingpullError):
     """A ring file became shorter while it was read."""
 
 
+class TooLong(RingpullError):
+    """A drive is longer than what can be judged at once."""
+
+
 class BadConfig(RingpullError):
     """logger.json can't be used."""
 
@@ -61,3 +65,23 @@ class FirmwareFailed(RingpullError):
 
 class CannotWrite(RingpullError):
     """The output can't be written."""
+
+
+class NoPort(RingpullError):
+    """No board on the cable, or several and none was named."""
+
+
+class PortRefused(RingpullError):
+    """The port is there and can't be opened."""
+
+
+class CableSilent(RingpullError):
+    """Nothing answers on the port, or not the logger's firmware."""
+
+
+class CablePulled(RingpullError):
+    """The port went away."""
+
+
+class LoggerRefused(RingpullError):
+    """The logger can't do now what was asked."""

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ringpull.errors import TooLong
 from ringpull.ring.rows.sessions import SessionBlocks
-from ringpull.ring.values import service, table
+from ringpull.ring.values import rest, service, table
 from ringpull.ring.values.service import MarkSpan
 from ringpull.ring.values.window import Finder
 from shared_math import channels as shared_channels
@@ -65,8 +66,24 @@ class Timing:
     health: dict
 
 
+MOST_VALUES = 100_000_000  # of a session that is judged: a gigabyte with all that is made of them
+
+
+def _refuse_endless(session: Session, rows: int) -> None:
+    """TooLong where a session has more rows with a turning engine than are judged together."""
+    if rows * (len(session.channels) + 8) <= MOST_VALUES:
+        return
+    raise TooLong(
+        f"session {session.id} holds {rows * session.period_s / 3600:.1f} hours of running engine, too much to judge"
+        " at once",
+        "the logger ran through a day of driving without being switched off",
+        "look at it with ringpull view, or decode it; switch the logger off between drives",
+    )
+
+
 class Session:
-    """One power-on of the logger. Times are seconds from the session's row 0, whether that row is still there or not."""
+    """One power-on of the logger. Times are seconds from the session's row 0, whether that row is still there or
+    not."""
 
     def __init__(self, blocks: SessionBlocks) -> None:
         self._blocks = blocks
@@ -155,10 +172,15 @@ class Session:
     @cached_property
     def lean_warnings(self) -> list[tuple[float, float]]:
         """(start_s, end_s) of the times at which the logger's lamp warned of lean mixture."""
-        lamp = self._raw.get("lamp")
+        lamp = self._blocks.setup.column("lamp", "lamp")
         if lamp is None:
             return []
-        rows = self._raw["row"][lamp == layout.LAMP_LEAN].astype(np.int64)
+        parts: Iterable[tuple[np.ndarray, np.ndarray]]
+        if "_raw" in self.__dict__ or not self._blocks.ordered:
+            parts = [(self._raw["row"], self._raw["lamp"])]
+        else:
+            parts = ((row, got[lamp]) for row, got in self._blocks.pieces([lamp]))
+        rows = np.concatenate([np.zeros(0, np.int64), *(row[shown == layout.LAMP_LEAN] for row, shown in parts)])
         first = np.flatnonzero(np.diff(rows, prepend=-2) > 1)
         last = np.concatenate([first[1:], [len(rows)]]) - 1
         ends = [(int(rows[a]), int(rows[b]) + 1) for a, b in zip(first, last, strict=True)] if len(rows) else []
@@ -234,6 +256,24 @@ class Session:
     def sample(self, count: int) -> dict[str, np.ndarray]:
         """Rows as in table(), but of about `count` blocks spread evenly over the session: a glance at a long one."""
         return self._finder.sample(count)
+
+    @cached_property
+    def awake(self) -> Session:
+        """This session without the hours in which the engine stood (rest.py), where it is a long one: what is judged
+        and drawn. Raises TooLong where even that is more than fits in memory."""
+        spans = rest.awake(self._blocks)
+        if spans is None:
+            _refuse_endless(self, self._blocks.rows)
+            return self
+        _refuse_endless(self, min(self._blocks.rows, sum(end - first for first, end in spans)))
+        out = Session(self._blocks)
+        out.__dict__["_raw"] = self._finder.raw_of(spans)
+        return out
+
+    @property
+    def rested_s(self) -> float:
+        """Seconds of the session that `awake` leaves out."""
+        return 0.0 if self.awake is self else (self.rows - len(self.awake._raw["row"])) * self.period_s
 
     def tables(self) -> Iterator[dict[str, np.ndarray]]:
         """frame() in pieces of bounded size, as column name -> (rows,) array: for drives larger than memory."""

@@ -1,7 +1,7 @@
 """logger.json: read, checked, explained, completed. The same for the device and the PC.
 
-Nothing is loaded before it is called: a device that starts with a good file never holds the sentences in memory, and one
-that shows a sentence does not hold the checks beside it.
+Nothing is loaded before it is called: a device that starts with a good file never holds the sentences in memory, and
+one that shows a sentence does not hold the checks beside it.
 """
 
 # What is logged when there is no usable logger.json: volts at every terminal and plain edge counts, no meaning claimed

@@ -98,12 +98,7 @@ RESERVED = (
 
 _COMMON = {"name": None, "input": None, "kind": None, "label": ("text", 60), "note": ("text", 200)}
 _QUALITY = {"accuracy": ("number", 0, 1000000), "tau_ms": ("number", 0, 5000)}
-_ANALOG = {
-    "divider": None,
-    "calibration": None,
-    "states": None,
-    "front": ("choice", (channels.PLAIN, channels.DIFFERENTIAL)),
-}
+_ANALOG = {"divider": None, "calibration": None, "states": None}
 _ANALOG.update(_QUALITY)  # pyright: ignore[reportCallIssue, reportArgumentType]
 _OHM = ("number", 1, 10000000)
 _UNIT = ("text", 12)
@@ -131,6 +126,7 @@ KINDS = {
         scale=("choice", ("lambda", "afr")),
         stoich=("number", 1, 40),
         bank=("whole", 1, 2),
+        front=("choice", (channels.PLAIN, channels.DIFFERENTIAL)),
     ),
     "linear": _kind(_COMMON, _ANALOG, unit=_UNIT, volts=_VOLTS, values=_VALUES, expect=("numbers", 2, 2, -1e6, 1e6)),
     "table": _kind(_COMMON, _ANALOG, unit=_UNIT, volts=_VOLTS, values=_VALUES),

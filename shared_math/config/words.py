@@ -238,7 +238,8 @@ WORDS = {
     "pulses_too_fast": (
         "{w} may send pulses {d}",
         "the pulses per turn or the highest speed are too large",
-        'check both; many teeth need "board": "rp2", an RP2040, which stamps edges to 20,000 a second, or a divider before the input',
+        'check both; many teeth need "board": "rp2", an RP2040, which stamps edges to 20,000 a second, or a divider '
+        'before the input',
     ),
     "pulses_for_rate": (
         "{w} may send more pulses between two rows than this board keeps: {d}",

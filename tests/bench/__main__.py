@@ -1,7 +1,7 @@
 """`make bench`: a table of figures with what they were measured on. Rows come from every bench_*.py beside this file.
 
-`python -m tests.bench answer` runs that one alone. A bench module has `rows()`, which yields (what, value, unit, remark);
-a remark tells the peer of the same run, if any. One with a path RESULTS has its table kept there.
+`python -m tests.bench answer` runs that one alone. A bench module has `rows()`, which yields (what, value, unit,
+remark); a remark tells the peer of the same run, if any. One with a path RESULTS has its table kept there.
 """
 
 from __future__ import annotations

@@ -144,6 +144,14 @@ def _info(place: Path):
     took_s = best(lambda: subprocess.run(words, check=True, stdout=subprocess.DEVNULL))
     yield "info of 1 GB", took_s, "s", "process and all; to reach: 1"
     path.unlink()
+    for what, zeros in (("never written", b""), ("of written zeros", bytes(1 << 24))):
+        with path.open("wb") as file:
+            for _ in range(LARGE // len(zeros) if zeros else 0):
+                file.write(zeros)
+            file.truncate(LARGE)
+        took_s = best(lambda: subprocess.run(words, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL))
+        yield f"info of an empty ring of 4 GB, {what}", took_s, "s", "process and all; to reach: 4"
+        path.unlink()
 
 
 def _memory(place: Path):

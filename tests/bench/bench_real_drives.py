@@ -1,6 +1,7 @@
 """What the analysis finds in open recordings of real drives, with a made-up mixture and planted lean events.
 
-RINGPULL_RECORDINGS names a folder with a folder of CSV files for each car, fetched by hand: see tests/bench/RECORDINGS.md.
+RINGPULL_RECORDINGS names a folder with a folder of CSV files for each car, fetched by hand: see
+tests/bench/RECORDINGS.md.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """A day in the local page: how long each request takes while the drive is moved through, cold and warm.
 
-The drive is the demo's pulls over and over (long_drives.py): 200 rows a second, 12 channels, 1944 pulls. The command runs
-in a process of its own, as a browser would find it. Where rows have to be decoded first, a request is answered at once
-with what there is and asked again, as the page does: "whole" is the time until all of it is there.
+The drive is the demo's pulls over and over (long_drives.py): 200 rows a second, 12 channels, 1944 pulls. The command
+runs in a process of its own, as a browser would find it. Where rows have to be decoded first, a request is answered at
+once with what there is and asked again, as the page does: "whole" is the time until all of it is there.
 """
 
 from __future__ import annotations

@@ -15,6 +15,7 @@ CARD = Path(__file__).resolve().parents[2] / "demo_logs" / "v1_marked"
 CHANNELS = 12
 PULLS = 3  # in a lap
 HOUR_S = 3600.0
+REST_ROWS = 12_000  # of a standing engine, a minute that is written over and over
 
 
 def configuration() -> dict:
@@ -52,3 +53,25 @@ def write(path: Path, seconds: float) -> int:
     laps = int(np.ceil(seconds * big_rings.RATE_HZ / len(table)))
     big_rings.write_laps(path, columns, table, laps, configuration(), "mark")
     return laps * PULLS
+
+
+def left_on(path: Path, hours: float) -> int:
+    """Write a ring file of a lap, hours in which the engine stands and every converter's noise goes on, and the lap
+    again; returns its rows."""
+    columns, table = lap()
+    bits = [column["b"] for column in columns]
+    rest = np.repeat(table[-1:], REST_ROWS, axis=0)
+    random = np.random.default_rng(5)
+    for at, column in enumerate(columns):
+        if column["r"] == "adc":
+            rest[:, at] = np.clip(rest[:, at] + np.rint(random.normal(0, 2, REST_ROWS)), 0, 4095)
+        elif column["r"] == "age":
+            rest[:, at] = (1 << column["b"]) - 1
+        elif column["r"] == "late":
+            rest[:, at] = random.integers(0, 40, REST_ROWS)
+    driven, counts = big_rings.blocks_of(table, bits, False)
+    standing, standing_counts = big_rings.blocks_of(rest, bits, False)
+    times = int(np.ceil(hours * HOUR_S * big_rings.RATE_HZ / REST_ROWS))
+    blocks = np.concatenate([driven, np.tile(standing, (times, 1)), driven])
+    rows = np.concatenate([counts, np.tile(standing_counts, times), counts])
+    return big_rings._write(path, columns, configuration(), blocks, rows, len(blocks))

@@ -1,4 +1,5 @@
-"""Under MicroPython: `pack_rows.py KIND ROWS` adds rows of 12 analog channels and a tach to a packer, writing full blocks."""
+"""Under MicroPython: `pack_rows.py KIND ROWS` adds rows of 12 analog channels and a tach to a packer, writing full
+blocks."""
 
 import sys
 from array import array

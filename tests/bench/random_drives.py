@@ -272,7 +272,8 @@ def _of(channel, column):
 
 
 def judge_hour(path, identified):
-    """(seconds, peak MB, words) of judging the columns kept in `path`, as a process of its own: every minute has a pull."""
+    """(seconds, peak MB, words) of judging the columns kept in `path`, as a process of its own: every minute has a
+    pull."""
     import json
     import time
 

@@ -58,8 +58,8 @@ EXACT = ("mass_u", "cda_u", "crr_u", "air_u", "rotating_u", "gear_u", "slip_u", 
 
 
 def off_car(car, random):
-    """The car as its driver believes it to be: mass, what turns, drag, rolling, air, tyre and slip, wind and grade are off
-    by what the words assume; random: of one pull."""
+    """The car as its driver believes it to be: mass, what turns, drag, rolling, air, tyre and slip, wind and grade are
+    off by what the words assume; random: of one pull."""
     rotating, rotating_u = rotating_of(car.rpm_per_kmh)
     believed = Car(mass_kg=car.mass_kg, rpm_per_kmh=car.rpm_per_kmh, rotating=rotating, rotating_u=rotating_u)
     slip = random.normal(0.0, np.hypot(believed.gear_u, believed.slip_u))

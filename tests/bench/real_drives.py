@@ -102,8 +102,8 @@ def read(path: Path) -> Recording | None:
 
 
 def full_load(rpm: np.ndarray, map_kpa: np.ndarray) -> list[tuple[int, int]]:
-    """Rows of stretches of full load by pressure for FULL_S; of an engine that makes no vacuum, which cruises under boost
-    as well, of those the rise of engine speed where it gains GAIN_RPM at GAIN_RPM_S."""
+    """Rows of stretches of full load by pressure for FULL_S; of an engine that makes no vacuum, which cruises under
+    boost as well, of those the rise of engine speed where it gains GAIN_RPM at GAIN_RPM_S."""
     vacuum = np.median(map_kpa[rpm > 500.0]) < FULL_KPA
     flags = (map_kpa >= (FULL_KPA if vacuum else BOOST_KPA)) & (rpm > 1000.0)
     edges = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]])))

@@ -47,7 +47,8 @@ def test_answer_is_there_without_scrolling(report, opened):
             assert place["y"] + place["height"] <= 800, words
         sentence = page.locator(".sentence").first.inner_text()
         assert re.search(
-            r"\+0\.\d\d\d ± 0\.0\d\d \(random\) ± 0\.0\d\d \(systematic\) lambda against target 0\.\d\d, at 5\d\d\d rpm",
+            r"\+0\.\d\d\d ± 0\.0\d\d \(random\) ± 0\.0\d\d \(systematic\) "
+            r"lambda against target 0\.\d\d, at 5\d\d\d rpm",
             sentence,
         )
 

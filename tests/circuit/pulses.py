@@ -67,7 +67,8 @@ def steady(net, volts):
 
 
 def cranking(net, low_v, hold_v, minus="0"):
-    """Starter engages: 5 ms down to `low_v` for 15 ms, then 2 s at `hold_v` with 2 V peak to peak at 2 Hz, then back."""
+    """Starter engages: 5 ms down to `low_v` for 15 ms, then 2 s at `hold_v` with 2 V peak to peak at 2 Hz, then
+    back."""
     points = [(0, 12), (0.3, 12), (0.305, low_v), (0.32, low_v), (0.37, hold_v)]
     points += [(0.495 + 0.25 * k, hold_v + (1 if k % 2 else -1)) for k in range(8)]
     points += [(2.5, 12), (2.6, 12)]

@@ -41,7 +41,8 @@ def test_monte_carlo_stays_within_what_is_said(name, board, calibrated):
 
 
 def test_a_bend_of_the_converter_is_not_calibrated_away(monkeypatch):
-    """The converter bends differently at either calibration point and at the reading: with twice the bend more is left."""
+    """The converter bends differently at either calibration point and at the reading: with twice the bend more is
+    left."""
     before = np.std(accuracy.errors("differential", "rp2", 0.85, True))
     one = limits.CONVERTERS["rp2"]
     twice = limits.Converter(one.error_v, 2 * one.bend_v, one.reference, one.pin_v)

@@ -1,4 +1,5 @@
-"""What the car notices of the logger's wires: coil, engine computer, controller and bus go on, whatever a wire touches."""
+"""What the car notices of the logger's wires: coil, engine computer, controller and bus go on, whatever a wire
+touches."""
 
 import numpy as np
 import pytest
@@ -103,8 +104,8 @@ def test_cores_cannot_be_swapped(each):
 
 @pytest.mark.parametrize("each", builds.ALL, ids=lambda b: b.name)
 def test_every_wire_is_limited_where_it_begins(each):
-    """A fuse or resistor at the far end of each, but for those of the user's own sensor, button, lamp and screens, which
-    end at nothing that can push current: their limits sit in the logger."""
+    """A fuse or resistor at the far end of each, but for those of the user's own sensor, button, lamp and screens,
+    which end at nothing that can push current: their limits sit in the logger."""
     for terminal, end in each.terminals.items():
         own = end.device in ("", "button", "lamp", "pressure sensor of your own")
         assert own or each.far_parts(terminal), terminal

@@ -147,7 +147,8 @@ def test_harness_drawing_shows_every_wire(each):
 @pytest.mark.parametrize("board", boards.ALL, ids=lambda b: b.name)
 @pytest.mark.parametrize("each", builds.ALL, ids=lambda b: b.name)
 def test_netlist_of_the_whole_build_runs(each, board):
-    """Power on, 2.5 V at the inputs, edges at the tach: board supplied, converter pins at 0.595 of it, edges at the pin."""
+    """Power on, 2.5 V at the inputs, edges at the tach: board supplied, converter pins at 0.595 of it, edges at the
+    pin."""
     text = (build.HARDWARE / f"netlists/{each.name}_{board.name}.cir").read_text()
     result = spice.run(text.replace(".tran 20u 40m", ".tran 20u 40m 0 20u"))
     assert 4.6 < result["v(vboard)"][-1] < 5.0
@@ -197,7 +198,8 @@ def test_net_names_meet_the_netlist():
         "tip down", "upstream of the catalyst", "turbine", "leaded", "silicone", "weld", "hot", "unpowered", "local",
         "with the key on it is never off", "Never tap an electronic throttle or pedal", "Q1's tab is live",
         "Try it with JP1 open first", "One source at a time", "a sensor of your own is better", "Do not swap cores",
-        "the resistor sits where the wire begins", "the fuse goes in last", "220 nF", "no ground pin stands beside IO36",
+        "the resistor sits where the wire begins", "the fuse goes in last", "220 nF",
+        "no ground pin stands beside IO36",
     ],
 )  # fmt: skip
 def test_cautions_are_there(words):
@@ -241,7 +243,8 @@ def test_fixture_tells_good_from_bad(top, bottom, lost, verdict):
 
 @pytest.mark.parametrize("name", layout.ALL)
 def test_layout_holds_what_is_built(name):
-    """Every block has its place, big enough for its parts; nothing overlaps; the coil's corner keeps 5 mm of everything."""
+    """Every block has its place, big enough for its parts; nothing overlaps; the coil's corner keeps 5 mm of
+    everything."""
     plan, each = layout.ALL[name], next(b for b in builds.ALL if b.name == name)
     wide, high = plan.size
     for area in plan.areas:

@@ -102,8 +102,8 @@ def test_battery_reads_true(degc, volts, least_mv):
 
 @pytest.mark.parametrize("capacitor, counts", [("220n", 0.5), ("10n", 8.0)])
 def test_an_external_converter_s_input(capacitor, counts):
-    """Its 20 pF, filled by another channel at the far end of the range, take charge within 1.5 us: less than half a count
-    of 4096 off with 220 nF at its input, eight with the 10 nF that do for the board's own."""
+    """Its 20 pF, filled by another channel at the far end of the range, take charge within 1.5 us: less than half a
+    count of 4096 off with 220 nF at its input, eight with the 10 nF that do for the board's own."""
     body = ["vrail 3v3 0 3.3", *netlist.lines(BY_NAME["clamp"], "clamp")]
     body += netlist.lines(BY_NAME["analog_5v"], "x", values={"C2": capacitor})
     body += ["vin x.in 0 0.2", "csample s 0 20p ic=3.2", "s1 x.pin s take 0 takes", ".ic v(s)=3.2"]
@@ -116,7 +116,8 @@ def test_an_external_converter_s_input(capacitor, counts):
 @pytest.mark.parametrize("line", ["w", "wr", "la", "lk"])
 @pytest.mark.parametrize("lit_v", [0.0, 3.3])
 def test_button_and_lamp_wires_survive(line, lit_v):
-    """Wires to the dash touch ground, battery or 24 V (the button's own also -14 V); the pins behind them and all parts live."""
+    """Wires to the dash touch ground, battery or 24 V (the button's own also -14 V); the pins behind them and all parts
+    live."""
     for case in STEADY if line == "w" else ("ground", "battery", "jump start"):
         source, seconds = CASES[case](f"x.{line}")
         body = [*netlist.lines(BY_NAME["button_lamp"], "x"), *source, "vrail 3v3 0 3.3", "v5v 5v 0 5"]

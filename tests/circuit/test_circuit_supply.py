@@ -1,4 +1,5 @@
-"""The supply in a car: nothing is overloaded, the board's volts stay in bounds, and it starts and rides as README says."""
+"""The supply in a car: nothing is overloaded, the board's volts stay in bounds, and it starts and rides as README
+says."""
 
 import re
 

@@ -120,7 +120,8 @@ def test_logic_line(high_v, gate):
 @pytest.mark.parametrize("high_v", [5.0, 12.0])
 @pytest.mark.parametrize("gate", GATES)
 def test_logic_line_of_sixty_teeth(high_v, gate):
-    """15,000 a second, as 60 pulses a revolution give at 15,000 rpm: what the RP2040 is said to stamp gets to its pin."""
+    """15,000 a second, as 60 pulses a revolution give at 15,000 rpm: what the RP2040 is said to stamp gets to its
+    pin."""
     period = 1 / 15000
     body = netlist.lines(
         BY_NAME["tach_logic"], "x", values={"JP1": "100meg"}, parameters={"U1A": GATES[gate], "U1B": GATES[gate]}
@@ -171,8 +172,9 @@ print(json.dumps([out, meter.width, meter.rejected]))
 
 @pytest.mark.parametrize("gate", GATES)
 def test_injector_line(gate):
-    """An injector's driver (common practice, no source): 0.4 V while it is open, the battery's 13.8 V otherwise, and 80 V
-    for half a millisecond when the current is cut. The logic line's block passes it on to the firmware's pulse meter."""
+    """An injector's driver (common practice, no source): 0.4 V while it is open, the battery's 13.8 V otherwise, and 80
+    V for half a millisecond when the current is cut. The logic line's block passes it on to the firmware's pulse
+    meter."""
     on_ms = [2.5, 1.6, 9.0, 2.2]
     time, volts = [0.0], [13.8]
     for n, on in enumerate(on_ms):

@@ -26,7 +26,8 @@ REFERENCE_A = 150e-6  # what the converter draws there
 
 
 def told_v(name: str, ohm: float, degc: float = 25, rail_v: float = 3.3, reference_v: float = 3.0) -> float:
-    """Volts that the firmware computes with `reference_v` 3.0 from what the converter sees: a share of its reference."""
+    """Volts that the firmware computes with `reference_v` 3.0 from what the converter sees: a share of its
+    reference."""
     body = [f"vrail 3v3 0 {rail_v}", *netlist.lines(BY_NAME["clamp"], "clamp"), *netlist.lines(BY_NAME[name], "x")]
     body += netlist.lines(BY_NAME["reference"], "ref", parameters={"D1": f"volts={reference_v}"})
     body += [f"rboard 3v3 ref {REFERENCE_OHM}", f"iboard ref 0 {REFERENCE_A}"]

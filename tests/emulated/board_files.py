@@ -1,4 +1,5 @@
-"""What goes onto the board's littlefs and onto its card: the whole firmware compiled, and a volume with both rings made."""
+"""What goes onto the board's littlefs and onto its card: the whole firmware compiled, and a volume with both rings
+made."""
 
 from __future__ import annotations
 
@@ -13,7 +14,8 @@ from ringpull.dryrun.sources import firmware_dir, shared_math_dir
 
 HERE = Path(__file__).resolve().parent
 
-# Console output goes to the data register of UART 0 alone: the emulator's UART would raise an endless transmit interrupt
+# Console output goes to the data register of UART 0 alone: the emulator's UART would raise an endless transmit
+# interrupt
 BOOT = b"""import io, os
 from machine import mem32
 

@@ -1,4 +1,5 @@
-"""Faults of rp2040py 0.3.6 that would make figures wrong, mended: the ADC's round robin, the pace of PIO, flash in no time.
+"""Faults of rp2040py 0.3.6 that would make figures wrong, mended: the ADC's round robin, the pace of PIO, flash in no
+time.
 
 Register names and timings: RP2040 datasheet, chapters 3 (PIO), 4.9 (ADC), 4.10 (SSI).
 """

@@ -36,7 +36,8 @@ class SdCard:
     """A high-capacity card in SPI mode (SD Physical Layer Simplified Specification, chapter 7) over a bytearray.
 
     busy_us: after each block written; stalls: iterator of (time in s, length in s): the first write that ends at or
-    after that time keeps the card busy so long. there: it is in the socket. refusing: no write is taken. stuck: busy for ever.
+    after that time keeps the card busy so long. there: it is in the socket. refusing: no write is taken. stuck: busy
+    for ever.
     """
 
     def __init__(self, clock, image: bytearray, busy_us: float = 1000, stalls=()) -> None:

@@ -28,9 +28,10 @@ class Setup:
     """What is to be run. modules: texts that replace modules of the firmware, by their path without .py.
 
     stall_every_s 0: the card never stalls. seconds: of recording that are measured. on_flash: there is no card, the
-    board records on its own flash; flash_us: what programming a page and erasing a sector take. pull_s: length of a pull
-    that is marked 0.3 s after the start by two presses of the button. card: (seconds after the start, "out", "in", "refuse" or
-    "stick") in time order. lean_s: from and to, after the start, when the first channel's signal is that of a lean mixture.
+    board records on its own flash; flash_us: what programming a page and erasing a sector take. pull_s: length of a
+    pull that is marked 0.3 s after the start by two presses of the button. card: (seconds after the start, "out", "in",
+    "refuse" or "stick") in time order. lean_s: from and to, after the start, when the first channel's signal is that of
+    a lean mixture.
     no_card: none is in from power-on.
     """
 
@@ -131,7 +132,8 @@ class Run:
         self.alarms.append(alarm)
 
     def boot(self, longest_s: float = 8.0) -> None:
-        """Run until recording is under way: 0.4 s after the setup stands on the card. RuntimeError with the board's words."""
+        """Run until recording is under way: 0.4 s after the setup stands on the card. RuntimeError with the board's
+        words."""
         while self.chip.now_s < longest_s and b"Error" not in self.chip.said:
             self.chip.run(self.chip.now_s + 0.1)
             if self._recording():
@@ -225,8 +227,8 @@ def jitter_us(instants: list[float], period_s: float) -> np.ndarray:
 def edges_kept(raw, period_us: float, hz: float) -> dict[str, float]:
     """The rows' edge counts and ages against the edges that were given.
 
-    edges_lost: edges given between the first and the last row less those counted. edge_error_us: the worst difference of a
-    row's last edge to the given one with that number, where none is lost before it.
+    edges_lost: edges given between the first and the last row less those counted. edge_error_us: the worst difference
+    of a row's last edge to the given one with that number, where none is lost before it.
     """
     given = []
     for now_s, _, level in tach_edges(hz):

@@ -181,10 +181,12 @@ SCENARIOS = {
 SAID = {
     "generic": "soft timer and interrupts, 6 analog inputs at 200 Hz, tach 400 Hz, card busy 1 ms",
     "generic, stalls": "the same with one card stall of 500 ms in every second",
-    "twelve, stalls": "hard timer, 4 inputs on chip and 8 on SPI at 200 Hz, tach 800 Hz, one stall of 500 ms in every second",
+    "twelve, stalls": "hard timer, 4 inputs on chip and 8 on SPI at 200 Hz, tach 800 Hz, "
+    "one stall of 500 ms in every second",
     "twelve, marked": "the same while a pull of 2 s is marked and copied, with what goes before it and 3 s after it",
     "four at 1 kHz": "hard timer, 4 inputs on chip at 1000 Hz through DMA, averaged by 4, card busy 1 ms",
-    "on its own flash": "no card: hard timer, 4 inputs on chip at 200 Hz, tach 400 Hz; 45 ms for an erase, 0.4 ms for a page",
+    "on its own flash": "no card: hard timer, 4 inputs on chip at 200 Hz, tach 400 Hz; "
+    "45 ms for an erase, 0.4 ms for a page",
     "card sound": "4 inputs at 200 Hz, under load, a pull of 4.5 s marked, lean from 2.0 to 3.2 s",
     "card out": "the same with the card out from 1 s to 4 s",
     "card refuses": "the same with every write refused from 1 s to 4 s",

@@ -1,4 +1,5 @@
-"""A 1 GiB ring on a FAT32 volume that exists only as a rule: every sector is made when it is read. Reads are counted."""
+"""A 1 GiB ring on a FAT32 volume that exists only as a rule: every sector is made when it is read. Reads are
+counted."""
 
 from shared_math import layout
 
@@ -7,7 +8,8 @@ SECTORS_PER_CLUSTER = 8
 
 
 class BigCard:
-    """pieces: the file's extents as [(first cluster, clusters)]. head, lap: newest slot, laps before. bad: set of slots."""
+    """pieces: the file's extents as [(first cluster, clusters)]. head, lap: newest slot, laps before. bad: set of
+    slots."""
 
     def __init__(self, slots, pieces, head, lap, bad):
         self.slots = slots

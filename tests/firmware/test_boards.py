@@ -1,4 +1,5 @@
-"""The boards' own lines on a `machine` that only remembers: inputs, converters, what is missing. Runs under MicroPython."""
+"""The boards' own lines on a `machine` that only remembers: inputs, converters, what is missing. Runs under
+MicroPython."""
 
 import fake_board
 

@@ -1,4 +1,5 @@
-"""Cards that go, come back, are full, read-only, foreign or of another size: nothing lost, nothing overwritten. MicroPython."""
+"""Cards that go, come back, are full, read-only, foreign or of another size: nothing lost, nothing overwritten.
+MicroPython."""
 
 import gc
 

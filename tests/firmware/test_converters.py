@@ -13,7 +13,8 @@ TOP_3304 = 8191
 
 
 class SpiChip:
-    """Answers clock by clock. bits: of an answer after the null bit; wait: clocks between the last asked bit and the null."""
+    """Answers clock by clock. bits: of an answer after the null bit; wait: clocks between the last asked bit and the
+    null."""
 
     def __init__(self, bits, wait):
         self.bits = bits

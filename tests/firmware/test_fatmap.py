@@ -1,4 +1,5 @@
-"""Where a file lies, read from tables made here by hand as the FAT specification 1.03 has them. Runs under MicroPython."""
+"""Where a file lies, read from tables made here by hand as the FAT specification 1.03 has them. Runs under
+MicroPython."""
 
 from shared_math import layout
 from store import fatmap
@@ -106,8 +107,8 @@ def test_a_file_in_three_pieces():
 
 
 def test_a_volume_behind_a_partition_table_with_entries_of_32_bits():
-    """From sector 63: 32 reserved, 2 tables of 547, so that data begins at 1189, the root folder with cluster 2. Cluster n
-    of 8 sectors begins at 1189 + 8 (n - 2): 66000 at 529173, 300 at 3573."""
+    """From sector 63: 32 reserved, 2 tables of 547, so that data begins at 1189, the root folder with cluster 2.
+    Cluster n of 8 sectors begins at 1189 + 8 (n - 2): 66000 at 529173, 300 at 3573."""
     device = FakeDevice()
     layout.put32(device.at(0), 446 + 8, 63)
     boot(device.at(63), 8, 32, 0, 1126 + 8 * 70000, 547, True)

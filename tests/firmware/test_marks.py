@@ -276,7 +276,8 @@ def _count(knots):
 
 def test_a_pull_that_rises_slowly_after_a_gear_change_stays_open():
     """A window of 26 rows holds 36 edges before the change, 24 after it, 30 after 2 s of pulling, 31 seven seconds
-    later: from then on the highest since the change counts, which the engine holds, and not the 36 of the lower gear."""
+    later: from then on the highest since the change counts, which the engine holds, and not the 36 of the lower
+    gear."""
     run = Run(press(1.0), 12, edges=_count([(0, 80), (3, 140), (3.01, 93), (5, 117), (12, 120.5)]))
     assert run.changes() == [(1.02, 1, 0)]
 

@@ -1,4 +1,5 @@
-"""On-time of a pulse input: widths at the row's instant, ringing and chopped currents, long pulses, no allocation. MicroPython."""
+"""On-time of a pulse input: widths at the row's instant, ringing and chopped currents, long pulses, no allocation.
+MicroPython."""
 
 import micropython
 

@@ -117,8 +117,8 @@ def test_the_compiled_path_allocates_nothing():
 
 
 def overloaded(kind, share_pct):
-    """Rows that cost so many per cent of their period, called as a timer does: (rows taken, rows lost, longest time without
-    a gap for the main loop, all in periods)."""
+    """Rows that cost so many per cent of their period, called as a timer does: (rows taken, rows lost, longest time
+    without a gap for the main loop, all in periods)."""
     bench = Bench(kind, None, START)
     sampler = bench.sampler
     cost = PERIOD * share_pct // 100
@@ -145,7 +145,8 @@ def overloaded(kind, share_pct):
 
 
 def test_rows_that_take_all_the_time_leave_some_to_the_main_loop():
-    """Whatever a row costs, beyond its period: the loop gets its turn again and again, and every row left out is counted."""
+    """Whatever a row costs, beyond its period: the loop gets its turn again and again, and every row left out is
+    counted."""
     for share_pct in (105, 130, 200):
         plain = overloaded(rows.Sampler, share_pct)
         assert plain == overloaded(ViperSampler, share_pct)

@@ -1,4 +1,5 @@
-"""The card driver against a card that answers byte by byte: rejected data, endless busy, removal. Runs under MicroPython.
+"""The card driver against a card that answers byte by byte: rejected data, endless busy, removal. Runs under
+MicroPython.
 
 Commands, answers and tokens: SD Physical Layer Simplified Specification, chapter 7.
 """
@@ -25,7 +26,8 @@ class Clock:
 
 
 class Card:
-    """The other end of the SPI. `answer_to_data`: 5 accepted, 0x0B CRC error, 0x0D write error. `busy` bytes per write."""
+    """The other end of the SPI. `answer_to_data`: 5 accepted, 0x0B CRC error, 0x0D write error. `busy` bytes per
+    write."""
 
     def __init__(self, high_capacity=True):
         self.image = bytearray(BLOCKS * 512)

@@ -95,7 +95,7 @@ def test_one_input(data: bytes) -> None:
         for session in drive.sessions:
             raw = session.raw()
             session.frame()
-            assert (raw["row"].diff().dropna() > 0).all()
+            assert (raw["row"].astype("int64").diff().dropna() > 0).all()
             assert session.marks is not None and session.timing is not None and session.gaps() is not None
             if len(raw):
                 table = raw.drop(columns="row").to_numpy().tolist()

@@ -38,6 +38,7 @@ ROOMS = (
     "dryrun",
     "invented",
     "device",
+    "cable",
     "cli",
     "__main__",
 )

@@ -1,4 +1,4 @@
-"""`make docs`: the pictures that README shows, taken of what the program makes, and README's command table."""
+"""`make docs`: pictures taken of what the program makes, and the pages that are written from the sources."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import tempfile
 import threading
 from pathlib import Path
 
-from tests.make import screens
+from tests.make import glove_box, reference, screens
 
 ROOT = Path(__file__).resolve().parents[2]
 FOLDER = ROOT / "host" / "docs"
@@ -87,6 +87,8 @@ def screen_sheet() -> None:
 
 def main() -> int:
     FOLDER.mkdir(parents=True, exist_ok=True)
+    reference.PAGE.write_text(reference.page(), encoding="utf-8")
+    glove_box.write()
     screen_sheet()
     with tempfile.TemporaryDirectory() as folder:
         subprocess.run([sys.executable, "-m", "ringpull", "demo", "-o", folder], check=True, stdout=subprocess.DEVNULL)

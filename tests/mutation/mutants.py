@@ -40,7 +40,8 @@ class Place:
 
 @dataclass(frozen=True)
 class Mutant:
-    """A changed module. line: the number of the first changed one. before, after: that line as it stands and changed."""
+    """A changed module. line: the number of the first changed one. before, after: that line as it stands and
+    changed."""
 
     place: Place
     text: str

@@ -135,5 +135,6 @@ def page(outcomes: dict[str, Module], explained: Path, made: str) -> str:
         runs.append(f"| {module} | {' | '.join(map(str, figures))} | {one.commit} |")
     runs.append(f"| **all** | {' | '.join(map(str, sums))} | |")
     share = sums[2] / max(1, sums[1])
-    head = f"{sums[1]} mutants of {len(outcomes)} modules, {share:.1%} killed, {sums[3]} explained, {sums[4]} open; {made}.\n"
+    head = f"{sums[1]} mutants of {len(outcomes)} modules, {share:.1%} killed, {sums[3]} explained, "
+    head += f"{sums[4]} open; {made}.\n"
     return PAGE.format(head=head, runs="\n".join(runs)) + "\n".join(rows) + "\n"

@@ -28,7 +28,8 @@ PASSED, FAILED, ENDLESS = "passed", "failed", "endless"
 class Suite:
     """What is run on a mutant, in this order, up to the first failure.
 
-    pytest: files and options. micropython: files of tests for MicroPython. stories: arguments of tests/powercut/story.py.
+    pytest: files and options. micropython: files of tests for MicroPython. stories: arguments of
+    tests/powercut/story.py.
     """
 
     pytest: tuple[str, ...] = ()
@@ -51,7 +52,8 @@ def copied() -> Path:
 
 
 def put(path: Path, text: str) -> None:
-    """Write a module of the copy. What Python compiled of it goes: its time stamp is too coarse to tell two mutants apart."""
+    """Write a module of the copy. What Python compiled of it goes: its time stamp is too coarse to tell two mutants
+    apart."""
     path.write_text(text)
     for compiled in (path.parent / "__pycache__").glob(path.stem + ".*.pyc"):
         compiled.unlink()
@@ -109,7 +111,8 @@ def _run(suite: Suite, place: Path) -> bool:
 
 
 def trial(suite: Suite, place: Path, most_s: float, log: Path) -> tuple[str, float]:
-    """(PASSED, FAILED or ENDLESS, processor seconds). most_s: of processor time, so that a busy machine changes nothing."""
+    """(PASSED, FAILED or ENDLESS, processor seconds). most_s: of processor time, so that a busy machine changes
+    nothing."""
     child = os.fork()
     if child == 0:
         os.setpgid(0, 0)

@@ -1,6 +1,7 @@
 """The few words of MicroPython's PIO assembler that the firmware's programs use, so that they can be read on a PC.
 
-Encodings: RP2040 data sheet, 3.4. That MicroPython's own assembler gives the same words is checked in test_pio_edges.py.
+Encodings: RP2040 data sheet, 3.4. That MicroPython's own assembler gives the same words is checked in
+test_pio_edges.py.
 """
 
 from __future__ import annotations
@@ -17,7 +18,8 @@ DESTINATIONS = {"x": 1, "y": 2, "isr": 6}
 
 @dataclass
 class Program:
-    """words: opcodes, jumps counted from the program's first word. wrap_target, wrap: first and last word of its loop."""
+    """words: opcodes, jumps counted from the program's first word. wrap_target, wrap: first and last word of its
+    loop."""
 
     words: list[int] = field(default_factory=list)
     wrap_target: int = 0

@@ -1,4 +1,5 @@
-"""A PIO program run cycle by cycle against edges at exact cycles; long waits, which repeat every two cycles, are jumped over."""
+"""A PIO program run cycle by cycle against edges at exact cycles; long waits, which repeat every two cycles, are jumped
+over."""
 
 from collections import deque
 from dataclasses import replace

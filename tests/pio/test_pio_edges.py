@@ -49,7 +49,8 @@ def test_words_are_those_of_micropythons_own_assembler():
 
 
 def square(edges: np.ndarray, high: float, first: int) -> list[tuple[int, int]]:
-    """Changes of a line whose active edges (to level `first`) lie at `edges` (cycles); it stays so for `high` of a period."""
+    """Changes of a line whose active edges (to level `first`) lie at `edges` (cycles); it stays so for `high` of a
+    period."""
     gaps = np.diff(edges, append=2 * edges[-1] - edges[-2])
     back = edges + np.maximum(2, (gaps * high).astype(np.int64))
     changes = [(int(at), first) for at in edges] + [(int(at), 1 - first) for at in back]
@@ -94,7 +95,8 @@ def test_counts_and_ages_at_the_highest_rates(hz):
 
 
 def counts_and_ages(hz: float, polarity: str, seconds: float) -> tuple[np.ndarray, np.ndarray]:
-    """(time of the last edge in us, count) of the rows that know one, after each row was compared with the true edges."""
+    """(time of the last edge in us, count) of the rows that know one, after each row was compared with the true
+    edges."""
     start = (1 << 30) - int(seconds * 0.5e6)  # the tick counter wraps on the way
     edges = np.arange(int(seconds * hz) + 1) * (MHZ * 1e6 / hz) + 0.011 * MHZ * 1e6
     cycles = np.ceil(edges).astype(np.int64)  # a change is seen from the next cycle on

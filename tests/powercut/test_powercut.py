@@ -69,7 +69,8 @@ MUTANTS = {
     ),
     "blocks of the lap before are taken for new": (
         "firmware/store/recover.py",
-        "        if not ticks.seq_after(layout.get32(self.block, layout.AT_SEQUENCE), self.first_sequence):\n            return False\n",
+        "        if not ticks.seq_after(layout.get32(self.block, layout.AT_SEQUENCE), self.first_sequence):\n          "
+        "  return False\n",
         "",
         "raw",
     ),

@@ -17,7 +17,8 @@ def test_six_thousand(per_rev, hertz):
 
 
 def test_synchronous_machine():
-    # n = 120 f / poles (Fitzgerald, Kingsley and Umans, Electric Machinery, chapter on synchronous machines): 60 Hz, 4 poles; a pole pair is one pulse a turn
+    # n = 120 f / poles (Fitzgerald, Kingsley and Umans, Electric Machinery, chapter on synchronous machines): 60 Hz, 4
+    # poles; a pole pair is one pulse a turn
     assert speed.rpm(60, 4 / 2, 1_000_000) == pytest.approx(120 * 60 / 4)
 
 

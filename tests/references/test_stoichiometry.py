@@ -95,6 +95,7 @@ def test_blends_as_one_mixed_formula(part):
 
 
 def test_ten_per_cent_ethanol_by_volume_is_not_by_mass():
-    # Constants in common use, 14.7 and 9.00 (values from memory): 14.13 is 10 % by mass, 14.10 by volume (densities 745 and 789.3, from memory)
+    # Constants in common use, 14.7 and 9.00 (values from memory): 14.13 is 10 % by mass, 14.10 by volume (densities 745
+    # and 789.3, from memory)
     assert mixture.blend_by_mass([(0.9, 14.7), (0.1, 9.0)]) == pytest.approx(14.13, abs=1e-9)
     assert mixture.blend_by_volume([(0.9, 14.7, 745.0), (0.1, 9.0, 789.3)]) == pytest.approx(14.10, abs=5e-3)

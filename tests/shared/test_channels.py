@@ -67,8 +67,8 @@ def test_dips_are_counted_where_the_supply_is_measured():
 
 
 def test_a_count_in_volts():
-    """A 12 bit step of 3.3 V is 0.805664 mV at the pin; 16.8 kohm over 10 kohm make it 1.353516 mV at the terminal, and a
-    count stands for the middle of its step. 57 kohm over 10 kohm, for more than 5.5 V, make it 4.592285 mV."""
+    """A 12 bit step of 3.3 V is 0.805664 mV at the pin; 16.8 kohm over 10 kohm make it 1.353516 mV at the terminal, and
+    a count stands for the middle of its step. 57 kohm over 10 kohm, for more than 5.5 V, make it 4.592285 mV."""
     adc = columns([analog()])[0]
     assert near(adc["s"], 1.353515625e-3) and near(adc["o"], 0.6767578125e-3) and adc["k"] == 5
     assert near(columns([BATTERY])[0]["s"], 4.592285156e-3)
@@ -87,8 +87,8 @@ def test_a_calibration_wins_over_divider_and_reference():
 
 
 def test_how_far_a_converter_is_known_to_bend():
-    """20 mV of the pin are 33.6 mV at the terminal, by 16.8 over 10 kohm; of a calibrated one 4 mV are left, at 1.25 mV a
-    count and 0.805664 mV a count of the pin 6.206 mV."""
+    """20 mV of the pin are 33.6 mV at the terminal, by 16.8 over 10 kohm; of a calibrated one 4 mV are left, at 1.25 mV
+    a count and 0.805664 mV a count of the pin 6.206 mV."""
     spec = (12, 3.3, 5, (0.020, 0.004))
     assert near(columns([analog()], spec)[0]["e"], 0.0336)
     calibrated = analog(calibration={"counts": [3940, 100], "volts": [0.2, 5.0]})

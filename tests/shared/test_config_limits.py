@@ -1,4 +1,5 @@
-"""The last value on either side of each limit that logger.json may hold. A limit moves by intention, never by accident."""
+"""The last value on either side of each limit that logger.json may hold. A limit moves by intention, never by
+accident."""
 
 from shared_math.config import schema
 from shared_math.config.checker import Checker

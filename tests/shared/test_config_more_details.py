@@ -186,8 +186,8 @@ def test_how_fast_pulses_may_come():
 
 
 def test_how_many_pulses_a_board_keeps_between_two_rows():
-    """A board that stamps pulses takes them 50 us apart, and 1008 between two rows: at one row a second 992 us apart are
-    1008, and 991 us are 1009."""
+    """A board that stamps pulses takes them 50 us apart, and 1008 between two rows: at one row a second 992 us apart
+    are 1008, and 991 us are 1009."""
 
     def on_rp2(rate_hz, hz):
         like = {"name": "flow", "input": "p0", "kind": "frequency", "unit": "Hz", "hz": [0, hz], "values": [0, 1]}

@@ -196,10 +196,10 @@ def test_an_engine_without_vacuum_is_under_load_by_its_charger_s_pressure():
         def rising(t, kpa=kpa):
             return 1000 if t < 6 else kpa
 
-        def wanted_rpm(t):
+        def cruising(t):
             return 900 if t < 6 else 3000
 
-        assert (drive(20, pull(lambda t: LEAN, load=rising, rpm=wanted_rpm)) != []) is warned, kpa
+        assert (drive(20, pull(lambda t: LEAN if t >= 6 else 805, load=rising, rpm=cruising)) != []) is warned, kpa
 
 
 def test_load_in_per_cent():
@@ -230,8 +230,8 @@ class Steps:
 
 
 def test_when_a_warning_comes_and_goes_to_the_step():
-    """Settled after 600 ms, at the 6th step, in which it begins; on at the 9th, when it lasts more than 300 ms. Off at the
-    15th step without, after 1500 ms."""
+    """Settled after 600 ms, at the 6th step, in which it begins; on at the 9th, when it lasts more than 300 ms. Off at
+    the 15th step without, after 1500 ms."""
     steps = Steps()
     assert steps.go(20) == 9
     assert steps.go(20, value=800) == 15

@@ -15,9 +15,9 @@ from truth.road import FINE_S, Road, lag
 class Habits:
     """What an engine computer or an exhaust may do beside the plain model.
 
-    rich_above_pct: full-load mixture as soon as the throttle has opened so far, whatever the pressure; None: by pressure
-    alone. puff, puff_s: share of fuel added when a cut ends, and the time in which that fades. mixing: the lag is of
-    gas that mixes, so of 1/lambda; else of lambda.
+    rich_above_pct: full-load mixture as soon as the throttle has opened so far, whatever the pressure; None: by
+    pressure alone. puff, puff_s: share of fuel added when a cut ends, and the time in which that fades. mixing: the lag
+    is of gas that mixes, so of 1/lambda; else of lambda.
     """
 
     rich_above_pct: float | None = None

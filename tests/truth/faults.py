@@ -19,8 +19,8 @@ Break = Callable[[Wired, np.random.Generator], None]
 
 @dataclass(frozen=True)
 class Fault:
-    """kind: "wiring", "scale", "sensor", "controller", "configuration", "driver" or "engine". channels: of which one must
-    be named; empty: none. evidence: whether the drive can tell it. banks: of the engine. boosted: only on such."""
+    """kind: "wiring", "scale", "sensor", "controller", "configuration", "driver" or "engine". channels: of which one
+    must be named; empty: none. evidence: whether the drive can tell it. banks: of the engine. boosted: only on such."""
 
     name: str
     kind: str

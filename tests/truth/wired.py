@@ -1,8 +1,8 @@
 """A random drive as it stands at a logger's terminals, from key-on: volts, speed, button, configuration and truth.
 
 Made from tests/truth/drives.py, with a standing engine, a start and an idle before it, and sensors with a usual range.
-Faults change what is in here; `table` gives the columns that a logger without a firmware would decode, `write` the signal
-files for the real one.
+Faults change what is in here; `table` gives the columns that a logger without a firmware would decode, `write` the
+signal files for the real one.
 """
 
 from __future__ import annotations
@@ -208,8 +208,8 @@ def edges_s(wired: Wired) -> np.ndarray:
 
 
 def table(wired: Wired, rng: np.random.Generator) -> tuple[dict[str, np.ndarray], dict[tuple[str, str], np.ndarray]]:
-    """(decoded columns, states) as a logger shows them: converter steps and noise, no value outside a sensor's range, no
-    speed of a standing engine."""
+    """(decoded columns, states) as a logger shows them: converter steps and noise, no value outside a sensor's range,
+    no speed of a standing engine."""
     suffixes = {"kPa": "_kpa", "%": "_pct", "V": "_v", "degC": "_degc", "ms": "_ms", "km/h": "_kmh"}
     rows: dict[str, np.ndarray] = {"time_s": wired.time_s}
     states = {}

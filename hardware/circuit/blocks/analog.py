@@ -39,7 +39,8 @@ ANALOG_5V = _block(
     "analog_5v",
     "Analog input, 0 to 5 V",
     "6.8k",
-    "For a sensor of your own. 5.0 V at the terminal are 2.976 V at the converter. Filter: 4.05 kohm x 470 nF = 1.9 ms.",
+    "For a sensor of your own. 5.0 V at the terminal are 2.976 V at the converter. Filter: 4.05 kohm x 470 nF = 1.9 "
+    "ms.",
 )
 ANALOG_BATTERY = _block(
     "analog_battery",

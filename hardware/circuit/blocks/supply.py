@@ -84,7 +84,8 @@ SUPPLY = Block(
     grounds=((4, -3), (10, -4), (13, -6), (16, -6), (25, -4), (28, -4), (32.5, -1.2), (36, -6), (38, -6), (41.5, -4)),
     rails=(("12V", (3.5, 0), "up"), ("VP", (11.5, 0), "up"), ("VS", (26.5, 0), "up"), ("5V", (39.5, 0), "up")),
     frames=(((0.2, -0.8, 3.2, 1.4), "in the wire"), ((0.2, -3.8, 3.2, -1.6), "at the lug")),
-    note="VBOARD goes to VSYS of an RP2040 board, to the 5 V pin of an ESP32 board. Its 3.3 V pin feeds everything called 3V3.",
+    note="VBOARD goes to VSYS of an RP2040 board, to the 5 V pin of an ESP32 board. Its 3.3 V pin feeds everything "
+    "called 3V3.",
 )
 
 HOLD_UP = Block(
@@ -141,5 +142,6 @@ SENSOR_SUPPLY = Block(
     (("OUT", (19.5, 0), "right", "5 V to sensors, 50 mA"), ("GOUT", (19.5, -3), "right", "sensors' ground")),
     grounds=((1.5, -4), (5.5, -1.2), (9, -6), (11, -6), (14, -3), (16.5, -3.5)),
     rails=(("VS", (0, 0), "left"),),
-    note="For sensors without a supply of their own. A sensor that the engine computer feeds stays with the engine computer.",
+    note="For sensors without a supply of their own. A sensor that the engine computer feeds stays with the engine "
+    "computer.",
 )

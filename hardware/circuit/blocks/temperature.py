@@ -42,14 +42,16 @@ THERMISTOR = _block(
     "Thermistor input",
     "r",
     "2.2k",
-    "logger.json: kind thermistor, pullup_ohm 2200, supply_v 3.0, divider {top_ohm 0, bottom_ohm 1}. Needs the reference.",
+    "logger.json: kind thermistor, pullup_ohm 2200, supply_v 3.0, divider {top_ohm 0, bottom_ohm 1}. Needs the "
+    "reference.",
 )
 PT1000 = _block(
     "pt1000",
     "Pt1000 input",
     "r_precise",
     "2.2k",
-    "logger.json: kind rtd, r0_ohm 1000, pullup_ohm 2200, supply_v 3.0, divider {top_ohm 0, bottom_ohm 1}. Needs the reference.",
+    "logger.json: kind rtd, r0_ohm 1000, pullup_ohm 2200, supply_v 3.0, divider {top_ohm 0, bottom_ohm 1}. Needs the "
+    "reference.",
 )
 
 REFERENCE = Block(

@@ -110,7 +110,8 @@ class PullAnswer:
         return self.numbers.excess_max
 
     def excess_between(self, rpm_from: float, rpm_to: float) -> float | None:
-        """Mean of lambda above target over what was judged between two speeds; None for less than LEAST_THERE_S of it."""
+        """Mean of lambda above target over what was judged between two speeds; None for less than LEAST_THERE_S of
+        it."""
         one = self.judged
         rows = one.columns.rows(self.pull.start_s, self.pull.end_s)
         rpm = one.columns.rpm[rows]
@@ -167,8 +168,10 @@ class PullAnswer:
 
 @dataclass(frozen=True, eq=False)
 class Answer:
-    """The whole answer. alignment, uncertainty: of the first session that could be judged; `sessions`: of each by its id.
-    warned: the lamp's warnings. verdict: "attention", "no lean event found" or "not enough data". left_out: mask -> seconds."""
+    """The whole answer. alignment, uncertainty: of the first session that could be judged; `sessions`: of each by its
+    id.
+    warned: the lamp's warnings. verdict: "attention", "no lean event found" or "not enough data". left_out: mask ->
+    seconds."""
 
     verdict: str
     reasons: list[Reason]
@@ -277,7 +280,8 @@ def _number(value, digits: int):
 
 
 def alignment_json(judged: Judged) -> dict:
-    """The delay and lag that were removed, and how they were found; of several banks each under its own name as well."""
+    """The delay and lag that were removed, and how they were found; of several banks each under its own name as
+    well."""
     out = _alignment(judged, judged.aligned, judged.identified)
     if len(judged.banks) > 1:
         out["banks"] = {name: _alignment(judged, one.aligned, one.identified) for name, one in judged.banks.items()}

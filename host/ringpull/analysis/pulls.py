@@ -80,7 +80,7 @@ class View:
     def turns(self) -> list[tuple[np.ndarray, np.ndarray]]:
         """(times_s, turns of the crank since the first) of the speed channel's pulses, a pair for each stretch."""
         channel = roles.speed_channel(self.session.config.get("channels", []))
-        return [] if channel is None else self.session.turns(channel["name"])
+        return [] if channel is None else self.session.awake.turns(channel["name"])
 
 
 @dataclass(eq=False, frozen=True)
@@ -128,16 +128,16 @@ class Pull:
 
 @dataclass(frozen=True)
 class Spans:
-    """What nobody marked, (start_s, end_s) each. pulls: load is high and engine speed rises by LEAST_RPM. held: the rest
-    of the load that lasts LEAST_S, of which pressure or throttle tell."""
+    """What nobody marked, (start_s, end_s) each. pulls: load is high and engine speed rises by LEAST_RPM. held: the
+    rest of the load that lasts LEAST_S, of which pressure or throttle tell."""
 
     pulls: list[tuple[float, float]]
     held: list[tuple[float, float]]
 
 
 def found_spans(columns: Columns) -> Spans:
-    """The pulls in a session's columns, LEAST_S long at least, and the full load beside them; nothing without throttle and
-    pressure.
+    """The pulls in a session's columns, LEAST_S long at least, and the full load beside them; nothing without throttle
+    and pressure.
 
     Starts and ends are where the load comes and goes, or where the speed starts and stops rising.
     """
@@ -202,8 +202,8 @@ def rises(rpm: np.ndarray, period_s: float) -> list[tuple[int, int]]:
 
 
 def find(views: list[View]) -> list[Pull]:
-    """All pulls of a drive, whose sessions these are, in the order of its sessions and times: marked ones, and found ones
-    that no mark overlaps.
+    """All pulls of a drive, whose sessions these are, in the order of its sessions and times: marked ones, and found
+    ones that no mark overlaps.
 
     Void pulls (a press that was taken back) are left out. Of full load at which engine speed hardly rises, what shows a
     lean event is a pull too: the lamp warns there.

@@ -1,4 +1,5 @@
-"""Ctrl-C that waits for imports to end: raised within one it is swallowed now and then, or comes out as another error."""
+"""Ctrl-C that waits for imports to end: raised within one it is swallowed now and then, or comes out as another
+error."""
 
 from __future__ import annotations
 

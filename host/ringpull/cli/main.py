@@ -18,8 +18,10 @@ COMMANDS = {
     "demo": "the invented engine through the real firmware to a report",
     "dryrun": "run the firmware on recorded signals, as it would run in the car",
     "setup": "make a configuration by questions, or from a preset, and explain it",
-    "check": "explain what is wrong with a configuration, all mistakes at once",
+    "check": "explain what is wrong with a configuration, and what each of its channels is used for",
     "prepare": "make the ring files on a card and write the configuration to it",
+    "live": "the logger's values now, over USB, while it records",
+    "fetch": "marked pulls, or the whole card, over USB while the logger records",
     "info": "what is on a card: sessions, channels, marks, damage, timing health",
     "decode": "the table in engineering units, as CSV, Parquet or MDF4",
     "pulls": "the pulls, marked and found, a line each",
@@ -64,7 +66,8 @@ def main_parser() -> argparse.ArgumentParser:
     parser = Parser(
         prog="ringpull",
         description="Lambda under load, with evidence: decode, analyse and report what the logger recorded.",
-        epilog=f"commands:\n{table}\n\n'ringpull COMMAND --help' explains one of them.\nexample:\n  ringpull demo -o build/demo",
+        epilog=f"commands:\n{table}\n\n'ringpull COMMAND --help' explains one of them.\n"
+        "example:\n  ringpull demo -o build/demo",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--version", action="store_true", help="print the version")

@@ -17,7 +17,8 @@ NARROWEST = 80  # columns; a narrower window breaks the lines itself
 
 
 def console(width: int | None = None) -> Console:
-    """Where tables are printed: texts from users are never taken for markup, and no figure is cut in a narrow window."""
+    """Where tables are printed: texts from users are never taken for markup, and no figure is cut in a narrow
+    window."""
     from rich.console import Console
 
     class Quiet(Console):

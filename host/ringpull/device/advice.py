@@ -1,166 +1,165 @@
 """What a configuration without mistakes should still make somebody think of: said by `check`, never refused."""
 
-from shared_math import boards, lean_watch, plausible, speed
+from typing import Any
+
+from ringpull.analysis.drive_state import roles, units
+from ringpull.device.advice_words import ADVICE
+from ringpull.device.impossible import Thought, manifold_channels, place, range_kpa
+from shared_math import boards, judging, lean_watch, plausible, speed
 from shared_math import channels as descriptions
-from shared_math.config import schema
+from shared_math.config import checker, schema
 
 STRAIGHT_INPUTS = ("a0", "a1", "a2", "a3")  # those that the drawings wire for 0-5 V
-LITTLE_KPA = 15  # a load that never goes above this is no manifold pressure in kPa
-
-# code -> as in shared_math/config/words.py
-ADVICE = {
-    "board_unknown": (
-        "Board {d} is not one of %s" % ", ".join(boards.TITLES),
-        "a typing slip, or a board of your own",
-        "write one of these, else nothing can be said here of how fast it is",
-    ),
-    "input_not_there": (
-        "{w} is wired to {d}, which this board does not have unless its wiring table was changed",
-        "a slip, or a configuration for another board",
-        "use an input of hardware/README.md; otherwise the logger shows fault 45 and the channel reads 0",
-    ),
-    "per_rev_unusual": (
-        "{w} has {d} pulses per turn, and a tach line or coil of this engine usually gives another number",
-        "half the cylinders on most four-stroke tach lines, 1 where two cylinders share a spark, 0.5 for a coil of its own",
-        "compare engine speed at idle with the dashboard; half or twice of it means that per_rev is wrong",
-    ),
-    "little_kpa": (
-        "{w} ends at {d} kPa, and air outside has about 100",
-        "the figures are in bar, not in kPa",
-        "multiply them by 100: 3 bar are 300 kPa, absolute",
-    ),
-    "gauge_kpa": (
-        "{w} goes down to {d} kPa, and no absolute pressure lies below 0",
-        "the figures are of a pressure over the air around (gauge), and the analysis takes them as absolute",
-        "add the air's pressure, about 100 kPa, to all of its values; with the engine off it must then show that",
-    ),
-    "not_ambient": (
-        "{w} can't show the pressure of the standing engine: it shows {d} kPa",
-        "the volts or values are those of another sensor, or of another unit",
-        "take them from the sensor's own data sheet: air outside has 60 to 105 kPa",
-    ),
-    "sensor_too_small": (
-        "{w} ends at {d} kPa, below the highest load of the target",
-        "the sensor is too small for the boost: above its end the target stays that of a lower load",
-        "fit a sensor of a larger range, or check its values and the target's load_kpa",
-    ),
-    "fast_for_interrupts": (
-        "{w} may send {d} pulses a second, and this board counts them by interrupts, good for 2000",
-        "many teeth or pulses per turn on a board without a counter of its own",
-        'use an RP2040 board ("board": "rp2"), which stamps edges without its processor, or divide the signal',
-    ),
-    "soft_timer": (
-        "While the card is busy, board {d} takes no rows",
-        "its port runs timers and interrupts only between other work; most writes take a few milliseconds, some far longer",
-        'use an RP2040 board ("board": "rp2") where none may be missing; what is lost is counted and shown as a gap',
-    ),
-    "below_converter": (
-        "{w} uses volts below {d} V, and this board's own converter reads all of them as about that",
-        "the ESP32's converter ends near 0.15 V at its pin: a warm-up state down there is not seen, a rich end looks like a number",
-        "set the controller's output to begin higher, such as at 0.5 V, or wire it to an external converter's input",
-    ),
-    "battery_divider": (
-        "{w} goes to {d} V, so its input is taken to stand behind the divider of the battery input",
-        "a 0-5 V input reads to 5.5 V; the battery's, of 47 and 10 kiloohm, to 18 V",
-        'solder that divider there, or write what is soldered: "divider": {{"top_ohm": 47000, "bottom_ohm": 10000}}',
-    ),
-    "duty_without_speed": (
-        "{w} measures an injector, but no channel counts the crank",
-        "duty is on-time times engine speed",
-        'add a channel of kind "pulses" with "per_rev"; on-time is logged either way',
-    ),
-    "no_lean_warning": (
-        "{w} stays off for want of {d}",
-        "it compares lambda with the target at the load that there is, while the engine runs",
-        'add what is missing, or write "lean_warning": false',
-    ),
-    "lean_after_warm_up": (
-        "{w} is silent for the first %d s that the engine runs" % (lean_watch.WARM_MS // 1000),
-        "no state of {d} tells that its controller is still heating",
-        'add it from the controller\'s papers: "states": [{{"name": "warm-up", "volts": [0.0, 0.1]}}]',
-    ),
+# What people call a board -> its name here (chips and boards by their makers' names, from memory)
+ALSO_CALLED = {
+    "pico": "rp2",
+    "picow": "rp2",
+    "rp2040": "rp2",
+    "pico2": "rp2350",
+    "pico2w": "rp2350",
+    "esp32s3": "esp32",
 }
+LEAST_TAU_MS = 5  # of a lambda sensor: less is seconds written for milliseconds
+LOW_MAX_RPM = 4000  # few petrol engines end below
+LEAST_ABSOLUTE_KPA = 5  # where an absolute sensor's range usually begins is higher
+# Part that a channel plays -> the unit that the analysis takes it in, where no other is known
+BASE_UNITS = {"kPa": ("map", "ambient", "fuel_pressure", "boost_target"), "degC": ("coolant", "intake", "exhaust")}
+BASE_UNITS |= {"V": ("battery",), "ms": ("injector",), "km/h": ("wheel",)}
+# To be looked at before the first drive; the rest is worth knowing
+FIRST = (
+    "board_unknown",
+    "input_not_there",
+    "per_rev_unusual",
+    "sensor_too_small",
+    "maybe_gauge",
+    "unit_unknown",
+    "fast_for_interrupts",
+    "below_converter",
+    "battery_divider",
+    "own_divider",
+    "no_lean_warning",
+    "tau_in_seconds",
+    "falling_slope",
+    "low_max_rpm",
+)
 
 
-def advice(config):
+def advice(config: dict[str, Any]) -> list[Thought]:
     """(code, where, detail) for each thing worth knowing about a configuration that has no mistakes."""
-    out = []
-    channels = config["channels"]
+    out = _board(config)
+    for channel in config["channels"]:
+        where = place(config, channel)
+        out += [(code, where, detail) for code, detail in (*_input(config, channel), *_values(config, channel))]
+    for channel in manifold_channels(config):
+        out += [(code, place(config, channel), detail) for code, detail in _pressure(config, channel)]
+    return out + _units(config) + _warning(config)
+
+
+def _board(config: dict[str, Any]) -> list[Thought]:
     board = config.get("board", schema.BOARD)
-    by_interrupts = board in boards.TITLES and board not in boards.STAMPING
     if board not in boards.TITLES:
-        out.append(("board_unknown", "", '"%s"' % board))
-    elif by_interrupts:
-        out.append(("soft_timer", "", '"%s"' % board))
-    load = _load_of(config, out)
-    for at in range(len(channels)):
-        channel = channels[at]
-        where = 'channel %d ("%s")' % (at + 1, channel["name"])
-        if channel["kind"] in ("pulses", "frequency") and by_interrupts:
-            shortest = speed.channel_shortest_us(channel)
-            if shortest < boards.INTERRUPT_PERIOD_US:
-                out.append(("fast_for_interrupts", where, "%d" % (1000000 // shortest)))
-        if channel["input"][0] in "apd" and channel["input"] not in boards.INPUTS.get(board, (channel["input"],)):
-            out.append(("input_not_there", where, channel["input"]))
-        if _unusual(channel, config.get("engine", {})):
-            out.append(("per_rev_unusual", where, "%g" % channel["per_rev"]))
-        if channel["name"] == load and channel.get("unit") == "kPa" and max(channel["values"]) < LITTLE_KPA:
-            out.append(("little_kpa", where, "%g" % max(channel["values"])))
-        elif channel["name"] == load and channel.get("unit") == "kPa":
-            out += [(code, where, detail) for code, detail in _pressure(channel["values"], config)]
-        most_v = max(channel.get("volts", [0]))
-        if most_v > descriptions.LIMIT_5V and not ("divider" in channel or "calibration" in channel):
-            if channel["name"] not in ("battery", "supply") or channel["input"] in STRAIGHT_INPUTS:
-                out.append(("battery_divider", where, "%g" % most_v))
-        least_v = _least_v(channel, boards.LEAST_V.get(board, 0.0))
-        if least_v is not None:
-            out.append(("below_converter", where, "%.2f" % least_v))
-        if channel["kind"] == "pulse_width" and descriptions.crank_of(channels) is None:
-            out.append(("duty_without_speed", where, ""))
-    sensors = lean_watch.sensors(channels)
-    if sensors and config.get("lean_warning") is not False:
-        lacking = lean_watch.lacking(config)
-        if lacking:
-            words = {"speed": "an engine speed", "load": "a target by load of a linear or table channel"}
-            out.append(("no_lean_warning", "The lean warning", " and ".join([words[one] for one in lacking])))
-        else:
-            mute = ['"%s"' % one["name"] for one in sensors if not one.get("states")]
-            if mute:
-                out.append(("lean_after_warm_up", "The lean warning", " and ".join(mute)))
+        plain = "".join(letter for letter in board.lower() if letter.isalnum())
+        meant = ALSO_CALLED.get(plain) or checker.meant(plain, boards.TITLES)
+        return [("board_unknown", "", f'"{board}"' + (f'; did you mean "{meant}"?' if meant else ""))]
+    return [] if board in boards.STAMPING else [("soft_timer", "", f'"{board}"')]
+
+
+def _input(config: dict[str, Any], channel: dict[str, Any]) -> list[tuple[str, str]]:
+    """(code, detail) of a channel's input on this board."""
+    out = []
+    board = config.get("board", schema.BOARD)
+    if channel["kind"] in ("pulses", "frequency") and board in boards.TITLES and board not in boards.STAMPING:
+        shortest = speed.channel_shortest_us(channel)
+        if shortest < boards.INTERRUPT_PERIOD_US:
+            out.append(("fast_for_interrupts", f"{1000000 // shortest}"))
+    if channel["input"][0] in "apd" and channel["input"] not in boards.INPUTS.get(board, (channel["input"],)):
+        out.append(("input_not_there", channel["input"]))
+    known = "divider" in channel or "calibration" in channel
+    if channel["input"] == boards.OWN_SUPPLY.get(board) and not known:
+        out.append(("own_divider", channel["input"]))
+    most_v = max(channel.get("volts", [0]))
+    if most_v > descriptions.LIMIT_5V and not known and channel["kind"] != "lambda":
+        if channel["name"] not in ("battery", "supply") or channel["input"] in STRAIGHT_INPUTS:
+            out.append(("battery_divider", f"{most_v:g}"))
+    least_v = _least_v(channel, boards.LEAST_V.get(board, 0.0))
+    if least_v is not None:
+        out.append(("below_converter", f"{least_v:.2f}"))
     return out
 
 
-def _pressure(values, config):
-    """(code, detail) of what an absolute manifold pressure cannot be."""
-    least, most = min(values), max(values)
-    if least < 0:
-        return [("gauge_kpa", "%g" % least)]
-    if most < plausible.AMBIENT_LEAST_KPA or least > plausible.AMBIENT_MOST_KPA:
-        return [("not_ambient", "%g to %g" % (least, most))]
-    target = config.get("target")
-    highest = max(max(one.get("load_kpa", [0])) for one in (target if isinstance(target, list) else [target or {}]))
-    return [("sensor_too_small", "%g" % most)] if most < highest else []
+def _values(config: dict[str, Any], channel: dict[str, Any]) -> list[tuple[str, str]]:
+    """(code, detail) of figures that are allowed and yet hardly meant."""
+    out = []
+    if _unusual(channel, config.get("engine", {})):
+        out.append(("per_rev_unusual", f"{channel['per_rev']:g}"))
+    if LOW_MAX_RPM > channel.get("max_rpm", LOW_MAX_RPM):
+        out.append(("low_max_rpm", f"{channel['max_rpm']:g}"))
+    if channel["kind"] == "pulse_width" and descriptions.crank_of(config["channels"]) is None:
+        out.append(("duty_without_speed", ""))
+    if channel["kind"] == "lambda":
+        if 0 < channel.get("tau_ms", 0) < LEAST_TAU_MS:
+            out.append(("tau_in_seconds", f"{channel['tau_ms']:g}"))
+        ends = sorted(zip(channel["volts"], channel["values"], strict=True))
+        if ends[0][1] > ends[-1][1]:
+            out.append(("falling_slope", f"{ends[0][1]:g} at {ends[0][0]:g} V to {ends[-1][1]:g} at {ends[-1][0]:g} V"))
+    return out
 
 
-def _load_of(config, out):
-    """Name of the channel that the target goes by, if any; a target in bar is told."""
-    target = config.get("target")
-    for one in target if isinstance(target, list) else [target or {}]:
-        if max(one.get("load_kpa", [LITTLE_KPA])) < LITTLE_KPA:
-            out.append(("little_kpa", "The target", "%g" % max(one["load_kpa"])))
-        if "load" in one:
-            return one["load"]
-    return None
+def _pressure(config: dict[str, Any], channel: dict[str, Any]) -> list[tuple[str, str]]:
+    """(code, detail) of a manifold pressure that can be one, and yet may not fit this car."""
+    least, most = range_kpa(channel)
+    entries = [entry for entry in lean_watch.entries(config.get("target")) if entry.get("load") == channel["name"]]
+    highest = max([max(entry.get("load_kpa", [0])) for entry in entries], default=0)
+    out = []
+    if plausible.AMBIENT_LEAST_KPA <= most < highest:
+        out.append(("sensor_too_small", f"{most:g}"))
+    if "boost" in channel["name"] and 0 <= least < LEAST_ABSOLUTE_KPA:
+        out.append(("maybe_gauge", f"{least:g}"))
+    return out
 
 
-def _unusual(channel, engine):
+def _units(config: dict[str, Any]) -> list[Thought]:
+    """Units that the analysis does not know, of channels that it reads by their names."""
+    out: list[Thought] = []
+    for base, parts in BASE_UNITS.items():
+        for role in parts:
+            channel = roles.channel_for(role, config["channels"])
+            if channel is None:
+                continue
+            unit = descriptions.unit_of(channel)
+            known = [base, *units.UNITS.get(role, ())]
+            if unit not in known:
+                meant = next((one for one in known if one.lower() == unit.lower()), None)
+                hint = f'; did you mean "{meant}"?' if meant else f" (known: {', '.join(known)})"
+                out.append(("unit_unknown", place(config, channel), f'"{unit}"{hint}' if unit else f"no unit{hint}"))
+    return out
+
+
+def _warning(config: dict[str, Any]) -> list[Thought]:
+    """What the lean warning lacks."""
+    sensors = lean_watch.sensors(config["channels"])
+    if not sensors or config.get("lean_warning") is False:
+        return []
+    lacking = lean_watch.lacking(config)
+    if lacking:
+        words = {"speed": "an engine speed", "load": "a target by load of a linear or table channel"}
+        return [("no_lean_warning", "The lean warning", " and ".join(words[one] for one in lacking))]
+    mute = [
+        f'"{one["name"]}"'
+        for one in sensors
+        if judging.HEATING not in [judging.meaning(state) for state in one.get("states", ())]
+    ]
+    return [("lean_after_warm_up", "The lean warning", " and ".join(mute))] if mute else []
+
+
+def _unusual(channel: dict[str, Any], engine: dict[str, Any]) -> bool:
     """Whether a four-stroke's pulses per turn are none of the usual ones, nor a toothed wheel's or an alternator's."""
     if "per_rev" not in channel or "cylinders" not in engine or speed.strokes_of(engine) != 4:
         return False
     return channel["per_rev"] < 9 and channel["per_rev"] not in (0.5, 1, engine["cylinders"] / 2)
 
 
-def _least_v(channel, pin_v):
+def _least_v(channel: dict[str, Any], pin_v: float) -> float | None:
     """Volts at the terminal that the board's own converter ends at, where a lambda channel uses lower ones; else None.
 
     pin_v: where it ends at its pin.
@@ -175,7 +174,8 @@ def _least_v(channel, pin_v):
     return least_v if min(used) < least_v else None
 
 
-def explain(told):
+def explain(thought: Thought) -> tuple[str, str, str]:
     """(what is worth knowing, why it is so, what to do) of one of advice()'s."""
-    code, where, detail = told
-    return tuple([sentence.format(w=where, d=detail) for sentence in ADVICE[code]])
+    code, where, detail = thought
+    what, why, step = (sentence.format(w=where, d=detail) for sentence in ADVICE[code])
+    return what, why, step

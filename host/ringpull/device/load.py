@@ -1,4 +1,5 @@
-"""How much of its processor's time a board needs for a configuration, from what was measured: said and judged by `check`."""
+"""How much of its processor's time a board needs for a configuration, from what was measured: said and judged by
+`check`."""
 
 from __future__ import annotations
 
@@ -55,7 +56,8 @@ def refusal(config: dict[str, Any]) -> tuple[str, str, str] | None:
     most = "; ".join(f"{what} {pct:.0f} %" for what, pct in load.parts[:3])
     rate_hz = config.get("rate_hz", schema.RATE_HZ)
     return (
-        f"This would take {100 * load.share:.0f} % of the board's processor, and {MOST_PCT} % is what can be kept up: rows"
+        f"This would take {100 * load.share:.0f} % of the board's processor, and {MOST_PCT} % is what can be kept up: "
+        "rows"
         " would be lost all the time",
         most + " (from what was measured on an emulated board, with room for what it does not model)",
         f'a lower "rate_hz" than {rate_hz}'

@@ -7,11 +7,14 @@ import shutil
 from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
+from typing import Any
 
 from ringpull.errors import BadUsage, CannotWrite
-from shared_math import layout
+from shared_math import channels, layout
 
 PIECE = 1 << 20
+# Rows shrink by so much when they are packed: what twelve noisy channels came to (DEVELOPERS.md, decision 5)
+PACKED = 4.1
 FILES = (("drive.rpl", layout.DRIVE_FILE, 0), ("pulls.rpl", layout.PULLS_FILE, 0xFFFFFFFF))
 
 
@@ -75,3 +78,20 @@ def prepare(
             "look at its lock and its seat, then prepare it again; format it (FAT) if that fails too",
         ) from error
     return written
+
+
+def hours(settings: dict[str, Any], size_mb: int) -> tuple[float, float]:
+    """(least, usual) hours of driving that a drive.rpl of that size holds before the oldest is overwritten.
+
+    settings: a configuration with its defaults. Least: rows that do not shrink at all; usual: rows that shrink by
+    PACKED. More than a block a second is never saved, since a block is closed once a second.
+    """
+    table = channels.columns(settings, lambda _input: (12, 3.3, 0))
+    row_bytes = sum(column["b"] for column in table) / 8
+    room = size_mb << 20
+
+    def lasts(bytes_a_row: float) -> float:
+        blocks_a_second = max(1.0, settings["rate_hz"] * bytes_a_row / layout.PAYLOAD)
+        return room / layout.SLOT / blocks_a_second / 3600
+
+    return lasts(row_bytes), lasts(row_bytes / PACKED)

@@ -5,26 +5,45 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-from ringpull.device.starter_configs import BOOSTED, PRESETS, Plan, config_of, tach_of
+from ringpull.device import answers
+from ringpull.device.starter_configs import BOOSTED, FUEL_KPA, PRESETS, Plan, config_of, loads_to, tach_of
 from ringpull.errors import BadUsage
-from shared_math import boards, config, mixture
+from shared_math import boards, config, mixture, plausible
 
 Ask = Callable[[str], str]
 Tell = Callable[[str], None]
 FUELS = (*mixture.FUELS, *mixture.ETHANOL_BLENDS)
+BACK = ("back", "<")
+COIL, LINE, WHEEL = "coil", "line", "wheel"
+
+
+class _BackAQuestion(Exception):
+    """The last answer is to be given anew."""
 
 
 class Interview:
-    """ask: shows a prompt and gives the answer (like input). tell: shows a line."""
+    """ask: shows a prompt and gives the answer (like input). tell: shows a line.
+
+    Going back a question is done by asking all over again and giving the answers so far, but the last, by itself.
+    """
 
     def __init__(self, ask: Ask, tell: Tell) -> None:
-        self.ask = ask
-        self.tell = tell
+        self._asks = ask
+        self._tells = tell
+        self._given: list[str] = []
+        self._ahead: list[str] = []
 
     def plan(self) -> Plan:
         """All questions, in order. Raises BadUsage where the answers end too soon."""
+        self._tells("Enter takes what stands in [brackets]; 'back' returns to the question before.")
+        self._tells("Every answer can be changed in the file later.\n")
         try:
-            return self._plan()
+            while True:
+                try:
+                    return self._plan()
+                except _BackAQuestion:
+                    self._ahead = self._given[:-1]
+                    self._given = []
         except (EOFError, KeyboardInterrupt):
             raise BadUsage(
                 "the answers ended before the last question",
@@ -32,32 +51,40 @@ class Interview:
                 "start it again, or give a preset: ringpull setup --preset boosted-petrol -o logger.json",
             ) from None
 
+    def ask(self, prompt: str) -> str:
+        """The next answer as it was typed, without space around it."""
+        if self._ahead:
+            return self._ahead.pop(0)
+        said = self._asks(prompt).strip()
+        if said.lower() in BACK:
+            raise _BackAQuestion
+        return said
+
+    def tell(self, line: str) -> None:
+        """A line for the terminal, not said again while earlier answers are given by themselves."""
+        if not self._ahead:
+            self._tells(line)
+
     def _plan(self) -> Plan:
-        self.tell("Enter takes what stands in [brackets]. Every answer can be changed in the file later.\n")
         for name, preset in PRESETS.items():
             self.tell(f"  {name:<15} {preset.what}")
         plan = PRESETS[self.choice("Which of these comes nearest?", tuple(PRESETS), "boosted-petrol")]
-        for part in (self._engine, self._controller, self._other_inputs):
-            plan = self._without_mistakes(part, plan)
         chips = "; ".join(f"{name}: {title}" for name, title in boards.TITLES.items())
         board = self.choice(f"Which board will log? ({chips})", tuple(boards.TITLES), plan.board)
         plan = replace(plan, board=board)
-        return plan if self._go_together(plan) else self._without_mistakes(self._engine, plan)
+        for part in (self._engine, self._controller, self._pressure, self._throttle, self._others):
+            plan = self._without_mistakes(part, plan)
+        return plan
 
     def _without_mistakes(self, part: Callable[[Plan], Plan], plan: Plan) -> Plan:
         """Answers that don't go together are told at once, and that part is asked again with them in brackets."""
         while True:
             plan = part(plan)
-            if self._go_together(plan):
+            problems = config.check(config_of(plan))
+            if not problems:
                 return plan
-
-    def _go_together(self, plan: Plan) -> bool:
-        """Whether these answers make a configuration without mistakes; the first one is told."""
-        problems = config.check(config_of(plan))
-        if problems:
             what, cause, step = config.explain(problems[0])
             self.tell(f"\n  These answers don't go together: {what}\n  likely cause: {cause}\n  what to do: {step}")
-        return not problems
 
     def _engine(self, plan: Plan) -> Plan:
         self.tell("\nThe engine. It is used for air flow, delays and what a whole cycle is.")
@@ -66,21 +93,34 @@ class Interview:
         cc = self.number("Displacement of all cylinders, in cubic centimetres?", 20, 30000, plan.displacement_cc)
         fuel = self.choice(f"Fuel? ({', '.join(FUELS)})", FUELS, plan.fuel)
         self.tell(
-            "\nEngine speed comes from a line that pulses: half the cylinders a turn on most four-stroke tach lines."
+            "\nEngine speed comes from a line that pulses: an ignition coil's own wire (its ringing is then filtered;"
         )
-        same = (cylinders, strokes) == (plan.cylinders, plan.strokes)
-        usual = plan.tach if same else tach_of(cylinders, strokes)
-        tach = self.number("Pulses per turn of the crankshaft?", 0.1, 60, usual)
-        coil = self.yes("Is it the ignition coil's own wire? (its ringing is then filtered)", plan.coil)
-        rpm = self.whole("Highest engine speed there can be, 1/min?", 300, 30000, plan.max_rpm)
+        self.tell(
+            "up to 400 V, so only through the coil block of hardware/README.md), the tach line of the engine computer"
+        )
+        self.tell("or dashboard, or the sensor of a toothed wheel on the crank.")
+        source = self.choice("Where does engine speed come from? (coil, line, wheel)", (COIL, LINE, WHEEL), plan.source)
+        same = (cylinders, strokes, source) == (plan.cylinders, plan.strokes, plan.source)
+        tach = plan.tach if same else tach_of(cylinders, strokes, source)
+        if source == COIL:
+            fired = self.whole(
+                "How many cylinders does that coil fire? (1 each its own, 2 shared, all of them: distributor)",
+                1,
+                cylinders,
+                plan.fired if same else 1,
+            )
+            tach = plan.tach if same and fired == plan.fired else tach_of(fired, strokes, LINE)
+            plan = replace(plan, fired=fired)
+        tach = self.number("Pulses per turn of the crankshaft?", 0.1, 60, tach)
+        rpm = self.whole("Highest engine speed there can be, 1/min?", plausible.IDLE_MOST_RPM + 1, 30000, plan.max_rpm)
         plan = replace(plan, cylinders=cylinders, strokes=strokes, displacement_cc=cc, fuel=fuel)
-        return replace(plan, tach=tach, max_rpm=rpm, coil=coil)
+        return replace(plan, tach=tach, max_rpm=rpm, source=source)
 
     def _controller(self, plan: Plan) -> Plan:
         self.tell("\nThe lambda controller's analog output is a straight line. Its papers name both ends.")
         afr = self.yes("Do its papers give air-fuel ratio (such as 10 to 20) instead of lambda?", bool(plan.afr_stoich))
-        low_v = self.number("Volts at the lower end?", -1, 16, plan.volts[0])
-        high_v = self.number("Volts at the upper end?", -1, 16, plan.volts[1], unlike=low_v)
+        low_v = self.number("Volts at the lower end?", -1, 5.5, plan.volts[0])
+        high_v = self.number("Volts at the upper end?", -1, 5.5, plan.volts[1], unlike=low_v)
         unit = "air-fuel ratio" if afr else "lambda"
         least, most = (4, 120) if afr else (0.3, 8)
         usual = plan.values if afr == bool(plan.afr_stoich) else (8.82, 20.58) if afr else BOOSTED.values
@@ -95,82 +135,118 @@ class Interview:
             "Do its papers name volts by which it says that the sensor is still heating?", plan.warm_up is not None
         ):
             usual = plan.warm_up or (0.0, 0.1)
-            least = self.number("From how many volts?", -1, 16, usual[0])
-            most = self.number("To how many?", -1, 16, usual[1], unlike=least)
-            return replace(plan, warm_up=(min(least, most), max(least, most)))
-        return replace(plan, warm_up=None)
+            least = self.number("From how many volts?", -1, 5.5, usual[0])
+            most = self.number("To how many?", -1, 5.5, usual[1], unlike=least)
+            plan = replace(plan, warm_up=(min(least, most), max(least, most)))
+        else:
+            plan = replace(plan, warm_up=None)
+        self.tell("\nAn engine with two banks needs a sensor in each: a mean of both hides a lean one.")
+        return replace(plan, second_lambda=self.yes("Is there a second controller, set up alike?", plan.second_lambda))
 
-    def _other_inputs(self, plan: Plan) -> Plan:
+    def _pressure(self, plan: Plan) -> Plan:
         self.tell("\nManifold pressure tells how much air there is: without it there is one target for all loads.")
-        if self.yes("Is a pressure sensor wired to a1?", plan.map_kpa is not None):
-            kpa = plan.map_kpa or (20.0, 105.0)
-            volts, values = self._line("kPa absolute", plan.map_volts, kpa, 0, 1000)
-            plan = replace(plan, map_volts=volts, map_kpa=values)
-        else:
-            plan = replace(plan, map_kpa=None)
+        if self.yes("Is a manifold pressure sensor wired?", plan.map_kpa is not None):
+            volts, values = self._line(plan.map_volts, plan.map_kpa or (20.0, 105.0))
+            highest = max(plan.load_kpa or (100.0,))
+            self.tell("\nAll pressures are absolute: 100 kPa without boost, 200 kPa at 1 bar of boost.")
+            highest = self.kpa("Highest pressure that the engine sees?", 60, max(values), min(highest, max(values)))
+            loads, wanted = loads_to(highest, plan)
+            plan = replace(plan, map_volts=volts, map_kpa=values, load_kpa=loads, target=wanted)
+            self.tell(f"\nThe lambda that you want, from whoever built the engine. Rule of thumb: {plan.why}.")
+            asked = [
+                self.number(f"Lambda wanted at {kpa:g} kPa?", 0.5, 1.3, usual)
+                for kpa, usual in zip(loads, wanted, strict=True)
+            ]
+            return replace(plan, target=tuple(asked))
+        self.tell(f"\nThe lambda that you want at full load. Rule of thumb: {plan.why}.")
+        full = self.number("Lambda wanted at full load?", 0.5, 1.3, plan.target[-1])
+        return replace(plan, map_kpa=None, target=(*plan.target[:-1], full))
+
+    def _throttle(self, plan: Plan) -> Plan:
         self.tell("\nThrottle position ends a marked pull by itself and tells steady driving from a change.")
-        if self.yes("Is the throttle's sensor wired to a2?", plan.throttle_volts is not None):
-            usual = plan.throttle_volts or (0.5, 4.5)
-            closed = self.number("Volts with the throttle closed?", 0, 5.5, usual[0])
-            opened = self.number("Volts with the throttle open?", 0, 5.5, usual[1], unlike=closed)
-            plan = replace(plan, throttle_volts=(closed, opened))
+        self.tell("Only a cable-driven throttle's sensor may be tapped: never an electronic throttle or pedal.")
+        if not self.yes("Is the throttle's sensor wired?", plan.throttle_volts is not None):
+            return replace(plan, throttle_volts=None)
+        usual = plan.throttle_volts or (0.5, 4.5)
+        closed = self.number("Volts with the throttle closed?", 0, 5.5, usual[0])
+        opened = self.number("Volts with the throttle open?", 0, 5.5, usual[1], unlike=closed)
+        return replace(plan, throttle_volts=(closed, opened))
+
+    def _others(self, plan: Plan) -> Plan:
+        self.tell("\nFuel pressure tells a tired pump from a wrong table: it is what names the cause of a lean pull.")
+        if self.yes("Is a fuel pressure sensor wired?", plan.fuel_kpa is not None):
+            volts, values = self._line(plan.fuel_volts, plan.fuel_kpa or FUEL_KPA, least_high=100)
+            plan = replace(plan, fuel_volts=volts, fuel_kpa=values)
         else:
-            plan = replace(plan, throttle_volts=None)
+            plan = replace(plan, fuel_kpa=None)
+        self.tell("\nSupply volts tell injectors that open later from a wrong table.")
+        plan = replace(plan, battery=self.yes("Shall the car's 12 V be logged?", plan.battery))
         self.tell(
-            "\nAn injector's on-time tells fuel cut exactly, and duty shows how much fuel is left to give. Its line kicks far"
+            "\nAn injector's on-time tells fuel cut exactly, and duty shows how much fuel is left to give. Its line"
         )
-        self.tell(
-            "above 12 V when it closes: never onto a bare pin, only through the tach block of hardware/README.md."
-        )
+        self.tell("kicks far above 12 V when it closes: only through the tach block of hardware/README.md.")
         if self.yes("Is an injector's driver wired to p1?", plan.injector > 0):
             openings = self.whole("How often does it open in a whole engine cycle?", 1, 16, plan.injector or 1)
             return replace(plan, injector=openings)
         return replace(plan, injector=0)
 
-    def _line(self, unit: str, volts: Sequence[float], values: Sequence[float], least: float, most: float):
-        low_v = self.number("Volts at the lower end of its range?", 0, 16, volts[0])
-        high_v = self.number("Volts at the upper end?", 0, 16, volts[1], unlike=low_v)
-        low = self.number(f"How many {unit} do {low_v:g} V mean?", least, most, values[0])
-        high = self.number(f"How many {unit} do {high_v:g} V mean?", least, most, values[1], unlike=low)
+    def _line(self, volts: Sequence[float], values: Sequence[float], least_high: float = plausible.AMBIENT_LEAST_KPA):
+        """Both ends of a pressure sensor: ((volts), (kPa)). least_high: of the pressure at its upper end."""
+        low_v = self.number("Volts at the lower end of its range?", 0, 5.5, volts[0])
+        high_v = self.number("Volts at the upper end?", 0, 5.5, volts[1], unlike=low_v)
+        low = self.kpa(f"Which pressure does {low_v:g} V mean?", 0, 2000, values[0])
+        high = self.kpa(f"Which pressure does {high_v:g} V mean?", least_high, 2000, values[1], unlike=low)
         return (low_v, high_v), (low, high)
 
     def choice(self, question: str, allowed: Sequence[str], usual: str) -> str:
-        """One of `allowed`, or the only one that begins with what was typed."""
+        """One of `allowed`, as it is called or only begun."""
         while True:
-            said = self.ask(f"{question} [{usual}] ").strip().lower()
-            fitting = [one for one in allowed if one == said] or [
-                one for one in allowed if said and one.startswith(said)
-            ]
-            if not said:
-                return usual
-            if len(fitting) == 1:
-                return fitting[0]
-            self.tell(f"  Please one of: {', '.join(allowed)}")
+            said = self.ask(f"{question} [{usual}] ")
+            fits = answers.chosen(said, allowed) if said else usual
+            if fits is not None:
+                self._given.append(said)
+                return fits
+            guess = answers.meant(said, allowed)
+            self.tell(f"  Did you mean {guess}?" if guess else f"  Please one of: {', '.join(allowed)}")
 
     def yes(self, question: str, usual: bool) -> bool:
         """Yes or no."""
         return self.choice(question + " (yes or no)", ("yes", "no"), "yes" if usual else "no") == "yes"
 
-    def number(self, question: str, least: float, most: float, usual: float, unlike: float | None = None) -> float:
+    def kpa(self, question: str, least: float, most: float, usual: float, unlike: float | None = None) -> float:
+        """An absolute pressure: kPa, or bar and psi where the unit is typed; a bare figure in bar is refused."""
+        return self.number(f"{question} (kPa absolute)", least, most, usual, unlike, in_kpa=True)
+
+    def number(
+        self,
+        question: str,
+        least: float,
+        most: float,
+        usual: float,
+        unlike: float | None = None,
+        in_kpa: bool = False,
+        is_whole: bool = False,
+    ) -> float:
         """A number in range; unlike: one that it must not be."""
         while True:
-            said = self.ask(f"{question} [{usual:g}] ").strip().replace(",", ".")
-            try:
-                number = float(said) if said else usual
-            except ValueError:
+            said = self.ask(f"{question} [{usual:g}] ")
+            number = answers.number(said, least, most, in_kpa) if said else usual
+            if number is None:
                 self.tell("  Please a number, such as 4.5")
-                continue
-            if not least <= number <= most:
+            elif in_kpa and least <= 100 * number <= most and number < min(least, 15):
+                self.tell(
+                    f"  {number:g} looks like bar: that would be {100 * number:g} kPa. Please in kPa, or write the unit"
+                )
+            elif not least <= number <= most:
                 self.tell(f"  That is out of range: {least:g} to {most:g}")
             elif number == unlike:
                 self.tell(f"  The two ends can't both be {number:g}")
+            elif is_whole and number != int(number):
+                self.tell("  Please a whole number")
             else:
+                self._given.append(said)
                 return number
 
     def whole(self, question: str, least: int, most: int, usual: int) -> int:
         """A whole number in range."""
-        while True:
-            number = self.number(question, least, most, usual)
-            if number == int(number):
-                return int(number)
-            self.tell("  Please a whole number")
+        return int(self.number(question, least, most, usual, is_whole=True))

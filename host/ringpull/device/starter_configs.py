@@ -1,17 +1,24 @@
-"""Configurations to begin with, and how answers change them. Figures are starting points, to be replaced by one's own."""
+"""Configurations to begin with, and how answers change them. Figures are starting points, to be replaced."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from typing import Any
 
-from shared_math import front_end
+from shared_math import boards
+from shared_math import channels as descriptions
+
+FUEL_KPA = (0.0, 1000.0)
+LEAST_KPA = 30  # between the highest load of a target and the one below
+EXTERNAL = "mcp3208"  # what the inputs that the board lacks are taken from
 
 
 @dataclass(frozen=True)
 class Plan:
-    """What the questions are about. map_kpa: of the pressure sensor at map_volts, or None without one; throttle_volts:
-    closed and open, or None. injector: openings a cycle, 0 where it is not wired. tach: pulses a turn."""
+    """What the questions are about. map_kpa: of the pressure sensor at map_volts, fuel_kpa: of the fuel's at
+    fuel_volts, None without one; throttle_volts: closed and open, or None. injector: openings a cycle, 0 where it is
+    not wired. source: of engine speed, "coil", "line" or "wheel"; fired: cylinders that the coil fires. tach: pulses a
+    turn."""
 
     what: str
     cylinders: int
@@ -26,14 +33,19 @@ class Plan:
     volts: tuple[float, float] = (0.0, 5.0)
     values: tuple[float, float] = (0.60, 1.40)
     afr_stoich: float = 0.0
+    second_lambda: bool = False
     tach: float = 2.0
     max_rpm: int = 9000
+    source: str = "line"
+    fired: int = 1
     map_volts: tuple[float, float] = (0.5, 4.5)
     map_kpa: tuple[float, float] | None = (20.0, 300.0)
     throttle_volts: tuple[float, float] | None = (0.5, 4.5)
+    fuel_volts: tuple[float, float] = (0.5, 4.5)
+    fuel_kpa: tuple[float, float] | None = None
+    battery: bool = False
     injector: int = 0
     warm_up: tuple[float, float] | None = None  # volts by which the controller says that its sensor is heating
-    coil: bool = False
 
 
 BOOSTED = Plan(
@@ -90,17 +102,28 @@ PRESETS = {
 }
 
 
-def tach_of(cylinders: int, strokes: int) -> float:
-    """Pulses a turn of a tach line that pulses at every firing."""
+def tach_of(cylinders: int, strokes: int, source: str = "line") -> float:
+    """Pulses a turn of a line that pulses whenever one of `cylinders` fires; of a toothed wheel a usual number."""
+    if source == "wheel":
+        return 36.0
     return float(cylinders) if strokes == 2 else cylinders / 2
+
+
+def loads_to(highest_kpa: float, plan: Plan) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """(loads in kPa, lambda wanted there) up to the highest pressure: the plan's own where it ends there."""
+    if plan.load_kpa and plan.load_kpa[-1] == highest_kpa:
+        return plan.load_kpa, plan.target
+    known = [(kpa, lam) for kpa, lam in zip(plan.load_kpa, plan.target, strict=False) if kpa <= highest_kpa - LEAST_KPA]
+    known = known or [(40.0, 1.0)]
+    return (*(kpa for kpa, _ in known), highest_kpa), (*(lam for _, lam in known), plan.target[-1])
 
 
 def config_of(plan: Plan) -> dict[str, Any]:
     """The configuration of a plan, as it goes into logger.json."""
     config: dict[str, Any] = {
         "version": 1,
-        "note": "Made by 'ringpull setup'. Replace volts and values by those in your sensors' papers, and the target by "
-        f"your own: this one is a rule of thumb of the trade, lambda {plan.why}.",
+        "note": "Made by 'ringpull setup'. Replace volts and values by those in your sensors' papers, and the target "
+        f"by your own: this one is a rule of thumb of the trade, lambda {plan.why}.",
         "board": plan.board,
         "rate_hz": plan.rate_hz,
         "engine": {
@@ -118,12 +141,40 @@ def config_of(plan: Plan) -> dict[str, Any]:
     if plan.throttle_volts:
         why = "volts at the closed and at the open stop"
         listed.append(_linear("throttle", "a2", "%", plan.throttle_volts, (0, 100), why))
+    listed += _further(plan, [channel["input"] for channel in listed])
     if plan.injector:
         injector = {"name": "injector", "input": "p1", "kind": "pulse_width", "polarity": "low"}
         listed.append(
             injector | {"per_cycle": plan.injector, "note": "on-time of one injector, from which duty follows"}
         )
+    if any(channel["input"][0] == "x" for channel in listed):
+        config["converters"] = {"x": EXTERNAL}
     return config
+
+
+def _further(plan: Plan, taken: list[str]) -> list[dict[str, Any]]:
+    """Second lambda, fuel pressure and battery, on the inputs that are left: the board's, then an external converter's.
+
+    The battery takes a3 first, where the drawings have its divider.
+    """
+    own = [name for name in ("a1", "a2", "a3") if name in boards.INPUTS.get(plan.board, ("a1", "a2"))]
+    free = [name for name in own if name not in (*taken, boards.OWN_SUPPLY.get(plan.board))]
+    out = []
+    if plan.battery:
+        place = free.pop() if "a3" in free else None
+        top, bottom = descriptions.DIVIDER_BATTERY
+        battery = _linear(
+            "battery", place or "x7", "V", (0, 18), (0, 18), "the car's 12 V, before the logger's regulator"
+        )
+        out.append(battery | {"divider": {"top_ohm": top, "bottom_ohm": bottom}})
+    left = [*free, "x0", "x1"]
+    first = []
+    if plan.second_lambda:
+        first.append(_lambda(plan) | {"name": "lambda_2", "input": left.pop(0), "bank": 2})
+    if plan.fuel_kpa:
+        why = "of a sensor of your own in the fuel line"
+        first.append(_linear("fuel_pressure", left.pop(0), "kPa", plan.fuel_volts, plan.fuel_kpa, why))
+    return first + out
 
 
 def _short(number: float) -> float:
@@ -133,18 +184,20 @@ def _short(number: float) -> float:
 
 def _target(plan: Plan) -> dict[str, Any]:
     if plan.map_kpa and plan.load_kpa:
-        return {"load": "map", "load_kpa": list(plan.load_kpa), "lambda": list(plan.target)}
+        return {"load": "map", "load_kpa": [_short(kpa) for kpa in plan.load_kpa], "lambda": list(plan.target)}
     return {"lambda": plan.target[-1]}
 
 
 def _lambda(plan: Plan) -> dict[str, Any]:
     channel: dict[str, Any] = {"name": "lambda_1", "input": "a0", "kind": "lambda"}
     channel |= {"volts": list(plan.volts), "values": list(plan.values), "tau_ms": 80}
-    channel["front"] = front_end.DIFFERENTIAL  # in both builds of the hardware's README
+    channel["front"] = descriptions.DIFFERENTIAL  # in both builds of the hardware's README
+    if plan.second_lambda:
+        channel["bank"] = 1
     if plan.afr_stoich:
         channel |= {"scale": "afr", "stoich": plan.afr_stoich}
     if plan.warm_up:
-        channel["states"] = [{"name": "warm-up", "volts": list(plan.warm_up)}]
+        channel["states"] = [{"name": "warm-up", "volts": list(plan.warm_up), "means": "heating"}]
     return channel | {
         "note": "both ends of the controller's analog output; tau_ms is the sensor's own lag, often 50 to 100"
     }
@@ -158,7 +211,7 @@ def _speed(plan: Plan) -> dict[str, Any]:
         "per_rev": _short(plan.tach),
         "max_rpm": plan.max_rpm,
     }
-    if plan.coil:
+    if plan.source == "coil":
         channel["ringing_us"] = 300
     return channel | {"note": "per_rev: pulses per turn of the crankshaft"}
 

@@ -34,11 +34,13 @@ NEW = "new"  # in a card's story: another card, without ring files
 
 @dataclass
 class DryRunResult:
-    """card: the folder with what the card holds. simulated_s: signal time that was run. unused: CSV columns not used."""
+    """card: the folder with what the card holds. simulated_s: signal time that was run. unused: CSV columns not
+    used. silent: channels of the configuration that no column or edge was given for."""
 
     card: Path
     simulated_s: float
     unused: list[str]
+    silent: list[str]
 
 
 def find_micropython() -> str:
@@ -65,7 +67,8 @@ def parse_config(path: Path) -> tuple[dict[str, Any], bytes]:
     except ValueError as error:
         raise BadConfig(
             f"{path.name} is not a configuration: {error}",
-            "another file, a comma, quote or bracket too many or too few, a decimal comma, or a comment (there are none)",
+            "another file, a comma, quote or bracket too many or too few, a decimal comma, or a comment (there are "
+            "none)",
             "open it in a text editor and correct it there, or make a new one: ringpull setup",
         ) from None
 
@@ -92,20 +95,22 @@ def dry_run(
     tick_base: int = 0,
     slow_card: str | None = None,
     card_story: list[tuple[float, str, Any]] | None = None,
+    replace: bool = False,
 ) -> DryRunResult:
     """Run the firmware on signal files; `card_dir` then holds drive.rpl, pulls.rpl and logger.json.
 
     seed: of the converter noise. progress: called with the fraction done. tick_base: the microsecond counter's value
     at power-on. slow_card: None, or "hard" or "soft": while recording every write of the card takes a random time up to
-    SLOWEST_WRITE_US, and the port runs its interrupts meanwhile (hard) or after it (soft). card_story: what becomes of the
-    card, (seconds since power-on, what, more) in time order: see firmware/boards/desk_card.py; every access then takes its
-    time. Files of an earlier run in card_dir are replaced, those of a real logger never. Raises BadUsage, BadConfig, BadSignal, MissingPart,
+    SLOWEST_WRITE_US, and the port runs its interrupts meanwhile (hard) or after it (soft). card_story: what becomes of
+    the card, (seconds since power-on, what, more) in time order: see firmware/boards/desk_card.py; every access then
+    takes its time. Files of an earlier run with this configuration in card_dir are replaced, those of another
+    only with `replace`, those of a real logger never. Raises BadUsage, BadConfig, BadSignal, MissingPart,
     FirmwareFailed.
     """
     from ringpull.dryrun import signals
 
     settings, text = load_config(Path(config_path))
-    _refuse_real_drives(Path(card_dir))
+    _refuse_other_drives(Path(card_dir), settings, replace)
     compiled = signals.compile_signals(settings, volts_csv, edges_csv, buttons_csv)
     micropython = find_micropython()
     card_dir = Path(card_dir)
@@ -114,7 +119,7 @@ def dry_run(
         work = Path(folder)
         out = work / "out"
         out.mkdir()
-        job = _write_job(work, settings, compiled, Path(config_path), seed, tick_base, slow_card)
+        job = write_job(work, settings, compiled, Path(config_path), seed, tick_base, slow_card)
         if card_story:
             _add_story(work, job, card_story)
         # Beside nothing else that MicroPython could import; a link would need rights that Windows gives to few
@@ -123,11 +128,12 @@ def dry_run(
         for name in ("drive.rpl", "pulls.rpl", "logger.json"):
             if (out / name).exists():  # another card that was put in holds no configuration
                 shutil.move(out / name, card_dir / name)
-    return DryRunResult(card_dir, compiled.end_us / 1e6, compiled.unused)
+    return DryRunResult(card_dir, compiled.end_us / 1e6, compiled.unused, compiled.silent)
 
 
-def _refuse_real_drives(card_dir: Path) -> None:
-    """A dry run replaces what is in its folder: only what a dry run or `prepare` made may be lost so. Raises BadUsage."""
+def _refuse_other_drives(card_dir: Path, settings: dict[str, Any], replace: bool) -> None:
+    """A dry run replaces what is in its folder: unasked only what this card would hold, made by a dry run with this
+    configuration or by `prepare`; another dry run's with `replace`, a logger's never. Raises BadUsage."""
     import ringpull
 
     for name in ("drive.rpl", "pulls.rpl"):
@@ -135,14 +141,22 @@ def _refuse_real_drives(card_dir: Path) -> None:
         if not path.is_file():
             continue
         try:
-            mine = all(session.board == BOARD for session in ringpull.read(path).sessions)
+            sessions = ringpull.read(path).sessions
+            mine = all(session.board == BOARD for session in sessions)
+            same = all(config.defaults(session.config) == settings for session in sessions)
         except RingpullError:  # no rows that can be read: fresh from `prepare` where nothing follows the first slot
-            mine = not path.read_bytes()[SLOT:].strip(b"\0")
+            mine = same = not path.read_bytes()[SLOT:].strip(b"\0")
         if not mine:
             raise BadUsage(
                 f"{path} holds what a logger recorded",
                 "a card, or a copy of one, was given as the folder for the dry run",
                 "give another folder with -o: what is in this one would be replaced",
+            )
+        if not (same or replace):
+            raise BadUsage(
+                f"{path} holds the drives of another configuration",
+                "the folder was used for another dry run or for the demo",
+                "give another folder with -o, or replace what is there with --replace",
             )
 
 
@@ -161,7 +175,7 @@ def ring_slots(settings: dict[str, Any], duration_s: float) -> tuple[int, int]:
     return drive // SLOT, min(drive, MOST_PULLS_BYTES) // SLOT
 
 
-def _write_job(
+def write_job(
     work: Path,
     settings: dict[str, Any],
     compiled: Any,
@@ -209,7 +223,8 @@ def _write_job(
 
 
 def _add_story(work: Path, job_path: Path, story: list[tuple[float, str, Any]]) -> None:
-    """Put what becomes of the card into the job; "in" with NEW brings a blank card, at the end the one left in counts."""
+    """Put what becomes of the card into the job; "in" with NEW brings a blank card, at the end the one left in
+    counts."""
     job = json.loads(job_path.read_text())
     events = []
     for at_s, what, more in story:

@@ -31,7 +31,10 @@ LONGEST_S = 25 * 3600  # longer signals than any drive; a slip of the unit would
 
 @dataclass
 class Compiled:
-    """analog: channel names in frame order; frames: uint16 (frames, names); events: uint64, time_us << 8 | which."""
+    """analog: channel names in frame order; frames: uint16 (frames, names); events: uint64, time_us << 8 | which.
+
+    unused: columns that no channel takes. silent: channels without a column, or without an edge.
+    """
 
     analog: list[str]
     pulses: list[str]
@@ -40,6 +43,7 @@ class Compiled:
     frame_us: int
     end_us: int
     unused: list[str]
+    silent: list[str]
 
 
 def compile_signals(config: dict[str, Any], volts: Path, edges: Path | None, buttons: Path | None) -> Compiled:
@@ -65,8 +69,17 @@ def compile_signals(config: dict[str, Any], volts: Path, edges: Path | None, but
         part = converters.part_of(config, by_name[name]["input"])
         reference_v = config.get("reference_v", REFERENCE_V)
         frames[:, at] = _at_the_pin(by_name[name], part, reference_v, terminal_v, frame_us)
+    counted = {int(which) & ~FALLS for which in np.unique(merged & np.uint64(0xFF))}
+    silent = [one["name"] for at, one in enumerate(pulses) if at not in counted]
     return Compiled(
-        used, [one["name"] for one in pulses], frames, merged, frame_us, end_us, [n for n in names if n not in used]
+        analog=used,
+        pulses=[one["name"] for one in pulses],
+        frames=frames,
+        events=merged,
+        frame_us=frame_us,
+        end_us=end_us,
+        unused=[name for name in names if name not in used],
+        silent=[one["name"] for one in config["channels"] if one not in pulses and one["name"] not in used] + silent,
     )
 
 
@@ -112,7 +125,8 @@ def _edge_events(path: Path, pulses: list[dict[str, Any]]) -> np.ndarray:
         if channel["kind"] == "pulse_width":
             if rising is None:
                 raise BadSignal(
-                    f"{path.name} has no column 'level', and channel {channel['name']!r} measures how long its input is on",
+                    f"{path.name} has no column 'level', and channel {channel['name']!r} measures how long its input "
+                    "is on",
                     "only rising edges were recorded",
                     "add the column: 1 in the lines where the input rises, 0 where it falls",
                 )

@@ -1,5 +1,5 @@
-"""Decoded tables as files: one writer for each format, all fed with the same pieces. The columns are made in ring/values/table.py
-and named by Session.channels: one that is to reach a file is added in both."""
+"""Decoded tables as files: one writer for each format, all fed with the same pieces. The columns are made in
+ring/values/table.py and named by Session.channels: one that is to reach a file is added in both."""
 
 from __future__ import annotations
 

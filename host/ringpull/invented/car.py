@@ -1,6 +1,7 @@
 """The invented hill-climb car: mass, gears, drag, rolling resistance, brakes and a slipping clutch.
 
-Road load is 0.5 rho cd A v^2 + crr m g + m g grade (Gillespie, Fundamentals of Vehicle Dynamics, 4); figures are invented.
+Road load is 0.5 rho cd A v^2 + crr m g + m g grade (Gillespie, Fundamentals of Vehicle Dynamics, 4); figures are
+invented.
 """
 
 from __future__ import annotations

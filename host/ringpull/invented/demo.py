@@ -32,4 +32,5 @@ def run_firmware(folder: Path, seed: int, progress: Progress | None = None) -> P
         folder / "card",
         seed=seed,
         progress=progress,
+        replace=True,
     ).card

@@ -2,7 +2,8 @@
 
 Air by speed-density, a throttle as a compressible orifice, a manifold that fills, boost that follows the exhaust flow
 with a lag, torque from the air's share of the heat less friction and gas exchange. Formulas are those of
-Heywood's Internal Combustion Engine Fundamentals (2.10, appendix C); coefficients are invented and chosen to be plausible, they describe no real engine.
+Heywood's Internal Combustion Engine Fundamentals (2.10, appendix C); coefficients are invented and chosen to be
+plausible, they describe no real engine.
 """
 
 from __future__ import annotations

@@ -53,7 +53,8 @@ def where(pull, event, unit: str) -> str:
         else f", load {load(event.load_from, unit, bare=True)} to {load(event.load_to, unit)}"
     )
     return (
-        f"{least}{quantity(event.depth, 'difference', 3, base=base)} ± {quantity(event.depth_u, 'width', 3, base=base)} "
+        f"{least}{quantity(event.depth, 'difference', 3, base=base)} ± "
+        f"{quantity(event.depth_u, 'width', 3, base=base)} "
         f"(random) ± {quantity(event.systematic_u, 'width', 3, base=base)} (systematic) "
         f"{mixture_name()} against target {quantity(base, 'lambda', 2)}, at "
         f"{number(event.deepest_rpm)} rpm ({number(event.rpm_from)} to {number(event.rpm_to)} rpm{at_load}), "
@@ -130,7 +131,8 @@ def next_steps(answer, events: list[Numbered]) -> list[str]:
     steps = ["Look below at what was left out and why."]
     if needs.everywhere([p.judged.columns for p in answer.pulls], needs.LEAN_EVENTS):
         steps = [
-            "Log what is missing. A channel that is logged but never valid: look at its trace below, then at its wiring "
+            "Log what is missing. A channel that is logged but never valid: look at its trace below, then at its "
+            "wiring "
             "and its line in logger.json (ringpull check)."
         ]
         return [*steps, THREE_PULLS]
@@ -165,7 +167,8 @@ def look_first(answer, found: Numbered) -> str:
     else:
         which = f"Pull{'s' if len(fine) > 1 else ''} {joined(fine)} {'were' if len(fine) > 1 else 'was'}"
     return (
-        f"{which} on target there, so look for what comes and goes first: fuel pressure, pump supply, a loose plug, the "
+        f"{which} on target there, so look for what comes and goes first: fuel pressure, pump supply, a loose plug, "
+        "the "
         "level in the tank; look at the traces at the event."
     )
 

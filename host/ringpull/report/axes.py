@@ -44,7 +44,8 @@ def both(draw: Callable[[Frame], str], total: Callable[[Frame], int], told: str)
     """A picture for either width; the style sheet shows one of them. total: height of a frame's picture. told: it in
     words."""
     return "".join(
-        f'<svg viewBox="0 0 {frame.width} {total(frame)}" role="img" aria-label="{text(told)}" class="curve {frame.name}">'
+        f'<svg viewBox="0 0 {frame.width} {total(frame)}" role="img" aria-label="{text(told)}" class="curve '
+        f'{frame.name}">'
         f"{draw(frame)}</svg>"
         for frame in (WIDE, NARROW)
     )

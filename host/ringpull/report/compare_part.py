@@ -56,7 +56,8 @@ def picture(result: compare.Comparison) -> str:
     return (
         both(lambda frame: panel(frame, bins), lambda frame: frame.top + frame.high + frame.bottom, name)
         + '<p class="legend"><span><svg viewBox="0 0 28 10"><path style="stroke:var(--line-0)" stroke-dasharray="8 3" '
-        'd="M0 5H28"/></svg> before, ground: a difference inside it could be chance</span><span><svg viewBox="0 0 28 10">'
+        'd="M0 5H28"/></svg> before, ground: a difference inside it could be chance</span><span><svg viewBox="0 0 28 '
+        '10">'
         '<path style="stroke:var(--line-1)" d="M0 5H28"/></svg> after</span><span>◆ changed</span></p>'
     )
 
@@ -162,7 +163,8 @@ def part(compared: DriveComparison) -> str:
     result = compared.result
     heads = ["rpm", "pulls", "before", "after", "difference", "95 %", "came to"]
     return (
-        '<section id="compare" aria-labelledby="compare-title"><h2 id="compare-title">Before and after, by engine speed</h2>'
+        '<section id="compare" aria-labelledby="compare-title"><h2 id="compare-title">Before and after, by engine '
+        'speed</h2>'
         f'<p class="sentence">{counted(compared)} {sentence(result)}</p>{picture(result)}'
         f"{table(heads, rows(result), 'lambda over target by engine speed')}"
         f"{listed([live(w) for w in told(compared)], kind='small')}</section>"

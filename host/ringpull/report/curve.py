@@ -246,7 +246,8 @@ def legend(drawing: Drawing, banks: int) -> str:
     if shown <= MOST_BANDS:
         out.append(
             '<span><svg viewBox="0 0 28 10"><path class="u-band" style="fill:var(--line-0)" d="M0 0H28V10H0Z"/></svg> '
-            f"± {quantity(drawing.u, 'width', 3, base=0.85)}: 95 % of a mean over 0.2 s, systematic part included</span>"
+            f"± {quantity(drawing.u, 'width', 3, base=0.85)}: 95 % of a mean over 0.2 s, systematic part "
+            "included</span>"
         )
     if count > shown:
         out.append(f"<span>{shown} of {count} pulls drawn one by one, those with lean events first</span>")

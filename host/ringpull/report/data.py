@@ -129,7 +129,7 @@ def packed_as(listed: list[dict], arrays: list[np.ndarray]) -> str:
 
 def session_data(session) -> tuple[dict, str]:
     """(what the page needs to know of a session, the samples of its channels as text)."""
-    table = session.table()
+    table = session.awake.table()
     times = table["time_s"]
     listed = described(session)
     text = packed_as(listed, [np.asarray(table[one["column"]], float) for one in listed])
@@ -145,7 +145,7 @@ def session_data(session) -> tuple[dict, str]:
 
 def judged_data(session, judged) -> tuple[list[dict], str]:
     """The same of what the analysis adds: (columns, samples as text)."""
-    added = judged_columns(judged, session.table()["time_s"])
+    added = judged_columns(judged, session.awake.table()["time_s"])
     labels = {channel.name + "_aligned": channel.label for channel in session.channels}
     listed = [
         {"column": name, "unit": ""}
@@ -165,7 +165,7 @@ class Packing:
 
     def __init__(self, drive) -> None:
         for session in drive.sessions:
-            session.table()  # decoded once, here: both threads need it
+            session.awake.table()  # decoded once, here: both threads need it
         pool = ThreadPoolExecutor(1)
         self._made = [pool.submit(session_data, session) for session in drive.sessions]
         pool.shutdown(wait=False)

@@ -46,7 +46,9 @@ def instruments(answer) -> str:
         for one in listed_first[:MOST_ROWS]
     ]
     heads = ["channel", "state", "evidence in the drive", "likely cause", "what to do"]
-    inside = table(heads, rows, "evidence for and against each instrument") if rows else "<p>No instrument could be examined.</p>"
+    inside = "<p>No instrument could be examined.</p>"
+    if rows:
+        inside = table(heads, rows, "evidence for and against each instrument")
     return section("instruments", "Instruments", inside)
 
 

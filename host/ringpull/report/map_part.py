@@ -93,11 +93,15 @@ def part(made: FuelMap) -> str:
         for k in range(9)
     )
     return (
-        f'{title}<p class="quiet" id="map-how">Load down, engine speed in rpm across<span class="touch">; touch a cell, or '
-        'move with the arrow keys</span>.</p><div class="scroll"><table class="map" aria-describedby="map-how"><thead><tr><td class="corner">'
+        f'{title}<p class="quiet" id="map-how">Load down, engine speed in rpm across<span class="touch">; touch a '
+        'cell, or '
+        'move with the arrow keys</span>.</p><div class="scroll"><table class="map" '
+        'aria-describedby="map-how"><thead><tr><td class="corner">'
         f"{unit_name(unit)}</td>"
         f"{head}</tr></thead><tbody>{''.join(rows)}</tbody>"
         f'</table></div><p id="map-cell" role="status">&nbsp;</p><p class="legend"><span class="scale">{scale}</span>'
-        "<span>lambda over target, whatever unit is chosen: 1.00 is on target, more is lean</span><span>! a lean event lies in it, ▲ surely lean, ▼ surely rich (95 %, systematic part included)"
-        f"</span><span>dashed edge: too few passes; spool: only seen just after the throttle opened, not mapped; empty: never visited</span></p>{listed([live(w) for w in made.words], kind='small')}</section>"
+        "<span>lambda over target, whatever unit is chosen: 1.00 is on target, more is lean</span><span>! a lean event "
+        "lies in it, ▲ surely lean, ▼ surely rich (95 %, systematic part included)"
+        "</span><span>dashed edge: too few passes; spool: only seen just after the throttle opened, not mapped; "
+        f"empty: never visited</span></p>{listed([live(w) for w in made.words], kind='small')}</section>"
     )

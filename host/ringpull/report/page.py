@@ -75,7 +75,8 @@ def traces(chooser: str, more: str = "", below: str = "") -> str:
         '<button type="button" id="earlier">earlier</button><button type="button" id="later">later</button>'
         f"{more}</div>{below}"
         '<p class="quiet" id="keys">Drag to zoom, double-click to see everything. Keys, with the traces in focus: left '
-        "and right move the cursor, with shift by 20; + and - zoom, 0 shows everything, page up and down move along.</p>"
+        "and right move the cursor, with shift by 20; + and - zoom, 0 shows everything, page up and down move "
+        "along.</p>"
         '<div id="panels" tabindex="0" role="application" aria-label="traces" aria-describedby="keys"></div>'
         '<p id="cursor" role="status" aria-live="polite"></p>'
         "<noscript><p>The traces need JavaScript; all else on this page does not.</p></noscript></section>"
@@ -154,7 +155,8 @@ def page(drive, answer, against: Against | None = None, packing: data.Packing | 
     nav = "".join(f'<a href="#{key}">{name}</a>' for key, name in links)
     name = dict(answer_part.known_facts(drive))["vehicle"] or drive.source.name
     return (
-        f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{text(name[:80])}: {text(answer.verdict)}'
+        f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{text(name[:80])}: '
+        f'{text(answer.verdict)}'
         f'</title>\n<meta http-equiv="Content-Security-Policy" content="{POLICY}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<style>\n{palette.css()}{inlined(STYLES)}</style>\n</head>\n<body>\n"

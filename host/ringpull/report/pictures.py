@@ -267,7 +267,8 @@ def plain(words: str) -> str:
 
 
 def figures(drive, answer, unit: str) -> Iterator[tuple[str, Figure]]:
-    """(name, figure) of all pictures: the curve, the fuel map, then the pulls, those with lean events first where they are many."""
+    """(name, figure) of all pictures: the curve, the fuel map, then the pulls, those with lean events first where they
+    are many."""
     events = numbered(answer)
     drawn = curve(answer, events, unit)
     if drawn is not None:

@@ -26,8 +26,9 @@ def number(value: float | None, digits: int = 0, sign: bool = False) -> str:
 def quantity(value: float | None, kind: str, digits: int, unit: bool = True, base: float | None = None) -> str:
     """A number that follows the units chooser. kind: "lambda", "difference" (of lambdas, signed), "width" (of an
     interval of lambda), "pressure" (kPa),
-    "temperature" (degC) or "warming" (a difference of temperatures, degC). digits: in these units. unit: whether a unit is shown after it. base: the lambda
-    that a difference or width stands at: as equivalence ratio it depends on that."""
+    "temperature" (degC) or "warming" (a difference of temperatures, degC). digits: in these units. unit: whether a unit
+    is shown after it. base: the lambda that a difference or width stands at: as equivalence ratio it depends on
+    that."""
     if value is None or not isfinite(value):
         return DASH
     shown = number(value, digits, sign=kind == "difference")

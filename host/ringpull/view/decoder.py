@@ -1,7 +1,7 @@
 """A process of its own that decodes rows of a drive for the page, while another one reads the whole of it.
 
-Its input are pickled wants (rows.Want); each is answered with a pickled ("rows", session, first stretch, stretches), after
-("fault", lines for the user) where the file can't be read any more. It ends with its input.
+Its input are pickled wants (rows.Want); each is answered with a pickled ("rows", session, first stretch, stretches),
+after ("fault", lines for the user) where the file can't be read any more. It ends with its input.
 """
 
 from __future__ import annotations

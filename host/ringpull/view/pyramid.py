@@ -43,8 +43,8 @@ def grouped(
 
 
 def _halved(values: np.ndarray, before: int, after: int, size: int, take: np.ufunc) -> np.ndarray:
-    """Each `size` columns as one, by pairs: a quarter of the time of reduceat. before, after: columns that are not there
-    at either end. size: a power of two."""
+    """Each `size` columns as one, by pairs: a quarter of the time of reduceat. before, after: columns that are not
+    there at either end. size: a power of two."""
     if before or after:
         values = np.pad(values, ((0, 0), (before, after)), constant_values=np.nan)
     while size > 1:

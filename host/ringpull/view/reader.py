@@ -1,7 +1,7 @@
 """A process of its own that reads a drive for the page, so that requests do not wait for Python's lock.
 
-Its output is a row of pickled messages: ("read", session, rows read so far, buckets as for Pyramid.put), ("spans", spans
-of pulls and lean events), ("verdict", word), ("report", the whole page), ("fault", lines for the user).
+Its output is a row of pickled messages: ("read", session, rows read so far, buckets as for Pyramid.put), ("spans",
+spans of pulls and lean events), ("verdict", word), ("report", the whole page), ("fault", lines for the user).
 """
 
 from __future__ import annotations

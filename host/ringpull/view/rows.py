@@ -24,7 +24,10 @@ Want = tuple[int, int, int]  # session, first stretch, how many
 def as_stretch(table: dict[str, np.ndarray], names: list[str], period_s: float) -> Stretch:
     """(row numbers, values) of a decoded table."""
     rows = np.round(np.asarray(table["time_s"]) / period_s).astype(np.int64)
-    return rows, np.stack([np.asarray(table[name], np.float32) for name in names])
+    values = np.empty((len(names), len(rows)), np.float32)
+    for at, name in enumerate(names):
+        values[at] = table[name]
+    return rows, values
 
 
 def decoded(session: Session, names: list[str], first: int, count: int) -> list[Stretch]:

@@ -165,8 +165,8 @@ class Shelved:
             raise ValueError from None
 
     def remark(self, session: int, time_s: float, text: str) -> None:
-        """Keep a remark; an empty text removes the one at that time. OSError where it can't be written, ValueError where
-        what is kept already can't be read: it is not written over."""
+        """Keep a remark; an empty text removes the one at that time. OSError where it can't be written, ValueError
+        where what is kept already can't be read: it is not written over."""
         with self._lock:
             kept = [r for r in self._kept() if (r["session"], r["time_s"]) != (session, time_s)]
             if text:

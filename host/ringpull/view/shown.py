@@ -95,6 +95,7 @@ class Shown:
                 yield csv.body(arrow.as_arrow(table, kinds))
 
     def nearest(self, time_s: float) -> tuple[float, np.ndarray] | None:
-        """(time, values) of the row nearest to a time; None where it has to be decoded first. LookupError without rows."""
+        """(time, values) of the row nearest to a time; None where it has to be decoded first. LookupError without
+        rows."""
         found = self.rows.nearest(min(max(round(time_s / self.period_s), self.first), self.end - 1))
         return None if found is None else (found[0] * self.period_s, found[1])

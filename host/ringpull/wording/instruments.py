@@ -118,7 +118,8 @@ def _breaks(f: Figures) -> Said:
 
 def _closes(f: Figures) -> Said:
     return say(
-        f"shows {f['rest']:.0f} to {f['open']:.0f} % in {f['moments']:.0f} moments in which the engine says it is closed"
+        f"shows {f['rest']:.0f} to {f['open']:.0f} % in {f['moments']:.0f} moments in which the engine says it is "
+        "closed"
     )
 
 
@@ -226,7 +227,8 @@ NEXT = {
 STANDS = {
     "pressure": "manifold pressure tells the load instead",
     "throttle": "the throttle tells the load instead",
-    "full throttle": "the throttle tells the load instead, and full throttle is taken for the pressure of the air around",
+    "full throttle": "the throttle tells the load instead, and full throttle is taken for the pressure of "
+    "the air around",
     "other bank": "the other bank is judged alone",
 }
 

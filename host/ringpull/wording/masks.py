@@ -31,10 +31,12 @@ RULES = {
         f") above {overrun.OVERRUN_RPM:.0f} rpm, and {RECOVERY_S:.1f} s after it ends: the fuel may be cut",
     ),
     "tip_in": say(
-        f"throttle opened by more than {TIP_IN_PCT:.0f} % within {TIP_IN_WINDOW_S:.1f} s (without throttle, pressure up "
+        f"throttle opened by more than {TIP_IN_PCT:.0f} % within {TIP_IN_WINDOW_S:.1f} s (without throttle, pressure "
+        "up "
         "by more than ",
         kpa(TIP_IN_KPA),
-        f"; without both, {SPOOL_S:.1f} s of rising speed), and {TIP_IN_S:.1f} s after: enrichment and wall film are not "
+        f"; without both, {SPOOL_S:.1f} s of rising speed), and {TIP_IN_S:.1f} s after: enrichment and wall film are "
+        "not "
         "the table's",
     ),
     "gear_change": say(
@@ -45,7 +47,8 @@ RULES = {
     ),
     "tach_loss": say("no engine speed: its edges are missing or were rejected"),
     "delay_assumed": say(
-        "the delay is only assumed, and the load may have been off when the row's gas met the sensor: what was measured "
+        "the delay is only assumed, and the load may have been off when the row's gas met the sensor: what was "
+        "measured "
         "may belong to what came after the pull"
     ),
     "no_target": say("the target can't be told: the load or the channel that it depends on isn't known"),

@@ -61,7 +61,8 @@ def _largest(one: Reason) -> Said:
     if v["beyond"] == "in pieces":
         return say(
             near,
-            f", near {v['rpm']:.0f} rpm: above what makes an event, but for too short a time, or beside rows that are left "
+            f", near {v['rpm']:.0f} rpm: above what makes an event, but for too short a time, or beside rows that are "
+            "left "
             "out: not enough data for this stretch",
         )
     if v["beyond"] == "systematic":
@@ -118,7 +119,8 @@ def _spool_lean(one: Reason) -> Said:
     return say(
         f"{begins}lean at spool-up by ",
         depth,
-        f" in {pulls} of {v['of']},{_speeds(v)}: too few to tell the table from film and enrichment, so not enough data "
+        f" in {pulls} of {v['of']},{_speeds(v)}: too few to tell the table from film and enrichment, so not enough "
+        "data "
         "for this stretch",
     )
 

@@ -15,7 +15,8 @@ from ringpull.analysis.judge.session import judge_span, prepare
 
 
 def test_air_flow_worked_example():
-    # 1.998 l, VE 0.95, 100 kPa, 303.15 K, 6000 rpm: speed-density, R 287.05 J/kgK (Heywood, Internal Combustion Engine Fundamentals, 2.10)
+    # 1.998 l, VE 0.95, 100 kPa, 303.15 K, 6000 rpm: speed-density, R 287.05 J/kgK (Heywood, Internal Combustion Engine
+    # Fundamentals, 2.10)
     flow = transport.air_flow_g_s(6000.0, 100.0, 1998.0, ve=0.95, intake_k=303.15)
     assert flow == pytest.approx(109.062, abs=0.001)
 
@@ -34,8 +35,8 @@ def test_cycle_part_is_90_over_rpm():
 
 
 def test_two_strokes_have_the_same_course_in_half_of_the_turns():
-    # intake to exhaust takes 1.5 of the turns of a four-stroke's two, so 0.75 of a two-stroke's one: 45 / rpm seconds; and
-    # each turn draws in air, so that the flow is twice a four-stroke's (two-stroke: one filling a turn)
+    # intake to exhaust takes 1.5 of the turns of a four-stroke's two, so 0.75 of a two-stroke's one: 45 / rpm seconds;
+    # and each turn draws in air, so that the flow is twice a four-stroke's (two-stroke: one filling a turn)
     two, four = ({**CONFIG, "engine": {**CONFIG["engine"], "strokes": strokes}} for strokes in (2, 4))
     model = replace(transport.default(two), constant_s=0.0, volume_l=0.0)
     assert model.delay_s(6000.0, 10.0) == pytest.approx(45.0 / 6000.0)

@@ -101,8 +101,8 @@ def test_the_systematic_part_of_a_ratio():
 
 
 def test_the_methods_own_doubt_of_a_comparison():
-    """Pulls that are all alike: what is left is 0.002 of either side, 0.002 x root 2 = 0.0028284 of the difference. With
-    2 pulls a side there are 2 degrees of freedom, Student's t 4.3027 (statistical tables): 0.01217."""
+    """Pulls that are all alike: what is left is 0.002 of either side, 0.002 x root 2 = 0.0028284 of the difference.
+    With 2 pulls a side there are 2 degrees of freedom, Student's t 4.3027 (statistical tables): 0.01217."""
     flat = [Pass(cell, 0, (0, pull), 0.0, 0.5, True) for pull in (1, 2) for cell in range(5)]
     raised = [replace(one, value=0.01, unit=(1, one.unit[1])) for one in flat]
     result = compare.compare(flat, raised, Axes(SPEEDS), compare.Question(better_is=1, method_u=0.002))

@@ -50,8 +50,8 @@ NO_DOUBT = dict.fromkeys(DOUBTS, 0.0)
     ],
 )
 def test_each_term_of_the_interval(doubt, newtons):
-    """The worked example again: 4410 N of inertia, 351 N of drag, 164.752 N of rolling at 30 m/s. The method's own 0.6 %
-    of 4925.752 N, 29.555 N, is in every interval."""
+    """The worked example again: 4410 N of inertia, 351 N of drag, 164.752 N of rolling at 30 m/s. The method's own 0.6
+    % of 4925.752 N, 29.555 N, is in every interval."""
     car = replace(Car(1400.0, 100.0, 0.65, 0.012, 0.0, 1.05, 1.20), **{**NO_DOUBT, **doubt})
     rpm = np.array([30.0 * 3.6 * 100.0])
     result = motion.from_motion(rpm, np.array([3.0 / car.metres_per_rev * 60.0]), car)

@@ -86,8 +86,8 @@ def test_preset_says_that_it_has_no_source():
 
 
 def test_presets_go_from_cruise_to_full_load():
-    # lambda 1.00 at cruise, 0.76-0.82 boosted, 0.85-0.90 without boost, E85 0.80-0.86, methanol 0.70-0.80, gas 0.90-1.0:
-    # common practice, no source
+    # lambda 1.00 at cruise, 0.76-0.82 boosted, 0.85-0.90 without boost, E85 0.80-0.86, methanol 0.70-0.80, gas
+    # 0.90-1.0: common practice, no source
     kpa = np.array([40.0, 60.0, 95.0, 150.0, 220.0])
     columns = Columns(np.arange(5) / 200, np.ones(5), np.full(5, 3000.0), map_kpa=kpa)
     for name, low, high in (

@@ -18,8 +18,8 @@ def drives():
 
 
 def test_air_flow_worked_example():
-    """1.998 l, VE 0.95, 100 kPa, 303.15 K, 6000 rpm: 109.062 g/s, by speed-density (Heywood, Internal Combustion Engine Fundamentals, 2.10)
-    VE Vd (N/120) p / (R T), R = 287.05 J/kgK."""
+    """1.998 l, VE 0.95, 100 kPa, 303.15 K, 6000 rpm: 109.062 g/s, by speed-density (Heywood, Internal Combustion Engine
+    Fundamentals, 2.10) VE Vd (N/120) p / (R T), R = 287.05 J/kgK."""
     flow = air_flow_kg_s(0.95, 1.998e-3, 6000, 100, 303.15)
     assert flow == pytest.approx(0.109062, abs=5e-7)
     assert flow == pytest.approx(0.95 * 1.998e-3 * 50 * 100e3 / (287.05 * 303.15), rel=1e-12)

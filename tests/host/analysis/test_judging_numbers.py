@@ -18,8 +18,8 @@ def part_us(budget):
 
 
 def test_each_part_of_the_budget():
-    """0.6 to 1.4 over 5 V are 0.16 a volt, and lambda 0.85 is 1.5625 V. 6.8 over 10 kohm, 1 % each: the ratio is good to
-    6.8 / 16.8 x root 2 x 0.01 / root 3 = 0.0033048. A step of 12 bits of 3.3 V is 1.353516 mV at the terminal."""
+    """0.6 to 1.4 over 5 V are 0.16 a volt, and lambda 0.85 is 1.5625 V. 6.8 over 10 kohm, 1 % each: the ratio is good
+    to 6.8 / 16.8 x root 2 x 0.01 / root 3 = 0.0033048. A step of 12 bits of 3.3 V is 1.353516 mV at the terminal."""
     columns = scene(pulls=1).columns
     found = part_us(uncertainty.budget(columns, 0.85))
     root = 3**0.5
@@ -72,9 +72,9 @@ def test_the_line_of_the_piece_that_holds_a_lambda():
 
 
 def test_the_doubt_of_a_mean():
-    """Over 0.2 s of a scatter that hangs together for 0.08 s: ratio 2.5, 2 / 6.25 (1.5 + e^-2.5) = 0.506267 of its square.
-    A lag of 0.08 s, 0.4 windows, adds 2 x 0.16 (1 - e^-2.5) = 0.293733. White noise of 0.003 over 40 rows: 0.00047434,
-    and root 2 x 0.4 x 0.003 over root 9.6 = 0.00054772 of the ends."""
+    """Over 0.2 s of a scatter that hangs together for 0.08 s: ratio 2.5, 2 / 6.25 (1.5 + e^-2.5) = 0.506267 of its
+    square. A lag of 0.08 s, 0.4 windows, adds 2 x 0.16 (1 - e^-2.5) = 0.293733. White noise of 0.003 over 40 rows:
+    0.00047434, and root 2 x 0.4 x 0.003 over root 9.6 = 0.00054772 of the ends."""
     mean = uncertainty.mean_u
     assert mean(0.0, 1.0, 0.2, 0.005, 0.0) == pytest.approx(0.006 * 0.506267**0.5, rel=1e-5)
     assert mean(0.0, 1.0, 0.2, 0.005, 0.08) == pytest.approx(0.006 * 0.8**0.5, rel=1e-5)
@@ -126,8 +126,8 @@ def test_which_runs_are_events():
     assert runs(column((200, 240), (261, 300)), 0.005, 0.033) == [(200, 240), (261, 300)]
     assert runs(column((200, 240), value=0.033), 0.005, 0.033) == []
     assert runs(column((200, 240), value=0.0331), 0.005, 0.033) == [(200, 240)]
-    # between rows of -0.3, 17 rows of which 2 are of these have a mean of 0.0529, and with 3 of these 0.0294: so it begins
-    # 6 rows within, where the mean over 41 rows, with more than 6 of these, is not yet above
+    # between rows of -0.3, 17 rows of which 2 are of these have a mean of 0.0529, and with 3 of these 0.0294: so it
+    # begins 6 rows within, where the mean over 41 rows, with more than 6 of these, is not yet above
     assert runs(column((200, 300), otherwise=-0.3), 0.005, 0.033) == [(206, 294)]
     # as deep as that for 0.08 s only: its 0.2 s mean is not
     assert runs(column((200, 217), value=0.07, otherwise=0.0), 0.005, 0.033) == []
@@ -317,7 +317,8 @@ def test_the_verdict_and_what_it_rests_on():
     assert decided(pull(), two) == (verdict.NO_EVENT, [(Why.SPAN, None, span), (Why.LARGEST, 2, largest)])
     for excess, beyond in ((0.0231, None), (0.0233, "systematic"), (0.033, "systematic"), (0.0331, "in pieces")):
         assert decided(pull(excess_max=excess), two)[1][1][2]["beyond"] == beyond, excess
-    for end_s, word in ((1.2, verdict.NO_EVENT), (1.3, verdict.NOT_ENOUGH)):  # 0.25 s without engine speed may hide an event
+    # 0.25 s without engine speed may hide an event
+    for end_s, word in ((1.2, verdict.NO_EVENT), (1.3, verdict.NOT_ENOUGH)):
         lost = stretches.Stretch("tach_loss", None, 1.0, end_s, 3000.0, 3300.0)
         found, told = decided(pull(hidden=[lost]))
         assert found == word

@@ -9,13 +9,15 @@ import numpy as np
 import pytest
 import second_reader
 from analysis_scenes import scene
-from ring_bytes import Ring, resealed
+from ring_bytes import CONFIG, Ring, resealed
 
 import ringpull
 from ringpull.analysis.answer import judge_pulls
 from ringpull.analysis.drive_state import columns as drive_columns
+from ringpull.errors import TooLong
+from ringpull.ring.values import rest
 
-MOST_MB = 600
+MOST_MB = 700
 
 
 def short(pull):
@@ -35,8 +37,71 @@ def test_two_drives_a_day_apart_in_one_session_are_judged_as_one_alone(tmp_path)
     assert drive.pulls()[-1].start_s > 20 * 3600
 
 
+@pytest.fixture(scope="module")
+def rested(tmp_path_factory):
+    """24 h of rows, all there: a drive, a day of a stopped engine, the drive again."""
+    return long_sessions.left_on(tmp_path_factory.mktemp("rested") / "drive.rpl", 24.0, True)
+
+
+def test_a_day_of_a_stopped_engine_between_two_drives_is_not_decoded(rested):
+    alone = [short(one.numbers) for one in judge_pulls(ringpull.read(long_sessions.DEMO).pulls())]
+    drive = ringpull.read(rested)
+    (session,) = drive.sessions
+    assert session.rows > 17_000_000
+    rows = len(session.awake.table()["time_s"])
+    assert rows < len(ringpull.read(long_sessions.DEMO).sessions[0].raw()) * 2 + 4 * rest.BESIDE_S / session.period_s
+    assert session.rested_s == pytest.approx((session.rows - rows) * session.period_s)
+    both = [short(one.numbers) for one in judge_pulls(drive.pulls())]
+    assert len(alone) == 3 and len(both) == 6
+    for one, other in zip(alone, both, strict=False):  # the delay is told from twice as many events
+        assert one[:2] == pytest.approx(other[:2], abs=5e-4) and one[2] == other[2]
+    assert drive.pulls()[-1].start_s > 23 * 3600
+    assert "_raw" not in session.__dict__ and "_table" not in session.__dict__
+
+
+def test_a_short_session_and_one_without_a_crank_are_taken_whole(tmp_path):
+    (session,) = ringpull.read(long_sessions.DEMO).sessions
+    assert session.awake is session and session.rested_s == 0.0
+    ring = Ring(settings=CONFIG | {"channels": [one for one in CONFIG["channels"] if one["kind"] != "pulses"]})
+    ring.setup()
+    for hour in range(3):
+        ring.numbered(hour * 360_000, 20)
+    (tmp_path / "drive.rpl").write_bytes(ring.data())
+    (session,) = ringpull.read(tmp_path / "drive.rpl").sessions
+    assert session.duration_s > 7200 and session.awake is session
+
+
+def test_an_open_mark_keeps_a_stopped_engine_awake(tmp_path):
+    ring = Ring()
+    ring.setup()
+    still = {"engine_speed": 7, "engine_speed.age": 2**20 - 1}
+    for minute in range(150):
+        mark = 1 if minute == 75 else 2 * (minute > 75)
+        ring.rows(minute * 6000, [ring.row(n, mark=mark, **still) for n in range(minute * 6000, minute * 6000 + 40)])
+    (tmp_path / "drive.rpl").write_bytes(ring.data())
+    (session,) = ringpull.read(tmp_path / "drive.rpl").sessions
+    times = session.awake.table()["time_s"]
+    assert len(session.awake.marks) == 1
+    assert 73 * 60 < times.min() and times.max() < 78 * 60 and {75 * 60.0} <= set(times.tolist())
+    assert session.rows == 150 * 40
+
+
+def test_more_running_engine_than_fits_is_told(tmp_path, monkeypatch):
+    monkeypatch.setattr("ringpull.session.MOST_VALUES", 1000)
+    with pytest.raises(TooLong, match="too much to judge"):
+        ringpull.read(long_sessions.DEMO).pulls()
+    assert ringpull.read(long_sessions.DEMO).sessions[0].lean_warnings is not None
+
+
 def _bounded():
     resource.setrlimit(resource.RLIMIT_AS, (MOST_MB << 20, MOST_MB << 20))
+
+
+def test_a_report_of_a_day_with_all_its_rows_needs_little_memory(rested, tmp_path):
+    words = [sys.executable, "-m", "ringpull", "report", rested, "-o", tmp_path / "report.html"]
+    environment = {"OPENBLAS_NUM_THREADS": "1", "PYTHONPATH": ":".join(sys.path)}
+    done = subprocess.run(list(map(str, words)), capture_output=True, text=True, preexec_fn=_bounded, env=environment)
+    assert done.returncode == 0, done.stderr
 
 
 @pytest.mark.parametrize("command", [["pulls"], ["fuelmap"], ["info"]])

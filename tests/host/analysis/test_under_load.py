@@ -103,8 +103,8 @@ def test_of_an_engine_without_vacuum_a_charger_s_pressure_tells_load():
 
 
 def slow_pull(rpm_per_s, seconds, lean_s=0.0):
-    """Ten seconds at part load, then full load while engine speed rises slowly, then part load again; lambda on target but
-    for the last `lean_s` of it."""
+    """Ten seconds at part load, then full load while engine speed rises slowly, then part load again; lambda on target
+    but for the last `lean_s` of it."""
     period = 1.0 / CONFIG["rate_hz"]
     time_s = np.arange(0.0, 20.0 + seconds, period)
     full = (time_s >= 10.0) & (time_s < 10.0 + seconds)

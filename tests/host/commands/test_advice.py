@@ -69,7 +69,7 @@ def test_an_injector_without_engine_speed_has_no_duty():
 def test_more_than_the_5_v_inputs_take_is_told():
     """Without a word in the configuration its volts alone choose the divider."""
 
-    def codes(name="boost", **more):
+    def codes(name="tank", **more):
         channel = {"name": name, "input": "a1", "kind": "linear", "unit": "V", "volts": [0, 12], "values": [0, 12]}
         channel.update(more)
         return [code for code, _, _ in told("rp2", channel)]
@@ -78,11 +78,10 @@ def test_more_than_the_5_v_inputs_take_is_told():
     assert codes(volts=[5.6, 0.5], values=[0, 1]) == ["battery_divider"] and codes(volts=[0, 5.5]) == []
     assert codes(divider={"top_ohm": 22000, "bottom_ohm": 6800}) == []
     assert codes(calibration={"counts": [0, 4000], "volts": [0, 16]}) == []
-    assert (
-        codes("battery") == codes("supply") == ["battery_divider"]
-    )  # no input of this board has that divider as drawn
+    # no input of this board has that divider as drawn
+    assert codes("battery") == codes("supply") == ["battery_divider"]
     assert codes("battery", input="a4") == ["input_not_there"]
-    table = {"name": "boost", "input": "x1", "kind": "table", "volts": [0, 5, 10], "values": [0, 1, 3]}
+    table = {"name": "tank", "input": "x1", "kind": "table", "volts": [0, 5, 10], "values": [0, 1, 3]}
     given = {"version": 1, "board": "rp2", "converters": {"x": "mcp3208"}, "channels": [table]}
     (one,) = advice.advice(given)
     assert "10 V" in advice.explain(one)[0]
@@ -127,8 +126,5 @@ def test_slips_that_are_no_mistakes_are_worth_knowing():
     for per_rev in (0.5, 1, 2, 12, 36):
         assert codes(per_rev=per_rev) == []
     assert codes(engine={"cylinders": 2, "strokes": 2}) == []
-    assert codes(values=(0.2, 3.0)) == codes(load_kpa=(0.4, 2.0)) == ["little_kpa"]
-    assert codes(values=(-80, 200)) == ["gauge_kpa"]
-    assert codes(values=(2.9, 43.5)) == codes(values=(120, 400)) == ["not_ambient"]
-    assert codes(values=(20, 105)) == ["sensor_too_small"]
+    assert codes(values=(20, 105)) == codes(values=(20, 100)) == ["sensor_too_small"]
     assert codes(values=(20, 105), load_kpa=(40, 100)) == []

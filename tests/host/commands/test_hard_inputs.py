@@ -1,4 +1,5 @@
-"""Inputs and outputs that people do not make on purpose: each ends in an answer or in three lines, never a traceback."""
+"""Inputs and outputs that people do not make on purpose: each ends in an answer or in three lines, never a
+traceback."""
 
 import os
 import signal

@@ -2,6 +2,7 @@
 
 import errno
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,8 @@ import pytest
 import ringpull
 import ringpull.errors
 from ringpull.cli.main import main
+from ringpull.device.prepare import hours
+from shared_math import config as configuration
 from shared_math import layout
 
 GOOD = {
@@ -37,6 +40,38 @@ def test_prepared_files_are_whole_and_begin_with_their_birth(tmp_path, capsys):
         assert not any(data[layout.SLOT :])
     assert drive[layout.AT_RING : layout.AT_RING + 4] == pulls[layout.AT_RING : layout.AT_RING + 4]
     assert json.loads((card / "logger.json").read_text()) == GOOD
+
+
+def test_it_says_how_long_the_card_lasts_and_what_comes_next(tmp_path, capsys):
+    assert main(["prepare", str(tmp_path), "--drive-mb", "8", "--pulls-mb", "1"]) == 0
+    shown = capsys.readouterr().out
+    assert "raw counts of every input" in shown and "ringpull setup" in shown and "Next: take the card out" in shown
+    assert re.search(r"Room for about \d+ (hours?|minutes) of driving, \d+ (hours?|minutes) at least", shown)
+    for name in ("drive.rpl", "pulls.rpl"):
+        (tmp_path / name).unlink()
+    config = write(tmp_path / "mine.json", GOOD)
+    assert main(["prepare", str(tmp_path), "--config", config, "--drive-mb", "8", "--pulls-mb", "1"]) == 0
+    shown = capsys.readouterr().out
+    assert "raw counts" not in shown and "mine.json records, but no answer can come of it" in shown
+    assert main(["prepare", str(tmp_path / "none"), "--json"]) == 2
+
+
+@pytest.mark.parametrize("log", ["v1_marked", "v1_unmarked"])
+def test_the_hours_are_what_drives_of_the_firmware_took(log):
+    """Blocks that a recorded drive took, scaled to 64 MB: never below the least, and within a third of the usual."""
+    folder = Path(__file__).resolve().parents[3] / "demo_logs" / log
+    data = (folder / "drive.rpl").read_bytes()
+    (session,) = ringpull.read(folder).sessions
+    blocks = sum(any(data[at : at + layout.SLOT]) for at in range(0, len(data), layout.SLOT))
+    took_h = (64 << 20) / layout.SLOT / blocks * session.rows / session.config["rate_hz"] / 3600
+    least_h, usual_h = hours(configuration.defaults(session.config), 64)
+    assert least_h <= took_h and usual_h / 1.34 <= took_h <= usual_h * 1.34, (least_h, usual_h, took_h)
+
+
+def test_more_than_a_block_a_second_is_not_saved():
+    """64 MB hold 131,072 blocks: 36.4 hours at one a second, of however little."""
+    slow = configuration.defaults(dict(GOOD, rate_hz=1))
+    assert hours(slow, 64) == (pytest.approx(131072 / 3600), pytest.approx(131072 / 3600))
 
 
 def test_a_prepared_card_is_not_overwritten(tmp_path, capsys):
@@ -75,12 +110,6 @@ def test_check_explains_all_mistakes_at_once(tmp_path, capsys):
     mistakes = json.loads(capsys.readouterr().out)["mistakes"]
     assert len(mistakes) >= 3
     assert all(m["what"] and m["cause"] and m["step"] and m["code"] for m in mistakes)
-
-
-@pytest.mark.parametrize("config", [GOOD])
-def test_check_has_nothing_to_say_about_a_good_one(tmp_path, capsys, config):
-    assert main(["check", write(tmp_path / "good.json", config)]) == 0
-    assert "nothing to correct" in capsys.readouterr().out
 
 
 def test_a_card_that_recorded_nothing_is_told(tmp_path, capsys):

@@ -2,13 +2,14 @@
 
 import io
 import json
+from dataclasses import replace
 
 import pytest
 
 from ringpull.cli.main import main
-from ringpull.device import advice, questions, starter_configs
+from ringpull.device import advice, answers, judgement, questions, starter_configs, wiring_lines
 from ringpull.errors import BadUsage
-from shared_math import channels, config
+from shared_math import boards, channels, config
 
 
 @pytest.mark.parametrize("name", starter_configs.PRESETS)
@@ -53,35 +54,176 @@ def answered(*said):
 
 
 def test_enter_all_the_way_is_the_preset():
-    plan, _ = answered("na-petrol")
-    assert starter_configs.config_of(plan) == starter_configs.config_of(starter_configs.PRESETS["na-petrol"])
+    for name, preset in starter_configs.PRESETS.items():
+        plan, _ = answered(name)
+        assert starter_configs.config_of(plan) == starter_configs.config_of(preset)
 
 
 def test_answers_stand_in_the_file():
-    said = ["two", "3", "", "749,5", "methanol", "", "yes", "12500"]  # three cylinders on their own coils' wire
-    said += ["yes", "0,5", "4,5", "8.82", "20.58", "14,7", "yes", "0", "0.2"]
-    said += ["yes", "0,6", "4.35", "24", "108", "no", "yes", "2", "esp"]
+    said = ["two", "esp", "3", "", "749,5", "methanol", "coil", "", "", "12,500"]  # three cylinders, a coil each
+    said += ["yes", "0,5", "4,5", "8.82", "20.58", "14,7", "yes", "0", "0.2", "no"]
+    said += [
+        "yes",
+        "0,6",
+        "4.35",
+        "24",
+        "108",
+        "",
+        "0.95",
+        "0.85",
+        "no",
+        "yes",
+        "",
+        "",
+        "0",
+        "7 bar",
+        "yes",
+        "yes",
+        "2",
+    ]
     plan, _ = answered(*said)
     made = starter_configs.config_of(plan)
     assert config.check(made) == []
     assert made["engine"] == {"cylinders": 3, "strokes": 2, "displacement_cc": 749.5}
     assert made["fuel"] == {"name": "methanol"} and made["board"] == "esp32"
-    lam, speed, load, injector = made["channels"]
+    lam, speed, load, fuel, battery, injector = made["channels"]
     assert lam["scale"] == "afr" and lam["stoich"] == 14.7
     assert lam["volts"] == [0.5, 4.5] and lam["values"] == [8.82, 20.58]
-    assert lam["states"] == [{"name": "warm-up", "volts": [0.0, 0.2]}]
-    assert speed["per_rev"] == 3 and speed["max_rpm"] == 12500 and speed["ringing_us"] == 300
+    assert lam["states"] == [{"name": "warm-up", "volts": [0.0, 0.2], "means": "heating"}]
+    assert speed["per_rev"] == 1 and speed["max_rpm"] == 12500 and speed["ringing_us"] == 300
     assert load["volts"] == [0.6, 4.35] and load["values"] == [24.0, 108.0]
-    assert injector["per_cycle"] == 2
+    assert made["target"] == {"load": "map", "load_kpa": [40, 100], "lambda": [0.95, 0.85]}
+    assert fuel["input"] == "a2" and fuel["values"] == [0.0, 700.0]
+    assert battery["input"] == "a3" and battery["divider"] == {"top_ohm": 47000, "bottom_ohm": 10000}
+    assert injector["per_cycle"] == 2 and injector["input"] == "p1"
+    assert judgement.judge(made).impossible == ()
+
+
+def test_all_boards_are_offered():
+    assert all(answered("", board)[0].board == board for board in boards.TITLES)
+    assert answered("", "RP2040")[0].board == "rp2"
 
 
 def test_wrong_answers_are_asked_again():
-    plan, told = answered(
-        "boosted", "four", "400", "4.5", "5", "4", "1600", "petrol", "2.5", "no", "9000", "no", "0", "0", "5"
-    )
+    said = ["boosted", "", "four", "400", "4.5", "5", "4", "1600", "petrl", "petrol", "line", "2.5", "900", "9000"]
+    plan, told = answered(*said, "no", "0", "0", "5")
     assert plan.cylinders == 5 and plan.volts == (0.0, 5.0)
-    for words in ("a number, such as", "out of range", "a whole number", "can't both be"):
+    for words in ("a number, such as", "out of range", "a whole number", "can't both be", "Did you mean petrol?"):
         assert any(words in line for line in told), words
+
+
+def test_the_coil_is_asked_for_before_its_pulses():
+    for fired, per_rev in (("1", 0.5), ("2", 1), ("4", 2)):
+        plan, _ = answered("", "", "", "", "", "", "coil", fired)
+        assert starter_configs.config_of(plan)["channels"][1]["per_rev"] == per_rev
+    plan, _ = answered("", "", "", "", "", "", "wheel")
+    assert plan.tach == 36 and "ringing_us" not in starter_configs.config_of(plan)["channels"][1]
+
+
+def test_words_and_figures_of_the_trade_are_understood():
+    plan, _ = answered("", "", "", "", "1,998", "gasoline", "", "", "7,200")
+    assert (plan.fuel, plan.displacement_cc, plan.max_rpm) == ("petrol", 1998, 7200)
+
+
+ENGINE = [""] * 9  # preset, board and the engine
+CONTROLLER = [""] * 7
+
+
+def test_pressures_in_bar_are_refused_unless_they_say_so():
+    plan, told = answered(*ENGINE, *CONTROLLER, "", "", "", "", "1", "2", "2.5 bar")
+    assert plan.map_kpa == (20, 250)
+    assert [line for line in told if "looks like bar" in line and "200 kPa" in line]
+    plan, told = answered(*ENGINE, *CONTROLLER, "", "", "", "", "", "2", "220")
+    assert plan.load_kpa == (40, 100, 150, 220) and plan.target == (1.0, 0.9, 0.82, 0.78)
+    assert [line for line in told if "looks like bar" in line]
+    assert answered(*ENGINE, *CONTROLLER, "", "", "", "3 psi", "43.5 psi")[0].map_kpa[1] == pytest.approx(300, abs=0.1)
+
+
+def test_the_target_is_asked_for_load_by_load():
+    plan, _ = answered(*ENGINE, *CONTROLLER, "", "", "", "", "", "", "1.0", "0.88", "0.84", "0.8")
+    assert starter_configs.config_of(plan)["target"]["lambda"] == [1.0, 0.88, 0.84, 0.8]
+    plan, _ = answered(*ENGINE, *CONTROLLER, "no", "0.81")
+    assert starter_configs.config_of(plan)["target"] == {"lambda": 0.81}
+
+
+def test_what_the_board_has_no_input_for_goes_to_an_external_converter():
+    said = [*ENGINE, *CONTROLLER[:-1], "yes", *[""] * 10, *[""] * 3, "yes", "", "", "", "", "yes", "no"]
+    made = starter_configs.config_of(answered(*said)[0])
+    places = {channel["name"]: channel["input"] for channel in made["channels"]}
+    assert places == {
+        "lambda_1": "a0",
+        "engine_speed": "p0",
+        "map": "a1",
+        "throttle": "a2",
+        "lambda_2": "x0",
+        "fuel_pressure": "x1",
+        "battery": "x7",
+    }
+    assert made["converters"] == {"x": "mcp3208"} and judgement.judge(made).works
+    assert [channel.get("bank") for channel in made["channels"]][:1] == [1]
+    said[1] = "esp32"
+    made = starter_configs.config_of(answered(*said)[0])
+    assert {channel["name"]: channel["input"] for channel in made["channels"]}["battery"] == "a3"
+
+
+def test_back_returns_to_the_question_before_and_keeps_the_others():
+    asked = []
+    left = ["na-petrol", "", "6", "back", "8", "", "back", "<", "5", "", "2,500"]
+
+    def ask(prompt):
+        asked.append(prompt.split("?")[0])
+        return left.pop(0) if left else ""
+
+    plan = questions.Interview(ask, lambda _: None).plan()
+    assert (plan.cylinders, plan.displacement_cc, plan.max_rpm) == (5, 2500, 8000)
+    assert asked[2:12] == [
+        *("Cylinders", "Two-stroke or four-stroke", "Cylinders", "Two-stroke or four-stroke"),
+        *("Displacement of all cylinders, in cubic centimetres", "Two-stroke or four-stroke", "Cylinders"),
+        *("Two-stroke or four-stroke", "Displacement of all cylinders, in cubic centimetres"),
+        asked[11],
+    ]
+    assert answered("back", "back", "na-petrol")[0].what == starter_configs.FREE.what
+
+
+@pytest.mark.parametrize(
+    ("said", "number"),
+    [
+        *(("7,200", 7200), ("7 200", 7200), ("12'500", 12500), ("749,5", 749.5), ("0,500", 0.5), ("1,333", 1333)),
+        *(("7200 rpm", 7200), ("-0.5", -0.5), ("4.5V", 4.5), ("four", None), ("", None), ("1,2,3", None)),
+    ],
+)
+def test_numbers_as_people_write_them(said, number):
+    assert answers.number(said, -10, 30000) == number
+    assert answers.number("1,333", 0, 5) == 1.333
+
+
+def test_the_lines_to_wire_stand_at_the_end(tmp_path, capsys):
+    path = tmp_path / "logger.json"
+    assert main(["setup", "--preset", "boosted-petrol", "-o", str(path)]) == 0
+    told = capsys.readouterr().out
+    for words in ("T1  switched 12 V", "GP26", "-> T3", "-> T5", "T7", "180 kilohm", "fuse goes in last"):
+        assert words in told, words
+
+
+def test_the_pads_are_the_circuits_own():
+    from hardware.circuit import boards as soldered
+
+    for board in soldered.ALL:
+        pads = {name: pad for name, (_, pad, _) in board.pins.items() if name[0] in "apd" and name[1:].isdigit()}
+        assert wiring_lines.PADS[board.name] == pads
+
+
+def test_every_channel_that_setup_makes_has_its_line():
+    plan = replace(
+        starter_configs.BOOSTED, second_lambda=True, fuel_kpa=(0, 1000), battery=True, injector=1, source="coil"
+    )
+    for board in boards.TITLES:
+        made = starter_configs.config_of(replace(plan, board=board))
+        assert config.check(made) == []
+        lines = wiring_lines.lines(made, "coil")
+        for channel in made["channels"]:
+            assert [line for line in lines if line.startswith(f"{channel['input']}  {channel['name']}: ")]
+    assert "400 V" in "".join(lines) and set(wiring_lines.SPEED) == {"coil", "line", "wheel"}
 
 
 def test_an_end_of_input_is_told(tmp_path, monkeypatch, capsys):
@@ -102,16 +244,16 @@ def test_where_it_can_not_be_written_is_told_before_any_question(tmp_path, monke
 
 def test_what_can_not_be_measured_is_refused_in_words(tmp_path, monkeypatch):
     """A coil's ringing is longer than half of the shortest period of twelve sparks a turn at 9000 rpm."""
-    said = ["boosted", "", "", "", "", "12", "yes", ""]
-    monkeypatch.setattr("sys.stdin", io.StringIO("\n".join(said) + "\n" * 40))
+    said = ["boosted", "", "", "", "", "", "coil", "", "12", ""]
+    monkeypatch.setattr("sys.stdin", io.StringIO("\n".join(said) + "\n" * 60))
     assert main(["setup", "-o", str(tmp_path / "logger.json")]) == 2
     with pytest.raises(BadUsage):
         questions.Interview(lambda _: (_ for _ in ()).throw(EOFError), print).plan()
 
 
 def test_answers_that_do_not_go_together_are_asked_again_and_none_is_lost():
-    first = ["boosted-petrol", "6", "4", "2500", "e85", "12", "yes", "9000"]
-    plan, told = answered(*first, "", "", "", "", "3", "", "7500")
+    first = ["boosted-petrol", "", "6", "4", "2500", "e85", "coil", "6", "12", "9000"]
+    plan, told = answered(*first, "", "", "", "", "", "", "3", "7500")
     assert (plan.cylinders, plan.displacement_cc, plan.fuel, plan.tach, plan.max_rpm) == (6, 2500, "e85", 3, 7500)
     (said,) = [line for line in told if "don't go together" in line]
     assert "engine_speed" in said and "what to do" in said
@@ -119,9 +261,9 @@ def test_answers_that_do_not_go_together_are_asked_again_and_none_is_lost():
 
 
 def test_a_board_too_slow_for_the_engine_is_told_and_the_engine_asked_again():
-    fast_wheel = ["boosted-petrol", "", "", "", "", "60", "no", "15000"]
-    assert answered(*fast_wheel)[0].tach == 60  # an RP2040 takes it
-    plan, told = answered(*fast_wheel, *[""] * 15, "esp32", "", "", "", "", "2", "", "9000")
+    fast_wheel = ["", "", "", "", "wheel", "60", "15000"]
+    assert answered("boosted-petrol", "rp2", *fast_wheel)[0].tach == 60  # an RP2040 takes it
+    plan, told = answered("boosted-petrol", "esp32", *fast_wheel, "", "", "", "", "", "36", "9000")
     assert any("don't go together" in line for line in told)
-    assert (plan.board, plan.tach, plan.max_rpm) == ("esp32", 2, 9000)
+    assert (plan.board, plan.tach, plan.max_rpm) == ("esp32", 36, 9000)
     assert config.check(starter_configs.config_of(plan)) == []

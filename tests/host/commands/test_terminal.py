@@ -116,8 +116,8 @@ def hear_ctrl_c():
     signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
-# Runs a command and presses Ctrl-C, which the firmware's process gets too: at "rename" when a file that is whole is about
-# to get its name, at "firmware" when the firmware has told for the first time how far it is
+# Runs a command and presses Ctrl-C, which the firmware's process gets too: at "rename" when a file that is whole is
+# about to get its name, at "firmware" when the firmware has told for the first time how far it is
 PRESSES = """
 import os, signal, subprocess, sys
 

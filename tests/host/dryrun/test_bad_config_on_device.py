@@ -66,7 +66,7 @@ def test_raw_counts_are_recorded_and_the_fault_is_told(tmp_path, case):
     compiled = signals.compile_signals(settings, tmp_path / "volts.csv", tmp_path / "edges.csv", None)
     out = tmp_path / "out"
     out.mkdir()
-    job = run._write_job(tmp_path, settings, compiled, tmp_path / "good.json", 1, 0, None)
+    job = run.write_job(tmp_path, settings, compiled, tmp_path / "good.json", 1, 0, None)
     told = json.loads(job.read_text())
     told["config"] = None
     if text is not None:

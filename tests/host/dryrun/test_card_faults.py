@@ -1,4 +1,5 @@
-"""Whatever the card does, the driver is warned: the lean warning in time, the lamp true, lost rows counted to the row."""
+"""Whatever the card does, the driver is warned: the lean warning in time, the lamp true, lost rows counted to the
+row."""
 
 import json
 

@@ -27,7 +27,7 @@ def record(folder, heap):
     """The session, and how many times the board was started for it."""
     settings = run.load_config(folder / "logger.json")[0]
     compiled = signals.compile_signals(settings, folder / "volts.csv", None, None)
-    job = run._write_job(folder, settings, compiled, folder / "logger.json", 1, 0, None)
+    job = run.write_job(folder, settings, compiled, folder / "logger.json", 1, 0, None)
     starts = []
     popen = run.subprocess.Popen
 

@@ -75,8 +75,8 @@ class Lamp:
 
 
 class Bench:
-    """A sampler with everything a row can have, set just before every wrap but that of the row numbers, which comes after
-    12 days of 1000 rows a second."""
+    """A sampler with everything a row can have, set just before every wrap but that of the row numbers, which comes
+    after 12 days of 1000 rows a second."""
 
     def __init__(self, acquire, seed, period_us, start):
         self.random = random.Random(seed)

@@ -1,4 +1,5 @@
-"""The lean warning against the outside: the lamp column of a dry run, the model's truth, the analysis, random drives."""
+"""The lean warning against the outside: the lamp column of a dry run, the model's truth, the analysis, random
+drives."""
 
 import copy
 import json

@@ -49,7 +49,8 @@ def test_mixture_keeps_its_target_but_in_one_pull(drive, known):
 
 
 def test_hole_is_what_lost_pressure_explains(drive, known):
-    """Lambda goes with the inverse root of the pressure across the injector (Heywood, Internal Combustion Engine Fundamentals, 7.3: fuel injected over a pressure)."""
+    """Lambda goes with the inverse root of the pressure across the injector (Heywood, Internal Combustion Engine
+    Fundamentals, 7.3: fuel injected over a pressure)."""
     hole = known["hole"]
     at = int(round((hole["from_s"] + hole["to_s"]) / 2 / scenario.STEP_S))
     across = drive.across_kpa[at]

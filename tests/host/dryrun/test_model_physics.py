@@ -1,4 +1,5 @@
-"""The invented engine's formulas against worked figures from outside, and each part of the model against its own closed form."""
+"""The invented engine's formulas against worked figures from outside, and each part of the model against its own closed
+form."""
 
 import math
 
@@ -53,8 +54,8 @@ def test_full_load_torque_and_efficiency_are_plausible():
 
 
 def test_road_load_worked_example():
-    # 0.5 rho CdA v^2 + Crr m g: m 1400, v 30, CdA 0.65, rho 1.20, Crr 0.012 -> 351.000 + 164.752 N (Gillespie, Fundamentals of
-    # Vehicle Dynamics, 4: road loads; computed with g 9.80665); each term scaled to this car's figures
+    # 0.5 rho CdA v^2 + Crr m g: m 1400, v 30, CdA 0.65, rho 1.20, Crr 0.012 -> 351.000 + 164.752 N (Gillespie,
+    # Fundamentals of Vehicle Dynamics, 4: road loads; computed with g 9.80665); each term scaled to this car's figures
     drag = 351.000 * (car.AIR_KG_M3 * car.CDA_M2) / (1.20 * 0.65)
     rolling = 164.752 * (car.CRR * car.MASS_KG) / (0.012 * 1400.0)
     assert car.road_load_n(30.0, 0.0) == pytest.approx(drag + rolling, rel=2e-4)
@@ -123,7 +124,8 @@ def test_sensor_lag_step():
 
 
 def test_injected_fuel_follows_the_root_of_its_pressure():
-    # Flow goes with the root of the pressure across the orifice (Bernoulli): 300 -> 237 kPa makes lambda leaner by sqrt(300/237)
+    # Flow goes with the root of the pressure across the orifice (Bernoulli): 300 -> 237 kPa makes lambda leaner by
+    # sqrt(300/237)
     lambdas = []
     for across_kpa in (300.0, 237.0):
         fuel = fuelling.Fuelling()

@@ -1,4 +1,5 @@
-"""Every write of the card takes up to half a second: with hard interrupts nothing is lost, with soft ones it is counted."""
+"""Every write of the card takes up to half a second: with hard interrupts nothing is lost, with soft ones it is
+counted."""
 
 import numpy as np
 import pytest

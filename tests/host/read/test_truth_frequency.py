@@ -1,4 +1,5 @@
-"""Frequency inputs out of the whole chain: an ethanol sensor's content and an air flow meter's, and what is no number."""
+"""Frequency inputs out of the whole chain: an ethanol sensor's content and an air flow meter's, and what is no
+number."""
 
 import json
 
@@ -64,7 +65,8 @@ def test_air_flow(session, n):
 
 def test_the_edges_are_all_there(session):
     raw = session.raw()
-    # up to the next edge of the last hold, and none of 12000 Hz is taken for ringing: half of 10000 Hz's period is the filter
+    # up to the next edge of the last hold, and none of 12000 Hz is taken for ringing: half of 10000 Hz's period is the
+    # filter
     assert session.timing.rejected_edges == {"ethanol": 0, "air_flow": 0}
     assert raw["ethanol"].iloc[-1] == pytest.approx(HOLD_S * sum(ETHANOL_HZ), abs=8)
     assert session.lost_rows == 0

@@ -1,7 +1,8 @@
 """The controller's ground stands 50 mV off the logger's: what a plain input makes of it, and what a difference does.
 
 Front ends are simulated here: resistors off by up to their 1 %, each side of a difference behind its own divider. The
-firmware then adds converter noise and steps. A calibration is two known voltages on the bench, where grounds are joined.
+firmware then adds converter noise and steps. A calibration is two known voltages on the bench, where grounds are
+joined.
 """
 
 import json

@@ -18,7 +18,8 @@ from shared_math import config
 
 STEADY = 0.0005
 LAMBDA = Profile([(0, 0.9), (1, 0.9)])
-# pulses a turn -> speeds; an age of 1.05 s is the longest that a row can tell, so a pulse in two turns ends at 115 1/min
+# pulses a turn -> speeds; an age of 1.05 s is the longest that a row can tell, so a pulse in two turns ends at 115
+# 1/min
 SPEEDS = {
     0.5: [120, 900, 7000, 15000],
     1: [60, 900, 7000, 15000],
@@ -73,7 +74,8 @@ def coil_drive(folder, channel, edges_s, until_s):
     return session
 
 
-# pulses a turn, highest speed, where the filter is written: the last has 601 us between edges at the most for 300 of ringing
+# pulses a turn, highest speed, where the filter is written: the last has 601 us between edges at the most for 300 of
+# ringing
 COILS = {
     "wasted spark": (1, 9000, None),
     "distributor": (2, 9000, None),

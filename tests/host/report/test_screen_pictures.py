@@ -1,4 +1,5 @@
-"""The screen while the demo is driven, from the whole firmware in a small board's heap; pictures go to build/screens/."""
+"""The screen while the demo is driven, from the whole firmware in a small board's heap; pictures go to
+build/screens/."""
 
 import pytest
 from make import screens

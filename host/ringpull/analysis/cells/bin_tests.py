@@ -24,8 +24,8 @@ NEARLY = 0.75  # of the most bins that moved alike: so many are enough where the
 
 @dataclass(frozen=True)
 class Tested:
-    """One question asked of every bin, (bins,) each, NaN where it can't be. difference: after minus before. half: of its
-    95 % interval. chance: two-sided. error, free: standard error and its degrees of freedom."""
+    """One question asked of every bin, (bins,) each, NaN where it can't be. difference: after minus before. half: of
+    its 95 % interval. chance: two-sided. error, free: standard error and its degrees of freedom."""
 
     difference: np.ndarray
     half: np.ndarray
@@ -79,9 +79,9 @@ def pooled(sides: Sequence[np.ndarray], pull_like: bool) -> tuple[float, float, 
 
 
 def moved(before: np.ndarray, after: np.ndarray, enough: np.ndarray, pull_like: bool, method_u: float) -> Tested:
-    """Whether each bin moved. Variance is pooled over bins and sides; a bin that scatters more than the others is tested
-    by itself (Welch). method_u: standard uncertainty of the method in one bin of one side, which more pulls don't take
-    away."""
+    """Whether each bin moved. Variance is pooled over bins and sides; a bin that scatters more than the others is
+    tested by itself (Welch). method_u: standard uncertainty of the method in one bin of one side, which more pulls
+    don't take away."""
     (m0, n0), (m1, n1) = means(before), means(after)
     variance, dof, alike = pooled((before, after), pull_like)
     difference = np.where(enough, m1 - m0, np.nan)
@@ -113,8 +113,8 @@ def unmoved(difference: np.ndarray, error: float) -> np.ndarray:
 
 
 def relative(before: np.ndarray, after: np.ndarray, enough: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Both sides' values less each pull's own level: its mean distance from the bins' means over both sides, in the bins
-    that all pulls share and that did not move. NaN where fewer than LEAST_BINS are shared."""
+    """Both sides' values less each pull's own level: its mean distance from the bins' means over both sides, in the
+    bins that all pulls share and that did not move. NaN where fewer than LEAST_BINS are shared."""
     shared = enough & np.isfinite(before).all(axis=1) & np.isfinite(after).all(axis=1)
     if np.count_nonzero(shared) < LEAST_BINS:
         return np.full_like(before, np.nan), np.full_like(after, np.nan)

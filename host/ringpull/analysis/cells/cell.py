@@ -21,7 +21,8 @@ NAN = float("nan")
 class Cell:
     """One cell. ratio: measured lambda over target (above 1: lean). low, high: its 95 % interval from passes, NaN
     where there are too few. factor: suggested for the fuel table at this cell, NaN for none. systematic: half-width of
-    what shifts every ratio alike. loaded: whether the passes are those under load. lean_event: whether a lean event of a pull lies in it.
+    what shifts every ratio alike. loaded: whether the passes are those under load. lean_event: whether a lean event of
+    a pull lies in it.
 
     state: JUDGED, TOO_FEW, NOT_MAPPED (under load, but only while the charger spools up or the wall film settles), or
     NEVER_VISITED.

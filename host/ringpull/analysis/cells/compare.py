@@ -72,8 +72,8 @@ class Bin:
 @dataclass(frozen=True)
 class Comparison:
     """bins, of several banks the worse one of each place, and the verdict over every bank's: "better", "worse", "no
-    difference shown", "not enough data", or "better and worse". overall: (difference of the pulls' means, low, high), of
-    several banks of the leaner. words: what was compared and how."""
+    difference shown", "not enough data", or "better and worse". overall: (difference of the pulls' means, low, high),
+    of several banks of the leaner. words: what was compared and how."""
 
     bins: list[Bin]
     verdict: str
@@ -88,8 +88,8 @@ class Comparison:
 
 @dataclass(frozen=True)
 class _Bank:
-    """One bank's values before and after, (bins, pulls), and its answers: whether a bin moved as a whole, and whether it
-    moved against the rest of its pulls."""
+    """One bank's values before and after, (bins, pulls), and its answers: whether a bin moved as a whole, and whether
+    it moved against the rest of its pulls."""
 
     name: str | None
     keys: list[tuple[int, int]]
@@ -259,8 +259,8 @@ Pair = tuple[str | None, Sequence[Pass], Sequence[Pass]]
 
 
 def _pairs(before: Sequence[Pass], after: Sequence[Pass]) -> tuple[list[Pair], list[str]]:
-    """(name, passes before, passes after) of each bank that both sides have, and what is said of banks. One bank on either
-    side is the same bank, whatever it is called."""
+    """(name, passes before, passes after) of each bank that both sides have, and what is said of banks. One bank on
+    either side is the same bank, whatever it is called."""
     a, b = by_bank(before), by_bank(after)
     if len(a) < 2 and len(b) < 2:
         return [(None, before, after)], []

@@ -34,9 +34,9 @@ from ringpull.wording.instruments import doubt
 from ringpull.wording.needs import lacking
 from shared_math import judging
 
-# A visit at part load counts where it is steady: a shorter crossing is a transient, in which film and delay speak and not
-# the table, and where lambda moves in a cell that does not, something else moves it (a trim, a test). Common practice,
-# no source.
+# A visit at part load counts where it is steady: a shorter crossing is a transient, in which film and delay speak and
+# not the table, and where lambda moves in a cell that does not, something else moves it (a trim, a test). Common
+# practice, no source.
 STEADY_S, STEADY_LAMBDA = 0.3, 0.02
 ASSUMED = "no target is configured, and the one assumed is no reason to make anything leaner under load"
 NO_LOAD = "no fuel map: neither manifold pressure nor another load is logged, and a table has cells of speed and load"

@@ -1,4 +1,5 @@
-"""A table's axes as they were given, held against the drive: the table of another load makes a map that means nothing."""
+"""A table's axes as they were given, held against the drive: the table of another load makes a map that means
+nothing."""
 
 from __future__ import annotations
 
@@ -39,7 +40,8 @@ def remarks(judged: Sequence[Judged], axes: Axes) -> list[str]:
         out.append(f"{share} lies beyond the table given ({table}; the drive: {drive})")
     if loads is not None and full.any() and loads[-1] > FAR_BEYOND * load[good][full].max():
         out.append(
-            f"the table given goes to a load of {loads[-1]:g}, the drive under load to {load[good][full].max():.0f} {unit}: "
+            f"the table given goes to a load of {loads[-1]:g}, the drive under load to {load[good][full].max():.0f} "
+            f"{unit}: "
             "if the table's load is not in that unit, this map means nothing"
         )
     return out

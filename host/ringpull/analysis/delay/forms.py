@@ -48,7 +48,7 @@ def disagreement(problem: Fit, p: np.ndarray) -> float:
 
 
 def lag_u(formed: Formed, own_u: float, floor: float) -> float:
-    """Standard uncertainty of the lag's logarithm: the fit's own, of the model, of its form, and of kinds of events that
-    disagree."""
+    """Standard uncertainty of the lag's logarithm: the fit's own, of the model, of its form, and of kinds of events
+    that disagree."""
     parts = (own_u, floor, formed.u[fit.TAU], disagreement(formed.problem, formed.p))
     return float(np.sqrt(sum(part**2 for part in parts)))

@@ -50,9 +50,9 @@ class LagApart:
 class Identified:
     """model: delay and lag to move lambda by, with uncertainty. events: how many with a time were used.
 
-    done: False where the fallback stands. words: what was done, or why nothing was. estimate: where the throttle is time
-    zero, the apparent delay that was found, which moves nothing; else None. cut_latency_s: from closing the throttle to
-    the cut, if fitted. lag_apart: a configured lag that the drive does not bear out, else None.
+    done: False where the fallback stands. words: what was done, or why nothing was. estimate: where the throttle is
+    time zero, the apparent delay that was found, which moves nothing; else None. cut_latency_s: from closing the
+    throttle to the cut, if fitted. lag_apart: a configured lag that the drive does not bear out, else None.
     """
 
     model: Transport

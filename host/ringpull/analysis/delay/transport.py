@@ -67,7 +67,8 @@ class Transport:
 
 
 def air_flow_g_s(rpm, map_kpa, displacement_cc, ve=VOLUMETRIC_EFFICIENCY, intake_k=INTAKE_K, strokes=4):
-    """Air flow by speed-density, VE Vd (N/120) MAP / (R T) for four strokes (Heywood, Internal Combustion Engine Fundamentals, 2.10), g/s."""
+    """Air flow by speed-density, VE Vd (N/120) MAP / (R T) for four strokes (Heywood, Internal Combustion Engine
+    Fundamentals, 2.10), g/s."""
     intakes_per_s = rpm / (30.0 * strokes)
     return ve * displacement_cc * intakes_per_s * map_kpa / (R_AIR * intake_k)
 

@@ -40,7 +40,8 @@ class Columns:
     lambda_: lambda at the sensor as measured; with several banks the leaner of them (`banks` holds each).
     rpm: engine speed, without lag. map_kpa: absolute manifold pressure. throttle: per cent open.
     extra: role -> array: coolant, intake, exhaust (degC), fuel_pressure (kPa), battery (V), injector (ms), commanded
-    (lambda), trim (%), ethanol (%), knock, boost_target (kPa), ambient (kPa), wheel (km/h), present (1 where the row was recorded).
+    (lambda), trim (%), ethanol (%), knock, boost_target (kPa), ambient (kPa), wheel (km/h), present (1 where the row
+    was recorded).
     named: channel name -> array, every channel as configured (targets may ask for any of them).
     states: (channel, name of a state that it signalled by its voltage) -> bool array.
     converters: channel -> its converter. row_s: seconds between rows as recorded, 0: by the configuration's rate.
@@ -84,8 +85,8 @@ class Columns:
         return np.concatenate([[0], np.flatnonzero(np.diff(self.time_s) > 1.5 * self.period_s) + 1])
 
     def place(self, times_s: Array) -> Array:
-        """The rows, with fractions, at which some times lie; beyond the ends where the times are. Times in what the grid
-        leaves out lie behind the last row of the stretch before, where there is no value."""
+        """The rows, with fractions, at which some times lie; beyond the ends where the times are. Times in what the
+        grid leaves out lie behind the last row of the stretch before, where there is no value."""
         first = self._stretches
         if len(first) == 1:
             return (times_s - self.time_s[0]) / self.period_s
@@ -138,8 +139,8 @@ class Columns:
 
     def load(self) -> LoadAxis | None:
         """The load axis that the target names: a channel of the configuration, else pressure, else throttle. Of several
-        targets the first that names one. One that isn't there is no axis for a target, but pressure or throttle still is
-        one for a map."""
+        targets the first that names one. One that isn't there is no axis for a target, but pressure or throttle still
+        is one for a map."""
         target = self.config.get("target")
         entries = target if isinstance(target, list) else [target or {}]
         named = self.load_of(next((t["load"] for t in entries if t.get("load")), None))
@@ -152,8 +153,8 @@ class Columns:
         return "" if axis is None else axis.unit
 
     def load_of(self, name: str | None) -> LoadAxis | None:
-        """The load axis of a target that names this channel, None where it isn't there: another load has other units and
-        means another mixture. For no name pressure, else throttle."""
+        """The load axis of a target that names this channel, None where it isn't there: another load has other units
+        and means another mixture. For no name pressure, else throttle."""
         configured = self.config.get("channels", [])
         pressure, throttle = (roles.channel_for(role, configured) for role in ("map", "throttle"))
         manifold = None
@@ -227,7 +228,9 @@ def on_grid(columns: Columns) -> Columns:
 
 
 def from_session(session) -> Columns:
-    """Columns of a `drive.Session`, from its table (engineering units, NaN where invalid) and its configuration."""
+    """Columns of a `drive.Session`, from its table (engineering units, NaN where invalid) and its configuration;
+    hours in which the engine of a long session stood are left out."""
+    session = session.awake
     states = signalled_states(session, session.config.get("channels", []))
     made = from_table(session.table(), session.config, states, session.period_s)
     return replace(made, converters=session.converters)

@@ -28,8 +28,8 @@ def overrun(columns: Columns) -> np.ndarray:
 
 
 def throttle_tells(columns: Columns) -> bool:
-    """Whether the throttle tells anything: not where it rests far open, and beside a pressure that moves not where it is
-    stuck or never opens."""
+    """Whether the throttle tells anything: not where it rests far open, and beside a pressure that moves not where it
+    is stuck or never opens."""
     throttle, pressure = columns.throttle, columns.map_kpa
     if throttle is None or not np.isfinite(throttle).any():
         return False

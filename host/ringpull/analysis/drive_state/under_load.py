@@ -48,8 +48,8 @@ def speed_slope(columns: Columns) -> np.ndarray:
 
 
 def ambient_kpa(columns: Columns) -> np.ndarray:
-    """Pressure of the air around, (rows,): of a channel of its own, else what the manifold of the standing engine showed
-    last, else `highest_kpa` up to that of standard air."""
+    """Pressure of the air around, (rows,): of a channel of its own, else what the manifold of the standing engine
+    showed last, else `highest_kpa` up to that of standard air."""
     rows = len(columns)
     known = columns.extra.get("ambient")
     if known is None or not np.isfinite(known).any():
@@ -107,8 +107,8 @@ def makes_no_vacuum(columns: Columns, full: np.ndarray) -> bool:
 
 
 def boosted_kpa(columns: Columns) -> np.ndarray:
-    """Of an engine that makes no vacuum the manifold pressure from which on it is under load, (rows,); infinite where the
-    drive never showed it for WIDE_S."""
+    """Of an engine that makes no vacuum the manifold pressure from which on it is under load, (rows,); infinite
+    where the drive never showed it for WIDE_S."""
     limits = by_air(columns, judging.boosted_kpa)
     with np.errstate(invalid="ignore"):
         shown = np.count_nonzero(columns.map_kpa >= limits)

@@ -34,8 +34,8 @@ ETHANOL_PCT = 85.0  # where the channel says so much, the fuel is E85
 @dataclass(frozen=True)
 class Usual:
     """A target of common practice. name: of the preset that was asked for, None where no target is configured. family:
-    of the fuel, None where the ethanol channel mixes petrol's and E85's values. full: lambda at full load, of the latter
-    both. boosted, pressure_known: as they were taken."""
+    of the fuel, None where the ethanol channel mixes petrol's and E85's values. full: lambda at full load, of the
+    latter both. boosted, pressure_known: as they were taken."""
 
     name: str | None
     family: str | None
@@ -49,7 +49,8 @@ def preset(columns: Columns, name: str | None = None) -> tuple[np.ndarray, Usual
     BOOSTED_KPA.
 
     With manifold pressure 1.00 at cruise, straight to the value of full throttle and on to that of boost; without it
-    the value of full load, and with a throttle only where that is open. With an ethanol channel petrol's and E85's values are mixed by what it shows.
+    the value of full load, and with a throttle only where that is open. With an ethanol channel petrol's and E85's
+    values are mixed by what it shows.
     """
     pressure = columns.map_kpa
     known = pressure is not None and bool(np.isfinite(pressure).any())

@@ -266,8 +266,8 @@ def quick(glance: Glance, name: str) -> Finding:
 
 
 def behind(glance: Glance, values: np.ndarray) -> tuple[float, float]:
-    """(by how many seconds lambda follows its target, their correlation then); NaN where the target hardly moves or lambda
-    does not follow it. Fuel cuts, which no target tells, are left out."""
+    """(by how many seconds lambda follows its target, their correlation then); NaN where the target hardly moves or
+    lambda does not follow it. Fuel cuts, which no target tells, are left out."""
     nothing = float("nan"), float("nan")
     wanted = np.where(glance.running, glance.wanted, np.nan)
     with np.errstate(invalid="ignore"):

@@ -66,7 +66,8 @@ class Cause(Enum):
 
 @dataclass(frozen=True)
 class Finding:
-    """One check of one channel. figures: as listed in Check. spans: where it is contradicted, seconds; empty: all over."""
+    """One check of one channel. figures: as listed in Check. spans: where it is contradicted, seconds; empty: all
+    over."""
 
     check: Check
     state: State

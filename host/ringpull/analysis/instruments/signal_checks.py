@@ -18,7 +18,8 @@ BINS, LEVEL_BINS, CROWDED = 100, 2, 0.3  # of that span; of a level; of an even 
 COARSE_SHARE, COARSE_LEAST = 0.9, 4  # of the rows, on so many levels
 BREAKS_S, BREAKS_LEAST = 1.0, 10
 MOST_PROBED = 40_000
-SWING_RPM, SWING_S = 1500.0, 5.0  # what engine speed must have covered, and for how long, before stillness says anything
+# what engine speed must have covered, and for how long, before stillness says anything
+SWING_RPM, SWING_S = 1500.0, 5.0
 
 
 def swings(glance: Glance, values: np.ndarray, least: float, cause: Callable[[float], Cause]) -> Finding:
@@ -38,7 +39,8 @@ def swings(glance: Glance, values: np.ndarray, least: float, cause: Callable[[fl
 
 
 def noise(values: np.ndarray) -> np.ndarray:
-    """Size of second differences, row by row: noise, with what the signal itself bends left out. (rows,), NaN at ends."""
+    """Size of second differences, row by row: noise, with what the signal itself bends left out. (rows,), NaN at
+    ends."""
     out = np.full(len(values), np.nan)
     if len(values) > 2:
         out[1:-1] = np.abs(np.diff(values, 2))

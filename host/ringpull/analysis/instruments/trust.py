@@ -76,8 +76,8 @@ def _known(values: np.ndarray | None) -> bool:
 
 
 def spans_of(instrument: Instrument) -> tuple[Span, ...]:
-    """Where readings that look like measured ones are none; empty where that is told of no part of the drive. An output at
-    an end of its range needs no telling."""
+    """Where readings that look like measured ones are none; empty where that is told of no part of the drive. An output
+    at an end of its range needs no telling."""
     return tuple(span for finding in instrument.against if finding.check is not Check.DEAD for span in finding.spans)
 
 
@@ -89,8 +89,8 @@ def _blanked(columns: Columns, values: np.ndarray, spans: tuple[Span, ...]) -> n
 
 
 def without_bank(columns: Columns, bank: Instrument) -> Columns:
-    """The columns without a lambda sensor's readings where they are worth nothing. Readings that are off by a scale stay:
-    what is lean by them is to be looked at."""
+    """The columns without a lambda sensor's readings where they are worth nothing. Readings that are off by a scale
+    stay: what is lean by them is to be looked at."""
     spans = spans_of(bank)
     if not spans:
         return columns
@@ -174,7 +174,8 @@ def _without_pressure(columns: Columns, pressure: Instrument, throttle: bool) ->
 
 
 def _pinned(columns: Columns, channel: str) -> Columns:
-    """The columns with targets that go by pressure without naming it bound to its channel: no other may take its place."""
+    """The columns with targets that go by pressure without naming it bound to its channel: no other may take its
+    place."""
     target = columns.config.get("target")
     if not target:
         return columns

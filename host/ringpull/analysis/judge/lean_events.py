@@ -21,14 +21,14 @@ EXPANDED = 1.96
 
 @dataclass(frozen=True)
 class LeanEvent:
-    """One event, at the time of injection. depth: largest excess (lambda above target, mean over WINDOW_S), less what the
-    largest of several such means is too high by through noise alone.
+    """One event, at the time of injection. depth: largest excess (lambda above target, mean over WINDOW_S), less what
+    the largest of several such means is too high by through noise alone.
 
     depth_u: half-width of its 95 % interval from random errors and the alignment. systematic_u: half-width of the
     systematic part, which shifts every event alike. exposure_s: integral of the excess, lambda x seconds. chance: of
-    noise alone reaching this depth somewhere in the pull. load_unit: of load_from and load_to. bound: lambda was at the end of the
-    sensor's range, so the true depth may be larger. hints: what else moved, as possibilities. bank: of several the one that
-    was leaner.
+    noise alone reaching this depth somewhere in the pull. load_unit: of load_from and load_to. bound: lambda was at the
+    end of the sensor's range, so the true depth may be larger. hints: what else moved, as possibilities. bank: of
+    several the one that was leaner.
     """
 
     start_s: float
@@ -71,7 +71,8 @@ def chance_of_noise(depth: float, u: float, windows: float) -> float:
 
 
 def expected_largest(count: float) -> float:
-    """Mean of the largest of `count` independent standard normal values (Blom 1958, value from memory; good to 0.03)."""
+    """Mean of the largest of `count` independent standard normal values (Blom 1958, value from memory; good to
+    0.03)."""
     return NormalDist().inv_cdf((count - 0.375) / (count + 0.25))
 
 

@@ -81,8 +81,8 @@ def tip_in(columns: Columns) -> np.ndarray:
 
 
 def sensors_off(columns: Columns) -> tuple[np.ndarray, np.ndarray]:
-    """(where no sensor tells lambda and one of them is heating, where none does for other reasons), at the sensor's time.
-    What one bank's sensor still tells counts."""
+    """(where no sensor tells lambda and one of them is heating, where none does for other reasons), at the sensor's
+    time. What one bank's sensor still tells counts."""
     sensors = {c["name"] for c in roles.lambda_channels(columns.config.get("channels", []))} | set(columns.banks)
     off = ~np.isfinite(columns.lambda_)
     heating = np.zeros(len(columns), bool)
@@ -102,8 +102,8 @@ def sensors_off(columns: Columns) -> tuple[np.ndarray, np.ndarray]:
 @dataclass(frozen=True)
 class Known:
     """What the session knows beside its columns, bool arrays (rows,): rows of spoiled pulls, rows without a target, and
-    rows whose gas may have met the sensor after the load was taken off (None where the delay is known). electrical: rows
-    that no sensor measured, one of them for electrical events, at the time of injection."""
+    rows whose gas may have met the sensor after the load was taken off (None where the delay is known). electrical:
+    rows that no sensor measured, one of them for electrical events, at the time of injection."""
 
     spoiled: np.ndarray
     no_target: np.ndarray

@@ -50,8 +50,8 @@ def rich(time_s: np.ndarray, excess: np.ndarray) -> list[OtherEvent]:
 
 
 def oscillation(time_s: np.ndarray, excess: np.ndarray) -> list[OtherEvent]:
-    """A wave of lambda that carries most of its variance at one frequency within WAVE_HZ, over the judged part, and goes
-    up and down at least WAVE_CYCLES times: a single hump has such a spectrum as well."""
+    """A wave of lambda that carries most of its variance at one frequency within WAVE_HZ, over the judged part, and
+    goes up and down at least WAVE_CYCLES times: a single hump has such a spectrum as well."""
     good = np.isfinite(excess)
     runs = [(a, b) for a, b in local.spans(good)]
     if not runs:
@@ -79,8 +79,8 @@ def oscillation(time_s: np.ndarray, excess: np.ndarray) -> list[OtherEvent]:
 
 
 def swings(values: np.ndarray, amplitude: float, cycles_a_row: float) -> int:
-    """How often a wave about zero goes from below half of -amplitude to above half of amplitude, or the other way round,
-    whichever is less often."""
+    """How often a wave about zero goes from below half of -amplitude to above half of amplitude, or the other way
+    round, whichever is less often."""
     smooth = local.mean(values, max(1, round(0.125 / cycles_a_row)))[0]
     place = np.where(smooth > 0.5 * amplitude, 1, np.where(smooth < -0.5 * amplitude, -1, 0))
     place = place[place != 0]
@@ -89,8 +89,8 @@ def swings(values: np.ndarray, amplitude: float, cycles_a_row: float) -> int:
 
 
 def boost(time_s: np.ndarray, map_kpa: np.ndarray, loaded: np.ndarray) -> list[OtherEvent]:
-    """Overshoot: a peak of pressure more than OVERSHOOT_KPA above the straight line that it settles to (boost that tapers
-    off with speed is none). Creep: a rise that goes on through the later half, of boost that had come before."""
+    """Overshoot: a peak of pressure more than OVERSHOOT_KPA above the straight line that it settles to (boost that
+    tapers off with speed is none). Creep: a rise that goes on through the later half, of boost that had come before."""
     runs = local.spans(loaded & np.isfinite(map_kpa))
     if not runs or len(time_s) < 3:
         return []

@@ -1,4 +1,5 @@
-"""What one lambda sensor's output hides by itself: states of its controller, the ends of its range, electrical events."""
+"""What one lambda sensor's output hides by itself: states of its controller, the ends of its range, electrical
+events."""
 
 from __future__ import annotations
 

@@ -44,9 +44,9 @@ class Judged:
     """A session made ready: arrays of shape (rows,) at the time of injection.
 
     lambda_aligned: delay and lag undone. target: lambda that should have been. valid: no mask takes the row out.
-    loaded: under load, by `load_rule`. banks: of each lambda sensor. aligned, random_u, identified: of the only one, or of
-    the one whose delay is assumed or whose lag is longer, with the leaner lambda of all. trust: its instruments, where
-    they were examined.
+    loaded: under load, by `load_rule`. banks: of each lambda sensor. aligned, random_u, identified: of the only one, or
+    of the one whose delay is assumed or whose lag is longer, with the leaner lambda of all. trust: its instruments,
+    where they were examined.
     """
 
     columns: Columns
@@ -79,7 +79,8 @@ class Judged:
 
     @property
     def lambda_aligned(self) -> np.ndarray:
-        """Of several banks the leaner, row by row: to be shown. The larger of two readings is too lean by chance alone."""
+        """Of several banks the leaner, row by row: to be shown. The larger of two readings is too lean by chance
+        alone."""
         return self.aligned.lambda_
 
     def excess(self, bank: str, rows: slice) -> np.ndarray:
@@ -98,11 +99,12 @@ class Judged:
 @dataclass(frozen=True)
 class SpanAnswer:
     """Numbers of one pull. rpm_from, rpm_to, load_max: of the judged rows; where there are none of those under load.
-    lambda_*: over the rows under load that no mask takes out (a spoiled pull's own are shown), NaN where there are none.
+    lambda_*: over the rows under load that no mask takes out (a spoiled pull's own are shown), NaN where there are
+    none.
     judged_s, excess_max: of what is judged; the latter's rows are excess_at_rpm. spoiled_events: lean events of a pull
     that is flagged. left_out: mask -> seconds. loaded_s: under load. lost_s: without rows. hidden: the stretches under
-    load that no one judged. spool: the moment after the throttle opened. blind: of several banks those that told nothing
-    over more than half of what is judged."""
+    load that no one judged. spool: the moment after the throttle opened. blind: of several banks those that told
+    nothing over more than half of what is judged."""
 
     rpm_from: float
     rpm_to: float

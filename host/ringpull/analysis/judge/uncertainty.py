@@ -97,9 +97,9 @@ def of_channel(columns: Columns, channel: dict | None, at_lambda: float = USUAL_
 def mean_u(white: float, noise_gain: float, window_s: float, period_s: float, tau_s: float) -> float:
     """Standard uncertainty (random) of lambda, lag undone, averaged over `window_s`.
 
-    white: of a sample; noise_gain: of the inverse. The inverse adds tau times the slope, whose mean over a window is tau
-    times the difference of its ends over its length: that comes on top of what a plain mean leaves of the white noise and
-    of the scatter, which is a first-order process as the sensor shows it.
+    white: of a sample; noise_gain: of the inverse. The inverse adds tau times the slope, whose mean over a window is
+    tau times the difference of its ends over its length: that comes on top of what a plain mean leaves of the white
+    noise and of the scatter, which is a first-order process as the sensor shows it.
     """
     rows = max(1.0, window_s / period_s)
     lags = tau_s / window_s

@@ -39,7 +39,8 @@ def passes_of(power: Power, speeds: np.ndarray, unit: tuple[int, int]) -> list[P
     """Passes of one pull: the natural logarithm of watts at each of `speeds`, by a straight line through the points of
     its cell. unit: (session, pull).
 
-    In logarithms a difference is a share, and what scales a whole pull (grade, air, load) is a step common to its cells.
+    In logarithms a difference is a share, and what scales a whole pull (grade, air, load) is a step common to its
+    cells.
     """
     out = []
     cell = np.where(power.watts > 0, nearest(speeds, power.rpm), -1)

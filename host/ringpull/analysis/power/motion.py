@@ -24,8 +24,8 @@ METHOD_U = 0.002  # share, of the estimate in one cell of one side of a comparis
 @dataclass(frozen=True)
 class Power:
     """One pull: arrays (points,). watts: at the wheels; low, high: 95 % interval of its systematic parts. torque_nm: of
-    the wheels' power at the crank's speed. step_s: from point to point. left_out: what of the pull was driven in another
-    gear, in words."""
+    the wheels' power at the crank's speed. step_s: from point to point. left_out: what of the pull was driven in
+    another gear, in words."""
 
     rpm: np.ndarray
     watts: np.ndarray

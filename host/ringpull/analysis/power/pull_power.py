@@ -22,7 +22,8 @@ CHANGED = 0.88  # of the speed reached: engine speed that falls so far is in ano
 
 
 def one_gear(columns: Columns) -> tuple[np.ndarray, str]:
-    """(rows of a pull that were driven in one gear and not within a window of others, what is said of the others or "").
+    """(rows of a pull that were driven in one gear and not within a window of others, what is said of the others or
+    "").
 
     By the ratio of engine and wheel speed; without it the longest stretch in which engine speed never falls to CHANGED
     of what it had reached.
@@ -73,7 +74,8 @@ def pull_power(
     """Power of one pull, or None where too little of it can be used.
 
     turns: (times_s, turns since the first) of the crank's pulses, a pair for each stretch without a loss; without them
-    the columns of engine or wheel speed serve. Only rising speed under load counts, from OPENING_S after the load came on.
+    the columns of engine or wheel speed serve. Only rising speed under load counts, from OPENING_S after the load came
+    on.
     """
     rows = columns.rows(start_s, end_s)
     period_s = columns.period_s

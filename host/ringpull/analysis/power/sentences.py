@@ -18,7 +18,8 @@ def lines(car: Car, smooth_s: float) -> list[str]:
         f"{car.mass_kg:.0f} kg (+/- {1.96 * car.mass_u:.0%}), {car.rotating:.2f} times that with what turns (+/- "
         f"{1.96 * car.rotating_u:.2f}); drag area {car.cda_m2:.2f} m2 (+/- {1.96 * car.cda_u:.0%}), rolling "
         f"{car.crr:.3f} (+/- {1.96 * car.crr_u:.0%}), air {car.air_kg_m3:.2f} kg/m3",
-        f"{car.rpm_per_kmh:.1f} rpm per km/h, {car.gear_from.value}; the tyre within {1.96 * car.gear_u:.1%}; assumed: no "
+        f"{car.rpm_per_kmh:.1f} rpm per km/h, {car.gear_from.value}; the tyre within {1.96 * car.gear_u:.1%}; assumed: "
+        "no "
         f"slip, within {1.96 * car.slip_u:.1%}; no wind, within {1.96 * car.wind_u:.0f} m/s along the road",
     ]
     if car.contradicted is not None:

@@ -87,7 +87,8 @@ def text(value) -> str:
 
 
 def table_rows(made) -> list[list[str]]:
-    """The factors in the layout of a table editor: first row speeds, first column loads, empty where nothing is known."""
+    """The factors in the layout of a table editor: first row speeds, first column loads, empty where nothing is
+    known."""
     import numpy as np
 
     grid = made.grid("factor")

@@ -11,7 +11,12 @@ EXAMPLE = "ringpull prepare card --config logger.json"
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("card", type=Path, metavar="CARD", help="the folder that the card is mounted at")
-    parser.add_argument("--config", type=Path, metavar="FILE", help="logger.json, checked and copied to the card")
+    parser.add_argument(
+        "--config",
+        type=Path,
+        metavar="FILE",
+        help="logger.json, checked and copied to the card; without it the logger records raw counts of every input",
+    )
     parser.add_argument("--drive-mb", type=_size, default=64, metavar="MB", help="size of drive.rpl (default: 64)")
     parser.add_argument("--pulls-mb", type=_size, default=8, metavar="MB", help="size of pulls.rpl (default: 8)")
     parser.add_argument("--json", action="store_true", help="print what was written as JSON")
@@ -27,14 +32,36 @@ def run(args: argparse.Namespace) -> int:
     import json
 
     from ringpull.cli.terminal import progress
-    from ringpull.device.prepare import prepare
+    from ringpull.device.judgement import judge
+    from ringpull.device.prepare import hours, prepare
+    from ringpull.dryrun.run import parse_config
+    from shared_math import config
 
     with progress("preparing") as show:
         written = prepare(args.card, args.config, args.drive_mb, args.pulls_mb, show)
     sizes = {path.name: path.stat().st_size for path in written}
+    settings = parse_config(args.config)[0] if args.config else config.DEFAULT
+    least_h, usual_h = hours(config.defaults(settings), args.drive_mb)
+    judged = judge(settings) if args.config else None
     if args.json:
-        print(json.dumps({"card": str(args.card), "bytes": sizes}))
-    else:
-        for name, size in sizes.items():
-            print(f"{args.card / name}: {size} bytes")
+        more = {"hours_least": least_h, "hours_usual": usual_h, "judgement": judged.sentence if judged else None}
+        print(json.dumps({"card": str(args.card), "bytes": sizes, **more}))
+        return 0
+    for name, size in sizes.items():
+        print(f"{args.card / name}: {size} bytes")
+    print(f"Room for about {_said(usual_h)} of driving, {_said(least_h)} at least; then the oldest is overwritten.")
+    if judged is None:
+        print(
+            "There is no logger.json on it: the logger will record raw counts of every input, with no meaning claimed."
+        )
+        print("  Copy one beside the ring files at any time: ringpull setup makes it.")
+    elif not judged.works or judged.first:
+        print(f"{args.config.name} {judged.sentence}: ringpull check {args.config}")
+    print("Next: take the card out as the system asks, put it into the logger, switch on. The lamp flashes twice every")
+    print("two seconds while it starts, then once: it records.")
     return 0
+
+
+def _said(hours: float) -> str:
+    """Hours in words that claim no more than they know."""
+    return f"{hours * 60:.0f} minutes" if hours < 1 else f"{hours:.0f} hour{'s' if hours >= 1.5 else ''}"

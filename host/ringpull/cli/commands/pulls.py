@@ -73,7 +73,8 @@ def run(args: argparse.Namespace) -> int:
     for one in warned:
         if one.pull is None:
             print(
-                f"The logger's lamp warned of lean mixture at {one.start_s:.1f}-{one.end_s:.1f} s, outside of all pulls."
+                f"The logger's lamp warned of lean mixture at {one.start_s:.1f}-{one.end_s:.1f} s, outside of all "
+                "pulls."
             )
     return 0
 

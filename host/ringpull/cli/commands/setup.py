@@ -58,7 +58,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps({"written": str(args.output), "config": config}))
     else:
-        print("\n".join(explained(config, args.output)))
+        print("\n".join(explained(config, args.output, plan.source)))
     return 0
 
 
@@ -78,8 +78,10 @@ def as_text(config: dict[str, Any]) -> str:
     return "{\n" + ",\n".join([*lines, f' "channels": [\n{channels}]']) + "\n}\n"
 
 
-def explained(config: dict[str, Any], path: Path) -> list[str]:
-    """What was written, for somebody who has never seen such a file."""
+def explained(config: dict[str, Any], path: Path, source: str) -> list[str]:
+    """What was written, for somebody who has never seen such a file. source: as in starter_configs.Plan."""
+    from ringpull.device import wiring_lines
+
     out = [f"{path} is written. What it says:", ""]
     engine = config["engine"]
     out.append(
@@ -101,6 +103,10 @@ def explained(config: dict[str, Any], path: Path) -> list[str]:
         'It is a text file; open it with any editor. Names stand in "double quotes", then a colon, then the value;',
         "lists stand in [ ], groups in { }, and commas part them. Change values and leave the signs around them alone.",
         "Which volts mean what must come from your sensors' papers, and the target from whoever built the engine.",
+        "",
+        "What to wire for it (drawings, cautions and checks are in hardware/README.md; read its six rules first):",
+        "",
+        *(f"  {line}" for line in wiring_lines.lines(config, source)),
         "",
         f"Then: ringpull check {path}",
         f"and:  ringpull prepare CARD --config {path}",

@@ -1,4 +1,5 @@
-"""Which rings the files hold, and which of them is the card's: the newest one (FORMAT.md, "Rules for a reader", rule 3).
+"""Which rings the files hold, and which of them is the card's: the newest one (FORMAT.md, "Rules for a reader", rule
+3).
 
 A ring is begun in slot 0 and overwrites what the file held before, slot by slot: what stands lowest is newest. How many
 blocks a ring has says nothing: a used card is full of an old one's.

@@ -5,6 +5,7 @@ Memory is bounded by the index, INDEX.itemsize bytes a slot; the file itself is 
 
 from __future__ import annotations
 
+import errno
 import os
 import threading
 from collections.abc import Callable, Iterator
@@ -77,7 +78,8 @@ class FileIndex:
 @dataclass
 class _Part:
     first: int
-    ring: np.ndarray  # (slots,) ring ids
+    count: int
+    ring: np.ndarray | None  # (slots,) ring ids; None where no slot holds a block
     lost: dict[int, int]
     versions: set[int]
 
@@ -91,10 +93,9 @@ def index_file(file: RingFile, progress: Callable[[float], None] | None = None) 
     versions: set[int] = set()
     with open(file.path, "rb", buffering=0) as stream:
         for part in _parts(stream.fileno(), file.slots, slots):
-            good = part.ring
-            here = slots["state"][part.first : part.first + len(good)] == GOOD
-            if here.any():
-                only = good[here]
+            end = part.first + part.count
+            if part.ring is not None and (here := slots["state"][part.first : end] == GOOD).any():
+                only = part.ring[here]
                 if (only == only[0]).all():
                     ids = [int(only[0])]
                 else:
@@ -106,11 +107,11 @@ def index_file(file: RingFile, progress: Callable[[float], None] | None = None) 
                     if ring is None:
                         ring = np.zeros(file.slots, np.uint8)
                     for one in ids:
-                        ring[part.first : part.first + len(good)][here & (good == one)] = found[one]
+                        ring[part.first : end][here & (part.ring == one)] = found[one]
             lost.update(part.lost)
             versions |= part.versions
             if progress and file.slots:
-                progress((part.first + len(good)) / file.slots)
+                progress(end / file.slots)
     return FileIndex(file, slots, ring, list(found)[:OTHER_RING], lost, versions)
 
 
@@ -128,10 +129,16 @@ def _parts(stream: int, count: int, slots: np.ndarray) -> Iterator[_Part]:
 
 def _look(stream: int, first: int, count: int, slots: np.ndarray, buffer: bytearray) -> _Part:
     """Judge and index `count` slots from `first` on."""
+    here = slots[first : first + count]
+    if _is_hole(stream, first * layout.SLOT, (first + count) * layout.SLOT):
+        here["state"] = EMPTY
+        return _Part(first, count, None, {}, set())
     view = memoryview(buffer)[: count * layout.SLOT]
     read_fully(stream, view, first * layout.SLOT)
+    if not view[0] and not np.frombuffer(view, "<u8").max():
+        here["state"] = EMPTY
+        return _Part(first, count, None, {}, set())
     blocks = np.frombuffer(view, BLOCK)
-    here = slots[first : first + count]
     for name in ("sequence", "first", "session", "kind"):
         here[name] = blocks[name]
     np.bitwise_and(blocks["rows"], layout.ROWS_MASK, out=here["rows"])
@@ -145,7 +152,18 @@ def _look(stream: int, first: int, count: int, slots: np.ndarray, buffer: bytear
         lost = {first + int(n): int(blocks["lost"][n]) for n in told}
     if (state == NEWER).any():
         versions = {int(one) for one in np.unique(blocks["version"][state == NEWER])}
-    return _Part(first, blocks["ring"].copy(), lost, versions)
+    return _Part(first, count, blocks["ring"].copy(), lost, versions)
+
+
+def _is_hole(stream: int, begin: int, end: int) -> bool:
+    """Whether the file system knows that a stretch of the file was never written: it need not be read then."""
+    if not hasattr(os, "SEEK_DATA"):
+        return False
+    try:
+        return os.lseek(stream, begin, os.SEEK_DATA) >= end
+    except OSError as fault:
+        # no data to the end of the file, if that still lies behind; else nothing is known
+        return fault.errno == errno.ENXIO and os.fstat(stream).st_size >= end
 
 
 def judge(view: memoryview, blocks: np.ndarray) -> np.ndarray:

@@ -32,7 +32,8 @@ class Damage:
 @dataclass(frozen=True)
 class Blocks:
     """read: blocks used, each once. damaged: slots whose content is wrong. missing: sequence numbers that no block
-    carries. foreign: valid blocks of other rings. refused: of newer versions or unknown kinds, and twins that differ."""
+    carries. foreign: valid blocks of other rings. refused: of newer versions or unknown kinds, and twins that
+    differ."""
 
     read: int
     damaged: int
@@ -148,7 +149,8 @@ def _refuse(files: list[RingFile], indexes: list[scan.FileIndex]) -> None:
     versions = sorted(set().union(*(index.versions for index in indexes)))
     if versions:
         raise NotARingFile(
-            f"{what} is written in version {versions[-1]} of the ring file, this program reads version {layout.VERSION}",
+            f"{what} is written in version {versions[-1]} of the ring file, this program reads version "
+            f"{layout.VERSION}",
             "the logger's firmware is newer than this program",
             "install a newer ringpull",
         )

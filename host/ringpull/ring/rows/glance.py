@@ -29,7 +29,8 @@ class Glance:
 
 
 def glance(blocks: np.ndarray, bits: list[int], which: Collection[int]) -> Glance:
-    """blocks: (n, 512) uint8; of those that are not PACKED rubbish comes. bits: the columns' widths. which: columns looked at."""
+    """blocks: (n, 512) uint8; of those that are not PACKED rubbish comes. bits: the columns' widths. which: columns
+    looked at."""
     count = len(blocks)
     halves = blocks.view("<u2")
     # eight bytes from any byte on, as one item; the last ones begin in the CRC and are never asked for

@@ -195,7 +195,8 @@ def _tiles(taken: np.ndarray, plain: np.ndarray) -> list[np.ndarray]:
 
 
 class _Tile:
-    """Blocks whose columns are worked on as matrices of blocks by `most` rows. numbers: of the blocks; rows: of each."""
+    """Blocks whose columns are worked on as matrices of blocks by `most` rows. numbers: of the blocks; rows: of
+    each."""
 
     def __init__(self, numbers: np.ndarray, taken: np.ndarray, starts: np.ndarray) -> None:
         self.numbers = numbers

@@ -162,7 +162,8 @@ def _asked(rate: Array, told: Array, wait: Array, side: int) -> Array:
 
 
 def _near_breaks(rate: Array, wait: Array, span: int) -> Array:
-    """Where within `span` intervals the speed bends by as much as a missing edge would do, or is not known; (n,) bool."""
+    """Where within `span` intervals the speed bends by as much as a missing edge would do, or is not known; (n,)
+    bool."""
     bend = np.full(len(rate), np.inf)
     bend[1:-1] = np.abs(rate[2:] - 2 * rate[1:-1] + rate[:-2]) * wait[1:-1]
     return np.convolve(~(bend < BREAK), np.ones(2 * span + 1), "same")[: len(rate)] > 0
@@ -176,8 +177,8 @@ def _views(values: Array, side: int, span: int) -> list[Array]:
 
 
 def _best_line(rates: list[Array], waits: list[Array]) -> Array:
-    """Value at 0 of the line through two of rates[0] at 1, rates[1] at 2... by which the others, too, had a whole number
-    of edges missing: none rather than some, and never fewer than none. NaN where fewer than two are there.
+    """Value at 0 of the line through two of rates[0] at 1, rates[1] at 2... by which the others, too, had a whole
+    number of edges missing: none rather than some, and never fewer than none. NaN where fewer than two are there.
 
     Medians will not do where many edges fall in an interval: of a hundred edges one that is missing then spoils half of
     the intervals. What they miss is whole, though, and the speed's line is the one above them.

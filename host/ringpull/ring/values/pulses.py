@@ -49,8 +49,8 @@ def cycle_edges(setup: Setup, channel: dict) -> float:
 
 
 def turns(setup: Setup, channel: dict, raw: dict[str, Array]) -> list[tuple[Array, Array]]:
-    """(times_s, turns since the first) of the pulses of a `per_rev` channel, (n,) each, for every stretch without a stop
-    or a loss: missing pulses counted, uneven spacing evened out."""
+    """(times_s, turns since the first) of the pulses of a `per_rev` channel, (n,) each, for every stretch without a
+    stop or a loss: missing pulses counted, uneven spacing evened out."""
     cycle = cycle_edges(setup, channel)
     told = edge_columns(setup, channel["name"], raw)
     found = read_edges.stretches(told, max(2.0, float(int(cycle))), read_speed.SLOWEST_US)

@@ -36,8 +36,8 @@ class MarkSpan:
 
 @dataclass
 class Survey:
-    """marks: in order of time. late_us_max, late_us_p99: None where rows do not tell. late_blocks: how many blocks, spread
-    over a long session, late_us_p99 is from; None: from every row. rejected: channel -> edges.
+    """marks: in order of time. late_us_max, late_us_p99: None where rows do not tell. late_blocks: how many blocks,
+    spread over a long session, late_us_p99 is from; None: from every row. rejected: channel -> edges.
 
     stall_ms_max (0: none worth telling), heap_kb_least, dips (of the supply): None where rows do not tell.
     """

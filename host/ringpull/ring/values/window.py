@@ -47,6 +47,10 @@ class Finder:
         parts = [run for run in self._blocks.runs if run.start < stop and run.end > begin]
         return [run.part(max(run.start, begin), min(run.end, stop)) for run in parts]
 
+    def raw_of(self, spans: list[tuple[int, int]]) -> Table:
+        """table.raw() of the blocks that hold any of some spans of rows (first, past the last), in order and apart."""
+        return self._raw([run for first, end in spans for run in self.runs(first, end)])
+
     def _raw(self, runs: list[Run]) -> Table:
         """table.raw() of some blocks."""
         parts = list(self._blocks.pieces(runs=runs))

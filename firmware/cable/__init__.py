@@ -1,0 +1,1 @@
+"""What the logger says over its USB console while it records. Loaded when somebody asks."""

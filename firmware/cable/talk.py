@@ -1,0 +1,159 @@
+"""Answers what a PC asks while the logger records: see shared_math/CABLE.md. Nothing here waits, for card or cable."""
+
+import json
+import struct
+import time
+
+from cable import console
+from shared_math import cable, layout
+
+_STEP_US = 2000  # sending and reading in one turn of the main loop
+
+
+class Talk:
+    """logger: logger.Logger, recording. streams: (source, sink) of the console."""
+
+    def __init__(self, logger, streams):
+        self.logger = logger
+        self.console = console.Console(*streams)
+        self.room = memoryview(bytearray(cable.PACKET + cable.MOST_PAYLOAD))
+        count = len(self.room) // cable.PACKET
+        self.packets = [self.room[n * cable.PACKET : (n + 1) * cable.PACKET] for n in range(count)]
+        self.block = self.room[cable.PACKET :]
+        self.sent = self.count = 0  # packets of the answer
+        self.number = 0  # of the request that is being answered
+        self.store = None  # of the blocks that are still asked for
+        self.slot = self.left = 0
+
+    def busy(self):
+        """Whether an answer is on its way."""
+        return self.sent < self.count or self.left > 0
+
+    def turn(self):
+        """Take a request, or send what the other side takes."""
+        if self.sent < self.count:
+            self._send(time.ticks_us())
+            return
+        line = self.console.request()
+        told = line and cable.read_line(line)
+        if told:
+            self._answer(told[0], told[1])
+
+    def read(self):
+        """Read and send blocks that are asked for. Call it where nothing else waits for the card."""
+        began = time.ticks_us()
+        board = self.logger.board
+        recorder_ = self.logger.recorder
+        while time.ticks_diff(time.ticks_us(), began) < _STEP_US:
+            if self.sent < self.count:
+                if not self._send(began):
+                    return
+            elif not self.left or recorder_.due or recorder_.writer.dead or not board.card_ready():
+                return
+            else:
+                self._read_block()
+
+    def _send(self, began):
+        """Whether all is sent."""
+        while self.sent < self.count:
+            if time.ticks_diff(time.ticks_us(), began) >= _STEP_US or not self.console.takes():
+                return False
+            self.console.sink.write(self.packets[self.sent])
+            self.sent += 1
+        return True
+
+    def _put(self, words, length):
+        """Begin to send an answer whose payload of `length` bytes lies in `block`."""
+        self.packets[0][:] = cable.head(self.number, words, self.block[:length])
+        self.sent = 0
+        self.count = 1 + cable.filled(length) // cable.PACKET
+
+    def _refuse(self, why):
+        self.left = 0
+        self._put((cable.REFUSED, why), 0)
+
+    def _answer(self, number, words):
+        self.number = number
+        self.left = 0  # whatever was asked before
+        verb = words[0] if words else ""
+        try:
+            if verb == cable.STATE:
+                self._state()
+            elif verb == cable.SETUP:
+                self._setup(int(words[1]))
+            elif verb == cable.NOW:
+                self._now()
+            elif verb == cable.BLOCKS:
+                self._blocks(words[1], int(words[2]), int(words[3]))
+            elif verb == cable.CLOCK:
+                self.logger.board.set_utc(*[int(word) for word in words[1:8]])
+                self._put((verb,), 0)
+            else:
+                self._refuse("unknown")
+        except (ValueError, IndexError, TypeError):
+            self._refuse("words")
+        except NotImplementedError:
+            self._refuse("no_clock")
+
+    def _state(self):
+        logger = self.logger
+        out = logger.recorder.writer
+        copier = logger.recorder.copier
+        told = {
+            "cable": cable.VERSION,
+            "ring": "".join("%02x" % byte for byte in out.ring_id),
+            "session": out.session,
+            "parts": out.setup_parts,
+            "drive": (out.file.slots, out.slot, out.sequence),
+            "pulls": (copier.file.slots, copier.slot, copier.began),
+            "copying": copier.active,
+            "mark": logger.marks.mark,
+            "row": logger.sampler.row,
+            "waiting": out.outbox.held,
+            "card": not out.dead,
+        }
+        text = json.dumps(told).encode()
+        self.block[: len(text)] = text
+        self._put((cable.STATE,), len(text))
+
+    def _setup(self, part):
+        setup = self.logger.recorder.writer.setup
+        start = part * layout.PAYLOAD
+        if not 0 <= start < len(setup):
+            raise ValueError
+        piece = setup[start : start + layout.PAYLOAD]
+        self.block[: len(piece)] = piece
+        self._put((cable.SETUP, str(part)), len(piece))
+
+    def _now(self):
+        logger = self.logger
+        queue = logger.sampler.queue
+        at = ((queue.head - 1) & queue.mask) * queue.stride
+        width = min(queue.stride, cable.MOST_PAYLOAD // 4)
+        if logger.sampler.row:
+            for n in range(width):
+                struct.pack_into("<i", self.block, 4 * n, queue.cells[at + n])
+        else:
+            width = 0
+        lost = logger.sampler.lost + logger.recorder.writer.outbox.dropped
+        self._put((cable.NOW, str(lost), str(logger.lamp.card or logger.lamp.fault)), 4 * width)
+
+    def _blocks(self, which, slot, count):
+        writer = self.logger.recorder.writer
+        store = writer.file if which == cable.DRIVE_FILE else self.logger.recorder.copier.file
+        if which not in (cable.DRIVE_FILE, cable.PULLS_FILE) or count < 1 or not 0 <= slot <= store.slots - count:
+            raise ValueError
+        if writer.dead:
+            self._refuse("no_card")
+            return
+        self.store, self.slot, self.left = store, slot, count
+
+    def _read_block(self):
+        try:
+            self.store.read(self.slot, self.block)  # pyright: ignore[reportOptionalMemberAccess]
+        except OSError:
+            self._refuse("unreadable")
+            return
+        self._put((cable.BLOCKS, str(self.slot)), layout.SLOT)
+        self.slot += 1
+        self.left -= 1

@@ -1,0 +1,82 @@
+"""The terminal page of `ringpull live`: mixture against target first, then every channel."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rich.console import Group, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from ringpull.analysis.drive_state import roles
+from ringpull.cli.terminal import printable
+from shared_math import channels as shared_channels
+from shared_math.faults import FAULTS
+
+if TYPE_CHECKING:
+    from ringpull.cable.newest import Newest, Now
+
+HALF = 20  # letters on either side of the target
+REACH = 0.10  # lambda at the end of the bar
+SENTENCES = {number: sentence for number, sentence, _, _ in FAULTS.values()}
+ROWS = 14
+
+
+class Page:
+    """newest: of the session that is shown."""
+
+    def __init__(self, newest: Newest) -> None:
+        self.session = newest.session
+        self.channels = newest.channels
+        self.lambdas = roles.lambda_channels(newest.channels)
+
+    def of(self, now: Now) -> RenderableType:
+        """The page for one reading."""
+        return Group(self._head(now), *[self._mixture(one, now) for one in self.lambdas], Text(), self._table(now))
+
+    def _head(self, now: Now) -> Text:
+        out = Text(f"session {self.session}   {now.time_s:8.1f} s   ", "bold")
+        if now.lean:
+            out.append(" LEAN ", "bold reverse")
+        elif now.fault:
+            out.append(f" fault {now.fault}: {SENTENCES.get(now.fault, 'see the sheet of faults')} ", "bold")
+        elif now.open_pull:
+            out.append(f" pull {now.open_pull} is being marked ", "bold")
+        else:
+            out.append(" recording ")
+        if now.lost:
+            out.append(f"   {now.lost} rows lost")
+        return out
+
+    def _mixture(self, channel: dict, now: Now) -> Text:
+        """Lambda, what is wanted, and how far apart they are: lean to the right."""
+        value = now.values[shared_channels.column_name(channel)]
+        out = Text(f"{printable(channel.get('label', channel['name'])):<16} ")
+        if value != value:
+            out.append("  --   " + printable(now.states.get(channel["name"], "outside the sensor's range")))
+            return out
+        out.append(f"{value:6.3f}", "bold")
+        if now.target is None:
+            out.append("   no target here")
+            return out
+        off = value - now.target
+        letters = ["·"] * (2 * HALF + 1)
+        end = max(-HALF, min(HALF, round(off / REACH * HALF)))
+        for at in range(min(0, end), max(0, end) + 1):
+            letters[HALF + at] = "█"
+        letters[HALF] = "│"
+        out.append(f"  wanted {now.target:.3f}  rich {''.join(letters)} lean  {off:+.3f}")
+        return out
+
+    def _table(self, now: Now) -> Table:
+        out = Table(box=None, show_header=False, padding=(0, 2, 0, 0))
+        cells = []
+        for name, value in now.values.items():
+            state = now.states.get(name)
+            text = f"{value:10.3f}" if abs(value) < 10 else f"{value:10.1f}"
+            cells.append((printable(name), printable(state) if state else f"{'--':>10}" if value != value else text))
+        half = (len(cells) + 1) // 2 if len(cells) > ROWS else len(cells)
+        for at in range(half):
+            second = cells[half + at] if half + at < len(cells) else ("", "")
+            out.add_row(*cells[at], *second)
+        return out

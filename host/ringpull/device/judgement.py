@@ -1,0 +1,69 @@
+"""A configuration judged as a whole: what must be corrected, what to look at first, what each channel is used for."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from ringpull.device import advice, impossible, load, uses
+from shared_math import config
+
+
+@dataclass(frozen=True)
+class Point:
+    """One thing that `check` says, with the code of what it is."""
+
+    code: str
+    what: str
+    why: str
+    step: str
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """mistakes: the file can't be used with them. impossible: no answer would come of it. first: to look at before the
+    first drive. known: worth knowing. channels: what each is used for, empty where there are mistakes."""
+
+    mistakes: tuple[Point, ...]
+    impossible: tuple[Point, ...] = ()
+    first: tuple[Point, ...] = ()
+    known: tuple[Point, ...] = ()
+    channels: tuple[uses.Use, ...] = ()
+
+    @property
+    def works(self) -> bool:
+        """Whether an answer can come of what is logged with it."""
+        return not (self.mistakes or self.impossible)
+
+    @property
+    def sentence(self) -> str:
+        """The last line of `check`."""
+        if self.mistakes:
+            return f"can't be used: {len(self.mistakes)} to correct"
+        if self.impossible:
+            return f"records, but no answer can come of it: {len(self.impossible)} to correct"
+        said = []
+        if self.first:
+            said.append(f"{len(self.first)} thing{'s' if len(self.first) > 1 else ''} to look at first")
+        if self.known:
+            said.append(f"{len(self.known)} worth knowing")
+        return "works; " + (", ".join(said) or "nothing to look at")
+
+
+def judge(settings: dict[str, Any]) -> Judgement:
+    """The judgement of a configuration as read, without defaults."""
+    problems = [Point(problem[0], *config.explain(problem)) for problem in config.check(settings)]
+    if problems:
+        return Judgement(tuple(problems))
+    too_much = load.refusal(settings)
+    if too_much is not None:
+        return Judgement((Point("too_much_for_board", *too_much),), channels=tuple(uses.uses(settings)))
+    thoughts = advice.advice(settings)
+    points = [(thought[0] in advice.FIRST, Point(thought[0], *advice.explain(thought))) for thought in thoughts]
+    return Judgement(
+        mistakes=(),
+        impossible=tuple(Point(one[0], *impossible.explain(one)) for one in impossible.impossible(settings)),
+        first=tuple(point for first, point in points if first),
+        known=tuple(point for first, point in points if not first),
+        channels=tuple(uses.uses(settings)),
+    )

@@ -1,0 +1,66 @@
+"""What goes where, for a configuration: the lines that `setup` ends with, by the terminals of hardware/README.md."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from shared_math import converters
+
+# board -> input -> what is printed beside its pad (hardware/circuit/boards.py; a test holds the two together)
+RP2_PADS = {
+    "a0": "GP26, pin 31",
+    "a1": "GP27, pin 32",
+    "a2": "GP28, pin 34",
+    "p0": "GP15, pin 20",
+    "p1": "GP6, pin 9",
+    "d0": "GP14, pin 19",
+}
+ESP32_PADS = {
+    "a0": "IO36 (VP)",
+    "a1": "IO39 (VN)",
+    "a2": "IO34",
+    "a3": "IO35",
+    "p0": "IO27",
+    "p1": "IO15",
+    "d0": "IO26",
+}
+PADS = {"rp2": RP2_PADS, "rp2350": RP2_PADS, "esp32": ESP32_PADS}
+
+FIRST = (
+    "Key out, battery's minus off, never near airbags, brakes or steering; the fuse goes in last.",
+    "T1  switched 12 V, through a 1 A fuse within 15 cm of its tap",
+    "T2  the lambda controller's power ground point, by a ring lug",
+)
+# name -> lines: from where, through what, to which terminal and block
+LINES = {
+    "lambda_1": "the controller's 0-5 V output -> T3, its signal ground -> T4, each through 6.8 kilohm at the "
+    "controller; block A0, differential",
+    "lambda_2": "the second controller's output and its signal ground, each through 6.8 kilohm at the "
+    "controller; one more block, differential, as A0",
+    "map": "a sensor of your own: signal -> T7, its 5 V from T12, its ground to T13; block A1, 0-5 V",
+    "throttle": "the sensor's signal -> T8, its ground -> T11, each through 180 kilohm at the splice; block A2, sensor "
+    "tap",
+    "fuel_pressure": "a sensor of your own: signal to one more block, 0-5 V, as A1; its 5 V from T12, its ground to "
+    "T13",
+    "battery": "joined to T1 inside the logger; block A3: 47 and 10 kilohm",
+    "injector": "the injector's driver line through 1 kilohm at the injector; one more block E, logic line, JP1 open",
+}
+SPEED = {
+    "coil": "the ignition coil's switched end -> T5, through two 15 kilohm at the coil (it carries 400 V); a bolt of "
+    "the engine block near it -> T6; block E, opto-coupler",
+    "line": "the tach output -> T5, through 1 kilohm at its far end; block E, logic line, JP1 open",
+    "wheel": "a sensor with pulses of 5 to 12 V -> T5, through 1 kilohm at the sensor; block E, logic line, JP1 open",
+}
+
+
+def lines(config: dict[str, Any], source: str) -> list[str]:
+    """One line for each wire that the configuration needs. source: of engine speed, "coil", "line" or "wheel"."""
+    pads = PADS.get(config["board"], {})
+    out = list(FIRST)
+    for channel in config["channels"]:
+        name, place = channel["name"], channel["input"]
+        line = SPEED[source] if channel["kind"] == "pulses" else LINES[name]
+        part = converters.part_of(config, place)
+        pad = f"an {part.upper()}'s input {place[1:]}" if part else pads.get(place, "see firmware/boards/wiring.py")
+        out.append(f"{place}  {name}: {line}; pin: {pad}")
+    return [*out, "Button -> T15 and T16; lamp -> T17 (long leg) and T18; screens of all cables -> T14"]

@@ -1,0 +1,91 @@
+"""`dryrun` loses nobody's recordings and says which signals it had no use for, and which it lacked."""
+
+import json
+
+import pytest
+from truth.desk import command
+
+from ringpull.cli.main import parser_of
+from shared_math import boards
+
+CONFIG = {
+    "version": 1,
+    "rate_hz": 50,
+    "channels": [
+        {"name": "lambda_1", "input": "a0", "kind": "lambda", "volts": [0, 5], "values": [0.6, 1.4]},
+        {"name": "map", "input": "a1", "kind": "linear", "unit": "kPa", "volts": [0.5, 4.5], "values": [20, 300]},
+        {"name": "engine_speed", "input": "p0", "kind": "pulses", "per_rev": 2},
+    ],
+}
+
+
+def signals(folder, **more):
+    folder.mkdir(exist_ok=True)
+    (folder / "logger.json").write_text(json.dumps({**CONFIG, **more}))
+    (folder / "volts.csv").write_text("t_s,lambda_1,oil\n0,2.5,1\n2,2.5,1\n")
+    (folder / "edges.csv").write_text("t_s,input\n0.5,engine_speed\n0.6,engine_speed\n")
+    words = ["dryrun", "--config", folder / "logger.json", "--volts", folder / "volts.csv"]
+    return [*words, "--edges", folder / "edges.csv"]
+
+
+@pytest.fixture(scope="module")
+def card(tmp_path_factory):
+    """A dry run's card and what was said."""
+    folder = tmp_path_factory.mktemp("first")
+    done = command(*signals(folder / "signals"), "-o", folder / "card")
+    assert done.returncode == 0, done.stderr
+    return folder, done
+
+
+def test_columns_and_channels_that_have_no_other_are_told(card):
+    _, done = card
+    assert "note: column 'oil' is not an analog channel" in done.stderr
+    assert "note: channel 'map' of the configuration has no column or edge" in done.stderr
+    assert "engine_speed" not in done.stderr and "next: ringpull pulls" in done.stdout
+
+
+def test_a_pulse_channel_without_an_edge_is_told(tmp_path):
+    words = signals(tmp_path)
+    (tmp_path / "edges.csv").write_text("t_s,input\n")
+    done = command(*words, "-o", tmp_path / "card", "--json")
+    made = json.loads(done.stdout)
+    assert made["channels_without_signal"] == ["map", "engine_speed"] and made["columns_not_used"] == ["oil"]
+
+
+def test_the_same_card_is_recorded_anew(card):
+    folder, _ = card
+    assert command(*signals(folder / "signals"), "-o", folder / "card").returncode == 0
+
+
+def test_another_cards_drives_are_kept_unless_told(card, tmp_path):
+    folder, _ = card
+    before = (folder / "card" / "drive.rpl").read_bytes()
+    other = signals(tmp_path, rate_hz=100)
+    done = command(*other, "-o", folder / "card")
+    assert done.returncode == 2 and "--replace" in done.stderr and done.stderr.count("\n") == 3
+    assert (folder / "card" / "drive.rpl").read_bytes() == before
+    assert command(*other, "-o", folder / "card", "--replace").returncode == 0
+    assert (folder / "card" / "drive.rpl").read_bytes() != before
+
+
+def test_a_loggers_own_recordings_are_never_replaced(card, tmp_path, monkeypatch):
+    folder, _ = card
+    monkeypatch.setattr("ringpull.dryrun.run.BOARD", "another")  # so that what is there was made by a board
+    words = signals(folder / "signals")
+    for more in ([], ["--replace"]):
+        done = command(*words, "-o", folder / "card", *more)
+        assert done.returncode == 2 and "holds what a logger recorded" in done.stderr
+
+
+def test_a_prepared_card_is_free(tmp_path):
+    words = signals(tmp_path / "signals")
+    (tmp_path / "card").mkdir()
+    assert command("prepare", tmp_path / "card", "--drive-mb", 1, "--pulls-mb", 1).returncode == 0
+    assert command(*words, "-o", tmp_path / "card").returncode == 0
+
+
+def test_help_names_boards_that_there_are_and_says_what_input_is():
+    parser, _ = parser_of("dryrun")
+    shown = " ".join(parser.format_help().split())
+    assert "input being the name of a pulse channel" in shown
+    assert all(name in shown for name in boards.TITLES) and "stm32" not in shown

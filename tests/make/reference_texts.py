@@ -1,0 +1,365 @@
+"""Texts and examples of the reference of logger.json; keys, ranges and defaults come from the schema itself."""
+
+from __future__ import annotations
+
+import json
+
+# section -> what it is
+SECTIONS = {
+    "top": "The file is one group `{ }`. Two keys are needed: `version` and `channels`.",
+    "engine": "Used for air flow, delays, and what a whole engine cycle is.",
+    "fuel": "A known fuel by its name (petrol, e5, e10, e20, e30, e85, ethanol, methanol, ...; `check` lists them), or "
+    "one of your own: its atoms, a blend, or a stoichiometric constant. Lambda does not depend on it; air-fuel ratios "
+    "do.",
+    "blend part": "One part of `blend` in `fuel`: a known fuel by its name, or atoms of its own.",
+    "target": "The lambda that you want. One number; or a list, one value for each load; or a table, one row for each "
+    "speed and one value for each load; or several of these in a list, chosen by `when`. Straight lines between the "
+    "points, the end values beyond them. Without a target the usual full-load value of the fuel is used and said to be "
+    "common practice without a source.",
+    "when": "Chooses between targets in a list: the first whose `when` holds counts, the last has none.",
+    "lean_warning": "The lamp's warning while you drive. `false` turns it off; without the key it is on wherever "
+    "lambda, engine speed and a target by load are there.",
+    "vehicle": "For the report's head, for power at the wheels and for the delay.",
+    "converters": "External converters: `x` is the first, `y` the second.",
+    "channel": "Every channel has these keys; the rest depends on its `kind`.",
+    "divider": "What is soldered in front of the converter, where it is not the divider of the drawings "
+    "(6.8 kilohm and 10 kilohm; 47 and 10 kilohm where `volts` go above 5.5).",
+    "calibration": "Two voltages measured on the bench. It takes the place of divider and reference.",
+    "state": "What a controller says by volts outside its range: no lambda is read there.",
+}
+
+# kind -> what it is for
+KINDS = {
+    "lambda": "A wideband controller's analog output.",
+    "linear": "A sensor with a straight line from volts to its value: pressure, throttle, battery.",
+    "table": "A sensor with a curve: an air-flow meter. Straight lines between the points.",
+    "thermistor": "A temperature sensor whose resistance falls with heat, between its input and ground, fed by a "
+    "resistor. Its curve is given by `beta` and `r25_ohm`, or three `points`, or `steinhart_hart`: one of the three.",
+    "rtd": "A platinum sensor (Pt100, Pt1000), wired like a thermistor.",
+    "thermocouple": "A type K thermocouple behind an amplifier with an output in volts.",
+    "pulses": "Speed from pulses: engine speed with `per_rev`, road speed with `per_metre`.",
+    "frequency": "A sensor whose value is its frequency: ethanol content, some air-flow meters.",
+    "pulse_width": "How long a line is on: an injector. With an engine speed, duty follows.",
+    "digital": "A switch.",
+}
+
+# section or kind -> examples; every key stands in at least one. What a group holds is shown in its own section.
+_LINE = {"volts": [0.5, 4.5], "values": [0, 100]}
+EXAMPLES: dict[str, list[dict]] = {
+    "top": [
+        {
+            "version": 1,
+            "board": "rp2",
+            "rate_hz": 200,
+            "engine": {"cylinders": 4, "displacement_cc": 1600},
+            "fuel": {"name": "petrol"},
+            "target": {"lambda": 0.85},
+            "vehicle": {"name": "hill-climb car"},
+            "lean_warning": {"margin": 0.05},
+            "converters": {"x": "mcp3304"},
+            "reference_v": 3.0,
+            "screen": True,
+            "customer": "the car's owner",
+            "operator": "who drove and who measured",
+            "conditions": "dry, 18 degC, 1003 hPa",
+            "note": "larger injectors, first drive",
+        }
+    ],
+    "engine": [{"cylinders": 4, "strokes": 4, "displacement_cc": 1600}],
+    "fuel": [
+        {"name": "e85"},
+        {
+            "name": "blend of the club",
+            "by": "volume",
+            "blend": [{"name": "petrol", "part": 85}, {"name": "ethanol", "part": 15}],
+        },
+        {"name": "measured in a laboratory", "c": 1, "h": 1.85, "o": 0.02, "n": 0, "density_kg_m3": 745},
+        {"name": "by its papers", "stoich": 14.1},
+    ],
+    "blend part": [
+        {"name": "petrol", "part": 85},
+        {"name": "own", "part": 15, "c": 1, "h": 2, "o": 0.1, "n": 0, "density_kg_m3": 780},
+    ],
+    "target": [
+        {"load": "map", "load_kpa": [40, 100, 200], "lambda": [1.0, 0.88, 0.79]},
+        {"load": "throttle", "load_pct": [20, 80], "rpm": [1000, 7000], "lambda": [[1.0, 0.88], [0.98, 0.86]]},
+        {"when": {"channel": "high_boost", "is": 1}, "lambda": 0.8},
+    ],
+    "when": [{"channel": "high_boost", "is": 1}],
+    "lean_warning": [{"margin": 0.05, "after_s": 0.3, "buzzer": True}],
+    "vehicle": [
+        {
+            "name": "hill-climb car",
+            "mass_kg": 950,
+            "cda_m2": 0.65,
+            "crr": 0.012,
+            "gears": [120.5, 72.4, 51.9, 40.1],
+            "exhaust_l": 1.4,
+        }
+    ],
+    "converters": [{"x": "mcp3304", "y": "ads1115"}],
+    "channel": [
+        {"name": "oil_pressure", "input": "a2", "kind": "linear", "label": "oil pressure", "note": "sensor of 2024"}
+    ],
+    "divider": [{"top_ohm": 8200, "bottom_ohm": 10000}],
+    "calibration": [{"counts": [1652, 3304], "volts": [1.333, 2.666]}],
+    "state": [{"name": "warm-up", "volts": [0.0, 0.1], "means": "heating"}],
+    "lambda": [
+        {
+            "volts": [0.5, 4.5],
+            "values": [0.60, 1.40],
+            "bank": 1,
+            "front": "differential",
+            "accuracy": 0.01,
+            "tau_ms": 80,
+            "states": [{"name": "warm-up", "volts": [0.0, 0.1], "means": "heating"}],
+            "divider": {"top_ohm": 6800, "bottom_ohm": 10000},
+        },
+        {
+            "volts": [0.0, 5.0],
+            "values": [9.0, 19.0],
+            "scale": "afr",
+            "stoich": 14.7,
+            "calibration": {"counts": [1652, 3304], "volts": [1.333, 2.666]},
+        },
+    ],
+    "linear": [
+        {"unit": "kPa", "volts": [0.5, 4.5], "values": [20, 300], "accuracy": 3, "tau_ms": 5},
+        {
+            "unit": "V",
+            "volts": [0, 5],
+            "values": [0, 5],
+            "expect": [2.48, 2.52],
+            "divider": {"top_ohm": 6800, "bottom_ohm": 10000},
+            "states": [{"name": "wire off", "volts": [0.0, 0.1]}],
+        },
+        {"unit": "%", **_LINE, "calibration": {"counts": [1652, 3304], "volts": [1.333, 2.666]}},
+    ],
+    "table": [
+        {
+            "unit": "g/s",
+            "volts": [1.0, 2.0, 4.0],
+            "values": [2, 20, 90],
+            "accuracy": 2,
+            "tau_ms": 20,
+            "divider": {"top_ohm": 6800, "bottom_ohm": 10000},
+            "states": [{"name": "wire off", "volts": [0.0, 0.5]}],
+        },
+        {"volts": [1, 2], "values": [2, 20], "calibration": {"counts": [1652, 3304], "volts": [1.333, 2.666]}},
+    ],
+    "thermistor": [
+        {"pullup_ohm": 1800, "beta": 3435, "r25_ohm": 10000, "supply_v": 3.33, "accuracy": 2, "tau_ms": 5000},
+        {
+            "pullup_ohm": 1800,
+            "points": [[0, 32000], [25, 10000], [90, 950]],
+            "divider": {"top_ohm": 0, "bottom_ohm": 1},
+        },
+        {
+            "pullup_ohm": 1800,
+            "steinhart_hart": [0.00111, 0.000238, 1.02e-7],
+            "calibration": {"counts": [1652, 3304], "volts": [1.333, 2.666]},
+            "states": [{"name": "wire off", "volts": [4.9, 5.1]}],
+        },
+    ],
+    "rtd": [
+        {"pullup_ohm": 1000, "r0_ohm": 1000, "supply_v": 3.0, "accuracy": 1, "tau_ms": 2000},
+        {
+            "pullup_ohm": 1000,
+            "r0_ohm": 1000,
+            "divider": {"top_ohm": 0, "bottom_ohm": 1},
+            "states": [{"name": "wire off", "volts": [2.9, 3.1]}],
+        },
+        {"pullup_ohm": 1000, "r0_ohm": 1000, "calibration": {"counts": [1652, 3304], "volts": [1.333, 2.666]}},
+    ],
+    "thermocouple": [
+        {"type": "K", "gain": 122, "zero_v": 0.5, "cold": "box", "accuracy": 4, "tau_ms": 800},
+        {
+            "gain": 122,
+            "cold_degc": 30,
+            "divider": {"top_ohm": 6800, "bottom_ohm": 10000},
+            "states": [{"name": "wire off", "volts": [4.9, 5.1]}],
+        },
+        {"gain": 122, "calibration": {"counts": [1652, 3304], "volts": [1.333, 2.666]}},
+    ],
+    "pulses": [
+        {"per_rev": 2, "max_rpm": 9000, "ringing_us": 300, "polarity": "rising"},
+        {"per_metre": 12, "max_kmh": 260, "min_period_us": 500},
+    ],
+    "frequency": [
+        {
+            "unit": "%",
+            "hz": [50, 150],
+            "values": [0, 100],
+            "polarity": "falling",
+            "min_period_us": 2000,
+            "accuracy": 5,
+            "tau_ms": 500,
+        }
+    ],
+    "pulse_width": [{"per_cycle": 1, "polarity": "low", "ringing_us": 200}],
+    "digital": [{"polarity": "low"}],
+}
+
+# key, or "section: key" where a key means something else there -> what it means, where explanations.py does not say
+MEANING = {
+    "engine": "the engine",
+    "fuel": "what is in the tank",
+    "target": "the lambda that is wanted",
+    "vehicle": "the car",
+    "lean_warning": "the lamp's warning",
+    "converters": "external converters that are fitted",
+    "customer": "stands on the report's first page",
+    "operator": "stands on the report's first page",
+    "conditions": "stands on the report's first page",
+    "note": "stands on the report's first page",
+    "channel: note": "for yourself, shown nowhere",
+    "label": "the channel's name in pictures",
+    "vehicle: name": "stands in the report's title",
+    "fuel: name": "a known fuel, or a name of your own",
+    "blend part: name": "a known fuel, or a name of your own",
+    "blend": "the parts of a blend",
+    "by": "whether the blend's parts are volumes or masses",
+    "c": "carbon atoms, per molecule or per carbon atom",
+    "h": "hydrogen atoms",
+    "o": "oxygen atoms",
+    "n": "nitrogen atoms",
+    "when": "when this target counts",
+    "x": "the first external converter",
+    "y": "the second external converter",
+    "divider": "the resistors in front of the converter",
+    "calibration": "two voltages measured on the bench",
+    "states": "volts by which the controller or sensor says something else than a value",
+    "state: name": "a name of your own",
+    "means": 'what the state says: "heating" silences the lean warning until the sensor is warm',
+    "state: volts": "from, to",
+    "calibration: volts": "what the multimeter said at those counts",
+    "scale": "whether `values` are lambda or air-fuel ratio",
+    "fuel: stoich": "the fuel's stoichiometric air-fuel ratio",
+    "lambda: stoich": "the air-fuel ratio that the controller shows at lambda 1: the controller's own, not the fuel's",
+    "unit": "the unit of `values`",
+    "type": "the thermocouple's type",
+    "lambda: values": "lambda (or air-fuel ratio) at those volts",
+    "frequency: values": "what the sensor means at those frequencies, in the channel's unit",
+    "pulse_width: ringing_us": "for how many microseconds the line rings after an edge",
+    "pulse_width: polarity": "the level at which the injector is open",
+    "digital: polarity": "the level that counts as 1",
+    "polarity": "which edge counts",
+}
+
+# key -> its unit, where its ending does not say it
+UNITS = {
+    "rate_hz": "1/s",
+    "volts": "V",
+    "hz": "Hz",
+    "values": "the channel's",
+    "accuracy": "the channel's",
+    "expect": "the channel's",
+    "rpm": "1/min",
+    "max_rpm": "1/min",
+    "per_rev": "1/turn",
+    "per_metre": "1/m",
+    "per_cycle": "1/cycle",
+    "gears": "1/min per km/h",
+    "margin": "lambda",
+    "gain": "V/V",
+    "beta": "K",
+    "points": "degC, ohm",
+    "density_kg_m3": "kg/m3",
+    "part": "share or %",
+    "lambda": "lambda",
+    "max_kmh": "km/h",
+}
+ENDINGS = {
+    "_cc": "cm3",
+    "_kg": "kg",
+    "_m2": "m2",
+    "_l": "litres",
+    "_s": "s",
+    "_ms": "ms",
+    "_us": "us",
+    "_ohm": "ohm",
+    "_v": "V",
+    "_degc": "degC",
+    "_kpa": "kPa",
+    "_pct": "%",
+}
+
+# key -> what may stand there, for keys with rules of their own
+OWN_RULES = {
+    "version": "1",
+    "engine": "a group, see [engine](#engine)",
+    "fuel": "a group, see [fuel](#fuel)",
+    "target": "a group, or a list of up to 8, see [target](#target)",
+    "channels": "a list of up to 32, see [channels](#channels)",
+    "converters": "a group, see [converters](#converters)",
+    "vehicle": "a group, see [vehicle](#vehicle)",
+    "lean_warning": "a group, see [lean_warning](#lean_warning), or `false`",
+    "blend": "a list of 2 to 6 parts, see [blend part](#blend-part)",
+    "lambda": "a number from 0.4 to 1.6, a list or a table of them",
+    "when": "a group, see [when](#when)",
+    "is": "a number, [lower, higher] or the name of a state",
+    "name": "up to 24 small letters, digits and _, a letter first",
+    "input": "a0.. analog, p0.. pulses, d0.. digital, x0.. or y0.. external, x0-x1 a difference",
+    "kind": "one of those below",
+    "divider": "a group, see [divider](#divider)",
+    "calibration": "a group, see [calibration](#calibration)",
+    "states": "a list of up to 8, see [state](#state)",
+    "points": "three of [degC, ohm]",
+}
+
+# key -> default in words, where it is not one value
+DEFAULTS = {
+    "label": "the name",
+    "min_period_us": "half the shortest period",
+    "tau_ms": "0",
+    "lambda: tau_ms": "80 assumed, or found from the drive",
+    "divider": "the drawings'",
+    "front": '`"plain"`',
+    "reference_v": "the board's own, 3.3",
+    "by": '`"volume"`',
+    "target": "the fuel's usual one",
+    "o": "`0`",
+    "n": "`0`",
+    "lean_warning": "on where it can be",
+    "fuel: density_kg_m3": "of a known fuel its own",
+    "blend part: density_kg_m3": "of a known fuel its own",
+    "pulses: ringing_us": "`0`",
+    "screen": "`false`",
+    "cold_degc": "the amplifier's own",
+}
+
+
+def whole(section: str, example: dict) -> dict:
+    """A configuration that holds an example of a section or kind, with what else it needs."""
+    speed = {"name": "engine_speed", "input": "p0", "kind": "pulses", "per_rev": 2}
+    lam = {"name": "lambda_1", "input": "a0", "kind": "lambda", "volts": [0.5, 4.5], "values": [0.6, 1.4]}
+    load = {"name": "map", "input": "a1", "kind": "linear", "unit": "kPa", "volts": [0.5, 4.5], "values": [20, 300]}
+    pedal = {"name": "throttle", "input": "a2", "kind": "linear", "unit": "%", **_LINE}
+    switch = {"name": "high_boost", "input": "d0", "kind": "digital"}
+    box = {"name": "box", "input": "a3", "kind": "rtd", "pullup_ohm": 1000, "r0_ohm": 1000}
+    out = {"version": 1, "board": "rp2", "channels": [lam, speed, load, pedal, switch, box]}
+    out["target"] = {"load": "map", "load_kpa": [40, 200], "lambda": [1.0, 0.8]}
+    example = json.loads(json.dumps(example))
+    if section == "top":
+        return {**out, **example, "target": out["target"]}
+    if section == "blend part":
+        rest = {"name": "petrol", "part": 100 - example["part"]}
+        out["fuel"] = {"name": "a blend", "blend": [example, rest]}
+    elif section == "when":
+        out["target"] = [{"when": example, "lambda": 0.8}, {"lambda": 0.9}]
+        out["lean_warning"] = False
+    elif section == "target":
+        out["lean_warning"] = False
+        out["target"] = [example, {"lambda": 0.9}] if "when" in example else example
+    elif section == "channel":
+        out["channels"][3] = {**example, "unit": "kPa", **_LINE}
+    elif section in ("divider", "calibration"):
+        lam[section] = example
+    elif section == "state":
+        lam["states"] = [example]
+    elif section in KINDS:
+        letter = {"pulses": "p1", "frequency": "p1", "pulse_width": "p1", "digital": "d1"}.get(section, "a4")
+        out["channels"].append({"name": "shown_here", "input": letter, "kind": section, **example})
+    else:
+        out[section] = example
+    return out

@@ -1,0 +1,117 @@
+"""The real firmware on MicroPython's unix port, in the clock's time, its console on a pty: what a PC meets on USB."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import pty
+import select
+import shutil
+import subprocess
+import threading
+import time
+import tty
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from ringpull.dryrun import run, signals
+from ringpull.dryrun.sources import firmware_dir, shared_math_dir
+from truth.signals import Signals
+
+HANG_S = 300
+
+
+class Desk:
+    """port: of the logger, for a PC. process: the firmware. to_pc: function that gets bytes on their way to the PC and
+    gives what arrives in their place, None where the cable is pulled then; or None."""
+
+    def __init__(self, work: Path, files: list[Path], end_s: float, **more) -> None:
+        settings, text = run.load_config(files[0])
+        compiled = signals.compile_signals(settings, *files[1:])
+        job_path = run.write_job(work, settings, compiled, files[0], 1, 0, None)
+        job = json.loads(job_path.read_text())
+        self.to_pc: Callable[[bytes], bytes | None] | None = None
+        self.board, self._firmware = pty.openpty()
+        for end in (self.board, self._firmware):
+            tty.setraw(end)
+        job.update({"console": os.ttyname(self._firmware), "paced": True, "end_us": int(end_s * 1e6), **more})
+        job_path.write_text(json.dumps(job))
+        shutil.copytree(shared_math_dir(), work / "shared_math", ignore=shutil.ignore_patterns("__pycache__"))
+        environment = dict(
+            os.environ, RINGPULL_DESK=str(job_path), MICROPYPATH=os.pathsep.join((str(work), ".frozen"))
+        )
+        command = [run.find_micropython(), "-X", f"heapsize={run.heap_for(text)}", str(firmware_dir() / "main.py")]
+        self.errors = work / "errors.txt"
+        with self.errors.open("w") as errors:
+            self.process = subprocess.Popen(command, cwd=work, env=environment, stdout=errors, stderr=errors)
+        self.plug()
+
+    def plug(self) -> None:
+        """The cable goes in at the PC's side: a new port."""
+        self.pc, self._there = pty.openpty()
+        for end in (self.pc, self._there):
+            tty.setraw(end)
+        self.port = os.ttyname(self._there)
+        self._plugged = threading.Event()
+        self._plugged.set()
+        for source, target, back in ((self.pc, self.board, False), (self.board, self.pc, True)):
+            threading.Thread(target=self._carry, args=(source, target, back, self._plugged), daemon=True).start()
+
+    def _carry(self, source: int, target: int, back: bool, plugged: threading.Event) -> None:
+        while plugged.is_set():
+            try:
+                if not select.select([source], [], [], 0.05)[0]:
+                    continue
+                data = os.read(source, 4096)
+                meddled = self.to_pc(data) if back and self.to_pc else data
+                if meddled is None:
+                    self.pull()
+                    return
+                while meddled and plugged.is_set():
+                    if select.select([], [target], [], 0.05)[1]:
+                        meddled = meddled[os.write(target, meddled[:256]) :]
+            except (OSError, ValueError):
+                return
+
+    def pull(self) -> None:
+        """The cable comes out at the PC's side."""
+        self._plugged.clear()
+        for end in (self._there, self.pc):
+            with contextlib.suppress(OSError):
+                os.close(end)
+
+    def end(self) -> None:
+        """Stop the firmware, as power that goes."""
+        self.process.kill()
+        self.process.wait(HANG_S)
+        self.pull()
+        for end in (self.board, self._firmware):
+            os.close(end)
+
+    def said(self) -> str:
+        """What the firmware printed."""
+        return self.errors.read_text()
+
+
+@contextmanager
+def desk(folder: Path, made: Signals, end_s: float, **more) -> Iterator[Desk]:
+    """The firmware on these signals, recording; with power for `end_s` of the clock's time at most."""
+    made.write(folder)
+    files = [folder / name for name in ("logger.json", "volts.csv", "edges.csv", "buttons.csv")]
+    work = folder / "work"
+    (work / "out").mkdir(parents=True)
+    running = Desk(work, files, end_s, **more)
+    try:
+        yield running
+    finally:
+        running.end()
+
+
+def wait_for(event: Callable[[], bool], what: str) -> None:
+    """Wait until `event` holds; only a hang reaches the limit."""
+    until = time.monotonic() + HANG_S
+    while not event():
+        assert time.monotonic() < until, what
+        time.sleep(0.01)
