@@ -8,7 +8,6 @@ import time
 import machine
 import vfs
 
-from acquire import tach
 from boards import config_file, light
 from drivers import sdcard
 from shared_math import layout, ticks
@@ -237,6 +236,8 @@ class GenericBoard:
 
     def tach(self, channel, limit_us):
         """What counts the edges of a pulse input; an edge within `limit_us` of the last accepted one is refused."""
+        from acquire import tach
+
         counter = tach.Tach(limit_us)
         if self.pin("pulse", channel["input"]) is not None:
             self.on_edges(channel, counter)
