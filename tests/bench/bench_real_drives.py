@@ -16,7 +16,7 @@ from bench import real_drives
 from ringpull.analysis import pulls
 from ringpull.analysis.judge import session
 
-BEFORE_S, LEAST_JUDGED_S = 0.5, 0.5
+BEFORE_S, LEAST_JUDGED_S, LEAST_PLANTED_S = 0.5, 0.5, 0.3
 FOLDER = os.environ.get("RINGPULL_RECORDINGS")
 
 
@@ -36,7 +36,11 @@ def drive(path: str) -> dict:
     out["pulls"] = len(spans.pulls)
     alone = spans.pulls + spans.held
     out["false"] = sum(len(session.judge_span(ready, *span).lean_events) for span in alone)
-    for first, last in recording.full:
+    lean = [planted(*one) for one in recording.full]
+    dented = session.prepare(
+        real_drives.columns_of(recording, random, [one for one in lean if one is not None]), identified=False
+    )
+    for (first, last), hole in zip(recording.full, lean, strict=True):
         start_s, end_s = (float(recording.time_s[at]) for at in (first, last - 1))
         marked = (start_s - BEFORE_S, end_s + BEFORE_S)
         mine = [span for span in alone if span[0] < end_s and span[1] > start_s]
@@ -45,22 +49,25 @@ def drive(path: str) -> dict:
         out["judged"] += numbers.judged_s >= LEAST_JUDGED_S
         out["unmarked"] += sum(session.judge_span(ready, *span).judged_s for span in mine) >= LEAST_JUDGED_S
         out["false"] += len(numbers.lean_events)
-        # 0.8 s before its end, or where it is short in its second half: the opening itself is judged by another rule
-        length = round(real_drives.LEAN_S * real_drives.RATE_HZ)
-        lean = (max(last - length, (first + last) // 2), last)
-        if lean[1] - lean[0] < 0.3 * real_drives.RATE_HZ:
-            continue
-        at_s = [float(recording.time_s[row]) for row in (lean[0], lean[1] - 1)]
-        dented = session.prepare(real_drives.columns_of(recording, random, lean), identified=False)
-
-        def seen(some, dented=dented, at_s=at_s):
-            events = [event for span in some for event in session.judge_span(dented, *span).lean_events]
-            return any(e.start_s < at_s[1] + 0.2 and e.end_s > at_s[0] - 0.2 for e in events)
-
-        out["planted"] += 1
-        out["found"] += seen([marked])
-        out["found_unmarked"] += seen(mine)
+        if hole is not None:
+            at_s = [float(recording.time_s[row]) for row in (hole[0], hole[1] - 1)]
+            out["planted"] += 1
+            out["found"] += seen(dented, [marked], at_s)
+            out["found_unmarked"] += seen(dented, mine, at_s)
     return out
+
+
+def planted(first: int, last: int) -> tuple[int, int] | None:
+    """Rows of the event planted in a stretch: LEAN_S before its end, or where it is short in its second half, since the
+    opening itself is judged by another rule; None where that is too little."""
+    begin = max(last - round(real_drives.LEAN_S * real_drives.RATE_HZ), (first + last) // 2)
+    return (begin, last) if last - begin >= LEAST_PLANTED_S * real_drives.RATE_HZ else None
+
+
+def seen(judged: session.Judged, spans: list[tuple[float, float]], at_s: list[float]) -> bool:
+    """Whether a lean event of these spans lies where one was planted."""
+    events = [event for span in spans for event in session.judge_span(judged, *span).lean_events]
+    return any(e.start_s < at_s[1] + 0.2 and e.end_s > at_s[0] - 0.2 for e in events)
 
 
 def rows():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -118,23 +119,23 @@ def full_load(rpm: np.ndarray, map_kpa: np.ndarray) -> list[tuple[int, int]]:
     return out
 
 
-def columns_of(recording: Recording, random: np.random.Generator, lean: tuple[int, int] | None = None) -> Columns:
-    """The recording as a logger would have it: lambda at target, with scatter, behind pipe and lag. lean: rows at whose
-    injection the mixture is LEAN too lean."""
+def columns_of(recording: Recording, random: np.random.Generator, lean: Sequence[tuple[int, int]] = ()) -> Columns:
+    """The recording as a logger would have it: lambda at target, with scatter, behind pipe and lag. lean: rows (first,
+    after last) at whose injection the mixture is LEAN too lean."""
+    import pandas as pd
+
     rows = len(recording.time_s)
     mixture = np.interp(recording.map_kpa, TARGET["load_kpa"], TARGET["lambda"])
-    if lean is not None:
-        mixture[lean[0] : lean[1]] += LEAN
+    for first, last in lean:
+        mixture[first:last] += LEAN
     rpm = np.maximum(recording.rpm, 500.0)
     # speed-density at an efficiency of 0.9 and 303 K, exhaust at 950 K and 110 kPa (common practice, no source)
     air_g_s = 0.9 * DISPLACEMENT_CC * rpm / 120.0 * np.maximum(recording.map_kpa, 20.0) / (287.05 * 303.0)
     litres_s = air_g_s * 1.08 * 300.95 * 950.0 / (110.0 * 1000.0)
     arrives_s = np.maximum.accumulate(recording.time_s + 540.0 / (6.0 * rpm) + VOLUME_L / litres_s)
     reached = np.interp(recording.time_s, arrives_s, mixture)
-    keep, sensed, state = np.exp(-1.0 / RATE_HZ / LAG_S), np.empty(rows), reached[0]
-    for row, value in enumerate(reached.tolist()):
-        state = value + (state - value) * keep
-        sensed[row] = state
+    keep = float(np.exp(-1.0 / RATE_HZ / LAG_S))
+    sensed = pd.Series(reached).ewm(alpha=1.0 - keep, adjust=False).mean().to_numpy()
     measured = sensed + random.normal(0.0, 0.004, rows)
     columns = Columns(recording.time_s, measured, recording.rpm.copy(), recording.map_kpa, recording.throttle)
     columns.config, columns.banks = CONFIG, {"lambda_1": measured}
