@@ -1,7 +1,7 @@
 """The fault campaign: every fault of tests/truth/faults.py on random drives with a true lean event and without.
 
-Each goes by decoded columns, and the first RINGPULL_FAULT_FIRMWARE of each kind (0 unless set) through the real
-firmware, its ring file and its reader as well. RINGPULL_FAULT_DRIVES sets how many drives of each kind (2 unless set; 20
+Each goes by decoded columns, the first RINGPULL_FAULT_FIRMWARE of each kind (0 unless set) through the real
+firmware, its ring file and its reader as well. RINGPULL_FAULT_DRIVES sets how many of each kind (2 unless set; 20
 for a full run, which takes hours). RINGPULL_FAULT_KEPT names a file in which every outcome is kept as soon as it is
 known: a run that was ended goes on from it. FAULTS_RESULTS.md holds the last run.
 """
