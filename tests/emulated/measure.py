@@ -38,6 +38,7 @@ Command: `RINGPULL_UF2=image.uf2 .venv/bin/python tests/emulated/measure.py`
 | scenario | figure | value |
 | --- | --- | --- |
 """
+REST = "## "  # from the first heading behind the table on, the file is kept as it is
 LINE = re.compile(r"\| ([^|]+) \| ([^|]+) \| ([^|]+) \|$")
 
 
@@ -61,8 +62,11 @@ def main() -> int:
         print(image.lacking(), file=sys.stderr)
         return 2
     held: dict[str, list[str]] = {}
+    rest = ""
     if RESULTS.exists():
-        for line in RESULTS.read_text().splitlines():
+        table, mark, rest = RESULTS.read_text().partition(REST)
+        rest = "\n" + mark + rest if mark else ""
+        for line in table.splitlines():
             found = LINE.match(line)
             if found and found[1] in scenarios.SCENARIOS:
                 held.setdefault(found[1], []).append(line)
@@ -70,7 +74,8 @@ def main() -> int:
         held[name] = lines_of(name, uf2)
         print("\n".join(held[name]), flush=True)
         text = HEAD.format(rp2040py=version("rp2040py"))
-        RESULTS.write_text(text + "\n".join(line for one in scenarios.SCENARIOS for line in held.get(one, [])) + "\n")
+        lines = [line for one in scenarios.SCENARIOS for line in held.get(one, [])]
+        RESULTS.write_text(text + "\n".join(lines) + "\n" + rest)
     return 0
 
 
