@@ -182,6 +182,7 @@ class GenericBoard:
 
     def configure(self, config):
         """The configuration in force, before any input is asked for."""
+        self.reference_v = config.get("reference_v", self.pins["reference_v"])
         if [one for one in config["channels"] if one["input"][0] in "xy"]:
             from boards.fitted import Fitted
 
@@ -195,7 +196,7 @@ class GenericBoard:
 
     def own_converter(self, _name):
         """The same of the board's own converter."""
-        return _BITS, self.pins["reference_v"], 0
+        return _BITS, self.reference_v, 0
 
     def reader(self, channel):
         """A function without arguments that gives the channel's counts now."""
