@@ -16,11 +16,11 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from limits import HANG_S
+
 from ringpull.dryrun import run, signals
 from ringpull.files.firmware_sources import firmware_dir, shared_math_dir
 from truth.signals import Signals
-
-HANG_S = 300
 
 
 class Wire:
@@ -33,18 +33,23 @@ class Wire:
         self.board, self.firmware = pty.openpty()
         for end in (self.board, self.firmware):
             tty.setraw(end)
+        self._carrying: list[threading.Thread] = []
         self.plug()
 
     def plug(self) -> None:
         """The cable goes in at the PC's side: a new port."""
+        for one in self._carrying:  # it would take what is meant for the new port
+            one.join(HANG_S)
         self.pc, self._there = pty.openpty()
         for end in (self.pc, self._there):
             tty.setraw(end)
         self.port = os.ttyname(self._there)
         self._plugged = threading.Event()
         self._plugged.set()
-        for source, target, back in ((self.pc, self.board, False), (self.board, self.pc, True)):
-            threading.Thread(target=self._carry, args=(source, target, back, self._plugged), daemon=True).start()
+        ways = ((self.pc, self.board, False), (self.board, self.pc, True))
+        self._carrying = [threading.Thread(target=self._carry, args=(*way, self._plugged), daemon=True) for way in ways]
+        for one in self._carrying:
+            one.start()
 
     def _carry(self, source: int, target: int, back: bool, plugged: threading.Event) -> None:
         while plugged.is_set():

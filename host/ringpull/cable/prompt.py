@@ -16,7 +16,9 @@ ARCHITECTURES = (
     *("", "x86", "x64", "armv6", "armv6m", "armv7m", "armv7em", "armv7emsp", "armv7emdp", "xtensa", "xtensawin"),
     "rv32imc",
 )  # by the number in sys.implementation._mpy (MicroPython's documentation, "MicroPython .mpy files")
-PROMPT_S = 10
+PROMPT_S = 3.0  # the prompt is waited for so long, and asked for again
+TRIES = 5
+PIECE = 1024  # bytes of a file sent at once
 
 
 @dataclass(frozen=True)
@@ -43,10 +45,22 @@ class Prompt:
 
         self.path = path
         with self._told(), redirect_stdout(StringIO()):
-            self.wire = SerialTransport(path)
-            self.wire.enter_raw_repl(soft_reset=False, timeout_overall=PROMPT_S)
+            self.wire = SerialTransport(path, timeout=PROMPT_S)
+            self._enter(soft_reset=False)
             if self.run("import sys; print(sys.platform)") != "linux":
-                self.wire.enter_raw_repl(soft_reset=True, timeout_overall=PROMPT_S)  # with the whole heap
+                self._enter(soft_reset=True)  # with the whole heap
+
+    def _enter(self, soft_reset: bool) -> None:
+        """Get the prompt; a board that is just doing something else may miss the first call."""
+        from mpremote.transport import TransportError
+
+        for _ in range(TRIES - 1):
+            try:
+                self.wire.enter_raw_repl(soft_reset=soft_reset, timeout_overall=PROMPT_S)
+                return
+            except TransportError:
+                continue
+        self.wire.enter_raw_repl(soft_reset=soft_reset, timeout_overall=PROMPT_S)
 
     def __enter__(self) -> Prompt:
         return self
@@ -100,7 +114,7 @@ class Prompt:
     def write(self, path: str, data: bytes) -> None:
         """A whole file."""
         with self._told():
-            self.wire.fs_writefile(path, data)
+            self.wire.fs_writefile(path, data, chunk_size=PIECE)
 
     def restart(self) -> None:
         """Start the board anew; its port goes away for a moment."""
