@@ -4,6 +4,8 @@ The number is what the lamp blinks (tens long, ones short) and what the ring fil
 for something else.
 """
 
+LAST_OF_CONFIG = 19  # up to here: of logger.json, found at the start; the others may come at any time
+
 FAULTS = {
     "no_config": (
         11,
@@ -52,6 +54,12 @@ FAULTS = {
         "A new ring was begun, because nothing in the one on the card could be used",
         "the file was damaged, or a newer version wrote it",
         "before recording on, look on a PC for the earlier drives: a newer version's file is kept under another name",
+    ),
+    "pull_not_copied": (
+        27,
+        "A marked pull could not be copied into pulls.rpl",
+        "the card refuses the place where it belongs: it is worn",
+        "copy the card to a PC, where drive.rpl still has that pull; then use another card",
     ),
     "rows_lost": (
         31,

@@ -180,13 +180,19 @@ class StandInSession:
             for n, (a, b, spoiled) in enumerate(marks)
         ]
         data = {"session": session_id, "time_s": columns.time_s}
-        for name, suffix in (("lambda_1", ""), ("engine_speed", "_rpm"), ("map", "_kpa"), ("throttle", "_pct")):
+        suffixes = {"lambda_1": "", "engine_speed": "_rpm", "map": "_kpa", "throttle": "_pct", "fuel_pressure": "_kpa"}
+        for name, suffix in suffixes.items():
             if columns.named.get(name) is not None:
                 data[name + suffix] = columns.named[name]
         frame = pd.DataFrame(data)
         self._frame = frame if drop is None else frame[~drop].reset_index(drop=True)
         self.rows = len(self._frame)
         self.duration_s = float(columns.time_s[-1])
+
+    @property
+    def awake(self):
+        """Its engine never stands for hours."""
+        return self
 
     def frame(self):
         return self._frame
