@@ -41,9 +41,9 @@ def why(answer) -> tuple[list[str], list[str]]:
     doubts = sorted(first.doubts(answer), key=lambda one: one.kind not in NEVER_CUT)
     most = max(MOST_DOUBTS, sum(one.kind in NEVER_CUT for one in doubts))
     doubts, later = doubts[:most], doubts[most:]
-    told = [] if answer.holes or answer.verdict == NO_EVENT else answer.reasons[:1]
-    elsewhere = (Why.LEAN, *(UNTESTED if answer.judged else ()))
-    rest = [one for one in answer.reasons if one.kind not in elsewhere and one not in (*doubts, *told)]
+    told = (*doubts, *first.told_by_sentence(answer))
+    elsewhere = UNTESTED if answer.judged else ()
+    rest = [one for one in answer.reasons if one.kind not in elsewhere and one not in told]
     rest = [*(one for one in later if one in rest), *(one for one in rest if one not in later)]
     return tuple([live(capital(reason(one))) for one in some] for some in (doubts, rest))
 

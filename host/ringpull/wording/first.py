@@ -35,7 +35,18 @@ def sentence(answer: Any) -> Said:
     if judged:
         what = "No lean event in what was judged, but a lean event elsewhere in these pulls would not show: "
         return say(what, reason(answer.reasons[0]), ".")
+    if answer.reasons:
+        return say("There is not enough here for an answer: ", reason(answer.reasons[0]), ".")
     return say("There is not enough here for an answer.")
+
+
+def told_by_sentence(answer: Any) -> list[Reason]:
+    """The reasons that the sentence itself tells whole."""
+    lean = [one for one in answer.reasons if one.kind is Why.LEAN and answer.holes]
+    if lean or answer.verdict == NO_EVENT:
+        return lean
+    doubted = answer.verdict != ATTENTION and any(one.kind is Why.DOUBT for one in answer.reasons)
+    return [] if doubted else answer.reasons[:1]
 
 
 def others(answer: Any) -> list[Said]:
@@ -44,8 +55,8 @@ def others(answer: Any) -> list[Said]:
 
 
 def doubts(answer: Any) -> list[Reason]:
-    """The reasons that make the answer less certain, without the one that is the sentence itself."""
-    told = answer.reasons[:1] if not answer.holes and answer.verdict != NO_EVENT else []
+    """The reasons that make the answer less certain, without those that the sentence tells."""
+    told = told_by_sentence(answer)
     return [
         one
         for one in answer.reasons
@@ -58,6 +69,6 @@ def lines(answer: Any) -> list[Said]:
     out = [sentence(answer)]
     out += [say(holes.cause(one), ".") for one in answer.holes[:1] if holes.cause(one)]
     out += others(answer)
-    told = [] if answer.holes or answer.verdict == NO_EVENT or not answer.reasons else [answer.reasons[0]]
-    out += [capital(reason(one)) for one in answer.reasons if one.kind is not Why.LEAN and one not in told]
+    told = told_by_sentence(answer)
+    out += [capital(reason(one)) for one in answer.reasons if one not in told]
     return out

@@ -11,7 +11,10 @@ from analysis_scenes import Hole, StandInDrive, StandInSession, scene
 from ringpull.analysis.answer import PullAnswer, answer
 from ringpull.analysis.cells import fuelmap
 from ringpull.analysis.cells.speed_curve import PullCurve
+from ringpull.analysis.instruments.records import Cause, Check, Instrument, contradicted
 from ringpull.analysis.judge import holes, session
+from ringpull.analysis.judge.reasons import Reason, Why
+from ringpull.analysis.judge.verdict import NOT_ENOUGH
 from ringpull.drive import Damage
 from ringpull.report import answer_part, cards, curve, evidence
 from ringpull.report.axes import Axis
@@ -239,3 +242,26 @@ def test_the_table_of_pulls_keeps_its_curve_in_a_window_of_80_columns(monkeypatc
     assert re.search(r"[1-8]{6,12} +\d+ % lean at \d{4}", out.getvalue())
     said = re.search(r"pull 1: (\d\.\d) of (\d\.\d) s judged; the rest: (.*)", out.getvalue())
     assert float(said[1]) == round(judged[0].judged_s, 1) and "tip-in" in said[3]
+
+
+def stood(verdict_word, reasons, judged=()):
+    """What the first screen and the terminal say of an answer with these reasons."""
+    made = SimpleNamespace(verdict=verdict_word, reasons=reasons, holes=[], judged=list(judged), pulls=[])
+    doubts, rest = answer_part.why(made)
+    return first.sentence(made), doubts, rest, first.lines(made)
+
+
+def test_why_there_is_no_answer_is_said_at_once():
+    missing = Reason(Why.MISSING, values={"roles": ("rpm",)})
+    sentence, doubts, rest, lines = stood(NOT_ENOUGH, [missing, Reason(Why.SINGLE)])
+    assert sentence == "There is not enough here for an answer: not logged, or never valid: engine speed."
+    assert doubts == [] and rest == ["A single pull shows no repeatability: do two more"] and len(lines) == 2
+
+
+def test_an_instrument_that_takes_the_answer_away_is_told_with_its_evidence():
+    finding = contradicted(Check.AMBIENT, Cause.GAUGE, kpa=2.0, seconds=3.0, around=float("nan"))
+    doubt = Reason(Why.DOUBT, values={"instrument": Instrument("map", "map", None, (finding,))})
+    sentence, doubts, _, lines = stood(NOT_ENOUGH, [doubt, Reason(Why.SINGLE)])
+    assert sentence == "No answer: map is contradicted by the drive."
+    assert len(doubts) == 1 and "the standing engine shows" in doubts[0]
+    assert any("the standing engine shows" in line for line in lines)
