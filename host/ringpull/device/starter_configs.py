@@ -122,8 +122,8 @@ def config_of(plan: Plan) -> dict[str, Any]:
     """The configuration of a plan, as it goes into logger.json."""
     config: dict[str, Any] = {
         "version": 1,
-        "note": "Made by 'ringpull setup'. Volts and values must be those in your sensors' papers, and the target that of "
-        f"whoever built the engine; a rule of thumb of the trade is lambda {plan.why}.",
+        "note": "Made by 'ringpull setup'. Volts and values must be those in your sensors' papers, and the target that "
+        f"of whoever built the engine; a rule of thumb of the trade is lambda {plan.why}.",
         "board": plan.board,
         "rate_hz": plan.rate_hz,
         "engine": {
