@@ -57,8 +57,19 @@ def read(source: Path, ring: str, say: Callable[[Message], None]) -> None:
 
         found = answer(drive)
         say(("spans", data.spans(found, answer_part.numbered(found))))
-        say(("verdict", found.verdict))
+        say(("verdict", verdict(found)))
         say(("report", page(drive, found).encode("utf-8", "replace")))
+
+
+def verdict(found) -> str:
+    """The answer's word, with the instruments that the drive contradicts."""
+    from ringpull.analysis.instruments.records import State
+
+    against = dict.fromkeys(one.channel for one in found.instruments if one.state is State.CONTRADICTED)
+    if not against:
+        return found.verdict
+    verb = "is" if len(against) == 1 else "are"
+    return f"{found.verdict}; {', '.join(against)} {verb} contradicted by the drive: why stands in the whole report"
 
 
 def buckets(session, names: list[str]) -> Iterator[tuple[int, np.ndarray, np.ndarray, np.ndarray]]:
