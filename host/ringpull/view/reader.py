@@ -1,7 +1,8 @@
 """A process of its own that reads a drive for the page, so that requests do not wait for Python's lock.
 
-Its output is a row of pickled messages: ("read", session, rows read so far, buckets as for Pyramid.put), ("spans",
-spans of pulls and lean events), ("verdict", word), ("report", the whole page), ("fault", lines for the user).
+Its output is a row of pickled messages: ("read", session, rows read so far, buckets as for Pyramid.put), ("judged",
+session, columns, row numbers, values that the analysis adds), ("spans", spans of pulls and lean events), ("verdict",
+the answer in a sentence), ("report", the whole page), ("fault", lines for the user).
 """
 
 from __future__ import annotations
@@ -56,20 +57,37 @@ def read(source: Path, ring: str, say: Callable[[Message], None]) -> None:
         from ringpull.report.page import page
 
         found = answer(drive)
+        judged = {p.pull.session: p.judged for p in found.pulls}
+        for session in drive.sessions:
+            if session.id in judged:
+                say(("judged", session.id, *added(session, judged[session.id])))
         say(("spans", data.spans(found, answer_part.numbered(found))))
         say(("verdict", verdict(found)))
         say(("report", page(drive, found).encode("utf-8", "replace")))
 
 
 def verdict(found) -> str:
-    """The answer's word, with the instruments that the drive contradicts."""
+    """The answer's first line, with the instruments that the drive contradicts where it does not name them."""
     from ringpull.analysis.instruments.records import State
 
-    against = dict.fromkeys(one.channel for one in found.instruments if one.state is State.CONTRADICTED)
-    if not against:
-        return found.verdict
-    verb = "is" if len(against) == 1 else "are"
-    return f"{found.verdict}; {', '.join(against)} {verb} contradicted by the drive: why stands in the whole report"
+    line = f"{found.verdict}: {found.sentence}"
+    against = [one.channel for one in found.instruments if one.state is State.CONTRADICTED]
+    unnamed = [name for name in dict.fromkeys(against) if name not in found.sentence]
+    if not unnamed:
+        return line
+    verb = "is" if len(unnamed) == 1 else "are"
+    return f"{line.rstrip('.')}; {', '.join(unnamed)} {verb} contradicted by the drive, why stands in the whole report."
+
+
+def added(session, judged) -> tuple[list[dict], np.ndarray, np.ndarray]:
+    """(columns, row numbers, values (columns, rows)) of what the analysis adds to a session's channels."""
+    from ringpull.report import data
+
+    times = session.table()["time_s"]
+    made = data.judged_columns(judged, times)
+    labels = {channel.name + "_aligned": channel.label for channel in session.channels}
+    values = np.stack([np.asarray(one, np.float32) for one in made.values()])
+    return data.judged_described(made, labels), np.round(times / session.period_s).astype(np.int64), values
 
 
 def buckets(session, names: list[str]) -> Iterator[tuple[int, np.ndarray, np.ndarray, np.ndarray]]:

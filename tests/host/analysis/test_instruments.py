@@ -250,6 +250,9 @@ def test_a_supply_that_no_generator_holds_is_named_and_hides_nothing():
 def test_the_local_page_names_what_the_drive_contradicts():
     states = {"lambda_1": State.SOUND, "map": State.CONTRADICTED, "throttle": State.NOT_TESTED}
     told = [SimpleNamespace(channel=name, state=state) for name, state in states.items()]
-    line = reader.verdict(SimpleNamespace(verdict="not enough data", instruments=told))
-    assert line.startswith("not enough data; map is contradicted by the drive")
-    assert reader.verdict(SimpleNamespace(verdict="attention", instruments=told[:1])) == "attention"
+    found = SimpleNamespace(verdict="not enough data", sentence="No pull could be judged.", instruments=told)
+    assert "judged; map is contradicted by the drive" in reader.verdict(found)
+    found.sentence = "map is contradicted by the drive."
+    assert reader.verdict(found) == "not enough data: map is contradicted by the drive."
+    found.instruments, found.sentence = told[:1], "No lean event."
+    assert reader.verdict(found) == "not enough data: No lean event."

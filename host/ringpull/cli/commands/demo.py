@@ -28,6 +28,7 @@ def run(args: argparse.Namespace) -> int:
 
     import ringpull
     from ringpull.analysis.answer import answer
+    from ringpull.cli.answer_lines import answer_lines
     from ringpull.cli.terminal import progress
     from ringpull.errors import BadUsage
     from ringpull.invented import demo
@@ -61,38 +62,3 @@ def run(args: argparse.Namespace) -> int:
     print()
     print("\n".join(answer_lines(found)))
     return 0
-
-
-def answer_lines(found) -> list[str]:
-    """An analysis.answer.Answer as lines: each pull, the verdict, its reasons with the lean events, the cautions."""
-    from ringpull.wording import events
-    from ringpull.wording.reasons import CAUTIONS, reason
-
-    every = [(p.number, hint) for p in found.pulls for e in p.lean_events for hint in e.hints]
-    hints = [f"pull {number}, with it: {events.hint(hint)}" for number, hint in every]
-    return [
-        *[pull_line(pull) for pull in found.pulls],
-        "",
-        f"Verdict: {found.verdict}",
-        *["  - " + line for line in [*map(reason, found.reasons), *hints]],
-        "",
-        *CAUTIONS,
-    ]
-
-
-def pull_line(pull) -> str:
-    """One analysis.answer.PullAnswer as a line."""
-    from ringpull.wording.reasons import unjudged
-
-    n = pull.numbers
-    head = f"pull {pull.number}: {pull.pull.start_s:.2f}-{pull.pull.end_s:.2f} s"
-    why = unjudged(pull)
-    if why is not None:
-        return f"{head}, {why}"
-    load = "" if n.load_max is None else f", load up to {n.load_max:.0f} {pull.judged.columns.load_unit}".rstrip()
-    count = len(pull.lean_events)
-    told = "no lean event" if not count else "1 lean event" if count == 1 else f"{count} lean events"
-    return (
-        f"{head}, {n.rpm_from:.0f}-{n.rpm_to:.0f} rpm{load}, lambda {n.lambda_mean:.3f} "
-        f"({n.lambda_min:.3f}-{n.lambda_max:.3f}), {n.judged_s:.1f} s judged: {told}"
-    )
