@@ -28,6 +28,7 @@ class Logger:
         self.faults = faults.Faults(plan, self.lamp)
         self.beside = False
         self.turned = 0
+        self.leaving = False  # the PC wants the board's prompt
         self.talk = None  # what answers the PC, once it has asked
 
     def run(self):
@@ -37,6 +38,9 @@ class Logger:
             try:
                 self.record()
                 self.finish()
+                if self.leaving:
+                    self.talk.leave()
+                    raise KeyboardInterrupt
                 self.wait_for_press()
             except _SHORT:  # whatever wanted it: begin again, with all of it
                 self._drop()
@@ -111,7 +115,9 @@ class Logger:
             health_.worked((board.ticks_us() - woke) & ticks.MASK)
 
     def _stopped(self):
-        """Whether a long press was made, and a row that tells of it is packed."""
+        """Whether the PC asked for it, or a long press was made and a row that tells of it is packed."""
+        if self.leaving:
+            return True
         marks_ = self.marks
         if not marks_.stop_wanted:
             return False
