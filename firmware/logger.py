@@ -12,6 +12,7 @@ from shared_math import pace, ticks
 
 _TURN_HZ = 20  # with fewer rows a second the loop turns without them
 _BESIDE_US = 4000  # while the card is waited for, the rest of the loop turns so often
+_SHORT = (MemoryError, RuntimeError)  # of heap, of stack
 _STOP_S = 2  # a long press waits so long at most for the row that tells of it
 
 
@@ -27,6 +28,7 @@ class Logger:
         self.faults = faults.Faults(plan, self.lamp)
         self.beside = False
         self.turned = 0
+        self.leaving = False  # the PC wants the board's prompt
         self.talk = None  # what answers the PC, once it has asked
 
     def run(self):
@@ -36,8 +38,11 @@ class Logger:
             try:
                 self.record()
                 self.finish()
+                if self.leaving:
+                    self.talk.leave()
+                    raise KeyboardInterrupt
                 self.wait_for_press()
-            except MemoryError:  # whatever wanted it: begin again, with the whole heap
+            except _SHORT:  # whatever wanted it: begin again, with all of it
                 self._drop()
             # A board that can't reset itself needs the room
             self.recorder = self.sampler = self.marks = self.health = None
@@ -52,7 +57,7 @@ class Logger:
         gc.collect()
         try:
             self.finish()
-        except MemoryError:
+        except _SHORT:
             pass
 
     def start(self):
@@ -110,7 +115,9 @@ class Logger:
             health_.worked((board.ticks_us() - woke) & ticks.MASK)
 
     def _stopped(self):
-        """Whether a long press was made, and a row that tells of it is packed."""
+        """Whether the PC asked for it, or a long press was made and a row that tells of it is packed."""
+        if self.leaving:
+            return True
         marks_ = self.marks
         if not marks_.stop_wanted:
             return False

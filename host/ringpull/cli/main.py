@@ -20,6 +20,7 @@ COMMANDS = {
     "setup": "make a configuration by questions, or from a preset, and explain it",
     "check": "explain what is wrong with a configuration, and what each of its channels is used for",
     "prepare": "make the ring files on a card and write the configuration to it",
+    "install": "bring the firmware, or a newer one, onto a board over USB",
     "live": "the logger's values now, over USB, while it records",
     "fetch": "marked pulls, or the whole card, over USB while the logger records",
     "info": "what is on a card: sessions, channels, marks, damage, timing health",

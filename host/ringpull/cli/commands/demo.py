@@ -19,6 +19,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="folder for signals, card and report (default: build/demo)",
     )
     parser.add_argument("--seed", type=int, default=1, help="of the invented drive, 0 or more (default: 1)")
+    parser.add_argument("--mended", action="store_true", help="the same car after a new fuel pump: to compare with")
     parser.add_argument("--json", action="store_true", help="print the answer as JSON")
 
 
@@ -41,7 +42,7 @@ def run(args: argparse.Namespace) -> int:
     began = time.perf_counter()
     folder: Path = args.output
     with progress("invented drive") as show:
-        signals = demo.write_signals(folder, args.seed, show)
+        signals = demo.write_signals(folder, args.seed, show, args.mended)
     with progress("firmware on MicroPython") as show:
         card = demo.run_firmware(folder, args.seed, show)
     with progress("answer and report") as show:
@@ -55,7 +56,8 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps(found.as_json(), indent=1))
         return 0
-    print(f"An invented drive, seed {args.seed}: a 1.6 litre turbocharged hill-climb car, three full-throttle pulls.")
+    car = "a 1.6 litre turbocharged hill-climb car" + (" after a new fuel pump" if args.mended else "")
+    print(f"An invented drive, seed {args.seed}: {car}, three full-throttle pulls.")
     print(f"signals  {signals}")
     print(f"card     {card}: drive.rpl, pulls.rpl, written by the firmware")
     print(f"report   {folder / 'report.html'} (took {time.perf_counter() - began:.1f} s in all)")
