@@ -12,6 +12,7 @@ from shared_math import pace, ticks
 
 _TURN_HZ = 20  # with fewer rows a second the loop turns without them
 _BESIDE_US = 4000  # while the card is waited for, the rest of the loop turns so often
+_SHORT = (MemoryError, RuntimeError)  # of heap, of stack
 _STOP_S = 2  # a long press waits so long at most for the row that tells of it
 
 
@@ -41,7 +42,7 @@ class Logger:
                     self.talk.leave()
                     raise KeyboardInterrupt
                 self.wait_for_press()
-            except MemoryError:  # whatever wanted it: begin again, with the whole heap
+            except _SHORT:  # whatever wanted it: begin again, with all of it
                 self._drop()
             # A board that can't reset itself needs the room
             self.recorder = self.sampler = self.marks = self.health = None
@@ -56,7 +57,7 @@ class Logger:
         gc.collect()
         try:
             self.finish()
-        except MemoryError:
+        except _SHORT:
             pass
 
     def start(self):
