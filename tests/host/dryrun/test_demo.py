@@ -57,11 +57,9 @@ def test_prints_pulls_event_and_verdict(done):
     lines = printed.splitlines()
     assert [line[:7] for line in lines if line.startswith("pull ")] == ["pull 1:", "pull 2:", "pull 3:"]
     assert f"Verdict: {found['verdict']}" in lines
-    event = found["pulls"][1]["lean_events"][0]
-    told = next(line for line in lines if "lean by" in line)
-    length_s = event["end_s"] - event["start_s"]
-    for figure in (f"{event['depth']:.3f}", f"{event['rpm_from']}-{event['rpm_to']} rpm", f"{length_s:.2f} s"):
-        assert figure in told
+    (place,) = found["lean_places"]
+    assert place["sentence"] in " ".join(printed.split()) and place["pulls"] == [2]
+    assert f"lambda {place['lambda']:.2f}" in place["sentence"] and f"{place['seconds']:.1f} s" in place["sentence"]
     assert "safe" not in printed.lower()
 
 
