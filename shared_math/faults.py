@@ -53,6 +53,12 @@ FAULTS = {
         "the file was damaged, or a newer version wrote it",
         "before recording on, look on a PC for the earlier drives: a newer version's file is kept under another name",
     ),
+    "card_format": (
+        27,
+        "The card is not formatted as FAT32",
+        "it is as it was sold: cards of 64 GB and more come as exFAT, which the logger can't write",
+        "copy what is on it, format it as FAT32 on a PC, then make the ring files again",
+    ),
     "rows_lost": (
         31,
         "Rows were lost",

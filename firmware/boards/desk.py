@@ -17,7 +17,7 @@ from array import array
 import vfs
 
 from acquire import tach
-from boards import config_file, desk_card
+from boards import config_file, desk_card, volume
 from shared_math import ticks
 from shared_math.compat import const
 from store import fatfile
@@ -32,6 +32,7 @@ _TELL_US = const(10000000)  # progress is told on standard output
 _SCHEDULED = const(8)  # interrupts that a port without hard ones keeps until the write is over; the rest are dropped
 _FALLS = const(0x40)  # in an event: the input goes low
 _RESET = const(64)  # exit code
+_WAITS = const(1000)
 _PRESS = const(254)
 _RELEASE = const(255)
 
@@ -54,6 +55,7 @@ class DeskBoard:
         self.job = job
         self.now = 0  # microseconds since power-on
         self.restarted = -1
+        self.waits = 0  # since the power went
         self.tick_base = job["tick_base"]
         self.end_us = job["end_us"]
         self.drive_slots = job["drive_slots"]
@@ -81,7 +83,7 @@ class DeskBoard:
             vfs.VfsFat.mkfs(self.disk)  # pyright: ignore[reportArgumentType]
         if job.get("format_also"):
             vfs.VfsFat.mkfs(desk_card.FileDisk(job["format_also"], job["sectors"]))  # pyright: ignore[reportArgumentType]
-        vfs.mount(vfs.VfsFat(self.disk), self.card_folder)  # pyright: ignore[reportArgumentType]
+        volume.mount(self.disk, self.card_folder)
         if job["config"]:
             with open(job["config"], "rb") as source:
                 with open(self.card_folder + "/logger.json", "wb") as target:
@@ -151,7 +153,7 @@ class DeskBoard:
         """Make the started card's volume available. OSError where it has none that can be read."""
         disk = self.waking
         self.waking = None
-        vfs.mount(vfs.VfsFat(disk), self.card_folder)  # pyright: ignore[reportArgumentType]
+        volume.mount(disk, self.card_folder)
         self.disk = disk
 
     def configure(self, config):
@@ -278,6 +280,11 @@ class DeskBoard:
 
     def idle(self):
         """Let time pass until something happens: here, to the next grid tick."""
+        if self.now > self.end_us:
+            self.waits += 1
+            if self.waits > _WAITS:  # for a card, at the start: nobody there asks whether there is power
+                self.end()
+                sys.exit()
         tick_at = self.timer_at
         if tick_at == _FOREVER:
             tick_at = self.now + 10000

@@ -8,8 +8,9 @@ import time
 import machine
 import vfs
 
+import errnos
 from acquire import tach
-from boards import config_file, light
+from boards import config_file, light, volume
 from drivers import sdcard
 from shared_math import layout, ticks
 from store import fatfile
@@ -58,8 +59,8 @@ class GenericBoard:
         if self.pins["spi"] is None:
             self._use_flash()
             return
-        while not self._try_mount():
-            self.light.pattern = light.NO_CARD
+        while error := self._try_mount():
+            self.light.pattern = light.NO_VOLUME if error == errnos.EMEDIUMTYPE else light.NO_CARD
         self.light.pattern = light.STARTING
 
     def _use_flash(self):
@@ -73,11 +74,12 @@ class GenericBoard:
         self.pulls_slots = slots // 8
 
     def _try_mount(self):
+        """0, or the errno of why the card can't be used."""
         try:
             self.remount()
-        except OSError:
-            return False
-        return True
+        except OSError as error:
+            return error.errno or errnos.EIO
+        return 0
 
     def open_card(self):
         """The card as a block device that is still to be started: `wake`."""
@@ -145,7 +147,7 @@ class GenericBoard:
         if self.waking:
             card = self.waking
             self.waking = None
-            vfs.mount(vfs.VfsFat(card), self.card_folder)  # pyright: ignore[reportArgumentType]
+            volume.mount(card, self.card_folder)
             self.card = card
 
     def ticks_us(self):

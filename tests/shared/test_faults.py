@@ -35,6 +35,7 @@ def test_a_number_keeps_its_meaning():
         24: "card_dead",
         25: "storage_foreign",
         26: "ring_new",
+        27: "card_format",
         31: "rows_lost",
         44: "converter_silent",
         45: "input_missing",
