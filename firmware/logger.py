@@ -10,7 +10,6 @@ from acquire import button
 from panel import faults
 from shared_math import pace, ticks
 from shared_math.compat import const
-from store import card
 
 _TURN_HZ = 20  # with fewer rows a second the loop turns without them
 _BESIDE_US = 4000  # while the card is waited for, the rest of the loop turns so often
@@ -75,6 +74,8 @@ class Logger:
 
     def card(self):
         """The board's card, not yet opened."""
+        from store import card  # given back while recording, see memory.settle
+
         board = self.board
         return card.Card(board.medium(), board.drive_slots, board.pulls_slots, board.entropy)
 

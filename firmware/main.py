@@ -6,6 +6,10 @@ import sys
 gc.threshold(4096)  # garbage of loading modules would break the heap into pieces
 
 if sys.platform != "linux":
+    import micropython
+
+    micropython.opt_level(3)  # no line numbers of what is compiled here: kilobytes of the heap
+
     from boards import light
 
     light.the_one()  # before the rest is loaded, which takes seconds from sources
@@ -30,6 +34,7 @@ try:
     from logger import Logger
 
     gc.collect()
+    gc.threshold(16384)  # most of what comes now is given back, and each look through the heap takes 15 ms
     logger = Logger(board, plan, panel)
     logger.start()
 except Exception as error:  # whatever it is: logger.json must not stop the recording

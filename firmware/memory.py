@@ -6,34 +6,28 @@ import sys
 
 from acquire import rows
 from shared_math import layout
+from shared_math.compat import const
 from store import outbox, packer
 
-_QUEUE_S = 0.51  # rows the queue holds at least: the longest stall a card may take
-_QUEUE_LEAST = 32
-_OPEN_BLOCK_BYTES = 8192  # the open block's rows at most: with many columns a quiet block closes early
-_MOST_HELD = 32768  # modules need room too while they load
-_LEAST_HELD = 4096  # less is not worth holding: the arrays take what there is
-_SPARE = (
-    12288  # for opening the card and the rest of the start: 12 to 16 kB on the 64-bit port, whose objects are large
-)
+_QUEUE_MS = const(510)  # rows the queue holds at least: the longest stall a card may take
+_QUEUE_LEAST = const(32)
+_OPEN_BLOCK_BYTES = const(8192)  # the open block's rows at most: with many columns a quiet block closes early
+_MOST_HELD = const(32768)  # modules need room too while they load
+_LEAST_HELD = const(4096)  # less is not worth holding: the arrays take what there is
+# For opening the card and the rest of the start: 12 to 16 kB on the 64-bit port, whose objects are large
+_SPARE = const(12288)
 
-_OPENING = (
-    "complete",
-    "fatmap",
-    "recover",
-    "revival",
-    "setup_text",
-    "viper_fatmap",
-)  # of store: needed to open a card, or to get one back
-_SMALLEST = 32  # bytes of a tuple of one, at most
-_LONG_RUN = 64  # tuples side by side: the large free piece has begun
+# Of store: needed to open a card, or to get one back
+_OPENING = ("card", "complete", "fatmap", "recover", "revival", "setup_text", "viper_fatmap")
+_SMALLEST = const(32)  # bytes of a tuple of one, at most
+_LONG_RUN = const(64)  # tuples side by side: the large free piece has begun
 
 _held = []
 
 
 def _queue_rows(rate_hz):
     count = _QUEUE_LEAST
-    while count < rate_hz * _QUEUE_S:
+    while 1000 * count < rate_hz * _QUEUE_MS:
         count *= 2
     return count
 
@@ -44,11 +38,11 @@ def _open_rows(columns, rate_hz):
 
 def hold(columns, rate_hz):
     """Reserve the room for rows of so many columns, while the heap still has it in one piece."""
-    for name in ("acquire.viper_rows", "store.viper_packing"):  # what is compiled later finds no room
-        try:
-            __import__(name)
-        except (ImportError, SyntaxError, ValueError):
-            pass
+    packer.kind()  # what is compiled later finds no room
+    try:
+        __import__("acquire.viper_rows")
+    except (ImportError, SyntaxError, ValueError):
+        pass
     numbers = _queue_rows(rate_hz) * (columns + 1) + _open_rows(columns, rate_hz) * columns
     size = min(4 * numbers + outbox.BLOCKS * layout.SLOT, _MOST_HELD)
     gc.collect()
@@ -83,7 +77,7 @@ def arrays(bits, rate_hz):
 def _packer(bits, most_rows):
     while True:
         try:
-            return packer.make(bits, most_rows)
+            return packer.kind()(bits, most_rows)
         except MemoryError:
             if most_rows <= _QUEUE_LEAST:
                 raise
@@ -126,6 +120,8 @@ def settle():
             plug = (plug,)  # the smallest thing there is: it takes the lowest hole
             run = run + 1 if 0 < id(plug) - before <= _SMALLEST else 0
             before = id(plug)
+        for _ in range(_LONG_RUN):  # these lie in the large piece
+            plug = plug[0]  # pyright: ignore[reportOptionalSubscript]
     except MemoryError:
         plug = None
     _held.append(plug)

@@ -5,6 +5,8 @@ from shared_math import converters, layout
 # Front ends of the minimum build (hardware/README.md): ohms to the terminal, ohms to ground
 DIVIDER_5V = (6800, 10000)
 DIVIDER_BATTERY = (47000, 10000)
+PLAIN = "plain"  # measures against the logger's ground
+DIFFERENTIAL = "differential"  # against the sensor's
 LIMIT_5V = 5.5  # volts at the terminal; channels that go higher are on the battery divider
 
 ANALOG_KINDS = ("lambda", "linear", "table", "thermistor", "rtd", "thermocouple")

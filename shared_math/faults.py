@@ -4,6 +4,8 @@ The number is what the lamp blinks (tens long, ones short) and what the ring fil
 for something else.
 """
 
+LAST_OF_CONFIG = 19  # up to here: of logger.json, found at the start; the others may come at any time
+
 FAULTS = {
     "no_config": (
         11,
@@ -53,8 +55,14 @@ FAULTS = {
         "the file was damaged, or a newer version wrote it",
         "before recording on, look on a PC for the earlier drives: a newer version's file is kept under another name",
     ),
-    "card_format": (
+    "pull_not_copied": (
         27,
+        "A marked pull could not be copied into pulls.rpl",
+        "the card refuses the place where it belongs: it is worn",
+        "copy the card to a PC, where drive.rpl still has that pull; then use another card",
+    ),
+    "card_format": (
+        28,
         "The card is not formatted as FAT32",
         "it is as it was sold: cards of 64 GB and more come as exFAT, which the logger can't write",
         "copy what is on it, format it as FAT32 on a PC, then make the ring files again",

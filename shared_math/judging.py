@@ -19,6 +19,7 @@ RUNNING_RPM = const(500)
 IDLE_RPM = const(1300)
 REST_MOST_PCT = const(25)  # a throttle that rests further open than this, with the engine idling, tells nothing
 NO_VACUUM_MS = const(2000)  # of idling at the pressure of full load: an engine that makes no vacuum
+BOOSTED_SHARE_PCT = const(150)  # of the air around: there only a charger's pressure tells load
 
 # What keeps lambda from its target
 TIP_IN_KPA = const(40)  # load risen by more within TIP_IN_WINDOW_MS: enrichment and wall film are not the table's
@@ -43,6 +44,11 @@ def full_kpa(ambient, beside_throttle, unit=1):
     share = FULL_SHARE_PCT if beside_throttle else LOADED_SHARE_PCT
     most = STANDARD_KPA * unit * share // 100
     return max(LOADED_LEAST_KPA * unit, min(most, ambient * share // 100))
+
+
+def boosted_kpa(ambient, unit=1):
+    """The manifold pressure from which on an engine that makes no vacuum is under load, as full_kpa() has it."""
+    return min(STANDARD_KPA * unit, ambient) * BOOSTED_SHARE_PCT // 100
 
 
 def under_load(kpa, full, pct, opened):

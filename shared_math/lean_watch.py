@@ -56,6 +56,7 @@ class LeanWatch:
         self.jump = 10 * (judging.TIP_IN_KPA if in_kpa else judging.TIP_IN_PCT)
         self.throttle = throttle
         self.full = judging.full_kpa(10 * judging.STANDARD_KPA, throttle, 10)
+        self.boosted = judging.boosted_kpa(10 * judging.STANDARD_KPA, 10)
         self.flat_ms = 0  # how long the idling engine showed the pressure of full load, less how long it did not
         self.warm = tuple(warm)
         self.known_ms = array("i", bytearray(4 * banks))  # each bank: how long lambda is known
@@ -96,11 +97,12 @@ class LeanWatch:
             return load >= 10 * judging.LOADED_PCT
         if rpm <= 0:
             self.full = judging.full_kpa(load, self.throttle, 10)
+            self.boosted = judging.boosted_kpa(load, 10)
         elif rpm >= judging.RUNNING_RPM and (throttle < 0 if self.throttle else rpm < judging.IDLE_RPM):
             self.flat_ms += ms if load >= self.full else -4 * ms
             self.flat_ms = max(0, min(2 * judging.NO_VACUUM_MS, self.flat_ms))
-        kpa = -1 if self.flat_ms >= judging.NO_VACUUM_MS else load
-        return throttle >= 0 and judging.under_load(kpa, self.full, throttle, 1)
+        full = self.boosted if self.flat_ms >= judging.NO_VACUUM_MS else self.full
+        return throttle >= 0 and judging.under_load(load, full, throttle, 1)
 
     def _settle(self, ms, rpm, load, throttle):
         """How long the engine has been under steady load."""

@@ -1,4 +1,4 @@
-"""Rows to packed columns and back.
+"""Rows to packed columns.
 
 A packed block holds a bit stream, low bits first: a six-bit descriptor for each column, then each column's
 references, then each column's residuals. A column is stored as offsets from its smallest value (frame of
@@ -7,18 +7,9 @@ reference) or as its first differences less the smallest difference, whichever t
 
 from array import array
 
-from shared_math import layout
+from shared_math import layout, open_block
 from shared_math.compat import const, zeros
-
-# State of a packer, one array of integers: these, then for each column its bits, least and greatest value, least and
-# greatest difference, and the widths that hold both spans. One array, so that a compiled kernel gets it as one pointer.
-# Differences are kept with BIAS added: compiled kernels on 64-bit machines read array cells as unsigned.
-COLUMNS = const(0)
-MAX_ROWS = const(1)
-ROWS = const(2)
-AT_BITS = const(3)
-OWN = const(2)  # cells behind these that belong to a compiled kernel
-BIAS = const(0x2000000)
+from shared_math.open_block import AT_BITS, BIAS, COLUMNS, MAX_ROWS, ROWS
 
 # State of the bit stream being written
 NEXT_BYTE = const(0)
@@ -129,56 +120,16 @@ def put_run(values, block, stream, first):
     stream[HOW_MANY] = filled
 
 
-class Packer:
-    """Takes rows one by one until a block is full, then writes it.
+class Packer(open_block.OpenBlock):
+    """An OpenBlock with its kernels in plain Python; firmware/store/viper_packing.py has compiled ones."""
 
-    bits: list of each column's width, 1 to 24. max_rows: rows held at most (one second's worth).
-    """
-
-    # The kernel for a row; firmware/store/viper_packing.py has a compiled one
     admit = staticmethod(admit)
 
     def __init__(self, bits, max_rows):
-        for width in bits:
-            if not 1 <= width <= layout.MAX_BITS:
-                raise ValueError("column width %d is outside 1 to %d bits" % (width, layout.MAX_BITS))
-        count = len(bits)
-        self.held = zeros(count * max_rows)  # column after column
-        self.state = zeros(AT_BITS + 7 * count + OWN)
-        self.state[COLUMNS] = count
-        self.state[MAX_ROWS] = max_rows
-        for c in range(count):
-            self.state[AT_BITS + c] = bits[c]
+        open_block.OpenBlock.__init__(self, bits, max_rows)
         self.stream = zeros(STREAM)
-        self.methods = zeros(count)
+        self.methods = zeros(len(bits))
         self.one = array("i", bytes(4))
-
-    @property
-    def rows(self):
-        """Rows held."""
-        return self.state[ROWS]
-
-    def clear(self):
-        """Forget the rows held."""
-        self.state[ROWS] = 0
-
-    def add(self, row, at=0):
-        """Take the row that starts at row[at]; False, and nothing taken, when the block would overflow.
-
-        After False: write the block, clear, and add the row again.
-        """
-        return self.admit(self.state, self.held, row, at) == 1
-
-    def write(self, block, first_row, lost):
-        """Write header fields and payload of a PACKED block into `block`, started with layout.start_block.
-
-        first_row: number of the first row in the session. lost: rows lost before it. At least one row must be held.
-        Sequence, session and CRC are the caller's.
-        """
-        layout.put32(block, layout.AT_FIRST_ROW, first_row)
-        layout.put16(block, layout.AT_ROWS, self.rows)
-        layout.put16(block, layout.AT_LOST, lost if lost < 0xFFFF else 0xFFFF)
-        self.put_columns(block)
 
     def put_columns(self, block):
         """Write the payload."""
@@ -250,88 +201,3 @@ class Packer:
                 stream[STEPS] = 0
                 stream[REFERENCE] = state[AT_BITS + count + c]
                 put_run(self.held, block, stream, base)
-
-
-def plain_rows(bits):
-    """How many rows of these column widths a plain block holds."""
-    row_bytes = 0
-    for width in bits:
-        row_bytes += 4 if width > 16 else 2
-    return layout.PAYLOAD // row_bytes
-
-
-class _BitReader:
-    def __init__(self, block):
-        self.block = block
-        self.at = layout.AT_PAYLOAD * 8
-
-    def take(self, width):
-        value = 0
-        got = 0
-        while got < width:
-            inside = self.at & 7
-            n = min(8 - inside, width - got)
-            value |= ((self.block[self.at >> 3] >> inside) & ((1 << n) - 1)) << got
-            got += n
-            self.at += n
-        if self.at > layout.AT_CRC * 8:
-            raise ValueError("the packed columns run past the end of the block")
-        return value
-
-
-def unpack(block, bits):
-    """The columns of a PACKED or PLAIN block: a list with a list of integers for each column.
-
-    bits: the columns' widths from the setup block. ValueError when the block's own numbers do not add up.
-    """
-    rows = layout.get16(block, layout.AT_ROWS) & layout.ROWS_MASK
-    if rows == 0:
-        raise ValueError("a row block without rows")
-    if block[layout.AT_KIND] == layout.PLAIN:
-        return _unpack_plain(block, bits, rows)
-    reader = _BitReader(block)
-    descriptors = [reader.take(layout.DESCRIPTOR_BITS) for _ in bits]
-    references = []
-    for c in range(len(bits)):
-        first = reader.take(bits[c])
-        least = 0
-        if descriptors[c] & layout.DIFFERENCE:
-            least = reader.take(bits[c] + 1)
-            if least >> bits[c]:
-                least -= 2 << bits[c]
-        references.append((first, least))
-    columns = []
-    for c in range(len(bits)):
-        width = descriptors[c] & layout.WIDTH_MASK
-        first, least = references[c]
-        if descriptors[c] & layout.DIFFERENCE:
-            column = [first]
-            for _ in range(rows - 1):
-                column.append(column[-1] + least + reader.take(width))
-        else:
-            column = [first + reader.take(width) for _ in range(rows)]
-        top = 1 << bits[c]
-        if min(column) < 0 or max(column) >= top:
-            raise ValueError("column %d holds a number that does not fit its %d bits" % (c, bits[c]))
-        columns.append(column)
-    return columns
-
-
-def _unpack_plain(block, bits, rows):
-    if rows > plain_rows(bits):
-        raise ValueError("the plain columns run past the end of the block")
-    columns = []
-    at = layout.AT_PAYLOAD
-    for c in range(len(bits)):
-        column = []
-        for _ in range(rows):
-            value = layout.get16(block, at)
-            at += 2
-            if bits[c] > 16:
-                value |= layout.get16(block, at) << 16
-                at += 2
-            if value >> bits[c]:
-                raise ValueError("column %d holds a number that does not fit its %d bits" % (c, bits[c]))
-            column.append(value)
-        columns.append(column)
-    return columns

@@ -188,6 +188,11 @@ class StandInSession:
         self.rows = len(self._frame)
         self.duration_s = float(columns.time_s[-1])
 
+    @property
+    def awake(self):
+        """Its engine never stands for hours."""
+        return self
+
     def frame(self):
         return self._frame
 

@@ -6,7 +6,7 @@ import json
 import zlib
 from dataclasses import dataclass, field
 
-from shared_math import channels, config, layout, packing
+from shared_math import channels, config, layout, packing, unpacking
 
 RING = b"\x01\x02\x03\x04"
 CONFIG = {
@@ -31,7 +31,7 @@ def write_plain(block, bits, rows, first_row, lost):
 
     rows: list of sequences, one per row. Raises ValueError when they do not fit (see plain_rows).
     """
-    if not 1 <= len(rows) <= packing.plain_rows(bits):
+    if not 1 <= len(rows) <= unpacking.plain_rows(bits):
         raise ValueError("%d rows do not fit a plain block of these columns" % len(rows))
     layout.put32(block, layout.AT_FIRST_ROW, first_row)
     layout.put16(block, layout.AT_ROWS, len(rows))
@@ -106,7 +106,7 @@ class Ring:
         while taken < len(rows):
             block = self.start(layout.PLAIN if plain else layout.PACKED)
             if plain:
-                count = min(packing.plain_rows(self.bits), len(rows) - taken)
+                count = min(unpacking.plain_rows(self.bits), len(rows) - taken)
                 write_plain(block, self.bits, rows[taken : taken + count], first + taken, lost)
             else:
                 packer = packing.Packer(self.bits, 100)

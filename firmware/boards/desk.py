@@ -158,6 +158,7 @@ class DeskBoard:
 
     def configure(self, config):
         """The configuration in force, before any input is asked for."""
+        self.reference_v = config.get("reference_v", _REFERENCE_V)
         if [one for one in config["channels"] if one["input"][0] in "xy"]:
             from boards.desk_converters import DeskConverters
 
@@ -166,8 +167,8 @@ class DeskBoard:
     def converter(self, name):
         """(bits, volts from the lowest to the highest count, skew in microseconds) of an analog input."""
         if self.fitted and name[0] != "a":
-            return self.fitted.converter(name, _REFERENCE_V)
-        return _BITS, _REFERENCE_V, 0
+            return self.fitted.converter(name, self.reference_v)
+        return _BITS, self.reference_v, 0
 
     def reader(self, channel):
         """A function without arguments that gives the channel's counts: measured now, or the last that was held."""

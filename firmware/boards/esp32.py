@@ -11,6 +11,10 @@ from drivers import sdhost
 _BITS = 16
 _SHIFT = 6  # a count is 64 microvolts at the pin
 _SPAN_V = (1 << _BITS + _SHIFT) / 1e6
+_ERRORS_V = (
+    0.060,
+    0.010,
+)  # at the pin: as calibrated in the factory, and what no straight line takes away (from memory)
 
 
 class Esp32Board(generic.GenericBoard):
@@ -30,8 +34,8 @@ class Esp32Board(generic.GenericBoard):
         return sdhost.HostCard(self.host)
 
     def own_converter(self, _name):
-        """(bits, volts from the lowest to the highest count, skew in microseconds): microvolts, 64 to a count."""
-        return _BITS, _SPAN_V, 0
+        """(bits, volts, skew in microseconds, volts it may be off by): microvolts, 64 to a count."""
+        return _BITS, _SPAN_V, 0, _ERRORS_V
 
     def own_reader(self, pin):
         """A function without arguments that reads a pin as this chip's own calibration sees it.

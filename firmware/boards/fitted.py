@@ -31,7 +31,8 @@ class Fitted:
             if name[0] in converters.LETTERS:
                 part = self.parts[name[0]]
                 self.places[name] = converters.parse(name)
-                scale = converters.scale(part, pins["converters"][name[0]]["reference_v"])
+                own_v = pins["converters"][name[0]]["reference_v"]
+                scale = converters.scale(part, config.get("reference_v", own_v))
                 if converters.slow(part):
                     self.specs[name] = scale + (0,)
                 else:

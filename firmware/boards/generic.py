@@ -9,7 +9,6 @@ import machine
 import vfs
 
 import errnos
-from acquire import tach
 from boards import config_file, light, volume
 from drivers import sdcard
 from shared_math import layout, ticks
@@ -185,6 +184,7 @@ class GenericBoard:
 
     def configure(self, config):
         """The configuration in force, before any input is asked for."""
+        self.reference_v = config.get("reference_v", self.pins["reference_v"])
         if [one for one in config["channels"] if one["input"][0] in "xy"]:
             from boards.fitted import Fitted
 
@@ -198,7 +198,7 @@ class GenericBoard:
 
     def own_converter(self, _name):
         """The same of the board's own converter."""
-        return _BITS, self.pins["reference_v"], 0
+        return _BITS, self.reference_v, 0
 
     def reader(self, channel):
         """A function without arguments that gives the channel's counts now."""
@@ -238,6 +238,8 @@ class GenericBoard:
 
     def tach(self, channel, limit_us):
         """What counts the edges of a pulse input; an edge within `limit_us` of the last accepted one is refused."""
+        from acquire import tach
+
         counter = tach.Tach(limit_us)
         if self.pin("pulse", channel["input"]) is not None:
             self.on_edges(channel, counter)

@@ -60,7 +60,7 @@ class Rp2Board(generic.GenericBoard):
 
     def own_converter(self, name):
         """(bits, volts, skew in microseconds, volts it may be off by) of an input of the board's own converter."""
-        volts = self.pins["reference_v"]
+        volts = self.reference_v
         count_v = volts / (1 << rp2_adc.BITS)
         errors = tuple([counts * count_v for counts in self.chip.adc_errors])
         return self.analog.bits, volts, self.before_us + self.analog.skew_us(int(name[1:])), errors

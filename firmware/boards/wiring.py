@@ -2,7 +2,8 @@
 
 `"spi": None` is a board without a card: it records on its own flash, and logger.json lies in its folder /ring.
 An external converter uses `cs` on `converter_spi`, or `address` on the screen's I2C, as its kind needs (logger.json
-says which is fitted); `reference_v` is what its reference pin is wired to, where it has one.
+says which is fitted); `reference_v` is what a converter's reference pin is wired to, where logger.json does not tell
+another one.
 """
 
 RP2 = {

@@ -80,6 +80,8 @@ class Faults:
             lamp.fault = self.plan.number_of["ring_new"]
         elif trouble:
             lamp.fault = self.plan.number_of[trouble]
+        elif self.recorder.copier.unkept:
+            lamp.fault = self.plan.number_of["pull_not_copied"]
         else:
             lamp.fault = self.plan.number_of["rows_lost"] if self.gap or self.overloaded else 0
 

@@ -54,7 +54,9 @@ class Start:
         if place.unusable:
             self.plan.faults.append(self.plan.number_of["ring_new"])
             out.tell(self._setup_text(1000000 // self.plan.config["rate_hz"]))
-        return out, copier.PullCopier(out, place, self.plan.config["rate_hz"])
+        copies = copier.PullCopier(out, place, self.plan.config["rate_hz"])
+        copies.unkept = place.unkept
+        return out, copies
 
     def _open_card(self):
         """Both rings, ready to go on; waits with a fault on the lamp while the card can't be used."""

@@ -5,18 +5,6 @@ import json
 import sys
 
 _HEAVY = ("boards", "config", "mixture")
-_LATER = (
-    "card_missing",
-    "card_full",
-    "card_readonly",
-    "card_dead",
-    "storage_foreign",
-    "ring_new",
-    "rows_lost",
-    "converter_silent",
-    "input_missing",
-    "reference_off",
-)
 
 
 def read(text, raw=None):
@@ -71,8 +59,12 @@ def _faults(now):
     """(number by name, sentence by number) of the faults that may come, and both of the one called `now`."""
     from shared_math import faults
 
-    numbers = {name: faults.FAULTS[name][0] for name in _LATER}
-    said = {faults.FAULTS[name][0]: faults.FAULTS[name][1] for name in _LATER}
+    numbers, said = {}, {}
+    for name in faults.FAULTS:
+        number, sentence = faults.FAULTS[name][:2]
+        if number > faults.LAST_OF_CONFIG:
+            numbers[name] = number
+            said[number] = sentence
     one = faults.FAULTS[now][:2]
     del faults
     forget(("faults",))  # checking needs the room

@@ -14,7 +14,8 @@ class Card:
 
     After `open`: drive, pulls (stores), ring_id, sequence, drive_slot, pulls_slot (where writing goes on), session
     (of this start), last (recover.Newest of the drive), last_pull (of the pulls), made_new, unusable (a drive ring was
-    there and nothing in it could be read: a new one was begun).
+    there and nothing in it could be read: a new one was begun). unkept: the last
+    pull could not be completed in pulls.rpl.
     """
 
     def __init__(self, medium, drive_slots, pulls_slots, random=os.urandom):
@@ -24,6 +25,7 @@ class Card:
         self.pulls_slots = pulls_slots
         self.made_new = False
         self.unusable = False
+        self.unkept = False
 
     def open(self):
         """Open or make the rings and find where to go on. OSError from the medium comes through."""

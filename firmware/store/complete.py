@@ -23,14 +23,18 @@ class Completer:
         self.copied = 0
 
     def run(self):
-        """Copy what is missing; returns the number of blocks copied."""
+        """Copy what is missing; returns the number of blocks copied. What the card refuses is left, and `card.unkept`
+        set: it must not keep a start from recording."""
         last = self._last_kept()
-        if last >= 0:
-            start, lead = self._first_missing(last)
-            if start >= 0:
-                if lead:
-                    start = self._lead_in(start)
-                self._copy_from(start, last)
+        try:
+            if last >= 0:
+                start, lead = self._first_missing(last)
+                if start >= 0:
+                    if lead:
+                        start = self._lead_in(start)
+                    self._copy_from(start, last)
+        except OSError:
+            self.card.unkept = True
         return self.copied
 
     def _read(self, slot):

@@ -9,6 +9,7 @@ _AT_ONCE = const(4)  # blocks in one write
 _INDEXED = const(128)  # blocks whose first row is remembered, to find where 5 s ago was
 _SPARSE = const(16)  # of older blocks, which many channels at a high rate need, one in so many is
 _SPARSE_KEPT = const(64)
+_REFUSALS = const(3)  # of the same copy by a card that goes on taking the drive's blocks: then it is left
 
 
 class PullCopier:
@@ -27,6 +28,9 @@ class PullCopier:
         self.next = writer.sequence  # sequence to be copied next
         self._setup_part = -1  # of the setup group: the next one to be copied; -1: none
         self.until_row = -1  # copy blocks that start up to here; -1: no end known yet
+        self.refusals = 0  # of the copy that is due
+        self.refused_at = -1  # the drive's sequence at the last one
+        self.unkept = False  # some of the last pull is not in pulls.rpl: the card refused it
         self._whole = memoryview(bytearray(_AT_ONCE * layout.SLOT))
         self._room = [self._whole[n * layout.SLOT : (n + 1) * layout.SLOT] for n in range(_AT_ONCE)]
 
@@ -60,6 +64,7 @@ class PullCopier:
     def opened(self, row):
         """A marked pull began in row `row`."""
         self._setup_part = 0
+        self.unkept = False
         if not self.active:
             start = self._block_before(row - BEFORE_S * self.rate_hz)
             if ticks.seq_after(start, self.next):
@@ -93,18 +98,39 @@ class PullCopier:
             return False
         began, began_part = self.next, self._setup_part
         room = min(_AT_ONCE - self.slot % _AT_ONCE, self.file.slots - self.slot)
+        if self.refusals:
+            room = 1  # whatever is refused takes nothing else with it
         count = 0
+        reads = True
         try:
             while count < room and self._more():
                 count += self._take(self._room[count])
+            reads = False
             if count:
                 self.file.write(self.slot, self._whole[: count * layout.SLOT])
         except OSError as error:
-            self.next, self._setup_part = began, began_part
+            if not self._leaves(reads):
+                self.next, self._setup_part = began, began_part
             self.writer.fell(error)
             return True
+        self.refusals = 0
         self.slot = (self.slot + count) % self.file.slots
         return self._more()
+
+    def _leaves(self, reads):
+        """The card refused a copy, or did not give what is to be copied. Whether that is left now: a block that can't
+        be read, or the whole pull where pulls.rpl can't be written. It stays in the drive ring."""
+        if self.refused_at != self.writer.sequence:  # else the card took nothing at all since
+            self.refused_at = self.writer.sequence
+            self.refusals += 1
+        if self.refusals < _REFUSALS:
+            return False
+        self.refusals = 0
+        self.unkept = True
+        if not reads:
+            self.active = False
+            self._setup_part = -1
+        return True
 
     def _more(self):
         if not self.active or self.next == self.writer.sequence:

@@ -1,13 +1,13 @@
 """The packer compiled to machine code: the same bytes as shared_math.packing, many times faster.
 
-Importing this raises SyntaxError on ports without the native emitter; store/packer.py then stays with the plain one.
-The numbers are those of shared_math.packing and shared_math.layout; a test holds both to the same bytes.
+Importing this raises SyntaxError on ports without the native emitter; store/packer.py then takes the plain one.
+The numbers are those of shared_math.open_block and shared_math.layout; a test holds both to the same bytes.
 """
 
 import micropython
 
+from shared_math import open_block
 from shared_math.compat import zeros
-from store import packer
 
 
 @micropython.viper
@@ -241,17 +241,17 @@ def put_columns(state: ptr32, held: ptr32, block: ptr8, items: ptr32):
         block[at] = acc & 0xFF
 
 
-class ViperPacker(packer.Packer):
+class ViperPacker(open_block.OpenBlock):
     """Packer with compiled kernels."""
 
     admit = staticmethod(admit)
 
     def __init__(self, bits, max_rows):
-        packer.Packer.__init__(self, bits, max_rows)
+        open_block.OpenBlock.__init__(self, bits, max_rows)
         self.items = zeros(6 * len(bits))
 
     def add_run(self, cells, at, stride, count, span):
-        """See packer.Packer.add_run."""
+        """See plain_packer.Packer.add_run."""
         return admit_run(self.state, self.held, cells, at, stride, count, span)
 
     def put_columns(self, block):

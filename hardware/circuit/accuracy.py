@@ -13,6 +13,7 @@ import numpy as np
 from hardware.circuit import limits
 from hardware.circuit.blocks import BY_NAME
 from hardware.circuit.stock import STOCK
+from shared_math import front_end
 
 RUNS = 20000
 LAMBDA_AT_0V, LAMBDA_PER_V = 0.60, 0.16  # a controller that gives 0.60 to 1.40 over 0-5 V
@@ -42,7 +43,7 @@ class Front:
 
     def pin_v(self, volts, ground_v, degc):
         """Volts at the converter's pin."""
-        warmer = degc - limits.CALIBRATED_AT_DEGC
+        warmer = degc - front_end.CALIBRATED_AT_DEGC
         leak = self.leak_v * 2.0 ** ((degc - limits.TEMPERATURES_DEGC[-1]) / 10)
         own = self.gain * (1 + self.gain_per_k * warmer) * volts + self.offset_v + self.offset_v_per_k * warmer
         return own + leak + self.ground_share * ground_v
@@ -77,7 +78,7 @@ def differential(draw: Draw) -> Front:
     r1, r2, r3, r4, r5, r6 = (block.value(f"R{n}") * (1 + draw.within(stock.tolerance)) for n in range(1, 7))
     lift = 1 + r6 / (r4 + r5)
     gain = r3 / (r1 + r2 + r3) * lift
-    offset = draw.within(limits.OFFSET_V) * lift
+    offset = draw.within(front_end.OFFSET_V) * lift
     drift = 1e-6 * 2**0.5 * draw.within(stock.tempco_ppm)
     leak = draw.within(limits.CLAMP_LEAKAGE_A) * r3 + draw.within(limits.CLAMP_LEAKAGE_A) * r6
     leak = leak + draw.within(limits.LEAKAGE_A) * block.value("R7")
@@ -108,22 +109,22 @@ def errors(name: str, board: str, at_lambda: float, calibrated: bool, seed: int 
     draw = Draw(seed)
     front, converter = _FRONTS[name](draw), limits.CONVERTERS[board]
     reference = 1 + draw.within(converter.reference)
-    reference_ppm = draw.within(limits.REFERENCE_PPM)
+    reference_ppm = draw.within(front_end.REFERENCE_PPM)
     straight = draw.within(converter.error_v - converter.bend_v)
-    ground = draw.within(limits.GROUND_V)
+    ground = draw.within(front_end.GROUND_V)
     low, _, high = limits.TEMPERATURES_DEGC
     degc = draw.random.uniform(low, high, RUNS)
     volts = (at_lambda - LAMBDA_AT_0V) / LAMBDA_PER_V
 
     def told_v(at_v, ground_v, at_degc):
         """What the converter says of its pin, in volts of a true reference."""
-        warmer = at_degc - limits.CALIBRATED_AT_DEGC
+        warmer = at_degc - front_end.CALIBRATED_AT_DEGC
         pin = front.pin_v(at_v, ground_v, at_degc) + straight + draw.within(converter.bend_v)
         return pin / (reference * (1 + reference_ppm * 1e-6 * warmer))
 
     read = told_v(volts, ground, degc)
     if calibrated:
-        still = np.full(RUNS, float(limits.CALIBRATED_AT_DEGC))
+        still = np.full(RUNS, float(front_end.CALIBRATED_AT_DEGC))
         v1, v4 = CALIBRATED_V
         c1, c4 = (told_v(v, np.zeros(RUNS), still) for v in CALIBRATED_V)
         read_v = v1 + (v4 - v1) * (read - c1) / (c4 - c1)

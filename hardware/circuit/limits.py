@@ -3,6 +3,8 @@ sheets."""
 
 from dataclasses import dataclass
 
+from shared_math import front_end
+
 
 @dataclass(frozen=True)
 class Converter:
@@ -25,19 +27,23 @@ BOARD_V = 5.5  # most at the board's supply pin
 BOARD_LEAST_V = {"rp2": 1.8, "esp32": 4.3}  # its own regulator still gives 3.3 V
 BOARD_MA = 100.0  # most that board, card and lamp draw on average
 
-REFERENCE_TOLERANCE = 0.02  # the board's 3.3 V, which is the converter's reference
-REFERENCE_PPM = 100.0  # per kelvin
-_COUNT_V = 3.3 / 4096
+_COUNT_V = front_end.REFERENCE_V / 4096
 # RP2040: the counts that the firmware states in drivers/rp2_chip.py. ESP32: calibrated in the factory to 60 mV between
 # 0.15 and 2.45 V, bent by 12 counts; below that it reads nothing
 CONVERTERS = {
-    "rp2": Converter(15 * _COUNT_V, 5 * _COUNT_V, REFERENCE_TOLERANCE, (0.0, 3.3 * (1 - REFERENCE_TOLERANCE))),
+    "rp2": Converter(
+        15 * _COUNT_V,
+        5 * _COUNT_V,
+        front_end.REFERENCE_TOLERANCE,
+        (0.0, front_end.REFERENCE_V * (1 - front_end.REFERENCE_TOLERANCE)),
+    ),
     "esp32": Converter(0.060, 0.010, 0.0, (0.15, 2.45)),
 }
 LEAKAGE_A = 0.5e-6  # into or out of the analog pin, hot
 CLAMP_LEAKAGE_A = 0.1e-6  # of a pair of clamp transistors, hot
-OFFSET_V = 0.5e-3  # of the op-amp, 25 degC
 OFFSET_V_PER_K = 5e-6
-GROUND_V = 0.010  # between the controller's signal ground and the logger's, wired as README says
-TEMPERATURES_DEGC = (-40, 25, 85)
-CALIBRATED_AT_DEGC = 25
+TEMPERATURES_DEGC = (
+    front_end.TEMPERATURES_DEGC[0],
+    front_end.CALIBRATED_AT_DEGC,
+    front_end.TEMPERATURES_DEGC[1],
+)

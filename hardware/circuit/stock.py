@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from shared_math import front_end
+
 PRICE_DATE = "2026-11"
 PRICE_SOURCE = "price from memory"
 SPREAD = (0.8, 1.5)  # of a sum: many sellers abroad, one dear seller near by (assumed)
@@ -52,9 +54,12 @@ def _resistor(text: str, price: float, power_w: float, volts: float, tolerance: 
     return Stock(text, "resistor", price, power_w, volts, 0, surge, tolerance, tempco)
 
 
+# What the inputs are soldered of: tolerance, ppm/K
+_AS_BUILT = {one: (front_end.RESISTOR_TOLERANCE[one], front_end.RESISTOR_PPM[one]) for one in front_end.RESISTOR_PPM}
+
 STOCK = {
-    "r": _resistor("metal film resistor", 0.03, 0.6, 350, 0.01, 50),
-    "r_precise": _resistor("metal film resistor, 0.1 %", 0.25, 0.25, 250, 0.001, 25),
+    "r": _resistor("metal film resistor", 0.03, 0.6, 350, *_AS_BUILT[front_end.PLAIN]),
+    "r_precise": _resistor("metal film resistor, 0.1 %", 0.25, 0.25, 250, *_AS_BUILT[front_end.DIFFERENTIAL]),
     "r_fusible": _resistor("fusible resistor, opens in a second at 16 times its power", 0.12, 0.5, 250, 0.05, 200),
     "r_power": _resistor("wire-wound resistor", 0.20, 3, 350, 0.05, 200, surge=20),
     "c": Stock("ceramic capacitor X7R", "capacitor", 0.04, volts=50, tolerance=0.10),
@@ -73,7 +78,14 @@ STOCK = {
     "z_62": Stock("Zener diode 62 V", "zener", 0.10, 1.3, 62, 0.1, 10, 0.05, model="DZ62"),
     "z_tvs6v8": Stock("transient suppressor 6.8 V, 600 W (1 ms)", "zener", 0.35, 5, 6.8, 57, 60, 0.05, model="DTVS6V8"),
     "ref_3v": Stock(
-        "shunt reference 3.0 V, 0.5 %, 100 ppm/K (LM4040-3.0 class)", "zener", 0.90, 0.3, 3, 0.015, 5, 0.005
+        "shunt reference 3.0 V, 0.5 %, 100 ppm/K (LM4040-3.0 class)",
+        "zener",
+        0.90,
+        0.3,
+        3,
+        0.015,
+        5,
+        front_end.FITTED_REFERENCE_TOLERANCE,
     ),
     "z_can": Stock("suppressor for a CAN pair, 24 V, both ways, 11 pF", "suppressor", 0.40),
     "npn_small": Stock("NPN transistor 2N3904 or BC547", "npn", 0.04, 0.5, 40, 0.2, 5, model="QNPN"),

@@ -62,6 +62,8 @@ MEANING = {
     "after_s": "for how many seconds it must stand there, such as 0.3",
     "buzzer": "true if a buzzer is wired and shall sound with the lean warning",
     "screen": "true if a screen is wired",
+    "front": "differential for an input that measures against the sensor's own ground, else plain",
+    "reference_v": "volts of the reference block at the converters' reference pins; leave it out without that block",
 }
 # Codes where it helps to say what the key means
 _ABOUT_A_VALUE = (

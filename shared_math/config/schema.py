@@ -4,7 +4,7 @@ A rule is a tuple: ("number" or "whole", least, most), ("text", longest), ("choi
 ("numbers", fewest, most numbers, least, most). None: the key has rules of its own.
 """
 
-from shared_math import converters, judging
+from shared_math import channels, converters, judging
 
 VERSION = 1
 
@@ -17,6 +17,7 @@ TOP = {
     "target": None,
     "channels": None,
     "converters": None,
+    "reference_v": ("number", 1, 5.5),  # at the converters' reference pins, where it is not the board's own
     "vehicle": None,
     "lean_warning": None,
     "screen": ("yes_no",),
@@ -125,6 +126,7 @@ KINDS = {
         scale=("choice", ("lambda", "afr")),
         stoich=("number", 1, 40),
         bank=("whole", 1, 2),
+        front=("choice", (channels.PLAIN, channels.DIFFERENTIAL)),
     ),
     "linear": _kind(_COMMON, _ANALOG, unit=_UNIT, volts=_VOLTS, values=_VALUES, expect=("numbers", 2, 2, -1e6, 1e6)),
     "table": _kind(_COMMON, _ANALOG, unit=_UNIT, volts=_VOLTS, values=_VALUES),

@@ -12,7 +12,7 @@ import numpy as np
 
 from ringpull.dryrun.run import dry_run
 from ringpull.invented import demo
-from shared_math import layout, packing
+from shared_math import layout, unpacking
 
 SECONDS = 120
 ANALOG = 12
@@ -71,7 +71,7 @@ def blocks(card: Path) -> tuple[list[dict], list[list[list[int]]], int]:
             if block[layout.AT_PART] == block[layout.AT_PARTS] - 1:
                 table = json.loads(text)["columns"]
         elif block[layout.AT_KIND] == layout.PACKED:
-            held.append(packing.unpack(block, [column["b"] for column in table]))
+            held.append(unpacking.unpack(block, [column["b"] for column in table]))
     return table, held, used
 
 

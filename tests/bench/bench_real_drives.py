@@ -16,14 +16,15 @@ from bench import real_drives
 from ringpull.analysis import pulls
 from ringpull.analysis.judge import session
 
-BEFORE_S, LEAST_JUDGED_S = 0.5, 0.5
+BEFORE_S, LEAST_JUDGED_S, LEAST_PLANTED_S = 0.5, 0.5, 0.3
 FOLDER = os.environ.get("RINGPULL_RECORDINGS")
 
 
 def drive(path: str) -> dict:
-    """One recording: hours, accelerations under full load, how many of them are judged when marked and how many are
-    found without a mark, planted events and how many were found, and false events in the recording as it was."""
-    out = {"hours": 0.0, "full": 0, "judged": 0, "unmarked": 0, "planted": 0, "found": 0, "false": 0, "pulls": 0}
+    """One recording: hours, stretches of full load, how many of them are judged when marked and when nobody marks them,
+    planted events and how many were found either way, and false events in the recording as it was."""
+    out = dict.fromkeys(("full", "judged", "unmarked", "planted", "found", "found_unmarked", "false", "pulls"), 0)
+    out["hours"] = 0.0
     recording = real_drives.read(Path(path))
     if recording is None:
         return out
@@ -32,28 +33,41 @@ def drive(path: str) -> dict:
     columns = real_drives.columns_of(recording, random)
     ready = session.prepare(columns, identified=False)
     spans = pulls.found_spans(columns)
-    answers = [session.judge_span(ready, *span) for span in spans]
-    out["pulls"], out["false"] = len(spans), sum(len(one.lean_events) for one in answers)
-    for first, last in recording.full:
+    out["pulls"] = len(spans.pulls)
+    alone = spans.pulls + spans.held
+    out["false"] = sum(len(session.judge_span(ready, *span).lean_events) for span in alone)
+    lean = [planted(*one) for one in recording.full]
+    dented = session.prepare(
+        real_drives.columns_of(recording, random, [one for one in lean if one is not None]), identified=False
+    )
+    for (first, last), hole in zip(recording.full, lean, strict=True):
         start_s, end_s = (float(recording.time_s[at]) for at in (first, last - 1))
         marked = (start_s - BEFORE_S, end_s + BEFORE_S)
+        mine = [span for span in alone if span[0] < end_s and span[1] > start_s]
         numbers = session.judge_span(ready, *marked)
         out["full"] += 1
         out["judged"] += numbers.judged_s >= LEAST_JUDGED_S
+        out["unmarked"] += sum(session.judge_span(ready, *span).judged_s for span in mine) >= LEAST_JUDGED_S
         out["false"] += len(numbers.lean_events)
-        out["unmarked"] += any(span[0] < end_s and span[1] > start_s for span in spans)
-        # 0.8 s before its end, or where it is short in its second half: the opening itself is judged by another rule
-        length = round(real_drives.LEAN_S * real_drives.RATE_HZ)
-        lean = (max(last - length, (first + last) // 2), last)
-        if lean[1] - lean[0] < 0.3 * real_drives.RATE_HZ:
-            continue
-        planted = real_drives.columns_of(recording, random, lean)
-        dented = session.prepare(planted, identified=False)
-        events = session.judge_span(dented, *marked).lean_events
-        at_s = [float(recording.time_s[row]) for row in (lean[0], lean[1] - 1)]
-        out["planted"] += 1
-        out["found"] += any(e.start_s < at_s[1] + 0.2 and e.end_s > at_s[0] - 0.2 for e in events)
+        if hole is not None:
+            at_s = [float(recording.time_s[row]) for row in (hole[0], hole[1] - 1)]
+            out["planted"] += 1
+            out["found"] += seen(dented, [marked], at_s)
+            out["found_unmarked"] += seen(dented, mine, at_s)
     return out
+
+
+def planted(first: int, last: int) -> tuple[int, int] | None:
+    """Rows of the event planted in a stretch: LEAN_S before its end, or where it is short in its second half, since the
+    opening itself is judged by another rule; None where that is too little."""
+    begin = max(last - round(real_drives.LEAN_S * real_drives.RATE_HZ), (first + last) // 2)
+    return (begin, last) if last - begin >= LEAST_PLANTED_S * real_drives.RATE_HZ else None
+
+
+def seen(judged: session.Judged, spans: list[tuple[float, float]], at_s: list[float]) -> bool:
+    """Whether a lean event of these spans lies where one was planted."""
+    events = [event for span in spans for event in session.judge_span(judged, *span).lean_events]
+    return any(e.start_s < at_s[1] + 0.2 and e.end_s > at_s[0] - 0.2 for e in events)
 
 
 def rows():
@@ -64,8 +78,10 @@ def rows():
         found = rd.in_pool(drive, [(str(path),) for path in sorted(car.glob("*.csv"))])
         total = {key: sum(one[key] for one in found) for key in found[0]}
         yield f"real drives, {car.name}", total["hours"], "h", f"{len(found)} recordings, {total['pulls']} pulls found"
-        full = f"{total['judged']} of {total['full']}; limit 100; {total['unmarked']} are found without a mark"
-        yield "  full-load accelerations judged", 100.0 * total["judged"] / max(total["full"], 1), "%", full
-        planted = f"{total['found']} of {total['planted']}; limit 100"
-        yield "  planted events found", 100.0 * total["found"] / max(total["planted"], 1), "%", planted
+        for what, key in (("judged", "judged"), ("judged without a mark", "unmarked")):
+            remark = f"{total[key]} of {total['full']}; limit 100"
+            yield f"  full-load stretches {what}", 100.0 * total[key] / max(total["full"], 1), "%", remark
+        for what, key in (("found", "found"), ("found without a mark", "found_unmarked")):
+            remark = f"{total[key]} of {total['planted']}; limit 100"
+            yield f"  planted events {what}", 100.0 * total[key] / max(total["planted"], 1), "%", remark
         yield "  false events", float(total["false"]), "events", "limit 0"

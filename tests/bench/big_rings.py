@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 from ring_bytes import write_plain
 
-from shared_math import channels, config, layout, packing
+from shared_math import channels, config, layout, packing, unpacking
 
 ANALOG = 12
 RATE_HZ = 200
@@ -63,7 +63,7 @@ def blocks_of(rows: np.ndarray, bits: list[int], plain: bool) -> tuple[np.ndarra
         layout.start_block(block, layout.PLAIN if plain else layout.PACKED, RING)
         layout.put16(block, layout.AT_SESSION, 1)
         if plain:
-            count = min(packing.plain_rows(bits), len(table) - taken)
+            count = min(unpacking.plain_rows(bits), len(table) - taken)
             write_plain(block, bits, table[taken : taken + count], 0, 0)
         else:
             packer.clear()

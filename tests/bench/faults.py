@@ -6,8 +6,10 @@ on the signals. Beyond that both are one.
 
 from __future__ import annotations
 
+import copy
 import tempfile
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -88,7 +90,7 @@ def drives_for(fault: Fault, count: int, event: bool) -> list[int]:
         if fault.boosted is None and not event and fault.channels != ("battery",):
             out.append(seed)
             continue
-        made = wired.wire(seed, event, fault.banks)
+        made = sound(seed, event, fault.banks)
         boosted = made.drive.truth.engine.boost_kpa > 0
         if fault.boosted is not None and boosted != fault.boosted:
             continue
@@ -98,9 +100,16 @@ def drives_for(fault: Fault, count: int, event: bool) -> list[int]:
     return out
 
 
+@lru_cache(maxsize=128)
+def sound(seed: int, event: bool, banks: int) -> Wired:
+    """The wired drive without a fault, to be left as it is."""
+    return wired.wire(seed, event, banks)
+
+
 def broken(fault: Fault, seed: int, event: bool) -> Wired:
     """The wired drive with the fault in it."""
-    made = wired.wire(seed, event, fault.banks)
+    made = sound(seed, event, fault.banks)
+    made = copy.deepcopy(made, {id(made.drive): made.drive})
     fault.apply(made, np.random.default_rng([9, seed]))
     return made
 

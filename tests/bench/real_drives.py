@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,7 +13,8 @@ import numpy as np
 from ringpull.analysis.drive_state.columns import Columns
 
 RATE_HZ = 50
-FULL_KPA, BOOST_KPA, FULL_S, GAIN_RPM = 95.0, 160.0, 1.5, 500.0  # BOOST_KPA: of an engine that makes no vacuum
+FULL_KPA, BOOST_KPA, FULL_S = 95.0, 160.0, 1.5  # BOOST_KPA: of an engine that makes no vacuum
+GAIN_RPM, GAIN_RPM_S = 500.0, 25.0  # of that
 LEAN, LEAN_S = 0.10, 0.8
 LAG_S, VOLUME_L = 0.06, 1.5
 DISPLACEMENT_CC = 1600
@@ -51,7 +53,7 @@ CONFIG = {
 @dataclass(frozen=True)
 class Recording:
     """A drive as it was recorded, on an even grid: (rows,) each. full: (first row, row after the last) of its
-    accelerations under full load, by pressure alone."""
+    stretches under full load, by pressure alone."""
 
     time_s: np.ndarray
     rpm: np.ndarray
@@ -97,39 +99,43 @@ def read(path: Path) -> Recording | None:
         if there.sum() < LEAST_ROWS:
             return None
         columns.append(np.interp(grid, times[there], values[there]))
-    return Recording(grid, *columns, accelerations(columns[0], columns[1]))
+    return Recording(grid, *columns, full_load(columns[0], columns[1]))
 
 
-def accelerations(rpm: np.ndarray, map_kpa: np.ndarray) -> list[tuple[int, int]]:
-    """Rows of stretches of full load by pressure for FULL_S in which the engine gains GAIN_RPM."""
-    full_kpa = FULL_KPA if np.median(map_kpa[rpm > 500.0]) < FULL_KPA else BOOST_KPA
-    flags = np.concatenate([[0], ((map_kpa >= full_kpa) & (rpm > 1000.0)).astype(np.int8), [0]])
+def full_load(rpm: np.ndarray, map_kpa: np.ndarray) -> list[tuple[int, int]]:
+    """Rows of stretches of full load by pressure for FULL_S; of an engine that makes no vacuum, which cruises under
+    boost as well, of those the rise of engine speed where it gains GAIN_RPM at GAIN_RPM_S."""
+    vacuum = np.median(map_kpa[rpm > 500.0]) < FULL_KPA
+    flags = (map_kpa >= (FULL_KPA if vacuum else BOOST_KPA)) & (rpm > 1000.0)
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], flags.astype(np.int8), [0]])))
     out = []
-    for first, last in np.flatnonzero(np.diff(flags)).reshape(-1, 2).tolist():
-        low = first + int(np.argmin(rpm[first:last]))
-        high = low + int(np.argmax(rpm[low:last])) + 1
-        if high - low >= FULL_S * RATE_HZ and rpm[high - 1] - rpm[low] >= GAIN_RPM:
-            out.append((low, high))
+    for first, last in edges.reshape(-1, 2).tolist():
+        if not vacuum:
+            first += int(np.argmin(rpm[first:last]))
+            last = first + int(np.argmax(rpm[first:last])) + 1
+        seconds = (last - first) / RATE_HZ
+        if seconds >= FULL_S and (vacuum or rpm[last - 1] - rpm[first] >= max(GAIN_RPM, GAIN_RPM_S * seconds)):
+            out.append((first, last))
     return out
 
 
-def columns_of(recording: Recording, random: np.random.Generator, lean: tuple[int, int] | None = None) -> Columns:
-    """The recording as a logger would have it: lambda at target, with scatter, behind pipe and lag. lean: rows at whose
-    injection the mixture is LEAN too lean."""
+def columns_of(recording: Recording, random: np.random.Generator, lean: Sequence[tuple[int, int]] = ()) -> Columns:
+    """The recording as a logger would have it: lambda at target, with scatter, behind pipe and lag. lean: rows (first,
+    after last) at whose injection the mixture is LEAN too lean."""
+    import pandas as pd
+
     rows = len(recording.time_s)
     mixture = np.interp(recording.map_kpa, TARGET["load_kpa"], TARGET["lambda"])
-    if lean is not None:
-        mixture[lean[0] : lean[1]] += LEAN
+    for first, last in lean:
+        mixture[first:last] += LEAN
     rpm = np.maximum(recording.rpm, 500.0)
     # speed-density at an efficiency of 0.9 and 303 K, exhaust at 950 K and 110 kPa (common practice, no source)
     air_g_s = 0.9 * DISPLACEMENT_CC * rpm / 120.0 * np.maximum(recording.map_kpa, 20.0) / (287.05 * 303.0)
     litres_s = air_g_s * 1.08 * 300.95 * 950.0 / (110.0 * 1000.0)
     arrives_s = np.maximum.accumulate(recording.time_s + 540.0 / (6.0 * rpm) + VOLUME_L / litres_s)
     reached = np.interp(recording.time_s, arrives_s, mixture)
-    keep, sensed, state = np.exp(-1.0 / RATE_HZ / LAG_S), np.empty(rows), reached[0]
-    for row, value in enumerate(reached.tolist()):
-        state = value + (state - value) * keep
-        sensed[row] = state
+    keep = float(np.exp(-1.0 / RATE_HZ / LAG_S))
+    sensed = pd.Series(reached).ewm(alpha=1.0 - keep, adjust=False).mean().to_numpy()
     measured = sensed + random.normal(0.0, 0.004, rows)
     columns = Columns(recording.time_s, measured, recording.rpm.copy(), recording.map_kpa, recording.throttle)
     columns.config, columns.banks = CONFIG, {"lambda_1": measured}

@@ -5,7 +5,8 @@ import re
 import pytest
 import spice
 
-from hardware.circuit import build, checks, limits
+from hardware.circuit import build, checks
+from shared_math import front_end
 
 README = (build.HARDWARE / "README.md").read_text()
 
@@ -14,7 +15,7 @@ README = (build.HARDWARE / "README.md").read_text()
 @pytest.mark.parametrize("check", checks.ALL, ids=lambda c: c.text)
 def test_value_of_a_sound_circuit(check):
     """At both ends of the board's 3V3, and 11.5 to 13 V from the bench."""
-    for rail_v in (3.3 * (1 - limits.REFERENCE_TOLERANCE), 3.3 * (1 + limits.REFERENCE_TOLERANCE)):
+    for rail_v in (3.3 * (1 - front_end.REFERENCE_TOLERANCE), 3.3 * (1 + front_end.REFERENCE_TOLERANCE)):
         for feed_v in (11.5, 13.0):
             value = spice.run(check.deck(rail_v, feed_v))[check.at][0]
             assert check.low <= value <= check.high, (rail_v, feed_v)

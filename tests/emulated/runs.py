@@ -86,7 +86,7 @@ class Run:
         for name, text in setup.modules.items():
             source, target = folder / "module.py", folder / "module.mpy"
             source.write_text(text)
-            board_files.compile_one(source, name + ".py", "armv6m", target)
+            board_files.compile_one(source, name + ".mpy", "armv6m", target)
             files[name + ".mpy"] = target.read_bytes()
         files["boot.py"] = board_files.BOOT
         files.update(setup.files)

@@ -24,7 +24,7 @@ class Drive:
         self.queue = rows.RowQueue(len(BITS), 64)
         out = writer.DriveWriter(self.card, SETUP, outbox.Outbox())
         copies = copier.PullCopier(out, self.card, RATE)
-        pack = packer.make(BITS, RATE)
+        pack = packer.kind()(BITS, RATE)
         self.recorder = recorder.Recorder(self.queue, pack, RATE, out, copies, FakeSampler())
         self.recorder.begin()
         self.random = 7

@@ -49,6 +49,25 @@ def test_esp32_stores_microvolts():
     assert board.reader(given["channels"][0])() < 1 << 16
 
 
+def test_esp32_tells_what_its_converter_may_be_off_by():
+    board = bare(esp32.Esp32Board, wiring.ESP32)
+    given = configured(board, linear("boost", "a0"))
+    top, bottom = channels.DIVIDER_5V
+    assert abs(channels.columns(given, board.converter)[0]["e"] - 0.060 * (top + bottom) / bottom) < 1e-6
+    given["channels"][0]["calibration"] = {"counts": [10000, 30000], "volts": [1.0, 4.0]}
+    slope = 3.0 / 20000
+    span_v = (1 << 22) / 1e6
+    assert abs(channels.columns(given, board.converter)[0]["e"] - 0.010 * slope * (1 << 16) / span_v) < 1e-6
+
+
+def test_a_reference_that_the_configuration_tells():
+    board = bare(generic.GenericBoard, wiring.RP2)
+    configured(board, linear("boost", "a1"), linear("coolant", "x1"), converters={"x": "mcp3208"}, reference_v=3.0)
+    assert board.converter("a1") == (12, 3.0, 0) and board.converter("x1")[:2] == (12, 3.0)
+    configured(board, linear("boost", "a1"))
+    assert board.converter("a1") == (12, 3.3, 0)
+
+
 def test_generic_board_reads_twelve_bits():
     board = bare(generic.GenericBoard, wiring.ESP32)
     given = configured(board, linear("boost", "a1"))

@@ -7,7 +7,7 @@ import vfs
 from disk import LoggedDisk
 from drive import BITS, RATE, Drive
 
-from shared_math import layout, packing
+from shared_math import layout, unpacking
 from store import card, fatfile, outbox, recover
 
 _KEPT = []
@@ -100,7 +100,7 @@ def rows_on(disk, name="drive.rpl"):
     for slot in range(file.slots):
         file.read(slot, block)
         if layout.verdict(block) is None and block[3] == layout.PACKED:
-            packing.unpack(block, BITS)
+            unpacking.unpack(block, BITS)
             rows = layout.get16(block, 18) & layout.ROWS_MASK
             out.append((layout.get32(block, 14), rows, layout.get16(block, 20), layout.get16(block, 12)))
     vfs.umount("/u")

@@ -15,6 +15,7 @@ class Store:
         self.slots = slots
         self.blocks = {}
         self.broken = ()  # slots whose sectors the card can't read
+        self.refused = ()  # and those that it does not write
 
     def read(self, slot, block):
         if slot in self.broken:
@@ -23,6 +24,8 @@ class Store:
 
     def write(self, slot, block):
         assert 0 <= slot < self.slots
+        if slot in self.refused:
+            raise OSError(30)
         self.blocks[slot] = bytes(block)
 
 
@@ -36,6 +39,7 @@ class Card:
         self.drive, self.pulls = Store(slots), Store(64)
         self.ring_id = RING
         self.pulls_slot = pulls_slot
+        self.unkept = False
         self.last, self.last_pull = recover.Newest(), recover.Newest()
         self.sequence = 0
         self.slot = at
@@ -115,6 +119,13 @@ def test_a_pull_that_was_copied_in_part():
     assert Card((20, span(12, 19)), have=card.sequence_of(19)).completed() == []
     # its lead-in is there up to block 9: no setup again, and the rest without a hole
     assert Card((20, span(12, 19)), have=card.sequence_of(9)).completed() == LEAD + span(10, 19)
+
+
+def test_a_sector_that_refuses_keeps_no_start_from_recording():
+    card = Card((20, span(12, 19)))
+    card.pulls.refused = (5,)
+    assert card.completed() == LEAD + [7, 8] and card.unkept  # slots 1 to 4
+    assert not Card((20, span(12, 19))).unkept
 
 
 def test_blocks_behind_the_pull_are_not_copied():

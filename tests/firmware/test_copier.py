@@ -16,9 +16,12 @@ class Store:
         self.slots = slots
         self.blocks = {}
         self.silent = False
+        self.unreadable = None
         self.writes = []
 
     def read(self, slot, block):
+        if slot == self.unreadable:
+            raise OSError(5)
         block[:] = self.blocks.get(slot, bytes(layout.SLOT))
 
     def write(self, slot, blocks):
@@ -194,6 +197,57 @@ def test_a_silent_card_is_told_and_its_blocks_are_copied_when_it_is_back():
     run.place.pulls.silent = False
     run.rows(3)
     assert run.copied() == [0, 1] + span(7, 14)
+
+
+def goes_on(run, rounds):
+    """The card is got back again and again, and takes a block of the drive each time: rounds until the copier is
+    content."""
+    for n in range(rounds):
+        run.writer.dead = False
+        while run.copier.step():
+            if run.writer.dead:
+                break
+        if not run.writer.dead:
+            return n
+        run.rows(1, step=False)
+    return rounds
+
+
+def test_a_card_that_refuses_copies_alone_is_asked_three_times():
+    run = Run()
+    run.rows(10)
+    run.copier.opened(10)
+    run.place.pulls.silent = True
+    assert goes_on(run, 20) == 3
+    assert run.copier.unkept and not run.copier.active and not run.copier.step()
+    run.place.pulls.silent = False
+    run.rows(8)
+    run.copier.opened(run.writer.row)  # the next pull is another matter
+    assert not run.copier.unkept
+    run.rows(2)
+    assert run.copied()[:2] == [0, 1] and run.copied()[-1] == run.writer.row + 1
+
+
+def test_a_card_that_takes_nothing_at_all_is_waited_for():
+    run = Run()
+    run.rows(10)
+    run.copier.opened(10)
+    run.place.pulls.silent = True
+    for _ in range(20):
+        assert run.copier.step() and run.writer.dead
+    run.place.pulls.silent = False
+    run.rows(3)
+    assert run.copied() == [0, 1] + span(7, 14) and not run.copier.unkept
+
+
+def test_a_block_that_cannot_be_read_is_left_out_and_nothing_else():
+    run = Run()
+    run.rows(10)
+    run.copier.opened(10)
+    run.writer.file.unreadable = 9
+    assert goes_on(run, 20) == 4  # once together with block 8, which is copied
+    run.rows(2)
+    assert run.copied() == [0, 1, 7, 8] + span(10, run.writer.row + 1) and run.copier.unkept
 
 
 class Back:

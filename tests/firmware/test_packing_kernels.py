@@ -3,8 +3,8 @@
 import gc
 from array import array
 
-from shared_math import layout, packing
-from store import packer
+from shared_math import layout, packing, unpacking
+from store import packer, plain_packer
 from store.viper_packing import ViperPacker
 
 BITS = [12, 12, 12, 24, 20, 16, 1, 8]
@@ -56,7 +56,7 @@ def test_same_bytes_and_right_ones():
             rows, plain = filled(packing.Packer, seed, spread, drift)
             again, viper = filled(ViperPacker, seed, spread, drift)
             assert rows == again and plain == viper, (seed, spread, drift)
-            columns = packing.unpack(viper, BITS)
+            columns = unpacking.unpack(viper, BITS)
             for c in range(len(BITS)):
                 assert columns[c] == [row[c] for row in rows], (seed, spread, drift, c)
 
@@ -124,7 +124,7 @@ def test_same_runs_and_right_stops():
         for n in range(300):
             number += 1 if n % 41 else 3
             cells.extend(row_array([number] + source.next() + [n // 77, n // 120]))
-        plain = runs(packer.Packer, cells, stride, 300)
+        plain = runs(plain_packer.Packer, cells, stride, 300)
         assert plain == runs(ViperPacker, cells, stride, 300)
         counts = [step for step in plain if isinstance(step, int)]
         assert sum(counts) + counts.count(0) == 300 and max(counts) == 7

@@ -46,7 +46,7 @@ class Run:
         self.sampler = FakeSampler()
         out = writer.DriveWriter(self.place, b"{}", outbox.Outbox())
         copies = copier.PullCopier(out, self.place, RATE)
-        self.recorder = recorder.Recorder(self.queue, packer.make(BITS, RATE), RATE, out, copies, self.sampler)
+        self.recorder = recorder.Recorder(self.queue, packer.kind()(BITS, RATE), RATE, out, copies, self.sampler)
         self.recorder.begin()
         self.box = out.outbox
 

@@ -19,16 +19,20 @@ def has(one, text, x=None, y=None):
     pattern = framebuf.FrameBuffer(bytearray(width), width, 8, framebuf.MONO_VLSB)
     pattern.text(text, 0, 0)
     glass = framebuf.FrameBuffer(one.glass.shown, 128, 64, framebuf.MONO_VLSB)
-    dots = [(px, py) for py in range(8) for px in range(width) if pattern.pixel(px, py)]
-    blanks = [(px, py) for py in range(8) for px in range(width) if not pattern.pixel(px, py)]
     for top in range(57) if y is None else (y,):
         for left in range(129 - width) if x is None else (x,):
-            for lit in (1, 0):
-                if all([glass.pixel(left + px, top + py) == lit for px, py in dots[:6]]):
-                    if all([glass.pixel(left + px, top + py) == lit for px, py in dots]):
-                        if all([glass.pixel(left + px, top + py) != lit for px, py in blanks]):
-                            return True
+            if alike(glass, left, top, pattern, width, 0) or alike(glass, left, top, pattern, width, 1):
+                return True
     return False
+
+
+def alike(glass, left, top, pattern, width, turned):
+    """Whether the pattern stands there; turned 1: dark on light. Without lists, for which the heap may have no room."""
+    for py in range(8):
+        for px in range(width):
+            if glass.pixel(left + px, top + py) != pattern.pixel(px, py) ^ turned:
+                return False
+    return True
 
 
 def large_at(one, milli, colour=1):

@@ -6,7 +6,7 @@ import vfs
 from disk import LoggedDisk
 from drive import BITS, RATE, Drive
 
-from shared_math import layout, packing
+from shared_math import layout, unpacking
 from store import copier, fatfile
 
 _KEPT = []  # a collected file object would close itself on a disk that is gone
@@ -56,7 +56,7 @@ def blocks(disk, name):
             kind = block[3]
             is_rows = kind == layout.PACKED
             if is_rows:
-                assert len(packing.unpack(block, BITS)[0]) == layout.get16(block, layout.AT_ROWS) & layout.ROWS_MASK
+                assert len(unpacking.unpack(block, BITS)[0]) == layout.get16(block, layout.AT_ROWS) & layout.ROWS_MASK
             out.append(
                 (
                     slot,

@@ -80,5 +80,5 @@ def test_it_has_a_fault_of_its_own():
         number_of = {name: told.FAULTS[name][0] for name in told.FAULTS}
 
     one = faults.Faults(Plan(), None)
-    assert one.of_card(errnos.EMEDIUMTYPE) == 27
+    assert one.of_card(errnos.EMEDIUMTYPE) == 28
     assert one.of_card(errnos.ENODEV) == 21

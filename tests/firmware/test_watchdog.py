@@ -73,6 +73,7 @@ def test_it_starts_once_the_rings_are_ready_and_before_the_rows():
     class Files:
         session = 1
         dead = False
+        unkept = False
         writes = 2
 
         class outbox:

@@ -5,7 +5,7 @@ import second_reader
 from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 
-from shared_math import layout, packing
+from shared_math import layout, packing, unpacking
 
 RING = b"\x11\x22\x33\x44"
 
@@ -70,7 +70,7 @@ def test_rows_come_back_equal(table, most):
     assert 1 <= taken <= min(most, len(rows))
     expected = [list(column) for column in zip(*rows[:taken], strict=True)]
     assert layout.verdict(bytes(block)) is None
-    assert packing.unpack(bytes(block), widths) == expected
+    assert unpacking.unpack(bytes(block), widths) == expected
     assert second_reader.unpack(bytes(block[22:508]), widths, taken) == expected
     assert layout.get32(block, layout.AT_FIRST_ROW) == 1000
     assert layout.get16(block, layout.AT_LOST) == 3
@@ -116,12 +116,12 @@ def test_the_writer_takes_the_smaller_encoding(table):
 @given(tables())
 def test_plain_blocks_come_back_equal(table):
     widths, rows = table
-    rows = rows[: packing.plain_rows(widths)]
+    rows = rows[: unpacking.plain_rows(widths)]
     block = start(layout.PLAIN)
     ring_bytes.write_plain(block, widths, rows, 5, 0)
     layout.seal(block, memoryview(block)[: layout.AT_CRC])
     expected = [list(column) for column in zip(*rows, strict=True)]
-    assert packing.unpack(bytes(block), widths) == expected
+    assert unpacking.unpack(bytes(block), widths) == expected
     assert second_reader.unplain(bytes(block[22:508]), widths, len(rows)) == expected
 
 
@@ -151,7 +151,7 @@ def test_rubbish_with_a_right_checksum_is_refused_or_fits_its_widths(payload, wi
         reader = second_reader.unpack if kind == layout.PACKED else second_reader.unplain
         mine = reader(payload, widths, count % 400) if count % 400 else None
         try:
-            theirs = packing.unpack(bytes(block), widths)
+            theirs = unpacking.unpack(bytes(block), widths)
         except ValueError:
             theirs = None
         assert theirs == mine

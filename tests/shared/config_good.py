@@ -15,6 +15,7 @@ def good():
         "fuel": {"name": "petrol"},
         "lean_warning": {"margin": 0.05, "after_s": 0.3, "buzzer": True},
         "screen": True,
+        "reference_v": 3.0,
         "converters": {"x": "mcp3304", "y": "ads1115"},
         "vehicle": {"name": "hill-climb car", "mass_kg": 920, "gears": [120, 70, 50], "exhaust_l": 1.4},
         "target": [
@@ -32,6 +33,7 @@ def good():
                 "calibration": {"counts": [100, 3000], "volts": [0.2, 4.0]},
                 "states": [{"name": "warm_up", "volts": [0.0, 0.2]}, {"name": "fault", "volts": [4.8, 5.0]}],
                 "bank": 1,
+                "front": "differential",
                 "accuracy": 0.01,
                 "tau_ms": 80,
             },

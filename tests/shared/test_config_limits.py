@@ -6,7 +6,15 @@ from shared_math.config.checker import Checker
 
 # table of schema.py -> key -> (least, most) of a number; a single number: letters of a text at most
 NUMBERS = {
-    "TOP": {"rate_hz": (1, 1000), "board": 24, "customer": 200, "operator": 200, "conditions": 400, "note": 1000},
+    "TOP": {
+        "rate_hz": (1, 1000),
+        "reference_v": (1, 5.5),
+        "board": 24,
+        "customer": 200,
+        "operator": 200,
+        "conditions": 400,
+        "note": 1000,
+    },
     "ENGINE": {"cylinders": (1, 16), "displacement_cc": (20, 30000)},
     "VEHICLE": {
         "name": 80,

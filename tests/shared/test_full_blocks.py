@@ -1,6 +1,6 @@
 """Rows into blocks: what a block holds to the last bit, and which method each column takes."""
 
-from shared_math import layout, packing
+from shared_math import layout, packing, unpacking
 
 RING = b"ring"
 
@@ -26,7 +26,7 @@ def test_a_block_is_filled_to_its_last_bit():
     rows = [(1023 * (n % 2),) for n in range(400)]
     block, taken = packed([12], rows)
     assert taken == 387
-    assert packing.unpack(block, [12]) == columns(rows[:387])
+    assert unpacking.unpack(block, [12]) == columns(rows[:387])
 
 
 def test_a_block_of_differences_is_filled_to_its_last_bit():
@@ -37,7 +37,7 @@ def test_a_block_of_differences_is_filled_to_its_last_bit():
     rows = [(saw[n % 8],) for n in range(440)]
     block, taken = packed([10], rows)
     assert taken == 430
-    assert packing.unpack(block, [10]) == columns(rows[:430])
+    assert unpacking.unpack(block, [10]) == columns(rows[:430])
 
 
 def test_a_row_of_one_bit_too_many_is_left_for_the_next_block():

@@ -189,6 +189,19 @@ def test_an_engine_without_vacuum_tells_no_load_by_pressure():
     assert drive(20, pull(lean, load=lambda t: 350 if t < 6 else 1000, rpm=cruising)) != []
 
 
+def test_an_engine_without_vacuum_is_under_load_by_its_charger_s_pressure():
+    """From one and a half times the pressure of the air around: common practice, no source."""
+    for kpa, warned in ((1450, False), (1550, True)):
+
+        def rising(t, kpa=kpa):
+            return 1000 if t < 6 else kpa
+
+        def cruising(t):
+            return 900 if t < 6 else 3000
+
+        assert (drive(20, pull(lambda t: LEAN if t >= 6 else 805, load=rising, rpm=cruising)) != []) is warned, kpa
+
+
 def test_load_in_per_cent():
     assert drive(6, pull(load=lambda t: 950 if t > 2 else 100), kpa=False) != []
     assert drive(6, pull(load=lambda t: 700 if t > 2 else 600), kpa=False) != []

@@ -67,6 +67,5 @@ REFERENCE = Block(
     grounds=((5, -3),),
     analog_grounds=((8, -3),),
     rails=(("3V3", (0, 0), "left"), ("REF", (10.5, 0), "up")),
-    note='RP2040: "reference_v": 3.0 in firmware/boards/wiring.py. ESP32: REF also feeds the external converter\'s '
-    "reference pin.",
+    note='logger.json: "reference_v": 3.0. ESP32: REF also feeds the external converter\'s reference pin.',
 )

@@ -13,7 +13,7 @@ from ringpull.analysis.delay.align import injected
 from ringpull.analysis.drive_state import roles, under_load
 from ringpull.analysis.drive_state.columns import Columns, from_session, from_table
 from ringpull.analysis.instruments.trust import Trust, of_session, trust
-from ringpull.analysis.judge.session import Judged, prepare
+from ringpull.analysis.judge.session import Judged, judge_span, prepare
 from shared_math import channels as shared_channels
 
 if TYPE_CHECKING:
@@ -22,6 +22,9 @@ if TYPE_CHECKING:
 LEAST_S = 1.5  # of a found pull
 LEAST_RPM = 500.0  # that it gains
 JOIN_S = 0.4  # wheelspin or a stumble shorter than this does not end a pull
+RISES_RPM_S = 25.0  # at its start and at its end; between them engine speed may stand still for a while
+FALLS_RPM = 100.0  # lost for longer than JOIN_S: the end of a pull
+STEP_S = 0.1
 
 
 def examined(columns: Columns, session: int) -> Trust:
@@ -123,44 +126,100 @@ class Pull:
         return out
 
 
-def found_spans(columns: Columns) -> list[tuple[float, float]]:
-    """(start_s, end_s) of the pulls in a session's columns, where throttle or pressure is high
-    and engine speed rises, for LEAST_S and LEAST_RPM; none without throttle and pressure.
+@dataclass(frozen=True)
+class Spans:
+    """What nobody marked, (start_s, end_s) each. pulls: load is high and engine speed rises by LEAST_RPM. held: the
+    rest of the load that lasts LEAST_S, of which pressure or throttle tell."""
+
+    pulls: list[tuple[float, float]]
+    held: list[tuple[float, float]]
+
+
+def found_spans(columns: Columns) -> Spans:
+    """The pulls in a session's columns, LEAST_S long at least, and the full load beside them; nothing without throttle
+    and pressure.
 
     Starts and ends are where the load comes and goes, or where the speed starts and stops rising.
     """
+    out = Spans([], [])
     known = under_load.high(columns)
-    if known is None or len(columns) < 10:
-        return []
+    if known is None or len(columns) < 10 or not np.isfinite(columns.rpm).any():
+        return out
     period_s = columns.period_s
-    rpm = columns.rpm
-    there = np.isfinite(rpm)
-    if not there.any():
+    loaded, rule = known
+    loaded = local.close_gaps(loaded, round(0.1 / period_s))
+    least = LEAST_S / period_s
+    with np.errstate(invalid="ignore"):
+        rising = under_load.speed_slope(columns) > RISES_RPM_S
+
+    def times(first: int, last: int) -> tuple[float, float]:
+        return float(columns.time_s[first]), float(columns.time_s[last - 1] + period_s)
+
+    for begin, end in local.spans(loaded):
+        beside = begin  # where the load begins that belongs to no pull
+        for low, high in rises(columns.rpm[begin:end], period_s):
+            rows = np.flatnonzero(rising[begin + low : begin + high]) + begin + low
+            if not len(rows) or rows[-1] + 1 - rows[0] < least:
+                continue
+            first, last = int(rows[0]), int(rows[-1]) + 1
+            out.pulls.append(times(first, last))
+            if first - beside >= least:
+                out.held.append(times(beside, first))
+            beside = last
+        if end - beside >= least:
+            out.held.append(times(beside, end))
+    # a charger's pressure outlasts the load
+    return replace(out, held=[]) if rule.no_vacuum and rule.throttle_pct is None else out
+
+
+def rises(rpm: np.ndarray, period_s: float) -> list[tuple[int, int]]:
+    """Rows (first, after last) of the stretches over which engine speed gains LEAST_RPM without losing FALLS_RPM on the
+    way, for longer than JOIN_S."""
+    known = np.flatnonzero(np.isfinite(rpm))
+    step = max(1, round(STEP_S / period_s))
+    at = np.arange(0, len(rpm), step)
+    wide = 2 * round(JOIN_S / STEP_S) - 1
+    if not len(known) or len(at) < wide:
         return []
-    going = known[0] & under_load.rising(columns)
-    going = local.close_gaps(going, round(JOIN_S / period_s)) & local.close_gaps(known[0], round(0.1 / period_s))
-    out = []
-    for first, last in local.spans(going):
-        inside = rpm[first:last][there[first:last]]
-        if (last - first) * period_s >= LEAST_S and len(inside) and inside[-1] - inside[0] >= LEAST_RPM:
-            out.append((float(columns.time_s[first]), float(columns.time_s[last - 1] + period_s)))
-    return out
+    speed = np.interp(at, known, rpm[known])
+    speed = np.median(np.lib.stride_tricks.sliding_window_view(np.pad(speed, wide // 2, "edge"), wide), axis=1)
+    out, low, high, going_up = [], 0, 0, True
+    for k, value in enumerate(speed.tolist()):
+        if going_up:
+            high = k if value >= speed[high] else high
+            if value < speed[low]:
+                low = high = k
+            if speed[high] - value >= FALLS_RPM:
+                out.append((low, high))
+                low, going_up = k, False
+        else:
+            low = k if value <= speed[low] else low
+            if value - speed[low] >= FALLS_RPM:
+                high, going_up = k, True
+    if going_up:
+        out.append((low, high))
+    return [(int(at[a]), min(len(rpm), int(at[b]) + step)) for a, b in out if speed[b] - speed[a] >= LEAST_RPM]
 
 
 def find(views: list[View]) -> list[Pull]:
     """All pulls of a drive, whose sessions these are, in the order of its sessions and times: marked ones, and found
     ones that no mark overlaps.
 
-    Void pulls (a press that was taken back) are left out.
+    Void pulls (a press that was taken back) are left out. Of full load at which engine speed hardly rises, what shows a
+    lean event is a pull too: the lamp warns there.
     """
     out: list[Pull] = []
     for here in views:
         session = here.session
         spans = [(start, end, "mark", spoiled) for start, end, spoiled in here.marked]
         every = [(m.start_s, here.end_s(m)) for m in session.marks]
-        for start, end in found_spans(here.columns):
-            if not any(start < stop and begin < end for begin, stop in every):
-                spans.append((start, end, "found", False))
+        found = found_spans(here.columns)
+        free = [
+            [(a, b) for a, b in some if not any(a < stop and begin < b for begin, stop in every)]
+            for some in (found.pulls, found.held)
+        ]
+        lean = [span for span in free[1] if judge_span(here.judged, *span).lean_events]
+        spans += [(start, end, "found", False) for start, end in free[0] + lean]
         for start, end, source, spoiled in sorted(spans):
             out.append(Pull(len(out) + 1, session.id, start, end, source, spoiled, here))
     return out

@@ -191,6 +191,7 @@ def _target(plan: Plan) -> dict[str, Any]:
 def _lambda(plan: Plan) -> dict[str, Any]:
     channel: dict[str, Any] = {"name": "lambda_1", "input": "a0", "kind": "lambda"}
     channel |= {"volts": list(plan.volts), "values": list(plan.values), "tau_ms": 80}
+    channel["front"] = descriptions.DIFFERENTIAL  # in both builds of the hardware's README
     if plan.second_lambda:
         channel["bank"] = 1
     if plan.afr_stoich:

@@ -67,7 +67,8 @@ def compile_signals(config: dict[str, Any], volts: Path, edges: Path | None, but
     for at, name in enumerate(used):
         terminal_v = np.interp(grid_s, time_s, _numbers(volts, name, table[name]))
         part = converters.part_of(config, by_name[name]["input"])
-        frames[:, at] = _at_the_pin(by_name[name], part, terminal_v, frame_us)
+        reference_v = config.get("reference_v", REFERENCE_V)
+        frames[:, at] = _at_the_pin(by_name[name], part, reference_v, terminal_v, frame_us)
     counted = {int(which) & ~FALLS for which in np.unique(merged & np.uint64(0xFF))}
     silent = [one["name"] for at, one in enumerate(pulses) if at not in counted]
     return Compiled(
@@ -82,7 +83,9 @@ def compile_signals(config: dict[str, Any], volts: Path, edges: Path | None, but
     )
 
 
-def _at_the_pin(channel: dict[str, Any], part: str | None, volts: np.ndarray, frame_us: int) -> np.ndarray:
+def _at_the_pin(
+    channel: dict[str, Any], part: str | None, reference_v: float, volts: np.ndarray, frame_us: int
+) -> np.ndarray:
     """Volts at the terminal (or between two of them), every frame_us, to 65536ths of the converter's range.
 
     Divider, filter, range; part: the external converter, None for the board's own.
@@ -90,7 +93,7 @@ def _at_the_pin(channel: dict[str, Any], part: str | None, volts: np.ndarray, fr
     top, bottom = channels.divider_of(channel)
     source_ohm = top * bottom / (top + bottom)
     pin = _low_pass(volts * (bottom / (top + bottom)), source_ohm * FILTER_F, frame_us)
-    span_v = converters.scale(part, REFERENCE_V)[1] if part else REFERENCE_V
+    span_v = converters.scale(part, reference_v)[1] if part else reference_v
     zero = 0x8000 if part and converters.signed(part) else 0
     return np.clip(np.rint(pin * (0x10000 / span_v)) + zero, 0, 0xFFFF).astype(np.uint16)
 

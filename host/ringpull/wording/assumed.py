@@ -50,7 +50,12 @@ def load_rule(rule: Rule) -> Said:
         told.append(say("manifold pressure at least ", kpa(rule.full_kpa), ", less in thinner air"))
     if rule.rising_rpm_s is not None:
         told.append(say(f"engine speed rising by at least {rule.rising_rpm_s:.0f} rpm a second"))
-    flat = "; manifold pressure tells no load: the idling engine makes no vacuum" if rule.no_vacuum else ""
+    flat = ""
+    if rule.no_vacuum:
+        tells = (
+            "only a charger's pressure tells load" if rule.full_kpa is not None else "manifold pressure tells no load"
+        )
+        flat = f"; {tells}: the idling engine makes no vacuum"
     return say(joined(told, ", or "), flat)
 
 

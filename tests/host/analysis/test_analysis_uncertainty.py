@@ -5,7 +5,7 @@ import pytest
 from analysis_scenes import scene
 
 from ringpull.analysis.delay import align
-from ringpull.analysis.judge import session
+from ringpull.analysis.judge import input_uncertainty, session
 from ringpull.analysis.judge import uncertainty as un
 from ringpull.session import Converter
 from shared_math import channels as shared_channels
@@ -16,7 +16,7 @@ def test_divider_against_many_draws():
     top = 6800 * (1 + random.uniform(-0.01, 0.01, 200_000))
     bottom = 10000 * (1 + random.uniform(-0.01, 0.01, 200_000))
     ratio = bottom / (top + bottom)
-    assert un.divider_u(6800, 10000) == pytest.approx(ratio.std() / ratio.mean(), rel=0.01)
+    assert input_uncertainty.divider_u(6800, 10000) == pytest.approx(ratio.std() / ratio.mean(), rel=0.01)
 
 
 def test_white_noise_is_read_from_a_moving_column():

@@ -30,11 +30,18 @@ def test_each_part_of_the_budget():
     assert found["reference voltage"] == pytest.approx(0.25 * 0.02 / root)
     assert found["ground offset"] == pytest.approx(0.16 * 0.010 / root)
     channel = columns.config["channels"][0]
-    channel["input"] = "x0-x1"  # against the controller's own ground: 1 % of 10 mV is left
-    assert part_us(uncertainty.budget(columns, 0.85))["ground offset"] == pytest.approx(0.16 * 0.0001 / root)
+    # 100 ppm/K of the reference, and 50 of either resistor, over -40 to 85 degC about 25: 36.17 K root mean square
+    drift = (100.0**2 + 2 * (50.0 * 6.8 / 16.8) ** 2) ** 0.5 * 1e-6 / root
+    assert found["drift with temperature"] == pytest.approx(0.25 * 36.17 * drift, rel=1e-3)
+    channel["input"] = "x0-x1"  # against the controller's own ground: what two dividers differ by is left
+    left = part_us(uncertainty.budget(columns, 0.85))["ground offset"]
+    assert left == pytest.approx(0.16 * 0.010 / root * 2**0.5 * 0.0033048, rel=1e-4)
     channel["calibration"] = {"counts": [0, 4095], "volts": [0.0, 5.5]}
     found = part_us(uncertainty.budget(columns, 0.85))
-    assert found["two-point calibration"] == pytest.approx(0.16 * 1.353516e-3 / root, rel=1e-6)
+    share = 1.5625 / 5.5  # of the way from one point to the other: a step is off at the reading and at both points
+    steps = (1 + (1 - share) ** 2 + share**2) ** 0.5
+    assert found["two-point calibration"] == pytest.approx(0.16 * 1.353516e-3 / root * steps, rel=1e-6)
+    assert found["multimeter of the calibration"] == pytest.approx(0.25 * 0.005 / root)
     assert not {"divider", "reference voltage"} & set(found)
     channel["accuracy"] = 0.02
     assert part_us(uncertainty.budget(columns, 0.85))["controller"] == pytest.approx(0.02 / root)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from ringpull.dryrun import run
-from shared_math import layout, packing
+from shared_math import layout, unpacking
 
 CONFIG = {
     "version": 1,
@@ -58,7 +58,7 @@ def record(folder, rate_hz, seconds, edge_period_us, tick_base):
             heaps.append(health["heap"])
         if kind == layout.PACKED:
             assert layout.get32(block, layout.AT_FIRST_ROW) == next_row, "a row is missing"
-            got = packing.unpack(block, bits)
+            got = unpacking.unpack(block, bits)
             next_row += len(got[0])
             for held, new in zip(columns, got):
                 held.extend(new)

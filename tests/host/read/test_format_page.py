@@ -5,7 +5,7 @@ import re
 from make import format_example
 
 from ringpull.dryrun.sources import shared_math_dir
-from shared_math import layout, packing
+from shared_math import layout, unpacking
 
 PAGE = (shared_math_dir() / "FORMAT.md").read_text()
 
@@ -19,7 +19,7 @@ def test_the_dumps_rows_are_the_ones_the_page_names():
     data = format_example.undump(PAGE.split("```dump\n")[1].split("```")[0])
     for start in range(0, len(data), layout.SLOT):
         assert layout.verdict(data[start : start + layout.SLOT]) is None
-    columns = packing.unpack(data[2 * layout.SLOT :], [12, 16])
+    columns = unpacking.unpack(data[2 * layout.SLOT :], [12, 16])
     assert [list(row) for row in zip(*columns)] == format_example.ROWS
     for row in format_example.ROWS:
         assert ", ".join(map(str, row)) in PAGE

@@ -8,7 +8,7 @@ from ring_bytes import Ring, write_plain
 
 import ringpull
 from ringpull.ring.rows import unpack
-from shared_math import layout, packing
+from shared_math import layout, packing, unpacking
 
 try:
     import ringpull.ring.rows.compiled  # noqa: F401
@@ -49,11 +49,11 @@ def packed(bits, rows, share, most, random):
     """(blocks, rows in each)."""
     table, taken, out, counts = rows.tolist(), 0, [], []
     while taken < len(table):
-        plain = random.random() < share and packing.plain_rows(bits) > 0
+        plain = random.random() < share and unpacking.plain_rows(bits) > 0
         block = bytearray(layout.SLOT)
         layout.start_block(block, layout.PLAIN if plain else layout.PACKED, b"ring")
         if plain:
-            count = int(min(random.integers(1, packing.plain_rows(bits) + 1), len(table) - taken))
+            count = int(min(random.integers(1, unpacking.plain_rows(bits) + 1), len(table) - taken))
             write_plain(block, bits, table[taken : taken + count], taken, 0)
         else:
             packer = packing.Packer(bits, int(random.integers(1, most + 1)))
@@ -117,7 +117,7 @@ def test_blocks_that_do_not_add_up_give_no_row_and_spoil_no_other(table, seed, f
     starts = np.cumsum(got.counts) - got.counts
     for at, block in enumerate(blocks):
         try:
-            expected = packing.unpack(bytes(block), bits)
+            expected = unpacking.unpack(bytes(block), bits)
         except ValueError:
             assert got.bad[at] and got.counts[at] == 0
             continue

@@ -12,8 +12,9 @@ import pytest
 
 import ringpull
 from ringpull.analysis.drive_state import columns
-from ringpull.analysis.judge import uncertainty
+from ringpull.analysis.judge import input_uncertainty, uncertainty
 from ringpull.dryrun.run import dry_run
+from shared_math import front_end
 
 LEVELS = [0.65, 0.78, 0.85, 1.0, 1.3]
 HOLD_S = 2.0
@@ -103,7 +104,7 @@ def test_a_plain_input_is_off_by_what_the_uncertainty_says_of_a_volt_of_ground(e
     cols = columns.from_session(session)
     cols.config = cols.config | {"channels": [c for c in cols.config["channels"] if c["name"] == "lambda_2"]}
     (part,) = [part for part in uncertainty.budget(cols).parts if part.name == "ground offset"]
-    by_volt = part.u / uncertainty.rectangular(uncertainty.GROUND_V)
+    by_volt = part.u / input_uncertainty.rectangular(front_end.GROUND_V)
     assert by_volt == pytest.approx(SLOPE, rel=1e-9)
     # 50 mV are 0.008 of lambda, at every lambda
     assert np.abs(found["lambda_2"] - by_volt * SHIFT_V).max() < 0.001
@@ -115,7 +116,7 @@ def test_the_uncertainty_knows_which_input_it_is(errors):
     difference = next(c for c in cols.config["channels"] if c["name"] == "lambda_1")
     budget = uncertainty.of_channel(cols, difference)
     (part,) = [part for part in budget.parts if part.name == "ground offset"]
-    assert part.u < 0.02 * SLOPE * uncertainty.rectangular(uncertainty.GROUND_V)
+    assert part.u < 0.02 * SLOPE * input_uncertainty.rectangular(front_end.GROUND_V)
     # and what was measured with 50 mV is covered by the whole of it
     assert np.abs(errors[0]["lambda_1"]).max() < 2 * budget.systematic
 

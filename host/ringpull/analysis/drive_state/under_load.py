@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -26,7 +27,8 @@ SLOPE_WINDOW_S = 0.30
 @dataclass(frozen=True)
 class Rule:
     """What tells load, None for what does not: throttle in per cent, pressure in kPa (of the drive's highest air
-    pressure), engine speed rising by so many rpm/s. no_vacuum: pressure was left out, since the engine makes none."""
+    pressure), engine speed rising by so many rpm/s. no_vacuum: the engine makes none, so that only a charger's pressure
+    tells load."""
 
     throttle_pct: float | None = None
     full_kpa: float | None = None
@@ -36,10 +38,13 @@ class Rule:
 
 def rising(columns: Columns) -> np.ndarray:
     """Where engine speed rises by more than RISING_RPM_S, over SLOPE_WINDOW_S."""
-    half = local.half_rows(SLOPE_WINDOW_S, columns.period_s)
-    _, slope, _ = local.line(columns.rpm, columns.period_s, half)
     with np.errstate(invalid="ignore"):
-        return slope > RISING_RPM_S
+        return speed_slope(columns) > RISING_RPM_S
+
+
+def speed_slope(columns: Columns) -> np.ndarray:
+    """How fast engine speed rises, rpm/s, over SLOPE_WINDOW_S, (rows,)."""
+    return local.line(columns.rpm, columns.period_s, local.half_rows(SLOPE_WINDOW_S, columns.period_s))[1]
 
 
 def ambient_kpa(columns: Columns) -> np.ndarray:
@@ -81,9 +86,13 @@ def full_kpa(columns: Columns, beside_throttle: bool | None = None) -> np.ndarra
     """The manifold pressure from which on an engine is under load, (rows,). beside_throttle: as the drive is, unless
     given."""
     beside = overrun.throttle_tells(columns) if beside_throttle is None else beside_throttle
-    ambient = ambient_kpa(columns)
-    values, which = np.unique(np.round(ambient, 1), return_inverse=True)
-    return np.array([judging.full_kpa(float(one), beside) for one in values])[which]
+    return by_air(columns, lambda ambient: judging.full_kpa(ambient, beside))
+
+
+def by_air(columns: Columns, limit: Callable[[float], float]) -> np.ndarray:
+    """A limit that follows from the pressure of the air around, (rows,)."""
+    values, which = np.unique(np.round(ambient_kpa(columns), 1), return_inverse=True)
+    return np.array([limit(float(one)) for one in values])[which]
 
 
 def makes_no_vacuum(columns: Columns, full: np.ndarray) -> bool:
@@ -95,6 +104,15 @@ def makes_no_vacuum(columns: Columns, full: np.ndarray) -> bool:
     if np.count_nonzero(idle) * columns.period_s < judging.NO_VACUUM_MS / 1000:
         return False
     return bool(np.mean(columns.map_kpa[idle] >= full[idle]) > FLAT_SHARE)
+
+
+def boosted_kpa(columns: Columns) -> np.ndarray:
+    """Of an engine that makes no vacuum the manifold pressure from which on it is under load, (rows,); infinite
+    where the drive never showed it for WIDE_S."""
+    limits = by_air(columns, judging.boosted_kpa)
+    with np.errstate(invalid="ignore"):
+        shown = np.count_nonzero(columns.map_kpa >= limits)
+    return limits if shown * columns.period_s >= WIDE_S else np.full(len(columns), np.inf)
 
 
 def high(columns: Columns) -> tuple[np.ndarray, Rule] | None:
@@ -110,7 +128,7 @@ def high(columns: Columns) -> tuple[np.ndarray, Rule] | None:
     if pressure is not None and np.isfinite(pressure).any():
         limits = full_kpa(columns)
         flat = makes_no_vacuum(columns, limits)
-        full = full if flat else limits
+        full = boosted_kpa(columns) if flat else limits
     if np.isinf(opened) and np.isinf(full).all():
         return None
     pct = nothing if throttle is None else throttle
@@ -129,12 +147,16 @@ def high(columns: Columns) -> tuple[np.ndarray, Rule] | None:
 
 
 def under_load(columns: Columns) -> tuple[np.ndarray, Rule]:
-    """(bool array, rule): high throttle or pressure; with neither, engine speed rising."""
+    """(bool array, rule): high throttle or pressure; with neither, or with a charger's pressure alone, engine speed
+    rising as well."""
     known = high(columns)
-    if known is not None:
-        return known
-    full = full_kpa(columns) if columns.map_kpa is not None else np.zeros(len(columns))
-    return rising(columns), Rule(rising_rpm_s=RISING_RPM_S, no_vacuum=makes_no_vacuum(columns, full))
+    if known is None:
+        full = full_kpa(columns) if columns.map_kpa is not None else np.zeros(len(columns))
+        return rising(columns), Rule(rising_rpm_s=RISING_RPM_S, no_vacuum=makes_no_vacuum(columns, full))
+    loaded, rule = known
+    if rule.no_vacuum and rule.throttle_pct is None:
+        return loaded | rising(columns), replace(rule, rising_rpm_s=RISING_RPM_S)
+    return known
 
 
 def still_loaded(loaded: np.ndarray, columns: Columns, met_s: np.ndarray) -> np.ndarray:

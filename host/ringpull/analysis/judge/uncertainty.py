@@ -12,32 +12,15 @@ import numpy as np
 
 from ringpull.analysis.drive_state import roles
 from ringpull.analysis.drive_state.columns import Columns
-from ringpull.said import Said, lam, say
-from ringpull.session import Converter
-from shared_math import channels as shared_channels
+from ringpull.analysis.judge import input_uncertainty
+from ringpull.analysis.judge.input_uncertainty import Part, rectangular
+from ringpull.said import lam, say
 
 # Stated assumptions; half-widths are of rectangular distributions unless said otherwise.
-RESISTOR_TOLERANCE = 0.01
-REFERENCE_TOLERANCE = 0.02
-GROUND_V = 0.010
-CONVERTER_BITS = 12
-CONVERTER_V = 3.3
 CONTROLLER_LAMBDA = 0.010
 USUAL_LAMBDA = 0.85  # where nothing says what is judged
 MIXTURE_NOISE = 0.006  # scatter of lambda as the sensor shows it, from cycle to cycle, one sigma
 MIXTURE_NOISE_S = 0.080  # the time over which that scatter hangs together
-
-
-@dataclass(frozen=True)
-class Part:
-    """One contribution: its name, standard uncertainty in lambda, "random" or "systematic", where it comes from, and
-    whether it is only assumed."""
-
-    name: str
-    u: float
-    kind: str
-    source: Said
-    assumed: bool = False
 
 
 @dataclass(frozen=True)
@@ -59,19 +42,6 @@ class Budget:
     @property
     def systematic(self) -> float:
         return self.combined("systematic")
-
-
-def rectangular(half_width: float) -> float:
-    """Standard uncertainty of a rectangular distribution, a / sqrt(3) (JCGM 100, 4.3.7)."""
-    return half_width / np.sqrt(3.0)
-
-
-def divider_u(top_ohm: float, bottom_ohm: float, tolerance: float = RESISTOR_TOLERANCE) -> float:
-    """Relative standard uncertainty of a divider's ratio from the tolerance of its two resistors.
-
-    ratio = b / (t + b); d ratio / ratio = t / (t + b) (db/b - dt/t).
-    """
-    return top_ohm / (top_ohm + bottom_ohm) * np.sqrt(2.0) * rectangular(tolerance)
 
 
 def line_near(volts: Sequence[float], values: Sequence[float], at: float) -> tuple[float, float]:
@@ -114,36 +84,13 @@ def of_channel(columns: Columns, channel: dict | None, at_lambda: float = USUAL_
     slope, at_volts = 0.0, 0.0
     if volts and values:
         slope, at_volts = line_near(volts, [v / scale for v in values], at_lambda)
-    top_ohm, bottom_ohm = shared_channels.divider_of(channel)
-    converter = columns.converters.get(channel["name"])
-    if converter is None:
-        step_v = CONVERTER_V / (1 << CONVERTER_BITS) * (top_ohm + bottom_ohm) / bottom_ohm
-        converter = Converter(CONVERTER_BITS, step_v, None)
-    steps = abs(slope) * converter.step_v / np.sqrt(12.0)
-    parts.append(Part("converter steps", steps, "random", say(f"{converter.bits} bit")))
-    if converter.error_v:
-        bend = abs(slope) * rectangular(converter.error_v)
-        known = say("known of this kind of board, told by the logger")
-        parts.append(Part("converter's bend", bend, "systematic", known))
     accuracy = channel.get("accuracy")
     within = CONTROLLER_LAMBDA if accuracy is None else accuracy / scale
     how = say("assumed within ", lam(within)) if accuracy is None else say("within ", lam(within), ", configured")
     parts.append(Part("controller", rectangular(within), "systematic", how, accuracy is None))
-    if channel.get("calibration"):
-        step = say("one step of the converter")
-        parts.append(Part("two-point calibration", abs(slope) * rectangular(converter.step_v), "systematic", step))
-    else:
-        at = abs(slope) * at_volts
-        resistors = say(f"resistors of {RESISTOR_TOLERANCE:.0%}")
-        parts.append(Part("divider", at * divider_u(top_ohm, bottom_ohm), "systematic", resistors))
-        how = say(f"assumed within {REFERENCE_TOLERANCE:.1%}")
-        parts.append(Part("reference voltage", at * rectangular(REFERENCE_TOLERANCE), "systematic", how, True))
-    difference = "-" in channel.get("input", "")  # against the controller's own ground
-    ground_v = GROUND_V * RESISTOR_TOLERANCE if difference else GROUND_V
-    how = say(f"assumed within {GROUND_V * 1000:.0f} mV")
-    if difference:
-        how = say(f"{GROUND_V * 1000:.0f} mV, of which two dividers of {RESISTOR_TOLERANCE:.0%} leave a share")
-    parts.append(Part("ground offset", abs(slope) * rectangular(ground_v), "systematic", how, not difference))
+    known = columns.converters.get(channel["name"])
+    reference_v = columns.config.get("reference_v")
+    parts += input_uncertainty.parts(channel, known, abs(slope), at_volts, reference_v)
     return Budget(parts, at_lambda)
 
 

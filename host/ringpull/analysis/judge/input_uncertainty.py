@@ -1,0 +1,145 @@
+"""What the logger's own input adds to the uncertainty of a lambda reading: converter, front end, reference, grounds.
+
+The figures are those of shared_math/front_end.py, by which the circuit's accuracy is drawn as well.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ringpull.said import Said, say
+from ringpull.session import Converter
+from shared_math import channels as shared_channels
+from shared_math import front_end
+
+CONVERTER_BITS = 12
+
+
+@dataclass(frozen=True)
+class Part:
+    """One contribution: its name, standard uncertainty in lambda, "random" or "systematic", where it comes from, and
+    whether it is only assumed."""
+
+    name: str
+    u: float
+    kind: str
+    source: Said
+    assumed: bool = False
+
+
+def rectangular(half_width: float) -> float:
+    """Standard uncertainty of a rectangular distribution, a / sqrt(3) (JCGM 100, 4.3.7)."""
+    return half_width / np.sqrt(3.0)
+
+
+def divider_u(
+    top_ohm: float, bottom_ohm: float, tolerance: float = front_end.RESISTOR_TOLERANCE[front_end.PLAIN]
+) -> float:
+    """Relative standard uncertainty of a divider's ratio from the tolerance of its two resistors.
+
+    ratio = b / (t + b); d ratio / ratio = t / (t + b) (db/b - dt/t).
+    """
+    return top_ohm / (top_ohm + bottom_ohm) * np.sqrt(2.0) * rectangular(tolerance)
+
+
+def differential_u(top_ohm: float, bottom_ohm: float, tolerance: float) -> tuple[float, float]:
+    """Relative standard uncertainties of a differential input: (of its gain, of what it passes of the grounds'
+    difference), from the tolerance of its resistors.
+
+    Each side is a divider of t = top + bottom, two resistors, over b = bottom: gain = b / (t + b) * (1 + b' / t').
+    """
+    t, b = top_ohm + bottom_ohm, bottom_ohm
+    own = rectangular(tolerance) * np.sqrt(1.0 + (top_ohm**2 + bottom_ohm**2) / t**2)
+    return float(own * np.hypot(t, b) / (t + b)), float(own * np.sqrt(2.0) * t / (t + b))
+
+
+def warmer_k() -> float:
+    """Root mean square of how much warmer or colder the logger is than when it was calibrated."""
+    low, high = (one - front_end.CALIBRATED_AT_DEGC for one in front_end.TEMPERATURES_DEGC)
+    return float(np.sqrt((high**3 - low**3) / (3.0 * (high - low))))
+
+
+def between(at_volts: float, points: tuple[float, float]) -> float:
+    """How often an error that is drawn anew at a reading and at both points of a calibration counts in what the
+    calibration leaves, root sum of squares."""
+    share = (at_volts - points[0]) / (points[1] - points[0])
+    return float(np.sqrt(1.0 + (1.0 - share) ** 2 + share**2))
+
+
+def converter_of(channel: dict, known: Converter | None, reference_v: float) -> Converter:
+    """The channel's converter as the file tells it, else the usual one."""
+    if known is not None:
+        return known
+    top_ohm, bottom_ohm = shared_channels.divider_of(channel)
+    return Converter(CONVERTER_BITS, reference_v / (1 << CONVERTER_BITS) * (top_ohm + bottom_ohm) / bottom_ohm, None)
+
+
+def parts(channel: dict, known: Converter | None, per_volt: float, at_volts: float, reference_v: float | None):
+    """The contributions of one channel's input. per_volt: lambda a volt. at_volts: of the reading. reference_v: as
+    configured, None where the board's supply is the reference."""
+    converter = converter_of(channel, known, reference_v or front_end.REFERENCE_V)
+    front = channel.get("front", front_end.PLAIN)
+    points = tuple(channel["calibration"]["volts"]) if channel.get("calibration") else None
+    counted = between(at_volts, points) if points else 1.0
+    steps = per_volt * converter.step_v / np.sqrt(12.0)
+    out = [Part("converter steps", steps, "random", say(f"{converter.bits} bit"))]
+    if converter.error_v:
+        bend = per_volt * rectangular(converter.error_v) * counted
+        told = say("known of this kind of board, told by the logger")
+        out.append(Part("converter's bend", bend, "systematic", told))
+    if points:
+        step = per_volt * rectangular(converter.step_v) * counted
+        out.append(Part("two-point calibration", step, "systematic", say("one step of the converter")))
+        meter = per_volt * at_volts * rectangular(front_end.MULTIMETER)
+        how = say(f"assumed within {front_end.MULTIMETER:.1%}")
+        out.append(Part("multimeter of the calibration", meter, "systematic", how, True))
+    else:
+        out += _uncalibrated(channel, front, per_volt, at_volts, reference_v)
+    ppm = front_end.RESISTOR_PPM[front] * 1e-6
+    of_divider = _gain_u(channel, front, ppm)
+    drift = per_volt * at_volts * warmer_k() * float(np.hypot(rectangular(front_end.REFERENCE_PPM * 1e-6), of_divider))
+    low, high = front_end.TEMPERATURES_DEGC
+    how = say(f"reference and resistors, assumed between {low:.0f} and {high:.0f} °C")
+    return [*out, Part("drift with temperature", drift, "systematic", how, True), _ground(channel, front, per_volt)]
+
+
+def _gain_u(channel: dict, front: str, tolerance: float) -> float:
+    resistors = shared_channels.divider_of(channel)
+    if front == front_end.DIFFERENTIAL:
+        return differential_u(*resistors, tolerance)[0]
+    return divider_u(*resistors, tolerance)
+
+
+def _uncalibrated(channel: dict, front: str, per_volt: float, at_volts: float, reference_v: float | None) -> list[Part]:
+    """What a two-point calibration would take away."""
+    tolerance = front_end.RESISTOR_TOLERANCE[front]
+    gain = per_volt * at_volts * _gain_u(channel, front, tolerance)
+    out = [Part("divider", gain, "systematic", say(f"resistors of {tolerance:.1%}"))]
+    within = front_end.FITTED_REFERENCE_TOLERANCE if reference_v else front_end.REFERENCE_TOLERANCE
+    reference = per_volt * at_volts * rectangular(within)
+    out.append(Part("reference voltage", reference, "systematic", say(f"assumed within {within:.1%}"), True))
+    if front == front_end.DIFFERENTIAL:
+        top_ohm, bottom_ohm = shared_channels.divider_of(channel)
+        lifted_v = front_end.OFFSET_V * ((top_ohm + bottom_ohm) / bottom_ohm + 1.0)
+        how = say(f"assumed within {front_end.OFFSET_V * 1000:.1f} mV at its input")
+        out.append(Part("amplifier's offset", per_volt * rectangular(lifted_v), "systematic", how, True))
+    return out
+
+
+def _ground(channel: dict, front: str, per_volt: float) -> Part:
+    """The sensor's ground against the logger's, of which a difference leaves what its two sides differ by."""
+    ground = per_volt * rectangular(front_end.GROUND_V)
+    if front != front_end.DIFFERENTIAL and "-" not in channel.get("input", ""):
+        return Part(
+            "ground offset", ground, "systematic", say(f"assumed within {front_end.GROUND_V * 1000:.0f} mV"), True
+        )
+    tolerance = front_end.RESISTOR_TOLERANCE[front]
+    how = say(f"{front_end.GROUND_V * 1000:.0f} mV, of which two dividers of {tolerance:.1%} leave a share")
+    resistors = shared_channels.divider_of(channel)
+    if front == front_end.DIFFERENTIAL:
+        passed = differential_u(*resistors, tolerance)[1]
+    else:
+        passed = np.sqrt(2.0) * divider_u(*resistors, tolerance)
+    return Part("ground offset", ground * passed, "systematic", how)

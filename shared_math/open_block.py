@@ -1,0 +1,61 @@
+"""The rows of the block that is being filled, and what is known of each of their columns."""
+
+from shared_math import layout
+from shared_math.compat import const, zeros
+
+# State of a packer, one array of integers: these, then for each column its bits, least and greatest value, least and
+# greatest difference, and the widths that hold both spans. One array, so that a compiled kernel gets it as one pointer.
+# Differences are kept with BIAS added: compiled kernels on 64-bit machines read array cells as unsigned.
+COLUMNS = const(0)
+MAX_ROWS = const(1)
+ROWS = const(2)
+AT_BITS = const(3)
+OWN = const(2)  # cells behind these that belong to a compiled kernel
+BIAS = const(0x2000000)
+
+
+class OpenBlock:
+    """Takes rows one by one until a block is full, then writes it.
+
+    bits: list of each column's width, 1 to 24. max_rows: rows held at most (one second's worth). A packer adds the
+    kernel for a row, `admit(state, held, row, at)`, and `put_columns(block)`, which writes the payload.
+    """
+
+    def __init__(self, bits, max_rows):
+        for width in bits:
+            if not 1 <= width <= layout.MAX_BITS:
+                raise ValueError("column width %d is outside 1 to %d bits" % (width, layout.MAX_BITS))
+        count = len(bits)
+        self.held = zeros(count * max_rows)  # column after column
+        self.state = zeros(AT_BITS + 7 * count + OWN)
+        self.state[COLUMNS] = count
+        self.state[MAX_ROWS] = max_rows
+        for c in range(count):
+            self.state[AT_BITS + c] = bits[c]
+
+    @property
+    def rows(self):
+        """Rows held."""
+        return self.state[ROWS]
+
+    def clear(self):
+        """Forget the rows held."""
+        self.state[ROWS] = 0
+
+    def add(self, row, at=0):
+        """Take the row that starts at row[at]; False, and nothing taken, when the block would overflow.
+
+        After False: write the block, clear, and add the row again.
+        """
+        return self.admit(self.state, self.held, row, at) == 1
+
+    def write(self, block, first_row, lost):
+        """Write header fields and payload of a PACKED block into `block`, started with layout.start_block.
+
+        first_row: number of the first row in the session. lost: rows lost before it. At least one row must be held.
+        Sequence, session and CRC are the caller's.
+        """
+        layout.put32(block, layout.AT_FIRST_ROW, first_row)
+        layout.put16(block, layout.AT_ROWS, self.rows)
+        layout.put16(block, layout.AT_LOST, lost if lost < 0xFFFF else 0xFFFF)
+        self.put_columns(block)
