@@ -58,8 +58,8 @@ class GenericBoard:
         if self.pins["spi"] is None:
             self._use_flash()
             return
-        while error := self._try_mount():
-            self.light.pattern = light.NO_VOLUME if error == errnos.EMEDIUMTYPE else light.NO_CARD
+        while not self._try_mount():
+            pass
         self.light.pattern = light.STARTING
 
     def _use_flash(self):
@@ -73,12 +73,13 @@ class GenericBoard:
         self.pulls_slots = slots // 8
 
     def _try_mount(self):
-        """0, or the errno of why the card can't be used."""
+        """Whether the card can be used; else the lamp tells why not."""
         try:
             self.remount()
         except OSError as error:
-            return error.errno or errnos.EIO
-        return 0
+            self.light.pattern = light.NO_VOLUME if error.errno == errnos.EMEDIUMTYPE else light.NO_CARD
+            return False
+        return True
 
     def open_card(self):
         """The card as a block device that is still to be started: `wake`."""
