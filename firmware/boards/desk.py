@@ -32,7 +32,6 @@ _TELL_US = const(10000000)  # progress is told on standard output
 _SCHEDULED = const(8)  # interrupts that a port without hard ones keeps until the write is over; the rest are dropped
 _FALLS = const(0x40)  # in an event: the input goes low
 _RESET = const(64)  # exit code
-_WAITS = const(1000)
 _PRESS = const(254)
 _RELEASE = const(255)
 
@@ -55,7 +54,6 @@ class DeskBoard:
         self.job = job
         self.now = 0  # microseconds since power-on
         self.restarted = -1
-        self.waits = 0  # since the power went
         self.tick_base = job["tick_base"]
         self.end_us = job["end_us"]
         self.drive_slots = job["drive_slots"]
@@ -281,11 +279,6 @@ class DeskBoard:
 
     def idle(self):
         """Let time pass until something happens: here, to the next grid tick."""
-        if self.now > self.end_us:
-            self.waits += 1
-            if self.waits > _WAITS:  # for a card, at the start: nobody there asks whether there is power
-                self.end()
-                sys.exit()
         tick_at = self.timer_at
         if tick_at == _FOREVER:
             tick_at = self.now + 10000
