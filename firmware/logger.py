@@ -29,6 +29,7 @@ class Logger:
         self.faults = faults.Faults(plan, self.lamp)
         self.beside = False
         self.turned = 0
+        self.leaving = False  # the PC wants the board's prompt
         self.talk = None  # what answers the PC, once it has asked
 
     def run(self):
@@ -38,6 +39,9 @@ class Logger:
             try:
                 self.record()
                 self.finish()
+                if self.leaving:
+                    self.talk.leave()
+                    raise KeyboardInterrupt
                 if not self.ran_out():
                     self.wait_for_press()
             except MemoryError:  # whatever wanted it: begin again, with the whole heap
@@ -113,8 +117,8 @@ class Logger:
             health_.worked((board.ticks_us() - woke) & ticks.MASK)
 
     def _stopped(self):
-        """Whether a long press was made, and a row that tells of it is packed; or row numbers end."""
-        if self.ran_out():
+        """Whether the PC asked for it, a long press was made and a row that tells of it is packed, or row numbers end."""
+        if self.leaving or self.ran_out():
             return True
         marks_ = self.marks
         if not marks_.stop_wanted:

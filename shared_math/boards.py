@@ -27,9 +27,25 @@ COSTS = {
     "rp2": {
         "turn_us": 1341,
         "row_us": 314,  # with four inputs of its own and a tach
+        "input_us": 0,
+        "edge_us": 95,  # that interrupts
         "converter_us": 71,
         "look_us": 2090,
         "screen_share": 0.13,
         "spread": 1.3,
-    }
+    },
+    # The same chip with nothing but pins, soft timer and interrupts
+    "generic": {
+        "turn_us": 1265,
+        "row_us": 173,
+        "input_us": 46,  # with a tach's share
+        "edge_us": 95,
+        "converter_us": 71,  # these two and the screen as above: the same drivers
+        "look_us": 2090,
+        "screen_share": 0.13,
+        "spread": 1.3,
+    },
 }
+# Board -> the one whose costs are taken where it was not measured itself. The RP2350 runs the RP2040's firmware faster;
+# the ESP32, at 160 MHz or more, the generic board's
+COSTS_OF = {"rp2": "rp2", "rp2350": "rp2", "esp32": "generic"}

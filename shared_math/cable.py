@@ -20,7 +20,8 @@ SETUP = "setup"
 NOW = "now"
 BLOCKS = "blocks"
 CLOCK = "clock"
-ASKED = (STATE, SETUP, NOW, BLOCKS, CLOCK)
+STOP = "stop"
+ASKED = (STATE, SETUP, NOW, BLOCKS, CLOCK, STOP)
 
 # What the logger answers where it can't do what was asked
 REFUSED = "refused"

@@ -180,7 +180,8 @@ class StandInSession:
             for n, (a, b, spoiled) in enumerate(marks)
         ]
         data = {"session": session_id, "time_s": columns.time_s}
-        for name, suffix in (("lambda_1", ""), ("engine_speed", "_rpm"), ("map", "_kpa"), ("throttle", "_pct")):
+        suffixes = {"lambda_1": "", "engine_speed": "_rpm", "map": "_kpa", "throttle": "_pct", "fuel_pressure": "_kpa"}
+        for name, suffix in suffixes.items():
             if columns.named.get(name) is not None:
                 data[name + suffix] = columns.named[name]
         frame = pd.DataFrame(data)

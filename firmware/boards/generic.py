@@ -180,8 +180,8 @@ class GenericBoard:
         machine.RTC().datetime((year, month, day, weekday, hour, minute, second, 0))
 
     def read_config(self):
-        """The text of the card's logger.json, or None."""
-        return config_file.text_of(self.card_folder)
+        """The text of the card's logger.json, else of the one on the board's flash, or None."""
+        return config_file.text_of(self.card_folder) or config_file.text_of(".")
 
     def configure(self, config):
         """The configuration in force, before any input is asked for."""

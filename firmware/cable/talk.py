@@ -7,6 +7,7 @@ import time
 from cable import console
 from shared_math import cable, layout
 
+_LEAVE_MS = 500
 _STEP_US = 2000  # sending and reading in one turn of the main loop
 
 
@@ -53,6 +54,13 @@ class Talk:
             else:
                 self._read_block()
 
+    def leave(self):
+        """All is written: say so. Nothing records any more, so this may wait a moment for who reads."""
+        self._put((cable.STOP,), 0)
+        began = time.ticks_ms()
+        while self.sent < self.count and time.ticks_diff(time.ticks_ms(), began) < _LEAVE_MS:
+            self._send(time.ticks_us())
+
     def _send(self, began):
         """Whether all is sent."""
         while self.sent < self.count:
@@ -88,6 +96,8 @@ class Talk:
             elif verb == cable.CLOCK:
                 self.logger.board.set_utc(*[int(word) for word in words[1:8]])
                 self._put((verb,), 0)
+            elif verb == cable.STOP:
+                self.logger.leaving = True  # `leave` answers
             else:
                 self._refuse("unknown")
         except (ValueError, IndexError, TypeError):

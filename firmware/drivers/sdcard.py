@@ -107,6 +107,8 @@ class SdCard:
     # ---- one sector --------------------------------------------------------------------------------------------
 
     def _read_sector(self, n, buf):
+        if self.rest:
+            self.rest(False)  # here and not deeper: a small board's stack has little room for it
         self._select("read")
         try:
             if self._command(17, n if not self.by_byte else n * _SECTOR) != 0:
@@ -116,6 +118,8 @@ class SdCard:
             self._release()
 
     def _write_sector(self, n, buf):
+        if self.rest:
+            self.rest(False)
         self._select("write")
         try:
             if self._command(24, n if not self.by_byte else n * _SECTOR) != 0:
@@ -160,8 +164,6 @@ class SdCard:
         answer."""
         if self.retired:
             raise CardError(errnos.ENODEV, "card was taken out")
-        if self.rest:
-            self.rest(False)
         self.cs(0)
         since = time.ticks_ms()
         spi = self.spi

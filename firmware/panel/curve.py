@@ -82,7 +82,8 @@ class Curve:
         self._plot(frame, worst)
         if spoiled:
             frame.fill_rect(49, 41, 64, 11, 1)
-            frame.text("SPOILED", 53, 43, 0)
+            frame.fill_rect(50, 42, 62, 9, 0)
+            frame.text("SPOILED", 53, 43)
 
     def _plot(self, frame, worst):
         first, last, low, high = self._bounds()

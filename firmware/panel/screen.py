@@ -159,10 +159,13 @@ class Screen:
         marks = panel.marks
         seconds = panel.sampler.row // panel.rate_hz
         if marks.open:
-            _title(frame, "PULL")
-            digits.small(frame, marks.id, 40 + 8 * (1 + (marks.id > 9) + (marks.id > 99)), 1, 0, 0)
-            x = digits.small(frame, (panel.sampler.row - marks.began_row) // panel.rate_hz, 120, 1, 0, 0)
-            frame.text("s", 120, 1, 0)
+            # Bars above and below: the picture itself is reversed for lean alone
+            frame.fill_rect(0, 0, 128, 1, 1)
+            frame.fill_rect(0, 9, 128, 2, 1)
+            frame.text("PULL", 1, 1)
+            digits.small(frame, marks.id, 40 + 8 * (1 + (marks.id > 9) + (marks.id > 99)), 1)
+            digits.small(frame, (panel.sampler.row - marks.began_row) // panel.rate_hz, 120, 1)
+            frame.text("s", 120, 1)
         else:
             frame.text("REC", 0, 1)
             x = digits.small(frame, seconds % 60, 128, 1)
@@ -220,7 +223,7 @@ class Screen:
     def _fault(self, frame):
         number = self.panel.lamp.number()
         _title(frame, "FAULT")
-        digits.small(frame, number, 72, 1, 0, 0)
+        digits.small(frame, number, 72, 1)
         if number != self.lines_of:
             self.lines_of = number
             self.lines = wrapped(self.words.get(number, ""))
@@ -231,8 +234,8 @@ class Screen:
 
 
 def _title(frame, text):
-    frame.fill_rect(0, 0, 128, 10, 1)
-    frame.text(text, 1, 1, 0)
+    frame.fill_rect(0, 9, 128, 1, 1)
+    frame.text(text, 1, 1)
 
 
 def _line(frame, y, name, value, unit):

@@ -33,25 +33,23 @@ class Card:
 
         self._newest = recover.newest
         self._none = recover.Newest
-        self._open()
-        del self._newest, self._none
-
-    def _open(self):
         block = bytearray(layout.SLOT)
-        if not self.medium.exists("drive"):
+        found = self.medium.exists("drive")
+        if found:
+            self.drive = self.medium.open("drive", self.drive_slots)
+            self.last = self._newest(self.drive.for_search(), block)
+            found = self.last.slot >= 0
+            if found:
+                self.ring_id = self.last.ring_id
+                self._find_pulls(block)
+                self._go_on()
+            else:
+                self.unusable = self.last.newer_version or self.last.damaged
+                if self.last.newer_version:
+                    self.medium.keep("drive")
+        if not found:
             self._new_ring(block)
-            return
-        self.drive = self.medium.open("drive", self.drive_slots)
-        self.last = self._newest(self.drive.for_search(), block)
-        if self.last.slot < 0:
-            self.unusable = self.last.newer_version or self.last.damaged
-            if self.last.newer_version:
-                self.medium.keep("drive")
-            self._new_ring(block)
-            return
-        self.ring_id = self.last.ring_id
-        self._find_pulls(block)
-        self._go_on()
+        del self._newest, self._none
 
     def _find_pulls(self, block):
         """Open pulls.rpl; one that is not of the drive's ring is kept under another name, never overwritten."""

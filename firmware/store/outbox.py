@@ -42,23 +42,20 @@ class Outbox:
 
     def next(self):
         """A buffer for a new block; the oldest one is dropped when there is no other room."""
-        if self.held == BLOCKS:
-            self._drop()
+        if self.held == BLOCKS:  # here and not deeper: a small board's stack may have little room left
+            block = self.oldest()
+            rows = layout.get16(block, layout.AT_ROWS)
+            if rows & layout.KEPT:
+                rows &= layout.ROWS_MASK
+                self.kept_dropped += rows
+            lost = rows + layout.get16(block, layout.AT_LOST)
+            self.dropped += rows
+            self.taken()
+            after = self.oldest()
+            lost += layout.get16(after, layout.AT_LOST)
+            layout.put16(after, layout.AT_LOST, lost if lost < 0xFFFF else 0xFFFF)
         return self.at(self.held)
 
     def add(self):
         """The buffer that `next` gave now holds a block."""
         self.held += 1
-
-    def _drop(self):
-        block = self.oldest()
-        rows = layout.get16(block, layout.AT_ROWS)
-        if rows & layout.KEPT:
-            rows &= layout.ROWS_MASK
-            self.kept_dropped += rows
-        lost = rows + layout.get16(block, layout.AT_LOST)
-        self.dropped += rows
-        self.taken()
-        after = self.oldest()
-        lost += layout.get16(after, layout.AT_LOST)
-        layout.put16(after, layout.AT_LOST, lost if lost < 0xFFFF else 0xFFFF)

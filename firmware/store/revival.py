@@ -44,6 +44,11 @@ class Revival:
                 return False
             self.at = _WAKE if self.board.mounted() else _WAKE_OTHER
         try:
+            if self.at == _OPEN:  # here, since what is called below it needs much of a small board's stack
+                place = self.make()
+                place.open()
+                self.place = place
+                return True
             return self._step()
         except MemoryError:
             gc.collect()
@@ -76,15 +81,10 @@ class Revival:
         elif at == _MOUNT:
             self.board.mount()
             self.at = _LOAD
-        elif at == _LOAD:
+        else:
             from store import recover  # noqa: F401  a step of its own: from sources it takes a while
 
             self.at = _OPEN
-        else:
-            place = self.make()
-            place.open()
-            self.place = place
-            return True
         return False
 
     def _check(self):

@@ -15,6 +15,9 @@ from ringpull.ring.rows import sessions as read_sessions
 from ringpull.session import Session
 
 if TYPE_CHECKING:
+    import pandas as pd
+
+    from ringpull.analysis.answer import Answer
     from ringpull.analysis.instruments.records import Instrument
     from ringpull.analysis.pulls import Pull, View
 
@@ -102,6 +105,34 @@ class Drive:
     def pulls(self) -> list[Pull]:
         """The pulls of all sessions, marked and found."""
         return self._found_pulls[1]
+
+    def frame(self, time_index: bool = False) -> pd.DataFrame:
+        """The frames of all sessions one below the other, told apart by their column `session`; a channel that a
+        session lacks is NaN there. attrs["units"]: column -> unit. time_index: as Session.frame() has it; times begin
+        anew with each session."""
+        import pandas as pd
+
+        frames = [session.frame(time_index) for session in self.sessions]
+        units: dict[str, str] = {}
+        for session in reversed(self.sessions):
+            units |= session.units
+        out = pd.concat(frames, ignore_index=not time_index) if len(frames) > 1 else frames[0].copy()
+        out.attrs["units"] = {column: units[column] for column in out.columns}
+        return out
+
+    def answer(self, target: dict | None = None) -> Answer:
+        """The answer to the drive: its verdict, sentence and reasons, its pulls judged, its lean places. target:
+        instead of the configuration's, of its form, or {"preset": a name}. Computed once where
+        none is given."""
+        from ringpull.analysis.answer import answer
+
+        return self._answer if target is None else answer(self, target)
+
+    @cached_property
+    def _answer(self) -> Answer:
+        from ringpull.analysis.answer import answer
+
+        return answer(self)
 
     def instruments(self, most_s: float | None = None) -> list[Instrument]:
         """What the drive says for and against each instrument of each session (ringpull.analysis.instruments). most_s:

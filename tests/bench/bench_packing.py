@@ -9,7 +9,7 @@ import subprocess
 from pathlib import Path
 
 from ringpull.dryrun.run import find_micropython
-from ringpull.dryrun.sources import firmware_dir, shared_math_dir
+from ringpull.files.firmware_sources import firmware_dir, shared_math_dir
 
 FEW, MANY = 1000, 3000
 

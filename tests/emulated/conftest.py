@@ -1,6 +1,5 @@
-"""The image to run is named by RINGPULL_UF2; without it these tests are skipped and say so."""
+"""Where no image was named, now or in an earlier run, these tests are skipped and say so."""
 
-import os
 import sys
 from pathlib import Path
 
@@ -8,10 +7,12 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
+import image  # noqa: E402  found beside this file
+
 
 @pytest.fixture(scope="session")
 def uf2():
-    image = os.environ.get("RINGPULL_UF2")
-    if not image:
-        pytest.skip("RINGPULL_UF2 does not name a MicroPython image for RPI_PICO")
-    return Path(image)
+    named = image.named()
+    if named is None:
+        pytest.skip(image.lacking())
+    return named

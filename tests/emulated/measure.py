@@ -5,7 +5,6 @@ With names, only these are run anew and their lines replaced.
 
 from __future__ import annotations
 
-import os
 import re
 import subprocess
 import sys
@@ -17,6 +16,7 @@ from pathlib import Path
 HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE))
 
+import image  # noqa: E402
 import scenarios  # noqa: E402  found beside this file
 
 RESULTS = HERE / "RESULTS.md"
@@ -38,6 +38,7 @@ Command: `RINGPULL_UF2=image.uf2 .venv/bin/python tests/emulated/measure.py`
 | scenario | figure | value |
 | --- | --- | --- |
 """
+REST = "## "  # from the first heading behind the table on, the file is kept as it is
 LINE = re.compile(r"\| ([^|]+) \| ([^|]+) \| ([^|]+) \|$")
 
 
@@ -56,21 +57,25 @@ def _told(value) -> str:
 
 
 def main() -> int:
-    image = os.environ.get("RINGPULL_UF2")
-    if not image:
-        print("RINGPULL_UF2 does not name a MicroPython image for RPI_PICO", file=sys.stderr)
+    uf2 = image.named()
+    if uf2 is None:
+        print(image.lacking(), file=sys.stderr)
         return 2
     held: dict[str, list[str]] = {}
+    rest = ""
     if RESULTS.exists():
-        for line in RESULTS.read_text().splitlines():
+        table, mark, rest = RESULTS.read_text().partition(REST)
+        rest = "\n" + mark + rest if mark else ""
+        for line in table.splitlines():
             found = LINE.match(line)
             if found and found[1] in scenarios.SCENARIOS:
                 held.setdefault(found[1], []).append(line)
     for name in sys.argv[1:] or scenarios.SCENARIOS:
-        held[name] = lines_of(name, Path(image))
+        held[name] = lines_of(name, uf2)
         print("\n".join(held[name]), flush=True)
         text = HEAD.format(rp2040py=version("rp2040py"))
-        RESULTS.write_text(text + "\n".join(line for one in scenarios.SCENARIOS for line in held.get(one, [])) + "\n")
+        lines = [line for one in scenarios.SCENARIOS for line in held.get(one, [])]
+        RESULTS.write_text(text + "\n".join(lines) + "\n" + rest)
     return 0
 
 

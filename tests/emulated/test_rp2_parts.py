@@ -1,20 +1,20 @@
 """PIO, DMA and the converter of the emulated RP2040 while its flash is erased: each edge counted, at its exact time.
 
-Runs where RINGPULL_UF2 names a MicroPython image of the board RPI_PICO.
+Runs where image.py knows of a MicroPython image of the board RPI_PICO.
 """
 
 from __future__ import annotations
 
 import json
-import os
 import re
 from pathlib import Path
 
+import image
 import numpy as np
 import pytest
 
-IMAGE = os.environ.get("RINGPULL_UF2")
-pytestmark = pytest.mark.skipif(not IMAGE, reason="RINGPULL_UF2 names no MicroPython image (board RPI_PICO)")
+IMAGE = image.named()
+pytestmark = pytest.mark.skipif(not IMAGE, reason=image.lacking())
 
 HERE = Path(__file__).parent
 FIRST_US = 200_000
@@ -42,7 +42,7 @@ def said(tmp_path_factory):
     wanted = ("drivers/", "shared_math/")
     files = {name: data for name, data in board_files.compiled("armv6m", folder).items() if name.startswith(wanted)}
     files |= {"boot.py": board_files.BOOT, "main.py": (HERE / "rp2_probe.py").read_bytes()}
-    board = chip.Chip(Path(str(IMAGE)), files, lambda channel, _now_s: COUNTS[channel], square())
+    board = chip.Chip(IMAGE, files, lambda channel, _now_s: COUNTS[channel], square())
     assert board.run(6.0, "END\r\n", wall_s=600), board.said.decode(errors="replace")[-500:]
     out: dict[str, list] = {}
     for line in board.said.decode().splitlines():

@@ -1,6 +1,6 @@
 """The watchdog of the emulated RP2040, as its board starts, feeds and stops it.
 
-Runs where RINGPULL_UF2 names a MicroPython image of the board RPI_PICO.
+Runs where image.py knows of a MicroPython image of the board RPI_PICO.
 """
 
 from __future__ import annotations

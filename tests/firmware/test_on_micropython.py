@@ -12,7 +12,7 @@ import pytest
 from limits import HANG_S
 
 from ringpull.dryrun.run import HEAP, find_micropython
-from ringpull.dryrun.sources import firmware_dir, shared_math_dir
+from ringpull.files.firmware_sources import firmware_dir, shared_math_dir
 
 HERE = Path(__file__).parent
 # The slow tier asks for room to spare: how a heap breaks into pieces differs from machine to machine

@@ -1,37 +1,20 @@
 """README holds: its table is the commands' own, and every command it shows runs."""
 
-import hashlib
 import os
-import pty
 import re
-import select
 import shlex
 import subprocess
 import sys
-import threading
-import tty
-from glob import glob
 
+import documents
 import pytest
 import readme_table
-from limits import HANG_S
 from trees import ROOT
 
-from ringpull.dryrun.run import find_micropython
-
 README = (ROOT / "README.md").read_text(encoding="utf-8")
-
-
-def shell_lines(text):
-    """Every command line in README's sh blocks."""
-    blocks = re.findall(r"```sh\n(.*?)```", text, re.S)
-    return [line for block in blocks for line in block.splitlines() if line.strip()]
-
-
-LINES = shell_lines(README)
+LINES = documents.shell_lines(README)
 MAKE = [line for line in LINES if line.startswith("make ")]
 RINGPULL = [line for line in LINES if line.startswith(".venv/bin/ringpull ")]
-MPREMOTE = [line for line in LINES if line.startswith(".venv/bin/mpremote ")]
 
 
 def test_the_table_is_the_commands_own():
@@ -39,13 +22,21 @@ def test_the_table_is_the_commands_own():
 
 
 def test_every_line_is_run_by_a_test_here():
-    assert MAKE and RINGPULL and MPREMOTE
-    assert sorted(LINES) == sorted(MAKE + RINGPULL + MPREMOTE)
+    assert MAKE and RINGPULL
+    assert sorted(LINES) == sorted(MAKE + RINGPULL)
 
 
-def test_pictures_and_folders_are_there():
-    for name in re.findall(r"!\[[^]]*\]\(([^)]+)\)", README) + re.findall(r"`([a-z_]+/)`", README):
-        assert (ROOT / name).exists(), name
+def test_the_prices_are_those_of_the_part_lists():
+    hardware = (ROOT / "hardware" / "README.md").read_text(encoding="utf-8")
+    row = next(line for line in hardware.splitlines() if line.startswith("| on RP2040 |"))
+    dollars = [round(float(price)) for price in re.findall(r"(\d+\.\d\d) USD", row)]
+    assert f"| price of the parts, RP2040 board | {dollars[0]} USD | {dollars[1]} USD |" in README
+
+
+def test_it_is_one_page():
+    """What does not fit belongs on a page of its own."""
+    without_table = readme_table.PLACE.sub("", README)
+    assert len(without_table.split()) <= 1300
 
 
 @pytest.mark.parametrize("line", MAKE)
@@ -65,72 +56,14 @@ def test_the_demo_and_the_lines_on_its_card(tmp_path):
         assert done.stdout.strip(), line
 
 
-# As on a board: the file system at / is a small one of its own, and nothing of this machine can be reached.
-BOARD = """
-import vfs
-class Ram:
-    def __init__(self): self.data = bytearray(512 * 4096)
-    def readblocks(self, n, buf, off=0): buf[:] = self.data[n * 512 + off : n * 512 + off + len(buf)]
-    def writeblocks(self, n, buf, off=0): self.data[n * 512 + off : n * 512 + off + len(buf)] = buf
-    def ioctl(self, op, arg): return {4: 4096, 5: 512, 6: 0}.get(op, 0)
-ram = Ram()
-vfs.VfsFat.mkfs(ram)
-vfs.umount("/")
-vfs.mount(ram, "/")
-"""
-
-
-@pytest.fixture
-def port(tmp_path):
-    """A serial port with a bare board's MicroPython prompt behind it."""
-    board, inside = pty.openpty()
-    cable, outside = pty.openpty()
-    for end in (inside, outside):
-        tty.setraw(end)
-    (tmp_path / "board.py").write_text(BOARD)
-    command = [find_micropython(), "-X", "heapsize=16M", "-i", str(tmp_path / "board.py")]
-    process = subprocess.Popen(command, stdin=inside, stdout=inside, stderr=inside, start_new_session=True)
-    stop, wake = os.pipe()
-
-    def carry():
-        while True:
-            ready, _, _ = select.select([board, cable, stop], [], [])
-            if stop in ready:
-                return
-            for end in ready:
-                os.write(cable if end == board else board, os.read(end, 4096))
-
-    thread = threading.Thread(target=carry)
-    thread.start()
-    yield os.ttyname(outside)
-    os.write(wake, b"x")
-    thread.join()
-    process.kill()
-    process.wait()
-    for end in (board, inside, cable, outside, stop, wake):
-        os.close(end)
-
-
-def mpremote(port, *words):
-    command = [sys.executable, "-m", "mpremote", "connect", port, "resume", *words]
-    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=HANG_S)
-    assert done.returncode == 0, f"{command}\n{done.stdout}{done.stderr}"
-    return done.stdout
-
-
-def test_mpremote_lines(port):
-    """On MicroPython's unix port behind a pseudo-terminal, which has no soft reset (hence `resume`) and no reset."""
-    start = ".venv/bin/mpremote connect PORT "
-    assert all(line.startswith(start) for line in MPREMOTE)
-    for line in MPREMOTE:
-        if line != start + "reset":
-            words = shlex.split(line.removeprefix(start))
-            mpremote(port, *[name for word in words for name in (sorted(glob(word, root_dir=ROOT)) or [word])])
-    for folder, place in ((ROOT / "firmware", ""), (ROOT / "shared_math", "shared_math/")):
-        files = sorted(folder.rglob("*.py"))
-        sums = "import hashlib, binascii\n" + "".join(
-            f"print(binascii.hexlify(hashlib.sha256(open({place + path.relative_to(folder).as_posix()!r}, 'rb').read())"
-            ".digest()).decode())\n"
-            for path in files
-        )
-        assert mpremote(port, "exec", sums).split() == [hashlib.sha256(path.read_bytes()).hexdigest() for path in files]
+def test_the_python_example(tmp_path):
+    """On the card of the demo that the test above made, or anew."""
+    (code,) = re.findall(r"```python\n(.*?)```", README, re.S)
+    where = ROOT / "demo_logs" / "v1_marked"
+    done = subprocess.run(
+        [sys.executable, "-c", code.replace("build/demo/card", str(where))],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+    )
+    assert done.returncode == 0 and done.stdout.strip(), done.stderr

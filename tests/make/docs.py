@@ -16,9 +16,9 @@ FOLDER = ROOT / "host" / "docs"
 
 # picture -> (width, height, what is scrolled to; the whole page as printed for "print")
 PICTURES = {
-    "report.png": (1280, 800, ""),
-    "report-curve.png": (1280, 800, "#curve"),
-    "report-traces.png": (1280, 1110, "#traces"),
+    "report.png": (1400, 900, ""),
+    "report-map.png": (1280, 800, "#map"),
+    "report-traces.png": (1400, 1110, "#traces"),
     "report-phone.png": (390, 844, ""),
     "report-print.png": (794, 1123, "print"),
 }

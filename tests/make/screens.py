@@ -9,7 +9,7 @@ from pathlib import Path
 from unittest import mock
 
 from ringpull.dryrun import run
-from ringpull.dryrun.sources import firmware_dir
+from ringpull.files.firmware_sources import firmware_dir
 from ringpull.invented import instruments, scenario
 
 ROOT = Path(__file__).resolve().parents[2]

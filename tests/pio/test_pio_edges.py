@@ -12,7 +12,7 @@ from assembler import load
 from stamps import run
 
 from ringpull.dryrun.run import HEAP, find_micropython
-from ringpull.dryrun.sources import firmware_dir, shared_math_dir
+from ringpull.files.firmware_sources import firmware_dir, shared_math_dir
 
 HERE = Path(__file__).parent
 MHZ = 125

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from ringpull.dryrun.run import find_micropython
-from ringpull.dryrun.sources import firmware_dir, shared_math_dir
+from ringpull.files.firmware_sources import firmware_dir, shared_math_dir
 
 HERE = Path(__file__).parent
 HEAP = "48M"  # the harness holds images of the storage; the firmware itself is tested with 192 kB elsewhere

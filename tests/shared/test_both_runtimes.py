@@ -9,7 +9,7 @@ import pytest
 from limits import HANG_S
 
 from ringpull.dryrun.run import HEAP, find_micropython
-from ringpull.dryrun.sources import shared_math_dir
+from ringpull.files.firmware_sources import shared_math_dir
 
 HERE = Path(__file__).parent
 RUNNER = HERE.parent / "run_micropython.py"

@@ -16,48 +16,40 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from limits import HANG_S
+
 from ringpull.dryrun import run, signals
-from ringpull.dryrun.sources import firmware_dir, shared_math_dir
+from ringpull.files.firmware_sources import firmware_dir, shared_math_dir
 from truth.signals import Signals
 
-HANG_S = 300
 
+class Wire:
+    """port: for a PC. to_pc, to_board: functions that get bytes on their way and give what arrives in their place, None
+    where the cable is pulled then; or None."""
 
-class Desk:
-    """port: of the logger, for a PC. process: the firmware. to_pc: function that gets bytes on their way to the PC and
-    gives what arrives in their place, None where the cable is pulled then; or None."""
-
-    def __init__(self, work: Path, files: list[Path], end_s: float, **more) -> None:
-        settings, text = run.load_config(files[0])
-        compiled = signals.compile_signals(settings, *files[1:])
-        job_path = run.write_job(work, settings, compiled, files[0], 1, 0, None)
-        job = json.loads(job_path.read_text())
+    def __init__(self) -> None:
         self.to_pc: Callable[[bytes], bytes | None] | None = None
-        self.board, self._firmware = pty.openpty()
-        for end in (self.board, self._firmware):
+        self.to_board: Callable[[bytes], bytes | None] | None = None
+        self.board, self.firmware = pty.openpty()
+        for end in (self.board, self.firmware):
             tty.setraw(end)
-        job.update({"console": os.ttyname(self._firmware), "paced": True, "end_us": int(end_s * 1e6), **more})
-        job_path.write_text(json.dumps(job))
-        shutil.copytree(shared_math_dir(), work / "shared_math", ignore=shutil.ignore_patterns("__pycache__"))
-        environment = dict(
-            os.environ, RINGPULL_DESK=str(job_path), MICROPYPATH=os.pathsep.join((str(work), ".frozen"))
-        )
-        command = [run.find_micropython(), "-X", f"heapsize={run.heap_for(text)}", str(firmware_dir() / "main.py")]
-        self.errors = work / "errors.txt"
-        with self.errors.open("w") as errors:
-            self.process = subprocess.Popen(command, cwd=work, env=environment, stdout=errors, stderr=errors)
+        self._carrying: list[threading.Thread] = []
         self.plug()
 
     def plug(self) -> None:
         """The cable goes in at the PC's side: a new port."""
+        for one in self._carrying:  # it would take what is meant for the new port
+            one.join(HANG_S)
         self.pc, self._there = pty.openpty()
         for end in (self.pc, self._there):
             tty.setraw(end)
         self.port = os.ttyname(self._there)
         self._plugged = threading.Event()
         self._plugged.set()
-        for source, target, back in ((self.pc, self.board, False), (self.board, self.pc, True)):
-            threading.Thread(target=self._carry, args=(source, target, back, self._plugged), daemon=True).start()
+        ways = ((self.pc, self.board, False), (self.board, self.pc, True))
+        self._carrying = [threading.Thread(target=self._carry, args=(*way, self._plugged), daemon=True) for way in ways]
+        for one in self._carrying:
+            one.start()
 
     def _carry(self, source: int, target: int, back: bool, plugged: threading.Event) -> None:
         while plugged.is_set():
@@ -65,7 +57,8 @@ class Desk:
                 if not select.select([source], [], [], 0.05)[0]:
                     continue
                 data = os.read(source, 4096)
-                meddled = self.to_pc(data) if back and self.to_pc else data
+                meddle = self.to_pc if back else self.to_board
+                meddled = meddle(data) if meddle else data
                 if meddled is None:
                     self.pull()
                     return
@@ -82,17 +75,70 @@ class Desk:
             with contextlib.suppress(OSError):
                 os.close(end)
 
+    def close(self) -> None:
+        """No more of it."""
+        self.pull()
+        for end in (self.board, self.firmware):
+            os.close(end)
+
+
+class Desk(Wire):
+    """The firmware, recording. process: of it."""
+
+    def __init__(self, work: Path, files: list[Path], end_s: float, **more) -> None:
+        settings, text = run.load_config(files[0])
+        compiled = signals.compile_signals(settings, *files[1:])
+        job_path = run.write_job(work, settings, compiled, files[0], 1, 0, None)
+        job = json.loads(job_path.read_text())
+        super().__init__()
+        job.update({"console": os.ttyname(self.firmware), "paced": True, "end_us": int(end_s * 1e6), **more})
+        job_path.write_text(json.dumps(job))
+        shutil.copytree(shared_math_dir(), work / "shared_math", ignore=shutil.ignore_patterns("__pycache__"))
+        environment = dict(
+            os.environ, RINGPULL_DESK=str(job_path), MICROPYPATH=os.pathsep.join((str(work), ".frozen"))
+        )
+        command = [run.find_micropython(), "-X", f"heapsize={run.heap_for(text)}", str(firmware_dir() / "main.py")]
+        self.errors = work / "errors.txt"
+        with self.errors.open("w") as errors:
+            self.process = subprocess.Popen(command, cwd=work, env=environment, stdout=errors, stderr=errors)
+
     def end(self) -> None:
         """Stop the firmware, as power that goes."""
         self.process.kill()
         self.process.wait(HANG_S)
-        self.pull()
-        for end in (self.board, self._firmware):
-            os.close(end)
+        self.close()
 
     def said(self) -> str:
         """What the firmware printed."""
         return self.errors.read_text()
+
+
+class Bare(Wire):
+    """MicroPython at its prompt, nothing on it. place: the folder that is its flash."""
+
+    def __init__(self, place: Path) -> None:
+        super().__init__()
+        self.place = place
+        ends = dict.fromkeys(("stdin", "stdout", "stderr"), self.firmware)
+        self.process = subprocess.Popen([run.find_micropython()], cwd=place, start_new_session=True, **ends)
+
+    def end(self) -> None:
+        """Take its power away."""
+        self.process.kill()
+        self.process.wait(HANG_S)
+        self.close()
+
+
+@contextmanager
+def bare(folder: Path) -> Iterator[Bare]:
+    """MicroPython at its prompt."""
+    place = folder / "flash"
+    place.mkdir(parents=True)
+    running = Bare(place)
+    try:
+        yield running
+    finally:
+        running.end()
 
 
 @contextmanager

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from types import SimpleNamespace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ringpull.analysis.cells import banks, repeat, sets
+from ringpull.analysis.cells import banks, fuelmap, repeat, sets
 from ringpull.analysis.cells.banks import Banks
 from ringpull.analysis.cells.passes import Axes, SessionPulls
 from ringpull.analysis.cells.repeat import Repeat
@@ -19,7 +19,9 @@ from ringpull.analysis.delay.identify import Identified
 from ringpull.analysis.drive_state import target
 from ringpull.analysis.drive_state.columns import Columns
 from ringpull.analysis.instruments.records import Instrument
+from ringpull.analysis.judge import holes as lean_places
 from ringpull.analysis.judge import lamp, lean_events, masks, needs, sensor, verdict
+from ringpull.analysis.judge.holes import Hole
 from ringpull.analysis.judge.lamp import Warned
 from ringpull.analysis.judge.lean_events import LeanEvent
 from ringpull.analysis.judge.other_events import OtherEvent
@@ -28,8 +30,11 @@ from ringpull.analysis.judge.session import Judged, SpanAnswer, judge_span
 from ringpull.analysis.judge.spool import SpoolUp
 from ringpull.analysis.judge.stretches import Stretch
 from ringpull.wording import assumed, events, reasons
+from ringpull.wording import first as first_words
+from ringpull.wording import holes as hole_words
 from ringpull.wording import instruments as instrument_words
 from ringpull.wording import masks as mask_words
+from ringpull.wording import next_steps as next_words
 
 if TYPE_CHECKING:
     from ringpull.analysis.pulls import Pull
@@ -123,9 +128,9 @@ class PullAnswer:
 
     @property
     def frame(self):
-        """pandas.DataFrame of the pull's recorded rows with the extra columns `lambda_target`, `lambda_aligned` (lag
-        and delay undone), `lambda_raw` (as measured at that time), `load`, `loaded` and `valid` (judged)."""
-        frame = self.pull.frame(align=False).reset_index(drop=True)
+        """pandas.DataFrame: Pull.frame() with the extra columns `lambda_aligned` (of several banks the leaner, lag and
+        delay undone), `lambda_raw` (as measured at that time), `load` and `valid` (judged)."""
+        frame = self.pull.frame().reset_index(drop=True)
         rows = self.judged.columns.rows(self.pull.start_s, self.pull.end_s)
         times = frame["time_s"].to_numpy()
         at = np.clip(np.round((times - self.judged.columns.time_s[rows.start]) / self.judged.columns.period_s), 0, None)
@@ -133,9 +138,7 @@ class PullAnswer:
         axis = self.judged.columns.load()
         frame["lambda_raw"] = self.judged.columns.lambda_[at]
         frame["lambda_aligned"] = self.judged.lambda_aligned[at]
-        frame["lambda_target"] = self.judged.target[at]
         frame["load"] = np.nan if axis is None else axis.values[at]
-        frame["loaded"] = self.judged.loaded[at]
         frame["valid"] = self.judged.masks.valid[at] & self.judged.loaded[at]
         return frame
 
@@ -169,9 +172,8 @@ class PullAnswer:
 @dataclass(frozen=True, eq=False)
 class Answer:
     """The whole answer. alignment, uncertainty: of the first session that could be judged; `sessions`: of each by its
-    id.
-    warned: the lamp's warnings. verdict: "attention", "no lean event found" or "not enough data". left_out: mask ->
-    seconds."""
+    id. warned: the lamp's warnings. verdict: "attention", "no lean event found" or "not enough data". left_out: mask ->
+    seconds. holes: the lean places, the deepest first, each with its cell of the fuel map."""
 
     verdict: str
     reasons: list[Reason]
@@ -185,16 +187,25 @@ class Answer:
     repeat: Repeat | None = None
     banks: list[Banks] = field(default_factory=list)
     instruments: list[Instrument] = field(default_factory=list)
+    holes: list[Hole] = field(default_factory=list)
 
     @property
     def judged(self) -> list[PullAnswer]:
         """The pulls that the verdict speaks of."""
         return verdict.usable(self.pulls)
 
+    @property
+    def sentence(self) -> str:
+        """The answer in a sentence."""
+        return first_words.sentence(self)
+
     def as_json(self) -> dict:
         """Plain dicts, lists, numbers and text."""
         return {
             "verdict": self.verdict,
+            "sentence": self.sentence,
+            "next_steps": list(next_words.next_steps(self, self.holes)),
+            "lean_places": [place_json(one) for one in self.holes],
             "reasons": [reasons.reason(r) for r in self.reasons],
             "pulls": [p.as_json() for p in self.pulls],
             "alignment": self.alignment,
@@ -231,6 +242,27 @@ def event_json(event: LeanEvent) -> dict:
         "bound": event.bound,
         "hints": [events.hint(hint) for hint in event.hints],
         "bank": event.bank,
+        "target": _number(event.target, 4),
+    }
+
+
+def place_json(hole: Hole) -> dict:
+    """A lean place as a plain dict."""
+    cell = None if hole.cell is None else plain(rounded(asdict(hole.cell)))
+    return {
+        "sentence": hole_words.sentence(hole),
+        "cause": hole_words.cause(hole),
+        "pulls": list(hole.pulls),
+        "of": hole.of,
+        "bank": hole.event.bank,
+        "rpm_from": round(hole.rpm_from),
+        "rpm_to": round(hole.rpm_to),
+        "lambda": round(hole.measured, 4),
+        "lambda_u": round(hole.half_width, 4),
+        "target": round(hole.event.target, 4),
+        "share": round(hole.share, 4),
+        "seconds": round(hole.seconds, 3),
+        "cell": cell,
     }
 
 
@@ -453,4 +485,14 @@ def answer(drive, target: dict | None = None) -> Answer:
         repeat=repeated,
         banks=apart,
         instruments=[one for view in drive.views() for one in view.trust.instruments],
+        holes=holes_of(drive, judged_pulls),
     )
+
+
+def holes_of(drive, pulls: list[PullAnswer]) -> list[Hole]:
+    """The lean places of judged pulls, each with its cell of the drive's fuel map."""
+    found = lean_places.holes(pulls, verdict.usable(pulls))
+    if not found:
+        return []
+    made = fuelmap.of_drive(drive)
+    return [replace(one, cell=made.in_hole(one)) for one in found]

@@ -17,6 +17,8 @@ from ringpull.analysis.judge.session import Judged, judge_span, prepare
 from shared_math import channels as shared_channels
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from ringpull.session import Session
 
 LEAST_S = 1.5  # of a found pull
@@ -105,25 +107,34 @@ class Pull:
         low, high = np.searchsorted(times, (self.start_s - 1e-9, self.end_s - 1e-9))
         return slice(int(low), int(high))
 
-    def frame(self, align: bool = True):
-        """The pull's rows of session.frame() (pandas); with `align` every lambda column is moved to the time of
-        injection: delay and lag undone, NaN where that can't be done."""
-        frame = self.view.session.frame()
+    def frame(self, time_index: bool = False) -> pd.DataFrame:
+        """The pull's rows of session.frame(), as logged, and beside them what the analysis adds, each under a name of
+        its own: for every lambda column NAME `NAME_aligned` (delay and lag undone: lambda at the time of injection, NaN
+        where that can't be told), `lambda_target`, `loaded` (under load) and `judged` (what `ringpull pulls` takes
+        mean and range of). time_index: as Session.frame() has it. attrs["units"]: column -> unit."""
+        from ringpull.session import indexed
+
+        whole = self.view.session.frame()
         rows = self.rows
-        out = frame.iloc[rows].copy()
-        if not align:
-            return out
+        out = whole.iloc[rows].copy()
         columns, judged = self.view.columns, self.view.judged
-        times = frame["time_s"].to_numpy()[rows]
+        times = whole["time_s"].to_numpy()[rows]
         grid = np.clip(np.round(columns.place(times)).astype(int), 0, len(columns) - 1)
+        units = dict(whole.attrs.get("units", {}))
         for channel in columns.config.get("channels", []):
             if channel["name"] in columns.banks:
                 bank = columns.banks[channel["name"]]
                 told = judged.banks.get(channel["name"])
                 aligned = judged.aligned if told is None else told.aligned
-                moved = injected(bank, columns, aligned.model, aligned.arrival_s[grid])
-                out[shared_channels.column_name(channel)] = moved
-        return out
+                name = shared_channels.column_name(channel) + "_aligned"
+                out[name] = injected(bank, columns, aligned.model, aligned.arrival_s[grid])
+                units[name] = ""
+        every = slice(0, len(columns))
+        out["lambda_target"] = judged.target[grid]
+        out["loaded"] = judged.loaded[grid]
+        out["judged"] = (judged.shown(every) & ~judged.masks.by_name["spoiled"])[grid]
+        out.attrs["units"] = units | {"lambda_target": "", "loaded": "", "judged": ""}
+        return indexed(out) if time_index else out
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     import serial
 
 ANSWER_S = 1.0  # the longest that a logger is waited for: it answers from its main loop, between other work
+STOP_S = 15.0  # a slow card has to take what is held
 TRIES = 4
 PIECE_S = 0.05
 
@@ -117,6 +118,12 @@ class Link:
         except LoggerRefused:
             return False
         return True
+
+    def stop(self) -> None:
+        """End the recording and leave the board at its prompt. Raises CableSilent, CablePulled."""
+        self.send(cable.STOP)
+        if self.answer(STOP_S) is None:
+            raise self.silent()
 
     def silent(self) -> CableSilent:
         """The error where nothing answers."""

@@ -20,12 +20,13 @@ COMMANDS = {
     "setup": "make a configuration by questions, or from a preset, and explain it",
     "check": "explain what is wrong with a configuration, and what each of its channels is used for",
     "prepare": "make the ring files on a card and write the configuration to it",
+    "install": "bring the firmware, or a newer one, onto a board over USB",
     "live": "the logger's values now, over USB, while it records",
     "fetch": "marked pulls, or the whole card, over USB while the logger records",
     "info": "what is on a card: sessions, channels, marks, damage, timing health",
     "decode": "the table in engineering units, as CSV, Parquet or MDF4",
     "pulls": "the pulls, marked and found, a line each",
-    "note": "keep a remark about a pull beside the ring file",
+    "note": "keep a remark about a pull, or the date of a drive, beside the ring file",
     "report": "the whole answer in one offline HTML file",
     "view": "drives of any length on a page that this machine serves to itself",
     "fuelmap": "measured over target by speed and load, with a factor for the fuel table",
@@ -159,9 +160,14 @@ def _run(name: str, arguments: list[str]) -> int:
     from ringpull.errors import RingpullError
 
     parser, module = parser_of(name)
+    parsed = None
     try:
         parsed = parser.parse_args(arguments)
         return module.run(parsed)  # type: ignore[attr-defined]
     except RingpullError as error:
+        if getattr(parsed, "json", None) is True:
+            import json
+
+            print(json.dumps({"error": {"what": error.what, "cause": error.cause, "step": error.step}}))
         print(error.lines(), file=sys.stderr)
         return error.exit_code

@@ -60,6 +60,9 @@ def judge(settings: dict[str, Any]) -> Judgement:
         return Judgement((Point("too_much_for_board", *too_much),), channels=tuple(uses.uses(settings)))
     thoughts = advice.advice(settings)
     points = [(thought[0] in advice.FIRST, Point(thought[0], *advice.explain(thought))) for thought in thoughts]
+    estimate = load.remark(settings)
+    if estimate is not None:
+        points.append((False, Point("load_not_measured", *estimate)))
     return Judgement(
         mistakes=(),
         impossible=tuple(Point(one[0], *impossible.explain(one)) for one in impossible.impossible(settings)),

@@ -6,39 +6,62 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from shared_math import boards, lean_watch, pace
+from shared_math import boards, lean_watch, pace, speed
+from shared_math import channels as descriptions
 from shared_math.config import schema
 
 MOST_PCT = 85  # beyond this a slow card, a marked pull or a full screen would cost rows
+REMARKED_PCT = 40  # half of that: another board may be slower than the one that was measured
+ON_THIS = "from what was measured on an emulated board, with room for what it does not model"
+ON_ANOTHER = "not measured on this board: taken from an emulated RP2040 that runs the same drivers"
 
 
 @dataclass(frozen=True)
 class Load:
-    """share: of the processor's time, 1 being all of it. parts: what it goes to, the largest first, in per cent."""
+    """share: of the processor's time, 1 being all of it. parts: what it goes to, the largest first, in per cent.
+
+    measured: whether the costs are this board's own, not those of a board that is no faster.
+    """
 
     share: float
     parts: list[tuple[str, float]]
+    measured: bool
 
 
-def predicted(config: dict[str, Any]) -> Load | None:
-    """The load of a checked configuration; None for a board on which nothing was measured."""
-    costs = boards.COSTS.get(config.get("board", schema.BOARD))
-    if costs is None:
-        return None
+def predicted(config: dict[str, Any]) -> Load:
+    """The load of a checked configuration, pulses as fast as they may come."""
+    board = config.get("board", schema.BOARD)
+    costs = boards.COSTS[boards.COSTS_OF.get(board, "generic")]
     rate_hz = config.get("rate_hz", schema.RATE_HZ)
     inputs = [channel["input"][0] for channel in config["channels"]]
     slow = [letter for letter, part in (config.get("converters") or {}).items() if part == "ads1115"]
     read = sum(letter in "xy" and letter not in slow for letter in inputs)
+    own = inputs.count("a")
+    edges_hz = sum(interrupts_hz(channel, config, board in boards.STAMPING) for channel in config["channels"])
     warns = config.get("lean_warning") is not False and not lean_watch.lacking(config)
     parts = {
         "turns of the main loop": turns_hz(rate_hz) * costs["turn_us"],
-        "rows": rate_hz * costs["row_us"],
+        "rows": rate_hz * (costs["row_us"] + own * costs["input_us"]),
+        "pulses that interrupt": edges_hz * costs["edge_us"],
         "inputs of external converters": rate_hz * read * costs["converter_us"],
         "the lean warning": pace.LOOKS_HZ * costs["look_us"] if warns else 0.0,
         "the screen": 1e6 * costs["screen_share"] if config.get("screen") else 0.0,
     }
     shares = {what: us * costs["spread"] / 1e6 for what, us in parts.items() if us}
-    return Load(sum(shares.values()), sorted(((w, 100 * s) for w, s in shares.items()), key=lambda part: -part[1]))
+    parted = sorted(((what, 100 * share) for what, share in shares.items()), key=lambda part: -part[1])
+    return Load(sum(shares.values()), parted, board in boards.COSTS and board != "generic")
+
+
+def interrupts_hz(channel: dict[str, Any], config: dict[str, Any], stamping: bool) -> float:
+    """Interrupts a second of a pulse input, at most: none where edges are stamped beside the processor."""
+    if channel["kind"] == "pulse_width":  # both edges of each pulse
+        crank = descriptions.crank_of(config["channels"]) or {}
+        strokes = speed.strokes_of(config.get("engine", {}))
+        per_cycle = channel.get("per_cycle", schema.DEFAULTS["pulse_width"]["per_cycle"])
+        return 2 * per_cycle * crank.get("max_rpm", speed.MAX_RPM) / 60 / (strokes / 2)
+    if channel["kind"] not in descriptions.PULSE_KINDS or stamping:
+        return 0.0
+    return 1e6 / speed.channel_shortest_us(channel)
 
 
 def turns_hz(rate_hz: int) -> float:
@@ -51,7 +74,7 @@ def turns_hz(rate_hz: int) -> float:
 def refusal(config: dict[str, Any]) -> tuple[str, str, str] | None:
     """(what is too much, why, what to do) where the board would not keep up with a configuration; else None."""
     load = predicted(config)
-    if load is None or 100 * load.share <= MOST_PCT:
+    if 100 * load.share <= MOST_PCT:
         return None
     most = "; ".join(f"{what} {pct:.0f} %" for what, pct in load.parts[:3])
     rate_hz = config.get("rate_hz", schema.RATE_HZ)
@@ -59,10 +82,23 @@ def refusal(config: dict[str, Any]) -> tuple[str, str, str] | None:
         f"This would take {100 * load.share:.0f} % of the board's processor, and {MOST_PCT} % is what can be kept up: "
         "rows"
         " would be lost all the time",
-        most + " (from what was measured on an emulated board, with room for what it does not model)",
+        f"{most} ({ON_THIS if load.measured else ON_ANOTHER})",
         f'a lower "rate_hz" than {rate_hz}'
         + (f", such as {_kept_up(config)}" if _kept_up(config) else "")
         + ", or fewer inputs on external converters",
+    )
+
+
+def remark(config: dict[str, Any]) -> tuple[str, str, str] | None:
+    """(what, why, what to do) where a load that was not measured on this board is worth a look; else None."""
+    load = predicted(config)
+    if load.measured or 100 * load.share <= REMARKED_PCT:
+        return None
+    most = "; ".join(f"{what} {pct:.0f} %" for what, pct in load.parts[:3])
+    return (
+        f"This may take {100 * load.share:.0f} % of the board's processor; that was not measured on this board",
+        f"{most} ({ON_ANOTHER})",
+        "look after the first drive whether `ringpull info` counts lost rows; if so, a lower rate_hz or fewer inputs",
     )
 
 
@@ -71,6 +107,6 @@ def _kept_up(config: dict[str, Any]) -> int | None:
     for rate_hz in (800, 500, 400, 250, 200, 100, 50, 20):
         if rate_hz < config.get("rate_hz", schema.RATE_HZ):
             load = predicted({**config, "rate_hz": rate_hz})
-            if load is not None and 100 * load.share <= MOST_PCT:
+            if 100 * load.share <= MOST_PCT:
                 return rate_hz
     return None

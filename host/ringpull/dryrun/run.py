@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from ringpull.dryrun.sources import firmware_dir, shared_math_dir
 from ringpull.errors import BadConfig, BadUsage, FirmwareFailed, MissingPart, RingpullError
+from ringpull.files.firmware_sources import firmware_dir, shared_math_dir
 from shared_math import channels, config
 
 BOARD = "desk"  # what the firmware calls itself here

@@ -23,7 +23,7 @@ def write(drive: Drive, sessions: list[Session], path: Path, progress: Callable[
         raise MissingPart(
             "MDF 4 files can't be written: asammdf is not installed",
             "it is an extra of ringpull, not needed for anything else",
-            "pip install 'ringpull[mf4]'",
+            "pip install '.[mf4]' in the folder that Ringpull was unpacked in",
         ) from None
     rows = 0
     with MDF(version="4.10") as mdf:

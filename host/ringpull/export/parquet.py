@@ -19,7 +19,10 @@ if TYPE_CHECKING:
 def write(drive: Drive, sessions: list[Session], path: Path, progress: Callable[[float], None]) -> int:
     """Rows written. Values keep all their digits."""
     rows = 0
-    schema = arrow.schema(sessions).with_metadata({b"ringpull": json.dumps(about(sessions)).encode()})
+    told = about(sessions)
+    # under the second name pandas finds what it puts into the attrs of a frame that it reads
+    metadata = {b"ringpull": json.dumps(told).encode(), b"PANDAS_ATTRS": json.dumps({"units": told["units"]}).encode()}
+    schema = arrow.schema(sessions).with_metadata(metadata)
     with pq.ParquetWriter(path, schema, compression="zstd") as writer:
         for table in arrow.pieces(sessions, progress):
             writer.write_table(table.replace_schema_metadata(schema.metadata))
@@ -30,7 +33,7 @@ def write(drive: Drive, sessions: list[Session], path: Path, progress: Callable[
 def about(sessions: list[Session]) -> dict:
     """What a table can't say about itself."""
     return {
-        "units": {channel.column: channel.unit for session in sessions for channel in session.channels},
+        "units": {column: unit for session in sessions for column, unit in session.units.items()},
         "sessions": [
             {
                 "id": session.id,

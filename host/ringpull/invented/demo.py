@@ -11,10 +11,10 @@ from ringpull.invented import instruments, scenario, truth
 Progress = Callable[[float], None]
 
 
-def write_signals(folder: Path, seed: int, progress: Progress | None = None) -> Path:
-    """Signal files, logger.json and truth.json in folder/signals, which is returned."""
+def write_signals(folder: Path, seed: int, progress: Progress | None = None, mended: bool = False) -> Path:
+    """Signal files, logger.json and truth.json in folder/signals, which is returned. mended: after a new fuel pump."""
     signals = folder / "signals"
-    drive = scenario.simulate(seed, progress)
+    drive = scenario.simulate(seed, progress, mended)
     signals.mkdir(parents=True, exist_ok=True)
     instruments.write(drive, signals, seed)
     truth.write(drive, signals, seed)

@@ -53,8 +53,9 @@ class Drive:
     presses: list[tuple[float, float]]
 
 
-def simulate(seed: int = 1, progress: Callable[[float], None] | None = None) -> Drive:
-    """The whole drive, about 136 s. seed: of every random figure in it, 0 or more. progress: told the fraction done."""
+def simulate(seed: int = 1, progress: Callable[[float], None] | None = None, mended: bool = False) -> Drive:
+    """The whole drive, about 136 s. seed: of every random figure in it, 0 or more. progress: told the fraction done.
+    mended: with a pump that does not sag."""
     random = np.random.default_rng([seed, 1])
     hands = [float(x) for x in random.normal(0.0, 0.04, 6).clip(-0.12, 0.12)]
     supply = fuelling.FuelSupply(
@@ -62,6 +63,8 @@ def simulate(seed: int = 1, progress: Callable[[float], None] | None = None) -> 
         sag_s=float(0.95 + random.normal(0.0, 0.05)),
         from_rpm=float(4700.0 + random.normal(0.0, 80.0)),
     )
+    if mended:
+        supply.sag_kpa = 0.0
     steps = round(driver.END_S / STEP_S)
     scatter = 1.0 + _scatter(random, steps)
     rows, who = _run(driver.Driver(hands), supply, steps, progress)

@@ -48,12 +48,15 @@ def truth(drive: Drive, seed: int) -> dict[str, Any]:
     }
 
 
-def _hole(drive: Drive) -> dict[str, Any]:
-    """Where pressure was missing, and by how much lambda stood above target there (mean over MEAN_S at most)."""
+def _hole(drive: Drive) -> dict[str, Any] | None:
+    """Where pressure was missing, and by how much lambda stood above target there (mean over MEAN_S at most); None for
+    a pump that is sound."""
     pull = drive.pulls[scenario.HOLE_PULL - 1]
     lost = drive.lambda_cylinder - drive.lambda_steady
     within = (drive.t_s > pull.open_s) & (drive.t_s < pull.lift_s)
     where = np.flatnonzero(within & (lost > HOLE_EXCESS))
+    if not len(where):
+        return None
     first, last = where[0], where[-1]
     width = round(MEAN_S / scenario.STEP_S)
     excess = np.convolve(drive.lambda_cylinder - drive.target, np.full(width, 1.0 / width), "same")[first:last]

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from ringpull.analysis.judge.reasons import Reason, Why
 from ringpull.analysis.judge.verdict import hidden
-from ringpull.report.answer_part import Numbered, badge, where
-from ringpull.report.words import DASH, listed, live, load, number, quantity, table, text
+from ringpull.report import across
+from ringpull.report.answer_part import Numbered, badge
+from ringpull.report.words import DASH, following, listed, live, load, number, quantity, table, text
 from ringpull.said import Said, capital
 from ringpull.wording import events as event_words
 from ringpull.wording.reasons import reason, unjudged
@@ -51,7 +52,7 @@ def card(pull, events: list[Numbered], unit: str, note: str, several_sessions: b
     ]
     if n.lost_s:
         facts.append(("not recorded", f"{number(n.lost_s, 2)} s of it: a gap"))
-    lines = [f"{badge(e)} {where(e.pull, e.event, unit)}" for e in events]
+    lines = [f"{badge(e)} {following(event_words.event(e.event))}" for e in events]
     hints = [live(event_words.hint(hint)) for e in events for hint in e.event.hints]
     hints += [f"{live(event_words.other(e))}, from {number(e.start_s, 2)} s" for e in n.other_events]
     hints += [live(capital(words)) for words in untold(pull)]
@@ -80,8 +81,7 @@ def part(drive, answer, events: list[Numbered], unit: str, notes: dict[str, str]
     several = len(drive.sessions) > 1
     cards = [card(p, of_pull.get(p.number, []), unit, notes.get(str(p.number), ""), several) for p in few]
     inside = f'<div class="cards">{"".join(cards)}</div>' if cards else "<p>No pull was marked and none was found.</p>"
-    said = [] if answer.repeat is None or not answer.judged else list(answer.repeat.words)
-    inside += listed([live(words) for words in said + [w for bank in answer.banks for w in bank.words]], kind="small")
+    inside += across.part(answer, unit)
     if len(pulls) > len(few):
         shown = {p.number for p in few}
         rows = [

@@ -164,7 +164,7 @@ def part(compared: DriveComparison) -> str:
     heads = ["rpm", "pulls", "before", "after", "difference", "95 %", "came to"]
     return (
         '<section id="compare" aria-labelledby="compare-title"><h2 id="compare-title">Before and after, by engine '
-        'speed</h2>'
+        "speed</h2>"
         f'<p class="sentence">{counted(compared)} {sentence(result)}</p>{picture(result)}'
         f"{table(heads, rows(result), 'lambda over target by engine speed')}"
         f"{listed([live(w) for w in told(compared)], kind='small')}</section>"

@@ -25,6 +25,8 @@ const controls = (() => {
     at("wider").addEventListener("click", () => traces.zoom(2));
     at("earlier").addEventListener("click", () => traces.along(-0.5));
     at("later").addEventListener("click", () => traces.along(0.5));
+    at("height").addEventListener("change", () => traces.setNear(at("height").value === "near"));
+    beside.listen(at("panels"));
     at("axis").addEventListener("change", () => traces.setMode(at("axis").value));
     at("window").addEventListener("change", () => traces.setPull(at("window").value ? Number(at("window").value) : null));
     let width = at("panels").clientWidth;

@@ -17,7 +17,8 @@ from ringpull.report.words import quantity, text
 
 GAP_RPM = 1.5 * STEP_RPM  # a line does not join what is further apart
 MOST_LINES = 12
-MOST_BANDS = 4
+MOST_MARKED = 4  # events; of more some may have to be left out
+SPAN, BELOW = 0.28, 0.04  # lambda: a hole of 0.1 fills a third of the height; so much below the least target
 MARK_WIDE, MARK_HIGH = 30.0, 22.0  # pixels of a lean event's number with its bar
 
 
@@ -28,10 +29,16 @@ def chosen(lines: Sequence[PullCurve], lean: Collection[int]) -> list[PullCurve]
     return sorted(first, key=lambda line: line.number)
 
 
-def style(at: int) -> str:
-    """Colour and dash of the nth line: never by colour alone."""
+def of_pull(line: PullCurve, drawing: Drawing) -> str:
+    """Classes of what is shown while a line's pull is chosen."""
+    return f"of-pull pull-{line.number}{' chosen' if line.number == drawing.first else ''}"
+
+
+def style(at: int, number: int = 0, first: int = -1) -> str:
+    """Colour and dash of the nth line: never by colour alone. number: its pull; first: the pull that is chosen."""
     dash = DASHES[at % len(DASHES)]
-    return f'class="pull-line" style="stroke:var(--line-{at % len(LINES_LIGHT)})" stroke-dasharray="{dash}"'
+    kind = f"pull-line pull-{number}{' chosen' if number == first else ''}"
+    return f'class="{kind}" style="stroke:var(--line-{at % len(LINES_LIGHT)})" stroke-dasharray="{dash}"'
 
 
 def spread_labels(places: list[float], bottom: float = np.inf, least: float = 14.0) -> list[float]:
@@ -46,12 +53,11 @@ def spread_labels(places: list[float], bottom: float = np.inf, least: float = 14
 
 
 def part(drawn: SpeedCurve | None, answer, events: list[Numbered], unit: str) -> str:
-    """The section with the picture."""
-    start = '<section id="curve" aria-labelledby="curve-title"><h2 id="curve-title">'
-    title = '<span class="q-name">Lambda</span> against engine speed</h2>'
+    """The picture of the first screen with its legend."""
+    start = '<div id="curve" class="picture"><h2><span class="q-name">Lambda</span> against engine speed</h2>'
     if drawn is None:
-        return f"{start}{title}<p>Nothing under load could be judged, so there is nothing to draw.</p></section>"
-    return f"{start}{title}{picture(answer, drawn, events, unit)}</section>"
+        return f"{start}<p>Nothing under load could be judged, so there is nothing to draw.</p></div>"
+    return f"{start}{picture(answer, drawn, events, unit)}</div>"
 
 
 def half_width(answer) -> float:
@@ -61,19 +67,22 @@ def half_width(answer) -> float:
 
 @dataclass(frozen=True)
 class Drawing:
-    """What the panels show. shown: the lines that are drawn one by one. u: half-width of a line's ground."""
+    """What the panels show. shown: the lines that are drawn one by one. u: half-width of a line's ground. first: number
+    of the pull whose ground is shown before another is chosen."""
 
     curve: SpeedCurve
     shown: list[PullCurve]
     events: list[Numbered]
     u: float
     unit: str
+    first: int
 
 
 def picture(answer, drawn: SpeedCurve, events: list[Numbered], unit: str) -> str:
     """The two panels as SVG with their legend."""
     lean = {e.pull.number for e in events}
-    drawing = Drawing(drawn, chosen(drawn.lines, lean), events, half_width(answer), unit)
+    shown = chosen(drawn.lines, lean)
+    drawing = Drawing(drawn, shown, events, half_width(answer), unit, first_chosen(shown, events))
 
     def total(frame: Frame) -> int:
         return frame.top + frame.high + frame.gap + frame.low + frame.bottom
@@ -83,14 +92,33 @@ def picture(answer, drawn: SpeedCurve, events: list[Numbered], unit: str) -> str
     return both(lambda frame: panels(frame, drawing), total, words) + legend(drawing, banks)
 
 
+def first_chosen(shown: Sequence[PullCurve], events: list[Numbered]) -> int:
+    """The pull whose uncertainty is drawn at first: the leanest that is drawn, else the first."""
+    drawn = {line.number for line in shown}
+    lean = [one for one in events if one.pull.number in drawn]
+    return max(lean, key=lambda one: one.event.depth).pull.number if lean else shown[0].number
+
+
+def heights(drawing: Drawing) -> tuple[float, float]:
+    """Least and most lambda of the picture: all of the lines where they fit in SPAN, else the target's surroundings
+    with the deepest event in them."""
+    lines = drawing.curve.lines
+    values = np.concatenate([v[np.isfinite(v)] for line in lines for v in (line.mixture, line.target)])
+    low, high = float(values.min()) - drawing.u, float(values.max()) + drawing.u
+    if high - low > SPAN:
+        targets = np.concatenate([line.target[np.isfinite(line.target)] for line in lines])
+        low = max(low, float(targets.min()) - BELOW)
+        deepest = max((one.event.target + one.event.depth for one in drawing.events), default=0.0)
+        high = max(low + SPAN, deepest + drawing.u)
+    return float(np.floor(low * 50) / 50), float(np.ceil(high * 50) / 50 + 0.02)
+
+
 def panels(frame: Frame, drawing: Drawing) -> str:
     """What stands in one frame."""
     drawn, shown, u = drawing.curve, drawing.shown, drawing.u
     speeds = np.concatenate([line.rpm for line in drawn.lines])
-    values = np.concatenate([v[np.isfinite(v)] for line in drawn.lines for v in (line.mixture, line.target)])
     across = Axis(np.floor(speeds.min() / 500) * 500, np.ceil(speeds.max() / 500) * 500, frame.left, frame.edge)
-    low, high = np.floor((values.min() - u) * 50) / 50, np.ceil((values.max() + u) * 50) / 50 + 0.02
-    up = Axis(low, high, frame.top + frame.high, frame.top)
+    up = Axis(*heights(drawing), frame.top + frame.high, frame.top)
     out = [
         grid(frame, across, up, frame.top, frame.high, "lambda"),
         f'<clipPath id="in-{frame.name}"><rect x="{frame.left}" y="{frame.top}" width="{frame.edge - frame.left}" '
@@ -100,12 +128,15 @@ def panels(frame: Frame, drawing: Drawing) -> str:
     out.append(f'<path class="limit-band" d="{band(x, target, target + LEAST_DEPTH, across, up, GAP_RPM)}"/>')
     if len(drawn.lines) > len(shown):
         out.append(f'<path class="all-band" d="{band(x, drawn.least, drawn.most, across, up, GAP_RPM)}"/>')
-    if len(shown) <= MOST_BANDS:
-        for at, line in enumerate(shown):
-            ground = band(line.rpm, line.mixture - u, line.mixture + u, across, up, GAP_RPM)
-            out.append(f'<path class="u-band" style="fill:var(--line-{at % len(LINES_LIGHT)})" d="{ground}"/>')
+    for at, line in enumerate(shown):
+        ground = band(line.rpm, line.mixture - u, line.mixture + u, across, up, GAP_RPM)
+        colour = f"fill:var(--line-{at % len(LINES_LIGHT)})"
+        out.append(f'<path class="u-band {of_pull(line, drawing)}" style="{colour}" d="{ground}"/>')
     out.append(f'<path class="target-line" d="{path(x, target, across, up, GAP_RPM)}"/>')
-    out += [f'<path {style(at)} d="{path(e.rpm, e.mixture, across, up, GAP_RPM)}"/>' for at, e in enumerate(shown)]
+    out += [
+        f'<path {style(at, line.number, drawing.first)} d="{path(line.rpm, line.mixture, across, up, GAP_RPM)}"/>'
+        for at, line in enumerate(shown)
+    ]
     placed = marks(drawing.events, drawn.lines, across, up, frame.top)
     out.append("</g>" + "".join(drawn_mark(one) for one in placed))
     out.append(line_labels(frame, shown, across, up))
@@ -120,13 +151,17 @@ def panels(frame: Frame, drawing: Drawing) -> str:
 def grid(frame: Frame, across: Axis, up: Axis, top: float, high: float, kind: str) -> str:
     """Frame, lines and ticks of a panel."""
     out = []
-    for tick in up.ticks(6 if high > 200 else 3):
+    most = 6 if high > 200 else 3
+    live = kind in ("lambda", "pressure", "temperature")
+    scale = f' data-q="{kind}" data-low="{up.low:.6g}" data-high="{up.high:.6g}" data-most="{most}"' if live else ""
+    place = f' data-top="{up.last:.1f}" data-bottom="{up.first:.1f}" data-left="{frame.left}" data-edge="{frame.edge}"'
+    out.append(f'<g class="ticks"{scale}{place if live else ""}>')
+    for tick in up.ticks(most):
         y = float(up(tick))
         out.append(f'<path class="grid" d="M{frame.left} {y:.1f}H{frame.edge}"/>')
         shown = f"{tick:.2f}" if kind == "lambda" else f"{tick:.0f}"
-        live = f' class="q" data-q="{kind}" data-v="{tick:.6g}" data-d="{2 if kind == "lambda" else 0}" data-bare="1"'
-        live = live if kind in ("lambda", "pressure", "temperature") else ""
-        out.append(f'<text{live} x="{frame.left - 6}" y="{y + 4:.1f}" text-anchor="end">{shown}</text>')
+        out.append(f'<text x="{frame.left - 6}" y="{y + 4:.1f}" text-anchor="end">{shown}</text>')
+    out.append("</g>")
     for tick in across.ticks(frame.ticks):
         x = float(across(tick))
         out.append(f'<path class="grid" d="M{x:.1f} {top}V{top + high}"/>')
@@ -238,17 +273,22 @@ def legend(drawing: Drawing, banks: int) -> str:
     ]
     if events:
         where_room = (
-            "; where one would cover another and there is no room above, it is left out" if events > MOST_BANDS else ""
+            "; where one would cover another and there is no room above, it is left out" if events > MOST_MARKED else ""
         )
         out.append(f"<span>▲ lean event, numbered, bar over its speeds{where_room}</span>")
     if banks > 1:
         out.append(f"<span>of {banks} banks the leaner at each moment</span>")
-    if shown <= MOST_BANDS:
-        out.append(
-            '<span><svg viewBox="0 0 28 10"><path class="u-band" style="fill:var(--line-0)" d="M0 0H28V10H0Z"/></svg> '
-            f"± {quantity(drawing.u, 'width', 3, base=0.85)}: 95 % of a mean over 0.2 s, systematic part "
-            "included</span>"
-        )
+    options = "".join(
+        f'<option value="{number}"{" selected" if number == drawing.first else ""}>pull {number}</option>'
+        for number in (line.number for line in drawing.shown)
+    )
+    pull = f'<select id="of-pull" aria-label="pull whose uncertainty is drawn">{options}</select>'
+    at = next(at for at, line in enumerate(drawing.shown) if line.number == drawing.first)
+    out.append(
+        f'<span><svg viewBox="0 0 28 10"><path class="u-band" id="of-pull-key" d="M0 0H28V10H0Z" '
+        f'style="fill:var(--line-{at % len(LINES_LIGHT)})"/></svg> of '
+        f"{pull} ± {quantity(drawing.u, 'width', 3, base=0.85)}, 95 %</span>"
+    )
     if count > shown:
         out.append(f"<span>{shown} of {count} pulls drawn one by one, those with lean events first</span>")
         out.append(

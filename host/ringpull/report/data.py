@@ -9,12 +9,14 @@ from __future__ import annotations
 import base64
 import gzip
 import json
+from collections.abc import Iterable
 from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
 from ringpull.analysis.drive_state import roles, sensor_range
 from ringpull.report.answer_part import Numbered
+from ringpull.wording import events as event_words
 
 NO_VALUE = -32768
 LEVEL = 2  # of gzip: at 6 twice the time for a tenth less
@@ -95,8 +97,10 @@ def described(session) -> list[dict]:
 
 
 def judged_columns(judged, times: np.ndarray) -> dict[str, np.ndarray]:
-    """Lambda with delay and lag undone (of several banks each one's, by its channel), and its target, at the times of a
-    session's rows. Where the sensor was at an end of its range there is nothing to undo: it did not measure."""
+    """Lambda with delay and lag undone (of several banks each one's, by its channel), its target, and whether the
+    engine was under load (1 or 0), at the times of a session's rows. Where the sensor was at an end of its range there
+    is
+    nothing to undo: it did not measure."""
     columns = judged.columns
     if not len(columns):
         return {}
@@ -115,7 +119,8 @@ def judged_columns(judged, times: np.ndarray) -> dict[str, np.ndarray]:
         with np.errstate(invalid="ignore"):
             measured = (undone >= low) & (undone <= high) & inside
         out[name + "_aligned"] = np.where(measured, undone, np.nan)[at]
-    return out | {"lambda_target": judged.target[at]}
+    loaded = np.where(judged.loaded, 1.0, 0.0)
+    return out | {"lambda_target": judged.target[at], "loaded": loaded[at]}
 
 
 def packed_as(listed: list[dict], arrays: list[np.ndarray]) -> str:
@@ -147,16 +152,18 @@ def judged_data(session, judged) -> tuple[list[dict], str]:
     """The same of what the analysis adds: (columns, samples as text)."""
     added = judged_columns(judged, session.awake.table()["time_s"])
     labels = {channel.name + "_aligned": channel.label for channel in session.channels}
-    listed = [
-        {"column": name, "unit": ""}
-        | (
-            {"label": "target", "role": "target"}
-            if name == "lambda_target"
-            else {"label": f"{labels.get(name, 'lambda')}, delay and lag undone", "role": "aligned"}
-        )
-        for name in added
-    ]
+    listed = judged_described(added, labels)
     return listed, packed_as(listed, list(added.values()))
+
+
+def judged_described(added: Iterable[str], labels: dict[str, str]) -> list[dict]:
+    """What the page needs to know of the columns of judged_columns(). labels: of columns, for people."""
+    known = {"lambda_target": ("target", "target"), "loaded": ("under load", "loaded")}
+    out = []
+    for name in added:
+        label, role = known.get(name, (f"{labels.get(name, 'lambda')}, delay and lag undone", "aligned"))
+        out.append({"column": name, "unit": "", "label": label, "role": role})
+    return out
 
 
 class Packing:
@@ -207,6 +214,10 @@ def spans(answer, events: list[Numbered]) -> list[dict]:
             "kind": "lean",
             "number": e.number,
             "session": e.pull.pull.session,
+            "pull": e.pull.number,
+            "rpm_from": round(e.event.rpm_from),
+            "rpm_to": round(e.event.rpm_to),
+            "words": str(event_words.event(e.event)),
             "start_s": round(e.event.start_s, 4),
             "end_s": round(e.event.end_s, 4),
         }

@@ -79,22 +79,48 @@ const drawing = (() => {
     context.stroke();
   }
 
-  /* One column against engine speed: a dot for each sample of the windows. shape: every 16th as a mark of this number
-     instead. */
+  const FAINT = 0.16; // of samples that are not under load: overrun, gear changes
+
+  /* One column against engine speed: a dot for each sample of the windows, faint where it is not under load. shape: every
+     16th as a mark of this number instead. */
   function overSpeed(context, session, at, speedAt, windows, place, shape = -1) {
     const values = session.values[at];
     const speeds = session.values[speedAt];
+    const loaded = session.values[session.columns.findIndex((one) => one.role === "loaded")];
     const size = Math.max(1, window.devicePixelRatio);
     for (const { start_s, end_s } of windows) {
       for (const { from, to } of samples.parts(session, start_s, end_s)) {
         for (let i = from; i < to; i++) {
           if (shape >= 0 && i % 16) continue;
           if (values[i] === values[i] && speeds[i] === speeds[i]) {
+            if (loaded) context.globalAlpha = loaded[i] > 0.5 ? 1 : FAINT;
             if (shape >= 0) SHAPES[shape](context, place.x(speeds[i]), place.y(values[i]), 2.5 * size);
             else context.fillRect(place.x(speeds[i]) - size / 2, place.y(values[i]) - size / 2, 1.5 * size, 1.5 * size);
           }
         }
       }
+    }
+    context.globalAlpha = 1;
+  }
+
+  /* Lean events against engine speed: grounds over their speeds, with their numbers above the first panel. */
+  function speedGrounds(context, spans, place, box, colours, first) {
+    const ratio = window.devicePixelRatio;
+    let free = -Infinity;
+    const lean = spans.filter((span) => span.kind === "lean" && span.rpm_from !== undefined);
+    for (const span of lean.sort((one, other) => one.rpm_from - other.rpm_from)) {
+      const a = Math.max(place.x(span.rpm_from), box.left);
+      const b = Math.min(place.x(span.rpm_to), box.left + box.width);
+      if (b <= a) continue;
+      context.fillStyle = colours.lean;
+      context.globalAlpha = 0.22 / Math.max(1, lean.length / 2);
+      context.fillRect(a, box.top, b - a, box.height);
+      context.globalAlpha = 1;
+      const words = "▲" + span.number;
+      if (!first || a < free) continue;
+      context.textAlign = "left";
+      context.fillText(words, a, box.top - 3 * ratio);
+      free = a + context.measureText(words).width + 6 * ratio;
     }
   }
 
@@ -132,5 +158,5 @@ const drawing = (() => {
     }
   }
 
-  return { LABELS, overTime, overSpeed, grounds, labels };
+  return { LABELS, overTime, overSpeed, speedGrounds, grounds, labels };
 })();

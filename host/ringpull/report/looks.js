@@ -13,7 +13,7 @@ const looks = (() => {
     const first = of((one) => MIXTURE.includes(one.role));
     const out = first.length ? [first] : [];
     for (const at of of((one) => one.role === "speed")) out.push([at]);
-    for (const at of of((one) => !MIXTURE.includes(one.role) && one.role !== "speed")) out.push([at]);
+    for (const at of of((one) => !MIXTURE.includes(one.role) && !["speed", "loaded"].includes(one.role))) out.push([at]);
     return out;
   }
 
@@ -53,6 +53,28 @@ const looks = (() => {
     return [low - room, high + room];
   }
 
+  const SPAN = 0.3; // lambda: a hole of 0.1 fills a third of the panel's height
+  const BELOW = 0.05;
+
+  /* The target's surroundings in the pulls, with the lean events in them; null where no target is known there. */
+  function near(session, id, group, spans) {
+    const target = group.find((at) => session.columns[at].role === "target");
+    if (target === undefined) return null;
+    const of = (kind, at) => {
+      let ends = [Infinity, -Infinity];
+      for (const { start_s, end_s } of spans.filter((one) => one.session === id && one.kind === kind)) {
+        for (const { from, to } of samples.parts(session, start_s, end_s)) {
+          const [low, high] = samples.extremes(session, at, from, to);
+          ends = [Math.min(ends[0], low), Math.max(ends[1], high)];
+        }
+      }
+      return ends;
+    };
+    const low = of("pull", target)[0] - BELOW;
+    const deepest = Math.max(...group.filter((at) => session.columns[at].role === "aligned").map((at) => of("lean", at)[1]), -Infinity);
+    return Number.isFinite(low) ? [low, Math.max(low + SPAN, deepest + BELOW / 2)] : null;
+  }
+
   /* A column's entry in the head of its panel; the node for its value. */
   function readout(head, columns, at, colours) {
     const { colour, dash, mark } = line(columns, at, colours);
@@ -76,5 +98,5 @@ const looks = (() => {
     return value;
   }
 
-  return { groups, line, over, limits, readout };
+  return { groups, line, over, limits, near, readout };
 })();

@@ -94,7 +94,7 @@ def part(made: FuelMap) -> str:
     )
     return (
         f'{title}<p class="quiet" id="map-how">Load down, engine speed in rpm across<span class="touch">; touch a '
-        'cell, or '
+        "cell, or "
         'move with the arrow keys</span>.</p><div class="scroll"><table class="map" '
         'aria-describedby="map-how"><thead><tr><td class="corner">'
         f"{unit_name(unit)}</td>"

@@ -75,7 +75,31 @@
     });
   }
 
+  /* The picture of the first screen: ticks at round numbers of the chosen units, and the pull whose uncertainty is shown. */
+  function listenToCurve() {
+    units.changed(() => {
+      for (const group of document.querySelectorAll("#curve .ticks[data-q]")) {
+        const { q, low, high, most, top, bottom, left, edge } = group.dataset;
+        const [least, greatest, upper, lower] = [low, high, top, bottom].map(Number);
+        group.innerHTML = units.evenTicks(q, least, greatest, Number(most)).map(([value, words]) => {
+          const y = lower + ((value - least) / (greatest - least)) * (upper - lower);
+          return `<path class="grid" d="M${left} ${y.toFixed(1)}H${edge}"/><text x="${left - 6}" y="${(y + 4).toFixed(1)}" text-anchor="end">${words}</text>`;
+        }).join("");
+      }
+    });
+    const chooser = at("of-pull");
+    if (!chooser) return;
+    chooser.addEventListener("change", () => {
+      for (const one of document.querySelectorAll("#curve .of-pull, #curve .pull-line")) {
+        one.classList.toggle("chosen", one.classList.contains(`pull-${chooser.value}`));
+      }
+      const band = document.querySelector(`#curve .of-pull.pull-${chooser.value}`);
+      at("of-pull-key").style.fill = band.style.fill;
+    });
+  }
+
   function listen() {
+    listenToCurve();
     controls.listen({ colours, light: known.colours.light });
     if (at("session")) at("session").addEventListener("change", () => choose(Number(at("session").value)));
     for (const button of document.querySelectorAll("button.go")) {

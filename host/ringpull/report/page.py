@@ -7,7 +7,7 @@ from pathlib import Path
 from ringpull.analysis.cells import fuelmap, speed_curve
 from ringpull.report import answer_part, cards, compare_part, curve, data, evidence, map_part, palette
 from ringpull.report.against import Against
-from ringpull.report.words import text
+from ringpull.report.words import listed, text
 
 HERE = Path(__file__).parent
 SCRIPTS = (
@@ -15,6 +15,7 @@ SCRIPTS = (
     "samples.js",
     "drawing.js",
     "looks.js",
+    "beside.js",
     "traces.js",
     "controls.js",
     "page.js",
@@ -62,15 +63,17 @@ def session_chooser(drive) -> str:
     return f'<label>session <select id="session">{options}</select></label>'
 
 
-def traces(chooser: str, more: str = "", below: str = "") -> str:
+def traces(chooser: str, more: str = "", below: str = "", after: str = "") -> str:
     """The place where the page's script draws the samples. chooser, more: controls before and after the usual ones.
-    below: what stands under them."""
+    below: what stands under them. after: under the traces."""
     return (
         '<section id="traces" aria-labelledby="traces-title"><h2 id="traces-title">Traces</h2>'
         f'<div class="tools" role="group" aria-label="traces">{chooser}'
         '<label>show <select id="window"><option value="">everything</option></select></label>'
         '<label>against <select id="axis"><option value="time">time</option><option value="speed">engine speed</option>'
         "</select></label>"
+        '<label>lambda <select id="height"><option value="near">around the target</option><option value="all">all of it'
+        "</option></select></label>"
         '<button type="button" id="narrower">zoom in</button><button type="button" id="wider">zoom out</button>'
         '<button type="button" id="earlier">earlier</button><button type="button" id="later">later</button>'
         f"{more}</div>{below}"
@@ -79,7 +82,8 @@ def traces(chooser: str, more: str = "", below: str = "") -> str:
         "along.</p>"
         '<div id="panels" tabindex="0" role="application" aria-label="traces" aria-describedby="keys"></div>'
         '<p id="cursor" role="status" aria-live="polite"></p>'
-        "<noscript><p>The traces need JavaScript; all else on this page does not.</p></noscript></section>"
+        "<noscript><p>The traces need JavaScript; all else on this page does not.</p></noscript>"
+        f"{after}</section>"
     )
 
 
@@ -109,10 +113,18 @@ def samples(drive, answer, packing: data.Packing) -> tuple[list[dict], str]:
 
 
 def notes_of(drive) -> dict[str, str]:
-    """Remarks about pulls that are kept beside the ring file."""
-    from ringpull.files.remarks import read_notes
+    """Remarks about pulls that are kept beside the ring file, whoever kept them."""
+    from ringpull.files.remarks import of_pulls
 
-    return read_notes(drive.source, drive.older_ring)
+    return of_pulls(drive.source, drive.pulls(), drive.older_ring)
+
+
+def remarks_elsewhere(drive) -> str:
+    """Remarks on moments outside of all pulls, under the traces."""
+    from ringpull.files.remarks import placed
+
+    words = [text(said) for number, said in placed(drive.source, drive.pulls(), drive.older_ring) if number is None]
+    return f"<h3>Remarks outside of the pulls</h3>{listed(words)}" if words else ""
 
 
 def page(drive, answer, against: Against | None = None, packing: data.Packing | None = None) -> str:
@@ -128,12 +140,12 @@ def page(drive, answer, against: Against | None = None, packing: data.Packing | 
         "fuel": fuel(drive),
         "colours": palette.for_canvas(),
     }
+    picture = curve.part(speed_curve.of_answer(answer), answer, events, unit)
     sections = [
-        answer_part.part(answer, events, unit, summary),
+        answer_part.part(answer, events, unit, picture, summary),
         cards.part(drive, answer, events, unit, notes_of(drive)),
-        curve.part(speed_curve.of_answer(answer), answer, events, unit),
         map_part.part(fuelmap.of_drive(drive)),
-        traces(session_chooser(drive)),
+        traces(session_chooser(drive), after=remarks_elsewhere(drive)),
         "" if against is None else compare_part.part(against.compared),
         evidence.instruments(answer),
         evidence.left_out(answer),
@@ -142,8 +154,8 @@ def page(drive, answer, against: Against | None = None, packing: data.Packing | 
     ]
     links = (
         ("answer", "answer"),
+        ("why", "why, cautions"),
         ("pulls", "pulls"),
-        ("curve", "curve"),
         ("map", "fuel map"),
         ("traces", "traces"),
         *([("compare", "before and after")] if against is not None else []),
@@ -153,15 +165,16 @@ def page(drive, answer, against: Against | None = None, packing: data.Packing | 
         ("method", "method"),
     )
     nav = "".join(f'<a href="#{key}">{name}</a>' for key, name in links)
-    name = dict(answer_part.known_facts(drive))["vehicle"] or drive.source.name
     return (
-        f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{text(name[:80])}: '
-        f'{text(answer.verdict)}'
+        f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        f"<title>{text(answer_part.title(drive))}: {text(answer.verdict)}"
         f'</title>\n<meta http-equiv="Content-Security-Policy" content="{POLICY}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<style>\n{palette.css()}{inlined(STYLES)}</style>\n</head>\n<body>\n"
-        f'<a class="skip" href="#answer">to the answer</a>\n<header>{answer_part.head(drive)}{chooser()}'
-        f'<nav aria-label="sections">{nav}</nav></header>\n<main>\n' + "\n".join(sections) + "\n</main>\n"
+        f'<a class="skip" href="#answer">to the answer</a>\n<header>{answer_part.head(drive)}</header>\n<main>\n'
+        f'<div class="bar"><nav aria-label="sections">{nav}</nav>{chooser()}</div>\n'
+        + "\n".join(sections)
+        + "\n</main>\n"
         f'<script type="application/json" id="known">{data.as_script(known)}</script>\n{blobs}\n'
         f"<script>\n{drawing_library()}\n{inlined(SCRIPTS)}</script>\n</body>\n</html>\n"
     )

@@ -18,13 +18,15 @@ from ringpull.errors import CannotWrite, MissingPart
 from ringpull.files.outputs import whole
 from ringpull.report import compare_part, map_part
 from ringpull.report.against import Against
-from ringpull.report.answer_part import Numbered, headline, known_facts, next_steps, not_tested, numbered
+from ringpull.report.answer_part import Numbered, known_facts, not_tested, numbered
 from ringpull.report.axes import WIDE as WIDE_PX
 from ringpull.report.axes import Axis
-from ringpull.report.curve import MOST_BANDS, Mark, chosen, half_width, marks
+from ringpull.report.curve import Mark, chosen, first_chosen, half_width, marks
 from ringpull.report.data import judged_columns
 from ringpull.report.palette import DASHES, LIGHT, LINES_LIGHT, on_map
-from ringpull.wording.reasons import CAUTIONS, reason
+from ringpull.wording import first as first_words
+from ringpull.wording.next_steps import next_steps
+from ringpull.wording.reasons import CAUTIONS
 
 try:
     import matplotlib
@@ -32,7 +34,7 @@ except ImportError:
     raise MissingPart(
         "pictures can't be drawn: matplotlib is not installed",
         "it is an extra of ringpull, needed for PNG and PDF alone",
-        "pip install 'ringpull[pictures]'",
+        "pip install '.[pictures]' in the folder that Ringpull was unpacked in",
     ) from None
 matplotlib.use("Agg")
 from matplotlib.backends.backend_pdf import PdfPages  # noqa: E402
@@ -87,12 +89,13 @@ def curve(answer, events: list[Numbered], unit: str) -> Figure | None:
     yet = f"up to {LEAST_DEPTH:.3f} above: not yet an event"
     above.fill_between(speeds, target, target + LEAST_DEPTH, color=LIGHT["edge"], alpha=0.2, linewidth=0, label=yet)
     u = half_width(answer)
+    banded = first_chosen(shown, events)
     for at, line in enumerate(shown):
         colour = LINES_LIGHT[at % len(LINES_LIGHT)]
         above.plot(line.rpm, line.mixture, color=colour, linestyle=dash(at), label=f"pull {line.number}")
-        if len(shown) <= MOST_BANDS:
+        if line.number == banded:
             low, high = line.mixture - u, line.mixture + u
-            above.fill_between(line.rpm, low, high, color=colour, alpha=0.12, linewidth=0)
+            above.fill_between(line.rpm, low, high, color=colour, alpha=0.18, linewidth=0, label=f"+/- {u:.3f}, 95 %")
         below.plot(line.rpm, line.load, color=colour, linestyle=dash(at))
     low, high = above.get_ylim()
     up = Axis(low, high, WIDE_PX.high, 0.0)
@@ -206,14 +209,14 @@ def first_page(drive, answer, events: list[Numbered], unit: str, against: Agains
         if name != "vehicle":
             lines += [("plain", line) for line in wrapped(f"{name}: {value or '_' * 30}", MOST_LINES)]
     lines += [("gap", ""), ("big", answer.verdict.capitalize())]
-    lines += [("bold", line) for line in wrapped(plain(headline(answer, events, unit)), wide=78)]
-    reasons = [str(reason(one)) for one in answer.reasons[:MOST_REASONS]]
-    if len(answer.reasons) > MOST_REASONS:
-        reasons.append(f"and {len(answer.reasons) - MOST_REASONS} more, in the report")
+    lines += [("bold", line) for line in wrapped(first_words.sentence(answer), wide=78)]
+    reasons = [str(line) for line in first_words.lines(answer)[1:]]
+    if len(reasons) > MOST_REASONS:
+        reasons = [*reasons[:MOST_REASONS], f"and {len(reasons) - MOST_REASONS} more, in the report"]
     groups = (
         *([] if against is None else [("Before and after", before_and_after(drive, answer, against))]),
         ("Why", reasons),
-        ("What to do next", next_steps(answer, events)),
+        ("What to do next", next_steps(answer, answer.holes)),
         ("Cautions", CAUTIONS),
         ("Not tested", [plain(one) for one in not_tested(answer, unit)]),
     )

@@ -14,7 +14,7 @@ const traces = (() => {
   const PAPER_LEAST = 48;
   /* session: what is known of it; shown: the samples at hand, all of them or those of a window; overs: other pulls laid
      over it, each {session, span, shown, shift} */
-  const state = { session: null, shown: null, overs: [], start: 0, end: 1, mode: "time", pull: null, index: -1, time: 0 };
+  const state = { session: null, shown: null, overs: [], start: 0, end: 1, mode: "time", pull: null, index: -1, time: 0, near: true };
   let panels = [];
   let high = HEIGHT;
   let spans = [];
@@ -72,6 +72,16 @@ const traces = (() => {
     context.rect(left, top, width, height);
     context.clip();
     if (state.mode === "time") drawing.grounds(context, here(), place, u.bbox, colours);
+    else {
+      const shown = here().filter((one) => one.kind === "lean" && (state.pull === null || one.pull === state.pull));
+      context.restore();
+      context.save();
+      context.font = `${11 * ratio}px system-ui, sans-serif`;
+      drawing.speedGrounds(context, shown, place, u.bbox, colours, panel.first);
+      context.beginPath();
+      context.rect(left, top, width, height);
+      context.clip();
+    }
     panel.group.forEach((at) => {
       const { colour, dash, width: thick, mark } = looks.line(state.session.columns, at, colours);
       context.strokeStyle = context.fillStyle = colour;
@@ -112,6 +122,8 @@ const traces = (() => {
 
   const heightOf = (panel) => high + (panel.last ? LAST_HEIGHT - HEIGHT : 0) + (panel.first ? drawing.LABELS - 6 + (high === HEIGHT ? MIXTURE_MORE : 0) : 0);
 
+  const ticksOf = (panel, column, low, high) => units.ticksOf(column, low, high, Math.max(3, Math.floor((heightOf(panel) - 30) / 20)));
+
   function options(panel, width) {
     const column = state.session.columns[panel.group[0]];
     const axis = { stroke: () => colours.quiet, grid: { stroke: () => colours.rule, width: 1 }, ticks: { show: false }, font: "12px system-ui, sans-serif" };
@@ -124,7 +136,7 @@ const traces = (() => {
       scales: { x: { time: false, range: () => [state.start, state.end] }, y: { range: () => panel.limits } },
       axes: [
         { ...axis, size: panel.last ? 32 : 4, label: panel.last ? () => (state.mode === "time" ? "time, s" : "engine speed, rpm") : undefined, labelSize: 20, labelFont: "12px system-ui, sans-serif", labelGap: 2, values: panel.last ? (u, ticks) => ticks.map((v) => String(+v.toFixed(4))) : () => [] },
-        { ...axis, size: AXIS, space: 26, values: (u, ticks, a, b, step) => ticks.map((v) => units.ofTick(column, v, step)) },
+        { ...axis, size: AXIS, space: 26, splits: (u, nth, low, high) => ticksOf(panel, column, low, high).map(([v]) => v), values: (u, ticks) => { const [low, high] = panel.limits; const known = ticksOf(panel, column, low, high); return ticks.map((v) => (known.find(([one]) => one === v) || [0, ""])[1]); } },
       ],
       series: [{}, { show: true, paths: () => null, points: { show: false } }],
       hooks: {
@@ -158,12 +170,15 @@ const traces = (() => {
     told(left === undefined ? panels[0].plot.valToPos(value, "x") : left);
   }
 
-  function nearestSpeed(speed) {
-    const speeds = state.shown.values[speedColumn()];
+  const nearestSpeed = (speed) => nearestTo(state.shown, speedColumn(), speed, windows());
+
+  /* Index of the sample of some spans whose speed is nearest; -1 without any. */
+  function nearestTo(shown, at, speed, some) {
+    const speeds = shown.values[at];
     let best = -1;
     let apart = Infinity;
-    for (const { start_s, end_s } of windows()) {
-      for (const { from, to } of samples.parts(state.shown, start_s, end_s)) {
+    for (const { start_s, end_s } of some) {
+      for (const { from, to } of samples.parts(shown, start_s, end_s)) {
         for (let i = from; i < to; i++) {
           const away = Math.abs(speeds[i] - speed);
           if (away < apart) {
@@ -197,6 +212,7 @@ const traces = (() => {
     }
     if (index < 0) {
       document.getElementById("cursor").textContent = "";
+      beside.hide();
       return;
     }
     tell(samples.timeAt(shown, index), index);
@@ -214,7 +230,25 @@ const traces = (() => {
         panel.readouts[nth].textContent = units.ofChannel(session.columns[at], value === null ? NaN : value);
       });
     }
-    tell(row.time_s, "");
+    state.beside = await Promise.all(state.overs.map((over) => over.session.row(asked - over.shift, wanted)));
+    if (wanted()) tell(row.time_s, "");
+  }
+
+  /* Values of the pulls that are laid over at the cursor, for a column of this drive: one text each. */
+  function ofOvers(column) {
+    return state.overs.map((over, nth) => {
+      const at = over.session.columns.findIndex((one) => one.column === column.column);
+      if (at < 0 || !over.shown) return "";
+      if (state.mode === "speed") {
+        const speed = over.session.columns.findIndex((one) => one.role === "speed");
+        const wanted = state.shown.values[speedColumn()][state.index];
+        const row = nearestTo(over.shown, speed, wanted, [over.span]);
+        return row < 0 ? "" : units.ofChannel(column, over.shown.values[at][row]);
+      }
+      const row = (state.beside || [])[nth];
+      const value = row ? row.values[at] : null;
+      return units.ofChannel(column, value === null ? NaN : value);
+    });
   }
 
   function tell(time, index) {
@@ -223,8 +257,18 @@ const traces = (() => {
     const name = { pull: "pull ", lean: "lean event ", lamp: "the lamp warned" };
     const words = inside.map((span) => name[span.kind] + (span.number || ""));
     note.textContent = [`${time.toFixed(3)} s`, ...words].join(", ");
+    const rows = panels.flatMap((panel) => panel.group.map((at, nth) => [state.session.columns[at].label, panel.readouts[nth].textContent, ...ofOvers(state.session.columns[at])]));
+    if (state.overs.length) rows.unshift(["", "this", ...state.overs.map((over, nth) => over.short || `laid over ${nth + 1}`)]);
+    beside.show(note.textContent, rows, anchor());
     root().dataset.cursor = String(time);
     root().dataset.index = String(index);
+  }
+
+  /* Where the cursor stands in the window: the pointer, or for the keys the cursor's line in the panels. */
+  function anchor() {
+    const plot = panels[0].plot;
+    const box = panels[0].box.getBoundingClientRect();
+    return { x: plot.over.getBoundingClientRect().left + plot.cursor.left, y: Math.max(box.top, 0) + 40 };
   }
 
   function extent() {
@@ -285,8 +329,9 @@ const traces = (() => {
     await fetched();
     for (const panel of panels) {
       const [low, high] = looks.limits(state.shown, panel.group);
-      if (Number.isFinite(low)) panel.limits = [Math.min(low, panel.limits[0]), Math.max(high, panel.limits[1])];
+      if (Number.isFinite(low)) panel.whole = [Math.min(low, panel.whole[0]), Math.max(high, panel.whole[1])];
     }
+    rescale();
     refresh();
   }
 
@@ -309,7 +354,29 @@ const traces = (() => {
     echo = false;
   }
 
-  const everything = () => show(...extent());
+  /* All there is of the axis: over time no pull is chosen then. */
+  function everything() {
+    if (state.mode === "time" && state.pull !== null) {
+      state.pull = null;
+      const chooser = document.getElementById("window");
+      if (chooser) chooser.value = "";
+    }
+    show(...extent());
+  }
+
+  /* Lambda's height: the target's surroundings, or all of it. */
+  function rescale() {
+    for (const panel of panels) {
+      panel.limits = (state.near && panel.close) || panel.whole;
+      panel.plot.setScale("y", { min: panel.limits[0], max: panel.limits[1] });
+    }
+  }
+
+  function setNear(near) {
+    state.near = near;
+    rescale();
+    refresh();
+  }
 
   function zoom(factor) {
     const at = state.index >= 0 && state.mode === "time" ? state.time : (state.start + state.end) / 2;
@@ -347,12 +414,13 @@ const traces = (() => {
     if (stay && mode === state.mode) return show(state.start, state.end);
     state.mode = mode;
     tellLimit();
-    everything();
+    if (mode === "time" && state.pull !== null) setPull(state.pull);
+    else everything();
   }
 
   /* Lay other pulls over this drive, each with its start at start_s: [{session, span}]. */
   async function setOvers(list, start_s) {
-    state.overs = list.map(({ session, span }) => ({ session, span, shown: null, shift: start_s - span.start_s }));
+    state.overs = list.map(({ session, span, short }) => ({ session, span, short, shown: null, shift: start_s - span.start_s }));
     await setMode(state.mode, true);
   }
 
@@ -377,26 +445,30 @@ const traces = (() => {
     return { spans: windows(), column: speedColumn(), low: start, high: end };
   }
 
-  /* Bring a time to the middle and put the cursor on it. */
-  function centre(time) {
+  /* Put the cursor on a time and, unless told otherwise, bring that to the middle. */
+  function centre(time, move = true) {
     const half = (state.end - state.start) / 2;
-    show(time - half, time + half);
-    refresh();
-    place(time);
+    if (move) show(time - half, time + half);
+    redraw(panels); // those off the screen too: the cursor's place is counted on the first one's axis
+    queueMicrotask(() => place(time)); // after the new axis holds
+    root().scrollIntoView({ block: "nearest" });
   }
 
-  function build(session, everySpan, palette, shown = session) {
+  /* kept: state of the traces to go on with, where the same session gets more columns. */
+  function build(session, everySpan, palette, shown = session, kept = null) {
     for (const { plot } of panels) plot.destroy();
     watcher.disconnect();
     root().replaceChildren();
-    Object.assign(state, { session, shown, overs: [], index: -1, pull: null });
+    Object.assign(state, { session, shown, overs: [], index: -1, pull: kept ? kept.pull : null });
     spans = everySpan;
     colours = palette;
-    [state.start, state.end] = extent();
+    [state.start, state.end] = kept ? [kept.start, kept.end] : extent();
     const groups = looks.groups(session.columns);
     const width = root().clientWidth;
     panels = groups.map((group, nth) => {
-      const panel = { group, seen: true, first: nth === 0, last: nth === groups.length - 1, limits: looks.limits(shown, group) };
+      const panel = { group, seen: true, first: nth === 0, last: nth === groups.length - 1, whole: looks.limits(shown, group) };
+      panel.close = panel.first ? looks.near(shown, session.id, group, spans) : null;
+      panel.limits = panel.whole;
       const box = document.createElement("div");
       box.className = "panel";
       panel.box = box;
@@ -409,6 +481,7 @@ const traces = (() => {
       return panel;
     });
     for (const { box } of panels) watcher.observe(box);
+    rescale();
     values();
     show(state.start, state.end);
   }
@@ -439,5 +512,7 @@ const traces = (() => {
     if (panels.length) values();
   }
 
-  return { build, resize, onPaper, recolour, restated, setMode, setOvers, setPull, setSpans, reload, seen, centre, zoom, along, step, everything, state };
+  const plotOf = (nth) => panels[nth].plot;
+
+  return { build, plotOf, resize, onPaper, recolour, restated, setMode, setNear, setOvers, setPull, setSpans, reload, seen, centre, zoom, along, step, everything, state };
 })();

@@ -57,12 +57,34 @@ const units = (() => {
     return column.role === "speed" || column.unit === "counts" ? 0 : column.unit === "V" ? 2 : 1;
   }
 
-  /* The same for axis ticks, which are `step` apart: numbers only. */
-  function ofTick(column, value, step) {
+  /* A value in the chosen units back in its own. */
+  function back(kind, shown) {
+    if (kind === "lambda") return now.mixture === "afr" ? shown / stoich : now.mixture === "phi" ? 1 / shown : shown;
+    if (kind === "pressure") return shown / PER_KPA[now.pressure];
+    if (kind === "temperature") return now.temperature === "degF" ? (shown - 32) / 1.8 : shown;
+    return shown;
+  }
+
+  /* Ticks between two values of a kind, `most` of them or fewer, at round numbers of the chosen units: [[value, text]]. */
+  function evenTicks(kind, low, high, most) {
+    const ends = [low, high].map((value) => converted(kind, value, 0)[0]);
+    const [first, last] = [Math.min(...ends), Math.max(...ends)];
+    const rough = (last - first) / most;
+    if (!(rough > 0) || !Number.isFinite(rough)) return [];
+    const power = 10 ** Math.floor(Math.log10(rough));
+    const step = [1, 2, 5, 10].map((one) => one * power).find((one) => one >= rough * (1 - 1e-9));
+    const digits = Math.min(6, Math.max(0, -Math.floor(Math.log10(step) + 1e-9)));
+    const out = [];
+    for (let n = Math.ceil(first / step - 1e-9); n <= last / step + 1e-9; n++) {
+      out.push([back(kind, n * step), (n * step + 0).toFixed(digits)]);
+    }
+    return out.sort((one, other) => one[0] - other[0]);
+  }
+
+  /* The same for a channel's axis, in the channel's own units. */
+  function ticksOf(column, low, high, most) {
     const [kind, factor] = kindOf(column);
-    const digits = Math.min(6, Math.max(0, -Math.floor(Math.log10(step * factor) + 1e-9)));
-    const [number, places] = converted(kind, value * factor, digits);
-    return number.toFixed(places);
+    return evenTicks(kind, low * factor, high * factor, most).map(([value, words]) => [value / factor, words]);
   }
 
   function unitName(column) {
@@ -110,5 +132,5 @@ const units = (() => {
     return number.toFixed(places) + (unit ? " " + unit : "");
   }
 
-  return { now, start, told, ofChannel, ofTick, unitName, kindOf, changed: (listener) => listeners.push(listener) };
+  return { now, start, told, ofChannel, evenTicks, ticksOf, unitName, kindOf, changed: (listener) => listeners.push(listener) };
 })();

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from html import escape
 from math import isfinite
 
-from ringpull.said import UNITS, Figure, Said
+from ringpull.said import LAMBDA, UNITS, Figure, Said
 
 DASH = "–"
 QUANTITIES = {"kPa": "pressure", "degC": "temperature"}
@@ -49,6 +50,24 @@ def live(sentence: str) -> str:
     ]
     inside = "".join(parts)
     return f'<span class="in-lambda">{inside}</span>' if sentence.in_lambda else inside
+
+
+def following(sentence: str) -> str:
+    """A sentence all of whose figures follow the units chooser, lambda and its name too."""
+    if not isinstance(sentence, Said):
+        return text(sentence)
+    out = ""
+    for part in sentence.parts:
+        if isinstance(part, Figure):
+            out += quantity(part.value, part.kind, part.digits, base=part.base)
+        else:
+            out += mixture_name() if part == LAMBDA else together(text(part).replace(" +/- ", " ± "))
+    return out
+
+
+def together(words: str) -> str:
+    """A text whose numbers are not parted from their units at the end of a line."""
+    return re.sub(r"(?<=\d) (?=(s|rpm|%|V)\b|%)", "\u00a0", words)
 
 
 def load(value: float | None, unit: str, bare: bool = False) -> str:

@@ -1,7 +1,8 @@
 """A process of its own that reads a drive for the page, so that requests do not wait for Python's lock.
 
-Its output is a row of pickled messages: ("read", session, rows read so far, buckets as for Pyramid.put), ("spans",
-spans of pulls and lean events), ("verdict", word), ("report", the whole page), ("fault", lines for the user).
+Its output is a row of pickled messages: ("read", session, rows read so far, buckets as for Pyramid.put), ("judged",
+session, columns, row numbers, values that the analysis adds), ("spans", spans of pulls and lean events), ("verdict",
+the answer in a sentence), ("report", the whole page), ("fault", lines for the user).
 """
 
 from __future__ import annotations
@@ -56,9 +57,24 @@ def read(source: Path, ring: str, say: Callable[[Message], None]) -> None:
         from ringpull.report.page import page
 
         found = answer(drive)
+        judged = {p.pull.session: p.judged for p in found.pulls}
+        for session in drive.sessions:
+            if session.id in judged:
+                say(("judged", session.id, *added(session, judged[session.id])))
         say(("spans", data.spans(found, answer_part.numbered(found))))
-        say(("verdict", found.verdict))
+        say(("verdict", f"{found.verdict}: {found.sentence}"))
         say(("report", page(drive, found).encode("utf-8", "replace")))
+
+
+def added(session, judged) -> tuple[list[dict], np.ndarray, np.ndarray]:
+    """(columns, row numbers, values (columns, rows)) of what the analysis adds to a session's channels."""
+    from ringpull.report import data
+
+    times = session.table()["time_s"]
+    made = data.judged_columns(judged, times)
+    labels = {channel.name + "_aligned": channel.label for channel in session.channels}
+    values = np.stack([np.asarray(one, np.float32) for one in made.values()])
+    return data.judged_described(made, labels), np.round(times / session.period_s).astype(np.int64), values
 
 
 def buckets(session, names: list[str]) -> Iterator[tuple[int, np.ndarray, np.ndarray, np.ndarray]]:

@@ -15,7 +15,8 @@ from urllib.parse import parse_qs, urlsplit
 import numpy as np
 
 from ringpull.errors import RingpullError
-from ringpull.view.shelf import Shelved, remarks_path
+from ringpull.files.remarks import times_path
+from ringpull.view.shelf import Shelved
 from ringpull.view.shown import Shown
 
 LOOPBACK = "127.0.0.1"
@@ -261,7 +262,7 @@ class Handler(BaseHTTPRequestHandler):
         except OSError as fault:
             raise Refused(507, f"the remark can't be kept beside the ring file: {fault.strerror}") from None
         except ValueError:
-            name = remarks_path(one.source, one.drive.older_ring).name
+            name = times_path(one.source, one.drive.older_ring).name
             raise Refused(
                 507, f"the remark can't be kept: {name} beside the ring file is damaged; move it away"
             ) from None
@@ -283,7 +284,7 @@ class Handler(BaseHTTPRequestHandler):
                         raise Refused(400, "the file was cut short")
                     out.write(piece)
                     left -= len(piece)
-            fresh = Shelved(folder / name)
+            fresh = Shelved(folder / name, dropped=True)
         except BaseException as fault:
             shutil.rmtree(folder, ignore_errors=True)
             self.server.give_room(size)

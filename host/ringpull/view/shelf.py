@@ -7,29 +7,24 @@ import subprocess
 import threading
 from pathlib import Path
 
-from ringpull.files.remarks import read_json, replace_text, writable
+from ringpull.errors import RingpullError
+from ringpull.files.remarks import read_notes, read_times, replace_text, times_path
 from ringpull.report import data
 from ringpull.view import decoder, reader
 from ringpull.view.rows import Want, Wanted
 from ringpull.view.shown import Shown
 
-NAME = "times.json"
-
-
-def remarks_path(source: Path, ring: str = "") -> Path:
-    """Where remarks on times are kept: in the card folder, or beside a single ring file. ring: id of an older ring,
-    whose remarks have a file of their own."""
-    name = f"{ring}.{NAME}" if ring else NAME
-    return source / name if source.is_dir() else source.with_name(source.name + "." + name)
+MOST_NAME, MOST_REMARK = 40, 30  # letters of a drive's name
 
 
 class Shelved:
     """One drive. Raises RingpullError where it can't be read."""
 
-    def __init__(self, source: Path, ring: str | None = None) -> None:
+    def __init__(self, source: Path, ring: str | None = None, dropped: bool = False) -> None:
+        """dropped: on the page, so that its folder is ours and says nothing."""
         import ringpull
 
-        self.source = source
+        self.source, self.dropped = source, dropped
         self.drive = ringpull.read(source, ring=ring)
         self.spans: list[dict] = data.marked(self.drive)
         self.fault = ""
@@ -102,6 +97,10 @@ class Shelved:
                 session, rows, *buckets = told
                 self.shown[session].pyramid.put(*buckets)
                 self.shown[session].read = max(rows, self.shown[session].read)
+            elif what == "judged":
+                session, columns, rows, values = told
+                self.shown[session].add(rows, values)
+                self._columns[session] = self._columns[session][: len(self.shown[session].names)] + columns
             elif what == "spans":
                 self.spans = told[0]
                 self._known = self._as_known()
@@ -132,7 +131,19 @@ class Shelved:
             }
             for session in self.drive.sessions
         ]
-        return json.dumps({"name": self.source.name, "sessions": sessions, "spans": self.spans}).encode()
+        return json.dumps({"name": self.name, "sessions": sessions, "spans": self.spans}).encode()
+
+    @property
+    def name(self) -> str:
+        """What people tell the drive by: vehicle, date, folder, first remark, as far as there are such."""
+        from ringpull.report.answer_part import known_facts
+
+        facts = dict(known_facts(self.drive))
+        path = self.source.absolute()
+        folder = self.source.name if self.dropped or not path.parent.name else f"{path.parent.name}/{path.name}"
+        remark = next((one["text"] for one in self.remarks()), "")
+        words = (facts["vehicle"][:MOST_NAME], facts["date"], folder, remark[:MOST_REMARK])
+        return ", ".join(word for word in words if word)
 
     def state(self) -> dict:
         """What changes while the drive is being read."""
@@ -147,22 +158,27 @@ class Shelved:
         }
 
     def remarks(self) -> list[dict]:
-        """Remarks on times: [{"session", "time_s", "text"}], in order. A file that can't be read counts as none."""
+        """Remarks on moments and, with "pull", on pulls: [{"session", "time_s", "text"}], in order of time. A file that
+        can't be read counts as none."""
         try:
-            return self._kept()
+            kept = self._kept()
         except (OSError, ValueError):
-            return []
+            kept = []
+        try:
+            notes = read_notes(self.source, self.drive.older_ring)
+        except RingpullError:
+            notes = {}
+        for span in self.spans:
+            text = notes.get(str(span["number"])) if span["kind"] == "pull" else None
+            if text:
+                kept.append(
+                    {"session": span["session"], "time_s": span["start_s"], "text": text, "pull": span["number"]}
+                )
+        return sorted(kept, key=lambda r: (r["session"], r["time_s"]))
 
     def _kept(self) -> list[dict]:
-        """The same; OSError, or ValueError, where the file is there and can't be read."""
-        found = read_json(remarks_path(self.source, self.drive.older_ring))
-        try:
-            return [
-                {"session": int(r["session"]), "time_s": float(r["time_s"]), "text": writable(str(r["text"]))}
-                for r in found or []
-            ]
-        except (TypeError, KeyError, OverflowError):
-            raise ValueError from None
+        """The remarks on moments; OSError, or ValueError, where the file is there and can't be read."""
+        return [one._asdict() for one in read_times(self.source, self.drive.older_ring)]
 
     def remark(self, session: int, time_s: float, text: str) -> None:
         """Keep a remark; an empty text removes the one at that time. OSError where it can't be written, ValueError
@@ -173,5 +189,5 @@ class Shelved:
                 kept.append({"session": session, "time_s": time_s, "text": text})
             kept.sort(key=lambda r: (r["session"], r["time_s"]))
             replace_text(
-                remarks_path(self.source, self.drive.older_ring), json.dumps(kept, indent=1, ensure_ascii=False) + "\n"
+                times_path(self.source, self.drive.older_ring), json.dumps(kept, indent=1, ensure_ascii=False) + "\n"
             )

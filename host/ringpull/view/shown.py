@@ -9,7 +9,7 @@ import numpy as np
 
 from ringpull.session import Session
 from ringpull.view.pyramid import Pyramid, grouped, runs_of
-from ringpull.view.rows import Rows, Wanted, as_stretch
+from ringpull.view.rows import Rows, Stretch, Wanted, as_stretch
 
 SMALL = 1 << 16  # rows of a session that is read at once
 GLANCE = 600  # blocks that are looked at of a longer one, before it is read
@@ -38,6 +38,22 @@ class Shown:
         self.pyramid = Pyramid(len(names), self.first, self.end)
         self.rows = Rows(session, names, wanted)
         self.read = 0
+        self.added: Stretch | None = None
+        self._added_pyramid: Pyramid | None = None
+
+    def add(self, rows: np.ndarray, values: np.ndarray) -> None:
+        """Take columns beside the channels': (columns, rows) float32 at these row numbers, rising."""
+        made = Pyramid(len(values), self.first, self.end)
+        made.put(*grouped(rows, values, values, made.base))
+        self._added_pyramid, self.added = made, (rows, values)
+
+    def _with_added(self, rows: np.ndarray, values: np.ndarray) -> np.ndarray:
+        """Values of rows with those of the added columns below them, NaN where a row has none."""
+        if self.added is None:
+            return values
+        numbers, more = self.added
+        at = np.minimum(np.searchsorted(numbers, rows), len(numbers) - 1)
+        return np.concatenate([values, np.where(numbers[at] == rows, more[:, at], np.float32(np.nan))])
 
     @property
     def done(self) -> bool:
@@ -65,12 +81,17 @@ class Shown:
         if bucket == 1 or (bucket < self.pyramid.base and end - first <= MOST_FINE):
             found = self.rows.between(first // bucket * bucket, -(-end // bucket) * bucket)
             fine = found is not None
-            if found is not None and bucket == 1:
-                return Window(self.period_s, runs_of(found[0]), found[1], True)
             if found is not None:
-                return self._buckets(bucket, *grouped(found[0], found[1], found[1], bucket), True)
+                rows, values = found[0], self._with_added(*found)
+                if bucket == 1:
+                    return Window(self.period_s, runs_of(rows), values, True)
+                return self._buckets(bucket, *grouped(rows, values, values, bucket), True)
         bucket = max(bucket, self.pyramid.base)
-        return self._buckets(bucket, *self.pyramid.window(first, end, bucket), fine)
+        numbers, low, high = self.pyramid.window(first, end, bucket)
+        if self._added_pyramid is not None:
+            _, *more = self._added_pyramid.window(first, end, bucket)
+            low, high = (np.concatenate(pair) for pair in zip((low, high), more, strict=True))
+        return self._buckets(bucket, numbers, low, high, fine)
 
     def _buckets(self, bucket: int, numbers: np.ndarray, low: np.ndarray, high: np.ndarray, fine: bool) -> Window:
         runs = [[2 * begin, 2 * count] for begin, count in runs_of(numbers)]
@@ -98,4 +119,6 @@ class Shown:
         """(time, values) of the row nearest to a time; None where it has to be decoded first. LookupError without
         rows."""
         found = self.rows.nearest(min(max(round(time_s / self.period_s), self.first), self.end - 1))
-        return None if found is None else (found[0] * self.period_s, found[1])
+        if found is None:
+            return None
+        return found[0] * self.period_s, self._with_added(np.array([found[0]]), found[1][:, None])[:, 0]

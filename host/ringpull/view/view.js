@@ -36,12 +36,19 @@
     if (options.some(([value]) => value === before)) select.value = before;
   }
 
+  /* A drive's name, told from others of the same. */
+  function named(n) {
+    const same = drives.filter((one) => one.name === drives[n].name);
+    return same.length < 2 ? drives[n].name : `${drives[n].name} (${1 + same.indexOf(drives[n])})`;
+  }
+
   function listed() {
-    filled(at("drive"), drives.flatMap((one, n) => one.sessions.map((s) => [`${n}/${s.id}`, `${one.name}, session ${s.id}`])));
+    const sessions = (one, n) => one.sessions.map((s) => [`${n}/${s.id}`, named(n) + (one.sessions.length > 1 ? `, session ${s.id}` : "")]);
+    filled(at("drive"), drives.flatMap(sessions));
     const pulls = pullsOf(spansHere());
     filled(at("window"), [["", "everything"], ...pulls.map((one) => [String(one.number), "pull " + one.number])]);
     const others = drives.flatMap((one, n) =>
-      pullsOf(one.spans).map((span) => [`${n}/${span.session}/${span.number}`, `${one.name}, pull ${span.number}`]),
+      pullsOf(one.spans).map((span) => [`${n}/${span.session}/${span.number}`, `${named(n)}, pull ${span.number}`]),
     );
     filled(at("over"), [["", "choose a pull"], ...others]);
     const read = drives[here.drive].sessions.find((one) => one.id === here.id);
@@ -50,22 +57,50 @@
     at("whole").hidden = !drives[here.drive].report;
     at("whole").href = `/report?drive=${here.drive}`;
     remarks(drives[here.drive].remarks);
+    events();
   }
 
-  async function show(drive, id) {
+  /* The lean events of this session, each with its sentence and a way to it. */
+  function events() {
+    const lean = spansHere().filter((one) => one.kind === "lean");
+    at("events").replaceChildren(
+      ...lean.map((one) => {
+        const item = document.createElement("li");
+        const go = document.createElement("button");
+        go.type = "button";
+        go.textContent = `▲${one.number} pull ${one.pull}`;
+        go.addEventListener("click", () => {
+          at("window").value = String(one.pull);
+          traces.setPull(one.pull);
+          traces.centre((one.start_s + one.end_s) / 2, false);
+        });
+        item.append(go, " " + one.words);
+        return item;
+      }),
+    );
+    at("events-title").hidden = !lean.length;
+  }
+
+  /* kept: state of the traces to go on with. */
+  async function show(drive, id, kept = null) {
     const session = drives[drive].sessions.find((one) => one.id === id);
     const mine = (here = remote.opened(drive, session));
     here.read = session.read;
     const shown = await here.ask(...session.range_s, at("panels").clientWidth);
     if (here !== mine) return; // another was chosen meanwhile
     at("axis").querySelector('[value="speed"]').disabled = !session.columns.some((one) => one.role === "speed");
-    at("axis").value = "time";
-    at("window").value = "";
-    traces.state.mode = "time";
-    traces.build(here, spansHere(), colours(), shown);
+    if (!kept) {
+      at("axis").value = "time";
+      at("window").value = "";
+      traces.state.mode = "time";
+      laid = [];
+      at("laid").replaceChildren();
+    }
+    traces.build(here, spansHere(), colours(), shown, kept);
     listed();
-    laid = [];
-    at("laid").replaceChildren();
+    if (kept && traces.state.pull !== null) at("window").value = String(traces.state.pull);
+    if (kept && laid.length) await lay();
+    else if (kept) await traces.setMode(traces.state.mode, true);
     at("panels").dataset.ready = `${drive}/${id}`;
     again();
   }
@@ -76,6 +111,7 @@
     await state();
     if (here.drive !== drive || here.id !== id) return again();
     const session = drives[drive].sessions.find((one) => one.id === id);
+    if (session.columns.length !== here.columns.length) return show(drive, id, { ...traces.state });
     if (session.read !== here.read) await traces.reload();
     here.read = session.read;
     traces.setSpans(spansHere());
@@ -97,7 +133,7 @@
         go.type = "button";
         go.textContent = `${one.time_s.toFixed(2)} s`;
         go.addEventListener("click", () => traces.centre(one.time_s));
-        item.append(go, " " + one.text);
+        item.append(go, ` ${one.pull ? `pull ${one.pull}: ` : ""}${one.text}`);
         return item;
       }),
     );
@@ -147,20 +183,20 @@
     const list = laid.map((value) => {
       const [drive, id, number] = value.split("/").map(Number);
       const span = pullsOf(drives[drive].spans).find((one) => one.session === id && one.number === number);
-      return { session: remote.opened(drive, drives[drive].sessions.find((one) => one.id === id)), span, name: drives[drive].name };
+      return { session: remote.opened(drive, drives[drive].sessions.find((one) => one.id === id)), span, name: `${named(drive)}, pull ${number}`, short: drive === here.drive ? `pull ${number}` : `drive ${drive + 1}, pull ${number}` };
     });
     at("laid").replaceChildren(
-      ...list.map(({ span, name }, nth) => {
+      ...list.map(({ name }, nth) => {
         const { colour, dash } = looks.over(nth, colours());
         const item = document.createElement("li");
         const line = document.createElementNS("http://www.w3.org/2000/svg", "svg");
         line.setAttribute("viewBox", "0 0 28 10");
         line.innerHTML = `<path d="M0 5H28" style="stroke:${colour}" stroke-dasharray="${dash.join(" ")}"/>`;
-        const words = `${name}, pull ${span.number}, ${["square", "cross", "triangle", "bar"][looks.over(nth, colours()).shape]} against speed`;
+        const words = `${name}, ${["square", "cross", "triangle", "bar"][looks.over(nth, colours()).shape]} against speed`;
         const away = document.createElement("button");
         away.type = "button";
         away.textContent = "take away";
-        away.setAttribute("aria-label", `take away ${name}, pull ${span.number}`);
+        away.setAttribute("aria-label", `take away ${name}`);
         away.addEventListener("click", () => {
           laid.splice(nth, 1);
           lay();

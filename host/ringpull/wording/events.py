@@ -6,8 +6,10 @@ from ringpull.analysis.judge import spool
 from ringpull.analysis.judge.hints import Hint
 from ringpull.analysis.judge.lean_events import LEAST_DEPTH, LEAST_S, SIGMAS, WINDOW_S, LeanEvent
 from ringpull.analysis.judge.other_events import OtherEvent
-from ringpull.said import Figure, Said, degc, kpa, lam, say
+from ringpull.said import LAMBDA, Figure, Said, degc, kpa, lam, say
 
+SPEED_STEP, LOAD_STEP = 50, 5  # to which places are rounded: a tuner's figures
+NARROW = 20.0  # of loads: nearer ones are one figure
 CAUSE, RESULT = "possible cause", "possible consequence"
 
 RULE = say(
@@ -32,22 +34,51 @@ def at_load(low: float, high: float, unit: str) -> Said:
     return say(f"{low:.0f}-{high:.0f} {unit}".rstrip())
 
 
+def nearest(value: float, step: int) -> float:
+    """A figure rounded to a step."""
+    return round(value / step) * step
+
+
+def speeds(rpm_from: float, rpm_to: float) -> str:
+    """A range of engine speeds in round figures; one where its ends round to the same."""
+    low, high = nearest(rpm_from, SPEED_STEP), nearest(rpm_to, SPEED_STEP)
+    return f"{low:.0f} rpm" if low == high else f"{low:.0f}-{high:.0f} rpm"
+
+
+def load(low: float, high: float, unit: str) -> Said:
+    """A range of loads, one figure where it is narrow."""
+    if high - low > NARROW:
+        return at_load(nearest(low, LOAD_STEP), nearest(high, LOAD_STEP), unit)
+    middle = nearest((low + high) / 2.0, LOAD_STEP)
+    return say(kpa(middle)) if unit == "kPa" else say(f"{middle:.0f} {unit}".rstrip())
+
+
+def mixture(event: LeanEvent) -> Said:
+    """Measured and wanted, with one uncertainty: "lambda 0.88 +/- 0.02 where 0.79 was wanted, about 12 % lean"."""
+    measured = event.target + event.depth
+    half = (event.depth_u**2 + event.systematic_u**2) ** 0.5
+    value = (Figure(measured, "lambda", 2), " +/- ", lam(half, 2, base=measured))
+    if event.bound:
+        value = ("at least ", Figure(measured, "lambda", 2), " (the lean end of the sensor's range)")
+    about = "at least" if event.bound else "about"
+    return say(
+        *(LAMBDA, " ", *value, " where ", Figure(event.target, "lambda", 2)),
+        f" was wanted, {about} {100 * event.depth / event.target:.0f} % lean",
+    )
+
+
+def at(event: LeanEvent, rpm_from: float, rpm_to: float) -> Said:
+    """Speeds and load of a lean place."""
+    there = () if event.load_from is None or event.load_to is None else (
+        " at ", load(event.load_from, event.load_to, event.load_unit)
+    )  # fmt: skip
+    return say(speeds(rpm_from, rpm_to), *there)
+
+
 def event(one: LeanEvent) -> Said:
     """One lean event."""
-    load = ()
-    if one.load_from is not None and one.load_to is not None:
-        load = (", load ", at_load(one.load_from, one.load_to, one.load_unit))
-    return say(
-        f"lean by {'at least ' if one.bound else ''}",
-        lam(one.depth),
-        " +/- ",
-        lam(one.depth_u),
-        " (random), +/- ",
-        lam(one.systematic_u),
-        f" (systematic) at {one.deepest_rpm:.0f} rpm ({one.rpm_from:.0f}-{one.rpm_to:.0f} rpm",
-        *load,
-        f"), for {one.length_s:.2f} s{'' if one.bank is None else ', on ' + one.bank}",
-    )
+    bank = "" if one.bank is None else f", on {one.bank_label or one.bank}"
+    return say(at(one, one.rpm_from, one.rpm_to), ": ", mixture(one), f", for {one.length_s:.1f} s{bank}")
 
 
 def hint(one: Hint) -> Said:

@@ -59,4 +59,10 @@ RULES = {
 
 def title(mask: str) -> str:
     """A mask's name as people write it."""
-    return {"warm_up": "warm-up", "tip_in": "tip-in"}.get(mask, mask.replace("_", " "))
+    known = {
+        "warm_up": "warm-up",
+        "tip_in": "tip-in",
+        "saturation": "sensor at an end of its range",
+        "delay_assumed": "delay only assumed",
+    }
+    return known.get(mask, mask.replace("_", " "))

@@ -60,15 +60,18 @@ def test_a_part_throttle_climb_and_steady_holds_are_no_pulls():
     assert StandInDrive(StandInSession(made.columns)).pulls() == []
 
 
-def test_frame_moves_lambda_and_nothing_else():
+def test_frame_is_as_logged_and_corrected_columns_have_names_of_their_own():
     made = scene(hole=Hole(1, 4500, 4900, 0.08), pulls=1, noise=0.0)
-    pull = StandInDrive(StandInSession(made.columns, [(*made.spans[0], False)])).pulls()[0]
-    plain, moved = pull.frame(align=False), pull.frame()
-    same = [c for c in plain if c != "lambda_1"]
-    assert plain[same].equals(moved[same])
-    middle = (plain["engine_speed_rpm"] > 4550) & (plain["engine_speed_rpm"] < 4850)
-    assert moved["lambda_1"][middle].mean() > plain["lambda_1"][middle].mean() + 0.005
-    assert len(plain) == round((made.spans[0][1] - made.spans[0][0]) * 200)
+    session = StandInSession(made.columns, [(*made.spans[0], False)])
+    pull = StandInDrive(session).pulls()[0]
+    frame = pull.frame()
+    logged = session.frame().iloc[pull.rows]
+    assert frame[list(logged)].equals(logged) and len(frame) == round((made.spans[0][1] - made.spans[0][0]) * 200)
+    assert [c for c in frame if c not in logged] == ["lambda_1_aligned", "lambda_target", "loaded", "judged"]
+    middle = (frame["engine_speed_rpm"] > 4550) & (frame["engine_speed_rpm"] < 4850)
+    assert frame["lambda_1_aligned"][middle].mean() > frame["lambda_1"][middle].mean() + 0.005
+    truth = made.true_lambda[pull.rows][middle.to_numpy()]
+    np.testing.assert_allclose(frame["lambda_1_aligned"][middle], truth, atol=0.02)
 
 
 def test_missing_rows_stay_missing():
@@ -79,7 +82,7 @@ def test_missing_rows_stay_missing():
     pull = StandInDrive(session).pulls()[0]
     frame = pull.frame()
     assert not frame["time_s"].between(start + 2.001, start + 2.499).any()
-    assert len(frame) == len(pull.frame(align=False))
+    assert len(frame) == len(session.frame().iloc[pull.rows])
 
 
 def test_sparkline_keeps_gaps_and_a_flat_line_flat():
@@ -116,4 +119,4 @@ def test_table_prints_every_pull(capsys):
     drive = StandInDrive(StandInSession(made.columns, [(a, b, False) for a, b in made.spans]))
     print_table(judge_pulls(drive.pulls()), {"2": "windy"})
     text = capsys.readouterr().out
-    assert len(text.splitlines()) >= 4 and "+0.0" in text and "note: windy" in text
+    assert len(text.splitlines()) >= 4 and "% lean at 4" in text and "note: windy" in text

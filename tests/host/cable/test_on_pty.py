@@ -280,3 +280,22 @@ def test_a_pull_is_judged_when_it_has_ended(tmp_path):
         done = desk.command("fetch", running.port, "-o", tmp_path / "card", "--watch", "--pulls", "1")
     assert done.returncode == 0, done.stderr
     assert done.stdout.startswith("pull 1: ") and "Verdict: not enough data" in done.stdout
+
+
+def test_a_recording_that_is_stopped_ends_whole(tmp_path):
+    """`stop` answers once all rows are on the card, health included; then the firmware has ended."""
+    with cable_desk(tmp_path, signals(), END_S) as running:
+        with linked(running) as link:
+            wait_for(lambda: link.state()["row"] > 300, running.said())
+            row = link.state()["row"]
+            link.stop()
+        wait_for(lambda: running.process.poll() is not None, "the firmware ends")
+        assert "KeyboardInterrupt" in running.said()
+    image = (tmp_path / "work" / "card.img").read_bytes()
+    sectors = (image[at : at + layout.SLOT] for at in range(0, len(image), layout.SLOT))
+    blocks = [bytearray(one) for one in sectors if one[:2] == b"Rp" and layout.verdict(bytearray(one)) is None]
+    rows = [one for one in blocks if one[layout.AT_KIND] == layout.PACKED]
+    counts = [layout.get16(one, layout.AT_ROWS) & layout.ROWS_MASK for one in rows]
+    ends = [layout.get32(one, layout.AT_FIRST_ROW) + count for one, count in zip(rows, counts)]
+    assert max(ends) >= row
+    assert any(one[layout.AT_KIND] == layout.HEALTH for one in blocks)

@@ -102,6 +102,26 @@ def test_power_is_an_estimate_and_can_be_corrected(capsys):
     assert any("not meant for air that far" in words for words in json.loads(out)["assumptions"])
 
 
+def test_peak_power_and_torque_come_first_in_the_unit_asked_for(capsys):
+    plain = ("power", MARKED, "--gear", "56.48", "--grade", "0")
+    _, out = said(capsys, *plain, "--json")
+    made = json.loads(out)
+    assert [one["pull"] for one in made["peaks"]] == [1, 2, 3]
+    for one in made["peaks"]:
+        rows = [row for row in made["power"] if row["pull"] == one["pull"]]
+        assert one["low"] < one["watts"] < one["high"] and one["torque_low"] < one["torque_nm"] < one["torque_high"]
+        # a mean over fewer revolutions can be higher than the table's, by little
+        assert 0.995 * max(row["watts"] for row in rows) <= one["watts"] <= 1.06 * max(row["watts"] for row in rows)
+        assert one["torque_nm"] == pytest.approx(max(row["torque_nm"] for row in rows), rel=0.05)
+        assert one["rising"]  # this car's power rises to the limit
+    watts = made["peaks"][0]["watts"]
+    for unit, each in (("kW", 1000.0), ("hp", 745.69987)):
+        _, out = said(capsys, *plain, "--unit", unit)
+        first, line, *_ = out.splitlines()
+        assert first.startswith("Highest at the wheels, an estimate") and f"{unit} at the wheels" in out
+        assert line.startswith(f"  pull 1: {watts / each:.0f} {unit} (") and "Nm (" in line and " rpm" in line
+
+
 def test_engine_power_takes_a_stated_loss_and_has_its_interval(capsys):
     plain = ("power", MARKED, "--gear", "56.48", "--grade", "0")
     _, out = said(capsys, *plain, "--loss", "0.15", "--json")

@@ -9,7 +9,7 @@ from truth import desk
 
 import ringpull
 from ringpull.dryrun import run, signals
-from ringpull.dryrun.sources import shared_math_dir
+from ringpull.files.firmware_sources import shared_math_dir
 from shared_math import config, faults
 
 UNTIL_S = 5.0

@@ -6,6 +6,7 @@ import sys
 
 import pytest
 from limits import HANG_S
+from truth import desk
 
 from ringpull.cli import main
 
@@ -62,6 +63,17 @@ def test_prints_pulls_event_and_verdict(done):
     for figure in (f"{event['depth']:.3f}", f"{event['rpm_from']}-{event['rpm_to']} rpm", f"{length_s:.2f} s"):
         assert figure in told
     assert "safe" not in printed.lower()
+
+
+def test_the_mended_car_has_no_hole_and_the_comparison_says_so(done, tmp_path):
+    before, _ = done
+    words = ["demo", "--mended", "-o", tmp_path / "after", "--seed", "8"]
+    run = desk.command(*words)
+    assert run.returncode == 0 and "after a new fuel pump" in run.stdout
+    assert "Verdict: no lean event found" in run.stdout
+    assert json.loads((tmp_path / "after" / "signals" / "truth.json").read_text())["hole"] is None
+    compared = desk.command("compare", before / "card", tmp_path / "after" / "card", "--json")
+    assert compared.returncode == 0 and json.loads(compared.stdout)["lean_pulls"]["after"] == {"lean": 0, "judged": 3}
 
 
 def test_a_seed_below_zero_is_refused(capsys, tmp_path):

@@ -8,7 +8,7 @@ from test_bad_config_on_device import LARGE
 
 import ringpull
 from ringpull.dryrun import run, signals
-from ringpull.dryrun.sources import firmware_dir, shared_math_dir
+from ringpull.files.firmware_sources import firmware_dir, shared_math_dir
 from shared_math import config
 
 HEAPS = ("240k", "250k", "260k", "270k", "280k", "290k", "320k")

@@ -11,7 +11,7 @@ import types
 
 import pytest
 
-from ringpull.dryrun.sources import firmware_dir
+from ringpull.files.firmware_sources import firmware_dir
 from shared_math import ticks
 
 NAMES = ("button", "tach", "pulse", "marks", "health", "rows", "held")

@@ -6,7 +6,7 @@ import subprocess
 from limits import HANG_S
 
 from ringpull.dryrun.run import HEAP, find_micropython
-from ringpull.dryrun.sources import firmware_dir, shared_math_dir
+from ringpull.files.firmware_sources import firmware_dir, shared_math_dir
 from ringpull.ring.blocks.store import open_store
 
 MAKE = """

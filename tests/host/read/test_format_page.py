@@ -4,7 +4,7 @@ import re
 
 from make import format_example
 
-from ringpull.dryrun.sources import shared_math_dir
+from ringpull.files.firmware_sources import shared_math_dir
 from shared_math import layout, unpacking
 
 PAGE = (shared_math_dir() / "FORMAT.md").read_text()

@@ -69,7 +69,7 @@ def packed(bits, rows, share, most, random):
 
 def test_the_compiled_way_is_tested_too():
     if WAYS == [False]:
-        pytest.skip("numba is not installed: pip install 'ringpull[fast]'")
+        pytest.skip("numba is not installed: pip install '.[fast]'")
 
 
 @fast

@@ -40,10 +40,14 @@ def test_lean_is_the_brightest_page(shown):
     assert all(share < 0.45 for name, share in shares.items() if name != "lean")
 
 
-def test_a_pull_is_told_by_a_bright_top(shown):
+def test_a_pull_is_told_by_bars_and_the_picture_is_reversed_for_lean_alone(shown):
     frames, _ = shown
-    assert lit(frames["pull"], 0, 0, 128, 10) > 0.7 and lit(frames["lean"], 0, 0, 128, 10) > 0.7
-    assert lit(frames["driving"], 0, 0, 128, 10) < 0.3
+    for name in ("pull", "lean"):
+        assert lit(frames[name], 0, 0, 128, 1) == 1 and lit(frames[name], 0, 9, 128, 11) == 1
+    assert lit(frames["driving"], 0, 0, 128, 1) == 0 and lit(frames["driving"], 0, 9, 128, 11) == 0
+    # dark ground wherever something stands: the top of every page, and all of the page but for lean
+    assert all(lit(rows, 0, 1, 128, 9) < 0.4 for rows in frames.values())
+    assert all(lit(rows, 0, 10, 128, 54) < 0.45 for name, rows in frames.items() if name != "lean")
 
 
 def test_the_curve_has_its_hole_right_of_the_middle(shown):

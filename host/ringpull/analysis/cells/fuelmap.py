@@ -28,6 +28,7 @@ from ringpull.analysis.cells.passes import Axes, Pass, SessionPulls, found_axes,
 from ringpull.analysis.cells.ratio import TRIMS, ratio
 from ringpull.analysis.drive_state import under_load
 from ringpull.analysis.judge import needs
+from ringpull.analysis.judge.holes import Hole, TableCell
 from ringpull.analysis.judge.session import Judged
 from ringpull.said import kpa, lam, say
 from ringpull.wording.instruments import doubt
@@ -65,6 +66,17 @@ class FuelMap:
         not, and of two the one under load."""
         order = sorted(self.cells, key=lambda c: (RANK.index(c.state), c.loaded))
         return {cell.place: cell for cell in order}
+
+    def in_hole(self, hole: Hole) -> TableCell | None:
+        """The cell under load that is leanest of those in a lean place, a judged one before one that isn't; None where
+        the map has none there."""
+        half = float(np.diff(self.axes.speeds).max()) / 2.0 if len(self.axes.speeds) > 1 else 0.0
+        near = [c for c in self.cells if hole.rpm_from - half <= c.rpm <= hole.rpm_to + half]
+        flagged = [c for c in near if c.lean_event and c.state in (JUDGED, TOO_FEW)]
+        if not flagged:
+            return None
+        cell = max(flagged, key=lambda c: (c.state == JUDGED, c.loaded, c.ratio))
+        return TableCell(cell.rpm, cell.load, self.load_unit, cell.ratio, cell.factor, cell.passes)
 
     @property
     def every_cell(self) -> list[Cell]:

@@ -72,16 +72,21 @@ def below_base(values: np.ndarray, columns: Columns, inside: slice, loaded: np.n
     return base - float(here.mean()), float(1.4826 * np.median(np.abs(values[rows] - base)))
 
 
+def around(columns: Columns, start_s: float, end_s: float, pull: tuple[float, float]) -> tuple[slice, np.ndarray]:
+    """(rows of an event, which rows of its pull lie around it)."""
+    near = np.zeros(len(columns), bool)
+    near[columns.rows(max(pull[0], start_s - AROUND_S), min(pull[1], end_s + AROUND_S))] = True
+    near[columns.rows(start_s - 0.08, end_s + 0.08)] = False
+    return columns.rows(start_s, end_s), near
+
+
 def hints(
     columns: Columns, start_s: float, end_s: float, pull: tuple[float, float], loaded: np.ndarray | None = None
 ) -> list[Hint]:
     """What moved during an event, against the stretch around it inside the pull, or against its base.
     loaded: under_load.under_load(), where that is known already."""
     loaded = under_load.under_load(columns)[0] if loaded is None else loaded
-    inside = columns.rows(start_s, end_s)
-    around = np.zeros(len(columns), bool)
-    around[columns.rows(max(pull[0], start_s - AROUND_S), min(pull[1], end_s + AROUND_S))] = True
-    around[columns.rows(start_s - 0.08, end_s + 0.08)] = False
+    inside, near = around(columns, start_s, end_s, pull)
     out = []
     for role, (least, direction) in SIGNS.items():
         values = columns.extra.get(role)
@@ -89,7 +94,7 @@ def hints(
             continue
         if role == "fuel_pressure" and columns.map_kpa is not None:
             values = flat_pressure(values, columns.map_kpa)
-        step, error = change(values, inside, around)
+        step, error = change(values, inside, near)
         if step * direction > max(least, CLEAR * error):
             out.append(Hint("moved", abs(step), role))
         elif role in BASES:

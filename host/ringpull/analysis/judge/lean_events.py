@@ -26,9 +26,9 @@ class LeanEvent:
 
     depth_u: half-width of its 95 % interval from random errors and the alignment. systematic_u: half-width of the
     systematic part, which shifts every event alike. exposure_s: integral of the excess, lambda x seconds. chance: of
-    noise alone reaching this depth somewhere in the pull. load_unit: of load_from and load_to. bound: lambda was at the
-    end of the sensor's range, so the true depth may be larger. hints: what else moved, as possibilities. bank: of
-    several the one that was leaner.
+    noise alone reaching this depth somewhere in the pull. load_unit: of load_from and load_to. bound: lambda was at
+    the end of the sensor's range, so the true depth may be larger. hints: what else moved, as possibilities. bank: of
+    several the one that was leaner; bank_label: as people call it. target: lambda that was wanted where it is deepest.
     """
 
     start_s: float
@@ -48,6 +48,8 @@ class LeanEvent:
     hints: tuple[Hint, ...] = ()
     bank: str | None = None
     load_unit: str = ""
+    target: float = float("nan")
+    bank_label: str = ""
 
     @property
     def length_s(self) -> float:

@@ -14,7 +14,17 @@ from ringpull.analysis.drive_state import target, under_load
 from ringpull.analysis.drive_state.columns import Columns, leaner
 from ringpull.analysis.instruments.records import Instrument
 from ringpull.analysis.instruments.trust import Trust
-from ringpull.analysis.judge import hints, lean_events, masks, other_events, sensor, spool, stretches, uncertainty
+from ringpull.analysis.judge import (
+    hints,
+    holes,
+    lean_events,
+    masks,
+    other_events,
+    sensor,
+    spool,
+    stretches,
+    uncertainty,
+)
 from ringpull.analysis.judge.masks import Masks
 
 
@@ -282,8 +292,14 @@ def events_of(judged: Judged, rows: slice, banks: dict[str, np.ndarray], pull: t
         bound = judged.masks.lean_rail[rows] & np.isfinite(above)
         doubt = lean_events.Doubt(bank.random_u, judged.budget.systematic, delay_u_s(bank.aligned, rows))
         of_banks[name] = lean_events.events(lean_events.Rows(time_s, above, rpm, here, bound, columns.load_unit), doubt)
+    wanted = judged.target[rows]
     return [
-        replace(event, hints=tuple(hints.hints(columns, event.start_s, event.end_s, pull, judged.loaded)))
+        replace(
+            event,
+            hints=tuple(hints.hints(columns, event.start_s, event.end_s, pull, judged.loaded)),
+            target=float(wanted[np.searchsorted(time_s, event.deepest_s)]),
+            bank_label=holes.bank_label(columns.config, event.bank),
+        )
         for event in lean_events.leaner(of_banks)
     ]
 

@@ -26,7 +26,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help=f"what to write: {', '.join(others)} or {last}",
     )
     parser.add_argument("--session", type=int, metavar="N", help="this session only")
-    parser.add_argument("--json", action="store_true", help="print the result as JSON")
+    parser.add_argument("--json", action="store_true", help="print what was written as JSON")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -52,7 +52,14 @@ def run(args: argparse.Namespace) -> int:
         written = export(drive, sessions, args.output, lambda fraction: show(0.2 + 0.8 * fraction))
     tell_origin(drive)
     if args.json:
-        told = {"file": str(written.path), "rows": written.rows, "sessions": [one.id for one in sessions]}
+        told = {
+            "file": str(written.path),
+            "format": written.path.suffix.lower().lstrip("."),
+            "bytes": written.path.stat().st_size,
+            "rows": written.rows,
+            "sessions": [one.id for one in sessions],
+            "columns": {name: unit for one in sessions for name, unit in one.units.items()},
+        }
         print(json.dumps(told))
     else:
         count = "1 session" if len(sessions) == 1 else f"{len(sessions)} sessions"

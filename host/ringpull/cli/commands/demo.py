@@ -19,6 +19,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="folder for signals, card and report (default: build/demo)",
     )
     parser.add_argument("--seed", type=int, default=1, help="of the invented drive, 0 or more (default: 1)")
+    parser.add_argument("--mended", action="store_true", help="the same car after a new fuel pump: to compare with")
     parser.add_argument("--json", action="store_true", help="print the answer as JSON")
 
 
@@ -28,6 +29,7 @@ def run(args: argparse.Namespace) -> int:
 
     import ringpull
     from ringpull.analysis.answer import answer
+    from ringpull.cli.answer_lines import answer_lines
     from ringpull.cli.terminal import progress
     from ringpull.errors import BadUsage
     from ringpull.invented import demo
@@ -40,7 +42,7 @@ def run(args: argparse.Namespace) -> int:
     began = time.perf_counter()
     folder: Path = args.output
     with progress("invented drive") as show:
-        signals = demo.write_signals(folder, args.seed, show)
+        signals = demo.write_signals(folder, args.seed, show, args.mended)
     with progress("firmware on MicroPython") as show:
         card = demo.run_firmware(folder, args.seed, show)
     with progress("answer and report") as show:
@@ -54,45 +56,11 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps(found.as_json(), indent=1))
         return 0
-    print(f"An invented drive, seed {args.seed}: a 1.6 litre turbocharged hill-climb car, three full-throttle pulls.")
+    car = "a 1.6 litre turbocharged hill-climb car" + (" after a new fuel pump" if args.mended else "")
+    print(f"An invented drive, seed {args.seed}: {car}, three full-throttle pulls.")
     print(f"signals  {signals}")
     print(f"card     {card}: drive.rpl, pulls.rpl, written by the firmware")
     print(f"report   {folder / 'report.html'} (took {time.perf_counter() - began:.1f} s in all)")
     print()
     print("\n".join(answer_lines(found)))
     return 0
-
-
-def answer_lines(found) -> list[str]:
-    """An analysis.answer.Answer as lines: each pull, the verdict, its reasons with the lean events, the cautions."""
-    from ringpull.wording import events
-    from ringpull.wording.reasons import CAUTIONS, reason
-
-    every = [(p.number, hint) for p in found.pulls for e in p.lean_events for hint in e.hints]
-    hints = [f"pull {number}, with it: {events.hint(hint)}" for number, hint in every]
-    return [
-        *[pull_line(pull) for pull in found.pulls],
-        "",
-        f"Verdict: {found.verdict}",
-        *["  - " + line for line in [*map(reason, found.reasons), *hints]],
-        "",
-        *CAUTIONS,
-    ]
-
-
-def pull_line(pull) -> str:
-    """One analysis.answer.PullAnswer as a line."""
-    from ringpull.wording.reasons import unjudged
-
-    n = pull.numbers
-    head = f"pull {pull.number}: {pull.pull.start_s:.2f}-{pull.pull.end_s:.2f} s"
-    why = unjudged(pull)
-    if why is not None:
-        return f"{head}, {why}"
-    load = "" if n.load_max is None else f", load up to {n.load_max:.0f} {pull.judged.columns.load_unit}".rstrip()
-    count = len(pull.lean_events)
-    told = "no lean event" if not count else "1 lean event" if count == 1 else f"{count} lean events"
-    return (
-        f"{head}, {n.rpm_from:.0f}-{n.rpm_to:.0f} rpm{load}, lambda {n.lambda_mean:.3f} "
-        f"({n.lambda_min:.3f}-{n.lambda_max:.3f}), {n.judged_s:.1f} s judged: {told}"
-    )

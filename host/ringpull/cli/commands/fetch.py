@@ -95,7 +95,7 @@ def _judge(folder: Path, as_json: bool) -> None:
     """The pulls that were fetched, and their verdict."""
     import ringpull
     from ringpull.analysis.answer import answer
-    from ringpull.cli.commands.demo import answer_lines
+    from ringpull.cli.answer_lines import answer_lines
 
     found = answer(ringpull.read(folder))
     print(json.dumps(found.as_json()) if as_json else "\n".join(answer_lines(found)))

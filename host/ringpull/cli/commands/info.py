@@ -39,18 +39,21 @@ def run(args: argparse.Namespace) -> int:
 
         print(json.dumps(as_json(drive), indent=1))
     else:
-        print("\n".join(as_lines(drive)))
+        print("\n".join([*as_lines(drive), *answer_of(drive)]))
     return 1 if args.strict and _several_hold_drives(drive) else 0
 
 
 def as_json(drive: Drive) -> dict:
     """The whole of it."""
+    from ringpull.files.dates import driven
     from ringpull.wording import instruments
 
+    date = driven(drive)
     sessions = [_session_json(session) for session in drive.sessions]
     blocks = drive.blocks
     return {
         "sessions": sessions,
+        "date": {"day": date.day, "from": date.known_from},
         "rings": [asdict(ring) for ring in drive.rings],
         "blocks": {
             "read": blocks.read,
@@ -63,6 +66,16 @@ def as_json(drive: Drive) -> dict:
         "instruments": [instruments.as_json(one) for one in drive.instruments(EXAMINED_S)],
         "undecoded": [{"session": session, "blocks": count} for session, count in drive.undecoded.items()],
     }
+
+
+def answer_of(drive: Drive) -> list[str]:
+    """The drive's answer with its cause and warnings, where it is short enough to be judged while somebody waits."""
+    if sum(session.duration_s - session.start_s for session in drive.sessions) > EXAMINED_S:
+        return ["answer   a long drive: ringpull report judges it"]
+    from ringpull.analysis.answer import answer
+    from ringpull.cli.answer_lines import verdict_lines
+
+    return ["", *verdict_lines(answer(drive))]
 
 
 def _session_json(session: Session) -> dict:
@@ -103,6 +116,7 @@ def _seconds(time_s: float | None) -> float | None:
 
 def as_lines(drive: Drive) -> list[str]:
     """For people."""
+    from ringpull.files.dates import driven
     from ringpull.wording import instruments
 
     out = []
@@ -110,6 +124,7 @@ def as_lines(drive: Drive) -> list[str]:
     for session in drive.sessions:
         told = [f"    {line}" for line in instruments.lines([one for one in every if one.session == session.id])]
         out += [*_session_lines(session), *(["  instruments", *told] if told else []), ""]
+    out.append(f"date     {driven(drive).words}")
     blocks = drive.blocks
     out.append(f"blocks   {blocks.read} read, {blocks.damaged} damaged, {blocks.missing} missing")
     if blocks.foreign or blocks.refused:
@@ -157,12 +172,12 @@ def _session_lines(session: Session) -> list[str]:
         rest = len(session.lean_warnings) - SHOWN
         out.append(f"  lamp    warned of lean mixture at {at}{f', and {rest} times more' if rest > 0 else ''}")
     timing = session.timing
-    words = [f"{timing.lost_rows} rows lost"]
+    words = [f"{timing.lost_rows or 'no'} rows lost"]
     if timing.late_us_max is not None:
         sample = timing.late_blocks
         of = "" if sample is None else f", by {sample} blocks spread over the session"
-        words.append(f"lateness up to {timing.late_us_max} us (99 of 100 rows: {timing.late_us_p99} us{of})")
-    words += [f"{count} edges of {name} refused" for name, count in timing.rejected_edges.items() if count]
+        words.append(f"rows up to {timing.late_us_max} us late (99 of 100 at most {timing.late_us_p99} us{of})")
+    words += [f"{n} pulses of {name} left out as interference" for name, n in timing.rejected_edges.items() if n]
     out.append("  timing  " + ", ".join(words))
     out += _health_lines(timing)
     from shared_math import faults as shared_faults
@@ -195,7 +210,9 @@ def _health_lines(timing: Timing) -> list[str]:
 
 
 def _flags(mark) -> str:
-    return " (void)" if mark.void else " (spoiled)" if mark.spoiled else ""
+    if mark.void:
+        return " (void: the press was taken back, so it is no pull)"
+    return " (spoiled: flagged by a double press, shown and not judged)" if mark.spoiled else ""
 
 
 def _grouped(drive: Drive) -> list[str]:

@@ -11,6 +11,9 @@ HELP = "estimate power and torque at the wheels from the pulls' gain of engine s
 EXAMPLE = "ringpull power card --mass 950 --gear 60 --grade 0"
 
 STEP_RPM = 500.0
+PEAK_RPM = 250.0  # a peak is a mean over this much engine speed: a single point's would be too high by chance
+LEAST_POINTS = 8
+WATTS = {"kW": 1000.0, "hp": 745.69987}  # of the units to choose from; hp: 550 foot-pounds a second
 MOST_LOSS = 0.49
 TOO_SHORT = "No pull is long enough, with a steady engine speed signal, to estimate power from."
 
@@ -39,7 +42,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--humidity", type=between(0, 1), metavar="SHARE", help="relative, 0 to 1, for --correction (default: 0)"
     )
-    parser.add_argument("--json", action="store_true", help="print the figures as JSON")
+    parser.add_argument(
+        "--unit", choices=tuple(WATTS), default="kW", help="of the printed table (default: kW; hp is 745.7 W)"
+    )
+    parser.add_argument("--json", action="store_true", help="print the figures as JSON, in watts")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -60,6 +66,7 @@ def run(args: argparse.Namespace) -> int:
         print("No pull to estimate power from: none was marked or found, or all are flagged spoiled.", file=sys.stderr)
         return 3
     rows: list[dict] = []
+    peaks: list[dict] = []
     words: list[str] = []
     for pull in pulls:
         car = car_of(pull, args)
@@ -70,6 +77,7 @@ def run(args: argparse.Namespace) -> int:
         if result.left_out:
             words.append(f"pull {pull.number}: {result.left_out}")
         rows += lines_of(pull.number, result, factor, args.loss)
+        peaks += peak_of(pull.number, result, factor)
     if not rows:
         unmet = needs.everywhere([p.view.columns for p in pulls], needs.POWER)
         unmet = [role for role in unmet if role != "mass"]
@@ -86,9 +94,9 @@ def run(args: argparse.Namespace) -> int:
         if not standard_air.MEANT_FOR[0] <= factor <= standard_air.MEANT_FOR[1]:
             words.append("the correction is not meant for air that far from standard: compare uncorrected figures")
     if args.json:
-        print(json.dumps({"power": rows, "assumptions": words}, indent=1))
+        print(json.dumps({"peaks": peaks, "power": rows, "assumptions": words}, indent=1))
     else:
-        show(rows, words, args.loss)
+        show(peaks, rows, words, args.loss, args.unit)
     return 0
 
 
@@ -144,7 +152,7 @@ def lines_of(number: int, result, factor: float, loss: float | None) -> list[dic
     out = []
     for low, high in zip(edges, edges[1:], strict=False):
         here = (result.rpm >= low) & (result.rpm < high)
-        if np.count_nonzero(here) < 8:
+        if np.count_nonzero(here) < LEAST_POINTS:
             continue
         watts, least, most = (float(v[here].mean()) * factor for v in (result.watts, result.low, result.high))
         rpm = float(result.rpm[here].mean())
@@ -163,24 +171,72 @@ def lines_of(number: int, result, factor: float, loss: float | None) -> list[dic
     return out
 
 
-def show(rows: list[dict], words: list[str], loss: float | None) -> None:
-    """A table of kilowatts."""
+def peak_of(number: int, result, factor: float) -> list[dict]:
+    """The highest power and torque of one pull with speed and interval, as means over PEAK_RPM; none where the pull is
+    too short. rising: the highest power lies at the end of what was seen, so the true peak may be higher up."""
+    import numpy as np
+
+    place = np.floor(result.rpm / PEAK_RPM).astype(int)
+    bins = [place == at for at in np.unique(place) if np.count_nonzero(place == at) >= LEAST_POINTS]
+    if not bins:
+        return []
+    rpm = np.array([result.rpm[here].mean() for here in bins])
+    watts, low, high = (
+        np.array([one[here].mean() for here in bins]) * factor for one in (result.watts, result.low, result.high)
+    )
+    best, turns = int(np.argmax(watts)), rpm * 2.0 * np.pi / 60.0
+    pull = int(np.argmax(watts / turns))
+    return [
+        {
+            "pull": number,
+            "watts": round(float(watts[best])),
+            "low": round(float(low[best])),
+            "high": round(float(high[best])),
+            "rpm": round(float(rpm[best])),
+            "rising": best == len(bins) - 1,
+            "torque_nm": round(float(watts[pull] / turns[pull]), 1),
+            "torque_low": round(float(low[pull] / turns[pull]), 1),
+            "torque_high": round(float(high[pull] / turns[pull]), 1),
+            "torque_rpm": round(float(rpm[pull])),
+        }
+    ]
+
+
+def peak_line(one: dict, unit: str) -> str:
+    """A pull's peaks in words."""
+    watts, low, high = (one[name] / WATTS[unit] for name in ("watts", "low", "high"))
+    rising = " (still rising where the pull ends)" if one["rising"] else ""
+    return (
+        f"pull {one['pull']}: {watts:.0f} {unit} ({low:.0f}-{high:.0f}) at {one['rpm']} rpm{rising}, "
+        f"{one['torque_nm']:.0f} Nm ({one['torque_low']:.0f}-{one['torque_high']:.0f}) at {one['torque_rpm']} rpm"
+    )
+
+
+def show(peaks: list[dict], rows: list[dict], words: list[str], loss: float | None, unit: str) -> None:
+    """The peaks, then a table by engine speed, then what was assumed."""
     from rich.table import Table
 
     from ringpull.cli import terminal
 
     table = Table(box=None, pad_edge=False, header_style="bold")
-    titles = ["pull", "rpm", "kW at the wheels", "95 %", "Nm"] + ([] if loss is None else ["kW of the engine", "95 %"])
+    titles = ["pull", "rpm", f"{unit} at the wheels", "95 %", "Nm"]
+    titles += [] if loss is None else [f"{unit} of the engine", "95 %"]
     for title in titles:
         table.add_column(title, justify="right", no_wrap=True)
+    watts = WATTS[unit]
     for row in rows:
-        cells = [str(row["pull"]), str(row["rpm"]), f"{row['watts'] / 1000:.1f}"]
-        cells += [f"{row['low'] / 1000:.1f}-{row['high'] / 1000:.1f}", f"{row['torque_nm']:.0f}"]
+        cells = [str(row["pull"]), str(row["rpm"]), f"{row['watts'] / watts:.1f}"]
+        cells += [f"{row['low'] / watts:.1f}-{row['high'] / watts:.1f}", f"{row['torque_nm']:.0f}"]
         if loss is not None:
-            cells.append(f"{row['engine_watts'] / 1000:.1f}")
-            cells.append(f"{row['engine_low'] / 1000:.1f}-{row['engine_high'] / 1000:.1f}")
+            cells.append(f"{row['engine_watts'] / watts:.1f}")
+            cells.append(f"{row['engine_low'] / watts:.1f}-{row['engine_high'] / watts:.1f}")
         table.add_row(*cells)
     console = terminal.console()
+    if peaks:
+        console.print("Highest at the wheels, an estimate (in brackets its 95 % interval):")
+        for one in peaks:
+            console.print("  " + peak_line(one, unit), soft_wrap=True)
+        console.print()
     console.print(table)
     for line in words:
         console.print(line)

@@ -15,7 +15,7 @@ BARS, PLAIN_BARS = "▁▂▃▄▅▆▇█", "12345678"
 SPARK_COLUMNS = 24
 NARROW = 12  # of it in a narrow window
 ROOMY = 120  # columns; a narrower window gets fewer columns, none of them cut
-ROOMY_ONLY = ("to s", "by")
+ROOMY_ONLY = ("to s", "by", "lowest-highest", "judged")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -44,20 +44,38 @@ def sparkline(values, columns: int = SPARK_COLUMNS, bars: str = BARS) -> str:
 
 def event_words(event) -> str:
     """One lean event in the table."""
-    least = "≥ " if event.bound else ""
-    return f"{least}+{event.depth:.3f} at {event.deepest_rpm:.0f}, {event.length_s:.2f} s"
+    least = "at least " if event.bound else ""
+    bank = "" if event.bank is None else f", {event.bank_label}"
+    share = 100 * event.depth / event.target
+    return f"{least}{share:.0f} % lean at {event.deepest_rpm:.0f} rpm, {event.length_s:.1f} s{bank}"
+
+
+def unjudged_words(pull) -> str:
+    """Why less than the whole of a pull was judged; "" where all of it was. One moment may have several reasons."""
+    from ringpull.wording.masks import title
+
+    long_s = pull.pull.end_s - pull.pull.start_s
+    left_s = long_s - pull.judged_s
+    if pull.spoiled or left_s < 0.05:
+        return ""
+    why = [("not under load", long_s - pull.loaded_s), *((title(mask), s) for mask, s in pull.left_out.items())]
+    said = [f"{name} {s:.1f} s" for name, s in sorted(why, key=lambda one: -one[1]) if s >= 0.05]
+    return (
+        f"pull {pull.number}: {pull.judged_s:.1f} of {long_s:.1f} s judged; the rest: {', '.join(said) or 'in pieces'}"
+    )
 
 
 def run(args: argparse.Namespace) -> int:
     import json
 
     import ringpull
-    from ringpull.analysis.answer import judge_pulls, warnings
+    from ringpull.analysis.answer import answer
+    from ringpull.cli.answer_lines import verdict_lines
 
     drive = with_target(args, ringpull.read(args.source, ring=args.ring))
     tell_origin(drive)
-    judged = judge_pulls(drive.pulls())
-    warned = warnings(drive, judged)
+    found = answer(drive)
+    judged, warned = found.pulls, found.warned
     if args.json:
         told = [one.as_json() for one in judged]
         for one in told:
@@ -70,21 +88,17 @@ def run(args: argparse.Namespace) -> int:
         )
         return 0
     print_table(judged, notes_of(drive), {one.pull for one in warned})
-    for one in warned:
-        if one.pull is None:
-            print(
-                f"The logger's lamp warned of lean mixture at {one.start_s:.1f}-{one.end_s:.1f} s, outside of all "
-                "pulls."
-            )
+    print("\n".join(["", *verdict_lines(found)]))
     return 0
 
 
 def notes_of(drive) -> dict[str, str]:
     """Remarks kept beside the ring file: pull -> text."""
     from ringpull.cli import terminal
-    from ringpull.files.remarks import read_notes
+    from ringpull.files.remarks import of_pulls
 
-    return {pull: terminal.printable(note) for pull, note in read_notes(drive.source, drive.older_ring).items()}
+    notes = of_pulls(drive.source, drive.pulls(), drive.older_ring)
+    return {pull: terminal.printable(note) for pull, note in notes.items()}
 
 
 def print_table(judged, notes: dict[str, str], warned: Collection[int | None] = ()) -> None:
@@ -105,8 +119,10 @@ def print_table(judged, notes: dict[str, str], warned: Collection[int | None] = 
         "by": "left",
         "rpm": "right",
         f"load {judged[0].judged.columns.load_unit}".rstrip(): "right",
-        "lambda": "right",
+        "lambda mean": "right",
+        "lowest-highest": "right",
         "along" if narrow else "along the pull": "left",
+        "judged": "right",
         "lean events": "left",
     }
     shown = [title for title in sides if not narrow or title not in ROOMY_ONLY]
@@ -135,8 +151,10 @@ def print_table(judged, notes: dict[str, str], warned: Collection[int | None] = 
             pull.pull.source,
             f"{n.rpm_from:.0f}-{n.rpm_to:.0f}" if np.isfinite(n.rpm_from) else "-",
             "-" if n.load_max is None else f"{n.load_max:.0f}",
-            mean if narrow or mean == "-" else f"{mean} ({n.lambda_min:.3f}-{n.lambda_max:.3f})",
+            mean,
+            "-" if mean == "-" else f"{n.lambda_min:.3f}-{n.lambda_max:.3f}",
             line,
+            f"{n.judged_s:.1f} of {pull.pull.end_s - pull.pull.start_s:.1f} s",
             events + gap + (f"\n  note: {note}" if note else ""),
         )
         table.add_row(
@@ -144,3 +162,5 @@ def print_table(judged, notes: dict[str, str], warned: Collection[int | None] = 
             style="red" if n.lean_events and not pull.spoiled else None,
         )
     console.print(table)
+    for words in filter(None, map(unjudged_words, judged)):
+        console.print(words)

@@ -34,11 +34,11 @@ def run(args: argparse.Namespace) -> int:
     from ringpull.analysis.cells import drive_comparison
     from ringpull.analysis.cells.drive_comparison import Side
     from ringpull.analysis.judge.verdict import ATTENTION
+    from ringpull.cli.answer_lines import verdict_lines
     from ringpull.cli.terminal import progress
     from ringpull.report import write_report
     from ringpull.report.against import Against
     from ringpull.report.data import Packing
-    from ringpull.wording.reasons import reason
 
     if args.png or args.pdf:  # before the work: what draws them may be missing
         from ringpull.report import pictures
@@ -68,7 +68,6 @@ def run(args: argparse.Namespace) -> int:
                 fresh.write_text(json.dumps(found.as_json(), indent=1) + "\n", encoding="utf-8")
         show(1.0)
     tell_origin(drive)
-    print(f"{args.output}: {found.verdict}")
-    for one in found.reasons:
-        print(f"  - {reason(one)}")
+    print(args.output)
+    print("\n".join(verdict_lines(found)))
     return 1 if args.strict and found.verdict == ATTENTION else 0

@@ -10,14 +10,15 @@ from pathlib import Path
 
 import numpy as np
 
-from ringpull.errors import NotARingFile
+from ringpull.errors import BadUsage, NotARingFile
 from ringpull.ring.blocks import order, rings, scan
 from ringpull.ring.blocks.order import Run
-from ringpull.ring.blocks.source import RingFile, ring_files
+from ringpull.ring.blocks.source import RINGS, RingFile, ring_files
 from shared_math import layout
 
 UNUSABLE_ROWS = "damaged: its rows do not add up although the checksum is right"
 CUT_SHORT = "the file ends within this block"
+MOST_NAMED = 4  # files in an error
 
 
 @dataclass(frozen=True)
@@ -131,11 +132,31 @@ def open_store(source: str | Path, progress: Callable[[float], None] | None = No
     ordered = order.in_order(indexes, None if ring is None else rings.asked_for(indexes, ring))
     if ordered.ring is None:
         _refuse(files, indexes)
+    if ring is None:
+        _refuse_mixed(Path(source), indexes, ordered)
     return Store(indexes, ordered)
 
 
 def _share(progress: Callable[[float], None] | None, begin: float, share: float) -> Callable[[float], None] | None:
     return None if progress is None else lambda fraction: progress(begin + share * fraction)
+
+
+def _refuse_mixed(folder: Path, indexes: list[scan.FileIndex], ordered: order.Ordered) -> None:
+    """Raise BadUsage where a folder's files were given names of their own and are not of one recording: which of them
+    is meant, and which is newer, nothing tells."""
+    renamed = [i for i in indexes if i.rings and not i.file.path.stem.isdigit() and i.file.path.stem not in RINGS]
+    if len(renamed) < 2:
+        return
+    chief = {max(one.rings, key=lambda ring: int(rings.blocks_of(one, ring).sum())) for one in renamed}
+    if len(chief) < 2 and not ordered.unlike:
+        return
+    names = sorted(one.file.path.name for one in renamed)
+    shown = names if len(names) <= MOST_NAMED else [*names[:MOST_NAMED], f"{len(names) - MOST_NAMED} more"]
+    raise BadUsage(
+        f"{folder} holds recordings that do not belong together: {', '.join(shown)}",
+        "copies of several drives were given new names and put into one folder",
+        f"give one of them, as {folder / names[0]}, or give each drive a folder of its own",
+    )
 
 
 def _refuse(files: list[RingFile], indexes: list[scan.FileIndex]) -> None:

@@ -1,0 +1,181 @@
+"""The places where an engine ran lean: lean events of several pulls at the same speeds and on the same bank are one."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from ringpull.analysis.drive_state import roles
+from ringpull.analysis.drive_state.columns import Columns
+from ringpull.analysis.judge import hints
+from ringpull.analysis.judge.hints import Hint
+from ringpull.analysis.judge.lean_events import LEAST_DEPTH, LeanEvent
+
+OVERLAP = 0.5  # of the narrower event's speeds: what lies further apart is another hole
+SUPPLIES = ("fuel_pressure", "battery")  # what brings the fuel: named where it held, too
+LEAST_MOVED = {"fuel_pressure": 20.0, "battery": 0.3}  # over a whole drive; a channel that never moves tells nothing
+FINE, LEAN = "on target", "lean"
+SURE = 2.0  # times the least change that counts: what may lie in the scatter of a channel that is said to have held
+
+
+@dataclass(frozen=True)
+class TableCell:
+    """The fuel map's cell of a hole. ratio: measured over target, its mean over `passes`. factor: the map's first step
+    for the fuel, NaN where it gives none."""
+
+    rpm: float
+    load: float | None
+    load_unit: str
+    ratio: float
+    factor: float
+    passes: int
+
+
+@dataclass(frozen=True)
+class Hole:
+    """One lean place. number, event: the pull and event where it is deepest. pulls: numbers of all pulls that have it.
+
+    of: how many judged pulls were there. fine: numbers of those that were on target there. rpm_from, rpm_to, seconds:
+    of the widest and longest event. hints: what moved with any of its events, each kind once with its largest size.
+    held: roles of SUPPLIES that were logged and did not move. other: how the other one of two banks stood meanwhile,
+    FINE, LEAN or "" for not known; other_label: it as people call it. cell: of the fuel map.
+    """
+
+    number: int
+    event: LeanEvent
+    pulls: tuple[int, ...]
+    of: int
+    fine: tuple[int, ...]
+    rpm_from: float
+    rpm_to: float
+    seconds: float
+    hints: tuple[Hint, ...] = ()
+    held: tuple[str, ...] = ()
+    other: str = ""
+    other_label: str = ""
+    cell: TableCell | None = None
+
+    @property
+    def measured(self) -> float:
+        """Lambda at the deepest place."""
+        return self.event.target + self.event.depth
+
+    @property
+    def share(self) -> float:
+        """How much leaner than target, as a share of it."""
+        return self.event.depth / self.event.target
+
+    @property
+    def half_width(self) -> float:
+        """Half-width of the 95 % interval of `measured`, random and systematic together."""
+        return float(np.hypot(self.event.depth_u, self.event.systematic_u))
+
+
+class Found(NamedTuple):
+    """A lean event with its pull, and how the other bank stood."""
+
+    pull: Any
+    event: LeanEvent
+    other: str
+    other_label: str
+
+
+def holes(pulls: Iterable[Any], judged: Iterable[Any]) -> list[Hole]:
+    """The holes of pulls, the deepest first. pulls: answer.PullAnswer or what has its numbers; judged: those of them
+    that the verdict speaks of."""
+    judged = list(judged)
+    every = [(p, e) for p in pulls if not p.spoiled for e in p.lean_events]
+    groups: list[list[Found]] = []
+    for pull, event in sorted(every, key=lambda one: -one[1].depth):
+        one = Found(pull, event, *other_bank(pull, event))
+        group = next((g for g in groups if same_place(g[0], one)), None)
+        if group is None:
+            groups.append([one])
+        else:
+            group.append(one)
+    return [hole(group, judged) for group in groups]
+
+
+def same_place(one: Found, other: Found) -> bool:
+    """Whether two events lie at the same speeds, and on one bank or both of them on both."""
+    a, b = one.event, other.event
+    shared = min(a.rpm_to, b.rpm_to) - max(a.rpm_from, b.rpm_from)
+    narrower = min(a.rpm_to - a.rpm_from, b.rpm_to - b.rpm_from)
+    return (a.bank == b.bank or one.other == other.other == LEAN) and shared >= OVERLAP * narrower
+
+
+def hole(group: list[Found], judged: list[Any]) -> Hole:
+    """One hole of its events, the deepest first."""
+    pull, event, other, other_label = group[0]
+    events = [one.event for one in group]
+    numbers = {one.pull.number for one in group}
+    rpm_from, rpm_to = min(e.rpm_from for e in events), max(e.rpm_to for e in events)
+    others = [(p.number, p.excess_between(rpm_from, rpm_to)) for p in judged if p.number not in numbers]
+    there = [(number, excess) for number, excess in others if excess is not None]
+    moved: dict[tuple[str, str], Hint] = {}
+    for hint in (hint for e in events for hint in e.hints):
+        known = moved.get((hint.kind, hint.role))
+        if known is None or hint.size > known.size:
+            moved[hint.kind, hint.role] = hint
+    roles_moved = {role for _, role in moved}
+    return Hole(
+        number=pull.number,
+        event=event,
+        pulls=tuple(sorted(numbers)),
+        of=len(numbers) + len(there),
+        fine=tuple(number for number, excess in there if excess < LEAST_DEPTH / 2.0),
+        rpm_from=rpm_from,
+        rpm_to=rpm_to,
+        seconds=max(e.length_s for e in events),
+        hints=tuple(moved.values()),
+        held=tuple(role for role in held(pull, event) if role not in roles_moved),
+        other=other if all(one.other == other for one in group) else "",
+        other_label=other_label,
+    )
+
+
+def held(pull: Any, event: LeanEvent) -> list[str]:
+    """The roles of SUPPLIES that were logged, moved at some time of the drive, and surely did not fall in an event."""
+    columns: Columns = pull.judged.columns
+    out = []
+    for role in SUPPLIES:
+        values = columns.extra.get(role)
+        if values is None or not np.isfinite(values).any():
+            continue
+        if float(np.ptp(np.nanpercentile(values, (0.5, 99.5)))) < LEAST_MOVED[role]:
+            continue
+        if role == "fuel_pressure" and columns.map_kpa is not None:
+            values = hints.flat_pressure(values, columns.map_kpa)
+        inside, around = hints.around(columns, event.start_s, event.end_s, (pull.pull.start_s, pull.pull.end_s))
+        step, error = hints.change(values, inside, around)
+        least = hints.SIGNS[role][0]
+        if np.isfinite(error) and -step + hints.CLEAR / 2.0 * error < SURE * least:
+            out.append(role)
+    return out
+
+
+def other_bank(pull: Any, event: LeanEvent) -> tuple[str, str]:
+    """(how the other one of two banks stood during an event: FINE, LEAN or "" for not known, its label)."""
+    judged = pull.judged
+    others = [bank for bank in judged.banks if bank != event.bank]
+    if event.bank is None or len(others) != 1:
+        return "", ""
+    rows = judged.columns.rows(event.start_s, event.end_s)
+    excess = judged.excess(others[0], rows)[judged.shown(rows)]
+    excess = excess[np.isfinite(excess)]
+    if len(excess) < (rows.stop - rows.start) / 2:
+        return "", ""
+    state = FINE if float(excess.mean()) < LEAST_DEPTH / 2.0 else LEAN
+    return state, bank_label(judged.columns.config, others[0])
+
+
+def bank_label(config: dict, name: str | None) -> str:
+    """A lambda channel as people call it: its label, else its side of the engine, else its name."""
+    for channel in roles.lambda_channels(config.get("channels", [])):
+        if channel["name"] == name:
+            side = f"bank {channel['bank']}" if "bank" in channel else ""
+            return channel.get("label") or side or channel["name"].replace("_", " ")
+    return "" if name is None else name.replace("_", " ")

@@ -1,0 +1,63 @@
+"""The answer in lines for a terminal, the same wherever a command tells it."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable
+
+from ringpull.wording import first
+from ringpull.wording.next_steps import next_steps
+from ringpull.wording.reasons import CAUTIONS, unjudged
+
+WIDE = 110  # letters
+
+
+def answer_lines(found) -> list[str]:
+    """An analysis.answer.Answer: each pull, the verdict with its sentence, cause and reasons, what to do next, the
+    cautions."""
+    return [*[pull_line(pull) for pull in found.pulls], "", *verdict_lines(found), "", *CAUTIONS]
+
+
+def verdict_lines(found) -> list[str]:
+    """The verdict with its sentence, cause and reasons, and what to do next."""
+    return [
+        f"Verdict: {found.verdict}",
+        *items([*first.lines(found), *states(found)]),
+        "What to do next:",
+        *items(next_steps(found, found.holes)),
+    ]
+
+
+def states(found) -> list[str]:
+    """How long channels were in one of their configured states, of the sessions that have pulls."""
+    seconds: dict[tuple[str, str], float] = {}
+    for columns in {id(p.judged): p.judged.columns for p in found.pulls}.values():
+        for key, flags in columns.states.items():
+            seconds[key] = seconds.get(key, 0.0) + float(flags.sum()) * columns.period_s
+    return [f"{channel} said {state!r} for {s:.1f} s" for (channel, state), s in seconds.items() if s > 0]
+
+
+def items(sentences: Iterable[str]) -> list[str]:
+    """Sentences as the items of a list, broken where they are long."""
+    return [
+        line
+        for one in sentences
+        for line in textwrap.wrap(one, WIDE, initial_indent="  - ", subsequent_indent="    ", break_on_hyphens=False)
+    ]
+
+
+def pull_line(pull) -> str:
+    """One analysis.answer.PullAnswer as a line."""
+    n = pull.numbers
+    head = f"pull {pull.number}: {pull.pull.start_s:.2f}-{pull.pull.end_s:.2f} s"
+    why = unjudged(pull)
+    if why is not None:
+        return f"{head}, {why}"
+    load = "" if n.load_max is None else f", load up to {n.load_max:.0f} {pull.judged.columns.load_unit}".rstrip()
+    count = len(pull.lean_events)
+    told = "no lean event" if not count else "1 lean event" if count == 1 else f"{count} lean events"
+    long_s = pull.pull.end_s - pull.pull.start_s
+    return (
+        f"{head}, {n.rpm_from:.0f}-{n.rpm_to:.0f} rpm{load}, lambda mean {n.lambda_mean:.3f} "
+        f"({n.lambda_min:.3f} to {n.lambda_max:.3f}), {n.judged_s:.1f} of {long_s:.1f} s judged: {told}"
+    )

