@@ -117,7 +117,7 @@ class Logger:
             health_.worked((board.ticks_us() - woke) & ticks.MASK)
 
     def _stopped(self):
-        """Whether the PC asked for it, a long press was made and a row that tells of it is packed, or row numbers end."""
+        """Whether the PC asked for it, a long press was made and a row that tells of it is packed, or rows end."""
         if self.leaving or self.ran_out():
             return True
         marks_ = self.marks
