@@ -24,6 +24,10 @@ class Session:
     def __getattr__(self, name):
         return self.other[name] if name in self.other else getattr(self.real, name)
 
+    @property
+    def awake(self):
+        return self
+
     def table(self):
         return self.other.get("rows", self.real.table())
 

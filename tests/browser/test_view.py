@@ -149,7 +149,9 @@ def test_rows_are_the_decoded_ones(served, drive):
         status, body = ask(served, f"/row?drive=0&session=1&time={frame['time_s'].iloc[row]}")
         told = json.loads(body)
         assert status == 200 and told["time_s"] == pytest.approx(frame["time_s"].iloc[row])
-        for name, value in zip(served.shelf[0].shown[1].names, told["values"], strict=True):
+        assert len(told["values"]) in (6, 9)
+        names = served.shelf[0].shown[1].names
+        for name, value in zip(names, told["values"], strict=False):  # what the analysis adds may follow
             true = frame[name].iloc[row]
             assert value is None if np.isnan(true) else value == pytest.approx(true, rel=1e-6)
 

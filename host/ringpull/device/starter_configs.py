@@ -122,8 +122,8 @@ def config_of(plan: Plan) -> dict[str, Any]:
     """The configuration of a plan, as it goes into logger.json."""
     config: dict[str, Any] = {
         "version": 1,
-        "note": "Made by 'ringpull setup'. Replace volts and values by those in your sensors' papers, and the target "
-        f"by your own: this one is a rule of thumb of the trade, lambda {plan.why}.",
+        "note": "Made by 'ringpull setup'. Volts and values must be those in your sensors' papers, and the target that "
+        f"of whoever built the engine; a rule of thumb of the trade is lambda {plan.why}.",
         "board": plan.board,
         "rate_hz": plan.rate_hz,
         "engine": {
@@ -170,7 +170,7 @@ def _further(plan: Plan, taken: list[str]) -> list[dict[str, Any]]:
     left = [*free, "x0", "x1"]
     first = []
     if plan.second_lambda:
-        first.append(_lambda(plan) | {"name": "lambda_2", "input": left.pop(0), "bank": 2})
+        first.append(_lambda(plan) | {"name": "lambda_2", "input": left.pop(0), "bank": 2, "label": "bank 2"})
     if plan.fuel_kpa:
         why = "of a sensor of your own in the fuel line"
         first.append(_linear("fuel_pressure", left.pop(0), "kPa", plan.fuel_volts, plan.fuel_kpa, why))
@@ -193,7 +193,7 @@ def _lambda(plan: Plan) -> dict[str, Any]:
     channel |= {"volts": list(plan.volts), "values": list(plan.values), "tau_ms": 80}
     channel["front"] = descriptions.DIFFERENTIAL  # in both builds of the hardware's README
     if plan.second_lambda:
-        channel["bank"] = 1
+        channel |= {"bank": 1, "label": "bank 1"}
     if plan.afr_stoich:
         channel |= {"scale": "afr", "stoich": plan.afr_stoich}
     if plan.warm_up:

@@ -45,7 +45,8 @@ def why(answer) -> tuple[list[str], list[str]]:
     elsewhere = UNTESTED if answer.judged else ()
     rest = [one for one in answer.reasons if one.kind not in elsewhere and one not in told]
     rest = [*(one for one in later if one in rest), *(one for one in rest if one not in later)]
-    return tuple([live(capital(reason(one))) for one in some] for some in (doubts, rest))
+    first_screen, below = ([live(capital(reason(one))) for one in some] for some in (doubts, rest))
+    return first_screen, below
 
 
 def badge(found: Numbered) -> str:

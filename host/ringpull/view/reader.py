@@ -70,7 +70,7 @@ def added(session, judged) -> tuple[list[dict], np.ndarray, np.ndarray]:
     """(columns, row numbers, values (columns, rows)) of what the analysis adds to a session's channels."""
     from ringpull.report import data
 
-    times = session.table()["time_s"]
+    times = session.awake.table()["time_s"]  # what stood for long was not judged: nothing is shown there
     made = data.judged_columns(judged, times)
     labels = {channel.name + "_aligned": channel.label for channel in session.channels}
     values = np.stack([np.asarray(one, np.float32) for one in made.values()])
