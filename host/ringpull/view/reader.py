@@ -62,8 +62,21 @@ def read(source: Path, ring: str, say: Callable[[Message], None]) -> None:
             if session.id in judged:
                 say(("judged", session.id, *added(session, judged[session.id])))
         say(("spans", data.spans(found, answer_part.numbered(found))))
-        say(("verdict", f"{found.verdict}: {found.sentence}"))
+        say(("verdict", verdict(found)))
         say(("report", page(drive, found).encode("utf-8", "replace")))
+
+
+def verdict(found) -> str:
+    """The answer's first line, with the instruments that the drive contradicts where it does not name them."""
+    from ringpull.analysis.instruments.records import State
+
+    line = f"{found.verdict}: {found.sentence}"
+    against = [one.channel for one in found.instruments if one.state is State.CONTRADICTED]
+    unnamed = [name for name in dict.fromkeys(against) if name not in found.sentence]
+    if not unnamed:
+        return line
+    verb = "is" if len(unnamed) == 1 else "are"
+    return f"{line.rstrip('.')}; {', '.join(unnamed)} {verb} contradicted by the drive, why stands in the whole report."
 
 
 def added(session, judged) -> tuple[list[dict], np.ndarray, np.ndarray]:

@@ -46,7 +46,8 @@ NO_DOUBT = dict.fromkeys(DOUBTS, 0.0)
         ({"grade": None}, 1400.0 * 9.80665 * 0.012),
         # a speed that is 1 % wrong counts once in power, again in inertia and twice more in drag
         ({"gear_u": 0.008, "slip_u": 0.006}, 0.01 * (2.0 * 4410.0 + 3.0 * 351.0 + 164.752)),
-        ({"wind_u": 2.0}, 351.0 * 2.0 * 2.0 / 30.0),
+        # 2 w / v of drag, and of second order root 2 of (w / v) squared
+        ({"wind_u": 2.0}, 351.0 * ((2.0 / 15.0) ** 2 + 2.0 / 15.0**4) ** 0.5),
     ],
 )
 def test_each_term_of_the_interval(doubt, newtons):
@@ -55,7 +56,7 @@ def test_each_term_of_the_interval(doubt, newtons):
     car = replace(Car(1400.0, 100.0, 0.65, 0.012, 0.0, 1.05, 1.20), **{**NO_DOUBT, **doubt})
     rpm = np.array([30.0 * 3.6 * 100.0])
     result = motion.from_motion(rpm, np.array([3.0 / car.metres_per_rev * 60.0]), car)
-    half_w = 1.96 * 30.0 * (newtons**2 + 29.5545**2) ** 0.5
+    half_w = 2.0 * 30.0 * (newtons**2 + 29.5545**2) ** 0.5
     assert result.high[0] - result.watts[0] == pytest.approx(half_w, rel=1e-4)
     assert result.watts[0] - result.low[0] == pytest.approx(half_w, rel=1e-4)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -18,6 +19,7 @@ from ringpull.analysis.drive_state.columns import from_table
 from ringpull.analysis.instruments.examine import examine
 from ringpull.analysis.instruments.records import Cause, Check, State
 from ringpull.analysis.judge.verdict import NO_EVENT
+from ringpull.view import reader
 from ringpull.wording import instruments as words
 from shared_math.channels import column_name
 
@@ -243,3 +245,14 @@ def test_a_supply_that_no_generator_holds_is_named_and_hides_nothing():
     instruments, trust = examined("supply at 9.7 V", seed, event=False)
     assert against(instruments["battery"], Check.SUPPLY).cause is Cause.SUPPLY
     assert not trust.doubted  # no verdict rests on it
+
+
+def test_the_local_page_names_what_the_drive_contradicts():
+    states = {"lambda_1": State.SOUND, "map": State.CONTRADICTED, "throttle": State.NOT_TESTED}
+    told = [SimpleNamespace(channel=name, state=state) for name, state in states.items()]
+    found = SimpleNamespace(verdict="not enough data", sentence="No pull could be judged.", instruments=told)
+    assert "judged; map is contradicted by the drive" in reader.verdict(found)
+    found.sentence = "map is contradicted by the drive."
+    assert reader.verdict(found) == "not enough data: map is contradicted by the drive."
+    found.instruments, found.sentence = told[:1], "No lean event."
+    assert reader.verdict(found) == "not enough data: No lean event."

@@ -72,7 +72,7 @@ def record(self):
         def full(ready):
             if self.sampler.row > 250:
                 _left.clear()
-                raise MemoryError
+                raise {error}
             poll(ready)
 
         self.recorder.poll = full
@@ -85,13 +85,14 @@ with open({main!r}) as main:
 """
 
 
-def test_memory_that_runs_out_while_recording_ends_a_session_and_begins_one(folder, monkeypatch):
+@pytest.mark.parametrize("error", ["MemoryError", "RuntimeError('maximum recursion depth exceeded')"])
+def test_memory_that_runs_out_while_recording_ends_a_session_and_begins_one(folder, monkeypatch, error):
     firmware = folder / "firmware"
     firmware.mkdir()
     for part in firmware_dir().iterdir():
         if part.name != "main.py":
             (firmware / part.name).symlink_to(part)
-    (firmware / "main.py").write_text(RUNS_OUT.format(main=str(firmware_dir() / "main.py")))
+    (firmware / "main.py").write_text(RUNS_OUT.format(main=str(firmware_dir() / "main.py"), error=error))
     (folder / "logger.json").write_text(json.dumps(config.DEFAULT))
     monkeypatch.setattr(run, "firmware_dir", lambda: firmware)
     (first, second), starts = record(folder, "400k")

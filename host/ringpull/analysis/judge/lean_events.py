@@ -90,8 +90,8 @@ def largest(excess: np.ndarray, period_s: float) -> tuple[float | None, int]:
 def runs(excess: np.ndarray, period_s: float, call: float) -> list[tuple[int, int]]:
     """Rows (first, after last) of events in a column of excess (NaN = not judged).
 
-    A run of the EDGE_WINDOW_S mean above `call` that holds, somewhere, a WINDOW_S mean above it. Runs closer than
-    JOIN_S are one.
+    A run of rows at which the mean over EDGE_WINDOW_S or that over WINDOW_S is above `call`, the latter somewhere. The
+    longer window smears the edges of a deep event outward, by some 20 ms. Runs closer than JOIN_S are one.
     """
     long_half, short_half = local.half_rows(WINDOW_S, period_s), local.half_rows(EDGE_WINDOW_S, period_s)
     long_mean, count = local.mean(excess, long_half)

@@ -17,6 +17,7 @@ G = 9.80665
 SMOOTH_S = 0.4
 GRID_S = 0.010
 LEAST_PULSES = 5
+COVERAGE = 2.0  # about 95 % (JCGM 100, 6.3.3)
 ESTIMATE_U = 0.006  # share of power: pulses' times and smoothing
 METHOD_U = 0.002  # share, of the estimate in one cell of one side of a comparison: smoothing and where points fall
 
@@ -85,18 +86,20 @@ def from_motion(rpm: np.ndarray, rpm_per_s: np.ndarray, car: Car) -> Power:
     force = inertia + drag + rolling + slope
     # what speed over ground is wrong by counts once in power itself, and in each force as often as that has it
     speed = force + inertia + 2.0 * drag
+    gust = car.wind_u / np.maximum(v, 1.0)  # of second order too: JCGM 100, 5.1.2, note
     parts = [
         (inertia + rolling + slope) * car.mass_u,
         inertia * car.rotating_u / car.rotating,
         drag * np.hypot(car.cda_u, car.air_u),
-        2.0 * drag / np.maximum(v, 1.0) * car.wind_u,
+        2.0 * drag * gust,
+        np.sqrt(2.0) * drag * gust**2,
         rolling * car.crr_u,
         speed * np.hypot(car.gear_u, car.slip_u),
         force * ESTIMATE_U,
     ]
     if car.grade is None:
         parts.append(car.mass_kg * G * car.grade_u)
-    u = 1.96 * np.sqrt(sum(np.square(p) for p in parts)) * v
+    u = COVERAGE * np.sqrt(sum(np.square(p) for p in parts)) * v
     return Power(rpm, force * v, force * v - u, force * v + u)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from ringpull.analysis.power.car import Car, Unknown
+from ringpull.analysis.power.motion import COVERAGE
 
 LACKING = {
     Unknown.MASS: "the car's mass isn't known",
@@ -15,12 +16,12 @@ def lines(car: Car, smooth_s: float) -> list[str]:
     out = [
         "an estimate of power at the wheels, not a measurement of it",
         f"smoothed over {smooth_s:.1f} s; a car on the road: rollers have another inertia",
-        f"{car.mass_kg:.0f} kg (+/- {1.96 * car.mass_u:.0%}), {car.rotating:.2f} times that with what turns (+/- "
-        f"{1.96 * car.rotating_u:.2f}); drag area {car.cda_m2:.2f} m2 (+/- {1.96 * car.cda_u:.0%}), rolling "
-        f"{car.crr:.3f} (+/- {1.96 * car.crr_u:.0%}), air {car.air_kg_m3:.2f} kg/m3",
-        f"{car.rpm_per_kmh:.1f} rpm per km/h, {car.gear_from.value}; the tyre within {1.96 * car.gear_u:.1%}; assumed: "
-        "no "
-        f"slip, within {1.96 * car.slip_u:.1%}; no wind, within {1.96 * car.wind_u:.0f} m/s along the road",
+        f"{car.mass_kg:.0f} kg (+/- {COVERAGE * car.mass_u:.0%}), {car.rotating:.2f} times that with what turns "
+        f"(+/- {COVERAGE * car.rotating_u:.2f}); drag area {car.cda_m2:.2f} m2 (+/- {COVERAGE * car.cda_u:.0%}), "
+        f"rolling {car.crr:.3f} (+/- {COVERAGE * car.crr_u:.0%}), air {car.air_kg_m3:.2f} kg/m3",
+        f"{car.rpm_per_kmh:.1f} rpm per km/h, {car.gear_from.value}; the tyre within {COVERAGE * car.gear_u:.1%}; "
+        f"assumed: no slip, within {COVERAGE * car.slip_u:.1%}; "
+        f"no wind, within {COVERAGE * car.wind_u:.0f} m/s along the road",
     ]
     if car.contradicted is not None:
         out.append(
@@ -28,5 +29,5 @@ def lines(car: Car, smooth_s: float) -> list[str]:
             f"{car.rpm_per_kmh:.1f} is used; check the number, or the wheel speed's pulses per metre"
         )
     if car.grade is None:
-        out.append(f"the road's grade isn't known: the interval holds {1.96 * car.grade_u:.1%} either way")
+        out.append(f"the road's grade isn't known: the interval holds {COVERAGE * car.grade_u:.1%} either way")
     return out
