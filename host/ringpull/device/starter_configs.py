@@ -157,8 +157,9 @@ def _further(plan: Plan, taken: list[str]) -> list[dict[str, Any]]:
 
     The battery takes a3 first, where the drawings have its divider.
     """
-    own = [name for name in ("a1", "a2", "a3") if name in boards.INPUTS.get(plan.board, ("a1", "a2"))]
-    free = [name for name in own if name not in (*taken, boards.OWN_SUPPLY.get(plan.board))]
+    board: Any = plan.board
+    own = [name for name in ("a1", "a2", "a3") if name in boards.INPUTS.get(board, ("a1", "a2"))]
+    free = [name for name in own if name not in (*taken, boards.OWN_SUPPLY.get(board))]
     out = []
     if plan.battery:
         place = free.pop() if "a3" in free else None

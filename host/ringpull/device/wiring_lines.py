@@ -56,7 +56,7 @@ SPEED = {
 def lines(config: dict[str, Any], source: str) -> list[str]:
     """One line for each wire that the configuration needs. source: of engine speed, "coil", "line" or "wheel"."""
     pads = PADS.get(config["board"], {})
-    out = list(FIRST)
+    out: list[str] = [*FIRST]
     for channel in config["channels"]:
         name, place = channel["name"], channel["input"]
         line = SPEED[source] if channel["kind"] == "pulses" else LINES[name]
