@@ -10,3 +10,4 @@ ENOSPC = const(28)
 EROFS = const(30)
 ENOENT = const(2)
 ETIMEDOUT = const(110)
+EMEDIUMTYPE = const(124)  # a card that answers, without a volume that can be used

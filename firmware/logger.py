@@ -9,9 +9,11 @@ import memory
 from acquire import button
 from panel import faults
 from shared_math import pace, ticks
+from shared_math.compat import const
 
 _TURN_HZ = 20  # with fewer rows a second the loop turns without them
 _BESIDE_US = 4000  # while the card is waited for, the rest of the loop turns so often
+_LAST_ROW = const(0x3F000000)  # of a session: 61 days at 200 Hz, 12 at 1000. A greater number is a heap object
 _SHORT = (MemoryError, RuntimeError)  # of heap, of stack
 _STOP_S = 2  # a long press waits so long at most for the row that tells of it
 
@@ -41,7 +43,8 @@ class Logger:
                 if self.leaving:
                     self.talk.leave()
                     raise KeyboardInterrupt
-                self.wait_for_press()
+                if not self.ran_out():
+                    self.wait_for_press()
             except _SHORT:  # whatever wanted it: begin again, with all of it
                 self._drop()
             # A board that can't reset itself needs the room
@@ -115,14 +118,18 @@ class Logger:
             health_.worked((board.ticks_us() - woke) & ticks.MASK)
 
     def _stopped(self):
-        """Whether the PC asked for it, or a long press was made and a row that tells of it is packed."""
-        if self.leaving:
+        """Whether the PC asked for it, a long press was made and a row that tells of it is packed, or rows end."""
+        if self.leaving or self.ran_out():
             return True
         marks_ = self.marks
         if not marks_.stop_wanted:
             return False
         waited = self.sampler.row - marks_.stop_row
         return self.recorder.holds(marks_) or waited > _STOP_S * self.plan.config["rate_hz"]
+
+    def ran_out(self):
+        """Whether the session has used up its row numbers, so that another one is to begin."""
+        return self.sampler.row >= _LAST_ROW
 
     def turn(self):
         """What has to be done beside the card, however long that takes."""

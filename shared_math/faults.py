@@ -61,6 +61,12 @@ FAULTS = {
         "the card refuses the place where it belongs: it is worn",
         "copy the card to a PC, where drive.rpl still has that pull; then use another card",
     ),
+    "card_format": (
+        28,
+        "The card is not formatted as FAT32",
+        "it is as it was sold: cards of 64 GB and more come as exFAT, which the logger can't write",
+        "copy what is on it, format it as FAT32 on a PC, then make the ring files again",
+    ),
     "rows_lost": (
         31,
         "Rows were lost",

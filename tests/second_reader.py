@@ -340,3 +340,85 @@ def unplain(payload: bytes, widths: list[int], count: int) -> list[list[int]] | 
         columns.append(column)
         at += size * count
     return columns
+
+
+def values(session: Session, name: str) -> dict[int, float | None]:
+    """Row number -> value of a channel (lambda, linear, table, pulses with per_rev), None where it can't be told."""
+    channel = next(one for one in session.setup["config"]["channels"] if one["name"] == name)
+    names = session.names()
+    if channel["kind"] == "pulses":
+        return _engine_speed(session, channel, names.index(name), names.index(name + ".age"))
+    at = names.index(name)
+    column = session.setup["columns"][at]
+    held = names.index(name + ".held") if name + ".held" in names else None
+    out: dict[int, float | None] = {}
+    for number, row in session.rows.items():
+        stale = held is not None and row[held] >= min(1000, 2 ** session.setup["columns"][held]["b"] - 1)
+        out[number] = None if stale else _of_volts(channel, column["o"] + column["s"] * row[at])
+    return out
+
+
+def _of_volts(channel: dict, volts: float) -> float | None:
+    if any(state["volts"][0] <= volts <= state["volts"][1] for state in channel.get("states", [])):
+        return None
+    value = along(channel["volts"], channel["values"], volts)
+    return value / channel["stoich"] if value is not None and channel.get("scale") == "afr" else value
+
+
+def along(xs: list[float], ys: list[float], x: float) -> float | None:
+    """The value at x on the line through the points, none further than 1 % of their span beyond the ends."""
+    low, high = min(xs[0], xs[-1]), max(xs[0], xs[-1])
+    if not low - 0.01 * (high - low) <= x <= high + 0.01 * (high - low):
+        return None
+    points = sorted(zip(xs, ys, strict=True))
+    pairs = list(zip(points, points[1:]))
+    (x0, y0), (x1, y1) = next((pair for pair in pairs if x <= pair[1][0]), pairs[-1])
+    return y0 + (x - x0) * (y1 - y0) / (x1 - x0)
+
+
+def _engine_speed(session: Session, channel: dict, count: int, age: int) -> dict[int, float | None]:
+    """Engine speed at each row: on the line between the means of the two cycles whose middles lie beside it."""
+    columns, period_us = session.setup["columns"], session.setup["period_us"]
+    turns = 1 if session.setup["config"].get("engine", {}).get("strokes", 4) == 2 else 2
+    cycle = round(channel["per_rev"] * turns)
+    out: dict[int, float | None] = dict.fromkeys(session.rows)
+    for edges in _stretches(session, count, age, columns, period_us):
+        known = dict(edges)
+        means = []
+        for number, time_us in edges:
+            later = known.get(number + cycle)
+            if later is not None:
+                means.append(((time_us + later) / 2, 60e6 * cycle / (channel["per_rev"] * (later - time_us))))
+        at = 0
+        for row in session.rows:
+            time_us = row * period_us
+            while at + 2 < len(means) and means[at + 1][0] < time_us:
+                at += 1
+            if len(means) > 1 and means[0][0] <= time_us <= means[-1][0]:
+                (t0, rpm0), (t1, rpm1) = means[at], means[at + 1]
+                out[row] = rpm0 + (time_us - t0) * (rpm1 - rpm0) / (t1 - t0)
+    return out
+
+
+def _stretches(session: Session, count: int, age: int, columns: list[dict], period_us: float):
+    """Lists of (edge number, microseconds) without a stop or a gap between them."""
+    top, never = 2 ** columns[count]["b"], 2 ** columns[age]["b"] - 1
+    found: list[tuple[int, float]] = []
+    before: tuple[int, int] | None = None
+    total = 0
+    for row, cells in session.rows.items():
+        if before is not None and row != before[0] + 1:
+            if len(found) > 1:
+                yield found
+            found = []
+        rose = 0 if before is None else (cells[count] - before[1]) % top
+        total += rose
+        before = row, cells[count]
+        if rose and cells[age] < never:
+            time_us = row * period_us - cells[age]
+            if found and time_us - found[-1][1] > 2**20:
+                yield found
+                found = []
+            found.append((total, time_us))
+    if len(found) > 1:
+        yield found

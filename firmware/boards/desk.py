@@ -17,7 +17,7 @@ from array import array
 import vfs
 
 from acquire import tach
-from boards import config_file, desk_card
+from boards import config_file, desk_card, volume
 from shared_math import ticks
 from shared_math.compat import const
 from store import fatfile
@@ -81,7 +81,7 @@ class DeskBoard:
             vfs.VfsFat.mkfs(self.disk)  # pyright: ignore[reportArgumentType]
         if job.get("format_also"):
             vfs.VfsFat.mkfs(desk_card.FileDisk(job["format_also"], job["sectors"]))  # pyright: ignore[reportArgumentType]
-        vfs.mount(vfs.VfsFat(self.disk), self.card_folder)  # pyright: ignore[reportArgumentType]
+        volume.mount(self.disk, self.card_folder)
         if job["config"]:
             with open(job["config"], "rb") as source:
                 with open(self.card_folder + "/logger.json", "wb") as target:
@@ -151,7 +151,7 @@ class DeskBoard:
         """Make the started card's volume available. OSError where it has none that can be read."""
         disk = self.waking
         self.waking = None
-        vfs.mount(vfs.VfsFat(disk), self.card_folder)  # pyright: ignore[reportArgumentType]
+        volume.mount(disk, self.card_folder)
         self.disk = disk
 
     def configure(self, config):

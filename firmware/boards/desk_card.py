@@ -44,8 +44,8 @@ class Socket:
     """What becomes of the card. story: [[microseconds, what, ...]] in time order, of these:
 
     out: nothing answers from then on. in: it does again, the card asleep; with a path, another card's image. refuse: no
-    write is taken. busy: each write keeps the card busy for so many microseconds. stall: the next one does. stuck: it
-    stays busy for ever.
+    write is taken. lie: writes are acknowledged and lost. bad: these sectors can't be read any more. busy: each write
+    keeps the card busy for so many microseconds. stall: the next one does. stuck: it stays busy for ever.
     """
 
     def __init__(self, story, path):
@@ -53,6 +53,8 @@ class Socket:
         self.path = path
         self.there = True
         self.refusing = False
+        self.lying = False
+        self.bad = ()
         self.stuck = False
         self.busy_us = 0
         self.stall_us = 0
@@ -65,10 +67,14 @@ class Socket:
                 self.there = False
             elif what == "in":
                 self.there = True
-                self.refusing = self.stuck = False
+                self.refusing = self.stuck = self.lying = False
                 self.path = more or self.path
             elif what == "refuse":
                 self.refusing = True
+            elif what == "lie":
+                self.lying = True
+            elif what == "bad":
+                self.bad = more
             elif what == "stuck":
                 self.stuck = True
             elif what == "stall":
@@ -131,7 +137,11 @@ class DeskCard(FileDisk):
     def readblocks(self, n, buf):
         self._wait()
         if self.socket:
-            self.board.passes(_STEP_US * (len(buf) // _SECTOR))
+            count = len(buf) // _SECTOR
+            self.board.passes(_STEP_US * count)
+            for sector in self.socket.bad:
+                if n <= sector < n + count:
+                    raise OSError(errnos.EIO)
         FileDisk.readblocks(self, n, buf)
 
     def writeblocks(self, n, buf):
@@ -141,7 +151,8 @@ class DeskCard(FileDisk):
             self.board.passes(_STEP_US * (len(buf) // _SECTOR))
             if socket.refusing:
                 raise OSError(errnos.EROFS)
-        FileDisk.writeblocks(self, n, buf)
+        if not (socket and socket.lying):
+            FileDisk.writeblocks(self, n, buf)
         if socket:
             self.busy_until = min(self.board.now + socket.busy_next(), self.board.end_us + 1)
         self.board.wrote(self)

@@ -8,7 +8,8 @@ import time
 import machine
 import vfs
 
-from boards import config_file, light
+import errnos
+from boards import config_file, light, volume
 from drivers import sdcard
 from shared_math import layout, ticks
 from store import fatfile
@@ -58,7 +59,7 @@ class GenericBoard:
             self._use_flash()
             return
         while not self._try_mount():
-            self.light.pattern = light.NO_CARD
+            pass
         self.light.pattern = light.STARTING
 
     def _use_flash(self):
@@ -72,9 +73,11 @@ class GenericBoard:
         self.pulls_slots = slots // 8
 
     def _try_mount(self):
+        """Whether the card can be used; else the lamp tells why not."""
         try:
             self.remount()
-        except OSError:
+        except OSError as error:
+            self.light.pattern = light.NO_VOLUME if error.errno == errnos.EMEDIUMTYPE else light.NO_CARD
             return False
         return True
 
@@ -144,7 +147,7 @@ class GenericBoard:
         if self.waking:
             card = self.waking
             self.waking = None
-            vfs.mount(vfs.VfsFat(card), self.card_folder)  # pyright: ignore[reportArgumentType]
+            volume.mount(card, self.card_folder)
             self.card = card
 
     def ticks_us(self):

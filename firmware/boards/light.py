@@ -8,6 +8,8 @@ import machine
 _PERIOD_MS = 16
 # Every pattern is (milliseconds of a step, steps)
 NO_CARD = (125, b"\1\0")
+# fault 28, as panel/lamp.py shows it
+NO_VOLUME = (200, b"\1\1\1\0\0" * 2 + b"\1\0\0" * 8 + bytes(10))
 STARTING = (250, b"\1\0\1\0\0\0\0\0")
 
 

@@ -43,6 +43,8 @@ class Faults:
             return numbers["card_readonly"]
         if error == errnos.EEXIST:
             return numbers["storage_foreign"]
+        if error == errnos.EMEDIUMTYPE:
+            return numbers["card_format"]
         if error == errnos.ENODEV:
             return numbers["card_missing"]
         return numbers["card_dead"]

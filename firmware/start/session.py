@@ -68,6 +68,9 @@ class Start:
                 self.logger.panel.stop(False)
             while not self._taken_anew():
                 pass
+            if not self.board.powered():
+                self.board.end()
+                raise SystemExit
 
     def _taken_anew(self):
         """Whether there is a card to be tried again, some time later."""

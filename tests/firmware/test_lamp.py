@@ -6,7 +6,7 @@ fake_board.install()
 
 from boards import light  # noqa: E402
 from panel import lamp  # noqa: E402
-from shared_math import layout  # noqa: E402
+from shared_math import faults, layout  # noqa: E402
 
 
 class Light:
@@ -48,6 +48,7 @@ def test_every_state_has_a_rhythm_of_its_own():
 
 def test_the_pattern_from_power_on_is_that_of_starting():
     assert light.STARTING == lamp.pattern_of(layout.LAMP_STARTING)
+    assert light.NO_VOLUME == lamp.pattern_of(layout.LAMP_FAULT + faults.FAULTS["card_format"][0])
     assert sum([lit(light.STARTING, ms) for ms in range(0, 500, 10)]) > 10
 
 

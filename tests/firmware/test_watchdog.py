@@ -34,6 +34,7 @@ class Turning:
 
 
 class Anything:
+    row = 0
     stop_wanted = False
     queue = None
     config = {"rate_hz": 200}
@@ -188,3 +189,31 @@ def test_every_write_at_the_end_feeds():
     fed = []
     recorder.Recorder.finish(slow, lambda: fed.append(1))
     assert len(fed) == 5
+
+
+def test_a_session_whose_row_numbers_end_is_followed_by_another_without_a_press():
+    """Two months of rows: greater numbers would be heap objects in the timer's handler, then negative ones."""
+    did = []
+
+    class Ending(Turning):
+        def restart(self):
+            did.append("restart")
+            self.left = 0
+
+        def end(self):
+            did.append("end")
+
+    def made(row):
+        one = waiting_logger(Ending(2))
+        one.finish = lambda: did.append("finish")
+        one.wait_for_press = lambda: did.append("wait")
+        one.start = lambda: setattr(one, "sampler", Anything())
+        one.sampler = Anything()
+        one.sampler.row = row
+        return one
+
+    made(0x3F000000).run()
+    assert did == ["finish", "restart", "finish", "wait", "end"], did
+    did.clear()
+    made(0x3F000000 - 1).run()
+    assert did == ["finish", "wait", "end"], did

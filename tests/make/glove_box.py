@@ -73,7 +73,7 @@ def page() -> str:
         "## Fault numbers",
         "",
         "Count the long flashes (—) for the tens and the short ones (•) for the ones. A screen shows the fault in",
-        "words, and `ringpull info CARD` lists the faults of a drive. While one of 21 to 25 is shown the card",
+        "words, and `ringpull info CARD` lists the faults of a drive. While one of 21 to 25 and 28 is shown the card",
         "takes nothing, so no pull can be marked either.",
         "",
         "| number | flashes | what is wrong | likely cause | what to do |",

@@ -36,6 +36,7 @@ def test_a_number_keeps_its_meaning():
         25: "storage_foreign",
         26: "ring_new",
         27: "pull_not_copied",
+        28: "card_format",
         31: "rows_lost",
         44: "converter_silent",
         45: "input_missing",

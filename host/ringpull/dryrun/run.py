@@ -96,6 +96,8 @@ def dry_run(
     slow_card: str | None = None,
     card_story: list[tuple[float, str, Any]] | None = None,
     replace: bool = False,
+    image: Path | None = None,
+    quick_format: bool = False,
 ) -> DryRunResult:
     """Run the firmware on signal files; `card_dir` then holds drive.rpl, pulls.rpl and logger.json.
 
@@ -103,9 +105,10 @@ def dry_run(
     at power-on. slow_card: None, or "hard" or "soft": while recording every write of the card takes a random time up to
     SLOWEST_WRITE_US, and the port runs its interrupts meanwhile (hard) or after it (soft). card_story: what becomes of
     the card, (seconds since power-on, what, more) in time order: see firmware/boards/desk_card.py; every access then
-    takes its time. Files of an earlier run with this configuration in card_dir are replaced, those of another
-    only with `replace`, those of a real logger never. Raises BadUsage, BadConfig, BadSignal, MissingPart,
-    FirmwareFailed.
+    takes its time. image: the card's volume, kept there after the run; one that is there already is a card that was
+    used before, and with quick_format it is formatted, which leaves what it held in its sectors. Files of an earlier
+    run with this configuration in card_dir are replaced, those of another only with `replace`, those of a real logger
+    never. Raises BadUsage, BadConfig, BadSignal, MissingPart, FirmwareFailed.
     """
     from ringpull.dryrun import signals
 
@@ -120,6 +123,8 @@ def dry_run(
         out = work / "out"
         out.mkdir()
         job = write_job(work, settings, compiled, Path(config_path), seed, tick_base, slow_card)
+        if image is not None:
+            _use_image(job, Path(image), quick_format)
         if card_story:
             _add_story(work, job, card_story)
         # Beside nothing else that MicroPython could import; a link would need rights that Windows gives to few
@@ -222,6 +227,18 @@ def write_job(
     return path
 
 
+def _use_image(job_path: Path, image: Path, quick_format: bool) -> None:
+    """Let the job's card be this image, as it is where it is there."""
+    job = json.loads(job_path.read_text())
+    used = image.exists()
+    if not used:
+        image.parent.mkdir(parents=True, exist_ok=True)
+        shutil.move(job["image"], image)
+    job["image"], job["format"] = str(image.resolve()), quick_format or not used
+    job["sectors"] = image.stat().st_size // SLOT
+    job_path.write_text(json.dumps(job))
+
+
 def _add_story(work: Path, job_path: Path, story: list[tuple[float, str, Any]]) -> None:
     """Put what becomes of the card into the job; "in" with NEW brings a blank card, at the end the one left in
     counts."""
@@ -233,6 +250,8 @@ def _add_story(work: Path, job_path: Path, story: list[tuple[float, str, Any]]) 
             with open(more, "wb") as image:
                 image.truncate(job["sectors"] * SLOT)
             job["format_also"] = more
+        elif isinstance(more, Path):
+            more = str(more.resolve())
         events.append([round(at_s * 1e6), what, more])
     job["card"] = events
     job_path.write_text(json.dumps(job))

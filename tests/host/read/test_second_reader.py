@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 import second_reader
 from ring_bytes import Ring
@@ -12,6 +13,7 @@ from truth.story import three_pulls
 
 import ringpull
 from ringpull.errors import RingpullError
+from shared_math import transfer
 
 DEMO_LOGS = Path(__file__).parents[3] / "demo_logs"
 
@@ -151,3 +153,40 @@ def test_both_leave_a_setup_text_that_describes_no_rows_and_take_the_next(tmp_pa
     drive = ringpull.read(path)
     assert_same(drive, second_reader.read_ring(path))
     assert [session.rows for session in drive.sessions] == [100]
+
+
+def test_lambda_and_engine_speed_come_out_of_the_page_alone():
+    """What a stranger computes by FORMAT.md is what the program decodes; engine speed but for cycles in which the tach
+    missed an edge, which the program finds out."""
+    for name in ("v1_marked", "v1_unmarked"):
+        (other,) = second_reader.read_ring(DEMO_LOGS / name / "drive.rpl").sessions.values()
+        (session,) = ringpull.read(DEMO_LOGS / name / "drive.rpl").sessions
+        frame = session.frame().set_index(session.raw()["row"])
+        for channel in session.channels:
+            if channel.kind in ("lambda", "linear", "table"):
+                told = second_reader.values(other, channel.name)
+                assert list(told) == frame.index.tolist()
+                mine = np.array([np.nan if one is None else one for one in told.values()])
+                np.testing.assert_allclose(mine, frame[channel.column], rtol=1e-9, equal_nan=True)
+        told = second_reader.values(other, "engine_speed")
+        mine = np.array([np.nan if one is None else one for one in told.values()])
+        both = np.isfinite(mine) & np.isfinite(frame["engine_speed_rpm"])
+        assert both.mean() > 0.7 and both.sum() > 0.95 * np.isfinite(frame["engine_speed_rpm"]).sum()
+        off = np.abs(mine[both] / frame["engine_speed_rpm"][both] - 1)
+        print(name, [float(np.percentile(off, q)) for q in (50, 80, 90, 95, 97, 99)])
+        assert np.median(off) < 1e-4 and np.percentile(off, 90) < 0.005
+
+
+def test_states_and_the_end_of_a_range_have_no_value():
+    channel = {
+        "volts": [0, 5],
+        "values": [0.6, 1.4],
+        "states": [{"name": "cold", "volts": [4.9, 5.1]}],
+        "kind": "lambda",
+    }
+    for volts, value in ((2.5, 1.0), (4.9, None), (-0.04, 0.5936), (-0.06, None), (5.2, None)):
+        told, mine = second_reader._of_volts(channel, volts), transfer.to_value(channel, volts)
+        assert (told is None) == (value is None) == (mine is None)
+        assert value is None or told == pytest.approx(value) == pytest.approx(mine)
+    afr = {"volts": [0, 5], "values": [10, 20], "scale": "afr", "stoich": 14.7, "kind": "lambda"}
+    assert second_reader._of_volts(afr, 2.35) == pytest.approx(1.0) == pytest.approx(transfer.to_value(afr, 2.35))
