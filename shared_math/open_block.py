@@ -47,7 +47,7 @@ class OpenBlock:
 
         After False: write the block, clear, and add the row again.
         """
-        return self.admit(self.state, self.held, row, at) == 1
+        return self.admit(self.state, self.held, row, at) == 1  # pyright: ignore[reportAttributeAccessIssue]
 
     def write(self, block, first_row, lost):
         """Write header fields and payload of a PACKED block into `block`, started with layout.start_block.
@@ -58,4 +58,4 @@ class OpenBlock:
         layout.put32(block, layout.AT_FIRST_ROW, first_row)
         layout.put16(block, layout.AT_ROWS, self.rows)
         layout.put16(block, layout.AT_LOST, lost if lost < 0xFFFF else 0xFFFF)
-        self.put_columns(block)
+        self.put_columns(block)  # pyright: ignore[reportAttributeAccessIssue]

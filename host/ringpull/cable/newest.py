@@ -68,7 +68,7 @@ class Newest:
         cells = np.frombuffer(payload, CELL)
         if len(cells) != 1 + len(self.setup.columns):
             return None
-        raw = {"row": cells[:1].astype(np.int64)}
+        raw: dict[str, np.ndarray] = {"row": cells[:1].astype(np.int64)}
         for column, count in zip(self.setup.columns, cells[1:]):
             raw[column.name] = np.array([count], np.uint32)
         values = self._values(raw)

@@ -16,7 +16,7 @@ ARCHITECTURES = (
     *("", "x86", "x64", "armv6", "armv6m", "armv7m", "armv7em", "armv7emsp", "armv7emdp", "xtensa", "xtensawin"),
     "rv32imc",
 )  # by the number in sys.implementation._mpy (MicroPython's documentation, "MicroPython .mpy files")
-PROMPT_S = 3.0  # the prompt is waited for so long, and asked for again
+PROMPT_S = 3  # the prompt is waited for so long, and asked for again
 TRIES = 5
 PIECE = 1024  # bytes of a file sent at once
 
