@@ -132,7 +132,7 @@ def test_lambda_is_shown_around_its_target_and_all_of_it_on_demand(report, opene
 
 def test_values_stand_beside_the_pointer_inside_the_window(report, opened):
     with opened(report, viewport={"width": 1400, "height": 900}) as page:
-        page.locator("#traces").evaluate("one => one.scrollIntoView()")
+        page.locator("#traces").evaluate("one => one.scrollIntoView({behavior: 'instant'})")
         for nth in (0, 4):
             box = box_of(page, nth)
             for share in (0.02, 0.5, 0.98):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import textwrap
 from collections.abc import Iterable
 
@@ -9,7 +10,7 @@ from ringpull.wording import first
 from ringpull.wording.next_steps import next_steps
 from ringpull.wording.reasons import CAUTIONS, unjudged
 
-WIDE = 110  # letters
+WIDE, NARROW = 110, 80  # letters
 
 
 def answer_lines(found) -> list[str]:
@@ -38,12 +39,10 @@ def states(found) -> list[str]:
 
 
 def items(sentences: Iterable[str]) -> list[str]:
-    """Sentences as the items of a list, broken where they are long."""
-    return [
-        line
-        for one in sentences
-        for line in textwrap.wrap(one, WIDE, initial_indent="  - ", subsequent_indent="    ", break_on_hyphens=False)
-    ]
+    """Sentences as the items of a list, broken where they are too long for the window."""
+    wide = max(NARROW, min(WIDE, shutil.get_terminal_size((WIDE, 24)).columns))
+    wrap = textwrap.TextWrapper(wide, initial_indent="  - ", subsequent_indent="    ", break_on_hyphens=False)
+    return [line for one in sentences for line in wrap.wrap(one)]
 
 
 def pull_line(pull) -> str:

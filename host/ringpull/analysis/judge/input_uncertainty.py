@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ringpull.said import Said, say
+from ringpull.said import Figure, Said, say
 from ringpull.session import Converter
 from shared_math import channels as shared_channels
 from shared_math import front_end
@@ -100,8 +100,8 @@ def parts(channel: dict, known: Converter | None, per_volt: float, at_volts: flo
     ppm = front_end.RESISTOR_PPM[front] * 1e-6
     of_divider = _gain_u(channel, front, ppm)
     drift = per_volt * at_volts * warmer_k() * float(np.hypot(rectangular(front_end.REFERENCE_PPM * 1e-6), of_divider))
-    low, high = front_end.TEMPERATURES_DEGC
-    how = say(f"reference and resistors, assumed between {low:.0f} and {high:.0f} °C")
+    low, high = (Figure(degc, "temperature", 0) for degc in front_end.TEMPERATURES_DEGC)
+    how = say("reference and resistors, assumed between ", low, " and ", high)
     return [*out, Part("drift with temperature", drift, "systematic", how, True), _ground(channel, front, per_volt)]
 
 
