@@ -83,8 +83,21 @@ def test_the_guides_commands_run_in_their_order(folder, monkeypatch, capsys):
         if line == "ringpull compare before/card after/card":
             as_the_guide_says(json.loads(here(line + " --json", folder, monkeypatch, capsys)))
         assert shown or "source" in line, line
-    for name in ("before.html", "after.html", "factors.csv", "drive.csv", "drive.parquet", "again/card/drive.rpl"):
+    (notebook,) = documents.blocks(documents.text(GUIDE), "python")
+    in_python(notebook, folder, monkeypatch, capsys)
+    for name in ("pull_2.png", "table.parquet", "before.html", "after.html", "factors.csv", "drive.csv", "drive.parquet", "again/card/drive.rpl"):
         assert (folder / name).stat().st_size > 100
+
+
+def in_python(notebook, cwd, monkeypatch, capsys):
+    """The guide's example finds what the demo has: a lean event in its second pull."""
+    pyplot = pytest.importorskip("matplotlib.pyplot", reason="matplotlib, of the extra `pictures`, is not installed")
+    pyplot.switch_backend("agg")
+    monkeypatch.chdir(cwd)
+    capsys.readouterr()
+    exec(compile(notebook, GUIDE, "exec"), {})
+    shown = capsys.readouterr().out.splitlines()
+    assert shown[0] == "attention" and shown[1].startswith("pull 2: 4") and shown[-1] == "kPa"
 
 
 def as_the_guide_says(compared):
