@@ -176,8 +176,9 @@ class GenericBoard:
         return sys.stdin.buffer, sys.stdout.buffer
 
     def set_utc(self, year, month, day, weekday, hour, minute, second):
-        """Set the clock. weekday: 0 is Monday."""
+        """Set the clock; whether there is one. weekday: 0 is Monday."""
         machine.RTC().datetime((year, month, day, weekday, hour, minute, second, 0))
+        return True
 
     def read_config(self):
         """The text of the card's logger.json, else of the one on the board's flash, or None."""

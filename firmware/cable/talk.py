@@ -94,16 +94,16 @@ class Talk:
             elif verb == cable.BLOCKS:
                 self._blocks(words[1], int(words[2]), int(words[3]))
             elif verb == cable.CLOCK:
-                self.logger.board.set_utc(*[int(word) for word in words[1:8]])
-                self._put((verb,), 0)
+                if self.logger.board.set_utc(*[int(word) for word in words[1:8]]):
+                    self._put((verb,), 0)
+                else:
+                    self._refuse("no_clock")
             elif verb == cable.STOP:
                 self.logger.leaving = True  # `leave` answers
             else:
                 self._refuse("unknown")
         except (ValueError, IndexError, TypeError):
             self._refuse("words")
-        except NotImplementedError:
-            self._refuse("no_clock")
 
     def _state(self):
         logger = self.logger

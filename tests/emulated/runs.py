@@ -14,6 +14,8 @@ import chip
 import numpy as np
 import parts
 
+from ringpull.device import firmware_build
+
 TACH_GPIO = 15
 BUTTON_GPIO = 13
 LAMP_GPIO = 12
@@ -82,11 +84,11 @@ class Run:
     def __init__(self, uf2: Path, setup: Setup, folder: Path) -> None:
         self.setup = setup
         self.folder = folder
-        files = board_files.compiled("armv6m", folder)
+        files = firmware_build.compiled("armv6m")
         for name, text in setup.modules.items():
             source, target = folder / "module.py", folder / "module.mpy"
             source.write_text(text)
-            board_files.compile_one(source, name + ".mpy", "armv6m", target)
+            firmware_build.compile_one(source, name + ".mpy", "armv6m", target)
             files[name + ".mpy"] = target.read_bytes()
         files["boot.py"] = board_files.BOOT
         files.update(setup.files)

@@ -33,14 +33,15 @@ def square():
 
 
 @pytest.fixture(scope="module")
-def said(tmp_path_factory):
+def said():
     """name -> everything the probe said under it."""
     import board_files
     import chip
 
-    folder = tmp_path_factory.mktemp("rp2")
+    from ringpull.device import firmware_build
+
     wanted = ("drivers/", "shared_math/")
-    files = {name: data for name, data in board_files.compiled("armv6m", folder).items() if name.startswith(wanted)}
+    files = {name: data for name, data in firmware_build.compiled("armv6m").items() if name.startswith(wanted)}
     files |= {"boot.py": board_files.BOOT, "main.py": (HERE / "rp2_probe.py").read_bytes()}
     board = chip.Chip(IMAGE, files, lambda channel, _now_s: COUNTS[channel], square())
     assert board.run(6.0, "END\r\n", wall_s=600), board.said.decode(errors="replace")[-500:]

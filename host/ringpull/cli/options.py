@@ -29,6 +29,11 @@ def between(least: float, most: float) -> Callable[[str], float]:
     return read
 
 
+def add_port(parser: argparse.ArgumentParser) -> None:
+    """PORT."""
+    parser.add_argument("port", nargs="?", metavar="PORT", help="the logger's port (default: the only board on USB)")
+
+
 def add_ring(parser: argparse.ArgumentParser) -> None:
     """--ring."""
     parser.add_argument(

@@ -9,6 +9,8 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from ringpull.cli.options import add_port
+
 if TYPE_CHECKING:
     from ringpull.cable.link import Link
 
@@ -19,7 +21,7 @@ LOOK_S = 0.2
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("port", nargs="?", metavar="PORT", help="the logger's port (default: the only board on USB)")
+    add_port(parser)
     parser.add_argument(
         "-o",
         "--output",

@@ -8,6 +8,8 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from ringpull.cli.options import add_port
+
 if TYPE_CHECKING:
     from ringpull.cable.prompt import BoardFacts
 
@@ -18,7 +20,7 @@ START_S = 20.0
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("port", nargs="?", metavar="PORT", help="the board's port (default: the only board on USB)")
+    add_port(parser)
     parser.add_argument(
         "--config", type=Path, metavar="FILE", help="a logger.json for the board; one on the card counts before it"
     )

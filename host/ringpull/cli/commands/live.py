@@ -8,7 +8,7 @@ import sys
 import time
 from typing import TYPE_CHECKING
 
-from ringpull.cli.options import between
+from ringpull.cli.options import add_port, between
 
 if TYPE_CHECKING:
     from ringpull.cable.newest import Newest, Now
@@ -20,7 +20,7 @@ RATE_HZ = 10.0
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("port", nargs="?", metavar="PORT", help="the logger's port (default: the only board on USB)")
+    add_port(parser)
     parser.add_argument("--json", action="store_true", help="print each reading as a line of JSON, for scripts")
     parser.add_argument(
         "--hz", type=between(0.2, 20), default=RATE_HZ, metavar="N", help="readings a second, 0.2 to 20 (default: 10)"
