@@ -41,7 +41,9 @@ def _taken() -> bool:
 def _raise_or_wait(_signal: int, frame: FrameType | None) -> None:
     lost = _lost_in(frame)
     if hasattr(signal, "setitimer"):
-        signal.setitimer(signal.ITIMER_REAL, _AGAIN_S if lost else 0)
+        # again and again: a signal that comes just before a wait begins is heard only when the next one cuts it short
+        again_s = _AGAIN_S if lost else 0
+        signal.setitimer(signal.ITIMER_REAL, again_s, again_s)
     if not lost:
         raise KeyboardInterrupt
 

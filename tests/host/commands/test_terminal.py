@@ -184,7 +184,7 @@ from pathlib import Path
 try:
     os.kill(os.getpid(), signal.SIGINT)
     time.sleep(0.1)
-    Path("imported").touch()
+    Path("imported").write_text(str(signal.getitimer(signal.ITIMER_REAL)[1]))
 except BaseException:
     pass
 """
@@ -207,7 +207,9 @@ def test_ctrl_c_waits_for_an_import_which_might_swallow_it(tmp_path, swallowed):
         assert "Ctrl-C" not in done.stderr and not (tmp_path / "imported").exists()
         return
     assert_three_lines(done)
-    assert "Ctrl-C" in done.stderr and (tmp_path / "imported").exists()
+    assert "Ctrl-C" in done.stderr
+    # it is tried again and again: one signal alone can fall between the last look at signals and a wait
+    assert float((tmp_path / "imported").read_text()) > 0
 
 
 def test_an_option_without_a_command_is_told():
