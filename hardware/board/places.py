@@ -1,0 +1,29 @@
+"""placement.csv: where each part stands, in steps of the grid; what is fixed by hand is in shape.py."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+from hardware.board import shape
+from hardware.board.shape import Place
+
+PLACES = Path(__file__).with_name("placement.csv")
+LOW_MM = 3.5  # such parts may stand under the RP2040 board, 8 mm above on its sockets
+
+
+def read_places() -> dict[str, Place]:
+    """placement.csv with the fixed places."""
+    with PLACES.open(newline="") as file:
+        rows = list(csv.DictReader(file))
+    return {row["ref"]: Place(int(row["x"]), int(row["y"]), int(row["turn"])) for row in rows} | shape.FIXED
+
+
+def write_places(places: dict[str, Place]) -> None:
+    """placement.csv, the fixed places left out."""
+    with PLACES.open("w", newline="") as file:
+        writer = csv.writer(file, lineterminator="\n")
+        writer.writerow(["ref", "x", "y", "turn"])
+        for ref, place in sorted(places.items()):
+            if ref not in shape.FIXED:
+                writer.writerow([ref, place.x, place.y, place.turn])
