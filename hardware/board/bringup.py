@@ -124,8 +124,9 @@ def steps() -> tuple[Step, ...]:
         Step(
             "Supply",
             ("P", "J1"),
-            "Low parts first, Q1 and the regulator with its heat sink last. **Q1's tab is live.** Everything else "
-            "stays off. A bench supply with its current limit at 0.1 A, P-F2 in the ground wire.",
+            "Low parts first, Q1 and the regulator with its heat sink last. **Q1's tab is live** and stands "
+            "3 mm from the RP2040 board: an insulating cap over it. Everything else stays off. A bench "
+            "supply with its current limit at 0.1 A, P-F2 in the ground wire.",
             (
                 _held("12 V at J1", "TP-5V", "5.0 V ± 0.2 V at P-U1 out"),
                 _held("12 V at J1", "TP-VBOARD", "5.0 V ± 0.2 V at the cathode of P-D4"),

@@ -13,7 +13,7 @@ from hardware.board import items as board_items
 from hardware.board import prints, rules, shape
 from hardware.board.footprints import GRID_MM, Box, Footprint, Pad
 from hardware.board.items import Item
-from hardware.board.places import read_places
+from hardware.board.places import analog_box, read_places
 from hardware.board.shape import Place
 from hardware.board.tracks import read_tracks
 from hardware.circuit.draw import SHORT, value_text
@@ -98,6 +98,8 @@ def outline(foot: Footprint) -> list[Stroke]:
             out += [Stroke("F.SilkS", *piece) for piece in pieces]
         return out
     sides = [((x0, y0), (x1, y0)), ((x0, y1), (x1, y1)), ((x0, y0), (x0, y1)), ((x1, y0), (x1, y1))]
+    if foot.name == "opto":  # the slot runs through its middle
+        sides = sides[2:]
     if foot.name == "module" or foot.name.startswith("plug"):  # open at the end where other things are
         sides.pop(1)
     if foot.name.startswith("to220"):  # the tab's side; behind it the heat sink
@@ -247,18 +249,6 @@ def _keep_out() -> str:
     )
 
 
-def analog_box(items: list[Item], places: dict[str, Place]) -> Box:
-    """Where AGND is poured on the lower side: around all its pads."""
-    points = [
-        places[item.ref].point(pad.at)
-        for item in items
-        for pad in item.footprint.pads
-        if item.nets.get(pad.name) == "AGND"
-    ]
-    xs, ys = zip(*points)
-    return (min(xs) - 2, max(min(ys) - 2, 0.6), min(max(xs) + 2, shape.WIDTH_MM - 0.6), max(ys) + 2)
-
-
 def _prints() -> list[str]:
     """Words on the board that belong to no part."""
     words = [
@@ -304,7 +294,7 @@ def board_text() -> str:
     whole = (0.3, 0.3, shape.WIDTH_MM - 0.3, shape.HEIGHT_MM - 0.3)
     out.append(_zone("ground above", "GND", numbers["GND"], '"F.Cu"', whole, 0))
     out.append(_zone("ground below", "GND", numbers["GND"], '"B.Cu"', whole, 0))
-    out.append(_zone("analog ground", "AGND", numbers["AGND"], '"B.Cu"', analog_box(items, places), 1))
+    out.append(_zone("analog ground", "AGND", numbers["AGND"], '"B.Cu"', analog_box(), 1))
     out.append(_keep_out())
     return "\n".join([*out, ")", ""])
 

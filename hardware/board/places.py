@@ -5,7 +5,9 @@ from __future__ import annotations
 import csv
 from pathlib import Path
 
+from hardware.board import items as board_items
 from hardware.board import shape
+from hardware.board.footprints import Box
 from hardware.board.shape import Place
 
 PLACES = Path(__file__).with_name("placement.csv")
@@ -27,3 +29,16 @@ def write_places(places: dict[str, Place]) -> None:
         for ref, place in sorted(places.items()):
             if ref not in shape.FIXED:
                 writer.writerow([ref, place.x, place.y, place.turn])
+
+
+def analog_box() -> Box:
+    """Where AGND is poured on the lower side: around all its pads."""
+    places = read_places()
+    points = [
+        places[item.ref].point(pad.at)
+        for item in board_items.all_items()
+        for pad in item.footprint.pads
+        if item.nets.get(pad.name) == "AGND"
+    ]
+    xs, ys = zip(*points)
+    return (min(xs) - 2, max(min(ys) - 2, 0.6), min(max(xs) + 2, shape.WIDTH_MM - 0.6), max(ys) + 2)

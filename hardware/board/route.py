@@ -17,7 +17,7 @@ import numpy as np
 from hardware.board import items as board_items
 from hardware.board import maze, rules, shape
 from hardware.board.footprints import GRID_MM, Box, Pad
-from hardware.board.places import read_places
+from hardware.board.places import analog_box, read_places
 from hardware.board.tracks import TRACKS, Track, read_tracks
 
 WIDE, HIGH = int(shape.WIDTH_MM / GRID_MM) + 1, int(shape.HEIGHT_MM / GRID_MM) + 1
@@ -25,6 +25,7 @@ CELLS = WIDE * HIGH
 SPARE_MM = 0.01  # beyond every clearance, for rounding
 LOWER_COST = 115  # of a hundred: tracks prefer the upper side, the ground below stays whole
 ROUNDS = 150
+_STITCH = 8  # cells between vias that join the ground above and below
 _NEAR = 3  # cells; at 0.635 mm the widest tracks' distance
 LAST = "GND"
 _FIRST_PRESS, _LAST_PRESS, _MORE_PRESS, _HISTORY = 12, 60, 6, 30
@@ -275,7 +276,24 @@ class Router:
                 broken.append(LAST)
         order.append(LAST)
         self._settle(order, _LAST_PRESS, say)
+        self._stitch()
         return broken + [net for net in order if self.conflicts(net)]
+
+    def _stitch(self) -> None:
+        """Join the ground poured above and below wherever there is room, so that no part of it is an island."""
+        own, extra = self.fields[rules.class_of(LAST).name], []
+        left, top, right, low = (edge / GRID_MM for edge in analog_box())
+        for y in range(_STITCH // 2, HIGH, _STITCH):
+            for x in range(_STITCH // 2, WIDE, _STITCH):
+                cell = y * WIDE + x
+                taken = (
+                    own.hard_via[cell] + own.hard_via[cell + CELLS] + own.used_via[cell] + own.used_via[cell + CELLS]
+                )
+                if taken == 0 and not (left < x < right and top < y < low):
+                    extra.append((own.own.name, [cell, cell + CELLS]))
+        route = self.routes[LAST]
+        self.take_out(LAST)
+        self.put_in(LAST, Route(route.paths + extra))
 
     def _settle(self, order: list[str], press: int, say) -> None:
         """Route nets in conflict anew, at a rising price, until none is left."""
@@ -331,6 +349,19 @@ def straight_pieces(path: list[int]) -> list[tuple[int, tuple[int, int], tuple[i
     return out
 
 
+def cut_where_joined(pieces):
+    """The pieces, cut wherever another one of the same side begins or ends in their middle."""
+    ends = {(layer, point) for _, layer, a, b in pieces for point in (a, b)}
+    out = set()
+    for name, layer, a, b in pieces:
+        steps = max(abs(b[0] - a[0]), abs(b[1] - a[1]))
+        dx, dy = (b[0] - a[0]) // steps, (b[1] - a[1]) // steps
+        line = [(a[0] + k * dx, a[1] + k * dy) for k in range(steps + 1)]
+        stops = [point for point in line if point in (a, b) or (layer, point) in ends]
+        out |= {(name, layer, one, two) for one, two in zip(stops, stops[1:])}
+    return out
+
+
 def write_tracks(routes: dict[str, Route]) -> None:
     """tracks.csv: tracks and vias in grid steps."""
     with TRACKS.open("w", newline="") as file:
@@ -340,7 +371,7 @@ def write_tracks(routes: dict[str, Route]) -> None:
             pieces = {
                 (name, layer, *sorted((a, b))) for name, path in route.paths for layer, a, b in straight_pieces(path)
             }
-            for name, layer, a, b in sorted(pieces):
+            for name, layer, a, b in sorted(cut_where_joined(pieces)):
                 writer.writerow([net, name, "lower" if layer else "upper", *a, *b])
             for cell in route.vias():
                 writer.writerow([net, "", "through", cell % WIDE, cell // WIDE, cell % WIDE, cell // WIDE])
