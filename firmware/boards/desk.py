@@ -70,7 +70,9 @@ class DeskBoard:
         self.fitted = None
         self.trouble = None
         self.cable = open(job["console"], "r+b") if job.get("console") else None
-        self.paced_ms = time.ticks_ms() if job.get("paced") else None  # virtual time goes no faster than the clock
+        self.pace = job.get("paced", 0)  # virtual time goes no faster than so many times the clock; 0: as it may
+        self.paced_ms = time.ticks_ms()
+        self.set_at = None  # wall clock at power-on, in seconds, once it was set
         self.raw = config_file.noted()  # why the last start failed, or None
         self.light = Dark()
         self.meanwhile = None  # called while the card is waited for or opened
@@ -104,8 +106,11 @@ class DeskBoard:
         return bytes(out)
 
     def utc(self):
-        """Wall clock at power-on, or None."""
-        return self.job["utc"]
+        """Wall clock as it was set, else at power-on, or None."""
+        if self.set_at is None:
+            return self.job["utc"]
+        now = time.gmtime(self.set_at + self.now // 1000000)
+        return "%04d-%02d-%02dT%02d:%02d:%02dZ" % now[:6]
 
     def read_config(self):
         """The text of the card's logger.json, or None."""
@@ -259,9 +264,11 @@ class DeskBoard:
         """(source, sink) of the cable's bytes."""
         return self.cable, self.cable
 
-    def set_utc(self, *_date):
-        """Whether the clock could be set: a desk's is told by the job."""
-        return False
+    def set_utc(self, year, month, day, weekday, hour, minute, second):
+        """Set the clock; whether there is one: in the clock's own time alone."""
+        if self.pace:
+            self.set_at = time.mktime((year, month, day, hour, minute, second, weekday, 0)) - self.now // 1000000
+        return bool(self.pace)
 
     def start_timer(self, period_us, handler):
         """Call `handler` at a grid of `period_us`; returns the tick of the first call."""
@@ -284,8 +291,8 @@ class DeskBoard:
             tick_at = self.now + 10000
         if tick_at > self.end_us:
             tick_at = self.end_us + 1
-        if self.paced_ms is not None:
-            ahead_ms = tick_at // 1000 - time.ticks_diff(time.ticks_ms(), self.paced_ms)
+        if self.pace:
+            ahead_ms = tick_at // (1000 * self.pace) - time.ticks_diff(time.ticks_ms(), self.paced_ms)
             if ahead_ms > 0:
                 time.sleep_ms(ahead_ms)
         while self.event_us <= tick_at:

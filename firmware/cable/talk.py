@@ -85,7 +85,9 @@ class Talk:
         self.left = 0  # whatever was asked before
         verb = words[0] if words else ""
         try:
-            if verb == cable.STATE:
+            if self.logger.stopped and verb != cable.STOP:
+                self._refuse("stopped")
+            elif verb == cable.STATE:
                 self._state()
             elif verb == cable.SETUP:
                 self._setup(int(words[1]))
@@ -94,7 +96,9 @@ class Talk:
             elif verb == cable.BLOCKS:
                 self._blocks(words[1], int(words[2]), int(words[3]))
             elif verb == cable.CLOCK:
-                if self.logger.board.set_utc(*[int(word) for word in words[1:8]]):
+                board = self.logger.board
+                if board.set_utc(*[int(word) for word in words[1:8]]):
+                    self.logger.recorder.set_clock(board.utc)
                     self._put((verb,), 0)
                 else:
                     self._refuse("no_clock")

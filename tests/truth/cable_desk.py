@@ -18,7 +18,10 @@ from pathlib import Path
 
 from limits import HANG_S
 
+from ringpull.cable import ports
+from ringpull.cable.link import PIECE_S, Link
 from ringpull.dryrun import run, signals
+from ringpull.errors import CableSilent
 from ringpull.files.firmware_sources import firmware_dir, shared_math_dir
 from truth.signals import Signals
 
@@ -85,7 +88,7 @@ class Wire:
 class Desk(Wire):
     """The firmware, recording. process: of it."""
 
-    def __init__(self, work: Path, files: list[Path], end_s: float, **more) -> None:
+    def __init__(self, work: Path, files: list[Path], end_s: float, heap: str = "", **more) -> None:
         settings, text = run.load_config(files[0])
         compiled = signals.compile_signals(settings, *files[1:])
         job_path = run.write_job(work, settings, compiled, files[0], 1, 0, None)
@@ -97,10 +100,26 @@ class Desk(Wire):
         environment = dict(
             os.environ, RINGPULL_DESK=str(job_path), MICROPYPATH=os.pathsep.join((str(work), ".frozen"))
         )
-        command = [run.find_micropython(), "-X", f"heapsize={run.heap_for(text)}", str(firmware_dir() / "main.py")]
+        self._command = [
+            *(run.find_micropython(), "-X", f"heapsize={heap or run.heap_for(text)}", str(firmware_dir() / "main.py"))
+        ]
+        self._where, self._environment, self._job = work, environment, job_path
         self.errors = work / "errors.txt"
-        with self.errors.open("w") as errors:
-            self.process = subprocess.Popen(command, cwd=work, env=environment, stdout=errors, stderr=errors)
+        self.errors.touch()
+        self._begin()
+
+    def _begin(self) -> None:
+        with self.errors.open("a") as errors:
+            ends = {"stdout": errors, "stderr": errors}
+            self.process = subprocess.Popen(self._command, cwd=self._where, env=self._environment, **ends)
+
+    def again(self, **more) -> None:
+        """The board starts anew, with the card that it has. more: of the job."""
+        self.process.kill()
+        self.process.wait(HANG_S)
+        job = json.loads(self._job.read_text())
+        self._job.write_text(json.dumps(job | {"format": False, "config": None} | more))
+        self._begin()
 
     def end(self) -> None:
         """Stop the firmware, as power that goes."""
@@ -143,7 +162,8 @@ def bare(folder: Path) -> Iterator[Bare]:
 
 @contextmanager
 def desk(folder: Path, made: Signals, end_s: float, **more) -> Iterator[Desk]:
-    """The firmware on these signals, recording; with power for `end_s` of the clock's time at most."""
+    """The firmware on these signals, recording; with power for `end_s` of the clock's time at most. more: heap, as
+    MicroPython takes it, and what else stands in the job."""
     made.write(folder)
     files = [folder / name for name in ("logger.json", "volts.csv", "edges.csv", "buttons.csv")]
     work = folder / "work"
@@ -153,6 +173,20 @@ def desk(folder: Path, made: Signals, end_s: float, **more) -> Iterator[Desk]:
         yield running
     finally:
         running.end()
+
+
+def linked(running: Desk) -> Link:
+    """A link to the logger, from its start on."""
+    found = Link(ports.open_port(running.port, PIECE_S))
+    wait_for(lambda: _answers(found), running.said())
+    return found
+
+
+def _answers(link: Link) -> bool:
+    try:
+        return bool(link.state())
+    except CableSilent:
+        return False
 
 
 def wait_for(event: Callable[[], bool], what: str) -> None:

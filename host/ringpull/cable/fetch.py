@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import json
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
 from ringpull.cable.link import TRIES, Link
-from ringpull.errors import BadUsage, CannotWrite
+from ringpull.errors import BadUsage, CannotWrite, LoggerRefused
+from ringpull.files import connected
 from ringpull.ring.rows import setup as setups
 from shared_math import cable, layout, ticks
 
@@ -51,10 +53,16 @@ def fetch(
     _refuse_other_ring(folder, state["ring"])
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        _keep_config(link, state, folder)
+        _keep_setup(link, state, folder)
         _pulls(link, state, what, done, progress if what != EVERYTHING else None)
         if what == EVERYTHING:
             _drive(link, done, progress)
+        if link.state()["ring"] != done.ring:
+            raise LoggerRefused(
+                "the logger's card was changed while it was being fetched",
+                "the card was pulled, and another one pushed in",
+                "fetch again: what came of the first card is kept; give the other one a folder of its own with -o",
+            )
     except OSError as error:
         raise CannotWrite(
             f"{folder} can't be written: {error.strerror or error}",
@@ -153,8 +161,9 @@ def _bring(
         while count < RUN and at + count < len(slots) and slots[at + count] == slots[at] + count:
             count += 1
         for n, block in enumerate(_blocks(link, place, slots[at], count)):
-            _put(file, slots[at] + n, block)
-            done.blocks += 1
+            if not _foreign(block, done.ring):
+                _put(file, slots[at] + n, block)
+                done.blocks += 1
             if progress:
                 progress((at + n + 1) / len(slots))
         at += count
@@ -183,6 +192,11 @@ def _blocks(link: Link, place: Place, slot: int, count: int) -> Iterator[bytes]:
 def _of_ring(block: bytes, ring: str) -> bool:
     whole = bytearray(block)
     return layout.verdict(whole) is None and block[layout.AT_RING : layout.AT_RING + 4].hex() == ring
+
+
+def _foreign(block: bytes, ring: str) -> bool:
+    """Whether this is a block of another ring."""
+    return layout.verdict(bytearray(block)) is None and block[layout.AT_RING : layout.AT_RING + 4].hex() != ring
 
 
 def _held(file: BinaryIO, slot: int, done: Fetched, sequence: int | None = None) -> bool:
@@ -215,13 +229,18 @@ def _file(folder: Path, place: Place) -> BinaryIO:
     return file
 
 
-def _keep_config(link: Link, state: dict, folder: Path) -> None:
-    """The configuration in force, where the folder has none."""
+def _keep_setup(link: Link, state: dict, folder: Path) -> None:
+    """The configuration in force, where the folder has none, and when the session began, where its setup does not tell
+    it."""
+    asked = time.time()
+    head = setups.json_object(link.setup_text(state["parts"])) or {}
     path = folder / "logger.json"
-    if not path.exists():
-        head = setups.json_object(link.setup_text(state["parts"])) or {}
-        if isinstance(head.get("config"), dict):
-            path.write_text(json.dumps(head["config"], indent=1) + "\n", encoding="utf-8")
+    if isinstance(head.get("config"), dict) and not path.exists():
+        path.write_text(json.dumps(head["config"], indent=1) + "\n", encoding="utf-8")
+    period_us = head.get("period_us")
+    if head.get("utc") is None and isinstance(period_us, int):
+        began = time.gmtime(asked - state["row"] * period_us / 1e6)
+        connected.write(folder, state["ring"], state["session"], time.strftime(connected.FORM, began))
 
 
 def _refuse_other_ring(folder: Path, ring: str) -> None:

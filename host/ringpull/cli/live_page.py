@@ -26,6 +26,7 @@ class Page:
     """newest: of the session that is shown."""
 
     def __init__(self, newest: Newest) -> None:
+        self.newest = newest
         self.session = newest.session
         self.channels = newest.channels
         self.lambdas = roles.lambda_channels(newest.channels)

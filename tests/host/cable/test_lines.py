@@ -96,7 +96,7 @@ def test_the_page_names_what_the_module_names():
     assert f"(0 to {cable.MOST_PAYLOAD}, decimal)" in PAGE
     assert f"`{cable.DRIVE_FILE}` for drive.rpl, `{cable.PULLS_FILE}` for pulls.rpl" in PAGE
     assert "`refused WHY`" in PAGE and cable.REFUSED == "refused"
-    assert all(f"`{why}`" in PAGE for why in ("unknown", "words", "no_card", "unreadable", "no_clock"))
+    assert all(f"`{why}`" in PAGE for why in ("unknown", "words", "no_card", "unreadable", "no_clock", "stopped"))
 
 
 def test_the_example_of_a_request():

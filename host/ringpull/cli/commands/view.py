@@ -26,20 +26,12 @@ def run(args: argparse.Namespace) -> int:
     import sys
     import webbrowser
 
-    from ringpull.errors import BadUsage
     from ringpull.view.server import Server
     from ringpull.view.shelf import Shelved
 
-    if not 0 <= args.port < 65536:
-        raise BadUsage(f"{args.port} is no port", "a slip of the keyboard", "take a number from 1024 to 65535")
     shelf = [Shelved(source, args.ring) for source in args.source]
     tell_origin(*(one.drive for one in shelf))
-    try:
-        server = Server(shelf, args.port)
-    except OSError as fault:
-        raise BadUsage(
-            f"port {args.port} can't be used: {fault.strerror}", "another program uses it", "leave --port out"
-        ) from None
+    server = Server(shelf, args.port)
     sys.setswitchinterval(0.0005)  # s: a request must not wait for the threads that take in what was read
     for one in shelf:
         one.start()
