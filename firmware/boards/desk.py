@@ -11,13 +11,13 @@ import os
 import select
 import struct
 import sys
-import time
 from array import array
 
 import vfs
 
 from acquire import tach
 from boards import config_file, desk_card, volume
+from boards.desk_clock import DeskClock
 from shared_math import ticks
 from shared_math.compat import const
 from store import fatfile
@@ -70,9 +70,7 @@ class DeskBoard:
         self.fitted = None
         self.trouble = None
         self.cable = open(job["console"], "r+b") if job.get("console") else None
-        self.pace = job.get("paced", 0)  # virtual time goes no faster than so many times the clock; 0: as it may
-        self.paced_ms = time.ticks_ms()
-        self.set_at = None  # wall clock at power-on, in seconds, once it was set
+        self.clock = DeskClock(job["utc"], job.get("paced", 0))
         self.raw = config_file.noted()  # why the last start failed, or None
         self.light = Dark()
         self.meanwhile = None  # called while the card is waited for or opened
@@ -107,10 +105,7 @@ class DeskBoard:
 
     def utc(self):
         """Wall clock as it was set, else at power-on, or None."""
-        if self.set_at is None:
-            return self.job["utc"]
-        now = time.gmtime(self.set_at + self.now // 1000000)
-        return "%04d-%02d-%02dT%02d:%02d:%02dZ" % now[:6]
+        return self.clock.utc(self.now)
 
     def read_config(self):
         """The text of the card's logger.json, or None."""
@@ -264,11 +259,9 @@ class DeskBoard:
         """(source, sink) of the cable's bytes."""
         return self.cable, self.cable
 
-    def set_utc(self, year, month, day, weekday, hour, minute, second):
-        """Set the clock; whether there is one: in the clock's own time alone."""
-        if self.pace:
-            self.set_at = time.mktime((year, month, day, hour, minute, second, weekday, 0)) - self.now // 1000000
-        return bool(self.pace)
+    def set_utc(self, *date):
+        """Set the clock; whether there is one."""
+        return self.clock.set_to(date, self.now)
 
     def start_timer(self, period_us, handler):
         """Call `handler` at a grid of `period_us`; returns the tick of the first call."""
@@ -291,10 +284,7 @@ class DeskBoard:
             tick_at = self.now + 10000
         if tick_at > self.end_us:
             tick_at = self.end_us + 1
-        if self.pace:
-            ahead_ms = tick_at // (1000 * self.pace) - time.ticks_diff(time.ticks_ms(), self.paced_ms)
-            if ahead_ms > 0:
-                time.sleep_ms(ahead_ms)
+        self.clock.keep_pace(tick_at)
         while self.event_us <= tick_at:
             self._event()
         self.now = tick_at

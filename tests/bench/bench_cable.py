@@ -105,6 +105,23 @@ def copy_rate(board: Bare, size: int) -> float:
     return (size - size // 8) / (took[size] - took[size // 8])
 
 
+def verdict_s(folder: Path) -> float:
+    """Seconds from the end of a pull of 10 s to its verdict on the terminal, by `fetch --watch`."""
+    pull = made()
+    pull.presses_s = [6.0, 16.0]
+    with desk(folder, pull, END_S) as logger:
+        with linked(logger) as link:
+            ended = time.monotonic() - link.state()["row"] / 200 + pull.presses_s[1]
+        command = [sys.executable, "-m", "ringpull", "fetch", logger.port, "-o", "card", "--watch", "--pulls", "1"]
+        environment = dict(os.environ, PYTHONPATH=f"{ROOT / 'host'}{os.pathsep}{ROOT}")
+        with subprocess.Popen(command, cwd=folder, env=environment, stdout=subprocess.PIPE, text=True) as process:
+            assert process.stdout
+            for line in process.stdout:
+                if line.startswith("Verdict"):
+                    return time.monotonic() - ended
+    raise AssertionError("no verdict came")
+
+
 def rows() -> Iterator[tuple[str, float, str, str]]:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
@@ -116,6 +133,8 @@ def rows() -> Iterator[tuple[str, float, str, str]]:
                 ("live --page, no browser open", ["--page", "--no-browser", "-o", str(folder / "page")], False),
             ):
                 yield what, share(logger.port, more, screen), "% of a core", "limit 5; 10 Hz, 12 channels"
+        took = verdict_s(folder / "watch")
+        yield "fetch --watch, verdict after the mark's end", took, "s", "limit 5; 3 s belong to the pull"
         with recorded(folder / "fetch") as logger:
             rates = []
             with linked(logger) as link:

@@ -4,6 +4,7 @@ and goes in again."""
 import threading
 from contextlib import contextmanager
 
+import limits
 import pytest
 from pages import AXE, until
 from truth.cable_desk import desk, linked
@@ -17,7 +18,7 @@ from ringpull.cable.page.server import Server
 
 END_S = 600.0
 NASTY = '"><img src=x onerror=alert(1)>&amp;'
-PACE = 3  # times the clock
+PACE = 6  # times the clock
 SPEED = Profile([(0, 2500), (2.5, 2500), (5.5, 6500), (7, 2300), (END_S, 2300)])
 LAMBDA = Profile([(0, 0.95), (2.4, 0.85), (3.6, 0.85), (3.8, 0.97), (4.8, 0.97), (5.0, 0.85), (END_S, 0.95)])
 PRESSURE = Profile([(0, 50), (2.4, 50), (2.5, 190), (5.5, 190), (5.7, 40), (END_S, 40)])
@@ -40,8 +41,7 @@ def logger(tmp_path):
 
 
 @contextmanager
-def served(logger, folder):
-    follower = Follower(Feed(), lambda: links.connect(logger.port), folder, 10)
+def served(follower):
     server = Server(follower)
     follower.start()
     threading.Thread(target=server.serve_forever, args=(0.05,), daemon=True).start()
@@ -65,15 +65,13 @@ def figure(page, nth):
 
 def test_values_and_a_judged_pull(browser, logger, tmp_path):
     wrong = []
-    with served(logger, tmp_path / "card") as server:
+    with served(Follower(Feed(), lambda: links.connect(logger.port), tmp_path / "card", 10)) as server:
         context = browser.new_context(viewport={"width": 1400, "height": 900}, bypass_csp=True)
         page = context.new_page()
         page.on("console", lambda message: wrong.append(message.text))
         page.on("pageerror", lambda error: wrong.append(str(error)))
         page.goto(server.url)
         until(page, "document.querySelectorAll('.figure').length === 4")
-        until(page, "document.getElementById('banner').dataset.state === 'pull'")
-        assert "pull 1 is being marked" in page.inner_text("#banner")
         until(page, "document.querySelector('.card.lean')")
         assert "1 lean event" in page.inner_text(".card")
         assert "Attention" in page.inner_text(".verdict")
@@ -105,20 +103,90 @@ def test_values_and_a_judged_pull(browser, logger, tmp_path):
     context.close()
 
 
-def test_strangers_are_refused(tmp_path):
+class Told:
+    """In a follower's place: says what the test says."""
+
+    report = None
+
+    def __init__(self):
+        self.feed = Feed()
+
+    def start(self):
+        pass
+
+    def stop(self):
+        self.feed.end()
+
+
+NAMES = ("bank 1", "bank 2", "engine speed", "manifold", *(f"channel {n}" for n in range(8)))
+UNITS = ("", "", "rpm", "kPa", "%", "kPa", "V", "degC", "degC", "ms", "%", "km/h")
+ROLES = ("lambda", "lambda", "speed", *("" for _ in range(9)))
+COLUMNS = [
+    {"column": name, "channel": name, "label": name, "unit": unit, "role": role}
+    for name, unit, role in zip(NAMES, UNITS, ROLES, strict=True)
+]
+ABOUT = {
+    **{"session": 7, "vehicle": "", "columns": COLUMNS, "load": 3},
+    "fuel": {"name": "petrol", "stoich_afr": 14.7},
+}
+VALUES = [0.871, 0.912, 5120.0, 186.4, 98.2, 402.0, 13.81, 91.0, 34.5, 11.2, 71.0, 121.0]
+
+
+def reading(time_s, **more):
+    usual = {"states": {}, "target": 0.86, "pull": 0, "lean": False, "fault": "", "lost": 0, "values": VALUES}
+    return {"time_s": time_s, **usual, **more}
+
+
+def test_what_the_banner_says(browser):
+    """Of a made-up logger with two banks and twelve channels."""
+    follower = Told()
+    feed = follower.feed
+    with served(follower) as server:
+        page = browser.new_page(viewport={"width": 1400, "height": 900})
+        page.goto(server.url)
+        assert page.inner_text("#banner") == "waiting for the logger"
+        feed.begin(ABOUT)
+        for n in range(40):
+            feed.add(reading(n / 10))
+        until(page, "document.querySelectorAll('.figure').length === 12")
+        assert page.locator(".mixture .figure").all_inner_texts() == ["0.871", "0.912"]
+        assert page.locator(".off").all_inner_texts() == ["0.011 leaner (wanted 0.860)", "0.052 leaner (wanted 0.860)"]
+
+        def says(state, words, **more):
+            time_s = [4.0]
+
+            def once():
+                time_s[0] += 0.1
+                feed.add(reading(time_s[0], **more))
+                return page.get_attribute("#banner", "data-state") == state and words in page.inner_text("#banner")
+
+            limits.until(once, words)
+
+        says("recording", "recording")
+        says("pull", "pull 3 is being marked", pull=3)
+        says("lean", "LEAN", pull=3, lean=True)
+        says("fault", "There is no card", fault="There is no card")
+        says("recording", "recording", values=[None, *VALUES[1:]], states={"bank 1": "heating"}, target=None)
+        assert page.locator(".mixture .figure").all_inner_texts() == ["heating", "0.912"]
+        assert page.locator(".off").all_inner_texts() == ["outside the sensor's range", "no target here"]
+        assert "bank 1, bank 2 (dashed)" in page.inner_text("#lines")
+        feed.trouble(["/dev/x went away", "the cable was pulled", "plug it in"])
+        until(page, "document.getElementById('banner').textContent.startsWith('No values: /dev/x went away')")
+        assert set(page.locator(".figure").all_inner_texts()) == {"–"}
+        feed.begin(ABOUT | {"session": 8})
+        says("recording", "recording")
+        assert "session 8" in page.inner_text("#facts")
+        until(page, "document.getElementById('banner').dataset.state === 'trouble'")  # nothing comes for a moment
+        page.context.close()
+
+
+def test_strangers_are_refused():
     """The address without its token, and another page's request, get nothing."""
     import http.client
 
-    def nobody():
-        raise links.CableSilent("nobody", "a test", "none")
-
-    follower = Follower(Feed(), nobody, tmp_path, 10)
-    server = Server(follower)
-    threading.Thread(target=server.serve_forever, args=(0.05,), daemon=True).start()
-    for path, head in (("/", {}), ("/news", {}), ("/report", {}), ("/news", {"Cookie": "ringpull_1=x"})):
-        asked = http.client.HTTPConnection("127.0.0.1", server.server_port)
-        asked.request("GET", path, headers=head)
-        assert asked.getresponse().status == 403
-        asked.close()
-    server.shutdown()
-    server.server_close()
+    with served(Told()) as server:
+        for path, head in (("/", {}), ("/news", {}), ("/report", {}), ("/news", {"Cookie": "ringpull_1=x"})):
+            asked = http.client.HTTPConnection("127.0.0.1", server.server_port)
+            asked.request("GET", path, headers=head)
+            assert asked.getresponse().status == 403
+            asked.close()

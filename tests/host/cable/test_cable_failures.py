@@ -138,6 +138,11 @@ def test_a_port_without_rights_names_its_group():
     assert f"sudo usermod -aG {group.gr_name} $USER" in told.value.step
 
 
+@pytest.mark.parametrize("words", [("-o", "card"), ("--no-browser",)])
+def test_what_belongs_to_the_page_is_refused_without_it(words):
+    assert "go with --page" in lines_of("live", "nowhere", *words)
+
+
 def test_micropython_at_its_prompt(tmp_path, impatient):
     with bare(tmp_path) as running:
         said = lines_of("live", running.port, "--json")

@@ -33,7 +33,7 @@
     shown = { figures: [], bars: [] };
     const order = [...about.columns.keys()];
     const rank = (n) => (about.columns[n].role === "lambda" ? 0 : about.columns[n].role === "speed" ? 1 : n === about.load ? 2 : 3);
-    const rest = node("div", "rest");
+    const [mixtures, larges, rest] = ["mixtures", "larges", "rest"].map((kind) => node("div", kind));
     for (const n of order.sort((one, other) => rank(one) - rank(other) || one - other)) {
       const one = about.columns[n];
       const box = node("div", ["mixture", "large", "large", "small"][rank(n)]);
@@ -52,9 +52,10 @@
         shown.bars.push({ n, off, fill, bar });
       }
       shown.figures.push({ n, value, unit });
-      (rank(n) === 3 ? rest : figures).append(box);
+      [mixtures, larges, larges, rest][rank(n)].append(box);
     }
-    figures.append(rest);
+    figures.classList.toggle("banks", mixtures.children.length > 1);
+    figures.append(...[mixtures, larges, rest].filter((one) => one.children.length));
     at("vehicle").textContent = about.vehicle || "Logger";
     drawn();
   }
@@ -74,7 +75,7 @@
       const told = state || units.ofChannel(one, now.values[n] === null ? NaN : now.values[n]);
       const [figure, ...rest] = state ? [state] : told.split(" ");
       text(value, old ? "–" : figure);
-      value.classList.toggle("words", Boolean(state));
+      value.classList.toggle("words", Boolean(state) && !old);
       text(unit, rest.length ? `, ${rest.join(" ")}` : "");
     }
     for (const { n, off, fill, bar } of shown.bars) mixture(now, old ? null : now.values[n], off, fill, bar);
