@@ -125,10 +125,8 @@ COLUMNS = [
     {"column": name, "channel": name, "label": name, "unit": unit, "role": role}
     for name, unit, role in zip(NAMES, UNITS, ROLES, strict=True)
 ]
-ABOUT = {
-    **{"session": 7, "vehicle": "", "columns": COLUMNS, "load": 3},
-    "fuel": {"name": "petrol", "stoich_afr": 14.7},
-}
+FUEL = {"name": "petrol", "stoich_afr": 14.7}
+ABOUT = {"session": 7, "vehicle": "", "columns": COLUMNS, "load": 3, "fuel": FUEL}
 VALUES = [0.871, 0.912, 5120.0, 186.4, 98.2, 402.0, 13.81, 91.0, 34.5, 11.2, 71.0, 121.0]
 
 
