@@ -79,7 +79,7 @@ def recorded(folder: Path) -> Iterator:
         with linked(logger) as link:
             while link.state()["row"] < RECORD_S * 200:
                 time.sleep(0.2)
-        logger.again(paced=1)
+        logger.reset(paced=1)
         linked(logger).close()
         yield logger
 

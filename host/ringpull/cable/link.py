@@ -32,6 +32,14 @@ REFUSALS = {
         "its button was held for a long press",
         "put the card in and press the button once: it goes on",
     ),
+    "bench": (
+        "the logger records nothing now: it waits at the bench",
+        "ringpull calibrate or selftest runs, or was cut off",
+        "let it end; else press the logger's button: it records again, by itself after 5 minutes",
+    ),
+    "no_file": ("the logger has no such file", "it was started without a logger.json", "ringpull install --config"),
+    "no_output": ("this board has no such output", "it is in use, or another board", "use a source of your own"),
+    "not_there": ("the board has no such part", "none is wired", "nothing, if that is as it should be"),
     "no_clock": ("this board has no clock that can be set", "it was made without", "date the drive with ringpull note"),
 }
 

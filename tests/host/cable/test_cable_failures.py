@@ -243,7 +243,7 @@ def _reset_during_a_fetch(logger, tmp_path):
             fetch.fetch(link, tmp_path / "card", fetch.EVERYTHING)
     assert len(told.value.lines().splitlines()) == 3
     logger.to_pc = None
-    logger.again()
+    logger.reset()
     with linked(logger) as link:
         assert link.state()["session"] == 2
         fetch.fetch(link, tmp_path / "card", fetch.EVERYTHING)
@@ -266,7 +266,7 @@ def test_live_goes_on_after_a_reset(tmp_path, impatient, monkeypatch):
             if newest.session == 2 and now.values["lambda_1"] == pytest.approx(0.85, abs=0.01):
                 raise Enough
             if len(sessions) == 3:
-                logger.again()
+                logger.reset()
 
         with pytest.raises(Enough):
             live._go(Newest(link), SimpleNamespace(for_s=None, hz=20), show)

@@ -33,7 +33,7 @@ def test_a_connection_dates_its_session_and_those_before(tmp_path):
     with cable_desk(tmp_path, made, END_S, paced=4) as running:
         with linked(running) as link:
             wait_for(lambda: link.state()["row"] > 400, running.said())
-        running.again()
+        running.reset()
         with linked(running) as link:
             wait_for(lambda: link.state()["mark"] == layout.ended_mark(1), running.said())
             before = link.state()["drive"][2]

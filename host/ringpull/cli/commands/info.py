@@ -79,6 +79,8 @@ def answer_of(drive: Drive) -> list[str]:
 
 
 def _session_json(session: Session, before_utc: str | None) -> dict:
+    from ringpull.wording import calibrated
+
     return {
         "id": session.id,
         "start_utc": session.start_utc,
@@ -106,6 +108,7 @@ def _session_json(session: Session, before_utc: str | None) -> dict:
         "firmware": session.firmware,
         "board": session.board,
         "faults": session.faults,
+        "inputs": [calibrated.as_json(one) for one in calibrated.inputs(session.config)],
         "lean_warnings": [{"start_s": _seconds(a), "end_s": _seconds(b)} for a, b in session.lean_warnings],
         "setup": session.assumed or "its own",
     }
@@ -156,6 +159,7 @@ def _several_hold_drives(drive: Drive) -> bool:
 
 def _session_lines(session: Session, before_utc: str | None) -> list[str]:
     from ringpull.files.dates import began_words
+    from ringpull.wording import calibrated
 
     began = f", began {began_words(session, before_utc)}" if session.start_utc or before_utc else ""
     head = (
@@ -167,6 +171,10 @@ def _session_lines(session: Session, before_utc: str | None) -> list[str]:
     if session.start_s:
         out.append(f"  begins  {_clock(session.start_s)} after power-on: older rows were overwritten or are not here")
     out.append("  columns " + ", ".join(channel.column for channel in session.channels))
+    words: dict[str, list[str]] = {}
+    for one in calibrated.inputs(session.config):
+        words.setdefault(calibrated.last(one), []).append(one["name"])
+    out += [f"  inputs  {', '.join(names)}: {said}" for said, names in words.items()]
     marks = [
         f"{m.start_s:.2f}-{'...' if m.end_s is None else format(m.end_s, '.2f')} s" + _flags(m) for m in session.marks
     ]
