@@ -71,6 +71,8 @@ class DeskBoard:
         self.fitted = None
         self.trouble = None
         self.cable = open(job["console"], "r+b") if job.get("console") else None
+        if self.cable:
+            __import__("cable.talk")  # compiling it takes more memory than is left later; a board has it compiled
         self.clock = DeskClock(job["utc"], job.get("paced", 0))
         self.raw = config_file.noted()  # why the last start failed, or None
         self.light = Dark()
