@@ -11,6 +11,7 @@ import os
 import select
 import struct
 import sys
+import time
 from array import array
 
 import vfs
@@ -287,7 +288,7 @@ class DeskBoard:
             tick_at = self.now + 10000
         if tick_at > self.end_us:
             tick_at = self.end_us + 1
-        self.clock.keep_pace(tick_at)
+        time.sleep_ms(self.clock.ahead_ms(tick_at))
         while self.event_us <= tick_at:
             self._event()
         self.now = tick_at
@@ -300,8 +301,9 @@ class DeskBoard:
             self._tick()
 
     def wait(self, queue, enough):
-        """Let time pass until something happens; whether `enough` rows wait then."""
-        self.idle()
+        """Let time pass until something happens, for 0 rows until nothing; whether `enough` rows wait then."""
+        if enough or not self.clock.ahead_ms(self.timer_at):
+            self.idle()
         return (queue.head - queue.tail) & ticks.MASK >= enough
 
     def powered(self):

@@ -13,12 +13,11 @@ class DeskClock:
         self.began_ms = time.ticks_ms()
         self.began_s = None  # wall clock at power-on, once it was set
 
-    def keep_pace(self, now_us):
-        """Wait until virtual time may be `now_us` after power-on."""
-        if self.pace:
-            ahead_ms = now_us // (1000 * self.pace) - time.ticks_diff(time.ticks_ms(), self.began_ms)
-            if ahead_ms > 0:
-                time.sleep_ms(ahead_ms)
+    def ahead_ms(self, now_us):
+        """How long it is until virtual time may be `now_us` after power-on; 0: it may be."""
+        if not self.pace:
+            return 0
+        return max(0, now_us // (1000 * self.pace) - time.ticks_diff(time.ticks_ms(), self.began_ms))
 
     def utc(self, now_us):
         """The wall clock as it was set, else as it was told."""

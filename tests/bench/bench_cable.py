@@ -25,7 +25,7 @@ from ringpull.cable.prompt import Prompt
 from shared_math import layout
 
 ROOT = Path(__file__).resolve().parents[2]
-END_S = 3600.0
+END_S = 600.0
 SHORT_S, LONG_S = 2.0, 32.0  # of live: the difference leaves out the start
 RECORD_S = 120.0  # of the drive that is fetched
 TWELVE = ("lambda_1", "map", "throttle", "fuel_pressure", "battery", *(f"more_{n}" for n in range(6)))

@@ -17,6 +17,8 @@ from shared_math import cable, layout, ticks
 
 LAST, MARKED, EVERYTHING = "last", "marked", "everything"
 RUN = 128  # blocks asked for at once
+AHEAD = 64  # blocks that the logger writes at most while it is asked
+PROBED = 4  # slots at the end of the file: of which one or another may be damaged
 ROUNDS = 4  # what was recorded meanwhile is fetched too, so often at most
 
 NAMES = {cable.DRIVE_FILE: "drive.rpl", cable.PULLS_FILE: "pulls.rpl"}
@@ -100,7 +102,7 @@ def _used(
     link: Link, place: Place, file: BinaryIO, done: Fetched, progress: Callable[[float], None] | None
 ) -> None:
     """Every slot that holds a block of the ring."""
-    wrapped = _of_ring(next(_blocks(link, place, place.end, 1)), done.ring)
+    wrapped = _wrapped(link, place, done.ring)
     slots = [(place.end + n) % place.slots for n in range(place.slots)] if wrapped else list(range(place.end))
     if place.sequence is None:
         fresh = _written_since(link, place, file, done)
@@ -108,6 +110,14 @@ def _used(
     else:
         slots = [slot for slot in slots if not _held(file, slot, done, _sequence_at(place, slot))]
     _bring(link, place, file, slots, done, progress)
+
+
+def _wrapped(link: Link, place: Place, ring: str) -> bool:
+    """Whether the ring has come round: told by the last slots of the file, since those next to the newest may have been
+    written since the state was asked for."""
+    if place.slots - place.end <= AHEAD:
+        return True  # or will soon: nearly all of it is written
+    return any(_of_ring(block, ring) for block in _blocks(link, place, place.slots - PROBED, PROBED))
 
 
 def _sequence_at(place: Place, slot: int) -> int:

@@ -21,6 +21,7 @@ from shared_math import cable, layout
 
 LAMBDA = Profile([(0, 0.80), (10, 0.90), (600, 0.90)])
 END_S = 600.0
+PACE = 4  # times the clock
 TARGET = {"load": "map", "load_kpa": [100, 200], "lambda": [0.9, 0.8]}
 
 
@@ -38,7 +39,7 @@ def signals():
 @pytest.fixture(scope="module")
 def logger(tmp_path_factory):
     """The firmware, one marked pull recorded and copied."""
-    with cable_desk(tmp_path_factory.mktemp("cable"), signals(), END_S) as running:
+    with cable_desk(tmp_path_factory.mktemp("cable"), signals(), END_S, paced=PACE) as running:
         with linked(running) as link:
             wait_for(lambda: link.state()["mark"] == layout.ended_mark(1), running.said())
             wait_for(lambda: not link.state()["copying"], running.said())
@@ -90,6 +91,24 @@ def test_everything_is_what_the_card_holds(logger, whole):
     drives = ringpull.read(whole / "drive.rpl").sessions[0].raw()
     same = drives[drives["row"].isin(alone["row"])].reset_index(drop=True)
     assert same.equals(alone)
+
+
+def test_what_is_written_meanwhile_is_no_whole_ring(logger, tmp_path):
+    """Between the state and the first block the logger writes on: that tells nothing of the slots behind."""
+    with linked(logger) as link:
+        now = link.state
+
+        def old():
+            state = now()
+            wait_for(lambda: now()["drive"][1] != state["drive"][1], logger.said())
+            return state
+
+        link.state = old
+        done = fetch.fetch(link, tmp_path / "card", fetch.EVERYTHING)
+        slots, end, _ = now()["drive"]
+        pulls_end = now()["pulls"][1]
+    assert done.blocks <= end + pulls_end < slots // 4
+    assert ringpull.read(tmp_path / "card").damage == []
 
 
 def test_what_is_there_is_not_fetched_again(logger, whole):
