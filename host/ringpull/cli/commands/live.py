@@ -135,17 +135,17 @@ def _serve(args: argparse.Namespace) -> int:
     follower = Follower(Feed(), lambda: links.connect(args.port), args.output or Path("card"), args.hz)
     server = Server(follower)
     follower.start()
-    if args.json:
-        print(json.dumps({"url": server.url}), flush=True)
-    else:
-        print(f"{server.url} (until you press ctrl-C)", flush=True)
-    if not args.no_browser:
-        webbrowser.open(server.url)
-    if args.for_s is not None:
-        ending = threading.Timer(args.for_s, server.shutdown)
-        ending.daemon = True
-        ending.start()
     try:
+        if args.json:
+            print(json.dumps({"url": server.url}), flush=True)
+        else:
+            print(f"{server.url} (until you press ctrl-C)", flush=True)
+        if not args.no_browser:
+            webbrowser.open(server.url)
+        if args.for_s is not None:
+            ending = threading.Timer(args.for_s, server.shutdown)
+            ending.daemon = True
+            ending.start()
         server.serve_forever()
     except KeyboardInterrupt:  # the way to end it
         pass

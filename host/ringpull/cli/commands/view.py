@@ -33,16 +33,16 @@ def run(args: argparse.Namespace) -> int:
     tell_origin(*(one.drive for one in shelf))
     server = Server(shelf, args.port)
     sys.setswitchinterval(0.0005)  # s: a request must not wait for the threads that take in what was read
-    for one in shelf:
-        one.start()
-    if args.json:
-        drives = [[s.id for s in one.drive.sessions] for one in shelf]
-        print(json.dumps({"url": server.url, "sessions": drives}), flush=True)
-    else:
-        print(f"{server.url} (until you press ctrl-C)", flush=True)
-    if not args.no_browser:
-        webbrowser.open(server.url)
     try:
+        for one in shelf:
+            one.start()
+        if args.json:
+            drives = [[s.id for s in one.drive.sessions] for one in shelf]
+            print(json.dumps({"url": server.url, "sessions": drives}), flush=True)
+        else:
+            print(f"{server.url} (until you press ctrl-C)", flush=True)
+        if not args.no_browser:
+            webbrowser.open(server.url)
         server.serve_forever()
     except KeyboardInterrupt:
         pass
