@@ -2,6 +2,7 @@
 
 from datetime import UTC, datetime
 
+import pyarrow.parquet as pq
 import pytest
 import shelf_cards
 import shelf_seasons
@@ -9,7 +10,7 @@ from shelf_seasons import Season
 from truth.desk import command
 
 from ringpull.errors import BadUsage, MissingPart
-from ringpull.shelf import judging, library
+from ringpull.shelf import judging, library, putting
 
 pytest.importorskip("ibis", reason="ibis, of the extra `library`, is not installed")
 pytest.importorskip("duckdb", reason="duckdb, of the extra `library`, is not installed")
@@ -111,14 +112,17 @@ def test_other_analyses_and_doubted_drives_are_left_out_and_counted(tmp_path, ju
 
 
 def test_superseded_rows_and_halves_are_unseen(tmp_path, judged):
-    """A file a drive and a tidied one of the same drives: each counts once."""
+    """An older judgement of every drive, and cells that no drive's row names."""
     shelf = season(tmp_path, judged, single=True, drives=6)
     alone = ask(shelf, "lean", Chosen()).as_json()
-    for path in (shelf / "v1" / "drives").rglob("*.parquet"):
-        left = path.with_name(path.name.replace("-1_", "-2_"))
-        beside = [one for one in (shelf / "v1" / "cells").rglob(path.name)]
-        for one in beside:
-            one.with_name(left.name).write_bytes(one.read_bytes())
+    for path in [*(shelf / "v1" / "drives").rglob("*.parquet"), *(shelf / "v1" / "cells").rglob("*.parquet")]:
+        table = path.parts[-3]
+        rows = pq.ParquetFile(path).read().to_pylist()
+        others = [row | {"part": "older"} | ({"serial": 0} if table == "drives" else {"ratio": 1.5}) for row in rows]
+        putting.put_table(path.with_name("older-" + path.name), table, putting.made(table, others))
+        if table == "cells":
+            halves = [row | {"part": "half", "ratio": 1.5} for row in rows]
+            putting.put_table(path.with_name("half-" + path.name), table, putting.made(table, halves))
     assert ask(shelf, "lean", Chosen()).as_json() == alone
     season(shelf, judged, seed=9, car="other", drives=2)
     assert {row["car_name"] for row in ask(shelf, "lean", Chosen(car="hill")).rows} == {"hill"}
