@@ -318,7 +318,7 @@ class Session:
             _refuse_endless(self, self._blocks.rows)
             return self
         _refuse_endless(self, min(self._blocks.rows, sum(end - first for first, end in spans)))
-        out = Session(self._blocks)
+        out = Session(self._blocks, self._fetched_utc)
         out.__dict__["_raw"] = self._finder.raw_of(spans)
         return out
 
