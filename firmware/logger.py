@@ -15,6 +15,7 @@ _TURN_HZ = 20  # with fewer rows a second the loop turns without them
 _BESIDE_US = 4000  # while the card is waited for, the rest of the loop turns so often
 _LAST_ROW = const(0x3F000000)  # of a session: 61 days at 200 Hz, 12 at 1000. A greater number is a heap object
 _SHORT = (MemoryError, RuntimeError)  # of heap, of stack
+_HELD_US = const(10000000)
 _STOP_S = 2  # a long press waits so long at most for the row that tells of it
 
 
@@ -31,6 +32,7 @@ class Logger:
         self.beside = False
         self.turned = 0
         self.leaving = False  # the PC wants the board's prompt
+        self.stopped = False  # the card may be out
         self.talk = None  # what answers the PC, once it has asked
 
     def run(self):
@@ -40,20 +42,37 @@ class Logger:
             try:
                 self.record()
                 self.finish()
-                if self.leaving:
-                    self.talk.leave()
-                    raise KeyboardInterrupt
-                if not self.ran_out():
+                if not self.leaving and not self.ran_out():
                     self.wait_for_press()
+                if self.leaving:
+                    self._leave()
             except _SHORT:  # whatever wanted it: begin again, with all of it
                 self._drop()
             # A board that can't reset itself needs the room
-            self.recorder = self.sampler = self.marks = self.health = None
+            self.recorder = self.sampler = self.marks = self.health = self.talk = None
             if not board.powered():
                 board.end()
                 return
             board.restart()
             self.start()
+
+    def _leave(self):
+        """All is written, and the PC wants the board's prompt, or its inputs and its card for a while."""
+        self.talk.leave()
+        if not self.talk.to_bench:
+            raise KeyboardInterrupt
+        self.recorder = self.revival = None  # their room is needed
+        self.board.meanwhile = None
+        gc.collect()
+        try:
+            from cable import bench
+
+            bench.Bench(self).serve()
+        except _SHORT:  # nothing may keep the logger from recording
+            pass
+        if self.board.powered():
+            self.released()  # held on at a start it would ask for a test
+            self.board.reset()
 
     def _drop(self):
         """Write what is held, if memory suffices for that."""
@@ -66,6 +85,10 @@ class Logger:
     def start(self):
         """Open the card, write the setup, start the timer. MemoryError if what the plan asks for does not fit."""
         self._open()
+        if self.button.level() and self.board.proves and self.released():  # pressed at power-on
+            from cable import alone
+
+            alone.run(self)
         memory.settle()
         self.health.look_at_heap()
         period_us = 1000000 // self.plan.config["rate_hz"]
@@ -146,20 +169,20 @@ class Logger:
             self.faults.each_second(sampler)
         self.faults.turn(sampler.row, board.trouble)
         self.panel.turn()
-        if self.talk:
-            self.talk.turn()
-        elif board.called():
-            self._talk()
+        self._hear()
         self.turned = board.ticks_us()
 
-    def _talk(self):
-        """Somebody on the cable: from now on they are answered, if memory suffices for that."""
-        try:
-            from cable import talk
+    def _hear(self):
+        """Answer whoever is on the cable, from their first word on, if memory suffices for that."""
+        if self.talk:
+            self.talk.turn()
+        elif self.board.called():
+            try:
+                from cable import talk
 
-            self.talk = talk.Talk(self, self.board.console())
-        except MemoryError:
-            gc.collect()
+                self.talk = talk.Talk(self, self.board.console())
+            except MemoryError:
+                gc.collect()
 
     def _answer_on(self):
         """Go on with an answer, from the card too: nothing else waits for it now."""
@@ -219,14 +242,32 @@ class Logger:
         self.panel.stop(not self.recorder.writer.dead)
 
     def wait_for_press(self):
-        """The card may be out: touch nothing until the button is pressed again."""
+        """The card may be out: touch nothing until the button is pressed again, or the PC wants the prompt."""
         board = self.board
         button_ = self.button
+        self.stopped = True
         while button_.pressed and board.powered():
             board.idle()
             board.feed()
         button_.tail = button_.head
-        while board.powered() and button_.tail == button_.head:
+        while board.powered() and button_.tail == button_.head and not self.leaving:
             board.idle()
             board.feed()
             self.panel.waiting()
+            self._hear()
+        self.stopped = False
+        self.released()  # held on at a start it would ask for a test
+
+    def released(self):
+        """Wait until nobody presses the button, but not for ever: it may be stuck. Whether it was let go."""
+        board = self.board
+        began = -1
+        while board.powered() and self.button.level():
+            now = board.ticks_us()
+            if began < 0:
+                began = now
+            if (now - began) & ticks.MASK > _HELD_US:
+                return False
+            board.idle()
+            board.feed()
+        return True

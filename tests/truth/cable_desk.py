@@ -14,13 +14,18 @@ import time
 import tty
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 
 from limits import HANG_S
 
+from ringpull.cable import link as links
+from ringpull.cable import ports
 from ringpull.dryrun import run, signals
+from ringpull.errors import CableSilent
 from ringpull.files.firmware_sources import firmware_dir, shared_math_dir
-from truth.signals import Signals
+from truth.profile import holds
+from truth.signals import Signals, Tach
 
 
 class Wire:
@@ -85,7 +90,7 @@ class Wire:
 class Desk(Wire):
     """The firmware, recording. process: of it."""
 
-    def __init__(self, work: Path, files: list[Path], end_s: float, **more) -> None:
+    def __init__(self, work: Path, files: list[Path], end_s: float, heap: str = "", **more) -> None:
         settings, text = run.load_config(files[0])
         compiled = signals.compile_signals(settings, *files[1:])
         job_path = run.write_job(work, settings, compiled, files[0], 1, 0, None)
@@ -95,15 +100,51 @@ class Desk(Wire):
         job_path.write_text(json.dumps(job))
         shutil.copytree(shared_math_dir(), work / "shared_math", ignore=shutil.ignore_patterns("__pycache__"))
         environment = dict(
-            os.environ, RINGPULL_DESK=str(job_path), MICROPYPATH=os.pathsep.join((str(work), ".frozen"))
+            os.environ,
+            RINGPULL_DESK=str(job_path),
+            RINGPULL_BENCH="1",
+            MICROPYPATH=os.pathsep.join((str(work), ".frozen")),
         )
-        command = [run.find_micropython(), "-X", f"heapsize={run.heap_for(text)}", str(firmware_dir() / "main.py")]
+        self.again = 0  # starts after a reset by itself
+        self._job_path = job_path
+        heap = heap or run.heap_for(text)
+        command = [run.find_micropython(), "-X", f"heapsize={heap}", str(firmware_dir() / "main.py")]
         self.errors = work / "errors.txt"
-        with self.errors.open("w") as errors:
-            self.process = subprocess.Popen(command, cwd=work, env=environment, stdout=errors, stderr=errors)
+        self._start = partial(subprocess.Popen, command, cwd=work, env=environment)
+        self._ended = False
+        self._begin()
+
+    def _begin(self) -> None:
+        self._run()
+        self._watching = threading.Thread(target=self._watch, daemon=True)
+        self._watching.start()
+
+    def _run(self) -> None:
+        with self.errors.open("a") as errors:
+            self.process = self._start(stdout=errors, stderr=errors)
+
+    def _watch(self) -> None:
+        """A reset starts it anew, on the card as it is."""
+        while self.process.wait() == run.RESET and not self._ended:
+            self._change_job({})
+            self._run()
+            self.again += 1
+
+    def _change_job(self, more: dict) -> None:
+        """The card stays as it is."""
+        job = json.loads(self._job_path.read_text())
+        self._job_path.write_text(json.dumps(job | {"format": False, "config": None} | more))
+
+    def reset(self, **more) -> None:
+        """The board starts anew in the middle of whatever it does. more: of the job."""
+        self.process.kill()
+        self._watching.join(HANG_S)
+        self._change_job(more)
+        self._begin()
 
     def end(self) -> None:
         """Stop the firmware, as power that goes."""
+        self._ended = True
         self.process.kill()
         self.process.wait(HANG_S)
         self.close()
@@ -143,7 +184,8 @@ def bare(folder: Path) -> Iterator[Bare]:
 
 @contextmanager
 def desk(folder: Path, made: Signals, end_s: float, **more) -> Iterator[Desk]:
-    """The firmware on these signals, recording; with power for `end_s` of the clock's time at most."""
+    """The firmware on these signals, recording; with power for `end_s` of the clock's time at most. more: heap, as
+    MicroPython takes it, and what else stands in the job."""
     made.write(folder)
     files = [folder / name for name in ("logger.json", "volts.csv", "edges.csv", "buttons.csv")]
     work = folder / "work"
@@ -153,6 +195,43 @@ def desk(folder: Path, made: Signals, end_s: float, **more) -> Iterator[Desk]:
         yield running
     finally:
         running.end()
+
+
+@contextmanager
+def bench_desk(folder: Path, made: Signals | None = None, **more) -> Iterator[Desk]:
+    """The firmware recording, its analog inputs fed by the file `source`: {channel: 65536ths of the converter's range}.
+
+    config: a copy of its logger.json, as the PC keeps one.
+    """
+    made = made or Signals(holds([0], 600.0), Tach(2), {"lambda_1": holds([1.0], 600.0)})
+    source = folder / "source.json"
+    source.write_text("{}")
+    with desk(folder / "desk", made, 600.0, source=str(source), **more) as running:
+        running.source = source
+        running.config = folder / "logger.json"
+        shutil.copy(folder / "desk" / "logger.json", running.config)
+        wait_for(lambda: answers(running), running.said())
+        yield running
+
+
+def answers(running: Desk) -> bool:
+    """Whether the logger answers as one that records."""
+    with links.Link(ports.open_port(running.port, links.PIECE_S)) as link:
+        return _gives_state(link)
+
+
+def linked(running: Desk) -> links.Link:
+    """A link to the logger, from its start on."""
+    found = links.Link(ports.open_port(running.port, links.PIECE_S))
+    wait_for(lambda: _gives_state(found), running.said())
+    return found
+
+
+def _gives_state(link: links.Link) -> bool:
+    try:
+        return bool(link.state())
+    except CableSilent:
+        return False
 
 
 def wait_for(event: Callable[[], bool], what: str) -> None:

@@ -49,7 +49,7 @@ def as_json(drive: Drive) -> dict:
     from ringpull.wording import instruments
 
     date = driven(drive)
-    sessions = [_session_json(session) for session in drive.sessions]
+    sessions = [_session_json(session, drive.before_utc(session.id)) for session in drive.sessions]
     blocks = drive.blocks
     return {
         "sessions": sessions,
@@ -78,10 +78,14 @@ def answer_of(drive: Drive) -> list[str]:
     return ["", *verdict_lines(answer(drive))]
 
 
-def _session_json(session: Session) -> dict:
+def _session_json(session: Session, before_utc: str | None) -> dict:
+    from ringpull.wording import calibrated
+
     return {
         "id": session.id,
         "start_utc": session.start_utc,
+        "start_from": session.start_from,
+        "before_utc": before_utc,
         "rows": session.rows,
         "lost_rows": session.lost_rows,
         "start_s": session.start_s,
@@ -104,6 +108,7 @@ def _session_json(session: Session) -> dict:
         "firmware": session.firmware,
         "board": session.board,
         "faults": session.faults,
+        "inputs": [calibrated.as_json(one) for one in calibrated.inputs(session.config)],
         "lean_warnings": [{"start_s": _seconds(a), "end_s": _seconds(b)} for a, b in session.lean_warnings],
         "setup": session.assumed or "its own",
     }
@@ -123,7 +128,7 @@ def as_lines(drive: Drive) -> list[str]:
     every = drive.instruments(EXAMINED_S)
     for session in drive.sessions:
         told = [f"    {line}" for line in instruments.lines([one for one in every if one.session == session.id])]
-        out += [*_session_lines(session), *(["  instruments", *told] if told else []), ""]
+        out += [*_session_lines(session, drive.before_utc(session.id)), *(["  instruments", *told] if told else []), ""]
     out.append(f"date     {driven(drive).words}")
     blocks = drive.blocks
     out.append(f"blocks   {blocks.read} read, {blocks.damaged} damaged, {blocks.missing} missing")
@@ -152,8 +157,11 @@ def _several_hold_drives(drive: Drive) -> bool:
     return sum(ring.sessions > 0 for ring in drive.rings) > 1
 
 
-def _session_lines(session: Session) -> list[str]:
-    began = f", began {session.start_utc}" if session.start_utc else ""
+def _session_lines(session: Session, before_utc: str | None) -> list[str]:
+    from ringpull.files.dates import began_words
+    from ringpull.wording import calibrated
+
+    began = f", began {began_words(session, before_utc)}" if session.start_utc or before_utc else ""
     head = (
         f"session {session.id}: {session.rows} rows, {_clock(session.duration_s)} at {session.rate_hz:g} rows/s{began}"
     )
@@ -163,6 +171,10 @@ def _session_lines(session: Session) -> list[str]:
     if session.start_s:
         out.append(f"  begins  {_clock(session.start_s)} after power-on: older rows were overwritten or are not here")
     out.append("  columns " + ", ".join(channel.column for channel in session.channels))
+    words: dict[str, list[str]] = {}
+    for one in calibrated.inputs(session.config):
+        words.setdefault(calibrated.last(one), []).append(one["name"])
+    out += [f"  inputs  {', '.join(names)}: {said}" for said, names in words.items()]
     marks = [
         f"{m.start_s:.2f}-{'...' if m.end_s is None else format(m.end_s, '.2f')} s" + _flags(m) for m in session.marks
     ]
