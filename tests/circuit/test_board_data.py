@@ -277,6 +277,7 @@ def test_the_page_s_logger_json_is_good():
 def test_the_price_is_the_sum_of_its_lines():
     total = sum(float(str(line["sum_usd"])) for line in prices.rows())
     assert prices.total_usd() == pytest.approx(total, abs=0.01)
+    assert total < contents.BOARD.budget_usd
     low, high = prices.range_usd()
     readme = (build.HARDWARE / "README.md").read_text()
     assert f"{prices.total_usd():.2f} USD, {low} to {high}" in readme
