@@ -33,6 +33,7 @@ def plot(board, folder):
     options.SetOutputDirectory(str(folder))
     options.SetPlotFrameRef(False)
     options.SetPlotValue(False)
+    options.SetDrillMarksType(pcbnew.PCB_PLOT_PARAMS.NO_DRILL_SHAPE)
     options.SetUseGerberProtelExtensions(False)
     options.SetCreateGerberJobFile(False)
     options.SetSubtractMaskFromSilk(True)

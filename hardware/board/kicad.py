@@ -194,6 +194,8 @@ def _hole(k: int, at: tuple[float, float]) -> str:
         "  (attr exclude_from_pos_files exclude_from_bom)\n"
         + "  "
         + _text("fp_text reference", f"HOLE{k + 1}", (0, -3), 0, "F.Fab", 0.8, k)
+        + "\n  "
+        + _text("fp_text value", "M3", (0, 3), 0, "F.Fab", 0.8, k)
         + f'\n  (pad "" np_thru_hole circle (at 0 0) (size {size} {size}) (drill {size}) '
         f'(layers "*.Cu" "*.Mask") (tstamp {_id("hole pad", k)}))\n)'
     )
