@@ -57,6 +57,8 @@ class LeanWatch:
         self.throttle = throttle
         self.full = judging.full_kpa(10 * judging.STANDARD_KPA, throttle, 10)
         self.boosted = judging.boosted_kpa(10 * judging.STANDARD_KPA, 10)
+        self.stood = -1  # tenths of kPa
+        self.stood_ms = 0  # how long the engine stood at that pressure
         self.flat_ms = 0  # how long the idling engine showed the pressure of full load, less how long it did not
         self.warm = tuple(warm)
         self.known_ms = array("i", bytearray(4 * banks))  # each bank: how long lambda is known
@@ -96,17 +98,29 @@ class LeanWatch:
         if not self.in_kpa:
             return load >= 10 * judging.LOADED_PCT
         if rpm <= 0:
-            self.full = judging.full_kpa(load, self.throttle, 10)
-            self.boosted = judging.boosted_kpa(load, 10)
+            self._stand(ms, load)
         elif rpm >= judging.RUNNING_RPM and (throttle < 0 if self.throttle else rpm < judging.IDLE_RPM):
             self.flat_ms += ms if load >= self.full else -4 * ms
             self.flat_ms = max(0, min(2 * judging.NO_VACUUM_MS, self.flat_ms))
         full = self.boosted if self.flat_ms >= judging.NO_VACUUM_MS else self.full
         return throttle >= 0 and judging.under_load(load, full, throttle, 1)
 
+    def _stand(self, ms, load):
+        """With the engine standing the manifold has the pressure of the air, once it keeps still."""
+        if abs(load - self.stood) > 10 * judging.STOOD_KPA:
+            self.stood = load
+            self.stood_ms = 0
+            return
+        self.stood_ms = min(judging.STOOD_MS, self.stood_ms + ms)
+        if self.stood_ms >= judging.STOOD_MS:
+            self.full = judging.full_kpa(load, self.throttle, 10)
+            self.boosted = judging.boosted_kpa(load, 10)
+
     def _settle(self, ms, rpm, load, throttle):
         """How long the engine has been under steady load."""
         running = rpm >= judging.RUNNING_RPM
+        if rpm > 0:
+            self.stood_ms = 0
         self.running_ms = min(WARM_MS, self.running_ms + ms) if running else 0
         known = load is not None
         # A missing edge makes one speed too low: two must be
