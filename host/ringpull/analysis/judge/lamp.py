@@ -18,9 +18,9 @@ EVENT, JUDGED, PART_LOAD, UNJUDGED = "event", "judged", "part load", "unjudged"
 @dataclass(frozen=True)
 class Warned:
     """One warning. pull: the pull that it speaks of, or None. came_to: EVENT where a lean event was found there; JUDGED
-    where that stretch was judged and holds none, with its largest mean `excess`; PART_LOAD where sound instruments say that
-    the engine was not under load at any moment of it, with the highest manifold pressure (kPa) and throttle (per cent)
-    that it showed; else UNJUDGED."""
+    where that stretch was judged and holds none, with its largest mean `excess`; PART_LOAD where sound instruments say
+    that the engine was not under load at any moment of it, with the highest manifold pressure (kPa) and throttle (per
+    cent) that it showed; else UNJUDGED."""
 
     session: int
     start_s: float
