@@ -224,6 +224,21 @@ def test_load_in_per_cent():
     assert drive(6, pull(load=lambda t: 550 if t > 2 else 100), kpa=False) == []
 
 
+def test_load_in_per_cent_beside_a_manifold_pressure():
+    """A full manifold behind a half-open throttle is load, as it is in the report."""
+
+    def warned(opening, pressure, throttle=0):
+        watch = lean_watch.LeanWatch(1, 0.05, 0.3, False, (True,), True)
+        on = False
+        for n in range(60):
+            on = watch.step(STEP_MS, 3000 + 10 * n, opening, 800, throttle, (LEAN,), (0,), pressure)
+        return on
+
+    assert warned(380, 970) and warned(620, 970) and warned(620, None) and warned(620, 700)
+    assert not warned(380, 900) and not warned(380, None)
+    assert not warned(50, 970, -1)  # closed
+
+
 def test_steps_of_other_length_warn_alike():
     for step_ms in (20, 50, 125):
         on, off = drive(10, pull(lambda t: LEAN if 4 <= t < 5 else 810), step_ms=step_ms)
