@@ -21,7 +21,7 @@ MOST_LEARNED = 1 << 14  # edges are enough to learn it from
 MOST_UNEVEN = 64  # edges a cycle, above which spacing is taken as even
 STEPS = 4  # at most, of the search for the cycle around a row's instant
 MOST_TABLE = 3  # entries for each edge
-NEAR = 1e-7  # edges, nearer than which it need not be known
+NEAR = 1e-5  # edges, nearer than which it need not be known: 0.3 us of an idling engine
 
 
 def rate_hz(columns: EdgeColumns, cycle_edges: float) -> Array:
