@@ -71,6 +71,11 @@ def test_a_pull_is_kept_whole_through_stalls(figures, name):
     assert got["pull_rows"] > 2000 and got["pull_rows_missing"] == 0
 
 
+@pytest.mark.parametrize("name", ["twelve", "twelve at 1 kHz"])
+def test_readings_of_the_external_converter_are_those_of_its_inputs(figures, name):
+    assert figures(name)["converter_off_counts"] < 20  # its noise, and 2 ms of its swing; inputs lie 120 apart
+
+
 def test_a_card_that_was_out_for_long_leaves_one_counted_hole(figures):
     got = figures("out 30 s")
     assert got["holes"] == 1 and got["rows_missing"] == got["rows_told_lost"] > 1000

@@ -92,7 +92,7 @@ def _used(
     link: Link, place: Place, file: BinaryIO, done: Fetched, progress: Callable[[float], None] | None
 ) -> None:
     """Every slot that holds a block of the ring."""
-    wrapped = _of_ring(next(_blocks(link, place, place.end, 1)), done.ring)
+    wrapped = _wrapped(link, place, done.ring)
     slots = [(place.end + n) % place.slots for n in range(place.slots)] if wrapped else list(range(place.end))
     if place.sequence is None:
         fresh = _written_since(link, place, file, done)
@@ -100,6 +100,17 @@ def _used(
     else:
         slots = [slot for slot in slots if not _held(file, slot, done, _sequence_at(place, slot))]
     _bring(link, place, file, slots, done, progress)
+
+
+def _wrapped(link: Link, place: Place, ring: str) -> bool:
+    """Whether the logger has written the file to its end before, so that an old block stands where the next comes."""
+    end = place.end
+    while _of_ring(next(_blocks(link, place, end, 1)), ring):
+        now = link.state()[Path(NAMES[place.which]).stem][1]
+        if now == end:
+            return True
+        end = now  # the block is new: it was written between the two questions
+    return False
 
 
 def _sequence_at(place: Place, slot: int) -> int:
