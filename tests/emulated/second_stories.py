@@ -147,7 +147,7 @@ STORIES: dict[str, tuple[str, Callable[[], Story]]] = {
         lambda: _twelve(presses_s=[PULL_S, (11.0, 11.1)], stalls=_stall(4.5, 2.0, 4.0), seconds=24.0, finish_s=6.6),
     ),
     "twelve at 1 kHz": (
-        "twelve inputs at 1 kHz, tach 800 Hz",
+        "twelve inputs at 1 kHz, tach 800 Hz, which `check` refuses",
         lambda: Story(config(1000, twelve=True), tach_hz=800.0, seconds=12.0),
     ),
     "twelve at 1 kHz, 1.3": (
