@@ -31,6 +31,7 @@ class Recorder:
         self.hole = 0  # rows missing before the open block
         self.written_rows = 0
         self.health_row = _HEALTH_S * rate_hz
+        self.clock = None  # gives the wall clock, once the PC has set it in this session
         self.due = False  # blocks wait that are worth a write
         # Packed in one turn, so that what else is due comes to pass; more than come in one, or it never catches up
         self.most_rows = max(_LEAST_ROWS, 2 * rate_hz // pace.SLOW_TURNS_HZ)
@@ -40,6 +41,11 @@ class Recorder:
         """Write the setup that the session's rows need."""
         self.writer.wrote = self.copier.wrote
         self.writer.write_setup(self.span[FIRST_ROW])
+
+    def set_clock(self, clock):
+        """The wall clock was set: the next health block, which comes soon, tells it. clock: gives it as text."""
+        self.clock = clock
+        self.health_row = self.span[FIRST_ROW]
 
     def poll(self, ready=True):
         """Where the card is ready one write, or one step of copying; by turns where both are due. After either the card
@@ -157,4 +163,7 @@ class Recorder:
         rows = self.written_rows - self.writer.outbox.dropped
         text = {"rows": rows, "lost": lost, "late_us": sampler.late_max_us, "heap": health.heap_least}
         text["stall_us"] = health.stall_us
+        if self.clock:
+            text["utc"] = self.clock()
+            text["row"] = sampler.row
         self.writer.write_health(json.dumps(text).encode(), self.span[FIRST_ROW])

@@ -140,6 +140,19 @@ def test_no_block_is_dropped_while_it_is_being_written():
     assert run.box.dropped == 0 and not run.queue.waiting()
 
 
+def test_health_tells_the_clock_soon_once_it_was_set():
+    run = Run()
+    for n in range(25):
+        run.row(n)
+    assert [b for b in run.place.drive.blocks.values() if b[layout.AT_KIND] == layout.HEALTH] == []
+    run.sampler.row = 27
+    run.recorder.set_clock(lambda: "2031-05-06T07:08:09Z")
+    run.recorder.poll()
+    (block,) = [b for b in run.place.drive.blocks.values() if b[layout.AT_KIND] == layout.HEALTH]
+    text = json.loads(block[layout.AT_PAYLOAD : layout.AT_PAYLOAD + layout.get16(block, layout.AT_LENGTH)])
+    assert (text["utc"], text["row"]) == ("2031-05-06T07:08:09Z", 27)
+
+
 def _fill(box, rows_lost):
     for count, lost in rows_lost:
         block = box.next()
