@@ -79,7 +79,7 @@ class Panel:
         if watch:
             ms = since * 1000 // self.rate_hz if since < 1000000 else 1000000
             load = live.target_load()
-            on = watch.step(ms, live.rpm, load, live.wanted, live.opening, live.lambdas, live.rails)
+            on = watch.step(ms, live.rpm, load, live.wanted, live.opening, live.lambdas, live.rails, live.pressure)
             if self.warns and on != self.lean:
                 self.lean = on
                 self.lamp_row = number - self.lamp_every  # the lamp tells it in this turn

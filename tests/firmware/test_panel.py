@@ -138,6 +138,17 @@ def test_the_same_with_an_open_throttle_warns():
     assert len(one.lean_times()) == 1
 
 
+def test_a_target_by_throttle_counts_a_full_manifold_as_load_too():
+    by_throttle = {"load": "throttle", "load_pct": [20, 60, 100], "lambda": [1.0, 0.88, 0.82]}
+
+    def after(kpa):
+        one = car.Car(dict(with_channels(THROTTLE), target=by_throttle), glass=False)
+        one.drive(4, lambda t: {"rpm": 3000 + 300 * t, "map": kpa, "lambda_1": 1.1, "throttle": 38.0})
+        return len(one.lean_times())
+
+    assert after(97.0) == 1 and after(70.0) == 0
+
+
 def test_values_are_true():
     one = car.Car(glass=False)
     one.drive(3, lambda t: {"rpm": 4321.0, "map": 133.0, "lambda_1": 0.873})
