@@ -50,6 +50,26 @@ def test_the_lamp_column_holds_it():
     assert abs(rows[0] / 200 - on) <= 0.01 and abs(rows[-1] / 200 - off) <= 0.01
 
 
+def test_where_the_loop_turns_seldom_lambda_is_looked_at_in_every_turn():
+    one = car.Car({"rate_hz": 1000}, glass=False)
+    looks = []
+    look = one.panel._look
+
+    def counted():
+        looks.append(one.row)
+        look()
+
+    def turn():
+        queue = one.sampler.queue
+        queue.tail = queue.head
+        if one.row % 40 == 39:  # pace.SLOW_TURNS_HZ
+            one.panel.turn()
+
+    one.panel._look, one.turn = counted, turn
+    one.drive(0.6, car.cruise)
+    assert looks == list(range(39, 600, 40))
+
+
 def test_a_good_pull_lights_nothing():
     one = car.Car(glass=False)
     assert lean_times(one, hole=0) == [] and one.board.sounds == []
