@@ -9,6 +9,7 @@ import shlex
 import subprocess
 import sys
 from glob import glob
+from importlib.util import find_spec
 from pathlib import Path
 
 import documents
@@ -28,7 +29,7 @@ PREFIX = "mpremote connect PORT "
 @pytest.fixture
 def folder(tmp_path):
     """A folder like the project's, as far as the guide's commands see it, and a card mounted in it."""
-    for name in (".venv", "firmware", "shared_math", "hardware"):
+    for name in (".venv", "firmware", "shared_math", "hardware", "demo_logs"):
         os.symlink(ROOT / name, tmp_path / name)
     (tmp_path / "CARD").mkdir()
     return tmp_path
@@ -74,6 +75,8 @@ def test_the_guides_commands_run_in_their_order(folder, monkeypatch, capsys):
         if line.startswith("ringpull view "):
             served(line, folder)
             continue
+        if line.startswith("ringpull ask ") and not (find_spec("ibis") and find_spec("duckdb")):
+            continue  # of the extra `library`
         shown = here(line, folder, monkeypatch, capsys) if line.startswith("ringpull ") else shell(line, folder)
         if "prepare" in line:
             assert sorted(path.name for path in (folder / "CARD").iterdir()) == [
