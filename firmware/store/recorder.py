@@ -33,9 +33,8 @@ class Recorder:
         self.health_row = _HEALTH_S * rate_hz
         self.clock = None  # gives the wall clock, once the PC has set it in this session
         self.due = False  # blocks wait that are worth a write
-        self.most_rows = max(
-            _LEAST_ROWS, rate_hz // pace.SLOW_TURNS_HZ
-        )  # packed in one turn, so that what else is due comes to pass
+        # Packed in one turn, so that what else is due comes to pass; more than come in one, or it never catches up
+        self.most_rows = max(_LEAST_ROWS, 2 * rate_hz // pace.SLOW_TURNS_HZ)
         self.copy_next = False
 
     def begin(self):
@@ -72,8 +71,7 @@ class Recorder:
     def pack(self):
         """Rows of the queue into the open block: those that waited at the call, `most_rows` at most."""
         queue = self.queue
-        if self.writer.lent and self.writer.outbox.held >= outbox.BLOCKS - 1:
-            return  # the oldest block, which would be dropped for a new one, is just being written
+        out = self.writer
         cells = queue.cells
         mask = queue.mask
         tail = queue.tail
@@ -81,6 +79,8 @@ class Recorder:
         if left > self.most_rows:
             left = self.most_rows
         while left:
+            if out.lent and out.outbox.held >= outbox.BLOCKS - 1:
+                return  # the oldest block, which would be dropped for a new one, is just being written
             place = tail & mask
             count = min(left, mask + 1 - place)
             at = place * queue.stride
