@@ -11,6 +11,8 @@ LIMIT_5V = 5.5  # volts at the terminal; channels that go higher are on the batt
 
 ANALOG_KINDS = ("lambda", "linear", "table", "thermistor", "rtd", "thermocouple")
 PULSE_KINDS = ("pulses", "frequency", "pulse_width")
+BUS_KINDS = ("obd", "can")
+MOST_STALE_S = 120.0  # of a value from the car's bus: layout.BUS_AGE_BITS hold a little more
 
 # Unit as configured -> suffix of the column in decoded tables
 UNIT_SUFFIX = {
@@ -48,6 +50,10 @@ def unit_of(channel):
         return "degC"
     if kind == "pulse_width":
         return "ms"
+    if kind == "obd":
+        from shared_math import bus
+
+        return bus.unit(channel)
     return channel.get("unit", "")
 
 
@@ -128,6 +134,29 @@ def _analog(out, channel, spec, part):
         out.append({"n": name + ".held", "r": "held", "b": layout.HELD_BITS})
 
 
+def from_the_bus(config):
+    """The channels of a configuration that come from the car's bus, in order."""
+    return [channel for channel in config["channels"] if channel["kind"] in BUS_KINDS]
+
+
+def _from_the_bus(out, config):
+    """Side by side, so that one call fills them: values, their ages, and how the bus is."""
+    listed = from_the_bus(config)
+    if not listed:
+        return
+    from shared_math import bus
+
+    for channel in listed:
+        bits, step, zero = bus.scale(channel)
+        out.append({"n": channel["name"], "r": "bus", "b": bits, "s": step, "o": zero})
+    for channel in listed:
+        stale_ms = round(1000 * channel["stale_s"])
+        out.append({"n": channel["name"] + ".held", "r": "held", "b": layout.BUS_AGE_BITS, "m": stale_ms})
+    out.append({"n": "bus_trip", "r": "bus_trip", "b": layout.BUS_TRIP_BITS})
+    out.append({"n": "bus_lost", "r": "bus_lost", "b": layout.BUS_LOST_BITS})
+    out.append({"n": "bus_state", "r": "bus_state", "b": layout.BUS_STATE_BITS})
+
+
 def columns(config, converter):
     """The columns of the ring file for `config`, in order, as they stand in the setup text.
 
@@ -148,6 +177,7 @@ def columns(config, converter):
                 out.append({"n": name + ".on", "r": "on_us", "b": layout.ON_BITS})
         elif kind == "digital":
             out.append({"n": name, "r": "digital", "b": 1})
+    _from_the_bus(out, config)
     out.append({"n": "stall", "r": "stall", "b": layout.STALL_BITS})
     out.append({"n": "heap", "r": "heap", "b": layout.HEAP_BITS})
     if supply_of(config):

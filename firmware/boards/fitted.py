@@ -27,7 +27,7 @@ class Fitted:
         self.specs = {}  # input -> bits, volts from the lowest to the highest count, skew in microseconds
         self.row_us = 0  # what a row's readings take, of all inputs that are measured for it
         for channel in config["channels"]:
-            name = channel["input"]
+            name = channel.get("input", "a")
             if name[0] in converters.LETTERS:
                 part = self.parts[name[0]]
                 self.places[name] = converters.parse(name)

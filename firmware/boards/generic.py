@@ -187,7 +187,7 @@ class GenericBoard:
     def configure(self, config):
         """The configuration in force, before any input is asked for."""
         self.reference_v = config.get("reference_v", self.pins["reference_v"])
-        if [one for one in config["channels"] if one["input"][0] in "xy"]:
+        if [one for one in config["channels"] if one.get("input", "a")[0] in "xy"]:
             from boards.fitted import Fitted
 
             self.fitted = Fitted(config, self.pins, self.i2c, self.ticks_us)

@@ -7,7 +7,7 @@ from start import settings
 from start.plan import Plan
 
 _CLOSED_PCT = 12  # throttle below this is closed
-_HEAVY = ("channels", "converters", "target", "transfer", "whole_numbers_build")
+_HEAVY = ("channels", "converters", "target", "transfer", "whole_numbers_build", "bus", "obd")
 
 
 def make(board):
@@ -25,10 +25,24 @@ def make(board):
     live = watch = None
     if frame is not None or config["lean_warning"] is not False:
         live, watch = _live(config, table, throttle)
+    bus = _bus(config) if channels.from_the_bus(config) else None
     settings.forget(_HEAVY)
     settings.forget(("wiring",), "boards")
     settings.forget(("plan_build", "settings"), "start")
-    return Plan(given, table, throttle, supply, expected, frame, live, watch)
+    if bus:
+        from acquire import bus_columns
+        from bus import car
+
+        bus.car, bus.columns = car.Car, bus_columns.columns(bus.count)  # loaded before the large arrays take the room
+    return Plan(given, table, throttle, supply, expected, frame, live, watch, bus)
+
+
+def _bus(config):
+    from bus import build
+
+    plan = build.BusPlan(config)
+    settings.forget(("build",), "bus")
+    return plan
 
 
 def _live(config, table, throttle):

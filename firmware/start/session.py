@@ -30,6 +30,9 @@ class Start:
         bits = [column["b"] for column in table]
         setup = self._setup_text(period_us)
         queue, waiting, pack = memory.arrays(bits, rate_hz)
+        self.from_bus = None
+        if plan.bus:
+            self._bus()
         parts = self._sources(plan.config, table)
         logger.marks = marks.Marks(logger.button, rate_hz, plan.throttle, plan.crank())
         logger.button.tail = logger.button.head
@@ -43,6 +46,11 @@ class Start:
         logger.faults.begin(logger)
         logger.panel.begin(logger)
         board.watch()  # only now: making the rings of a large card takes its time
+
+    def _bus(self):
+        bus = self.plan.bus
+        self.from_bus = bus.columns
+        self.logger.bus = bus.car(self.board.bus_port(bus), bus, bus.columns, self.board.ticks_us)
 
     def _setup_text(self, period_us):
         plan = self.plan
@@ -107,7 +115,12 @@ class Start:
                     channel = one
             if channel is None:
                 continue
-            if role == "adc":
+            if role == "bus":
+                if not [part for part in parts if part[2] is self.from_bus]:  # one fills them all
+                    parts.append((at, 1, self.from_bus))
+            elif channel["kind"] in ("obd", "can"):
+                continue
+            elif role == "adc":
                 parts.append((at, 0, board.reader(channel)))
             elif role == "held":
                 parts.append((at, 0, board.age(channel)))

@@ -157,4 +157,4 @@ class Recorder:
         rows = self.written_rows - self.writer.outbox.dropped
         text = {"rows": rows, "lost": lost, "late_us": sampler.late_max_us, "heap": health.heap_least}
         text["stall_us"] = health.stall_us
-        self.writer.write_health(json.dumps(text).encode(), self.span[FIRST_ROW])
+        self.writer.write_text(layout.HEALTH, json.dumps(text).encode(), self.span[FIRST_ROW])

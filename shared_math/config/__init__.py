@@ -53,6 +53,10 @@ def check(config):
             check_fuel.check_fuel(checker, config["fuel"])
         if "target" in config:
             check_top.check_targets(checker, config["target"], by_name)
+        if "bus" in config or [one for one in by_name.values() if one.get("kind") in ("obd", "can")]:
+            from shared_math.config import check_bus
+
+            check_bus.check_bus(checker, config, by_name)
         if "lean_warning" in config and by_name:
             check_top.check_lean_warning(checker, config, by_name)
     return checker.problems
@@ -67,7 +71,7 @@ def explain(problem):
 
 def defaults(config):
     """A copy of a checked configuration with everything filled in that has a default; `config` stays as it is."""
-    from shared_math import converters, judging, lean_watch, speed
+    from shared_math import channels, converters, judging, lean_watch, speed
     from shared_math.config import schema
 
     out = {"board": schema.BOARD, "rate_hz": schema.RATE_HZ, "engine": {}, "fuel": {"name": schema.FUEL_NAME}}
@@ -84,11 +88,25 @@ def defaults(config):
         for key in schema.DEFAULTS[channel["kind"]]:
             channel.setdefault(key, schema.DEFAULTS[channel["kind"]][key])
         channel.setdefault("label", channel["name"].replace("_", " "))
+        if channel["kind"] in channels.BUS_KINDS:
+            _from_the_bus(out, channel, schema.BUS_DEFAULTS)
         if "per_rev" in channel:
             channel.setdefault("max_rpm", speed.MAX_RPM)
         if "per_metre" in channel:
             channel.setdefault("max_kmh", speed.MAX_KMH)
     return out
+
+
+def _from_the_bus(config, channel, usual):
+    """Fill in what a channel from the car's bus leaves open, and the bus itself."""
+    from shared_math import bus
+
+    told = config.setdefault("bus", {})
+    for key in usual:
+        told.setdefault(key, usual[key])
+    if channel["kind"] == "obd":
+        channel.setdefault("hz", bus.usual_hz(channel))
+    channel.setdefault("stale_s", bus.usual_stale_s(channel))
 
 
 def _copy(value):

@@ -18,6 +18,7 @@ TOP = {
     "channels": None,
     "converters": None,
     "reference_v": ("number", 1, 5.5),  # at the converters' reference pins, where it is not the board's own
+    "bus": None,
     "vehicle": None,
     "lean_warning": None,
     "screen": ("yes_no",),
@@ -26,6 +27,16 @@ TOP = {
     "conditions": ("text", 400),
     "note": ("text", 1000),
 }
+BUS = {
+    "ask": ("yes_no",),
+    "chip": ("choice", ("mcp2518fd", "mcp2515", "own")),
+    "crystal_mhz": ("choice", (4, 8, 16, 20, 40)),
+    "kbit": ("choice", (250, 500)),
+    "ecu": None,  # id of the frames that it answers with
+    "vin": ("yes_no",),
+}
+BUS_DEFAULTS = {"ask": False, "chip": "mcp2518fd", "crystal_mhz": 40, "vin": False}
+
 TOP_NEEDED = ("version", "channels")
 
 ENGINE = {
@@ -90,13 +101,20 @@ RESERVED = (
     "stall",
     "heap",
     "dips",
+    "bus_trip",
+    "bus_lost",
+    "bus_state",
     "lambda_target",
     "lambda_aligned",
     "load",
     "valid",
 )
 
-_COMMON = {"name": None, "input": None, "kind": None, "label": ("text", 60), "note": ("text", 200)}
+_NAMED = {"name": None, "kind": None, "label": ("text", 60), "note": ("text", 200)}
+_COMMON = {"input": None}
+_COMMON.update(_NAMED)
+_SIGNAL = {"start_bit": ("whole", 0, 63), "length": ("whole", 1, 24), "order": ("choice", ("little", "big"))}
+_STALE = ("number", 0.1, channels.MOST_STALE_S)
 _QUALITY = {"accuracy": ("number", 0, 1000000), "tau_ms": ("number", 0, 5000)}
 _ANALOG = {"divider": None, "calibration": None, "states": None}
 _ANALOG.update(_QUALITY)  # pyright: ignore[reportCallIssue, reportArgumentType]
@@ -176,7 +194,22 @@ KINDS = {
         ringing_us=("whole", 1, 5000),
     ),
     "digital": _kind(_COMMON, polarity=_LEVEL),
+    "obd": _kind(_NAMED, pid=None, take=("text", 32), hz=("number", 0.02, 50), stale_s=_STALE),
+    "can": _kind(
+        _NAMED,
+        _SIGNAL,
+        id=None,
+        extended=("yes_no",),
+        signed=("yes_no",),
+        factor=("number", -1e6, 1e6),
+        offset=("number", -1e9, 1e9),
+        unit=_UNIT,
+        when=None,
+        stale_s=_STALE,
+    ),
 }
+SIGNAL_WHEN = _kind(_SIGNAL)
+SIGNAL_WHEN["is"] = ("whole", 0, 0xFFFFFF)
 NEEDED = {
     "lambda": ("volts", "values"),
     "linear": ("volts", "values"),
@@ -188,8 +221,9 @@ NEEDED = {
     "frequency": ("hz", "values"),
     "pulse_width": (),
     "digital": (),
+    "obd": ("pid",),
+    "can": ("id", "start_bit", "length"),
 }
-LATER_KINDS = ("obd", "can")
 INPUT_LETTERS = {
     "pulses": "p",
     "frequency": "p",
@@ -224,4 +258,6 @@ DEFAULTS = {
     "frequency": {"unit": "", "polarity": "rising"},
     "pulse_width": {"polarity": "low", "per_cycle": 1, "ringing_us": 200},
     "digital": {"polarity": "high"},
+    "obd": {},
+    "can": {"extended": False, "order": "little", "signed": False, "factor": 1.0, "offset": 0.0, "unit": ""},
 }

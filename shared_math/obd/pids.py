@@ -4,85 +4,73 @@ Scalings: SAE J1979 / ISO 15031-5 as public copies of their tables have them. Co
 what two of them do not agree on is not here.
 """
 
-_PCT = (100, 255, 0, "%")
-_DEGC = (1, 1, -40, "degC")
+# A line a part: PID, bytes of its data; the part's name, its first byte, its bytes; factor, divisor, offset, unit; s where
+# it is signed. A text, since a small board's heap has no room for all of it taken apart
+_TABLE = """
+04 1 calculated_load 0 1 100 255 0 %
+05 1 coolant_temperature 0 1 1 1 -40 degC
+06 1 short_trim_1 0 1 100 128 -100 %
+07 1 long_trim_1 0 1 100 128 -100 %
+08 1 short_trim_2 0 1 100 128 -100 %
+09 1 long_trim_2 0 1 100 128 -100 %
+0A 1 fuel_pressure 0 1 3 1 0 kPa
+0B 1 manifold_pressure 0 1 1 1 0 kPa
+0C 2 engine_speed 0 2 1 4 0 rpm
+0D 1 road_speed 0 1 1 1 0 km/h
+0E 1 spark_advance 0 1 1 2 -64 deg
+0F 1 intake_temperature 0 1 1 1 -40 degC
+10 2 air_flow 0 2 1 100 0 g/s
+11 1 throttle_position 0 1 100 255 0 %
+1F 2 run_time 0 2 1 1 0 s
+21 2 distance_with_lamp 0 2 1 1 0 km
+22 2 rail_pressure_to_manifold 0 2 79 1000 0 kPa
+23 2 rail_pressure 0 2 10 1 0 kPa
+2C 1 commanded_recirculation 0 1 100 255 0 %
+2D 1 recirculation_error 0 1 100 128 -100 %
+2E 1 commanded_purge 0 1 100 255 0 %
+2F 1 fuel_level 0 1 100 255 0 %
+30 1 warm_ups_since_cleared 0 1 1 1 0 -
+31 2 distance_since_cleared 0 2 1 1 0 km
+32 2 vapour_pressure 0 2 1 4 0 Pa s
+33 1 barometric_pressure 0 1 1 1 0 kPa
+42 2 module_voltage 0 2 1 1000 0 V
+43 2 absolute_load 0 2 100 255 0 %
+44 2 commanded_lambda 0 2 2 65536 0 -
+45 1 relative_throttle 0 1 100 255 0 %
+46 1 ambient_temperature 0 1 1 1 -40 degC
+47 1 throttle_position_b 0 1 100 255 0 %
+48 1 throttle_position_c 0 1 100 255 0 %
+49 1 pedal_position_d 0 1 100 255 0 %
+4A 1 pedal_position_e 0 1 100 255 0 %
+4B 1 pedal_position_f 0 1 100 255 0 %
+4C 1 commanded_throttle 0 1 100 255 0 %
+4D 2 minutes_with_lamp 0 2 1 1 0 min
+4E 2 minutes_since_cleared 0 2 1 1 0 min
+4F 4 greatest_lambda 0 1 1 1 0 -
+4F 4 greatest_sensor_volts 1 1 1 1 0 V
+4F 4 greatest_sensor_current 2 1 1 1 0 mA
+4F 4 greatest_manifold_pressure 3 1 10 1 0 kPa
+50 4 greatest_air_flow 0 1 10 1 0 g/s
+52 1 ethanol_content 0 1 100 255 0 %
+53 2 absolute_vapour_pressure 0 2 1 200 0 kPa
+54 2 wide_vapour_pressure 0 2 1 1 0 Pa s
+59 2 absolute_rail_pressure 0 2 10 1 0 kPa
+5A 1 relative_pedal 0 1 100 255 0 %
+5B 1 drive_battery_charge 0 1 100 255 0 %
+5C 1 oil_temperature 0 1 1 1 -40 degC
+5D 2 injection_timing 0 2 1 128 -210 deg
+5E 2 fuel_rate 0 2 1 20 0 L/h
+61 1 demanded_torque 0 1 1 1 -125 %
+62 1 actual_torque 0 1 1 1 -125 %
+63 2 reference_torque 0 2 1 1 0 Nm
+64 5 torque_point_1 0 1 1 1 -125 %
+64 5 torque_point_2 1 1 1 1 -125 %
+64 5 torque_point_3 2 1 1 1 -125 %
+64 5 torque_point_4 3 1 1 1 -125 %
+64 5 torque_point_5 4 1 1 1 -125 %
+"""
 _TRIM = (100, 128, -100, "%")
-_KPA = (1, 1, 0, "kPa")
 _LAMBDA = (2, 65536, 0, "")
-_TORQUE = (1, 1, -125, "%")
-_KM = (1, 1, 0, "km")
-_MIN = (1, 1, 0, "min")
-_SIGNED = "signed"
-
-# PID -> (bytes, parts), a part being (name, first byte, bytes, (factor, divisor, offset, unit)[, _SIGNED])
-_TABLE = {
-    0x10: (2, (("air_flow", 0, 2, (1, 100, 0, "g/s")),)),
-    0x1F: (2, (("run_time", 0, 2, (1, 1, 0, "s")),)),
-    0x21: (2, (("distance_with_lamp", 0, 2, _KM),)),
-    0x22: (2, (("rail_pressure_to_manifold", 0, 2, (79, 1000, 0, "kPa")),)),
-    0x23: (2, (("rail_pressure", 0, 2, (10, 1, 0, "kPa")),)),
-    0x31: (2, (("distance_since_cleared", 0, 2, _KM),)),
-    0x32: (2, (("vapour_pressure", 0, 2, (1, 4, 0, "Pa"), _SIGNED),)),
-    0x42: (2, (("module_voltage", 0, 2, (1, 1000, 0, "V")),)),
-    0x43: (2, (("absolute_load", 0, 2, (100, 255, 0, "%")),)),
-    0x44: (2, (("commanded_lambda", 0, 2, _LAMBDA),)),
-    0x4D: (2, (("minutes_with_lamp", 0, 2, _MIN),)),
-    0x4E: (2, (("minutes_since_cleared", 0, 2, _MIN),)),
-    0x4F: (
-        4,
-        (
-            ("greatest_lambda", 0, 1, (1, 1, 0, "")),
-            ("greatest_sensor_volts", 1, 1, (1, 1, 0, "V")),
-            ("greatest_sensor_current", 2, 1, (1, 1, 0, "mA")),
-            ("greatest_manifold_pressure", 3, 1, (10, 1, 0, "kPa")),
-        ),
-    ),
-    0x50: (4, (("greatest_air_flow", 0, 1, (10, 1, 0, "g/s")),)),
-    0x53: (2, (("absolute_vapour_pressure", 0, 2, (1, 200, 0, "kPa")),)),
-    0x54: (2, (("wide_vapour_pressure", 0, 2, (1, 1, 0, "Pa"), _SIGNED),)),
-    0x59: (2, (("absolute_rail_pressure", 0, 2, (10, 1, 0, "kPa")),)),
-    0x5D: (2, (("injection_timing", 0, 2, (1, 128, -210, "deg")),)),
-    0x5E: (2, (("fuel_rate", 0, 2, (1, 20, 0, "L/h")),)),
-    0x63: (2, (("reference_torque", 0, 2, (1, 1, 0, "Nm")),)),
-    0x64: (5, tuple([("torque_point_%d" % (at + 1), at, 1, _TORQUE) for at in range(5)])),
-    0x0C: (2, (("engine_speed", 0, 2, (1, 4, 0, "rpm")),)),
-}
-
-# Of one byte: PID -> (name, scale)
-_SHORT = {
-    0x04: ("calculated_load", _PCT),
-    0x05: ("coolant_temperature", _DEGC),
-    0x06: ("short_trim_1", _TRIM),
-    0x07: ("long_trim_1", _TRIM),
-    0x08: ("short_trim_2", _TRIM),
-    0x09: ("long_trim_2", _TRIM),
-    0x0A: ("fuel_pressure", (3, 1, 0, "kPa")),
-    0x0B: ("manifold_pressure", _KPA),
-    0x0D: ("road_speed", (1, 1, 0, "km/h")),
-    0x0E: ("spark_advance", (1, 2, -64, "deg")),
-    0x0F: ("intake_temperature", _DEGC),
-    0x11: ("throttle_position", _PCT),
-    0x2C: ("commanded_recirculation", _PCT),
-    0x2D: ("recirculation_error", _TRIM),
-    0x2E: ("commanded_purge", _PCT),
-    0x2F: ("fuel_level", _PCT),
-    0x30: ("warm_ups_since_cleared", (1, 1, 0, "")),
-    0x33: ("barometric_pressure", _KPA),
-    0x45: ("relative_throttle", _PCT),
-    0x46: ("ambient_temperature", _DEGC),
-    0x47: ("throttle_position_b", _PCT),
-    0x48: ("throttle_position_c", _PCT),
-    0x49: ("pedal_position_d", _PCT),
-    0x4A: ("pedal_position_e", _PCT),
-    0x4B: ("pedal_position_f", _PCT),
-    0x4C: ("commanded_throttle", _PCT),
-    0x52: ("ethanol_content", _PCT),
-    0x5A: ("relative_pedal", _PCT),
-    0x5B: ("drive_battery_charge", _PCT),
-    0x5C: ("oil_temperature", _DEGC),
-    0x61: ("demanded_torque", _TORQUE),
-    0x62: ("actual_torque", _TORQUE),
-}
 
 # Lengths of those whose meaning is a list of states: status.py
 _STATES = {0x01: 4, 0x02: 2, 0x03: 2, 0x12: 1, 0x13: 1, 0x1C: 1, 0x1D: 1, 0x1E: 1, 0x41: 4, 0x51: 1, 0x5F: 1}
@@ -120,15 +108,23 @@ def _sensor(pid):
 def described(pid):
     """(bytes, parts) of a parameter that can be scaled, or None. A part: (name, first byte, bytes, (factor, divisor,
     offset, unit), whether signed)."""
-    if pid in _SHORT:
-        name, scale = _SHORT[pid]
-        length, parts = 1, ((name, 0, 1, scale),)
-    else:
-        found = _TABLE.get(pid) or _sensor(pid)
-        if found is None:
-            return None
-        length, parts = found
-    return length, tuple([part[:4] + (len(part) > 4,) for part in parts])
+    found = _sensor(pid)
+    if found:
+        return found[0], tuple([part + (False,) for part in found[1]])
+    begin = "\n%02X " % pid
+    at = _TABLE.find(begin)
+    parts = []
+    length = 0
+    while at >= 0:
+        _, length, name, first, count, factor, divisor, offset, unit, *signed = _line(at + 1)
+        scale = int(factor), int(divisor), int(offset), "" if unit == "-" else unit
+        parts.append((name, int(first), int(count), scale, bool(signed)))
+        at = _TABLE.find(begin, at + 1)
+    return (int(length), tuple(parts)) if parts else None
+
+
+def _line(at):
+    return _TABLE[at : _TABLE.find("\n", at)].split(" ")
 
 
 def length_of(pid):
@@ -170,10 +166,9 @@ def found(asked, take=None):
     """
     pid = number_of(asked)
     if pid is None:
-        for one in scalable():
-            for part in described(one)[1]:
-                if part[0] == asked:
-                    return one, part
+        pid = _named(asked)
+        take = asked
+    if pid is None:
         return None
     known = described(pid)
     if known is None:
@@ -181,6 +176,20 @@ def found(asked, take=None):
     for part in known[1]:
         if take is None or part[0] == take:
             return pid, part
+    return None
+
+
+def _named(name):
+    """The PID that has a part of this name, or None."""
+    if not isinstance(name, str) or not name or " " in name:
+        return None
+    at = _TABLE.find(" " + name + " ")
+    if at >= 0 and name[0] in "abcdefghijklmnopqrstuvwxyz" and len(name) > 2:
+        return int(_TABLE[at - 4 : at - 2], 16)
+    for pid in range(_FIRST_VOLTS, _FIRST_SECOND_TRIM + 4):
+        for part in (_sensor(pid) or (0, ()))[1]:
+            if part[0] == name:
+                return pid
     return None
 
 

@@ -30,23 +30,23 @@ def refusal(reason):
     return _REFUSALS.get(reason, "refused for the reason %02X" % reason)
 
 
-def places(data, length, asked, lengths, out):
+def places(data, length, asked, count, lengths, out):
     """Find the parameters of a service 01 reply; how many, -1 where it is no reply to what was asked.
 
-    data[:length]: the whole message. asked: PIDs of the request. lengths: PID -> bytes. out: as long as asked, gets
-    where each one's data begin, 0 for one that is not there. They may stand in any order and be fewer; anything else
-    (another PID, one twice, too few or too many bytes) makes the whole reply void. Allocates nothing.
+    data[:length]: the whole message. asked[:count]: PIDs of the request. lengths[PID]: its bytes, 0 where unknown.
+    out: gets where each one's data begin, 0 for one that is not there. They may stand in any order and be fewer;
+    anything else (another PID, one twice, too few or too many bytes) makes the whole reply void. Allocates nothing.
     """
     if length < 2 or data[0] != 0x41:
         return -1
-    for n in range(len(asked)):
+    for n in range(count):
         out[n] = 0
     at = 1
-    count = 0
+    found = 0
     while at < length:
         pid = data[at]
         place = -1
-        for n in range(len(asked)):
+        for n in range(count):
             if asked[n] == pid:
                 place = n
         if place < 0 or out[place]:
@@ -58,5 +58,5 @@ def places(data, length, asked, lengths, out):
             return -1
         out[place] = at + 1
         at += 1 + size
-        count += 1
-    return count
+        found += 1
+    return found

@@ -26,8 +26,14 @@ TABLES = {
     "lean_warning": schema.LEAN_WARNING,
     "vehicle": schema.VEHICLE,
     "converters": schema.CONVERTERS,
+    "bus": schema.BUS,
 }
-PARTS = {"divider": schema.DIVIDER, "calibration": schema.CALIBRATION, "state": schema.STATE}
+PARTS = {
+    "divider": schema.DIVIDER,
+    "calibration": schema.CALIBRATION,
+    "state": schema.STATE,
+    "signal when": schema.SIGNAL_WHEN,
+}
 COMMON = ("name", "input", "kind", "label", "note")
 NEEDED = {
     "top": schema.TOP_NEEDED,
@@ -39,6 +45,7 @@ NEEDED = {
     "divider": tuple(schema.DIVIDER),
     "calibration": tuple(schema.CALIBRATION),
     "state": ("name", "volts"),
+    "signal when": ("start_bit", "length", "is"),
     **schema.NEEDED,
 }
 
@@ -128,6 +135,8 @@ def section(name: str, keys: dict) -> list[str]:
 
 def as_channel(kind: str, example: dict) -> dict:
     """The example of a kind as it stands in `channels`."""
+    if kind in channels.BUS_KINDS:
+        return {"name": "a_name", "kind": kind, **example}
     place = texts.whole(kind, example)["channels"][-1]["input"]
     return {"name": "a_name", "input": {"a4": "a0", "d1": "d0"}.get(place, "p0"), "kind": kind, **example}
 
@@ -175,7 +184,7 @@ def allowed(name: str, key: str, rule: tuple | None) -> str:
     if rule is None:
         if name == "pulses" and key in texts.OWN_RULES:
             raise KeyError(key)
-        return texts.OWN_RULES[key]
+        return texts.OWN_RULES.get(f"{name}: {key}") or texts.OWN_RULES[key]
     if rule[0] == "text":
         return f"text, up to {rule[1]} letters"
     if rule[0] == "choice":
@@ -203,6 +212,12 @@ def default(name: str, key: str) -> str:
 def filled(name: str) -> dict:
     """What config.defaults() puts into a section where nothing is written."""
     bare = {"version": 1, "channels": [{"name": "x", "input": "p0", "kind": "digital"}]}
+    if name == "bus":
+        return schema.BUS_DEFAULTS
+    if name == "signal when":
+        return {"order": schema.DEFAULTS["can"]["order"]}
+    if name in channels.BUS_KINDS:
+        return schema.DEFAULTS[name]
     if name in texts.KINDS:
         bare["channels"] = [{"name": "x", "input": "p0", "kind": name}]
         given = config.defaults(bare)["channels"][0]

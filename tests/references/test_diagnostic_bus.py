@@ -9,7 +9,7 @@ from shared_math import obd
 from shared_math.obd import codes, pids, status, transport
 
 # Parameters that a library reads otherwise than J1979's table: python-OBD the sign of two vapour pressures; scapy one
-# byte of the air flow, and no offset of the pumped sensors' currents (worked example: 41 34 7B D1 7F CC is -0.203125 mA)
+# byte of the air flow, and no offset of the pumped sensors' currents (41 34 7B D1 7F CC is -0.203125 mA)
 PYTHON_OBD_DIFFERS = (0x32, 0x54)
 SCAPY_DIFFERS = (0x10, *range(0x34, 0x3C))
 TRIES = (bytes(8), bytes((1, 2, 3, 4, 5, 6, 7, 8)), bytes((0x1A, 0xF8, 0x7F, 0xCC, 9, 8, 7, 6)), bytes([255] * 8))

@@ -144,14 +144,14 @@ def test_replies_to_six_at_once():
 
     def found(text):
         data = unhex(text)
-        return replies.places(data, len(data), asked, lengths, out)
+        return replies.places(data, len(data), asked, 3, lengths, out)
 
     assert found("41 0C 1AF8 0D 32 05 5A") == 3 and out == [2, 5, 7]
     assert found("41 05 5A 0C 1AF8") == 2 and out == [4, 0, 2]  # reordered and short
     for void in ("41", "7F 01 12", "41 0C 1A", "41 0B 10", "41 0D 32 0D 33", "41 0D 32 00", "01 0D 32", "41 0D"):
         assert found(void) == -1, void
     alone = [0]
-    assert replies.places(unhex("41770102030405"), 7, (0x77,), lengths, alone) == 1 and alone == [2]
+    assert replies.places(unhex("41770102030405"), 7, (0x77,), 1, lengths, alone) == 1 and alone == [2]
 
 
 def test_every_parameter_can_be_found_by_its_name_number_and_digits():

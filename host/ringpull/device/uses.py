@@ -55,7 +55,7 @@ def uses(config: dict[str, Any]) -> list[Use]:
             found[channel["name"]].append(brings)
     _named_by_others(config, found)
     _logger(config, found)
-    return [Use(one["name"], one["input"], tuple(found[one["name"]])) for one in config["channels"]]
+    return [Use(one["name"], one.get("input", "bus"), tuple(found[one["name"]])) for one in config["channels"]]
 
 
 def _lambdas(config: dict[str, Any], found: dict[str, list[str]]) -> None:

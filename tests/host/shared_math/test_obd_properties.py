@@ -75,7 +75,7 @@ def test_loss_and_doubling_in_one_message_hurt_no_other(payloads, data):
 def test_no_reply_passes_for_another_parameter(data, asked):
     lengths = {pid: pids.length_of(pid) for pid in asked}
     out = [0] * len(asked)
-    count = replies.places(data, len(data), tuple(asked), lengths, out)
+    count = replies.places(data, len(data), asked, len(asked), lengths, out)
     if count < 0:
         return
     assert data[0] == 0x41 and count == sum(1 for at in out if at)

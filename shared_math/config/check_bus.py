@@ -1,0 +1,68 @@
+"""Checks channels that come from the car's bus, and the bus itself."""
+
+from shared_math import bus
+from shared_math.config import schema
+from shared_math.config.checker import shown
+from shared_math.obd import pids
+
+_MOST_PLAIN = 0x7FF
+_MOST_EXTENDED = 0x1FFFFFFF
+
+
+def check_bus(checker, config, by_name):
+    """`bus` of the configuration, and whether it goes with the channels. by_name: name -> channel."""
+    told = config.get("bus", {})
+    asked = [one for one in by_name.values() if one.get("kind") == "obd"]
+    if checker.object(told, "bus", schema.BUS):
+        if "ecu" in told:
+            number = bus.frame_id(told["ecu"])
+            if number is None or not 0 < number <= _MOST_EXTENDED:
+                checker.bad("frame_id", "bus: ecu", shown(told["ecu"]))
+        if asked and told.get("ask") is not True:
+            checker.bad("obd_no_ask", 'channel "%s"' % asked[0]["name"])
+    if len(asked) > bus.MOST_ASKED:
+        checker.bad("obd_many", "channels", "%d values of kind obd (allowed: %d)" % (len(asked), bus.MOST_ASKED))
+    if "bus" in config and by_name and not [one for one in by_name.values() if one.get("kind") in ("obd", "can")]:
+        checker.bad("bus_unused", "bus")
+
+
+def check_channel(checker, channel, where, kind):
+    """A channel of kind obd or can."""
+    if kind == "obd":
+        _check_pid(checker, channel, where)
+    else:
+        _check_frame(checker, channel, where)
+
+
+def _check_pid(checker, channel, where):
+    if "pid" not in channel:
+        return
+    asked = channel["pid"]
+    if not pids.found(asked):
+        checker.bad("pid_unknown", where + ": pid", shown(asked))
+    elif "take" in channel and not pids.found(asked, channel["take"]):
+        number = pids.found(asked)[0]
+        parts = ", ".join([part[0] for part in pids.described(number)[1]])
+        checker.bad("pid_part", where + ": take", "%s (its parts: %s)" % (shown(channel["take"]), parts))
+
+
+def _check_frame(checker, channel, where):
+    if "id" in channel:
+        number = bus.frame_id(channel["id"])
+        most = _MOST_EXTENDED if channel.get("extended") is True else _MOST_PLAIN
+        if number is None or not 0 <= number <= most:
+            checker.bad("frame_id", where + ": id", shown(channel["id"]))
+    if channel.get("factor") == 0:
+        checker.bad("factor_zero", where + ": factor")
+    _check_place(checker, channel, where, schema.KINDS["can"])
+    if "when" in channel:
+        here = where + ": when"
+        if checker.object(channel["when"], here, schema.SIGNAL_WHEN, ("start_bit", "length", "is")):
+            _check_place(checker, channel["when"], here, schema.SIGNAL_WHEN)
+
+
+def _check_place(checker, signal, where, rules):
+    start = checker.good(signal, "start_bit", rules["start_bit"])
+    length = checker.good(signal, "length", rules["length"])
+    if start is not None and length is not None and bus.last_byte(start, length, signal.get("order") == "big") > 7:
+        checker.bad("signal_outside", where)
