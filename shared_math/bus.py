@@ -1,9 +1,10 @@
 """Channels that come from the car's bus: how wide their columns are, what a number in them means, how often they are
 asked for, and where a broadcast signal stands in its frame."""
 
-from shared_math import channels
+from shared_math import channels, layout
 from shared_math.obd import pids
 
+DEFAULTS = {"ask": False, "chip": "mcp2518fd", "crystal_mhz": 40, "vin": False}
 MOST_ASKED = 16
 STALE_PERIODS = 4  # a value that is missing for so many of its periods is none
 LEAST_STALE_S = 2.0
@@ -31,10 +32,18 @@ def usual_stale_s(channel):
     return min(channels.MOST_STALE_S, max(LEAST_STALE_S, STALE_PERIODS / channel["hz"]))
 
 
+def part_of(channel):
+    """The part of its parameter that a checked obd channel is: see pids.described."""
+    found = pids.found(channel["pid"], channel.get("take"))
+    if found is None:
+        raise KeyError(channel["pid"])
+    return found[1]
+
+
 def scale(channel):
     """(bits, value per count, value at zero counts) of a channel's column."""
     if channel["kind"] == "obd":
-        _, (_, _, count, (factor, divisor, offset, _), signed) = pids.found(channel["pid"], channel.get("take"))
+        _, _, count, (factor, divisor, offset, _), signed = part_of(channel)
         bits = 8 * count
         step = factor / divisor
         return bits, step, offset - (step * (1 << bits - 1) if signed else 0)
@@ -51,7 +60,7 @@ def unit(channel):
     return found[1][3][3] if found else ""
 
 
-def frame_id(told):
+def frame_id(told) -> "int | None":
     """The number of a frame that `told` means, or None: a whole number, or hexadecimal digits with or without 0x."""
     if isinstance(told, bool):
         return None
@@ -90,3 +99,27 @@ def extract(data, start, length, big, signed):
         for n in range(length):
             value |= (data[start + n >> 3] >> (start + n & 7) & 1) << n
     return value ^ 1 << length - 1 if signed else value
+
+
+def add_columns(out, listed):
+    """Columns of the channels `listed`, side by side so that one call fills them: values, ages, how the bus is."""
+    for channel in listed:
+        bits, step, zero = scale(channel)
+        out.append({"n": channel["name"], "r": "bus", "b": bits, "s": step, "o": zero})
+    for channel in listed:
+        stale_ms = round(1000 * channel["stale_s"])
+        out.append({"n": channel["name"] + ".held", "r": "held", "b": layout.BUS_AGE_BITS, "m": stale_ms})
+    out.append({"n": "bus_trip", "r": "bus_trip", "b": layout.BUS_TRIP_BITS})
+    out.append({"n": "bus_lost", "r": "bus_lost", "b": layout.BUS_LOST_BITS})
+    out.append({"n": "bus_state", "r": "bus_state", "b": layout.BUS_STATE_BITS})
+
+
+def fill(config):
+    """Write into a configuration with channels from the bus what they leave open, and the bus itself."""
+    told = config.setdefault("bus", {})
+    for key in DEFAULTS:
+        told.setdefault(key, DEFAULTS[key])
+    for channel in channels.from_the_bus(config):
+        if channel["kind"] == "obd":
+            channel.setdefault("hz", usual_hz(channel))
+        channel.setdefault("stale_s", usual_stale_s(channel))

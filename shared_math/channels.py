@@ -139,24 +139,6 @@ def from_the_bus(config):
     return [channel for channel in config["channels"] if channel["kind"] in BUS_KINDS]
 
 
-def _from_the_bus(out, config):
-    """Side by side, so that one call fills them: values, their ages, and how the bus is."""
-    listed = from_the_bus(config)
-    if not listed:
-        return
-    from shared_math import bus
-
-    for channel in listed:
-        bits, step, zero = bus.scale(channel)
-        out.append({"n": channel["name"], "r": "bus", "b": bits, "s": step, "o": zero})
-    for channel in listed:
-        stale_ms = round(1000 * channel["stale_s"])
-        out.append({"n": channel["name"] + ".held", "r": "held", "b": layout.BUS_AGE_BITS, "m": stale_ms})
-    out.append({"n": "bus_trip", "r": "bus_trip", "b": layout.BUS_TRIP_BITS})
-    out.append({"n": "bus_lost", "r": "bus_lost", "b": layout.BUS_LOST_BITS})
-    out.append({"n": "bus_state", "r": "bus_state", "b": layout.BUS_STATE_BITS})
-
-
 def columns(config, converter):
     """The columns of the ring file for `config`, in order, as they stand in the setup text.
 
@@ -177,7 +159,10 @@ def columns(config, converter):
                 out.append({"n": name + ".on", "r": "on_us", "b": layout.ON_BITS})
         elif kind == "digital":
             out.append({"n": name, "r": "digital", "b": 1})
-    _from_the_bus(out, config)
+    if from_the_bus(config):
+        from shared_math import bus
+
+        bus.add_columns(out, from_the_bus(config))
     out.append({"n": "stall", "r": "stall", "b": layout.STALL_BITS})
     out.append({"n": "heap", "r": "heap", "b": layout.HEAP_BITS})
     if supply_of(config):

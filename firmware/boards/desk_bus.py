@@ -80,6 +80,9 @@ class DeskBus:
         """See drivers/can_frame.py."""
         return 0
 
+    def look(self):
+        """See drivers/can_frame.py."""
+
     def take(self, frame):
         """See drivers/can_frame.py."""
         if not self.waiting:

@@ -47,6 +47,7 @@ class GenericBoard:
         self.irq_pins = []
         self.bus = None
         self.fitted = None
+        self.can = None
         self.raw = config_file.noted()  # why the last start failed: raw counts are recorded then; or None
         self.trouble = None  # name of a fault of the inputs, for the lamp
         self.calls = select.poll()  # of the cable
@@ -329,6 +330,14 @@ class GenericBoard:
         """Once a turn of the main loop while recording."""
         if self.fitted and self.fitted.step():
             self.trouble = "converter_silent"
+
+    def bus_port(self, plan):
+        """The controller of the car's bus: drivers/can_frame.py. plan: bus.build.BusPlan."""
+        if self.can is None:
+            from boards import fitted
+
+            self.can = fitted.bus_port(plan, self)
+        return self.can
 
     def buzzer(self, on):
         """Sound it, or not; only called where the configuration says that there is one."""

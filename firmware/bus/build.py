@@ -30,13 +30,12 @@ class BusPlan:
         self.ask = told["ask"]
         self.vin = told["vin"]
         self.kbit = told.get("kbit", 0)
-        self.ecu = bus.frame_id(told["ecu"]) if "ecu" in told else -1
+        self.ecu = (bus.frame_id(told["ecu"]) or -1) if "ecu" in told else -1
         if self.ecu > _PLAIN_IDS:
             self.ecu |= EXTENDED
         self.chip = told["chip"]
         self.crystal_mhz = told["crystal_mhz"]
         self.frame = bytearray(8)
-        self.car = self.columns = None  # bus.car.Car, the class; acquire.bus_columns
         listed = channels.from_the_bus(config)
         self.count = len(listed)
         wanted = {}
@@ -44,7 +43,8 @@ class BusPlan:
         for at in range(len(listed)):
             channel = listed[at]
             if channel["kind"] == "obd":
-                pid, (_, first, size, _, signed) = pids.found(channel["pid"], channel.get("take"))
+                _, first, size, _, signed = bus.part_of(channel)
+                pid = (pids.found(channel["pid"], channel.get("take")) or (0,))[0]
                 flip = 1 << 8 * size - 1 if signed else 0
                 wanted.setdefault(pid, []).append((at, first, size, flip, channel["hz"]))
             else:
@@ -54,7 +54,7 @@ class BusPlan:
         self.parts = tuple([tuple([one[:4] for one in wanted[pid]]) for pid in self.pids])
         self.sizes = bytearray(256)
         for pid in self.pids:
-            self.sizes[pid] = pids.length_of(pid)
+            self.sizes[pid] = pids.length_of(pid) or 0
         self.signals = None
         self.only = _DIAGNOSTIC if self.ask else ()
         if heard:
@@ -64,6 +64,11 @@ class BusPlan:
             self.only += tuple([(one, _EXACT) for one in sorted(set(self.signals.ids))])
         if self.ecu >= 0:
             self.only += ((self.ecu, _EXACT),)
+
+    def load(self, car, columns):
+        """car: bus.car.Car, the class. columns: of acquire.bus_columns."""
+        self.car = car
+        self.columns = columns
 
 
 def _signal(at, channel):

@@ -72,8 +72,9 @@ class Car:
             if not self.unanswered:
                 self.unanswered = True
                 self.asked_at = self.now
+        self.port.look()
         self._drain()
-        self.held.lost = self.counts[transport.LOST] + self.poller.lost + self.link.lost
+        self.held.lost = self.counts[transport.LOST] + self.poller.lost + self.link.lost + self.port.missed()
         if (self.now - self.looked) & ticks.MASK > _AGAIN_US:
             self.looked = self.now
             self.held.look(self.now)

@@ -141,10 +141,10 @@ class Link:
         self.only = self.next_only
         self.to_only = self.to
         self.left = 0
-        self.waiting = True
         self.sent += 1
         self.sent_at[tag] = self.ticks_us()
         self.port.send(self.to, self.request)
+        self.waiting = True  # only now: a stray frame must not make the interrupt send in between
 
     def may_go(self, now):
         """Whether the time since the last request allows another."""

@@ -8,7 +8,8 @@
     failed()            whether the last `send` was not acknowledged, or ended in an error
     take(frame)         the oldest frame that has come into `frame`; whether there was one
     errors()            the larger of the controller's two error counters, 256 where it has left the bus
-    missed()            frames that the chip had no room for, since the start
+    missed()            how often the chip had no room for a frame, since the start
+    look()              from the main loop: call the handler for frames that wait without an interrupt having told of it
 
 only: (id, mask) of the frames that are wanted, None for all. Bit 29 of an id marks one of 29 bits.
 """

@@ -33,7 +33,8 @@ def make(board):
         from acquire import bus_columns
         from bus import car
 
-        bus.car, bus.columns = car.Car, bus_columns.columns(bus.count)  # loaded before the large arrays take the room
+        # Loaded before the large arrays take the room
+        bus.load(car.Car, bus_columns.columns(bus.count))
     return Plan(given, table, throttle, supply, expected, frame, live, watch, bus)
 
 

@@ -88,25 +88,15 @@ def defaults(config):
         for key in schema.DEFAULTS[channel["kind"]]:
             channel.setdefault(key, schema.DEFAULTS[channel["kind"]][key])
         channel.setdefault("label", channel["name"].replace("_", " "))
-        if channel["kind"] in channels.BUS_KINDS:
-            _from_the_bus(out, channel, schema.BUS_DEFAULTS)
         if "per_rev" in channel:
             channel.setdefault("max_rpm", speed.MAX_RPM)
         if "per_metre" in channel:
             channel.setdefault("max_kmh", speed.MAX_KMH)
+    if channels.from_the_bus(out):
+        from shared_math import bus
+
+        bus.fill(out)
     return out
-
-
-def _from_the_bus(config, channel, usual):
-    """Fill in what a channel from the car's bus leaves open, and the bus itself."""
-    from shared_math import bus
-
-    told = config.setdefault("bus", {})
-    for key in usual:
-        told.setdefault(key, usual[key])
-    if channel["kind"] == "obd":
-        channel.setdefault("hz", bus.usual_hz(channel))
-    channel.setdefault("stale_s", bus.usual_stale_s(channel))
 
 
 def _copy(value):

@@ -5,6 +5,17 @@ from shared_math.config import schema
 from shared_math.config.checker import shown
 from shared_math.obd import pids
 
+BUS = {
+    "ask": ("yes_no",),
+    "chip": ("choice", ("mcp2518fd", "mcp2515", "own")),
+    "crystal_mhz": ("choice", (4, 8, 16, 20, 40)),
+    "kbit": ("choice", (250, 500)),
+    "ecu": None,  # id of the frames that it answers with
+    "vin": ("yes_no",),
+}
+SIGNAL_WHEN = {"is": ("whole", 0, 0xFFFFFF)}
+SIGNAL_WHEN.update(schema.SIGNAL)
+
 _MOST_PLAIN = 0x7FF
 _MOST_EXTENDED = 0x1FFFFFFF
 
@@ -13,7 +24,7 @@ def check_bus(checker, config, by_name):
     """`bus` of the configuration, and whether it goes with the channels. by_name: name -> channel."""
     told = config.get("bus", {})
     asked = [one for one in by_name.values() if one.get("kind") == "obd"]
-    if checker.object(told, "bus", schema.BUS):
+    if checker.object(told, "bus", BUS):
         if "ecu" in told:
             number = bus.frame_id(told["ecu"])
             if number is None or not 0 < number <= _MOST_EXTENDED:
@@ -38,11 +49,11 @@ def _check_pid(checker, channel, where):
     if "pid" not in channel:
         return
     asked = channel["pid"]
-    if not pids.found(asked):
+    found = pids.found(asked)
+    if found is None:
         checker.bad("pid_unknown", where + ": pid", shown(asked))
     elif "take" in channel and not pids.found(asked, channel["take"]):
-        number = pids.found(asked)[0]
-        parts = ", ".join([part[0] for part in pids.described(number)[1]])
+        parts = ", ".join([part[0] for part in (pids.described(found[0]) or (0, ()))[1]])
         checker.bad("pid_part", where + ": take", "%s (its parts: %s)" % (shown(channel["take"]), parts))
 
 
@@ -57,8 +68,8 @@ def _check_frame(checker, channel, where):
     _check_place(checker, channel, where, schema.KINDS["can"])
     if "when" in channel:
         here = where + ": when"
-        if checker.object(channel["when"], here, schema.SIGNAL_WHEN, ("start_bit", "length", "is")):
-            _check_place(checker, channel["when"], here, schema.SIGNAL_WHEN)
+        if checker.object(channel["when"], here, SIGNAL_WHEN, ("start_bit", "length", "is")):
+            _check_place(checker, channel["when"], here, SIGNAL_WHEN)
 
 
 def _check_place(checker, signal, where, rules):

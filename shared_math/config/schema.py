@@ -27,16 +27,6 @@ TOP = {
     "conditions": ("text", 400),
     "note": ("text", 1000),
 }
-BUS = {
-    "ask": ("yes_no",),
-    "chip": ("choice", ("mcp2518fd", "mcp2515", "own")),
-    "crystal_mhz": ("choice", (4, 8, 16, 20, 40)),
-    "kbit": ("choice", (250, 500)),
-    "ecu": None,  # id of the frames that it answers with
-    "vin": ("yes_no",),
-}
-BUS_DEFAULTS = {"ask": False, "chip": "mcp2518fd", "crystal_mhz": 40, "vin": False}
-
 TOP_NEEDED = ("version", "channels")
 
 ENGINE = {
@@ -113,7 +103,7 @@ RESERVED = (
 _NAMED = {"name": None, "kind": None, "label": ("text", 60), "note": ("text", 200)}
 _COMMON = {"input": None}
 _COMMON.update(_NAMED)
-_SIGNAL = {"start_bit": ("whole", 0, 63), "length": ("whole", 1, 24), "order": ("choice", ("little", "big"))}
+SIGNAL = {"start_bit": ("whole", 0, 63), "length": ("whole", 1, 24), "order": ("choice", ("little", "big"))}
 _STALE = ("number", 0.1, channels.MOST_STALE_S)
 _QUALITY = {"accuracy": ("number", 0, 1000000), "tau_ms": ("number", 0, 5000)}
 _ANALOG = {"divider": None, "calibration": None, "states": None}
@@ -197,7 +187,7 @@ KINDS = {
     "obd": _kind(_NAMED, pid=None, take=("text", 32), hz=("number", 0.02, 50), stale_s=_STALE),
     "can": _kind(
         _NAMED,
-        _SIGNAL,
+        SIGNAL,
         id=None,
         extended=("yes_no",),
         signed=("yes_no",),
@@ -208,8 +198,6 @@ KINDS = {
         stale_s=_STALE,
     ),
 }
-SIGNAL_WHEN = _kind(_SIGNAL)
-SIGNAL_WHEN["is"] = ("whole", 0, 0xFFFFFF)
 NEEDED = {
     "lambda": ("volts", "values"),
     "linear": ("volts", "values"),

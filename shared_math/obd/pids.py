@@ -4,8 +4,8 @@ Scalings: SAE J1979 / ISO 15031-5 as public copies of their tables have them. Co
 what two of them do not agree on is not here.
 """
 
-# A line a part: PID, bytes of its data; the part's name, its first byte, its bytes; factor, divisor, offset, unit; s where
-# it is signed. A text, since a small board's heap has no room for all of it taken apart
+# A line a part: PID, bytes of its data; the part's name, its first byte, its bytes; factor, divisor, offset, unit; s
+# where it is signed. A text, since a small board's heap has no room for all of it taken apart
 _TABLE = """
 04 1 calculated_load 0 1 100 255 0 %
 05 1 coolant_temperature 0 1 1 1 -40 degC
@@ -82,7 +82,7 @@ _FIRST_VOLTS, _FIRST_LAMBDA, _FIRST_CURRENT, _FIRST_CATALYST = 0x14, 0x24, 0x34,
 _FIRST_SECOND_TRIM = 0x55
 
 
-def _sensor(pid):
+def _sensor(pid) -> "tuple | None":
     """Parts of the oxygen sensors' parameters, which are numbered alike; None for any other."""
     if _FIRST_VOLTS <= pid < _FIRST_VOLTS + SENSORS:
         name = "sensor_%d_" % (pid - _FIRST_VOLTS + 1)
@@ -105,7 +105,7 @@ def _sensor(pid):
     return None
 
 
-def described(pid):
+def described(pid) -> "tuple | None":
     """(bytes, parts) of a parameter that can be scaled, or None. A part: (name, first byte, bytes, (factor, divisor,
     offset, unit), whether signed)."""
     found = _sensor(pid)
@@ -159,7 +159,7 @@ def scaled(part, raw):
     return raw * factor / divisor + offset
 
 
-def found(asked, take=None):
+def found(asked, take=None) -> "tuple | None":
     """(PID, its part) that `asked` means, or None: a name of the table, a number, or two hexadecimal digits.
 
     take: name of the part, where a number is given and the parameter has several; None: the first.

@@ -9,8 +9,8 @@ from pathlib import Path
 
 from ringpull.analysis.drive_state import roles, units
 from ringpull.device import uses
-from shared_math import channels, config, speed
-from shared_math.config import explanations, schema
+from shared_math import bus, channels, config, speed
+from shared_math.config import check_bus, explanations, schema
 from tests.make import reference_texts as texts
 
 PAGE = Path(__file__).resolve().parents[2] / "host" / "docs" / "logger_json.md"
@@ -26,13 +26,13 @@ TABLES = {
     "lean_warning": schema.LEAN_WARNING,
     "vehicle": schema.VEHICLE,
     "converters": schema.CONVERTERS,
-    "bus": schema.BUS,
+    "bus": check_bus.BUS,
 }
 PARTS = {
     "divider": schema.DIVIDER,
     "calibration": schema.CALIBRATION,
     "state": schema.STATE,
-    "signal when": schema.SIGNAL_WHEN,
+    "signal when": check_bus.SIGNAL_WHEN,
 }
 COMMON = ("name", "input", "kind", "label", "note")
 NEEDED = {
@@ -213,7 +213,7 @@ def filled(name: str) -> dict:
     """What config.defaults() puts into a section where nothing is written."""
     bare = {"version": 1, "channels": [{"name": "x", "input": "p0", "kind": "digital"}]}
     if name == "bus":
-        return schema.BUS_DEFAULTS
+        return bus.DEFAULTS
     if name == "signal when":
         return {"order": schema.DEFAULTS["can"]["order"]}
     if name in channels.BUS_KINDS:

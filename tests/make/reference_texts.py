@@ -21,8 +21,8 @@ SECTIONS = {
     "lambda, engine speed and a target by load are there.",
     "vehicle": "For the report's head, for power at the wheels and for the delay.",
     "converters": "External converters: `x` is the first, `y` the second.",
-    "bus": "The car's diagnostic bus (CAN), for channels of kind `obd` and `can`. Without `ask` the logger only listens: "
-    "it sends nothing, not even an acknowledgement.",
+    "bus": "The car's diagnostic bus (CAN), for channels of kind `obd` and `can`. Without `ask` the logger only "
+    "listens: it sends nothing, not even an acknowledgement.",
     "signal when": "Of a channel of kind `can` whose frame carries different signals by turns: what else stands in it.",
     "channel": "Every channel has these keys; the rest depends on its `kind`.",
     "divider": "What is soldered in front of the converter, where it is not the divider of the drawings "

@@ -141,7 +141,7 @@ class BusServer:
                         at_us += round(unit.longer_s * 1e6)
 
     def _begin(self, unit: Unit, payload: bytes, at_us: int) -> None:
-        sender = transport.Sender(unit.padding)
+        sender = transport.Sender(unit.padding)  # pyright: ignore[reportArgumentType]
         sender.begin(payload)
         first = sender.frame(at_us)
         assert first is not None
