@@ -22,6 +22,12 @@ LAMP = (
     ("three short flashes every 2 s, for 5 s", "the pull ended by itself", "nothing: a press now does nothing"),
     ("quick blinking, two a second", "**lean under load**", "**lift, now**"),
     ("on 1 s, off 1 s", "the card may be taken out", "take it out, or press to record on"),
+    (
+        "on, with a short gap every 2 s",
+        "on the bench: a PC calibrates or tests it, or it tests itself; nothing is recorded",
+        "wait; a press ends what a PC does, and it records again",
+    ),
+    ("three flashes of 1 s, then a pause", "the self-test found nothing wrong", "wait six seconds: it records"),
     ("long and short flashes, then a pause", "a fault: tens long, ones short", "find its number below"),
     (
         "flickering, four a second, from power-on",
@@ -33,6 +39,7 @@ BUTTON = (
     ("short press", "a pull begins; pressed again, it ends"),
     ("two presses", "the last pull was spoiled: kept, shown, not judged"),
     ("long press, until the lamp says so", "the card may be taken out"),
+    ("held at power-on, let go within ten seconds", "self-test: half a minute, then the lamp tells"),
 )
 CAUTIONS = (
     "Lean warning: lift. It comes half a second late at best, and not at all where lambda means nothing.",

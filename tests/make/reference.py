@@ -34,7 +34,7 @@ PARTS = {
     "state": schema.STATE,
     "signal when": check_bus.SIGNAL_WHEN,
 }
-COMMON = ("name", "input", "kind", "label", "note")
+COMMON = ("name", "input", "kind", "label", "note", "checked")
 NEEDED = {
     "top": schema.TOP_NEEDED,
     "fuel": ("name",),
@@ -43,7 +43,7 @@ NEEDED = {
     "when": ("channel", "is"),
     "channel": ("name", "input", "kind"),
     "divider": tuple(schema.DIVIDER),
-    "calibration": tuple(schema.CALIBRATION),
+    "calibration": ("counts", "volts"),
     "state": ("name", "volts"),
     "signal when": ("start_bit", "length", "is"),
     **schema.NEEDED,

@@ -27,7 +27,8 @@ SECTIONS = {
     "channel": "Every channel has these keys; the rest depends on its `kind`.",
     "divider": "What is soldered in front of the converter, where it is not the divider of the drawings "
     "(6.8 kilohm and 10 kilohm; 47 and 10 kilohm where `volts` go above 5.5).",
-    "calibration": "Two voltages measured on the bench. It takes the place of divider and reference.",
+    "calibration": "Two voltages measured on the bench, as `ringpull calibrate` writes them. It takes the place of "
+    "divider and reference.",
     "state": "What a controller says by volts outside its range: no lambda is read there.",
 }
 
@@ -105,10 +106,20 @@ EXAMPLES: dict[str, list[dict]] = {
     ],
     "converters": [{"x": "mcp3304", "y": "ads1115"}],
     "channel": [
-        {"name": "oil_pressure", "input": "a2", "kind": "linear", "label": "oil pressure", "note": "sensor of 2024"}
+        {"name": "oil_pressure", "input": "a2", "kind": "linear", "label": "oil pressure", "note": "sensor of 2024"},
+        {"name": "oil_pressure", "input": "a2", "kind": "linear", "checked": "2026-11-28"},
     ],
     "divider": [{"top_ohm": 8200, "bottom_ohm": 10000}],
-    "calibration": [{"counts": [1652, 3304], "volts": [1.333, 2.666]}],
+    "calibration": [
+        {"counts": [1652, 3304], "volts": [1.333, 2.666]},
+        {
+            "counts": [6604.2, 13219.7],
+            "volts": [1.331, 2.664],
+            "bits": 14,
+            "u_volts": [0.004, 0.008],
+            "date": "2026-11-28",
+        },
+    ],
     "state": [{"name": "warm-up", "volts": [0.0, 0.1], "means": "heating"}],
     "lambda": [
         {
@@ -256,6 +267,10 @@ MEANING = {
     "state: name": "a name of your own",
     "means": 'what the state says: "heating" silences the lean warning until the sensor is warm',
     "state: volts": "from, to",
+    "bits": "of the converter's counts when they were noted; another rate_hz may give other counts",
+    "u_volts": "standard uncertainty of each of the two volts; without it the multimeter's 0.5 % are assumed",
+    "date": "the day of the calibration, such as 2026-11-28",
+    "checked": "the day on which a known frequency, or free air, was last found right, such as 2026-11-28",
     "calibration: volts": "what the multimeter said at those counts",
     "scale": "whether `values` are lambda or air-fuel ratio",
     "fuel: stoich": "the fuel's stoichiometric air-fuel ratio",
