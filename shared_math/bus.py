@@ -5,6 +5,7 @@ from shared_math import channels, layout
 from shared_math.obd import pids
 
 DEFAULTS = {"ask": False, "chip": "mcp2518fd", "crystal_mhz": 40, "vin": False}
+SIGNAL = {"extended": False, "order": "little", "signed": False, "factor": 1.0, "offset": 0.0, "unit": ""}
 MOST_ASKED = 16
 STALE_PERIODS = 4  # a value that is missing for so many of its periods is none
 LEAST_STALE_S = 2.0
@@ -122,4 +123,7 @@ def fill(config):
     for channel in channels.from_the_bus(config):
         if channel["kind"] == "obd":
             channel.setdefault("hz", usual_hz(channel))
+        else:
+            for key in SIGNAL:
+                channel.setdefault(key, SIGNAL[key])
         channel.setdefault("stale_s", usual_stale_s(channel))

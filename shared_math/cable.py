@@ -22,7 +22,8 @@ BLOCKS = "blocks"
 CLOCK = "clock"
 STOP = "stop"
 BENCH = "bench"
-ASKED = (STATE, SETUP, NOW, BLOCKS, CLOCK, STOP, BENCH)
+CODES = "codes"
+ASKED = (STATE, SETUP, NOW, BLOCKS, CLOCK, STOP, BENCH, CODES)
 
 # At the bench, where nothing is recorded
 CONVERTER = "converter"
@@ -33,7 +34,8 @@ KEEP = "keep"
 DRIVE = "drive"
 PROVE = "prove"
 RECORD = "record"
-ASKED_AT_BENCH = (BENCH, CONVERTER, MEAN, READ, TEXT, KEEP, DRIVE, PROVE, RECORD)
+CLEAR = "clear"
+ASKED_AT_BENCH = (BENCH, CONVERTER, MEAN, READ, TEXT, KEEP, DRIVE, PROVE, RECORD, CODES, CLEAR)
 
 # What the logger answers where it can't do what was asked
 REFUSED = "refused"

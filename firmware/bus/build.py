@@ -36,6 +36,7 @@ class BusPlan:
         self.chip = told["chip"]
         self.crystal_mhz = told["crystal_mhz"]
         self.frame = bytearray(8)
+        self.car = self.columns = None  # `load` brings them
         listed = channels.from_the_bus(config)
         self.count = len(listed)
         wanted = {}
@@ -65,10 +66,17 @@ class BusPlan:
         if self.ecu >= 0:
             self.only += ((self.ecu, _EXACT),)
 
-    def load(self, car, columns):
-        """car: bus.car.Car, the class. columns: of acquire.bus_columns."""
-        self.car = car
-        self.columns = columns
+    def load(self):
+        """Load what will ask, before the large arrays take the room."""
+        from acquire import bus_columns
+        from bus import car
+
+        self.car = car.Car
+        self.columns = bus_columns.columns(self.count)
+
+    def start(self, board):
+        """The bus.car.Car of a session."""
+        return self.car(board.bus_port(self), self, self.columns, board.ticks_us)
 
 
 def _signal(at, channel):

@@ -60,6 +60,9 @@ class Car:
         self.codes_at = 0
         self.codes_whole = False  # they can be written
         self.codes_stored = False
+        self.over = False  # what was to be done at the bench
+        self.cleared = 0
+        self.moving = -1  # 1 once a unit told of a speed, 0 where all told that nothing moves, -1 where none told
         self.asking_codes = False
         self.looked = self.now
         self.life = self._life()
@@ -83,6 +86,46 @@ class Car:
     def end(self):
         """The recording ends: nothing is sent any more."""
         self._silence()
+
+    def at_the_bench(self, clear):
+        """Nothing is recorded: find the car and ask for its codes anew, by turns as ever. clear: clear them first.
+
+        `over` is set at the end. `cleared` is then what became of clearing: 0x44 done, -1 not asked for since something
+        moves, -2 not asked for since nothing says that all stands, 0 no answer, else the reason of the refusal.
+        """
+        self.codes_at = 0
+        self.codes_whole = False
+        self.over = False
+        self.cleared = 0
+        self.life = self._bench_life(clear)
+
+    def _bench_life(self, clear):
+        self.tester = False
+        self._silence()
+        yield from self._listen(False)
+        yield from self._find()
+        if self.held.state == bus_states.ANSWERED:
+            if clear:
+                yield from self._clear()
+            yield from self._about_codes()
+        self._silence()
+        self.over = True
+        while True:
+            yield
+
+    def _clear(self):
+        """Service 04, where the engine stands and the car too."""
+        self.moving = -1
+        for pid in (0x0C, 0x0D):
+            if not self._stop():
+                yield from self.ask_all(0x01, pid, -1)
+        if self.moving:
+            self.cleared = self.moving - 1 if self.moving < 0 else -1
+            return
+        self.refused = 0
+        if not self._stop():
+            yield from self.ask_all(0x04, -1, -1)
+            self.cleared = self.refused or self.cleared
 
     def codes_due(self):
         """Whether answers about codes are there and not yet in the ring file."""
@@ -156,7 +199,9 @@ class Car:
         self.answered += 1
         self.answered_at = tick
         self.longer = False
-        if self.asking_codes:
+        if data[0] == 0x44:
+            self.cleared = 0x44
+        elif self.asking_codes:
             self._keep(unit, data, length)
         elif data[0] == 0x41:
             if length >= 6 and data[1] & 0x1F == 0 and length % 5 == 1:
@@ -165,7 +210,17 @@ class Car:
                 for n in range(4):
                     mask[at + n] = data[2 + n]
             else:
+                if data[1] == 0x0C or data[1] == 0x0D:
+                    self._moves(data, length)
                 self.poller.reply(unit, data, length, first, tag)
+
+    def _moves(self, data, length):
+        """Engine or road speed was told."""
+        for n in range(2, length):
+            if data[n]:
+                self.moving = 1
+        if self.moving < 0:
+            self.moving = 0
 
     def _keep(self, unit, data, length):
         """An answer about codes goes into the block that the ring file keeps: id, length, bytes."""

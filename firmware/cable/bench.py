@@ -57,6 +57,10 @@ class Bench:
                 self.talk.refuse("no_output")
         elif verb == cable.PROVE:
             self._prove(words)
+        elif verb == cable.CODES or verb == cable.CLEAR:
+            from cable import codes
+
+            (codes.ask if verb == cable.CODES else codes.clear)(self.logger, self.talk)
         elif verb == cable.RECORD or verb == cable.BENCH:
             self.over = verb == cable.RECORD
             self.talk.put((verb,), 0)

@@ -25,25 +25,18 @@ def make(board):
     live = watch = None
     if frame is not None or config["lean_warning"] is not False:
         live, watch = _live(config, table, throttle)
-    bus = _bus(config) if channels.from_the_bus(config) else None
+    bus = None
+    if channels.from_the_bus(config):
+        from bus import build
+
+        bus = build.BusPlan(config)
     settings.forget(_HEAVY)
     settings.forget(("wiring",), "boards")
     settings.forget(("plan_build", "settings"), "start")
     if bus:
-        from acquire import bus_columns
-        from bus import car
-
-        # Loaded before the large arrays take the room
-        bus.load(car.Car, bus_columns.columns(bus.count))
+        settings.forget(("build",), "bus")
+        bus.load()
     return Plan(given, table, throttle, supply, expected, frame, live, watch, bus)
-
-
-def _bus(config):
-    from bus import build
-
-    plan = build.BusPlan(config)
-    settings.forget(("build",), "bus")
-    return plan
 
 
 def _live(config, table, throttle):

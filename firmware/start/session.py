@@ -30,9 +30,8 @@ class Start:
         bits = [column["b"] for column in table]
         setup = self._setup_text(period_us)
         queue, waiting, pack = memory.arrays(bits, rate_hz)
-        self.from_bus = None
         if plan.bus:
-            self._bus()
+            logger.bus = plan.bus.start(board)
         parts = self._sources(plan.config, table)
         logger.marks = marks.Marks(logger.button, rate_hz, plan.throttle, plan.crank())
         logger.button.tail = logger.button.head
@@ -46,11 +45,6 @@ class Start:
         logger.faults.begin(logger)
         logger.panel.begin(logger)
         board.watch()  # only now: making the rings of a large card takes its time
-
-    def _bus(self):
-        bus = self.plan.bus
-        self.from_bus = bus.columns
-        self.logger.bus = bus.car(self.board.bus_port(bus), bus, bus.columns, self.board.ticks_us)
 
     def _setup_text(self, period_us):
         plan = self.plan
@@ -116,8 +110,8 @@ class Start:
             if channel is None:
                 continue
             if role == "bus":
-                if not [part for part in parts if part[2] is self.from_bus]:  # one fills them all
-                    parts.append((at, 1, self.from_bus))
+                if table[at - 1]["r"] != role:  # one fills them all
+                    parts.append((at, 1, self.plan.bus.columns))
             elif channel["kind"] in ("obd", "can"):
                 continue
             elif role == "adc":

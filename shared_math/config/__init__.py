@@ -85,8 +85,9 @@ def defaults(config):
         warning.setdefault("after_s", judging.AFTER_S)
         warning.setdefault("buzzer", False)
     for channel in out["channels"]:
-        for key in schema.DEFAULTS[channel["kind"]]:
-            channel.setdefault(key, schema.DEFAULTS[channel["kind"]][key])
+        usual = schema.DEFAULTS.get(channel["kind"], {})
+        for key in usual:
+            channel.setdefault(key, usual[key])
         channel.setdefault("label", channel["name"].replace("_", " "))
         if "per_rev" in channel:
             channel.setdefault("max_rpm", speed.MAX_RPM)

@@ -92,8 +92,13 @@ def _check_kind(checker, channel, where, config):
     kind = channel.get("kind")
     if kind is None:
         checker.bad("missing_key", where + ": kind")
+    elif kind in descriptions.BUS_KINDS:
+        from shared_math.config import check_bus
+
+        check_bus.check_channel(checker, channel, where, kind)
+        return kind
     elif not isinstance(kind, str) or kind not in schema.KINDS:
-        kinds = sorted(schema.KINDS)
+        kinds = sorted(list(schema.KINDS) + list(descriptions.BUS_KINDS))
         guess = meant(kind, kinds) if isinstance(kind, str) else None
         hint = '; did you mean "%s"?' % guess if guess else ""
         checker.bad("kind_unknown", where + ": kind", "%s (known: %s)%s" % (shown(kind), ", ".join(kinds), hint))
@@ -114,10 +119,6 @@ def _check_kind(checker, channel, where, config):
             _check_lambda(checker, channel, where)
         if kind == "thermistor":
             _check_thermistor(checker, channel, where)
-        if kind in descriptions.BUS_KINDS:
-            from shared_math.config import check_bus
-
-            check_bus.check_channel(checker, channel, where, kind)
         _check_parts(checker, channel, where, schema.KINDS[kind])
         return kind
     return None

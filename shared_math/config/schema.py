@@ -91,9 +91,6 @@ RESERVED = (
     "stall",
     "heap",
     "dips",
-    "bus_trip",
-    "bus_lost",
-    "bus_state",
     "lambda_target",
     "lambda_aligned",
     "load",
@@ -101,16 +98,12 @@ RESERVED = (
 )
 
 _DATE = ("text", 10)  # such as 2026-11-28
-_NAMED = {"name": None, "kind": None, "label": ("text", 60), "note": ("text", 200)}
-_COMMON = {"input": None, "checked": _DATE}
-_COMMON.update(_NAMED)
-SIGNAL = {"start_bit": ("whole", 0, 63), "length": ("whole", 1, 24), "order": ("choice", ("little", "big"))}
-_STALE = ("number", 0.1, channels.MOST_STALE_S)
+_COMMON = {"name": None, "input": None, "kind": None, "label": ("text", 60), "note": ("text", 200), "checked": _DATE}
 _QUALITY = {"accuracy": ("number", 0, 1000000), "tau_ms": ("number", 0, 5000)}
 _ANALOG = {"divider": None, "calibration": None, "states": None}
 _ANALOG.update(_QUALITY)  # pyright: ignore[reportCallIssue, reportArgumentType]
 _OHM = ("number", 1, 10000000)
-_UNIT = ("text", 12)
+UNIT = ("text", 12)
 _VOLTS = ("numbers", 2, MOST_POINTS, -60, 60)
 _VALUES = ("numbers", 2, MOST_POINTS, -1000000, 1000000)
 _EDGE = ("choice", ("rising", "falling"))
@@ -118,7 +111,7 @@ _LEVEL = ("choice", ("high", "low"))
 _PERIOD = ("whole", 1, 1000000)
 
 
-def _kind(*tables, **more):
+def kind_of(*tables, **more):
     out = {}
     for table in tables:
         out.update(table)
@@ -127,7 +120,7 @@ def _kind(*tables, **more):
 
 
 KINDS = {
-    "lambda": _kind(
+    "lambda": kind_of(
         _COMMON,
         _ANALOG,
         volts=_VOLTS,
@@ -137,9 +130,9 @@ KINDS = {
         bank=("whole", 1, 2),
         front=("choice", (channels.PLAIN, channels.DIFFERENTIAL)),
     ),
-    "linear": _kind(_COMMON, _ANALOG, unit=_UNIT, volts=_VOLTS, values=_VALUES, expect=("numbers", 2, 2, -1e6, 1e6)),
-    "table": _kind(_COMMON, _ANALOG, unit=_UNIT, volts=_VOLTS, values=_VALUES),
-    "thermistor": _kind(
+    "linear": kind_of(_COMMON, _ANALOG, unit=UNIT, volts=_VOLTS, values=_VALUES, expect=("numbers", 2, 2, -1e6, 1e6)),
+    "table": kind_of(_COMMON, _ANALOG, unit=UNIT, volts=_VOLTS, values=_VALUES),
+    "thermistor": kind_of(
         _COMMON,
         _ANALOG,
         pullup_ohm=_OHM,
@@ -149,8 +142,8 @@ KINDS = {
         steinhart_hart=("numbers", 3, 3, -1, 1),
         points=None,
     ),
-    "rtd": _kind(_COMMON, _ANALOG, pullup_ohm=_OHM, supply_v=("number", 1, 30), r0_ohm=("number", 10, 10000)),
-    "thermocouple": _kind(
+    "rtd": kind_of(_COMMON, _ANALOG, pullup_ohm=_OHM, supply_v=("number", 1, 30), r0_ohm=("number", 10, 10000)),
+    "thermocouple": kind_of(
         _COMMON,
         _ANALOG,
         type=("choice", ("K",)),
@@ -159,7 +152,7 @@ KINDS = {
         cold=("text", 24),
         cold_degc=("number", -55, 150),
     ),
-    "pulses": _kind(
+    "pulses": kind_of(
         _COMMON,
         per_rev=("number", 0.1, 400),
         per_metre=("number", 0.05, 1000),  # LiveSpeed: a minute in whole numbers below 2^30
@@ -169,35 +162,22 @@ KINDS = {
         ringing_us=_PERIOD,
         polarity=_EDGE,
     ),
-    "frequency": _kind(
+    "frequency": kind_of(
         _COMMON,
         _QUALITY,
-        unit=_UNIT,
+        unit=UNIT,
         hz=("numbers", 2, MOST_POINTS, 0, 100000),
         values=_VALUES,
         min_period_us=_PERIOD,
         polarity=_EDGE,
     ),
-    "pulse_width": _kind(
+    "pulse_width": kind_of(
         _COMMON,
         polarity=_LEVEL,
         per_cycle=("number", 0.25, 16),
         ringing_us=("whole", 1, 5000),
     ),
-    "digital": _kind(_COMMON, polarity=_LEVEL),
-    "obd": _kind(_NAMED, pid=None, take=("text", 32), hz=("number", 0.02, 50), stale_s=_STALE),
-    "can": _kind(
-        _NAMED,
-        SIGNAL,
-        id=None,
-        extended=("yes_no",),
-        signed=("yes_no",),
-        factor=("number", -1e6, 1e6),
-        offset=("number", -1e9, 1e9),
-        unit=_UNIT,
-        when=None,
-        stale_s=_STALE,
-    ),
+    "digital": kind_of(_COMMON, polarity=_LEVEL),
 }
 NEEDED = {
     "lambda": ("volts", "values"),
@@ -210,8 +190,6 @@ NEEDED = {
     "frequency": ("hz", "values"),
     "pulse_width": (),
     "digital": (),
-    "obd": ("pid",),
-    "can": ("id", "start_bit", "length"),
 }
 INPUT_LETTERS = {
     "pulses": "p",
@@ -253,6 +231,4 @@ DEFAULTS = {
     "frequency": {"unit": "", "polarity": "rising"},
     "pulse_width": {"polarity": "low", "per_cycle": 1, "ringing_us": 200},
     "digital": {"polarity": "high"},
-    "obd": {},
-    "can": {"extended": False, "order": "little", "signed": False, "factor": 1.0, "offset": 0.0, "unit": ""},
 }

@@ -47,7 +47,9 @@ NEEDED = {
     "state": ("name", "volts"),
     "signal when": ("start_bit", "length", "is"),
     **schema.NEEDED,
+    **check_bus.NEEDED,
 }
+KINDS = {**schema.KINDS, **check_bus.KINDS}
 
 
 def page() -> str:
@@ -81,7 +83,7 @@ def page() -> str:
             out += ["", f"## {name}", "", *section(name, keys)]
     out += ["", "## channels", "", *section("channel", {key: schema.KINDS["linear"][key] for key in COMMON})]
     for kind, what in texts.KINDS.items():
-        keys = {key: rule for key, rule in schema.KINDS[kind].items() if key not in COMMON}
+        keys = {key: rule for key, rule in KINDS[kind].items() if key not in COMMON}
         out += ["", f"### kind {kind}", "", what, "", *table(kind, keys)]
         out += [line for example in texts.EXAMPLES[kind] for line in ("", *fenced(as_channel(kind, example)))]
     for name, keys in PARTS.items():
@@ -215,9 +217,9 @@ def filled(name: str) -> dict:
     if name == "bus":
         return bus.DEFAULTS
     if name == "signal when":
-        return {"order": schema.DEFAULTS["can"]["order"]}
+        return {"order": bus.SIGNAL["order"]}
     if name in channels.BUS_KINDS:
-        return schema.DEFAULTS[name]
+        return bus.SIGNAL if name == "can" else {}
     if name in texts.KINDS:
         bare["channels"] = [{"name": "x", "input": "p0", "kind": name}]
         given = config.defaults(bare)["channels"][0]
@@ -318,11 +320,8 @@ def known_units() -> list[str]:
 
 def taken() -> list[str]:
     """Names that no channel may have."""
-    return [
-        "## Names that are taken",
-        "",
-        "Columns of the decoded table's own: " + ", ".join(f"`{name}`" for name in schema.RESERVED) + ".",
-    ]
+    names = ", ".join(f"`{name}`" for name in (*schema.RESERVED, *check_bus.RESERVED))
+    return ["## Names that are taken", "", f"Columns of the decoded table's own: {names}."]
 
 
 if __name__ == "__main__":

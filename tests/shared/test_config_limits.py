@@ -136,6 +136,4 @@ def test_what_stands_where_nothing_is_written():
         "frequency": {"unit": "", "polarity": "rising"},
         "pulse_width": {"polarity": "low", "per_cycle": 1, "ringing_us": 200},
         "digital": {"polarity": "high"},
-        "obd": {},
-        "can": {"extended": False, "order": "little", "signed": False, "factor": 1.0, "offset": 0.0, "unit": ""},
     }

@@ -91,9 +91,13 @@ class BusServer:
         heapq.heappush(self._events, (at_us, next(self._order), frame_id, data))
 
     def _serve(self, server: socket.socket) -> None:
-        line, _ = server.accept()
-        server.close()
+        while True:  # a logger that begins again calls again
+            line, _ = server.accept()
+            self._talk(line)
+
+    def _talk(self, line: socket.socket) -> None:
         line.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        self._free_us = 0
         with line, line.makefile("rb") as said:
             for text in said:
                 *acts, until = text.decode().strip().split(";")

@@ -23,7 +23,7 @@ HEAP = "192k"  # as small as a small board's, of a port whose objects are twice 
 DESK_HEAP = "240k"  # and the desk board: its code, signals and volume (24 kB), and as much again for a heap in pieces
 USUAL_CONFIG_BYTES = 2000  # squeezed; of a longer one the objects, twice a board's, get room of their own
 BYTES_PER_CONFIG_BYTE = 24
-BUS_KB = 40  # what asks on the car's bus: 39 kB on this port, whose objects are twice a board's
+BUS_KB = 56  # what asks on the car's bus: 39 kB on this port, whose objects are twice a board's, and its codes
 BUS_CHANNEL_KB = 2.5  # and each of its channels: two columns, in the setup, the row queue and the open block
 
 
