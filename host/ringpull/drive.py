@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
+from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,6 +16,7 @@ from ringpull.ring.rows import sessions as read_sessions
 from ringpull.session import Session
 
 if TYPE_CHECKING:
+    import numpy as np
     import pandas as pd
 
     from ringpull.analysis.answer import Answer
@@ -38,6 +40,12 @@ class Drive:
         other.sessions = self.sessions
         return other
 
+    def calibrated_by(self, config: dict) -> Drive:
+        """This drive with another configuration than its sessions' own, of the same channels: a calibration that was
+        mended after the drive. config: checked, defaults filled."""
+        sessions = [replace(one, setup=replace(one.setup, config=config, looked_up={})) for one in self._found.sessions]
+        return Drive(self.source, self._store, replace(self._found, sessions=sessions), self._target)
+
     @classmethod
     def open(
         cls, source: str | os.PathLike[str], progress: Callable[[float], None] | None = None, ring: str | None = None
@@ -59,6 +67,10 @@ class Drive:
             if one.id == session_id:
                 return one
         raise KeyError(f"there is no session {session_id} in {self.source}")
+
+    def blocks_of(self, session: Session) -> np.ndarray:
+        """The blocks of one of the sessions as they stand in the files, in order, (n, 512) uint8."""
+        return self._store.fetch(session.block_runs)
 
     @property
     def rings(self) -> list[Ring]:

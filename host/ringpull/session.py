@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ringpull.errors import TooLong
+from ringpull.ring.blocks.order import Run
 from ringpull.ring.rows.sessions import SessionBlocks
 from ringpull.ring.values import codes, rest, service, table
 from ringpull.ring.values.codes import UnitCodes
@@ -110,6 +111,11 @@ class Session:
 
     def __repr__(self) -> str:
         return f"<Session {self.id}: {self.rows} rows, {self.duration_s:.1f} s at {self.rate_hz:g} Hz>"
+
+    @property
+    def block_runs(self) -> list[Run]:
+        """Where its blocks stand in the files, those without rows too."""
+        return self._blocks.runs
 
     @property
     def rows(self) -> int:

@@ -34,6 +34,11 @@ COMMANDS = {
     "fuelmap": "measured over target by speed and load, with a factor for the fuel table",
     "power": "power and torque at the wheels, an estimate with its interval",
     "compare": "two drives or two sets of pulls: did the change work",
+    "keep": "judge drives and keep them on a shelf, to be asked across months",
+    "kept": "what a shelf holds: cars, dates, changes, and what an older analysis judged",
+    "rejudge": "judge the drives of a shelf again, by a newer analysis or a mended configuration",
+    "tidy": "put the small tables of a shelf into one file a car",
+    "ask": "lean margin, drift, delay, changes and outliers over all drives of a shelf",
 }
 
 
