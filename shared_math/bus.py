@@ -9,6 +9,7 @@ SIGNAL = {"extended": False, "order": "little", "signed": False, "factor": 1.0, 
 MOST_ASKED = 16
 STALE_PERIODS = 4  # a value that is missing for so many of its periods is none
 LEAST_STALE_S = 2.0
+MOST_STALE_S = 120.0  # the age's bits hold a little more
 HZ = 1.0  # of a parameter that is not told of here
 # What changes with the pedal, and what does not: common practice, no source
 _FAST_HZ = 10.0
@@ -30,7 +31,7 @@ def usual_stale_s(channel):
     """After how long a value is none where the configuration does not say."""
     if channel["kind"] == "can":
         return LEAST_STALE_S
-    return min(channels.MOST_STALE_S, max(LEAST_STALE_S, STALE_PERIODS / channel["hz"]))
+    return min(MOST_STALE_S, max(LEAST_STALE_S, STALE_PERIODS / channel["hz"]))
 
 
 def part_of(channel):
@@ -109,10 +110,10 @@ def add_columns(out, listed):
         out.append({"n": channel["name"], "r": "bus", "b": bits, "s": step, "o": zero})
     for channel in listed:
         stale_ms = round(1000 * channel["stale_s"])
-        out.append({"n": channel["name"] + ".held", "r": "held", "b": layout.BUS_AGE_BITS, "m": stale_ms})
-    out.append({"n": "bus_trip", "r": "bus_trip", "b": layout.BUS_TRIP_BITS})
-    out.append({"n": "bus_lost", "r": "bus_lost", "b": layout.BUS_LOST_BITS})
-    out.append({"n": "bus_state", "r": "bus_state", "b": layout.BUS_STATE_BITS})
+        out.append({"n": channel["name"] + ".held", "r": "held", "b": layout.BUS_BITS[0], "m": stale_ms})
+    out.append({"n": "bus_trip", "r": "bus_trip", "b": layout.BUS_BITS[1]})
+    out.append({"n": "bus_lost", "r": "bus_lost", "b": layout.BUS_BITS[2]})
+    out.append({"n": "bus_state", "r": "bus_state", "b": layout.BUS_BITS[3]})
 
 
 def fill(config):
@@ -127,3 +128,9 @@ def fill(config):
             for key in SIGNAL:
                 channel.setdefault(key, SIGNAL[key])
         channel.setdefault("stale_s", usual_stale_s(channel))
+
+
+def pid_of(channel):
+    """The parameter that an obd channel asks for, a number; -1 where it is none."""
+    found = pids.found(channel.get("pid"), channel.get("take"))
+    return found[0] if found else -1

@@ -12,7 +12,6 @@ LIMIT_5V = 5.5  # volts at the terminal; channels that go higher are on the batt
 ANALOG_KINDS = ("lambda", "linear", "table", "thermistor", "rtd", "thermocouple")
 PULSE_KINDS = ("pulses", "frequency", "pulse_width")
 BUS_KINDS = ("obd", "can")
-MOST_STALE_S = 120.0  # of a value from the car's bus: layout.BUS_AGE_BITS hold a little more
 
 # Unit as configured -> suffix of the column in decoded tables
 UNIT_SUFFIX = {

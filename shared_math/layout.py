@@ -72,10 +72,9 @@ MARK_BITS = const(16)  # open_mark(id) while marked pull `id` is open, ended_mar
 FLAG_BITS = const(16)  # flag_of(id, kind) of the flag given last
 HELD_BITS = const(12)  # age of a held value in milliseconds, saturates
 STALE_MS = const(1000)  # a held value this old or older is none
-BUS_AGE_BITS = const(17)  # of a value from the car's bus: milliseconds, saturates
-BUS_TRIP_BITS = const(12)  # ms from the last request to the first frame of its answer; all ones: none yet
-BUS_LOST_BITS = const(16)  # answers that never came whole, wraps
-BUS_STATE_BITS = const(4)  # shared_math/bus_states.py
+# From the car's bus: a value's age in ms, saturates; ms from the last request to its answer's first frame, all ones for
+# none yet; answers that never came whole, wraps; state (bus_states.py)
+BUS_BITS = (17, 12, 16, 4)
 LATE_BITS = const(16)  # microseconds after the grid tick, saturates
 LAMP_BITS = const(8)
 STALL_BITS = const(12)  # ms, saturates

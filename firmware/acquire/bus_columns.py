@@ -3,10 +3,10 @@
 from shared_math.compat import const, zeros
 
 _MASK = const(0x3FFFFFFF)  # of ticks
-_OLDEST_MS = const(0x1FFFF)  # of layout.BUS_AGE_BITS
+_OLDEST_MS = const(0x1FFFF)  # of layout.BUS_BITS
 _OLDEST_US = const(131071000)
-_TRIP_MOST = const(0xFFF)  # of layout.BUS_TRIP_BITS
-_LOST_MASK = const(0xFFFF)  # of layout.BUS_LOST_BITS
+_TRIP_MOST = const(0xFFF)  # of layout.BUS_BITS
+_LOST_MASK = const(0xFFFF)  # of layout.BUS_BITS
 
 
 class BusColumns:

@@ -1,6 +1,6 @@
 """Checks channels that come from the car's bus, and the bus itself."""
 
-from shared_math import bus, channels
+from shared_math import bus
 from shared_math.config import schema
 from shared_math.config.checker import shown
 from shared_math.obd import pids
@@ -15,7 +15,7 @@ BUS = {
 }
 _NAMED = {"name": None, "kind": None, "label": ("text", 60), "note": ("text", 200)}
 _SIGNAL = {"start_bit": ("whole", 0, 63), "length": ("whole", 1, 24), "order": ("choice", ("little", "big"))}
-_STALE = ("number", 0.1, channels.MOST_STALE_S)
+_STALE = ("number", 0.1, bus.MOST_STALE_S)
 SIGNAL_WHEN = schema.kind_of(_SIGNAL)
 SIGNAL_WHEN["is"] = ("whole", 0, 0xFFFFFF)
 KINDS = {

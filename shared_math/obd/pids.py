@@ -7,6 +7,8 @@ what two of them do not agree on is not here.
 # A line a part: PID, bytes of its data; the part's name, its first byte, its bytes; factor, divisor, offset, unit; s
 # where it is signed. A text, since a small board's heap has no room for all of it taken apart
 _TABLE = """
+03 2 fuel_system_1 0 1 1 1 0 -
+03 2 fuel_system_2 1 1 1 1 0 -
 04 1 calculated_load 0 1 100 255 0 %
 05 1 coolant_temperature 0 1 1 1 -40 degC
 06 1 short_trim_1 0 1 100 128 -100 %

@@ -27,7 +27,7 @@ _REFUSALS = {
 
 def refusal(reason):
     """A negative response's reason in words."""
-    return _REFUSALS.get(reason, "refused for the reason %02X" % reason)
+    return _REFUSALS[reason] if reason in _REFUSALS else "refused for the reason %02X" % reason
 
 
 def places(data, length, asked, count, lengths, out):

@@ -71,7 +71,7 @@ def values(pid, data):
     if length is None or len(data) < length:
         return []
     known = pids.described(pid)
-    if known:
+    if known and pid != 0x03:
         out = []
         for part in known[1]:
             out.append((part[0], pids.scaled(part, pids.raw_of(part, data)), part[3][3]))

@@ -3,7 +3,7 @@
 import sys
 
 import micropython
-from can_parts import EXTENDED, Mcp2515Model, Mcp2518fdModel
+from can_chips import EXTENDED, Mcp2515Model, Mcp2518fdModel
 
 
 class Machine:

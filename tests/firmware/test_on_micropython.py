@@ -31,7 +31,7 @@ def _tests():
 @pytest.mark.parametrize("heap", HEAPS)
 @pytest.mark.parametrize(("path", "name"), list(_tests()))
 def test_on_micropython(path, name, heap, tmp_path):
-    places = [firmware_dir(), shared_math_dir().parent, HERE, HERE.parent / "emulated"]
+    places = [firmware_dir(), shared_math_dir().parent, HERE]
     environment = dict(os.environ, MICROPYPATH=":".join(map(str, places)) + ":.frozen")
     command = [find_micropython(), "-X", f"heapsize={heap}", str(HERE / "run_one.py"), str(path), name]
     done = subprocess.run(command, cwd=tmp_path, env=environment, capture_output=True, text=True, timeout=HANG_S)

@@ -30,6 +30,7 @@ ROOMS = (
     "analysis/pulls",
     "analysis/cells",
     "analysis/power",
+    "analysis/car",
     "analysis/answer",
     "drive",
     "export",

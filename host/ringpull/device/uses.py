@@ -28,6 +28,7 @@ BRINGS = {
     "trim": "the engine computer's own correction, added in the fuel map; named as a possible cause of a lean event "
     "where it fell",
     "trim_long": "the engine computer's own correction, added in the fuel map",
+    "fuel_state": "open or closed loop: trims count in closed loop alone",
     "knock": "named beside a lean event where it rose",
     "boost_target": "named as a possible cause of a lean event where boost stood above it",
     "ethanol": "moves the usual target between that of petrol and that of E85, where no target is configured",

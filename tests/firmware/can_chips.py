@@ -2,10 +2,10 @@
 
 MCP2518FD class: DS20006027 and DS20005678. MCP2515 class: DS20001801. Both from memory where no copy was at hand.
 
-A model is a part of parts.Bus: `select(on)` and `exchange(byte)`. `came(frame)` puts a frame on the bus before it;
-`wire(id, data)` is called with each frame that it sends and gives "ack", "none" (nobody acknowledges) or "lost"
-(arbitration). Ids of 29 bits have bit 29 set. A frame that is to be sent in any mode but normal is an error of whoever
-asks for it, and fails.
+A model is a part of the Bus of tests/emulated/parts.py: `select(on)` and `exchange(byte)`. `came(id, data)` puts a
+frame on the bus before it; `wire(id, data)` is called with each frame that it sends and gives "ack", "none" (nobody
+acknowledges) or "lost" (arbitration). Ids of 29 bits have bit 29 set. A frame that is to be sent in any mode but normal
+is an error of whoever asks for it, and fails.
 """
 
 EXTENDED = 1 << 29
