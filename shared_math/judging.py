@@ -19,6 +19,8 @@ RUNNING_RPM = const(500)
 IDLE_RPM = const(1300)
 REST_MOST_PCT = const(25)  # a throttle that rests further open than this, with the engine idling, tells nothing
 NO_VACUUM_MS = const(2000)  # of idling at the pressure of full load: an engine that makes no vacuum
+STOOD_MS = const(300)  # that a standing engine's pressure keeps within STOOD_KPA, to be the air's: a starter lowers it
+STOOD_KPA = const(1)
 BOOSTED_SHARE_PCT = const(150)  # of the air around: there only a charger's pressure tells load
 
 # What keeps lambda from its target

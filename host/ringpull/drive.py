@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ringpull.errors import NothingReadable
+from ringpull.files import connected
 from ringpull.ring.blocks.rings import Ring, as_text
 from ringpull.ring.blocks.store import Blocks, Damage, Store, open_store
 from ringpull.ring.rows import sessions as read_sessions
@@ -32,7 +33,8 @@ class Drive:
         self._target = target
         self._store = store
         self._found = found
-        self.sessions: list[Session] = [Session(blocks) for blocks in found.sessions]
+        fetched = connected.read(source, self.ring_id)
+        self.sessions: list[Session] = [Session(blocks, fetched.get(str(blocks.id), "")) for blocks in found.sessions]
 
     def judged_by(self, target: dict) -> Drive:
         """This drive, to be judged by another target than its configuration's: of its form, or {"preset": a name}."""
@@ -67,6 +69,15 @@ class Drive:
             if one.id == session_id:
                 return one
         raise KeyError(f"there is no session {session_id} in {self.source}")
+
+    def before_utc(self, session_id: int) -> str | None:
+        """The start of the first later session whose time is known: a session without a time began before it. A
+        guess at its date, by the order of boots. None where its own time is known, or no later one. KeyError where
+        there is no such session."""
+        at = self.sessions.index(self.session(session_id))
+        if self.sessions[at].start_utc:
+            return None
+        return next((one.start_utc for one in self.sessions[at + 1 :] if one.start_utc), None)
 
     def blocks_of(self, session: Session) -> np.ndarray:
         """The blocks of one of the sessions as they stand in the files, in order, (n, 512) uint8."""

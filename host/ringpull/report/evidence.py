@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from ringpull.analysis.instruments.records import State
+from ringpull.files.dates import began_words
 from ringpull.report.words import DASH, listed, live, load, number, quantity, table, text
 from ringpull.wording import assumed, calibrated, masks
 from ringpull.wording import instruments as instrument_words
@@ -62,12 +63,12 @@ def _or_untold(figure: int | None, unit: str = "") -> str:
     return "not told" if figure is None else f"{figure}{unit}"
 
 
-def ran(session) -> list[str]:
-    """How well the logger ran in a session."""
+def ran(session, before_utc: str | None) -> list[str]:
+    """How well the logger ran in a session. before_utc: of Drive.before_utc()."""
     timing = session.timing
     return [
         str(session.id),
-        text(session.start_utc or "clock not set"),
+        text(began_words(session, before_utc) or "clock not set"),
         f"{number(session.duration_s, 1)} s at {number(session.rate_hz)} Hz",
         f"{session.rows} read, {session.lost_rows} lost",
         f"{number(timing.late_us_p99)} / {number(timing.late_us_max)} µs",
@@ -112,7 +113,7 @@ def health(drive) -> str:
     """How well the logger ran and what can be read of it."""
     heads = ["session", "start", "length", "rows", "late, 99 % / most", "edges rejected as glitches"]
     heads += ["longest stall", "least free memory", f"supply below {layout.DIP_V:g} V, times", "firmware"]
-    rows = [ran(session) for session in drive.sessions[:MOST_ROWS]]
+    rows = [ran(session, drive.before_utc(session.id)) for session in drive.sessions[:MOST_ROWS]]
     if len(rows) <= MOST_ACROSS:  # a line each of what there is: it fits a phone and paper
         heads, rows = (
             [heads[0], *(row[0] for row in rows)],

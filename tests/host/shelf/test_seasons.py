@@ -146,3 +146,17 @@ def test_without_the_libraries_one_line_says_how_to_get_them(monkeypatch):
     with pytest.raises(MissingPart) as stop:
         library.ibis()
     assert "ringpull[library]" in stop.value.step
+
+
+def test_the_page_shows_the_season_and_asks_for_nothing(tmp_path, judged):
+    planted = shelf_seasons.often(judged)[0]
+    shelf = season(tmp_path, judged, drift={planted: 0.08}, changes={20: ("<b>pump</b>", {})})
+    done = command("ask", shelf, "drift", "--page", tmp_path / "season.html")
+    assert done.returncode == 0, done.stderr
+    page = (tmp_path / "season.html").read_text()
+    assert "30 lean events, at 5000 rpm" in page and f"{planted[0]} rpm, {planted[1]} kPa gets leaner by" in page
+    assert "&lt;b&gt;pump" in page and "<b>pump" not in page and page.count("<svg") == 2
+    assert "http" not in page.replace("http-equiv", "") and "<script" not in page
+    season(shelf, judged, seed=2, car="other", drives=6)
+    refused = command("ask", shelf, "drift", "--page", tmp_path / "other.html")
+    assert refused.returncode == 2 and "--car" in refused.stderr and not (tmp_path / "other.html").exists()

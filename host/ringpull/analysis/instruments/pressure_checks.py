@@ -16,6 +16,7 @@ CLOSED_MOST_KPA = 60.0  # of a closed throttle on a fast engine: above, it draws
 FULL_LEAST_KPA = 55.0  # with the throttle wide open, high in the mountains and behind a restrictor
 LIMIT_SHARE = 0.01  # of the running engine that may lie beyond what is possible: spikes
 SWING_KPA = 6.0
+FUEL_MOVES_KPA = 20.0  # of fuel pressure over a drive with its standing engine: what never moves tells nothing
 TOP_SHARE, TOP_S = 0.005, 0.3  # of the configured range
 LOW_END, LOW_MOST_KPA, LOW_SHARE = 0.05, 45.0, 0.25  # of the range; of the recorded rows of a running engine
 NEAR_NOUGHT_KPA, BAR_MOST = 6.0, 5.5  # a standing engine's gauge pressure; an engine's highest in bar
@@ -144,3 +145,14 @@ def top(glance: Glance, most_kpa: float) -> Finding:
     if seconds:
         return contradicted(Check.TOP, Cause.RANGE, seconds=seconds, at=most_kpa)
     return sound(Check.TOP, seconds=0.0, at=most_kpa)
+
+
+def fuel_moves(values: np.ndarray) -> Finding:
+    """Whether fuel pressure moves at all. A system without a regulator on the manifold may rightly hold it: that it
+    stands still speaks neither for its sensor nor against it."""
+    known = values[np.isfinite(values)]
+    if not len(known):
+        return not_tested(Check.MOVES)
+    low, high = (float(one) for one in np.percentile(known, (0.5, 99.5)))
+    figures = {"low": low, "high": high}
+    return sound(Check.MOVES, **figures) if high - low >= FUEL_MOVES_KPA else not_tested(Check.MOVES)

@@ -93,7 +93,8 @@ def contradicted(check: Check, cause: Cause, spans: tuple[Span, ...] = (), /, **
 
 @dataclass(frozen=True)
 class Instrument:
-    """One channel with all of its findings. role: "lambda", "rpm", "map", "throttle", "battery" or "wheel". bank: of
+    """One channel with all of its findings. role: "lambda", "rpm", "map", "throttle", "fuel_pressure", "battery" or
+    "wheel". bank: of
     several lambda sensors the configured one, else the channel's name; None elsewhere. session: whose drive it is."""
 
     channel: str

@@ -10,13 +10,15 @@ import numpy as np
 
 from ringpull.analysis.drive_state import roles
 from ringpull.analysis.drive_state.columns import Columns
+from ringpull.analysis.instruments.pressure_checks import FUEL_MOVES_KPA
 from ringpull.analysis.judge import hints
 from ringpull.analysis.judge.hints import Hint
 from ringpull.analysis.judge.lean_events import LEAST_DEPTH, LeanEvent
 
 OVERLAP = 0.5  # of the narrower event's speeds: what lies further apart is another hole
 SUPPLIES = ("fuel_pressure", "battery")  # what brings the fuel: named where it held, too
-LEAST_MOVED = {"fuel_pressure": 20.0, "battery": 0.3}  # over a whole drive; a channel that never moves tells nothing
+# Over a whole drive: a channel that never moves tells nothing
+LEAST_MOVED = {"fuel_pressure": FUEL_MOVES_KPA, "battery": 0.3}
 FINE, LEAN = "on target", "lean"
 SURE = 2.0  # times the least change that counts: what may lie in the scatter of a channel that is said to have held
 

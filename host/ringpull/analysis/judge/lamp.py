@@ -11,13 +11,16 @@ from ringpull.analysis.judge.session import Judged
 
 BEFORE_S = 1.5  # what a warning speaks of began so long before it at the most: delay, lag, and the time it waits
 JUDGED_SHARE = 0.8  # of the rows under load there, to say that they were judged
-EVENT, JUDGED, UNJUDGED = "event", "judged", "unjudged"
+KNOWN_SHARE = 0.8  # of the rows there, to say that the engine was not under load
+EVENT, JUDGED, PART_LOAD, UNJUDGED = "event", "judged", "part load", "unjudged"
 
 
 @dataclass(frozen=True)
 class Warned:
     """One warning. pull: the pull that it speaks of, or None. came_to: EVENT where a lean event was found there; JUDGED
-    where that stretch was judged and holds none, with its largest mean `excess`; else UNJUDGED."""
+    where that stretch was judged and holds none, with its largest mean `excess`; PART_LOAD where sound instruments say
+    that the engine was not under load at any moment of it, with the highest manifold pressure (kPa) and throttle (per
+    cent) that it showed; else UNJUDGED."""
 
     session: int
     start_s: float
@@ -25,6 +28,8 @@ class Warned:
     pull: int | None
     came_to: str
     excess: float | None = None
+    most_kpa: float | None = None
+    most_pct: float | None = None
 
 
 def held_against(judged: Judged, session: int, warning: tuple[float, float], pulls: list) -> Warned:
@@ -47,5 +52,27 @@ def held_against(judged: Judged, session: int, warning: tuple[float, float], pul
     share = min((float(np.isfinite(one[loaded]).mean()) for one in excess if loaded.any()), default=0.0)
     most = [lean_events.largest(one, columns.period_s)[0] for one in excess]
     known = [one for one in most if one is not None]
-    came_to = JUDGED if share >= JUDGED_SHARE and known else UNJUDGED
-    return Warned(session, start_s, end_s, near[0].number if near else None, came_to, max(known, default=None))
+    number = near[0].number if near else None
+    if share >= JUDGED_SHARE and known:
+        return Warned(session, start_s, end_s, number, JUDGED, max(known))
+    around = columns.rows(start_s - BEFORE_S, end_s)
+    if not near and _was_part_load(judged, around):
+        most = (_most(columns.map_kpa, around), _most(columns.throttle, around))
+        return Warned(session, start_s, end_s, None, PART_LOAD, None, *most)
+    return Warned(session, start_s, end_s, number, UNJUDGED, max(known, default=None))
+
+
+def _was_part_load(judged: Judged, rows: slice) -> bool:
+    """Whether load was known over these rows, by instruments that nothing contradicts, and never high."""
+    rule, columns = judged.load_rule, judged.columns
+    if judged.doubted or rule.rising_rpm_s is not None or judged.loaded[rows].any():
+        return False
+    told = [columns.throttle] if rule.throttle_pct is not None else []
+    told += [columns.map_kpa] if rule.full_kpa is not None else []
+    there = np.any([np.isfinite(one[rows]) for one in told if one is not None], axis=0)
+    return bool(np.size(there)) and float(np.mean(there)) >= KNOWN_SHARE
+
+
+def _most(values: np.ndarray | None, rows: slice) -> float | None:
+    known = np.zeros(0) if values is None else values[rows][np.isfinite(values[rows])]
+    return float(known.max()) if len(known) else None

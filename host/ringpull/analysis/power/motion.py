@@ -23,16 +23,26 @@ METHOD_U = 0.002  # share, of the estimate in one cell of one side of a comparis
 
 
 @dataclass(frozen=True)
+class OtherGears:
+    """Part of a pull was driven in another gear, or slipped. rpm_from, rpm_to: what counts, None where nothing is left.
+    taken_for_given: whether no wheel speed tells that it is the given gear."""
+
+    rpm_from: float | None = None
+    rpm_to: float | None = None
+    taken_for_given: bool = False
+
+
+@dataclass(frozen=True)
 class Power:
     """One pull: arrays (points,). watts: at the wheels; low, high: 95 % interval of its systematic parts. torque_nm: of
-    the wheels' power at the crank's speed. step_s: from point to point. left_out: what of the pull was driven in
-    another gear, in words."""
+    the wheels' power at the crank's speed. step_s: from point to point. other_gears: None where it was driven
+    in one."""
 
     rpm: np.ndarray
     watts: np.ndarray
     low: np.ndarray
     high: np.ndarray
-    left_out: str = ""
+    other_gears: OtherGears | None = None
     step_s: float = GRID_S
 
     @property

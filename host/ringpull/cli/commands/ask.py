@@ -6,9 +6,10 @@ import argparse
 from pathlib import Path
 
 from ringpull.cli.options import day
+from ringpull.files.outputs import output_file, whole
 
 HELP = "ask a shelf across its drives: lean margin, drift, delay, what changes did, cars apart from their like"
-EXAMPLE = "ringpull ask shelf drift --car hill"
+EXAMPLE = "ringpull ask shelf drift --car hill --page season.html"
 
 QUESTIONS = ("lean", "drift", "delay", "changes", "outliers")
 MOST_SHOWN = 40
@@ -34,6 +35,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--master", metavar="URL", help="with pyspark: the cluster, as spark://HOST:7077")
     parser.add_argument("--all", action="store_true", help=f"show more than {MOST_SHOWN} lines")
     parser.add_argument("--csv", action="store_true", help="print the rows as CSV")
+    parser.add_argument("--page", type=output_file, metavar="FILE", help="one car's season at a glance, as HTML")
     parser.add_argument("--json", action="store_true", help="print the answer as JSON")
 
 
@@ -50,6 +52,8 @@ def run(args: argparse.Namespace) -> int:
     since, until = (None if one is None else day_number(one) for one in (args.since, args.until))
     chosen = Chosen(args.car, args.fuel, since, until, args.mixed)
     engine = Engine(args.engine, args.master)
+    if args.page:
+        write_page(args, chosen, engine)
     found = ask(args.shelf, args.question, chosen, engine)
     if args.json:
         print(json.dumps(found.as_json(), indent=1))
@@ -58,6 +62,15 @@ def run(args: argparse.Namespace) -> int:
     else:
         show(found, args.all)
     return 0
+
+
+def write_page(args: argparse.Namespace, chosen, engine) -> None:
+    """The page of one car's season."""
+    from ringpull.shelf.page import season_page
+
+    text = season_page(args.shelf, chosen, engine)
+    with whole(args.page) as fresh:
+        fresh.write_text(text, encoding="utf-8")
 
 
 def print_csv(found) -> None:

@@ -114,7 +114,8 @@ def day_text(day: float) -> str:
 
 def words(rows: list[Row], log: list[Row]) -> list[str]:
     tested = {(row["car_name"], row["day"], row["entry"]) for row in rows}
-    out = [f"{len(log)} entries in the log, {len(tested)} with {LEAST_DRIVES} drives or more on both sides"]
+    counted = "1 entry" if len(log) == 1 else f"{len(log)} entries"
+    out = [f"{counted} in the log, {len(tested)} with {LEAST_DRIVES} drives or more on both sides"]
     for car, day, entry in sorted(tested):
         shown = [r for r in rows if (r["car_name"], r["day"], r["entry"]) == (car, day, entry) and r["called"]]
         told = "; ".join(f"{at(r)} {r['difference']:+.3f}" for r in shown[:4]) + ("; ..." if len(shown) > 4 else "")

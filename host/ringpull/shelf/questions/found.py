@@ -64,7 +64,9 @@ def text(shown: Shown, value: Any) -> str:
         return "yes" if value else ""
     if shown.digits is None or not isinstance(value, (int, float)):
         return str(value)
-    return f"{value * shown.scale:{'+' if shown.sign else ''}.{shown.digits}f}"
+    if shown.name == "chance" and value < 0.5 * 10.0**-shown.digits:
+        return f"<{10.0**-shown.digits:.{shown.digits}f}"
+    return f"{round(value * shown.scale, shown.digits) + 0.0:{'+' if shown.sign else ''}.{shown.digits}f}"
 
 
 def place(row: Row) -> tuple:

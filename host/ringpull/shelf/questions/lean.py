@@ -85,8 +85,9 @@ def words(rows: list[Row]) -> list[str]:
     if not rows:
         return ["nothing under load was judged in any drive"]
     counted = sum(row["events"] for row in rows)
+    months = len({row["month"] for row in rows})
     return [
-        f"{counted} lean event{'' if counted == 1 else 's'} in {len({row['month'] for row in rows})} months",
+        f"{counted} lean event{'' if counted == 1 else 's'} in {months} month{'' if months == 1 else 's'}",
         "margin: how far below target lambda stood, of the leanest load at that speed, mean of the drives with its "
         "95 % interval; below 0 it is leaner than target",
         "least: of the leanest 0.2 s of all drives",
