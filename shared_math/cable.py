@@ -23,7 +23,7 @@ CLOCK = "clock"
 STOP = "stop"
 BENCH = "bench"
 CODES = "codes"
-ASKED = (STATE, SETUP, NOW, BLOCKS, CLOCK, STOP, BENCH, CODES)
+ASKED = (STATE, SETUP, NOW, BLOCKS, CLOCK, CODES, STOP, BENCH)
 
 # At the bench, where nothing is recorded
 CONVERTER = "converter"
@@ -35,7 +35,7 @@ DRIVE = "drive"
 PROVE = "prove"
 RECORD = "record"
 CLEAR = "clear"
-ASKED_AT_BENCH = (BENCH, CONVERTER, MEAN, READ, TEXT, KEEP, DRIVE, PROVE, RECORD, CODES, CLEAR)
+ASKED_AT_BENCH = (BENCH, CONVERTER, MEAN, READ, TEXT, KEEP, DRIVE, PROVE, CODES, CLEAR, RECORD)
 
 # What the logger answers where it can't do what was asked
 REFUSED = "refused"
