@@ -3,7 +3,7 @@
 Clearing is done here alone: never by the button, never while recording, and only where engine and car stand.
 """
 
-from shared_math import cable, ticks
+from shared_math import cable, cable_bench, ticks
 from shared_math.compat import const
 
 _LONGEST_US = const(60000000)
@@ -32,10 +32,10 @@ def clear(logger, talk):
         return
     bus = logger.bus
     if _turns(logger):
-        talk.put((cable.CLEAR, str(_TURNS), str(bus.held.state)), 0)
+        talk.put((cable_bench.CLEAR, str(_TURNS), str(bus.held.state)), 0)
         return
     _run(logger, True)
-    _put(bus, talk, (cable.CLEAR, str(bus.cleared), str(bus.held.state)))
+    _put(bus, talk, (cable_bench.CLEAR, str(bus.cleared), str(bus.held.state)))
 
 
 def _refused(logger, talk):

@@ -11,7 +11,7 @@ from ringpull.cable.bench import Bench
 from ringpull.cable.link import Link
 from ringpull.errors import CarRefused
 from ringpull.ring.values import codes
-from shared_math import bus_states, cable
+from shared_math import bus_states, cable, cable_bench
 from shared_math.obd import replies
 
 ASK_S = 70.0  # a computer may announce its answer for later
@@ -68,7 +68,7 @@ def _kept(told: Told) -> list[dict]:
 
 def clear(bench: Bench) -> Told:
     """At the bench: clear, and ask again. Raises CarRefused with the reason where nothing was cleared."""
-    words, payload = _asked(bench, cable.CLEAR)
+    words, payload = _asked(bench, cable_bench.CLEAR)
     result, state = int(words[1]), int(words[2])
     if result == DONE:
         return Told(codes.read(payload), True, state)
