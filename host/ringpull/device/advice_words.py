@@ -72,7 +72,7 @@ ADVICE = {
     ),
     "bus_asks": (
         "{w}: the car's computer will be asked, up to fifty times a second",
-        "channels of kind obd need it; nothing is written to the car, and the logger listens for 2 s at each rate first",
+        "channels of kind obd need it; nothing is written to it, and the logger first listens for 2 s at each rate",
         "unplug any other tester; a stand-alone engine computer answers nothing: use channels of kind can for it",
     ),
     "soft_timer": (
