@@ -8,7 +8,7 @@ import gc
 import memory
 from acquire import button
 from panel import faults
-from shared_math import pace, ticks
+from shared_math import layout, pace, ticks
 from shared_math.compat import const
 
 _TURN_HZ = 20  # with fewer rows a second the loop turns without them
@@ -34,6 +34,7 @@ class Logger:
         self.leaving = False  # the PC wants the board's prompt
         self.stopped = False  # the card may be out
         self.talk = None  # what answers the PC, once it has asked
+        self.bus = None  # bus.car.Car, where logger.json has channels of the car's bus
 
     def run(self):
         """Once started, record until the board's power goes; a long press finishes the card, a press goes on."""
@@ -61,9 +62,7 @@ class Logger:
         self.talk.leave()
         if not self.talk.to_bench:
             raise KeyboardInterrupt
-        self.recorder = self.revival = None  # their room is needed
-        self.board.meanwhile = None
-        gc.collect()
+        self.give_back()
         try:
             from cable import bench
 
@@ -73,6 +72,12 @@ class Logger:
         if self.board.powered():
             self.released()  # held on at a start it would ask for a test
             self.board.reset()
+
+    def give_back(self):
+        """The room of what records: all is written."""
+        self.recorder = self.faults.recorder = self.revival = None
+        self.board.meanwhile = None
+        gc.collect()
 
     def _drop(self):
         """Write what is held, if memory suffices for that."""
@@ -85,10 +90,12 @@ class Logger:
     def start(self):
         """Open the card, write the setup, start the timer. MemoryError if what the plan asks for does not fit."""
         self._open()
-        if self.button.level() and self.board.proves and self.released():  # pressed at power-on
-            from cable import alone
+        if self.button.level() and self.board.proves:  # at power-on
+            self.lamp.set(layout.LAMP_STARTING)
+            if self.released():
+                from cable import alone
 
-            alone.run(self)
+                alone.run(self)
         memory.settle()
         self.health.look_at_heap()
         period_us = 1000000 // self.plan.config["rate_hz"]
@@ -162,6 +169,8 @@ class Logger:
         sampler.look()
         self.button.look()
         board.loop()
+        if self.bus:
+            self.bus.turn()
         if sampler.row >= self.look_row:
             self.look_row = sampler.row + self.plan.config["rate_hz"]
             if self.expected.look(sampler.queue):
@@ -207,6 +216,8 @@ class Logger:
             ready = self.board.card_ready()
             self.health.waits(not ready, now)
             recorder_.poll(ready)
+            if self.bus and self.bus.codes_due() and self.board.card_ready():
+                self.bus.store(out, recorder_.span)
             if out.dead:
                 self.faults.card_fell(out.error)
             return
@@ -234,6 +245,8 @@ class Logger:
     def finish(self):
         """Stop sampling and write what is held."""
         self.board.stop_timer()
+        if self.bus:
+            self.bus.end()
         self.sampler.stop()
         self.recorder.finish(self.board.feed)
         self.board.meanwhile = None

@@ -32,6 +32,9 @@ class Turning:
     def idle(self):
         pass
 
+    def called(self):
+        return False
+
 
 class Anything:
     row = 0
@@ -114,6 +117,7 @@ def test_it_starts_once_the_rings_are_ready_and_before_the_rows():
         config = {"rate_hz": 200}
         throttle = None
         supply = None
+        bus = None
         expected = []
         faults = []
 

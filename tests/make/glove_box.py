@@ -39,7 +39,7 @@ BUTTON = (
     ("short press", "a pull begins; pressed again, it ends"),
     ("two presses", "the last pull was spoiled: kept, shown, not judged"),
     ("long press, until the lamp says so", "the card may be taken out"),
-    ("held at power-on, let go within ten seconds", "self-test: half a minute, then the lamp tells"),
+    ("held at power-on, let go within ten seconds", "self-test: the lamp tells when it is over"),
 )
 CAUTIONS = (
     "Lean warning: lift. It comes half a second late at best, and not at all where lambda means nothing.",
