@@ -63,6 +63,12 @@ MEANING = {
     "buzzer": "true if a buzzer is wired and shall sound with the lean warning",
     "screen": "true if a screen is wired",
     "front": "differential for an input that measures against the sensor's own ground, else plain",
+    "pid": "what the car's computer is asked for: a name such as engine_speed, or two hexadecimal digits",
+    "id": "the frame that carries the signal, as hexadecimal digits in quotes",
+    "start_bit": "as a DBC file counts: a little-endian signal's lowest bit, a big-endian one's highest",
+    "length": "bits of the signal, 24 at most",
+    "stale_s": "seconds after which a value that did not come again is none",
+    "ecu": "the id of the frames that the engine's computer answers with, such as 7E8",
     "reference_v": "volts of the reference block at the converters' reference pins; leave it out without that block",
 }
 # Codes where it helps to say what the key means

@@ -138,10 +138,41 @@ WORDS = {
         "correct the kind or the input: a, x or y for analog, p for pulses, d for digital",
     ),
     "kind_unknown": ("{w} is not a kind of channel: {d}", "a typing slip", "use one of the known kinds"),
-    "kind_later": (
-        "{w}: {d} can't be logged yet",
-        "this kind comes with a later release",
-        "take the channel away; everything else can be logged meanwhile",
+    "pid_unknown": (
+        "{w}: {d} is no value that the car's computer can be asked for here",
+        "a typing slip, or a parameter whose scale is not known here",
+        "write its name, such as engine_speed, or its two hexadecimal digits in quotes, such as \"0C\"",
+    ),
+    "pid_part": (
+        "{w}: this parameter has no such part: {d}",
+        "a typing slip, or the part of another parameter",
+        "take one of the parts named",
+    ),
+    "frame_id": (
+        "{w} is no frame's id: {d}",
+        "more than 7FF without \"extended\": true, or more than 1FFFFFFF",
+        "write its hexadecimal digits in quotes, such as \"5F0\"",
+    ),
+    "signal_outside": (
+        "{w}: the signal reaches beyond the eight bytes of a frame",
+        "the start bit is counted in another way",
+        "count as a DBC file does: a little-endian signal's lowest bit, a big-endian one's highest",
+    ),
+    "factor_zero": ("{w} is 0: the channel would always read the same", "a typing slip", "write the signal's factor"),
+    "obd_many": (
+        "{w} asks for {d}",
+        "the car's computer is asked for a few values at a time",
+        "take those away that nothing is judged by",
+    ),
+    "obd_no_ask": (
+        "{w} is to be asked for, and nothing may be asked",
+        "the logger sends nothing on a car's bus unless it is told to",
+        "write \"bus\": {{\"ask\": true}}, or take the channels of kind obd away",
+    ),
+    "bus_unused": (
+        "{w} stands there, and no channel comes from the bus",
+        "the channels of kind obd or can were taken away",
+        "take it away too, or add such a channel",
     ),
     "key_of_other_kind": (
         "{w} belongs to channels of kind {d}",

@@ -28,6 +28,7 @@ BRINGS = {
     "trim": "the engine computer's own correction, added in the fuel map; named as a possible cause of a lean event "
     "where it fell",
     "trim_long": "the engine computer's own correction, added in the fuel map",
+    "fuel_state": "open or closed loop: trims count in closed loop alone",
     "knock": "named beside a lean event where it rose",
     "boost_target": "named as a possible cause of a lean event where boost stood above it",
     "ethanol": "moves the usual target between that of petrol and that of E85, where no target is configured",
@@ -55,7 +56,7 @@ def uses(config: dict[str, Any]) -> list[Use]:
             found[channel["name"]].append(brings)
     _named_by_others(config, found)
     _logger(config, found)
-    return [Use(one["name"], one["input"], tuple(found[one["name"]])) for one in config["channels"]]
+    return [Use(one["name"], one.get("input", "bus"), tuple(found[one["name"]])) for one in config["channels"]]
 
 
 def _lambdas(config: dict[str, Any], found: dict[str, list[str]]) -> None:

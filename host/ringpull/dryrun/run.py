@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from ringpull.dryrun.bus_server import BusServer
 from ringpull.errors import BadConfig, BadUsage, FirmwareFailed, MissingPart, RingpullError
 from ringpull.files.firmware_sources import firmware_dir, shared_math_dir
 from shared_math import channels, config
@@ -22,6 +23,10 @@ HEAP = "192k"  # as small as a small board's, of a port whose objects are twice 
 DESK_HEAP = "240k"  # and the desk board: its code, signals and volume (24 kB), and as much again for a heap in pieces
 USUAL_CONFIG_BYTES = 2000  # squeezed; of a longer one the objects, twice a board's, get room of their own
 BYTES_PER_CONFIG_BYTE = 24
+BUS_KB = 56  # what asks on the car's bus: 39 kB on this port, whose objects are twice a board's, and its codes
+BUS_CHANNEL_KB = 2.5  # and each of its channels: two columns, in the setup, the row queue and the open block
+
+
 SLOT = 512
 MOST_DRIVE_BYTES = 64 << 20
 MOST_PULLS_BYTES = 8 << 20
@@ -98,6 +103,7 @@ def dry_run(
     replace: bool = False,
     image: Path | None = None,
     quick_format: bool = False,
+    bus: BusServer | None = None,
 ) -> DryRunResult:
     """Run the firmware on signal files; `card_dir` then holds drive.rpl, pulls.rpl and logger.json.
 
@@ -106,7 +112,8 @@ def dry_run(
     SLOWEST_WRITE_US, and the port runs its interrupts meanwhile (hard) or after it (soft). card_story: what becomes of
     the card, (seconds since power-on, what, more) in time order: see firmware/boards/desk_card.py; every access then
     takes its time. image: the card's volume, kept there after the run; one that is there already is a card that was
-    used before, and with quick_format it is formatted, which leaves what it held in its sectors. Files of an earlier
+    used before, and with quick_format it is formatted, which leaves what it held in its sectors. bus: the car at the
+    other end of the diagnostic bus; without one the bus is empty. Files of an earlier
     run with this configuration in card_dir are replaced, those of another only with `replace`, those of a real logger
     never. Raises BadUsage, BadConfig, BadSignal, MissingPart, FirmwareFailed.
     """
@@ -127,6 +134,9 @@ def dry_run(
             _use_image(job, Path(image), quick_format)
         if card_story:
             _add_story(work, job, card_story)
+        if bus is not None:
+            told = json.loads(job.read_text())
+            job.write_text(json.dumps({**told, "bus": bus.start()}))
         # Beside nothing else that MicroPython could import; a link would need rights that Windows gives to few
         shutil.copytree(shared_math_dir(), work / "shared_math", ignore=shutil.ignore_patterns("__pycache__"))
         _run(micropython, work, job, compiled.end_us, progress, heap_for(text))
@@ -168,7 +178,11 @@ def _refuse_other_drives(card_dir: Path, settings: dict[str, Any], replace: bool
 def heap_for(text: bytes) -> str:
     """The desk board's heap, as MicroPython's option wants it, for a configuration of this text."""
     more = max(0, len(config.squeeze(text)) - USUAL_CONFIG_BYTES) * BYTES_PER_CONFIG_BYTE
-    return f"{int(DESK_HEAP[:-1]) + more // 1024}k"
+    try:
+        bus_kb = (BUS_KB + int(BUS_CHANNEL_KB * len(told))) if (told := channels.from_the_bus(config.load(text))) else 0
+    except (ValueError, KeyError, TypeError):  # a file that the firmware is to refuse
+        bus_kb = 0
+    return f"{int(DESK_HEAP[:-1]) + bus_kb + more // 1024}k"
 
 
 def ring_slots(settings: dict[str, Any], duration_s: float) -> tuple[int, int]:
