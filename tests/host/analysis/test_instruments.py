@@ -170,7 +170,7 @@ def test_what_is_told_is_json_with_evidence_cause_and_next_step():
     told = json.loads(json.dumps(words.as_json(instruments["map"])))
     assert {"channel", "bank", "state", "evidence", "cause", "next"} <= set(told)
     assert told["state"] == "contradicted"
-    assert "standing engine shows" in told["evidence"] and told["cause"] and told["next"]
+    assert "with the engine stopped" in told["evidence"] and told["cause"] and told["next"]
     assert words.as_json(instruments["throttle"])["cause"] == ""
 
 
