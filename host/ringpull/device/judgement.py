@@ -44,7 +44,7 @@ class Judgement:
             return f"records, but can give no answer: {len(self.impossible)} to correct"
         said = []
         if self.first:
-            said.append(f"{len(self.first)} point{'s' if len(self.first) > 1 else ''} to look at first")
+            said.append(f"{len(self.first)} thing{'s' if len(self.first) > 1 else ''} to look at first")
         if self.known:
             said.append(f"{len(self.known)} worth knowing")
         return "works; " + (", ".join(said) or "nothing to look at")

@@ -210,7 +210,7 @@ def test_a_configured_lag_that_the_drive_contradicts_is_told():
     right, wrong = told.values()
     assert right.lag_apart is None and "correct tau_ms" not in right.words
     assert wrong.lag_apart.configured_s == 0.4 and wrong.lag_apart.found_s == wrong.model.tau_s
-    assert "the lag configured, 400 ms, is not what this drive shows" in wrong.words
+    assert "the configured lag is 400 ms, but this drive shows" in wrong.words
 
 
 def test_kinds_of_events_that_disagree_widen_the_interval():

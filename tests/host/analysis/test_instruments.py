@@ -202,7 +202,7 @@ def test_a_map_of_a_contradicted_instrument_takes_no_fuel_away():
     judged = [one for one in found.cells if np.isfinite(one.factor)]
     assert [one for one in judged if one.ratio < 0.97]
     assert all(one.factor >= 1.0 for one in judged)
-    assert found.words[0].startswith("nothing is taken away in this map: lambda_1 is contradicted")
+    assert found.words[0].startswith("this map reduces fuel nowhere: lambda_1 is contradicted")
 
 
 def with_channel(made, rows, channel, values):

@@ -83,7 +83,9 @@ def test_one_pull_a_side_cannot_be_tested(capsys):
         words = ("compare", MARKED, UNMARKED, "--before-pulls", "1", "--after-pulls", "3", *more)
         _, out = said(capsys, *words, "--json")
         made = json.loads(out)
-        assert made["verdict"] == "not enough data" and any("can't tell change from chance" in w for w in made["words"])
+        assert made["verdict"] == "not enough data" and any(
+            "change can't be told from chance" in w for w in made["words"]
+        )
 
 
 def test_power_is_an_estimate_and_can_be_corrected(capsys):
