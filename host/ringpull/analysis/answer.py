@@ -115,10 +115,7 @@ class PullAnswer:
         return self.numbers.excess_max
 
     def excess_between(self, rpm_from: float, rpm_to: float) -> float | None:
-        """Mean of lambda above target over the judged rows between two engine speeds.
-
-        None if they are less than LEAST_THERE_S.
-        """
+        """Mean excess of lambda over the judged rows between two speeds; None for less than LEAST_THERE_S."""
         one = self.judged
         rows = one.columns.rows(self.pull.start_s, self.pull.end_s)
         rpm = one.columns.rpm[rows]

@@ -55,7 +55,7 @@ def test_without_throttle_time_zero_is_the_manifolds():
     assert (
         found.done
         and found.estimate is not None
-        and "time zero is manifold pressure; so the delay found" in found.words
+        and "the delay is counted from manifold pressure; so the delay from these events" in found.words
     )
 
 

@@ -213,7 +213,7 @@ def test_banks_differ_where_one_leans():
     result = banks.banks(SessionPulls(ready, spans), Axes(SPEEDS))
     judged = [c for c in result.cells if np.isfinite(c.low)]
     assert judged and all(c.leaner == "lambda_2" and c.difference == pytest.approx(0.03, abs=0.004) for c in judged)
-    assert any("single lean cylinder" in w for w in result.words)
+    assert any("one lean cylinder" in w for w in result.words)
     columns.banks.pop("lambda_2")
     assert banks.banks(SessionPulls(ready, spans), Axes(SPEEDS)) is None
 

@@ -52,7 +52,7 @@ def test_it_says_how_long_the_card_lasts_and_what_comes_next(tmp_path, capsys):
     config = write(tmp_path / "mine.json", GOOD)
     assert main(["prepare", str(tmp_path), "--config", config, "--drive-mb", "8", "--pulls-mb", "1"]) == 0
     shown = capsys.readouterr().out
-    assert "raw counts" not in shown and "mine.json records, but no answer can come of it" in shown
+    assert "raw counts" not in shown and "mine.json records, but can give no answer" in shown
     assert main(["prepare", str(tmp_path / "none"), "--json"]) == 2
 
 

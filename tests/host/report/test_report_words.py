@@ -140,7 +140,7 @@ def test_a_pressure_that_never_moved_is_not_said_to_have_held():
 
 def test_other_pulls_that_were_on_target_at_the_event_are_said_to_be():
     said, _ = steps(scene(pulls=3, hole=Hole(2, 5600, 6400, 0.08)))
-    assert "and the other pulls were on target there: look for what comes and goes" in said
+    assert "and the other pulls were on target there: look for an intermittent fault" in said
 
 
 def test_pulls_that_never_came_to_those_speeds_are_not_said_to_be_on_target_there():

@@ -149,7 +149,7 @@ def describe(answer: forms.Formed, given: cues.Inputs, fallback: Transport) -> t
         (tails, "tail", "tails"),
     )
     told = [f"{count} {one if count == 1 else many}" for count, one, many in counted]
-    words = f"identified from {', '.join(told[:-1])} and {told[-1]}; time zero is {given.zero.value}"
+    words = f"identified from {', '.join(told[:-1])} and {told[-1]}; the delay is counted from {given.zero.value}"
     if ends + tails < LEAST_RECOVERIES or tau_u_s > MOST_TAU_U * plain.tau_s:
         words += f"; too few cut recoveries for the lag: {fallback.tau_s * 1000:.0f} ms as configured or assumed"
         plain = replace(plain, tau_s=fallback.tau_s, lag_known=fallback.lag_known)
