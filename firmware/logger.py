@@ -15,6 +15,7 @@ _TURN_HZ = 20  # with fewer rows a second the loop turns without them
 _BESIDE_US = 4000  # while the card is waited for, the rest of the loop turns so often
 _LAST_ROW = const(0x3F000000)  # of a session: 61 days at 200 Hz, 12 at 1000. A greater number is a heap object
 _SHORT = (MemoryError, RuntimeError)  # of heap, of stack
+_HELD_US = const(10000000)
 _STOP_S = 2  # a long press waits so long at most for the row that tells of it
 
 
@@ -41,9 +42,8 @@ class Logger:
                 self.record()
                 self.finish()
                 if self.leaving:
-                    self.talk.leave()
-                    raise KeyboardInterrupt
-                if not self.ran_out():
+                    self._leave()
+                elif not self.ran_out():
                     self.wait_for_press()
             except _SHORT:  # whatever wanted it: begin again, with all of it
                 self._drop()
@@ -54,6 +54,24 @@ class Logger:
                 return
             board.restart()
             self.start()
+
+    def _leave(self):
+        """All is written, and the PC wants the board's prompt, or its inputs and its card for a while."""
+        self.talk.leave()
+        if not self.talk.to_bench:
+            raise KeyboardInterrupt
+        self.recorder = self.revival = None  # their room is needed
+        self.board.meanwhile = None
+        gc.collect()
+        try:
+            from cable import bench
+
+            bench.Bench(self).serve()
+        except _SHORT:  # nothing may keep the logger from recording
+            pass
+        if self.board.powered():
+            self.released()  # held on at a start it would ask for a test
+            self.board.reset()
 
     def _drop(self):
         """Write what is held, if memory suffices for that."""
@@ -66,6 +84,10 @@ class Logger:
     def start(self):
         """Open the card, write the setup, start the timer. MemoryError if what the plan asks for does not fit."""
         self._open()
+        if self.button.level() and self.board.proves and self.released():  # pressed at power-on
+            from cable import alone
+
+            alone.run(self)
         memory.settle()
         self.health.look_at_heap()
         period_us = 1000000 // self.plan.config["rate_hz"]
@@ -230,3 +252,18 @@ class Logger:
             board.idle()
             board.feed()
             self.panel.waiting()
+        self.released()  # held on at a start it would ask for a test
+
+    def released(self):
+        """Wait until nobody presses the button, but not for ever: it may be stuck. Whether it was let go."""
+        board = self.board
+        began = -1
+        while board.powered() and self.button.level():
+            now = board.ticks_us()
+            if began < 0:
+                began = now
+            if (now - began) & ticks.MASK > _HELD_US:
+                return False
+            board.idle()
+            board.feed()
+        return True

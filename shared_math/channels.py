@@ -93,15 +93,21 @@ def volts_line(channel, bits, reference_volts, signed=False):
     """(volts per count, volts at zero counts) at the terminal of an analog channel.
 
     bits, reference_volts: the converter's, the volts being those from its lowest to its highest count. A two-point
-    `calibration` {"counts": [a, b], "volts": [a, b]} wins over divider and reference. A count stands for the middle of
-    its step; of a signed converter, stored with half the range added, the middle count stands for 0 V.
+    `calibration` {"counts": [a, b], "volts": [a, b]} wins over divider and reference; its counts are of its own `bits`
+    where it tells them, since a board may average more or less at another rate. A count stands for the middle of its
+    step; of a signed converter, stored with half the range added, the middle count stands for 0 V.
     """
     calibration = channel.get("calibration")
     if calibration:
         c0, c1 = calibration["counts"]
         v0, v1 = calibration["volts"]
         slope = (v1 - v0) / (c1 - c0)
-        return slope, v0 - slope * c0
+        return slope * (1 << calibration.get("bits", bits)) / (1 << bits), v0 - slope * c0
+    return nominal_line(channel, bits, reference_volts, signed)
+
+
+def nominal_line(channel, bits, reference_volts, signed=False):
+    """As volts_line, from divider and reference alone, whatever calibration the channel has."""
     top, bottom = divider_of(channel)
     step = reference_volts / (1 << bits) * (top + bottom) / bottom
     return step, -step * (1 << (bits - 1)) if signed else step / 2

@@ -5,6 +5,8 @@ The lamp blinks the number (tens long, ones short) and the ring file stores it. 
 
 LAST_OF_CONFIG = 19  # numbers up to here concern logger.json and arise at the start; the others may arise at any time
 
+OF_SELFTEST = 51  # from here on: of the self-test alone, never while recording
+
 FAULTS = {
     "no_config": (
         11,
@@ -89,6 +91,30 @@ FAULTS = {
         "A channel that measures a known value reads outside its limits",
         "the converter's reference has moved, the supply is too low, or that channel's wire is loose",
         "measure that voltage; until it reads as expected, every analog channel is in doubt",
+    ),
+    "test_card": (
+        51,
+        "Self-test: the card is too slow, or does not give back what was written",
+        "it is worn, or no genuine one; or a wire of its socket is loose",
+        "use another card; ringpull selftest shows its write times, ringpull prepare --check tests it on the PC",
+    ),
+    "test_converter": (
+        52,
+        "Self-test: an input stands still, has a bit that never changes, or is noisy",
+        "its wire is loose, its supply is noisy, or the converter is hurt; or the engine was running",
+        "ringpull selftest names the input; repeat it with the engine off",
+    ),
+    "test_memory": (
+        53,
+        "Self-test: too little memory is free in one piece",
+        "logger.json asks for more channels than this board can hold",
+        "fewer channels or a lower rate_hz, or a board with more memory",
+    ),
+    "test_supply": (
+        54,
+        "Self-test: the car's supply is out of its range",
+        "the car's battery is low, the alternator charges too high, or that channel's divider is wrong",
+        "measure it with a multimeter at the logger's terminal",
     ),
 }
 

@@ -1,5 +1,6 @@
 """Which board is this? One module here for each; only they know pins and ports."""
 
+import os
 import sys
 
 
@@ -17,6 +18,10 @@ def pick():
     """The board object for the machine this runs on."""
     name = name_of(sys.platform, sys.implementation._machine)  # pyright: ignore[reportAttributeAccessIssue]
     if name == "desk":
+        if os.getenv("RINGPULL_BENCH"):
+            from boards.desk_bench import BenchDesk
+
+            return BenchDesk()
         from boards.desk import DeskBoard
 
         return DeskBoard()

@@ -3,15 +3,26 @@
 import os
 
 _NOTE = "failed"  # in the folder that the board starts in: on its own flash
+_NAME = "/logger.json"
+_NEW = "/logger.new"
 
 
 def text_of(folder):
     """The text of logger.json in `folder`, or None."""
-    try:
-        with open(folder + "/logger.json", "rb") as f:
-            return f.read()
-    except OSError:
-        return None
+    for name in (_NAME, _NEW):  # the new one is alone where power went while it took the old one's name
+        try:
+            with open(folder + name, "rb") as f:
+                return f.read()
+        except OSError:
+            pass
+    return None
+
+
+def replace(folder, text):
+    """Another text for logger.json: power may go at any time and leaves the old or the new one, whole. OSError."""
+    with open(folder + _NEW, "wb") as f:
+        f.write(text)
+    os.rename(folder + _NEW, folder + _NAME)
 
 
 def note(words):

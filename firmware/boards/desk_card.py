@@ -157,6 +157,11 @@ class DeskCard(FileDisk):
             self.busy_until = min(self.board.now + socket.busy_next(), self.board.end_us + 1)
         self.board.wrote(self)
 
+    def ioctl(self, op, arg):
+        if op == 3:
+            self._wait()
+        return FileDisk.ioctl(self, op, arg)
+
     def _wait(self):
         """As the card's driver does: until it is no longer busy, 3 s at most, other work done meanwhile."""
         board = self.board

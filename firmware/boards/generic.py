@@ -21,6 +21,7 @@ _PULLS_SLOTS = 16384  # 8 MB
 _BITS = 12
 _FLASH = "/ring"
 _I2C_HZ = 400000
+_FILTERED_HZ = 20000  # of the output in volts: 1 kilohm and 10 uF leave half a millivolt of it
 _I2C_TIMEOUT_US = 10000
 
 
@@ -32,6 +33,7 @@ class GenericBoard:
     """What the firmware asks of a board; the same methods as boards/desk.py."""
 
     name = "generic"
+    proves = True  # the button held at power-on asks for a self-test
     irq_options = {}  # of Pin.irq: a port with hard interrupts says so
     card_folder = "/card"
     drive_slots = _DRIVE_SLOTS
@@ -336,6 +338,23 @@ class GenericBoard:
             self.buzzer_pin = machine.Pin(self.pins["buzzer"], machine.Pin.OUT, value=0)
         self.buzzer_pin.value(on)
 
+    def output(self, what, value):
+        """A known signal for a loop-back wire: `what` is "hz", or "mv" on the pin before the wire's filter; 0 ends it.
+        Whether the board has such an output free."""
+        number = (self.pins.get("bench") or {}).get(what)
+        if number is None or (self.fitted and number in self.pins["converter_spi"].values()):
+            return False
+        out = machine.PWM(machine.Pin(number))
+        if not value:
+            out.deinit()
+        elif what == "hz":
+            out.freq(value)
+            out.duty_u16(32768)
+        else:
+            out.freq(_FILTERED_HZ)
+            out.duty_u16(min(65535, int(value * 65.536 / self.pins["reference_v"])))
+        return True
+
     def watch(self):
         """Start the watchdog: from now on `feed` is called at least every 8 s. None here: one that can't be stopped
         again, as on most ports, would cut off whoever copies files on over USB."""
@@ -346,6 +365,8 @@ class GenericBoard:
     def restart(self):
         """Begin again as after power-on: another card may be in."""
         machine.reset()
+
+    reset = restart
 
     def begin_raw(self, words):
         """Begin again as after power-on, without what logger.json asks for. words: why."""

@@ -12,6 +12,7 @@ RP2 = {
     "supply_pwm": 23,  # high: the board's regulator keeps its switching rate; None where the board has no such pin
     "pulse": {"p0": 15, "p1": 6},
     "digital": {"d0": 14},
+    "bench": {"hz": 2, "mv": 3},  # outputs for the loop-back of hardware/README.md
     "button": 13,
     "lamp": 12,
     "buzzer": 7,
@@ -29,6 +30,7 @@ ESP32 = {
     "reference_v": 3.3,
     "pulse": {"p0": 27, "p1": 15},
     "digital": {"d0": 26},
+    "bench": {"hz": 13, "mv": 14},  # outputs for the loop-back of hardware/README.md
     "button": 25,
     "lamp": 33,
     "buzzer": 4,

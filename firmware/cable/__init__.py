@@ -1,1 +1,1 @@
-"""What the logger says over its USB console while it records. Loaded when somebody asks."""
+"""What the logger says over its USB console while it records, and its self-test. Loaded when somebody asks."""

@@ -25,6 +25,8 @@ class Talk:
         self.number = 0  # of the request that is being answered
         self.store = None  # of the blocks that are still asked for
         self.slot = self.left = 0
+        self.to_bench = False  # the recording is to end for the bench, not for the prompt
+        self.bench = None  # answers in place of what is here, once nothing is recorded
 
     def busy(self):
         """Whether an answer is on its way."""
@@ -33,7 +35,7 @@ class Talk:
     def turn(self):
         """Take a request, or send what the other side takes."""
         if self.sent < self.count:
-            self._send(time.ticks_us())
+            self.send(time.ticks_us())
             return
         line = self.console.request()
         told = line and cable.read_line(line)
@@ -47,7 +49,7 @@ class Talk:
         recorder_ = self.logger.recorder
         while time.ticks_diff(time.ticks_us(), began) < _STEP_US:
             if self.sent < self.count:
-                if not self._send(began):
+                if not self.send(began):
                     return
             elif not self.left or recorder_.due or recorder_.writer.dead or not board.card_ready():
                 return
@@ -56,12 +58,16 @@ class Talk:
 
     def leave(self):
         """All is written: say so. Nothing records any more, so this may wait a moment for who reads."""
-        self._put((cable.STOP,), 0)
+        self.put((cable.BENCH if self.to_bench else cable.STOP,), 0)
+        self.flush()
+
+    def flush(self):
+        """Send the rest of an answer to who still reads."""
         began = time.ticks_ms()
         while self.sent < self.count and time.ticks_diff(time.ticks_ms(), began) < _LEAVE_MS:
-            self._send(time.ticks_us())
+            self.send(time.ticks_us())
 
-    def _send(self, began):
+    def send(self, began):
         """Whether all is sent."""
         while self.sent < self.count:
             if time.ticks_diff(time.ticks_us(), began) >= _STEP_US or not self.console.takes():
@@ -70,22 +76,24 @@ class Talk:
             self.sent += 1
         return True
 
-    def _put(self, words, length):
+    def put(self, words, length):
         """Begin to send an answer whose payload of `length` bytes lies in `block`."""
         self.packets[0][:] = cable.head(self.number, words, self.block[:length])
         self.sent = 0
         self.count = 1 + cable.filled(length) // cable.PACKET
 
-    def _refuse(self, why):
+    def refuse(self, why):
         self.left = 0
-        self._put((cable.REFUSED, why), 0)
+        self.put((cable.REFUSED, why), 0)
 
     def _answer(self, number, words):
         self.number = number
         self.left = 0  # whatever was asked before
         verb = words[0] if words else ""
         try:
-            if verb == cable.STATE:
+            if self.bench:
+                self.bench.answer(words)
+            elif verb == cable.STATE:
                 self._state()
             elif verb == cable.SETUP:
                 self._setup(int(words[1]))
@@ -95,15 +103,16 @@ class Talk:
                 self._blocks(words[1], int(words[2]), int(words[3]))
             elif verb == cable.CLOCK:
                 if self.logger.board.set_utc(*[int(word) for word in words[1:8]]):
-                    self._put((verb,), 0)
+                    self.put((verb,), 0)
                 else:
-                    self._refuse("no_clock")
-            elif verb == cable.STOP:
+                    self.refuse("no_clock")
+            elif verb == cable.STOP or verb == cable.BENCH:
+                self.to_bench = verb == cable.BENCH
                 self.logger.leaving = True  # `leave` answers
             else:
-                self._refuse("unknown")
+                self.refuse("unknown")
         except (ValueError, IndexError, TypeError):
-            self._refuse("words")
+            self.refuse("words")
 
     def _state(self):
         logger = self.logger
@@ -124,7 +133,7 @@ class Talk:
         }
         text = json.dumps(told).encode()
         self.block[: len(text)] = text
-        self._put((cable.STATE,), len(text))
+        self.put((cable.STATE,), len(text))
 
     def _setup(self, part):
         setup = self.logger.recorder.writer.setup
@@ -133,7 +142,7 @@ class Talk:
             raise ValueError
         piece = setup[start : start + layout.PAYLOAD]
         self.block[: len(piece)] = piece
-        self._put((cable.SETUP, str(part)), len(piece))
+        self.put((cable.SETUP, str(part)), len(piece))
 
     def _now(self):
         logger = self.logger
@@ -146,7 +155,7 @@ class Talk:
         else:
             width = 0
         lost = logger.sampler.lost + logger.recorder.writer.outbox.dropped
-        self._put((cable.NOW, str(lost), str(logger.lamp.card or logger.lamp.fault)), 4 * width)
+        self.put((cable.NOW, str(lost), str(logger.lamp.card or logger.lamp.fault)), 4 * width)
 
     def _blocks(self, which, slot, count):
         writer = self.logger.recorder.writer
@@ -154,7 +163,7 @@ class Talk:
         if which not in (cable.DRIVE_FILE, cable.PULLS_FILE) or count < 1 or not 0 <= slot <= store.slots - count:
             raise ValueError
         if writer.dead:
-            self._refuse("no_card")
+            self.refuse("no_card")
             return
         self.store, self.slot, self.left = store, slot, count
 
@@ -162,8 +171,8 @@ class Talk:
         try:
             self.store.read(self.slot, self.block)  # pyright: ignore[reportOptionalMemberAccess]
         except OSError:
-            self._refuse("unreadable")
+            self.refuse("unreadable")
             return
-        self._put((cable.BLOCKS, str(self.slot)), layout.SLOT)
+        self.put((cable.BLOCKS, str(self.slot)), layout.SLOT)
         self.slot += 1
         self.left -= 1

@@ -62,7 +62,7 @@ def _faults(now):
     numbers, said = {}, {}
     for name in faults.FAULTS:
         number, sentence = faults.FAULTS[name][:2]
-        if number > faults.LAST_OF_CONFIG:
+        if faults.LAST_OF_CONFIG < number < faults.OF_SELFTEST:
             numbers[name] = number
             said[number] = sentence
     one = faults.FAULTS[now][:2]

@@ -83,5 +83,9 @@ class CablePulled(RingpullError):
     """The port went away."""
 
 
+class DoesNotFit(RingpullError):
+    """Measured values that no calibration or check may be made of."""
+
+
 class LoggerRefused(RingpullError):
     """The logger can't do what was asked at present."""

@@ -96,7 +96,8 @@ RESERVED = (
     "valid",
 )
 
-_COMMON = {"name": None, "input": None, "kind": None, "label": ("text", 60), "note": ("text", 200)}
+_DATE = ("text", 10)  # such as 2026-11-28
+_COMMON = {"name": None, "input": None, "kind": None, "label": ("text", 60), "note": ("text", 200), "checked": _DATE}
 _QUALITY = {"accuracy": ("number", 0, 1000000), "tau_ms": ("number", 0, 5000)}
 _ANALOG = {"divider": None, "calibration": None, "states": None}
 _ANALOG.update(_QUALITY)  # pyright: ignore[reportCallIssue, reportArgumentType]
@@ -201,7 +202,13 @@ CONVERTERS = {letter: ("choice", converters.NAMES) for letter in converters.LETT
 LAMBDA_LEAST = 0.3
 LAMBDA_MOST = 8.0  # free air, as some controllers print it
 DIVIDER = {"top_ohm": ("number", 0, 10000000), "bottom_ohm": ("number", 1, 10000000)}
-CALIBRATION = {"counts": ("numbers", 2, 2, -8388608, 8388607), "volts": ("numbers", 2, 2, -60, 60)}
+CALIBRATION = {
+    "counts": ("numbers", 2, 2, -8388608, 8388607),
+    "volts": ("numbers", 2, 2, -60, 60),
+    "bits": ("whole", 8, 24),
+    "u_volts": ("numbers", 2, 2, 0, 1),
+    "date": _DATE,
+}
 CALIBRATION_LEAST = {"counts": 1, "volts": 0.001}  # between its two points
 LEAST_STEP = 0.001  # volts or Hz from point to point: less is nothing in a small board's numbers
 LEAST_SPAN = 0.000001  # of a channel's values

@@ -51,28 +51,64 @@ def card_image(
     """A card's sectors: FAT with logger.json and both rings, ready to record."""
     image = folder / "card.img"
     image.write_bytes(bytes(sectors * 512))
+    _make(MAKE_CARD, image, sectors, str(drive_slots), str(pulls_slots), _config(folder, config))
+    return bytearray(image.read_bytes())
+
+
+SECTORS_32_GB = 67100672
+DRIVE_SLOTS, PULLS_SLOTS = 131072, 32768  # as the firmware makes them on a card with room
+
+# A volume and nothing else
+MAKE_BARE = """
+import sys, vfs
+from boards.desk_card import FileDisk
+image, sectors = sys.argv[1:]
+vfs.VfsFat.mkfs(FileDisk(image, int(sectors)))
+"""
+
+
+def sparse_card(folder: Path, name: str, config: dict | None) -> Path:
+    """The image of a card of 32 GB, of which only what is written takes room; without ring files where no config is
+    given."""
+    image = folder / f"{name}.img"
+    with image.open("wb") as file:
+        file.truncate(SECTORS_32_GB * 512)
+    if config is None:
+        _make(MAKE_BARE, image, SECTORS_32_GB)
+    else:
+        slots = (str(DRIVE_SLOTS), str(PULLS_SLOTS))
+        _make(MAKE_CARD, image, SECTORS_32_GB, *slots, _config(folder, config))
+    return image
+
+
+def _config(folder: Path, config: dict) -> str:
     (folder / "logger.json").write_text(json.dumps(config))
-    script = folder / "make_card.py"
-    script.write_text(MAKE_CARD)
+    return str(folder / "logger.json")
+
+
+def _make(text: str, image: Path, sectors: int, *more: str) -> None:
+    """Run a script under MicroPython's unix port, with the firmware's own modules."""
+    script = image.parent / "make_card.py"
+    script.write_text(text)
     places = [str(firmware_dir()), str(shared_math_dir().parent), ".frozen"]
-    numbers = [str(n) for n in (sectors, drive_slots, pulls_slots)]
     subprocess.run(
-        [find_micropython(), str(script), str(image), *numbers, str(folder / "logger.json")],
+        [find_micropython(), str(script), str(image), str(sectors), *more],
         env={"MICROPYPATH": ":".join(places)},
         check=True,
         timeout=300,
     )
-    return bytearray(image.read_bytes())
 
 
 # Copies the ring files out of an image, again with MicroPython's own FAT
 READ_CARD = """
-import sys, vfs
+import os, sys, vfs
 from boards.desk_card import FileDisk
 image, sectors, out = sys.argv[1:]
 vfs.mount(vfs.VfsFat(FileDisk(image, int(sectors))), "/card")
 buf = bytearray(4096)
 for name in ("drive.rpl", "pulls.rpl", "logger.json"):
+    if name not in os.listdir("/card"):
+        continue
     with open("/card/" + name, "rb") as source, open(out + "/" + name, "wb") as target:
         while True:
             count = source.readinto(buf)
@@ -84,16 +120,13 @@ for name in ("drive.rpl", "pulls.rpl", "logger.json"):
 
 def read_card(folder: Path, image: bytes) -> Path:
     """The card's files in a folder that ringpull can read."""
-    out = folder / "card"
-    out.mkdir(exist_ok=True)
     (folder / "taken.img").write_bytes(image)
-    script = folder / "read_card.py"
-    script.write_text(READ_CARD)
-    places = [str(firmware_dir()), ".frozen"]
-    subprocess.run(
-        [find_micropython(), str(script), str(folder / "taken.img"), str(len(image) // 512), str(out)],
-        env={"MICROPYPATH": ":".join(places + [str(shared_math_dir().parent)])},
-        check=True,
-        timeout=300,
-    )
+    return copied(folder, folder / "taken.img", "card")
+
+
+def copied(folder: Path, image: Path, name: str = "") -> Path:
+    """The files of a card's image, in a folder beside it."""
+    out = folder / (name or image.stem)
+    out.mkdir(exist_ok=True)
+    _make(READ_CARD, image, image.stat().st_size // 512, str(out))
     return out

@@ -23,6 +23,12 @@ LAMP = (
     ("quick blinking, two a second", "**lean under load**", "**lift, now**"),
     ("on 1 s, off 1 s", "the card may be taken out", "take it out, or press to go on recording"),
     (
+        "on, with a short gap every 2 s",
+        "on the bench: a PC calibrates or tests the logger, or it tests itself; nothing is recorded",
+        "wait; a press ends the PC's work, and the logger records again",
+    ),
+    ("three flashes of 1 s, then a pause", "the self-test found no fault", "wait six seconds, then it records"),
+    (
         "long and short flashes, then a pause",
         "a fault number: long flashes are tens, short ones are ones",
         "find the number below",
@@ -37,6 +43,10 @@ BUTTON = (
     ("short press", "begins a pull; the next short press ends it"),
     ("two presses", "flags the last pull as spoiled: it is kept and shown, but not judged"),
     ("long press, until the lamp goes on 1 s, off 1 s", "ends the recording, so that the card may be taken out"),
+    (
+        "held at power-on, released within ten seconds",
+        "starts the self-test: half a minute, then the lamp shows the result",
+    ),
 )
 CAUTIONS = (
     "Lean warning: lift. It comes half a second late at best, and not at all while the lambda reading is invalid.",

@@ -28,7 +28,7 @@ TABLES = {
     "converters": schema.CONVERTERS,
 }
 PARTS = {"divider": schema.DIVIDER, "calibration": schema.CALIBRATION, "state": schema.STATE}
-COMMON = ("name", "input", "kind", "label", "note")
+COMMON = ("name", "input", "kind", "label", "note", "checked")
 NEEDED = {
     "top": schema.TOP_NEEDED,
     "fuel": ("name",),
@@ -37,7 +37,7 @@ NEEDED = {
     "when": ("channel", "is"),
     "channel": ("name", "input", "kind"),
     "divider": tuple(schema.DIVIDER),
-    "calibration": tuple(schema.CALIBRATION),
+    "calibration": ("counts", "volts"),
     "state": ("name", "volts"),
     **schema.NEEDED,
 }

@@ -25,7 +25,7 @@ SECTIONS = {
     "channel": "Every channel has these keys; its other keys depend on its `kind`.",
     "divider": "The resistors in front of the converter, if they differ from the drawings "
     "(6.8 and 10 kilohm; 47 and 10 kilohm where `volts` go above 5.5).",
-    "calibration": "Two voltages measured on the bench. They replace divider and reference.",
+    "calibration": "Two voltages measured on the bench, as `ringpull calibrate` writes them. They replace divider and reference.",
     "state": "A condition that the controller reports by volts outside its measuring range. Lambda is not read there.",
 }
 
@@ -101,10 +101,20 @@ EXAMPLES: dict[str, list[dict]] = {
     ],
     "converters": [{"x": "mcp3304", "y": "ads1115"}],
     "channel": [
-        {"name": "oil_pressure", "input": "a2", "kind": "linear", "label": "oil pressure", "note": "sensor of 2024"}
+        {"name": "oil_pressure", "input": "a2", "kind": "linear", "label": "oil pressure", "note": "sensor of 2024"},
+        {"name": "oil_pressure", "input": "a2", "kind": "linear", "checked": "2026-11-28"},
     ],
     "divider": [{"top_ohm": 8200, "bottom_ohm": 10000}],
-    "calibration": [{"counts": [1652, 3304], "volts": [1.333, 2.666]}],
+    "calibration": [
+        {"counts": [1652, 3304], "volts": [1.333, 2.666]},
+        {
+            "counts": [6604.2, 13219.7],
+            "volts": [1.331, 2.664],
+            "bits": 14,
+            "u_volts": [0.004, 0.008],
+            "date": "2026-11-28",
+        },
+    ],
     "state": [{"name": "warm-up", "volts": [0.0, 0.1], "means": "heating"}],
     "lambda": [
         {
@@ -234,6 +244,10 @@ MEANING = {
     "state: name": "a name of your own",
     "means": 'the condition: "heating" silences the lean warning until the sensor is warm',
     "state: volts": "lower and upper limit of the state's volts",
+    "bits": "width of the converter's counts at the calibration, since another rate_hz may give other counts",
+    "u_volts": "standard uncertainty of each of the two volts; without it 0.5 % of the multimeter is assumed",
+    "date": "the day of the calibration, such as 2026-11-28",
+    "checked": "the day on which a known frequency or free air was last confirmed, such as 2026-11-28",
     "calibration: volts": "what the multimeter read at those counts",
     "scale": "whether `values` are lambda or air-fuel ratio",
     "fuel: stoich": "the fuel's stoichiometric air-fuel ratio",

@@ -41,4 +41,8 @@ def test_a_number_keeps_its_meaning():
         44: "converter_silent",
         45: "input_missing",
         46: "reference_off",
+        51: "test_card",
+        52: "test_converter",
+        53: "test_memory",
+        54: "test_supply",
     }

@@ -14,13 +14,18 @@ import time
 import tty
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 
 from limits import HANG_S
 
+from ringpull.cable import link as links
+from ringpull.cable import ports
 from ringpull.dryrun import run, signals
+from ringpull.errors import CableSilent
 from ringpull.files.firmware_sources import firmware_dir, shared_math_dir
-from truth.signals import Signals
+from truth.profile import holds
+from truth.signals import Signals, Tach
 
 
 class Wire:
@@ -95,15 +100,36 @@ class Desk(Wire):
         job_path.write_text(json.dumps(job))
         shutil.copytree(shared_math_dir(), work / "shared_math", ignore=shutil.ignore_patterns("__pycache__"))
         environment = dict(
-            os.environ, RINGPULL_DESK=str(job_path), MICROPYPATH=os.pathsep.join((str(work), ".frozen"))
+            os.environ,
+            RINGPULL_DESK=str(job_path),
+            RINGPULL_BENCH="1",
+            MICROPYPATH=os.pathsep.join((str(work), ".frozen")),
         )
+        self.again = 0  # starts after a reset
+        self._job_path = job_path
         command = [run.find_micropython(), "-X", f"heapsize={run.heap_for(text)}", str(firmware_dir() / "main.py")]
         self.errors = work / "errors.txt"
-        with self.errors.open("w") as errors:
-            self.process = subprocess.Popen(command, cwd=work, env=environment, stdout=errors, stderr=errors)
+        self._start = partial(subprocess.Popen, command, cwd=work, env=environment)
+        self._ended = False
+        self._run()
+        self._watching = threading.Thread(target=self._watch, daemon=True)
+        self._watching.start()
+
+    def _run(self) -> None:
+        with self.errors.open("a") as errors:
+            self.process = self._start(stdout=errors, stderr=errors)
+
+    def _watch(self) -> None:
+        """A reset starts it anew, on the card as it is."""
+        while self.process.wait() == run.RESET and not self._ended:
+            job = json.loads(self._job_path.read_text())
+            self._job_path.write_text(json.dumps(job | {"format": False, "config": None}))
+            self._run()
+            self.again += 1
 
     def end(self) -> None:
         """Stop the firmware, as power that goes."""
+        self._ended = True
         self.process.kill()
         self.process.wait(HANG_S)
         self.close()
@@ -153,6 +179,32 @@ def desk(folder: Path, made: Signals, end_s: float, **more) -> Iterator[Desk]:
         yield running
     finally:
         running.end()
+
+
+@contextmanager
+def bench_desk(folder: Path, made: Signals | None = None, **more) -> Iterator[Desk]:
+    """The firmware recording, its analog inputs fed by the file `source`: {channel: 65536ths of the converter's range}.
+
+    config: a copy of its logger.json, as the PC keeps one.
+    """
+    made = made or Signals(holds([0], 600.0), Tach(2), {"lambda_1": holds([1.0], 600.0)})
+    source = folder / "source.json"
+    source.write_text("{}")
+    with desk(folder / "desk", made, 600.0, source=str(source), **more) as running:
+        running.source = source
+        running.config = folder / "logger.json"
+        shutil.copy(folder / "desk" / "logger.json", running.config)
+        wait_for(lambda: answers(running), running.said())
+        yield running
+
+
+def answers(running: Desk) -> bool:
+    """Whether the logger answers as one that records."""
+    with links.Link(ports.open_port(running.port, links.PIECE_S)) as link:
+        try:
+            return bool(link.state())
+        except CableSilent:
+            return False
 
 
 def wait_for(event: Callable[[], bool], what: str) -> None:

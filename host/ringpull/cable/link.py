@@ -25,6 +25,14 @@ REFUSALS = {
     "words": ("the logger does not understand this request", "firmware and PC are of two versions", "update both"),
     "no_card": ("the logger's card takes nothing now", "it is out, or does not answer", "look at it, then try again"),
     "unreadable": ("a sector of the logger's card can't be read", "the card is worn", "use another card from now on"),
+    "bench": (
+        "the logger records nothing now: it waits at the bench",
+        "ringpull calibrate or selftest runs, or was cut off",
+        "let it end; else press the logger's button: it records again, by itself after 5 minutes",
+    ),
+    "no_file": ("the logger has no such file", "it was started without a logger.json", "ringpull install --config"),
+    "no_output": ("this board has no such output", "it is in use, or another board", "use a source of your own"),
+    "not_there": ("the board has no such part", "none is wired", "nothing, if that is as it should be"),
     "no_clock": ("this board has no clock that can be set", "it was made without", "date the drive with ringpull note"),
 }
 

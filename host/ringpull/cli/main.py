@@ -23,6 +23,7 @@ COMMANDS = {
     "install": "bring the firmware, or a newer one, onto a board over USB",
     "live": "the logger's values now, over USB, while it records",
     "fetch": "marked pulls, or the whole card, over USB while the logger records",
+    "calibrate": "calibrate the logger's inputs over USB: two voltages, ground, frequency, free air",
     "info": "show what is on a card: sessions, channels, marks, damage, timing health",
     "decode": "write the table in engineering units as CSV, Parquet or MDF4",
     "pulls": "list the pulls, one line each: those marked with the button and those found in the signals",

@@ -9,7 +9,7 @@ from pathlib import Path
 from ringpull.errors import FirmwareFailed
 from ringpull.files.firmware_sources import firmware_dir, shared_math_dir
 
-DESK_ALONE = ("boards/desk.py", "boards/desk_card.py", "boards/desk_converters.py")
+DESK_ALONE = ("boards/desk.py", "boards/desk_bench.py", "boards/desk_card.py", "boards/desk_converters.py")
 START = "main.py"
 
 

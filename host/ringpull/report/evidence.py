@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ringpull.analysis.instruments.records import State
 from ringpull.report.words import DASH, listed, live, load, number, quantity, table, text
-from ringpull.wording import assumed, masks
+from ringpull.wording import assumed, calibrated, masks
 from ringpull.wording import instruments as instrument_words
 from shared_math import layout
 
@@ -94,6 +94,20 @@ def together(damage: list) -> list[list[str]]:
     ]
 
 
+def calibrations(drive) -> str:
+    """When each input was last calibrated or checked, as the sessions' own configurations say."""
+    found: dict[tuple[str, str], list[int]] = {}
+    for session in drive.sessions:
+        for channel in calibrated.inputs(session.config):
+            found.setdefault((channel["name"], calibrated.last(channel)), []).append(session.id)
+    names = [name for name, _ in found]
+    rows = []
+    for (name, said), sessions in found.items():
+        of = "" if names.count(name) == 1 else f" (sessions {sessions[0]} to {sessions[-1]})"
+        rows.append([text(name + of), text(said)])
+    return table(["input", "last calibrated or checked"], rows[:MOST_ROWS], "calibration of the inputs") if rows else ""
+
+
 def health(drive) -> str:
     """The section of the logger's health: timing, damage and gaps."""
     heads = ["session", "start", "length", "rows", "lateness, 99 % / most", "pulses rejected as interference"]
@@ -105,7 +119,7 @@ def health(drive) -> str:
             [list(one) for one in zip(heads[1:], *(r[1:] for r in rows))],
         )
     blocks = drive.blocks
-    out = table(heads, rows, "sessions") + (
+    out = table(heads, rows, "sessions") + calibrations(drive) + (
         f"<p>Blocks: {blocks.read} read, {blocks.damaged} damaged, {blocks.missing} missing.</p>"
     )
     if len(drive.sessions) > MOST_ROWS:

@@ -90,13 +90,17 @@ def test_an_answer_that_was_hurt_is_none(payload, data):
 
 def test_the_page_names_what_the_module_names():
     asked = re.findall(r"^\| `([a-z]+)[^`]*` \| `", PAGE, re.M)
-    assert tuple(asked) == cable.ASKED
+    assert tuple(asked) == cable.ASKED + cable.ASKED_AT_BENCH[1:]
+    assert f"base64 of at most {cable.PIECE} bytes" in PAGE and f"(2 to {cable.MOST_ROWS})" in PAGE
+    assert f"`{cable.CONFIG_FILE}` for logger.json" in PAGE and f"`{cable.HISTORY_FILE}` for the history" in PAGE
+    assert cable.HISTORY in PAGE
     assert f"version of this page: {cable.VERSION}" in PAGE
     assert f"at most {cable.MOST_LINE} bytes" in PAGE and f"exactly {cable.PACKET} bytes" in PAGE
     assert f"(0 to {cable.MOST_PAYLOAD}, decimal)" in PAGE
     assert f"`{cable.DRIVE_FILE}` for drive.rpl, `{cable.PULLS_FILE}` for pulls.rpl" in PAGE
     assert "`refused WHY`" in PAGE and cable.REFUSED == "refused"
-    assert all(f"`{why}`" in PAGE for why in ("unknown", "words", "no_card", "unreadable", "no_clock"))
+    whys = ("unknown", "words", "no_card", "unreadable", "no_clock", "bench", "no_file", "no_output", "not_there")
+    assert all(f"`{why}`" in PAGE for why in whys)
 
 
 def test_the_example_of_a_request():

@@ -5,6 +5,7 @@ The figures are in shared_math/front_end.py, which the drawing of the circuit's 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -68,6 +69,14 @@ def between(at_volts: float, points: tuple[float, float]) -> float:
     return float(np.sqrt(1.0 + (1.0 - share) ** 2 + share**2))
 
 
+def line_u(u_volts: Sequence[float], volts: Sequence[float], at: float) -> float:
+    """Standard uncertainty at `at` volts of a line through two points with these: the larger of what their errors make
+    when they are one and the same, and when they are apart, since what is kept does not tell."""
+    share = (at - volts[0]) / (volts[1] - volts[0])
+    first, second = (1 - share) * u_volts[0], share * u_volts[1]
+    return float(max(abs(first + second), np.hypot(first, second)))
+
+
 def converter_of(channel: dict, known: Converter | None, reference_v: float) -> Converter:
     """The channel's converter from the ring file, else the usual one."""
     if known is not None:
@@ -93,6 +102,11 @@ def parts(channel: dict, known: Converter | None, per_volt: float, at_volts: flo
         told = say("known for this kind of board, recorded by the logger")
         out.append(Part("converter's bend", bend, "systematic", told))
     if points:
+        told = channel["calibration"].get("u_volts")
+        if told:
+            of_line = per_volt * line_u(told, points, at_volts)
+            out.append(Part("two-point calibration", of_line, "systematic", say("told with the calibration")))
+            return [*out, *_always(channel, front, per_volt, at_volts)]
         step = per_volt * rectangular(converter.step_v) * counted
         out.append(Part("two-point calibration", step, "systematic", say("one step of the converter")))
         meter = per_volt * at_volts * rectangular(front_end.MULTIMETER)
@@ -100,12 +114,17 @@ def parts(channel: dict, known: Converter | None, per_volt: float, at_volts: flo
         out.append(Part("multimeter of the calibration", meter, "systematic", how, True))
     else:
         out += _uncalibrated(channel, front, per_volt, at_volts, reference_v)
+    return [*out, *_always(channel, front, per_volt, at_volts)]
+
+
+def _always(channel: dict, front: str, per_volt: float, at_volts: float) -> list[Part]:
+    """What no calibration takes away."""
     ppm = front_end.RESISTOR_PPM[front] * 1e-6
     of_divider = _gain_u(channel, front, ppm)
     drift = per_volt * at_volts * warmer_k() * float(np.hypot(rectangular(front_end.REFERENCE_PPM * 1e-6), of_divider))
     low, high = (Figure(degc, "temperature", 0) for degc in front_end.TEMPERATURES_DEGC)
     how = say("reference and resistors, assumed between ", low, " and ", high)
-    return [*out, Part("drift with temperature", drift, "systematic", how, True), _ground(channel, front, per_volt)]
+    return [Part("drift with temperature", drift, "systematic", how, True), _ground(channel, front, per_volt)]
 
 
 def _gain_u(channel: dict, front: str, tolerance: float) -> float:

@@ -79,6 +79,8 @@ def answer_of(drive: Drive) -> list[str]:
 
 
 def _session_json(session: Session) -> dict:
+    from ringpull.wording import calibrated
+
     return {
         "id": session.id,
         "start_utc": session.start_utc,
@@ -104,6 +106,7 @@ def _session_json(session: Session) -> dict:
         "firmware": session.firmware,
         "board": session.board,
         "faults": session.faults,
+        "inputs": [calibrated.as_json(one) for one in calibrated.inputs(session.config)],
         "lean_warnings": [{"start_s": _seconds(a), "end_s": _seconds(b)} for a, b in session.lean_warnings],
         "setup": session.assumed or "its own",
     }
@@ -153,6 +156,8 @@ def _several_hold_drives(drive: Drive) -> bool:
 
 
 def _session_lines(session: Session) -> list[str]:
+    from ringpull.wording import calibrated
+
     began = f", began {session.start_utc}" if session.start_utc else ""
     head = (
         f"session {session.id}: {session.rows} rows, {_clock(session.duration_s)} at {session.rate_hz:g} rows/s{began}"
@@ -165,6 +170,10 @@ def _session_lines(session: Session) -> list[str]:
             f"  begins  {_clock(session.start_s)} after power-on: earlier rows were overwritten or are not in this file"
         )
     out.append("  columns " + ", ".join(channel.column for channel in session.channels))
+    words: dict[str, list[str]] = {}
+    for one in calibrated.inputs(session.config):
+        words.setdefault(calibrated.last(one), []).append(one["name"])
+    out += [f"  inputs  {', '.join(names)}: {said}" for said, names in words.items()]
     marks = [
         f"{m.start_s:.2f}-{'...' if m.end_s is None else format(m.end_s, '.2f')} s" + _flags(m) for m in session.marks
     ]

@@ -39,6 +39,7 @@ def run(args: argparse.Namespace) -> int:
     from ringpull.report import write_report
     from ringpull.report.against import Against
     from ringpull.report.data import Packing
+    from ringpull.wording import calibrated
 
     if args.png or args.pdf:  # imported before the work begins: the plotting library may be missing
         from ringpull.report import pictures
@@ -65,7 +66,8 @@ def run(args: argparse.Namespace) -> int:
         if args.json:
             args.json.parent.mkdir(parents=True, exist_ok=True)
             with whole(args.json) as fresh:
-                fresh.write_text(json.dumps(found.as_json(), indent=1) + "\n", encoding="utf-8")
+                inputs = [calibrated.as_json(one) for one in calibrated.inputs(drive.sessions[-1].config)]
+                fresh.write_text(json.dumps(found.as_json() | {"inputs": inputs}, indent=1) + "\n", encoding="utf-8")
         show(1.0)
     tell_origin(drive)
     print(args.output)

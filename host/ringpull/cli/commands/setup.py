@@ -33,6 +33,7 @@ def run(args: argparse.Namespace) -> int:
     import sys
 
     from ringpull.device import questions, starter_configs
+    from ringpull.device.config_text import as_text
     from ringpull.errors import BadUsage, CannotWrite
 
     if not args.output.parent.is_dir():
@@ -66,15 +67,6 @@ def _ask(prompt: str) -> str:
 
     print(prompt, end="", file=sys.stderr, flush=True)
     return input()
-
-
-def as_text(config: dict[str, Any]) -> str:
-    """The configuration as JSON, one line for each key and each channel."""
-    import json
-
-    lines = [f" {json.dumps(key)}: {json.dumps(value)}" for key, value in config.items() if key != "channels"]
-    channels = ",\n".join(f"  {json.dumps(channel)}" for channel in config["channels"])
-    return "{\n" + ",\n".join([*lines, f' "channels": [\n{channels}]']) + "\n}\n"
 
 
 def explained(config: dict[str, Any], path: Path, source: str) -> list[str]:
