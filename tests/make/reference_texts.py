@@ -25,7 +25,8 @@ SECTIONS = {
     "channel": "Every channel has these keys; its other keys depend on its `kind`.",
     "divider": "The resistors in front of the converter, if they differ from the drawings "
     "(6.8 and 10 kilohm; 47 and 10 kilohm where `volts` go above 5.5).",
-    "calibration": "Two voltages measured on the bench, as `ringpull calibrate` writes them. They replace divider and reference.",
+    "calibration": "Two voltages measured on the bench, as `ringpull calibrate` writes them. They replace divider and "
+    "reference.",
     "state": "A condition that the controller reports by volts outside its measuring range. Lambda is not read there.",
 }
 
