@@ -29,7 +29,7 @@ VENV = HERE / ".venv"
 PYTHON = str(VENV / "Scripts" / "python.exe" if os.name == "nt" else VENV / "bin" / "python")
 # What a command needs: the extras of pyproject.toml, and what it costs once
 DEMO, ALL = "demo", "all"
-EXTRAS = {DEMO: "", ALL: "[test,lint,references,hardware,fast,mf4,pictures]"}
+EXTRAS = {DEMO: "", ALL: "[test,lint,references,hardware,fast,mf4,pictures,library]"}
 COST = {
     DEMO: "setting up .venv for the demo, once: 0.3 GB, about half a minute and a network",
     ALL: "setting up .venv for tests and tools, once: 1.3 GB in all, one to two minutes and a network",

@@ -32,6 +32,7 @@ class Logger:
         self.beside = False
         self.turned = 0
         self.leaving = False  # the PC wants the board's prompt
+        self.stopped = False  # the card may be out
         self.talk = None  # what answers the PC, once it has asked
 
     def run(self):
@@ -41,14 +42,14 @@ class Logger:
             try:
                 self.record()
                 self.finish()
+                if not self.leaving and not self.ran_out():
+                    self.wait_for_press()
                 if self.leaving:
                     self._leave()
-                elif not self.ran_out():
-                    self.wait_for_press()
             except _SHORT:  # whatever wanted it: begin again, with all of it
                 self._drop()
             # A board that can't reset itself needs the room
-            self.recorder = self.sampler = self.marks = self.health = None
+            self.recorder = self.sampler = self.marks = self.health = self.talk = None
             if not board.powered():
                 board.end()
                 return
@@ -168,20 +169,20 @@ class Logger:
             self.faults.each_second(sampler)
         self.faults.turn(sampler.row, board.trouble)
         self.panel.turn()
-        if self.talk:
-            self.talk.turn()
-        elif board.called():
-            self._talk()
+        self._hear()
         self.turned = board.ticks_us()
 
-    def _talk(self):
-        """Somebody on the cable: from now on they are answered, if memory suffices for that."""
-        try:
-            from cable import talk
+    def _hear(self):
+        """Answer whoever is on the cable, from their first word on, if memory suffices for that."""
+        if self.talk:
+            self.talk.turn()
+        elif self.board.called():
+            try:
+                from cable import talk
 
-            self.talk = talk.Talk(self, self.board.console())
-        except MemoryError:
-            gc.collect()
+                self.talk = talk.Talk(self, self.board.console())
+            except MemoryError:
+                gc.collect()
 
     def _answer_on(self):
         """Go on with an answer, from the card too: nothing else waits for it now."""
@@ -241,17 +242,20 @@ class Logger:
         self.panel.stop(not self.recorder.writer.dead)
 
     def wait_for_press(self):
-        """The card may be out: touch nothing until the button is pressed again."""
+        """The card may be out: touch nothing until the button is pressed again, or the PC wants the prompt."""
         board = self.board
         button_ = self.button
+        self.stopped = True
         while button_.pressed and board.powered():
             board.idle()
             board.feed()
         button_.tail = button_.head
-        while board.powered() and button_.tail == button_.head:
+        while board.powered() and button_.tail == button_.head and not self.leaving:
             board.idle()
             board.feed()
             self.panel.waiting()
+            self._hear()
+        self.stopped = False
         self.released()  # held on at a start it would ask for a test
 
     def released(self):

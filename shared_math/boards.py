@@ -29,7 +29,7 @@ COSTS = {
         "row_us": 314,  # with four inputs of its own and a tach
         "input_us": 0,
         "edge_us": 95,  # that interrupts
-        "converter_us": 71,
+        "converter_us": 46,  # with what its column costs
         "look_us": 2090,
         "screen_share": 0.13,
         "spread": 1.3,
@@ -40,8 +40,8 @@ COSTS = {
         "row_us": 173,
         "input_us": 46,  # with a tach's share
         "edge_us": 95,
-        "converter_us": 71,  # these two and the screen as above: the same drivers
-        "look_us": 2090,
+        "converter_us": 71,
+        "look_us": 2090,  # and the screen as above
         "screen_share": 0.13,
         "spread": 1.3,
     },

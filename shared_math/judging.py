@@ -19,6 +19,8 @@ RUNNING_RPM = const(500)
 IDLE_RPM = const(1300)
 REST_MOST_PCT = const(25)  # a throttle that reads more than this at idle can't be used
 NO_VACUUM_MS = const(2000)  # an engine that idles so long at the pressure of full load makes no vacuum
+STOOD_MS = const(300)  # with the engine stopped, pressure is the air's once it keeps within STOOD_KPA for so long
+STOOD_KPA = const(1)  # (a starter lowers it)
 BOOSTED_SHARE_PCT = const(150)  # of the surrounding air's pressure: the limit if only boost pressure shows load
 
 # Causes that keep lambda off its target

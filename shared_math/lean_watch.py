@@ -46,7 +46,7 @@ class LeanWatch:
 
     banks: number of lambda channels. margin, after_s: as configured. in_kpa: whether loads are pressures (tenths of
     kPa; else tenths of per cent). warm: for each bank whether a state shows the controller's warm-up. throttle: whether
-    there is a throttle beside a load in kPa.
+    there is a throttle beside a pressure.
     """
 
     def __init__(self, banks, margin, after_s, in_kpa, warm, throttle=False):
@@ -57,6 +57,8 @@ class LeanWatch:
         self.throttle = throttle
         self.full = judging.full_kpa(10 * judging.STANDARD_KPA, throttle, 10)
         self.boosted = judging.boosted_kpa(10 * judging.STANDARD_KPA, 10)
+        self.stood = -1  # tenths of kPa
+        self.stood_ms = 0  # time with the engine stopped at that pressure
         self.flat_ms = 0  # idling time at the pressure of full load minus idling time below it
         self.warm = tuple(warm)
         self.known_ms = array("i", bytearray(4 * banks))  # for each bank: time with a valid lambda
@@ -69,16 +71,17 @@ class LeanWatch:
         self.on = False
         self.under_load = False  # and steady: lambda belongs to the target
 
-    def step(self, ms, rpm, load, wanted, throttle, lambdas, rails):
+    def step(self, ms, rpm, load, wanted, throttle, lambdas, rails, pressure=None):
         """Process the state `ms` after the last one; returns `on`.
 
         load: tenths of kPa or %; wanted: thousandths; both None if unknown. throttle: -1 closed, 1 wide open, else 0.
         lambdas: thousandths for each bank, None if the controller gives none. rails: for each bank -1 at the rich end
-        of its range, 1 at the lean end, else 0.
+        of its range, 1 at the lean end, else 0. pressure: of the manifold in
+        tenths of kPa, if the load is another; None if unknown.
         """
         if ms > LONGEST_STEP_MS:
             ms = LONGEST_STEP_MS
-        self._settle(ms, rpm, load, throttle)
+        self._settle(ms, rpm, load, throttle, load if self.in_kpa else pressure)
         self.under_load = self.steady_ms >= _SETTLE_MS and wanted is not None
         lean = False
         for bank in range(len(self.known_ms)):
@@ -91,28 +94,39 @@ class LeanWatch:
             self.on = False
         return self.on
 
-    def _loaded(self, ms, rpm, load, throttle):
+    def _full(self, ms, rpm, pressure, throttle):
         """Whether throttle or pressure show load."""
-        if not self.in_kpa:
-            return load >= 10 * judging.LOADED_PCT
         if rpm <= 0:
-            self.full = judging.full_kpa(load, self.throttle, 10)
-            self.boosted = judging.boosted_kpa(load, 10)
+            self._stand(ms, pressure)
         elif rpm >= judging.RUNNING_RPM and (throttle < 0 if self.throttle else rpm < judging.IDLE_RPM):
-            self.flat_ms += ms if load >= self.full else -4 * ms
+            self.flat_ms += ms if pressure >= self.full else -4 * ms
             self.flat_ms = max(0, min(2 * judging.NO_VACUUM_MS, self.flat_ms))
         full = self.boosted if self.flat_ms >= judging.NO_VACUUM_MS else self.full
-        return throttle >= 0 and judging.under_load(load, full, throttle, 1)
+        return throttle >= 0 and judging.under_load(pressure, full, throttle, 1)
 
-    def _settle(self, ms, rpm, load, throttle):
+    def _stand(self, ms, pressure):
+        """With the engine stopped and pressure steady, take it as the pressure of the surrounding air."""
+        if abs(pressure - self.stood) > 10 * judging.STOOD_KPA:
+            self.stood = pressure
+            self.stood_ms = 0
+            return
+        self.stood_ms = min(judging.STOOD_MS, self.stood_ms + ms)
+        if self.stood_ms >= judging.STOOD_MS:
+            self.full = judging.full_kpa(pressure, self.throttle, 10)
+            self.boosted = judging.boosted_kpa(pressure, 10)
+
+    def _settle(self, ms, rpm, load, throttle, pressure):
         """Update the time that the engine has been under steady load."""
         running = rpm >= judging.RUNNING_RPM
+        if rpm > 0:
+            self.stood_ms = 0
         self.running_ms = min(WARM_MS, self.running_ms + ms) if running else 0
         known = load is not None
         # a missing edge makes one speed too low, so two must be low
         falling = self.rpm_2 - max(self.rpm_1, rpm) > judging.FALLING_RPM_S * ms // 1000
         jumped = known and self.load_1 >= 0 and load - min(self.load_1, self.load_2) > self.jump
-        loaded = known and self._loaded(ms, rpm, load, throttle)
+        loaded = pressure is not None and self._full(ms, rpm, pressure, throttle)
+        loaded = known and (loaded or (not self.in_kpa and load >= 10 * judging.LOADED_PCT))
         if running and loaded and not falling and not jumped:
             self.steady_ms = min(_SETTLE_MS, self.steady_ms + ms)
         else:
@@ -143,9 +157,7 @@ class LeanWatch:
             # the end of the range is not a measurement: it can prolong a warning, but not start one
             self.lean_ms[bank] = self.lean_ms[bank] + ms if rail > 0 and self.lean_ms[bank] else 0
         elif above > self.margin:
-            self.lean_ms[bank] = (
-                self.lean_ms[bank] + ms if self.lean_ms[bank] else 1
-            )  # it began before this step
+            self.lean_ms[bank] = self.lean_ms[bank] + ms if self.lean_ms[bank] else 1  # it began before this step
         elif above <= self.margin >> 1:
             self.lean_ms[bank] = 0
         if self.lean_ms[bank] > self.after_ms:

@@ -124,9 +124,7 @@ class LiveSpeed:
         if time_us <= 0:
             return self.rpm
         whole = self.minute_us // time_us
-        if (
-            whole >= 0x3FFFFFFF // edges
-        ):  # no shaft turns so fast: a wrong interval, beyond 30 bits
+        if whole >= 0x3FFFFFFF // edges:  # no shaft turns so fast: a wrong interval, beyond 30 bits
             return self.rpm
         rest = self.minute_us % time_us
         while rest > 0x1FFFFFFF // edges:

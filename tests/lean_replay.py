@@ -31,6 +31,7 @@ def replay(settings: dict, frame: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]
     lambdas = np.column_stack([rows[channels.column_name(one)].to_numpy() for one in sensors])
     ends = [[float(np.interp(v, sorted(one["volts"]), sorted(one["volts"]))) for v in one["volts"]] for one in sensors]
     out = np.zeros(len(rows), bool)
+    manifold = rows["map_kpa"].to_numpy() if "map_kpa" in rows else None
     rpm, load = rows[speed_name].to_numpy(), rows[load_name].to_numpy()
     for n in range(len(rows)):
         values: list[int | None] = []
@@ -56,6 +57,7 @@ def replay(settings: dict, frame: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]
             0 if throttle is None else -1 if throttle[n] < 12 else int(throttle[n] >= judging.LOADED_PCT),
             values,
             rails,
+            None if in_kpa or manifold is None or not np.isfinite(manifold[n]) else round(10 * manifold[n]),
         )
     return rows["time_s"].to_numpy(), out
 

@@ -18,6 +18,7 @@ import vfs
 
 from acquire import tach
 from boards import config_file, desk_card, volume
+from boards.desk_clock import DeskClock
 from shared_math import ticks
 from shared_math.compat import const
 from store import fatfile
@@ -71,7 +72,9 @@ class DeskBoard:
         self.fitted = None
         self.trouble = None
         self.cable = open(job["console"], "r+b") if job.get("console") else None
-        self.paced_ms = time.ticks_ms() if job.get("paced") else None  # virtual time goes no faster than the clock
+        if self.cable:
+            __import__("cable.talk")  # compiling it takes more memory than is left later; a board has it compiled
+        self.clock = DeskClock(job["utc"], job.get("paced", 0))
         self.raw = config_file.noted()  # why the last start failed, or None
         self.light = Dark()
         self.meanwhile = None  # called while the card is waited for or opened
@@ -105,8 +108,8 @@ class DeskBoard:
         return bytes(out)
 
     def utc(self):
-        """Wall clock at power-on, or None."""
-        return self.job["utc"]
+        """Wall clock as it was set, else at power-on, or None."""
+        return self.clock.utc(self.now)
 
     def read_config(self):
         """The text of the card's logger.json, or None."""
@@ -260,9 +263,9 @@ class DeskBoard:
         """(source, sink) of the cable's bytes."""
         return self.cable, self.cable
 
-    def set_utc(self, *_date):
-        """Whether the clock could be set: a desk's is told by the job."""
-        return False
+    def set_utc(self, *date):
+        """Set the clock; whether there is one."""
+        return self.clock.set_to(date, self.now)
 
     def start_timer(self, period_us, handler):
         """Call `handler` at a grid of `period_us`; returns the tick of the first call."""
@@ -285,10 +288,7 @@ class DeskBoard:
             tick_at = self.now + 10000
         if tick_at > self.end_us:
             tick_at = self.end_us + 1
-        if self.paced_ms is not None:
-            ahead_ms = tick_at // 1000 - time.ticks_diff(time.ticks_ms(), self.paced_ms)
-            if ahead_ms > 0:
-                time.sleep_ms(ahead_ms)
+        time.sleep_ms(self.clock.ahead_ms(tick_at))
         while self.event_us <= tick_at:
             self._event()
         self.now = tick_at
@@ -301,8 +301,9 @@ class DeskBoard:
             self._tick()
 
     def wait(self, queue, enough):
-        """Let time pass until something happens; whether `enough` rows wait then."""
-        self.idle()
+        """Let time pass until something happens, for 0 rows until nothing; whether `enough` rows wait then."""
+        if enough or not self.clock.ahead_ms(self.timer_at):
+            self.idle()
         return (queue.head - queue.tail) & ticks.MASK >= enough
 
     def powered(self):

@@ -9,9 +9,10 @@ _LOOK_US = const(10000000)  # an input that reads 0 for so long may be one where
 
 
 class Fitted:
-    """config: whole. pins: the wiring table's. i2c: function that gives the bus. ticks_us: the board's clock."""
+    """config: whole. pins: the wiring table's. i2c: function that gives the bus. ticks_us: the board's clock.
+    read_us: what a reading in the row path takes, where not as long as drivers/mcp33.py needs."""
 
-    def __init__(self, config, pins, i2c, ticks_us):
+    def __init__(self, config, pins, i2c, ticks_us, read_us=0):
         from shared_math import converters  # the memory of it is given back before the recording begins
 
         self.pins = pins
@@ -39,7 +40,7 @@ class Fitted:
                     from drivers import mcp33
 
                     self.specs[name] = scale + (self.row_us,)
-                    self.row_us += mcp33.READ_US
+                    self.row_us += read_us or mcp33.READ_US
 
     def converter(self, name):
         """(bits, volts from the lowest to the highest count, skew in microseconds) of an input."""
@@ -53,6 +54,12 @@ class Fitted:
             return chip.reader(plus, minus)
         self.held[name] = chip.input(plus, minus)
         return self.held[name].read
+
+    def frame(self, name):
+        """(letter, bytes that ask for an input) of a converter that is read for each row; None of a slow one."""
+        letter, plus, minus = self.places[name]
+        chip = self._chip(letter)
+        return None if chip in self.slow else (letter, chip.ask(plus, minus))
 
     def age(self, name):
         """A function without arguments: milliseconds since the held value of an input was measured."""

@@ -35,6 +35,7 @@ class GenericBoard:
     name = "generic"
     proves = True  # the button held at power-on asks for a self-test
     irq_options = {}  # of Pin.irq: a port with hard interrupts says so
+    read_us = 0  # of a reading of an external converter, where not as long as drivers/mcp33.py needs
     card_folder = "/card"
     drive_slots = _DRIVE_SLOTS
     pulls_slots = _PULLS_SLOTS
@@ -192,7 +193,7 @@ class GenericBoard:
         if [one for one in config["channels"] if one["input"][0] in "xy"]:
             from boards.fitted import Fitted
 
-            self.fitted = Fitted(config, self.pins, self.i2c, self.ticks_us)
+            self.fitted = Fitted(config, self.pins, self.i2c, self.ticks_us, self.read_us)
 
     def converter(self, name):
         """(bits, volts from the lowest to the highest count, skew in microseconds) of an analog input."""

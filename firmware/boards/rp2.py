@@ -26,12 +26,14 @@ class Rp2Board(generic.GenericBoard):
     """What the firmware asks of a board; the same methods as boards/desk.py."""
 
     irq_options = {"hard": True}
+    read_us = 28  # a reading of an external converter in the row path, see drivers/viper_spi.py
 
     def __init__(self, name):
         self.name = name
         self.stampers = []
         self.edges = []
         self.inputs = []  # (function that reads, input of the converter)
+        self.frames = []  # (function that reads, letter of the external converter, bytes that ask)
         self.chip = rp2_chip.of(name)
         self.unwatch()  # it may have been left running by what ran before a reset
         super().__init__()
@@ -78,14 +80,42 @@ class Rp2Board(generic.GenericBoard):
         self.inputs.append((read, number))
         return read
 
+    def reader(self, channel):
+        """See GenericBoard.reader."""
+        read = super().reader(channel)
+        name = channel["input"]
+        frame = self.fitted.frame(name) if self.fitted and name[0] != "a" else None
+        if frame:
+            self.frames.append((read, frame[0], frame[1]))
+        return read
+
     def together(self, parts):
-        """What fills the row's columns, with all inputs of the board's own converter read in one call."""
+        """What fills the row's columns: all inputs of the board's own converter in one call, before it those of each
+        external one."""
         number_of = {at: number for at, _, source in parts for read, number in self.inputs if read is source}
-        if not number_of:
-            return parts
-        first = min(number_of)
-        means = self.analog.means([(at - first, number_of[at]) for at in number_of])
-        return [(first, 1, means)] + [part for part in parts if part[0] not in number_of]
+        joined = []
+        if number_of:
+            first = min(number_of)
+            joined = [(first, 1, self.analog.means([(at - first, number_of[at]) for at in number_of]))]
+        taken = set(number_of)
+        for letter in sorted(set([one[1] for one in self.frames])):
+            asked = [(read, ask) for read, of, ask in self.frames if of == letter]
+            asks = [(at, ask) for at, _, source in parts for read, ask in asked if read is source]
+            first = min([at for at, _ in asks])
+            joined.insert(0, (first, 1, self._joined(letter, [(at - first, ask) for at, ask in asks])))
+            taken.update([at for at, _ in asks])
+        return joined + [part for part in parts if part[0] not in taken]
+
+    def _joined(self, letter, asks):
+        """What reads these inputs of an external converter in one call."""
+        from drivers import viper_spi
+
+        chip = self.fitted.chips[letter]
+        base = self.chip.spis[self.pins["converter_spi"]["id"]]
+        registers = (base + 8, base + 8, base + 12, self.chip.pins_high, self.chip.pins_low)  # SSPDR twice, SSPSR
+        pin = self.pins["converters"][letter]["cs"]
+        chip.joined = viper_spi.Frames(registers, pin, chip.null, chip.top, chip.signed, asks)
+        return chip.joined
 
     def loop(self):
         """Once a turn of the main loop while recording."""

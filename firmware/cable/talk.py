@@ -93,6 +93,8 @@ class Talk:
         try:
             if self.bench:
                 self.bench.answer(words)
+            elif self.logger.stopped and verb not in (cable.STOP, cable.BENCH):
+                self.refuse("stopped")
             elif verb == cable.STATE:
                 self._state()
             elif verb == cable.SETUP:
@@ -102,7 +104,9 @@ class Talk:
             elif verb == cable.BLOCKS:
                 self._blocks(words[1], int(words[2]), int(words[3]))
             elif verb == cable.CLOCK:
-                if self.logger.board.set_utc(*[int(word) for word in words[1:8]]):
+                board = self.logger.board
+                if board.set_utc(*[int(word) for word in words[1:8]]):
+                    self.logger.recorder.set_clock(board.utc)
                     self.put((verb,), 0)
                 else:
                     self.refuse("no_clock")

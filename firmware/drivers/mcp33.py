@@ -3,6 +3,7 @@
 MCP3208 (data sheet DS21298, figure 6-1): start bit, single or differential, three bits of the channel; answers a null
 bit and 12 bits. MCP3304 (DS21697, figure 6-1): the same one clock earlier, with a sign bit before the 12.
 The null bit tells whether a converter is there: its line, pulled up, reads as ones where none is.
+Where a board reads frames in another way, `joined` is what does it (drivers/viper_spi.py).
 Each part's `read` stands whole: one for both, its numbers in variables, takes its frame from the heap (a test fails).
 """
 
@@ -26,12 +27,15 @@ class Converter:
         self.exchange = spi.write_readinto
         self.answer = bytearray(3)
         self.cs = cs
+        self.joined = None
         self.absent = False  # a null bit was missing
         self.alive = False  # a reading other than 0 came
         cs(1)
 
     def trouble(self):
         """Whether nothing answers: called now and then, looks at the readings since the last call."""
+        if self.joined:
+            self.absent, self.alive = self.joined.seen()
         silent = self.absent or not self.alive
         self.absent = self.alive = False
         return silent
@@ -40,11 +44,17 @@ class Converter:
 class Mcp3208(Converter):
     """12 bits, inputs 0 to 7 against ground."""
 
+    null, top, signed = 0x10, 4095, False
+
+    def ask(self, plus, _minus):
+        """The bytes that ask for input `plus`."""
+        return bytes([0x06 | plus >> 2, (plus & 3) << 6, 0])
+
     def reader(self, plus, minus):
         """A function without arguments that reads input `plus`: counts, 4095 where nothing answers. minus: None."""
         exchange = self.exchange
         cs = self.cs
-        ask = bytes([0x06 | plus >> 2, (plus & 3) << 6, 0])
+        ask = self.ask(plus, minus)
         answer = self.answer
 
         def read():
@@ -66,6 +76,13 @@ class Mcp3208(Converter):
 class Mcp3304(Converter):
     """12 bits and sign: four differences 0-1, 2-3, 4-5, 6-7, either way round, or inputs 0 to 7 against ground."""
 
+    null, top, signed = 0x20, 8191, True
+
+    def ask(self, plus, minus):
+        """The bytes that ask for `plus` against `minus`."""
+        code = plus if minus is not None else 8 | plus  # of a difference, its positive input names the pair
+        return bytes([0x08 | code >> 1, (code & 1) << 7, 0])
+
     def reader(self, plus, minus):
         """A function without arguments that reads `plus` against `minus` (None: ground).
 
@@ -73,9 +90,7 @@ class Mcp3304(Converter):
         """
         exchange = self.exchange
         cs = self.cs
-        single = 8 if minus is None else 0
-        code = single | plus  # of a difference, the number of its positive input names the pair
-        ask = bytes([0x08 | code >> 1, (code & 1) << 7, 0])
+        ask = self.ask(plus, minus)
         answer = self.answer
 
         def read():

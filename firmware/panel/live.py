@@ -10,12 +10,13 @@ class Live:
 
     lambdas, rails, states: of each sensor: thousandths; -1 or 1 at the rich or lean end; name of the state or None.
     load: tenths of `unit`. wanted: thousandths, of `want`, the target that counts. rpm: 0 while the engine stands.
+    pressure: of the manifold, tenths of kPa, where loads are in another unit.
     """
 
-    def __init__(self, sensors, speeds, has_engine, loads, shown_load, unit, want, conditions, throttle):
+    def __init__(self, sensors, speeds, has_engine, loads, shown_load, unit, want, conditions, throttle, manifold):
         """sensors: (column + 1, 1 + column of its age or 0, Reading). speeds: (LiveSpeed, column + 1, channel).
 
-        loads: name -> as a sensor. shown_load: name of the one shown where the target has none.
+        loads: name -> as a sensor. shown_load: name of the one shown where the target has none. manifold: as a sensor.
         """
         self.sensors = sensors
         self.speeds = speeds
@@ -26,11 +27,12 @@ class Live:
         self.want = want
         self.conditions = conditions
         self.throttle = throttle
+        self.manifold = manifold
         self.lambdas = [None] * len(sensors)
         self.rails = [0] * len(sensors)
         self.states = [None] * len(sensors)
         self.rpm = 0
-        self.load = self.wanted = None
+        self.load = self.wanted = self.pressure = None
         self.opening = 0  # of the throttle: -1 closed, 1 open wide, else 0
 
     def begin(self):
@@ -57,15 +59,16 @@ class Live:
             self.rails[n] = reading.rail(counts)
             n += 1
         want = self.want
-        self.load = self._load(cells, at, self.shown_load if want is None or want.load is None else want.load)
+        name = self.shown_load if want is None or want.load is None else want.load
+        self.load = self._value(cells, at, self.loads.get(name))
+        self.pressure = self._value(cells, at, self.manifold)
         self.wanted = None if want is None else want.at(self.load, self.rpm)
         if self.throttle:
             column, first, last, wide_first, wide_last = self.throttle
             counts = cells[at + column]
             self.opening = -1 if first <= counts <= last else 1 if wide_first <= counts <= wide_last else 0
 
-    def _load(self, cells, at, name):
-        place = self.loads.get(name)
+    def _value(self, cells, at, place):
         if place is None or (place[1] and cells[at + place[1]] >= _STALE_MS):
             return None
         return place[2].value(cells[at + place[0]])

@@ -36,6 +36,11 @@ def make(config, table, throttle):
             unit = one["unit"]
             loads[name] = _analog(one, table, places, whole_numbers.TENTH)
     shown = names[0] if names and names[0] in loads else None
+    manifold = None
+    for name in _SHOWN[:2]:
+        one = named.get(name)
+        if unit != "kPa" and one and one["kind"] in ("linear", "table") and one["unit"] == "kPa":
+            manifold = _analog(one, table, places, whole_numbers.TENTH)
     wants = [whole_numbers_build.wanted(one) for one in entries]
     has_engine = len(speeds) > 0
     conditions = None
@@ -53,7 +58,8 @@ def make(config, table, throttle):
                 conditions.speeds[one["name"]] = len(speeds)
                 speeds.append(_speed(one, one["per_metre"] / _FINE_KMH, _OTHER_EDGES, config, places))
     want = wants[0] if wants and conditions is None else None
-    return live.Live(tuple(sensors), tuple(speeds), has_engine, loads, shown, unit, want, conditions, throttle)
+    shows = tuple(sensors), tuple(speeds), has_engine, loads, shown, unit
+    return live.Live(*shows, want, conditions, throttle, manifold)
 
 
 def _analog(channel, table, places, scale):

@@ -19,6 +19,8 @@ class Panel:
         self.buzzes = self.warns and plan.config["lean_warning"]["buzzer"]
         self.rate_hz = plan.config["rate_hz"]
         self.every = max(1, self.rate_hz // pace.LOOKS_HZ)
+        if self.rate_hz > pace.SLOWER_FROM_HZ:  # at every turn: at every second one it would be too seldom
+            self.every = self.rate_hz // (2 * pace.SLOW_TURNS_HZ)
         self.lamp_every = self.rate_hz // _LAMP_HZ
         self.lean = False
         self.screen = None
@@ -77,7 +79,7 @@ class Panel:
         if watch:
             ms = since * 1000 // self.rate_hz if since < 1000000 else 1000000
             load = live.target_load()
-            on = watch.step(ms, live.rpm, load, live.wanted, live.opening, live.lambdas, live.rails)
+            on = watch.step(ms, live.rpm, load, live.wanted, live.opening, live.lambdas, live.rails, live.pressure)
             if self.warns and on != self.lean:
                 self.lean = on
                 self.lamp_row = number - self.lamp_every  # the lamp tells it in this turn

@@ -31,16 +31,21 @@ class Recorder:
         self.hole = 0  # rows missing before the open block
         self.written_rows = 0
         self.health_row = _HEALTH_S * rate_hz
+        self.clock = None  # gives the wall clock, once the PC has set it in this session
         self.due = False  # blocks wait that are worth a write
-        self.most_rows = max(
-            _LEAST_ROWS, rate_hz // pace.SLOW_TURNS_HZ
-        )  # packed in one turn, so that what else is due comes to pass
+        # Packed in one turn, so that what else is due comes to pass; more than come in one, or it never catches up
+        self.most_rows = max(_LEAST_ROWS, 2 * rate_hz // pace.SLOW_TURNS_HZ)
         self.copy_next = False
 
     def begin(self):
         """Write the setup that the session's rows need."""
         self.writer.wrote = self.copier.wrote
         self.writer.write_setup(self.span[FIRST_ROW])
+
+    def set_clock(self, clock):
+        """The wall clock was set: the next health block, which comes soon, tells it. clock: gives it as text."""
+        self.clock = clock
+        self.health_row = self.span[FIRST_ROW]
 
     def poll(self, ready=True):
         """Where the card is ready one write, or one step of copying; by turns where both are due. After either the card
@@ -66,8 +71,7 @@ class Recorder:
     def pack(self):
         """Rows of the queue into the open block: those that waited at the call, `most_rows` at most."""
         queue = self.queue
-        if self.writer.lent and self.writer.outbox.held >= outbox.BLOCKS - 1:
-            return  # the oldest block, which would be dropped for a new one, is just being written
+        out = self.writer
         cells = queue.cells
         mask = queue.mask
         tail = queue.tail
@@ -75,6 +79,8 @@ class Recorder:
         if left > self.most_rows:
             left = self.most_rows
         while left:
+            if out.lent and out.outbox.held >= outbox.BLOCKS - 1:
+                return  # the oldest block, which would be dropped for a new one, is just being written
             place = tail & mask
             count = min(left, mask + 1 - place)
             at = place * queue.stride
@@ -157,4 +163,7 @@ class Recorder:
         rows = self.written_rows - self.writer.outbox.dropped
         text = {"rows": rows, "lost": lost, "late_us": sampler.late_max_us, "heap": health.heap_least}
         text["stall_us"] = health.stall_us
+        if self.clock:
+            text["utc"] = self.clock()
+            text["row"] = sampler.row
         self.writer.write_health(json.dumps(text).encode(), self.span[FIRST_ROW])

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
+from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ringpull.errors import NothingReadable
+from ringpull.files import connected
 from ringpull.ring.blocks.rings import Ring, as_text
 from ringpull.ring.blocks.store import Blocks, Damage, Store, open_store
 from ringpull.ring.rows import sessions as read_sessions
 from ringpull.session import Session
 
 if TYPE_CHECKING:
+    import numpy as np
     import pandas as pd
 
     from ringpull.analysis.answer import Answer
@@ -30,13 +33,20 @@ class Drive:
         self._target = target
         self._store = store
         self._found = found
-        self.sessions: list[Session] = [Session(blocks) for blocks in found.sessions]
+        fetched = connected.read(source, self.ring_id)
+        self.sessions: list[Session] = [Session(blocks, fetched.get(str(blocks.id), "")) for blocks in found.sessions]
 
     def judged_by(self, target: dict) -> Drive:
         """This drive with another target than its configuration's: in the same form, or {"preset": name}."""
         other = Drive(self.source, self._store, self._found, target)
         other.sessions = self.sessions
         return other
+
+    def calibrated_by(self, config: dict) -> Drive:
+        """This drive with another configuration than its sessions' own, of the same channels: a calibration that was
+        mended after the drive. config: checked, defaults filled."""
+        sessions = [replace(one, setup=replace(one.setup, config=config, looked_up={})) for one in self._found.sessions]
+        return Drive(self.source, self._store, replace(self._found, sessions=sessions), self._target)
 
     @classmethod
     def open(
@@ -59,6 +69,19 @@ class Drive:
             if one.id == session_id:
                 return one
         raise KeyError(f"there is no session {session_id} in {self.source}")
+
+    def before_utc(self, session_id: int) -> str | None:
+        """The start of the first later session whose time is known: a session without a time began before it. A
+        guess at its date, by the order of boots. None where its own time is known, or no later one. KeyError where
+        there is no such session."""
+        at = self.sessions.index(self.session(session_id))
+        if self.sessions[at].start_utc:
+            return None
+        return next((one.start_utc for one in self.sessions[at + 1 :] if one.start_utc), None)
+
+    def blocks_of(self, session: Session) -> np.ndarray:
+        """The blocks of one of the sessions as they stand in the files, in order, (n, 512) uint8."""
+        return self._store.fetch(session.block_runs)
 
     @property
     def rings(self) -> list[Ring]:

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
+from datetime import datetime, timedelta
 from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ringpull.errors import TooLong
+from ringpull.files import connected
+from ringpull.ring.blocks.order import Run
 from ringpull.ring.rows.sessions import SessionBlocks
+from ringpull.ring.rows.setup import UTC
 from ringpull.ring.values import rest, service, table
 from ringpull.ring.values.service import MarkSpan
 from ringpull.ring.values.window import Finder
@@ -96,11 +100,12 @@ def _refuse_endless(session: Session, rows: int) -> None:
 class Session:
     """One power-on of the logger. Times are seconds from the session's row 0, even if that row is overwritten."""
 
-    def __init__(self, blocks: SessionBlocks) -> None:
+    def __init__(self, blocks: SessionBlocks, fetched_utc: str = "") -> None:
+        """fetched_utc: wall clock at row 0 by the PC that fetched it, "" where that is not kept."""
         self._blocks = blocks
+        self._fetched_utc = fetched_utc
         setup = blocks.setup
         self.id: int = blocks.id
-        self.start_utc: str | None = setup.utc
         self.config: dict = setup.config
         self.firmware: str = setup.firmware
         self.board: str = setup.board
@@ -109,8 +114,38 @@ class Session:
         self.period_s: float = setup.period_us / 1e6
         self.rate_hz: float = float(setup.config.get("rate_hz", 1e6 / setup.period_us))
 
+    @cached_property
+    def start_utc(self) -> str | None:
+        """Wall clock at row 0, to the second; None where nothing tells it. See start_from."""
+        return self._blocks.setup.utc or self._connected_utc
+
+    @property
+    def start_from(self) -> str:
+        """What tells start_utc: "clock", the board's own when the session began; "connection", a PC that set the
+        clock while the session was recorded; or ""."""
+        return "clock" if self._blocks.setup.utc else "connection" if self.start_utc else ""
+
+    @cached_property
+    def _connected_utc(self) -> str | None:
+        """Row 0 by the PC that was connected: as kept when it fetched, else by a health block's clock and row."""
+        if UTC.fullmatch(self._fetched_utc):
+            return self._fetched_utc
+        utc, row = self._blocks.health.get("utc"), self._blocks.health.get("row")
+        if not isinstance(utc, str) or not UTC.fullmatch(utc) or type(row) is not int or not 0 <= row < 1 << 32:
+            return None
+        try:
+            began = datetime.strptime(utc, connected.FORM) - timedelta(seconds=row * self.period_s)
+        except (ValueError, OverflowError):
+            return None
+        return began.strftime(connected.FORM)
+
     def __repr__(self) -> str:
         return f"<Session {self.id}: {self.rows} rows, {self.duration_s:.1f} s at {self.rate_hz:g} Hz>"
+
+    @property
+    def block_runs(self) -> list[Run]:
+        """Where its blocks stand in the files, those without rows too."""
+        return self._blocks.runs
 
     @property
     def rows(self) -> int:
@@ -293,7 +328,7 @@ class Session:
             _refuse_endless(self, self._blocks.rows)
             return self
         _refuse_endless(self, min(self._blocks.rows, sum(end - first for first, end in spans)))
-        out = Session(self._blocks)
+        out = Session(self._blocks, self._fetched_utc)
         out.__dict__["_raw"] = self._finder.raw_of(spans)
         return out
 

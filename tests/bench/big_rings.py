@@ -95,10 +95,12 @@ def setup_blocks(columns: list[dict], config_told: dict) -> list[bytearray]:
 
 
 def write(path: Path, size: int, plain: bool = False) -> tuple[int, int]:
-    """Write a ring file of about `size` bytes; returns (rows, columns)."""
+    """Write a ring file of about `size` bytes; returns (rows, columns). The count of edges goes on rising if packed."""
     columns, table = template()
-    blocks, counts = blocks_of(table, [column["b"] for column in columns], plain)
-    return _write(path, columns, configuration(), blocks, counts, size // layout.SLOT), len(columns)
+    bits = [column["b"] for column in columns]
+    blocks, counts = blocks_of(table, bits, plain)
+    raised = None if plain else _raised(table, blocks, bits, [column["r"] for column in columns].index("count"))
+    return _write(path, columns, configuration(), blocks, counts, size // layout.SLOT, raised), len(columns)
 
 
 def write_laps(path: Path, columns: list[dict], table: np.ndarray, laps: int, told: dict, rising: str = "") -> int:
@@ -107,11 +109,13 @@ def write_laps(path: Path, columns: list[dict], table: np.ndarray, laps: int, to
     bits = [column["b"] for column in columns]
     blocks, counts = blocks_of(table, bits, False)
     names = [column["n"] for column in columns]
-    raised = None
-    if rising:
-        column = names.index(rising)
-        raised = int(table[-1, column]), _reference_places(blocks, bits, column)
+    raised = _raised(table, blocks, bits, names.index(rising)) if rising else None
     return _write(path, columns, told, blocks, counts, laps * len(blocks), raised)
+
+
+def _raised(table: np.ndarray, blocks: np.ndarray, bits: list[int], column: int) -> tuple[int, np.ndarray, int]:
+    """What a column rises by from lap to lap, where its references stand, and how many bits they have."""
+    return int(table[-1, column]), _reference_places(blocks, bits, column), bits[column]
 
 
 def _reference_places(blocks: np.ndarray, bits: list[int], column: int) -> np.ndarray:
@@ -124,13 +128,15 @@ def _reference_places(blocks: np.ndarray, bits: list[int], column: int) -> np.nd
     return place
 
 
-def _raise(blocks: np.ndarray, places: np.ndarray, by: np.ndarray) -> None:
-    """Add `by` to the 16-bit references at the bits `places`."""
+def _raise(blocks: np.ndarray, places: np.ndarray, by: np.ndarray, bits: int) -> None:
+    """Add `by` to the references of so many bits at the bits `places`."""
     at, shift, which = places >> 3, places & 7, np.arange(len(blocks))
-    word = sum(blocks[which, at + k].astype(np.int64) << 8 * k for k in range(3))
-    value = (word >> shift) + by & 0xFFFF
-    word = word & ~(0xFFFF << shift) | value << shift
-    for k in range(3):
+    touched = range(bits // 8 + 2)
+    word = sum(blocks[which, at + k].astype(np.int64) << 8 * k for k in touched)
+    full = (1 << bits) - 1
+    value = (word >> shift) + by & full
+    word = word & ~(full << shift) | value << shift
+    for k in touched:
         blocks[which, at + k] = word >> 8 * k & 0xFF
 
 
@@ -138,7 +144,7 @@ def _write(
     path: Path, columns: list[dict], told: dict, blocks: np.ndarray, counts: np.ndarray, least: int, raised=None
 ) -> int:
     """Setup groups and at least `least` row blocks, taken in turn and over again; returns the rows. raised: (step for
-    each time round, places of the references it is added to)."""
+    each time round, places of the references it is added to, their bits)."""
     group = np.stack([np.frombuffer(bytes(block), np.uint8) for block in setup_blocks(columns, told)])
     span = layout.SETUP_EVERY - len(group)
     sequence = row = taken = 0
@@ -149,7 +155,8 @@ def _write(
                 at = np.arange(taken, min(taken + span, least)) % len(blocks)
                 some = blocks[at]
                 if raised:
-                    _raise(some, raised[1][at], np.arange(taken, taken + len(at)) // len(blocks) * raised[0])
+                    laps = np.arange(taken, taken + len(at)) // len(blocks)
+                    _raise(some, raised[1][at], laps * raised[0], raised[2])
                 parts += [group, some]
                 firsts = row + np.cumsum(counts[at]) - counts[at]
                 numbers += [np.zeros(len(group), np.int64), firsts]

@@ -39,6 +39,7 @@ def stand_in(real, folder, sessions):
         blocks=real.blocks,
         damage=real.damage,
         older_ring=real.older_ring,
+        before_utc=lambda _session: None,
         views=getattr(real, "views", list),
         pulls=getattr(real, "pulls", list),
     )

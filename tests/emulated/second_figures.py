@@ -15,6 +15,7 @@ from shared_math import layout
 SETTLED_S = 4.5  # recording is under way
 CLOCK_S = 4.0  # signals.mjs: the time on a3 begins anew
 BITS = 12
+ON_CHIP = 4  # inputs before those of the converter
 
 
 def figures(uf2: Path, name: str) -> dict:
@@ -40,6 +41,7 @@ def of_story(uf2: Path, story: Story, folder: Path) -> dict:
     if sessions:
         out |= _of_rows(sessions, story)
         out |= _of_pull(rig, sessions)
+        out["converter_off_counts"] = _converter_off(sessions[-1][1], story, out["first_write_s"])
     stretches = lamp_light.told(seen["lamp"], 0.1 if story.no_card else SETTLED_S, end_s)
     step_ms = lamp_light.step_ms({what for _, what in stretches})
     changes_s = _changes_s(sessions, story, stretches, out.get("first_write_s", 0.0))
@@ -71,10 +73,12 @@ def _of_rows(sessions: list, story: Story) -> dict:
     holes = np.flatnonzero(np.diff(rows) > 1)
     late = raw["late"].to_numpy()
     health = sessions[-1][1].timing.health or {}
+    told = int(sum(session.lost_rows for _, session in sessions))
     return {
         "rows": len(rows),
         "rows_missing": int(rows[-1] + 1 - len(np.unique(rows))),
-        "rows_told_lost": int(sum(session.lost_rows for _, session in sessions)),
+        # Between two cards is no hole of either: there the count of the logger's health says it
+        "rows_told_lost": max(told, health.get("lost", 0)) if len(sessions) > 1 else told,
         "holes": len(holes),
         "late_us_median": float(np.median(late)),
         "late_us_max": float(late.max()),
@@ -135,6 +139,21 @@ def _first_row_s(session, story: Story, written_s: float) -> float:
     off_s = (clock_s - raw["row"].to_numpy() / story.config["rate_hz"]) % CLOCK_S
     off_s = float(np.median(off_s))
     return off_s + round((written_s - off_s) / CLOCK_S) * CLOCK_S
+
+
+def _converter_off(session, story: Story, written_s: float) -> float | None:
+    """Most counts that a reading of the external converter lies off its signal, the swing of signals.mjs."""
+    raw = session.raw()
+    names = [name for name in raw.columns if name.startswith("sensor_")]
+    if not names or story.restless:
+        return None
+    at_s = raw["row"].to_numpy() / story.config["rate_hz"] + _first_row_s(session, story, written_s)
+    off = 0.0
+    for name in names:
+        number = ON_CHIP + int(name.removeprefix("sensor_"))
+        swing = 1500 + 120 * (number % 8) + 600 * np.sin(2 * np.pi * (0.3 + 0.05 * number) * at_s)
+        off = max(off, float(np.abs(raw[name].to_numpy() - swing).max()))
+    return off
 
 
 def _longest_turn_ms(turns_s: list[float], end_s: float) -> float | None:

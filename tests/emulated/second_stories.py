@@ -154,6 +154,14 @@ STORIES: dict[str, tuple[str, Callable[[], Story]]] = {
         "the same at 1.3 times the cycles",
         lambda: Story(config(1000, twelve=True), tach_hz=800.0, seconds=12.0, slow=1.3),
     ),
+    "twelve at 1 kHz, stalls": (
+        "the same with a stall of 0.5 s in every second",
+        lambda: Story(config(1000, twelve=True), tach_hz=800.0, seconds=12.0, stalls=_stall(5.5, 0.5, 1.0)),
+    ),
+    "twelve at 1 kHz, stalls, 1.3": (
+        "the same at 1.3 times the cycles",
+        lambda: Story(config(1000, twelve=True), tach_hz=800.0, seconds=12.0, slow=1.3, stalls=_stall(6.5, 0.5, 1.0)),
+    ),
     "four at 1 kHz": (
         "four inputs at 1 kHz, tach 800 Hz",
         lambda: Story(config(1000), tach_hz=800.0, seconds=12.0),

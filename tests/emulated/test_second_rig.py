@@ -8,6 +8,9 @@ pytestmark = pytest.mark.slow
 MOST_DELAY_S = 0.40
 FAULT_WITHIN_S = 3.0
 FIRST_LIGHT_S = 0.5
+# Between two turns of the main loop, 10 ms apart at 200 Hz: looking through the heap once takes 30 to 40 ms, loading a
+# module of the store 25. No single access of the card may take as long
+MOST_TURN_MS = 75
 # Story -> the faults that rows and light tell
 FAULTS = {
     "sound": "none",
@@ -71,6 +74,11 @@ def test_a_pull_is_kept_whole_through_stalls(figures, name):
     assert got["pull_rows"] > 2000 and got["pull_rows_missing"] == 0
 
 
+@pytest.mark.parametrize("name", ["twelve", "twelve at 1 kHz"])
+def test_readings_of_the_external_converter_are_those_of_its_inputs(figures, name):
+    assert figures(name)["converter_off_counts"] < 20  # its noise, and 2 ms of its swing; inputs lie 120 apart
+
+
 def test_a_card_that_was_out_for_long_leaves_one_counted_hole(figures):
     got = figures("out 30 s")
     assert got["holes"] == 1 and got["rows_missing"] == got["rows_told_lost"] > 1000
@@ -99,13 +107,13 @@ def test_a_card_that_comes_late_is_recorded_on(figures):
     assert got["rows"] > 800 and 0.3 <= got["warning_delay_s"] <= MOST_DELAY_S
 
 
-@pytest.mark.parametrize("name", ["four at 1 kHz", "four at 1 kHz, 1.3"])
-def test_four_inputs_at_1_khz_lose_nothing(figures, name):
+@pytest.mark.parametrize("name", ["four at 1 kHz", "four at 1 kHz, 1.3", "twelve at 1 kHz", "twelve at 1 kHz, stalls"])
+def test_inputs_at_1_khz_lose_nothing(figures, name):
     got = figures(name)
     assert got["rows"] > 5000 and got["rows_missing"] == 0
 
 
-@pytest.mark.parametrize("name", ["twelve at 1 kHz", "twelve at 1 kHz, 1.3"])
+@pytest.mark.parametrize("name", ["twelve at 1 kHz, 1.3", "twelve at 1 kHz, stalls, 1.3"])
 def test_an_overload_is_recorded_and_counted(figures, name):
     got = figures(name)
     assert got["rows"] > 500 and got["rows_missing"] == got["rows_told_lost"]
@@ -113,4 +121,4 @@ def test_an_overload_is_recorded_and_counted(figures, name):
 
 @pytest.mark.parametrize("name", ["turns, out", "turns, swapped", "turns, swapped, bare", "turns, refuses"])
 def test_no_step_of_card_work_holds_the_loop_up(figures, name):
-    assert figures(name)["longest_turn_ms"] < 20
+    assert figures(name)["longest_turn_ms"] < MOST_TURN_MS

@@ -4,9 +4,11 @@ Frames: MCP3208 data sheet DS21298, figures 5-1 and 6-1; MCP3304 data sheet DS21
 sheet SBAS444, registers.
 """
 
+from array import array
+
 import micropython
 
-from drivers import ads1115, mcp33
+from drivers import ads1115, mcp33, viper_spi
 
 TOP_3208 = 4095
 TOP_3304 = 8191
@@ -130,6 +132,57 @@ def test_spi_reading_allocates_nothing():
         finally:
             micropython.heap_unlock()
         assert got == counts
+
+
+class Registers:
+    """Words where the RP2's SPI and pins have theirs. answer: the byte that is always received."""
+
+    def __init__(self, answer, filled=True):
+        self.sent, self.got = array("I", [0]), array("I", [answer])
+        self.status = array("I", [4 if filled else 0])
+        self.high, self.low = array("I", [0]), array("I", [0])
+
+    def all(self):
+        return self.sent, self.got, self.status, self.high, self.low
+
+
+def joined(registers, driver, inputs):
+    asks = [(place, driver.ask(plus, minus)) for place, plus, minus in inputs]
+    driver.joined = viper_spi.Frames(registers.all(), 9, driver.null, driver.top, driver.signed, asks)
+    row = array("i", [-1] * 6)
+    micropython.heap_lock()
+    try:
+        driver.joined.put(row, 1, 0)
+    finally:
+        micropython.heap_unlock()
+    return list(row)
+
+
+def test_frames_read_in_one_go_give_the_counts_that_single_readings_give():
+    class Always:
+        def __init__(self, byte):
+            self.byte = byte
+
+        def write_readinto(self, out, answer):
+            for n in range(3):
+                answer[n] = self.byte
+
+    for make in (mcp33.Mcp3208, mcp33.Mcp3304):
+        for byte in (0x00, 0x0A, 0x45, 0xCF):
+            driver = make(Always(byte), lambda level: None)
+            read = driver.reader(3, None)
+            registers = Registers(byte)
+            assert joined(registers, driver, [(0, 3, None), (2, 7, None)]) == [-1, read(), -1, read(), -1, -1]
+            assert registers.high[0] == registers.low[0] == 1 << 9
+            assert driver.trouble() == (byte == 0)
+
+
+def test_frames_on_a_line_where_nothing_answers():
+    for make, top in ((mcp33.Mcp3208, TOP_3208), (mcp33.Mcp3304, TOP_3304)):
+        for registers in (Registers(0xFF), Registers(0x0A, filled=False)):
+            driver = make(SpiChip(12, 2), lambda level: None)
+            assert joined(registers, driver, [(0, 0, None)])[1] == top
+            assert driver.trouble()
 
 
 class Clock:

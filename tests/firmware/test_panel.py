@@ -50,6 +50,26 @@ def test_the_lamp_column_holds_it():
     assert abs(rows[0] / 200 - on) <= 0.01 and abs(rows[-1] / 200 - off) <= 0.01
 
 
+def test_where_the_loop_turns_seldom_lambda_is_looked_at_in_every_turn():
+    one = car.Car({"rate_hz": 1000}, glass=False)
+    looks = []
+    look = one.panel._look
+
+    def counted():
+        looks.append(one.row)
+        look()
+
+    def turn():
+        queue = one.sampler.queue
+        queue.tail = queue.head
+        if one.row % 40 == 39:  # pace.SLOW_TURNS_HZ
+            one.panel.turn()
+
+    one.panel._look, one.turn = counted, turn
+    one.drive(0.6, car.cruise)
+    assert looks == list(range(39, 600, 40))
+
+
 def test_a_good_pull_lights_nothing():
     one = car.Car(glass=False)
     assert lean_times(one, hole=0) == [] and one.board.sounds == []
@@ -116,6 +136,17 @@ def test_the_same_with_an_open_throttle_warns():
     one = car.Car(with_channels(THROTTLE), glass=False)
     one.drive(4, lean_under_pressure(99.0))
     assert len(one.lean_times()) == 1
+
+
+def test_a_target_by_throttle_counts_a_full_manifold_as_load_too():
+    by_throttle = {"load": "throttle", "load_pct": [20, 60, 100], "lambda": [1.0, 0.88, 0.82]}
+
+    def after(kpa):
+        one = car.Car(dict(with_channels(THROTTLE), target=by_throttle), glass=False)
+        one.drive(4, lambda t: {"rpm": 3000 + 300 * t, "map": kpa, "lambda_1": 1.1, "throttle": 38.0})
+        return len(one.lean_times())
+
+    assert after(97.0) == 1 and after(70.0) == 0
 
 
 def test_values_are_true():

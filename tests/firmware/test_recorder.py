@@ -116,6 +116,43 @@ def test_health_counts_rows_that_the_sampler_and_the_card_lost():
     assert (text["rows"], text["lost"]) == (9, 18)  # 20 - 11, and 7 + 11: each row counts once
 
 
+def test_no_block_is_dropped_while_it_is_being_written():
+    """One turn may close several blocks: those that have room beside the blocks that the card is taking."""
+    run = Run()
+    for _ in range(outbox.BLOCKS - 2):
+        run.box.next()
+        run.box.add()
+    run.recorder.writer.lent = True
+    cells = run.queue.cells
+    for number in range(0, 60, 6):  # every row stands behind a hole, and closes the block before it
+        at = run.queue.at_head()
+        cells[at] = number
+        for c in range(len(BITS)):
+            cells[at + 1 + c] = 0
+        run.queue.head += 1
+    for _ in range(4):
+        run.recorder.pack()
+    assert run.box.dropped == 0 and run.box.held == outbox.BLOCKS - 1 and run.queue.waiting()
+    run.recorder.writer.lent = False
+    run.box.taken(8)
+    for _ in range(4):
+        run.recorder.pack()
+    assert run.box.dropped == 0 and not run.queue.waiting()
+
+
+def test_health_tells_the_clock_soon_once_it_was_set():
+    run = Run()
+    for n in range(25):
+        run.row(n)
+    assert [b for b in run.place.drive.blocks.values() if b[layout.AT_KIND] == layout.HEALTH] == []
+    run.sampler.row = 27
+    run.recorder.set_clock(lambda: "2031-05-06T07:08:09Z")
+    run.recorder.poll()
+    (block,) = [b for b in run.place.drive.blocks.values() if b[layout.AT_KIND] == layout.HEALTH]
+    text = json.loads(block[layout.AT_PAYLOAD : layout.AT_PAYLOAD + layout.get16(block, layout.AT_LENGTH)])
+    assert (text["utc"], text["row"]) == ("2031-05-06T07:08:09Z", 27)
+
+
 def _fill(box, rows_lost):
     for count, lost in rows_lost:
         block = box.next()

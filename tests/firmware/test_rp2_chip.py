@@ -14,6 +14,8 @@ RP2350_SAYS = "RPI_PICO2 with RP2350"
 ADC, ADC_END = {"rp2": 0x4004C000, "rp2350": 0x400A0000}, 0x28
 DREQ = {"rp2": 36, "rp2350": 48}
 TIMERAWL = {"rp2": 0x40054028, "rp2350": 0x400B0028}
+SPIS = {"rp2": (0x4003C000, 0x40040000), "rp2350": (0x40080000, 0x40088000)}
+PINS_HIGH_LOW = {"rp2": (0xD0000014, 0xD0000018), "rp2350": (0xD0000018, 0xD0000020)}
 WATCHDOG_CTRL_CLEAR = {"rp2": 0x4005B000, "rp2350": 0x400DB000}
 
 
@@ -106,6 +108,7 @@ def test_timer_and_watchdog_are_the_chips_own():
     for name in ("rp2", "rp2350"):
         chip = rp2_chip.of(name)
         assert chip.timer_raw == TIMERAWL[name] and chip.watchdog_clear == WATCHDOG_CTRL_CLEAR[name]
+        assert chip.spis == SPIS[name] and (chip.pins_high, chip.pins_low) == PINS_HIGH_LOW[name]
 
 
 def test_stamps_start_on_the_timer_that_is_given():

@@ -22,8 +22,17 @@ def blocks(page_text, language):
 
 def shell_lines(page_text):
     """Every command line in the page's sh blocks, continued lines joined."""
-    joined = "".join(blocks(page_text, "sh")).replace("\\\n", " ")
-    return [line for line in joined.splitlines() if line.strip()]
+    return [line for block in blocks(page_text, "sh") for line in _lines(block)]
+
+
+def _lines(block):
+    return [line for line in block.replace("\\\n", " ").splitlines() if line.strip()]
+
+
+def over_usb(page_text):
+    """The command lines of the page's block that begins on a bare board and ends with a report."""
+    (block,) = [block for block in blocks(page_text, "sh") if "ringpull install" in block]
+    return _lines(block)
 
 
 def links(page_text):

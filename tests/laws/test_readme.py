@@ -12,7 +12,7 @@ import readme_table
 from trees import ROOT
 
 README = (ROOT / "README.md").read_text(encoding="utf-8")
-LINES = documents.shell_lines(README)
+LINES = [line for line in documents.shell_lines(README) if line not in documents.over_usb(README)]
 MAKE = [line for line in LINES if line.startswith("make ")]
 RINGPULL = [line for line in LINES if line.startswith(".venv/bin/ringpull ")]
 
@@ -24,6 +24,12 @@ def test_the_table_is_the_commands_own():
 def test_every_line_is_run_by_a_test_here():
     assert MAKE and RINGPULL
     assert sorted(LINES) == sorted(MAKE + RINGPULL)
+
+
+def test_the_way_over_usb_is_the_guides():
+    """test_over_usb.py runs it."""
+    guide = [line.replace(" PORT", "") for line in documents.over_usb(documents.text("host/docs/guide.md"))]
+    assert [line.removeprefix(".venv/bin/") for line in documents.over_usb(README)][-len(guide) :] == guide
 
 
 def test_the_prices_are_those_of_the_part_lists():

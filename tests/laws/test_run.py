@@ -57,9 +57,10 @@ def test_other_requirements_are_installed_anew(run, text, again):
 
 
 def test_every_extra_is_installed_for_the_tests(run):
-    """All but the mutation tier's tool, which tests/mutation/README.md tells how to install."""
+    """All but the mutation tier's tool, which tests/mutation/README.md tells how to install, and the clusters, which
+    need Java and half a gigabyte: their tests skip without."""
     extras = run.tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]["optional-dependencies"]
-    assert sorted(run.EXTRAS[run.ALL].strip("[]").split(",")) == sorted(set(extras) - {"mutation"})
+    assert sorted(run.EXTRAS[run.ALL].strip("[]").split(",")) == sorted(set(extras) - {"mutation", "cluster"})
 
 
 def test_without_fcntl_and_user_ids(monkeypatch, tmp_path, capsys):

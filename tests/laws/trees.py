@@ -39,6 +39,7 @@ ROOMS = (
     "invented",
     "device",
     "cable",
+    "shelf",
     "cli",
     "__main__",
 )

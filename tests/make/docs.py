@@ -9,7 +9,7 @@ import tempfile
 import threading
 from pathlib import Path
 
-from tests.make import glove_box, reference, screens
+from tests.make import glove_box, mip_package, reference, screens
 
 ROOT = Path(__file__).resolve().parents[2]
 FOLDER = ROOT / "host" / "docs"
@@ -89,6 +89,7 @@ def main() -> int:
     FOLDER.mkdir(parents=True, exist_ok=True)
     reference.PAGE.write_text(reference.page(), encoding="utf-8")
     glove_box.write()
+    mip_package.write()
     screen_sheet()
     with tempfile.TemporaryDirectory() as folder:
         subprocess.run([sys.executable, "-m", "ringpull", "demo", "-o", folder], check=True, stdout=subprocess.DEVNULL)

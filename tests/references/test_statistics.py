@@ -33,6 +33,13 @@ def test_welch():
     assert difference / error == pytest.approx(theirs.statistic, rel=1e-9)
 
 
+def test_holm_by_hand():
+    # ascending 0.005 < 0.05/4, 0.01 < 0.05/3, 0.03 > 0.05/2: there it ends (Holm 1979, the step-down rule)
+    assert stats.holm(np.array([0.01, 0.04, 0.03, 0.005])).tolist() == [True, False, False, True]
+    assert stats.holm(np.array([0.02, 0.02])).tolist() == [True, True]
+
+
+@pytest.mark.slow  # the import alone takes as long as a hundred other tests
 def test_holm():
     multitest = pytest.importorskip("statsmodels.stats.multitest", reason="statsmodels is the reference for Holm")
     random = np.random.default_rng(2)

@@ -90,7 +90,7 @@ class Wire:
 class Desk(Wire):
     """The firmware, recording. process: of it."""
 
-    def __init__(self, work: Path, files: list[Path], end_s: float, **more) -> None:
+    def __init__(self, work: Path, files: list[Path], end_s: float, heap: str = "", **more) -> None:
         settings, text = run.load_config(files[0])
         compiled = signals.compile_signals(settings, *files[1:])
         job_path = run.write_job(work, settings, compiled, files[0], 1, 0, None)
@@ -105,12 +105,16 @@ class Desk(Wire):
             RINGPULL_BENCH="1",
             MICROPYPATH=os.pathsep.join((str(work), ".frozen")),
         )
-        self.again = 0  # starts after a reset
+        self.again = 0  # starts after a reset by itself
         self._job_path = job_path
-        command = [run.find_micropython(), "-X", f"heapsize={run.heap_for(text)}", str(firmware_dir() / "main.py")]
+        heap = heap or run.heap_for(text)
+        command = [run.find_micropython(), "-X", f"heapsize={heap}", str(firmware_dir() / "main.py")]
         self.errors = work / "errors.txt"
         self._start = partial(subprocess.Popen, command, cwd=work, env=environment)
         self._ended = False
+        self._begin()
+
+    def _begin(self) -> None:
         self._run()
         self._watching = threading.Thread(target=self._watch, daemon=True)
         self._watching.start()
@@ -122,10 +126,21 @@ class Desk(Wire):
     def _watch(self) -> None:
         """A reset starts it anew, on the card as it is."""
         while self.process.wait() == run.RESET and not self._ended:
-            job = json.loads(self._job_path.read_text())
-            self._job_path.write_text(json.dumps(job | {"format": False, "config": None}))
+            self._change_job({})
             self._run()
             self.again += 1
+
+    def _change_job(self, more: dict) -> None:
+        """The card stays as it is."""
+        job = json.loads(self._job_path.read_text())
+        self._job_path.write_text(json.dumps(job | {"format": False, "config": None} | more))
+
+    def reset(self, **more) -> None:
+        """The board starts anew in the middle of whatever it does. more: of the job."""
+        self.process.kill()
+        self._watching.join(HANG_S)
+        self._change_job(more)
+        self._begin()
 
     def end(self) -> None:
         """Stop the firmware, as power that goes."""
@@ -169,7 +184,8 @@ def bare(folder: Path) -> Iterator[Bare]:
 
 @contextmanager
 def desk(folder: Path, made: Signals, end_s: float, **more) -> Iterator[Desk]:
-    """The firmware on these signals, recording; with power for `end_s` of the clock's time at most."""
+    """The firmware on these signals, recording; with power for `end_s` of the clock's time at most. more: heap, as
+    MicroPython takes it, and what else stands in the job."""
     made.write(folder)
     files = [folder / name for name in ("logger.json", "volts.csv", "edges.csv", "buttons.csv")]
     work = folder / "work"
@@ -201,10 +217,21 @@ def bench_desk(folder: Path, made: Signals | None = None, **more) -> Iterator[De
 def answers(running: Desk) -> bool:
     """Whether the logger answers as one that records."""
     with links.Link(ports.open_port(running.port, links.PIECE_S)) as link:
-        try:
-            return bool(link.state())
-        except CableSilent:
-            return False
+        return _gives_state(link)
+
+
+def linked(running: Desk) -> links.Link:
+    """A link to the logger, from its start on."""
+    found = links.Link(ports.open_port(running.port, links.PIECE_S))
+    wait_for(lambda: _gives_state(found), running.said())
+    return found
+
+
+def _gives_state(link: links.Link) -> bool:
+    try:
+        return bool(link.state())
+    except CableSilent:
+        return False
 
 
 def wait_for(event: Callable[[], bool], what: str) -> None:

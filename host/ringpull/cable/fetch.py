@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import json
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
 from ringpull.cable.link import TRIES, Link
-from ringpull.errors import BadUsage, CannotWrite
+from ringpull.errors import BadUsage, CannotWrite, LoggerRefused
+from ringpull.files import connected
 from ringpull.ring.rows import setup as setups
 from shared_math import cable, layout, ticks
 
 LAST, MARKED, EVERYTHING = "last", "marked", "everything"
 RUN = 128  # blocks asked for at once
+AHEAD = 64  # blocks that the logger writes at most while it is asked
+PROBED = 4  # slots at the end of the file: of which one or another may be damaged
 ROUNDS = 4  # what was recorded meanwhile is fetched too, so often at most
 
 NAMES = {cable.DRIVE_FILE: "drive.rpl", cable.PULLS_FILE: "pulls.rpl"}
@@ -51,10 +55,16 @@ def fetch(
     _refuse_other_ring(folder, state["ring"])
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        _keep_config(link, state, folder)
+        _keep_setup(link, state, folder)
         _pulls(link, state, what, done, progress if what != EVERYTHING else None)
         if what == EVERYTHING:
             _drive(link, done, progress)
+        if link.state()["ring"] != done.ring:
+            raise LoggerRefused(
+                "the logger's card was changed while it was being fetched",
+                "the card was pulled, and another one pushed in",
+                "fetch again: what came of the first card is kept; give the other one a folder of its own with -o",
+            )
     except OSError as error:
         raise CannotWrite(
             f"{folder} can't be written: {error.strerror or error}",
@@ -92,7 +102,7 @@ def _used(
     link: Link, place: Place, file: BinaryIO, done: Fetched, progress: Callable[[float], None] | None
 ) -> None:
     """Every slot that holds a block of the ring."""
-    wrapped = _of_ring(next(_blocks(link, place, place.end, 1)), done.ring)
+    wrapped = _wrapped(link, place, done.ring)
     slots = [(place.end + n) % place.slots for n in range(place.slots)] if wrapped else list(range(place.end))
     if place.sequence is None:
         fresh = _written_since(link, place, file, done)
@@ -100,6 +110,14 @@ def _used(
     else:
         slots = [slot for slot in slots if not _held(file, slot, done, _sequence_at(place, slot))]
     _bring(link, place, file, slots, done, progress)
+
+
+def _wrapped(link: Link, place: Place, ring: str) -> bool:
+    """Whether the ring has come round: told by the last slots of the file, since those next to the newest may have been
+    written since the state was asked for."""
+    if place.slots - place.end <= AHEAD:
+        return True  # or will soon: nearly all of it is written
+    return any(_of_ring(block, ring) for block in _blocks(link, place, place.slots - PROBED, PROBED))
 
 
 def _sequence_at(place: Place, slot: int) -> int:
@@ -153,8 +171,9 @@ def _bring(
         while count < RUN and at + count < len(slots) and slots[at + count] == slots[at] + count:
             count += 1
         for n, block in enumerate(_blocks(link, place, slots[at], count)):
-            _put(file, slots[at] + n, block)
-            done.blocks += 1
+            if not _foreign(block, done.ring):
+                _put(file, slots[at] + n, block)
+                done.blocks += 1
             if progress:
                 progress((at + n + 1) / len(slots))
         at += count
@@ -183,6 +202,11 @@ def _blocks(link: Link, place: Place, slot: int, count: int) -> Iterator[bytes]:
 def _of_ring(block: bytes, ring: str) -> bool:
     whole = bytearray(block)
     return layout.verdict(whole) is None and block[layout.AT_RING : layout.AT_RING + 4].hex() == ring
+
+
+def _foreign(block: bytes, ring: str) -> bool:
+    """Whether this is a block of another ring."""
+    return layout.verdict(bytearray(block)) is None and block[layout.AT_RING : layout.AT_RING + 4].hex() != ring
 
 
 def _held(file: BinaryIO, slot: int, done: Fetched, sequence: int | None = None) -> bool:
@@ -215,13 +239,18 @@ def _file(folder: Path, place: Place) -> BinaryIO:
     return file
 
 
-def _keep_config(link: Link, state: dict, folder: Path) -> None:
-    """The configuration in force, where the folder has none."""
+def _keep_setup(link: Link, state: dict, folder: Path) -> None:
+    """The configuration in force, where the folder has none, and when the session began, where its setup does not tell
+    it."""
+    asked = time.time()
+    head = setups.json_object(link.setup_text(state["parts"])) or {}
     path = folder / "logger.json"
-    if not path.exists():
-        head = setups.json_object(link.setup_text(state["parts"])) or {}
-        if isinstance(head.get("config"), dict):
-            path.write_text(json.dumps(head["config"], indent=1) + "\n", encoding="utf-8")
+    if isinstance(head.get("config"), dict) and not path.exists():
+        path.write_text(json.dumps(head["config"], indent=1) + "\n", encoding="utf-8")
+    period_us = head.get("period_us")
+    if head.get("utc") is None and isinstance(period_us, int):
+        began = time.gmtime(asked - state["row"] * period_us / 1e6)
+        connected.write(folder, state["ring"], state["session"], time.strftime(connected.FORM, began))
 
 
 def _refuse_other_ring(folder: Path, ring: str) -> None:

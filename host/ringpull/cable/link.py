@@ -19,12 +19,19 @@ ANSWER_S = 1.0  # the longest that a logger is waited for: it answers from its m
 STOP_S = 15.0  # a slow card has to take what is held
 TRIES = 4
 PIECE_S = 0.05
+PROMPT = b">>>"
+MOST_NOISE, MOST_SAID = 400, 60  # bytes, letters
 
 REFUSALS = {
     "unknown": ("the logger does not know this request", "its firmware is older", "bring it the newer firmware"),
     "words": ("the logger does not understand this request", "firmware and PC are of two versions", "update both"),
     "no_card": ("the logger's card takes nothing now", "it is out, or does not answer", "look at it, then try again"),
     "unreadable": ("a sector of the logger's card can't be read", "the card is worn", "use another card from now on"),
+    "stopped": (
+        "the logger has stopped: it does not record, and its card may be out",
+        "its button was held for a long press",
+        "put the card in and press the button once: it goes on",
+    ),
     "bench": (
         "the logger records nothing now: it waits at the bench",
         "ringpull calibrate or selftest runs, or was cut off",
@@ -48,6 +55,7 @@ class Link:
         self.number = int.from_bytes(os.urandom(2), "little")
         self.asked = ""
         self.held = bytearray()
+        self.noise = bytearray()  # the last bytes that were of no answer
 
     def __enter__(self) -> Link:
         return self
@@ -84,18 +92,18 @@ class Link:
         until = time.monotonic() + (ANSWER_S if wait_s is None else wait_s)
         while True:
             at = self.held.find(cable.START)
-            del self.held[: at if at >= 0 else len(self.held)]
+            self._drop(at if at >= 0 else len(self.held))
             if len(self.held) >= cable.PACKET:
                 head = cable.read_head(self.held[: cable.PACKET])
                 if head is None:
-                    del self.held[:1]  # something else that began like one
+                    self._drop(1)  # something else that began like one
                     continue
                 number, words, length, crc = head
                 whole = cable.PACKET + cable.filled(length)
                 if len(self.held) >= whole:
                     payload = bytes(self.held[cable.PACKET : cable.PACKET + length])
                     if crc32(payload) != crc:  # something else came in between: another answer may begin inside
-                        del self.held[:1]
+                        self._drop(1)
                         continue
                     del self.held[:whole]
                     if number != self.number or words[0] not in (self.asked, cable.REFUSED):
@@ -109,6 +117,11 @@ class Link:
                 self.held += self.port.read(max(1, self.port.in_waiting))
             except (OSError, TypeError) as error:  # TypeError: pyserial's for a port that is closed meanwhile
                 raise self.pulled(error) from None
+
+    def _drop(self, count: int) -> None:
+        """So many bytes are of no answer."""
+        self.noise = (self.noise + self.held[:count])[-MOST_NOISE:]
+        del self.held[:count]
 
     def state(self) -> dict[str, Any]:
         """What the logger says of itself: CABLE.md, "state"."""
@@ -135,10 +148,24 @@ class Link:
 
     def silent(self) -> CableSilent:
         """The error where nothing answers."""
+        if self.noise.rstrip().endswith(PROMPT):
+            return CableSilent(
+                f"the board on {self.port.port} is at MicroPython's prompt: no logger runs on it",
+                "the logger was ended over USB, or is not on the board yet",
+                "reset the board, or unplug it for a moment; where that does not help: ringpull install",
+            )
+        said = bytes(self.noise).decode("ascii", "replace").strip()
+        if said:
+            last = "".join(letter if letter.isprintable() else "?" for letter in said.splitlines()[-1][-MOST_SAID:])
+            return CableSilent(
+                f'what answers on {self.port.port} is no logger; it says "{last}"',
+                "another program runs on the board, or the cable hurts what it carries",
+                "ringpull install brings the logger onto it; where it is there already, try another cable",
+            )
         return CableSilent(
             f"nothing on {self.port.port} answers as a logger that records",
-            "another program runs on the board, its firmware is older, or it is starting",
-            "wait until the lamp says that it records; where it never does, look at the board itself",
+            "its firmware is older than this program, another program runs on it, or it is starting",
+            "wait until the lamp says that it records; where it does already, give it this firmware: ringpull install",
         )
 
     def pulled(self, error: BaseException) -> CablePulled:
@@ -160,7 +187,15 @@ def connect(named: str | None) -> Link:
     path = ports.find(named)
     link = Link(ports.open_port(path, PIECE_S))
     try:
-        link.state()
+        speaks = link.state().get("cable")
+        if speaks != cable.VERSION:
+            raise LoggerRefused(
+                f"the logger speaks version {speaks} of the cable's lines, this program version {cable.VERSION}",
+                f"{'the logger' if str(speaks) < str(cable.VERSION) else 'this program'} is the older of the two",
+                "bring the logger this program's firmware: ringpull install"
+                if str(speaks) < str(cable.VERSION)
+                else "update this program",
+            )
     except BaseException:
         link.close()
         raise

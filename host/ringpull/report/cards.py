@@ -36,8 +36,8 @@ def untold(pull) -> list[Said]:
     return [reason(one) for one in [*spoiled, *hidden(pull)]]
 
 
-def card(pull, events: list[Numbered], unit: str, note: str, several_sessions: bool) -> str:
-    """One pull."""
+def card(pull, events: list[Numbered], unit: str, note: str, several_sessions: bool, go: bool = True) -> str:
+    """One pull. go: with a way to its traces."""
     n = pull.numbers
     session = f"session {pull.pull.session}, " if several_sessions else ""
     kind = "open" if unjudged(pull) else "lean" if events else "fine"
@@ -56,6 +56,7 @@ def card(pull, events: list[Numbered], unit: str, note: str, several_sessions: b
     hints = [live(event_words.hint(hint)) for e in events for hint in e.event.hints]
     hints += [f"{live(event_words.other(e))}, from {number(e.start_s, 2)} s" for e in n.other_events]
     hints += [live(capital(words)) for words in untold(pull)]
+    way = f'<button type="button" class="go" data-pull="{pull.number}">show pull {pull.number} in the traces</button>'
     remark = f'<p class="note">note: {text(note)}</p>' if note else ""
     return (
         f'<article class="card {kind}" id="pull-{pull.number}" tabindex="-1"><h3>Pull {pull.number}'
@@ -64,8 +65,7 @@ def card(pull, events: list[Numbered], unit: str, note: str, several_sessions: b
         f"{'marked with the button' if pull.pull.source == 'mark' else 'found in the signals'}</p><dl>"
         + "".join(f"<div><dt>{key}</dt><dd>{value}</dd></div>" for key, value in facts)
         + f"</dl>{listed(lines, kind='events')}{listed(hints, kind='hints')}{remark}"
-        + f'<button type="button" class="go" data-pull="{pull.number}">show pull {pull.number} in the traces</button>'
-        + "</article>"
+        + f"{way if go else ''}</article>"
     )
 
 

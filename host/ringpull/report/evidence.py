@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from ringpull.analysis.instruments.records import State
+from ringpull.files.dates import began_words
 from ringpull.report.words import DASH, listed, live, load, number, quantity, table, text
 from ringpull.wording import assumed, calibrated, masks
 from ringpull.wording import instruments as instrument_words
@@ -62,12 +63,12 @@ def _or_untold(figure: int | None, unit: str = "") -> str:
     return "not told" if figure is None else f"{figure}{unit}"
 
 
-def ran(session) -> list[str]:
-    """A table row: how well the logger ran in a session."""
+def ran(session, before_utc: str | None) -> list[str]:
+    """A table row: how well the logger ran in a session. before_utc: from Drive.before_utc()."""
     timing = session.timing
     return [
         str(session.id),
-        text(session.start_utc or "clock not set"),
+        text(began_words(session, before_utc) or "clock not set"),
         f"{number(session.duration_s, 1)} s at {number(session.rate_hz)} Hz",
         f"{session.rows} read, {session.lost_rows} lost",
         f"{number(timing.late_us_p99)} / {number(timing.late_us_max)} µs",
@@ -112,15 +113,17 @@ def health(drive) -> str:
     """The section of the logger's health: timing, damage and gaps."""
     heads = ["session", "start", "length", "rows", "lateness, 99 % / most", "pulses rejected as interference"]
     heads += ["longest stall", "least free memory", f"supply below {layout.DIP_V:g} V, times", "firmware"]
-    rows = [ran(session) for session in drive.sessions[:MOST_ROWS]]
+    rows = [ran(session, drive.before_utc(session.id)) for session in drive.sessions[:MOST_ROWS]]
     if len(rows) <= MOST_ACROSS:  # transposed, so that the table fits a phone and paper
         heads, rows = (
             [heads[0], *(row[0] for row in rows)],
             [list(one) for one in zip(heads[1:], *(r[1:] for r in rows))],
         )
     blocks = drive.blocks
-    out = table(heads, rows, "sessions") + calibrations(drive) + (
-        f"<p>Blocks: {blocks.read} read, {blocks.damaged} damaged, {blocks.missing} missing.</p>"
+    out = (
+        table(heads, rows, "sessions")
+        + calibrations(drive)
+        + (f"<p>Blocks: {blocks.read} read, {blocks.damaged} damaged, {blocks.missing} missing.</p>")
     )
     if len(drive.sessions) > MOST_ROWS:
         out += f"<p>{len(drive.sessions) - MOST_ROWS} more sessions are not in this table.</p>"

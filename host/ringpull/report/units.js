@@ -126,11 +126,11 @@ const units = (() => {
     }
   }
 
-  /* A quantity as text with its unit. */
-  function told(kind, value, digits) {
-    const [number, places, unit] = converted(kind, value, digits);
+  /* A quantity as text with its unit. base: the lambda that a difference stands at. */
+  function told(kind, value, digits, base) {
+    const [number, places, unit] = converted(kind, value, digits, base);
     return number.toFixed(places) + (unit ? " " + unit : "");
   }
 
-  return { now, start, told, ofChannel, evenTicks, ticksOf, unitName, kindOf, changed: (listener) => listeners.push(listener) };
+  return { now, start, told, ofChannel, evenTicks, ticksOf, unitName, kindOf, refresh: rewrite, changed: (listener) => listeners.push(listener) };
 })();

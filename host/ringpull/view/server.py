@@ -1,27 +1,21 @@
-"""The local server. It listens on loopback only and serves only the drives it was given.
-
-A request must name this server as host and carry the token of the address that the terminal shows.
-"""
+"""The server of the local page: serves only the drives it was given."""
 
 from __future__ import annotations
 
 import json
-import secrets
 import shutil
 import tempfile
 import threading
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
-from urllib.parse import parse_qs, urlsplit
 
 import numpy as np
 
 from ringpull.errors import RingpullError
 from ringpull.files.remarks import times_path
+from ringpull.view.local import LocalHandler, LocalServer, Refused
 from ringpull.view.shelf import Shelved
 from ringpull.view.shown import Shown
 
-LOOPBACK = "127.0.0.1"
 MOST_BODY = 1 << 32  # most bytes of a dropped file, and of all dropped files together
 LEAST_FREE = 1 << 29  # bytes of the disk that dropped files must leave free
 MOST_WIDTH = 8192
@@ -29,49 +23,15 @@ MOST_TEXT = 1 << 16
 MOST_NAME = 200  # most bytes of a dropped file's name
 
 
-# Headers of every answer; pages add the rest of their policy
-GUARDS = {
-    "X-Content-Type-Options": "nosniff",
-    "Content-Security-Policy": "frame-ancestors 'none'",
-    "X-Frame-Options": "DENY",
-    "Cross-Origin-Resource-Policy": "same-origin",
-    "Cross-Origin-Opener-Policy": "same-origin",
-    "Referrer-Policy": "no-referrer",
-}
-
-
-class Refused(Exception):
-    """A request is refused, with this status and reason."""
-
-    def __init__(self, status: int, why: str) -> None:
-        super().__init__(why)
-        self.status = status
-
-
-class Server(ThreadingHTTPServer):
+class Server(LocalServer):
     """Serves drives on a port of this machine; port 0 takes any free port."""
-
-    daemon_threads = True
-    request_queue_size = 64  # several pages at once, each with several connections
 
     def __init__(self, shelf: list[Shelved], port: int = 0) -> None:
         self.shelf = shelf
-        super().__init__((LOOPBACK, port), Handler)
         self.dropped = Path(tempfile.mkdtemp(prefix="ringpull-view-"))
-        self.token = secrets.token_urlsafe(24)  # other users of this machine can reach the port too
+        super().__init__(Handler, port)
         self._room = threading.Lock()
         self._taken = 0
-        self.names = {f"{name}:{self.server_port}" for name in (LOOPBACK, "localhost")}
-
-    @property
-    def url(self) -> str:
-        """The address to open. Its token becomes a cookie."""
-        return f"http://{LOOPBACK}:{self.server_port}/?token={self.token}"
-
-    @property
-    def cookie(self) -> str:
-        """The cookie that a page of this server sends with each request."""
-        return f"ringpull_{self.server_port}={self.token}"
 
     def take_room(self, size: int) -> None:
         """Reserve room for a dropped file. Raises Refused if there is too little."""
@@ -86,9 +46,6 @@ class Server(ThreadingHTTPServer):
         with self._room:
             self._taken -= size
 
-    def handle_error(self, request: object, client_address: object) -> None:
-        """Print nothing for a broken connection, as when a page is closed."""
-
     def server_close(self) -> None:
         super().server_close()
         for one in self.shelf:
@@ -96,99 +53,35 @@ class Server(ThreadingHTTPServer):
         shutil.rmtree(self.dropped, ignore_errors=True)
 
 
-class Handler(BaseHTTPRequestHandler):
+class Handler(LocalHandler):
     """One connection."""
 
-    protocol_version = "HTTP/1.1"
-    disable_nagle_algorithm = True  # else every answer waits 40 ms until the previous one is acknowledged
-    timeout = 300  # seconds of silence after which a connection is closed
     server: Server
 
-    def log_message(self, format: str, *args: object) -> None:
-        """Print nothing for each request."""
+    def gets(self) -> dict:
+        return {
+            "/": self._page,
+            "/state": self._state,
+            "/known": self._known,
+            "/window": self._window,
+            "/row": self._row,
+            "/export": self._export,
+            "/report": self._report,
+        }
 
-    def do_GET(self) -> None:
-        self._answer(
-            {
-                "/": self._page,
-                "/state": self._state,
-                "/known": self._known,
-                "/window": self._window,
-                "/row": self._row,
-                "/export": self._export,
-                "/report": self._report,
-            }
-        )
-
-    def do_POST(self) -> None:
-        self._answer({"/remark": self._remark, "/drop": self._drop})
-
-    def _answer(self, known: dict) -> None:
-        try:
-            hosts = self.headers.get_all("Host") or [""]
-            if len(hosts) > 1 or hosts[0] not in self.server.names or not self.path.startswith("/"):
-                raise Refused(403, "this page is served only to the machine that it runs on")
-            origin = self.headers.get("Origin")
-            if origin is not None and origin.removeprefix("http://") not in self.server.names:
-                raise Refused(403, "another page asked for this")
-            split = urlsplit(self.path)
-            asked = {key: values[-1] for key, values in parse_qs(split.query).items()}
-            if split.path == "/" and _same(asked.get("token", ""), self.server.token):
-                return self._enter()
-            cookies = "; ".join(self.headers.get_all("Cookie") or []).split("; ")
-            if not any(_same(one, self.server.cookie) for one in cookies):
-                raise Refused(403, "open the address that the terminal shows, with its token")
-            if split.path not in known:
-                raise Refused(404, "there is nothing here")
-            known[split.path](asked)
-        except Refused as refused:
-            self.close_connection = True
-            self._send(str(refused).encode(), "text/plain; charset=utf-8", refused.status)
-        except (LookupError, ValueError, TypeError, ArithmeticError, RecursionError):
-            self.close_connection = True
-            self._send(b"this request can't be understood", "text/plain; charset=utf-8", 400)
-        except ConnectionError:
-            self.close_connection = True
-        except OSError as fault:
-            self.close_connection = True
-            self._send(f"this can't be done: {fault.strerror}".encode(), "text/plain; charset=utf-8", 500)
-
-    def _enter(self) -> None:
-        """The token is right: set it as a cookie and redirect to the address without it."""
-        self.send_response(303)
-        self.send_header("Location", "/")
-        self.send_header("Set-Cookie", f"{self.server.cookie}; HttpOnly; SameSite=Strict; Path=/")
-        self.send_header("Cache-Control", "no-store")
-        self.send_header("Content-Length", "0")
-        self.end_headers()
-
-    def _send(self, body: bytes, kind: str, status: int = 200) -> None:
-        self._head(kind, status, Content_Length=str(len(body)))
-        self.wfile.write(body)
-
-    def _head(self, kind: str, status: int = 200, **more: str) -> None:
-        self.send_response(status)
-        self.send_header("Content-Type", kind)
-        self.send_header("Cache-Control", "no-store")
-        for name, value in GUARDS.items():
-            self.send_header(name, value)
-        for name, value in more.items():
-            self.send_header(name.replace("_", "-"), value)
-        self.end_headers()
-
-    def _json(self, value: object, status: int = 200) -> None:
-        self._send(json.dumps(value).encode(), "application/json", status)
+    def posts(self) -> dict:
+        return {"/remark": self._remark, "/drop": self._drop}
 
     def _page(self, _: dict) -> None:
         from ringpull.view.page import page
 
-        self._send(page(self.server.shelf).encode("utf-8", "replace"), "text/html; charset=utf-8")
+        self.send(page(self.server.shelf).encode("utf-8", "replace"), "text/html; charset=utf-8")
 
     def _state(self, _: dict) -> None:
-        self._json({"drives": [one.state() for one in self.server.shelf]})
+        self.send_json({"drives": [one.state() for one in self.server.shelf]})
 
     def _known(self, asked: dict) -> None:
-        self._send(self._shelved(asked).known(), "application/json")
+        self.send(self._shelved(asked).known(), "application/json")
 
     def _shown(self, asked: dict) -> Shown:
         return self._shelved(asked).shown[int(asked["session"])]
@@ -206,7 +99,7 @@ class Handler(BaseHTTPRequestHandler):
         head = json.dumps({"period_s": period_s, "runs": runs, "rows": samples.shape[1], "fine": fine}).encode()
         head += b" " * (-len(head) % 4)
         body = np.uint32(len(head)).astype("<u4").tobytes() + head + samples.astype("<f4", copy=False).tobytes()
-        self._send(body, "application/octet-stream")
+        self.send(body, "application/octet-stream")
 
     def _row(self, asked: dict) -> None:
         time_s = float(asked["time"])
@@ -218,8 +111,8 @@ class Handler(BaseHTTPRequestHandler):
         except LookupError:
             raise Refused(404, "there is no such row") from None
         if found is None:
-            return self._json({}, 202)  # it is being decoded: ask again
-        self._json({"time_s": found[0], "values": [None if v != v else float(v) for v in found[1]]})
+            return self.send_json({}, 202)  # it is being decoded: ask again
+        self.send_json({"time_s": found[0], "values": [None if v != v else float(v) for v in found[1]]})
 
     def _export(self, asked: dict) -> None:
         spans = [span_of(dict(zip(("start", "end"), one.split(":"), strict=True))) for one in asked["spans"].split(",")]
@@ -228,7 +121,7 @@ class Handler(BaseHTTPRequestHandler):
             column = self._shown(asked).names[int(asked["column"])]
             only = (column, *span_of({"start": asked["low"], "end": asked["high"]}))
         pieces = self._shown(asked).csv(spans, only)
-        self._head(
+        self.send_head(
             "text/csv; charset=utf-8",
             Content_Disposition='attachment; filename="window.csv"',
             Transfer_Encoding="chunked",
@@ -243,7 +136,7 @@ class Handler(BaseHTTPRequestHandler):
             raise Refused(
                 404, "there is no report of this drive: it is still being read, or too long (ringpull report)"
             )
-        self._send(page, "text/html; charset=utf-8")
+        self.send(page, "text/html; charset=utf-8")
 
     def _body(self, most: int) -> int:
         length = int(self.headers.get("Content-Length") or 0)
@@ -268,7 +161,7 @@ class Handler(BaseHTTPRequestHandler):
             raise Refused(
                 507, f"the remark can't be kept: {name} beside the ring file is damaged; move it away"
             ) from None
-        self._json({"remarks": one.remarks()})
+        self.send_json({"remarks": one.remarks()})
 
     def _drop(self, asked: dict) -> None:
         left = self._body(MOST_BODY)
@@ -295,12 +188,7 @@ class Handler(BaseHTTPRequestHandler):
             raise
         self.server.shelf.append(fresh)
         fresh.start()
-        self._json({"drive": len(self.server.shelf) - 1})
-
-
-def _same(given: str, wanted: str) -> bool:
-    """Whether two texts are equal, compared in constant time so that the time reveals nothing."""
-    return secrets.compare_digest(given.encode("utf-8", "replace"), wanted.encode())
+        self.send_json({"drive": len(self.server.shelf) - 1})
 
 
 def span_of(asked: dict) -> tuple[float, float]:

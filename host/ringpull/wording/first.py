@@ -23,10 +23,12 @@ def sentence(answer: Any) -> Said:
     judged = answer.judged
     if answer.verdict == ATTENTION and answer.holes:
         return say(holes.sentence(answer.holes[0]), ".")
-    if answer.verdict == NO_EVENT:
+    at_part_load = answer.verdict == ATTENTION and answer.reasons[0].kind is Why.SPAN
+    if answer.verdict == NO_EVENT or at_part_load:
         slow, fast = min(p.rpm_from for p in judged), max(p.rpm_to for p in judged)
         pulls = "1 pull" if len(judged) == 1 else f"{len(judged)} pulls"
-        return say(f"No lean event found in {pulls}, {slow:.0f}-{fast:.0f} rpm.")
+        lamp = "; but the logger's lamp warned of lean mixture at part load" if at_part_load else ""
+        return say(f"No lean event found in {pulls}, {slow:.0f}-{fast:.0f} rpm{lamp}.")
     if answer.verdict == ATTENTION:
         return say(capital(reason(answer.reasons[0])), ".")
     doubted = list(dict.fromkeys(one.values["instrument"].channel for one in answer.reasons if one.kind is Why.DOUBT))

@@ -33,7 +33,7 @@ def _cuts(f: Figures) -> Said:
 def _quick(f: Figures) -> Said:
     words = []
     if isfinite(f["tail_s"]):
-        words.append(f"takes {f['tail_s']:.1f} s to come down after a fuel cut")
+        words.append(f"takes {f['tail_s']:.1f} s to settle after a fuel cut")
     if isfinite(f["behind_s"]):
         words.append(f"follows its target {f['behind_s']:.1f} s late")
     return say(" and ".join(words))

@@ -7,7 +7,7 @@ from math import isfinite
 from ringpull.analysis.judge import lamp
 from ringpull.analysis.judge.lean_events import LeanEvent
 from ringpull.analysis.judge.reasons import Reason, Why
-from ringpull.said import Said, lam, say
+from ringpull.said import Said, joined, kpa, lam, say
 from ringpull.wording import events, instruments, masks, needs
 
 CAUTIONS = (
@@ -137,6 +137,10 @@ def _lamp(one: Reason) -> Said:
             lam(warned.excess, sign=True),
             " above target (the lamp compares the gas at the sensor with the target at the same moment)",
         )
+    if warned.came_to == lamp.PART_LOAD:
+        most = [] if warned.most_kpa is None else [say("at most ", kpa(warned.most_kpa))]
+        most += [] if warned.most_pct is None else [say(f"throttle at most {warned.most_pct:.0f} %")]
+        return say(f"{begins}{when}, at part load (", joined(most, ", "), "), which is not judged here")
     return say(f"{begins}{when}, and that moment could not be judged: believe the lamp")
 
 

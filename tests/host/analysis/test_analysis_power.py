@@ -294,7 +294,10 @@ def test_power_counts_one_gear_and_finds_it_in_the_pull(sequence, wheel_logged, 
     measured = result.by_speed(bins)
     true = motion.Power(result.rpm, watts(result.rpm), result.rpm, result.rpm).by_speed(bins)
     assert np.nanmax(np.abs(measured / true - 1.0)) < 0.01
-    assert ("one gear" in result.left_out) is (len(sequence) > 1)
+    assert (result.other_gears is not None) is (len(sequence) > 1)
+    if result.other_gears is not None:
+        assert result.other_gears.taken_for_given is not wheel_logged
+        assert "rpm in one gear count" in sentences.other_gears(result.other_gears)
 
 
 def test_density_of_the_air_is_that_of_the_standard_atmosphere():

@@ -247,6 +247,23 @@ def test_a_supply_that_no_generator_holds_is_named_and_hides_nothing():
     assert not trust.doubted  # no verdict rests on it
 
 
+def test_fuel_pressure_is_sound_only_where_it_moves():
+    made = wired.wire(1, False)
+    table, states = wired.table(made, np.random.default_rng(1))
+    fuel = {"name": "fuel_pressure", "input": "a3", "kind": "linear", "unit": "kPa"}
+    fuel |= {"volts": [0.5, 4.5], "values": [0, 1000]}
+    moving = 300.0 + 0.02 * np.nan_to_num(made.rpm)
+    gaps = np.where(np.arange(len(made.rpm)) % 400 < 200, np.nan, moving)
+    shown = {}
+    for name, values in (("moving", moving), ("stuck", np.full_like(moving, 300.0)), ("gaps", gaps)):
+        rows, config = with_channel(made, table, fuel, values)
+        shown[name] = next(one for one in examine(from_table(rows, config, states)) if one.role == "fuel_pressure")
+    states_of = {name: one.state for name, one in shown.items()}
+    assert states_of == {"moving": State.SOUND, "stuck": State.NOT_TESTED, "gaps": State.CONTRADICTED}
+    assert str(words.evidence(shown["moving"])) == "moves with the load"
+    assert str(words.evidence(shown["stuck"])) == "this drive holds no test of it"
+
+
 def test_the_local_page_names_what_the_drive_contradicts():
     states = {"lambda_1": State.SOUND, "map": State.CONTRADICTED, "throttle": State.NOT_TESTED}
     told = [SimpleNamespace(channel=name, state=state) for name, state in states.items()]

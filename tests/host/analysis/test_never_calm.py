@@ -162,10 +162,18 @@ def test_the_lamps_word_is_held_against_the_answer():
     result = answer(of(good, warned=[(at_s + 0.5, at_s + 2.0)]))
     assert result.warned[0].came_to == lamp.JUDGED and result.verdict == verdict.NO_EVENT
     assert any("after correction for delay and lag" in words for words in why(result))
-    beside = answer(of(good, warned=[(made.spans[1][1] + 4.0, made.spans[1][1] + 5.5)]))
+    between = (made.spans[1][1] + 4.0, made.spans[1][1] + 5.5)
+    beside = answer(of(good, warned=[between]))
     assert beside.verdict == verdict.ATTENTION
-    assert any("believe the lamp" in words for words in why(beside))
-    assert beside.as_json()["lean_warnings"][0]["came_to"] == "unjudged"
+    assert str(beside.sentence).startswith("No lean event found in 3 pulls, ")
+    assert str(beside.sentence).endswith("; but the logger's lamp warned of lean mixture at part load.")
+    assert any("at part load (at most 26 kPa, throttle at most 0 %)" in words for words in why(beside))
+    assert beside.as_json()["lean_warnings"][0]["came_to"] == "part load"
+    for channel in (good.columns.map_kpa, good.columns.throttle):
+        channel[good.columns.rows(*between)] = np.nan
+    unknown = answer(of(good, warned=[between]))
+    assert unknown.verdict == verdict.ATTENTION and "believe the lamp" in str(unknown.sentence)
+    assert unknown.as_json()["lean_warnings"][0]["came_to"] == "unjudged"
 
 
 def test_a_warning_in_a_spoiled_pull_leaves_no_calm():

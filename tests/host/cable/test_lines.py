@@ -100,7 +100,7 @@ def test_the_page_names_what_the_module_names():
     assert f"`{cable.DRIVE_FILE}` for drive.rpl, `{cable.PULLS_FILE}` for pulls.rpl" in PAGE
     assert "`refused WHY`" in PAGE and cable.REFUSED == "refused"
     whys = ("unknown", "words", "no_card", "unreadable", "no_clock", "bench", "no_file", "no_output", "not_there")
-    assert all(f"`{why}`" in PAGE for why in whys)
+    assert all(f"`{why}`" in PAGE for why in (*whys, "stopped"))
 
 
 def test_the_example_of_a_request():

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from truth import desk
 from truth.cable_desk import desk as cable_desk
-from truth.cable_desk import wait_for
+from truth.cable_desk import linked, wait_for
 from truth.profile import Profile, holds
 from truth.signals import Signals, Tach
 
@@ -21,6 +21,7 @@ from shared_math import cable, layout
 
 LAMBDA = Profile([(0, 0.80), (10, 0.90), (600, 0.90)])
 END_S = 600.0
+PACE = 4  # times the clock
 TARGET = {"load": "map", "load_kpa": [100, 200], "lambda": [0.9, 0.8]}
 
 
@@ -38,25 +39,11 @@ def signals():
 @pytest.fixture(scope="module")
 def logger(tmp_path_factory):
     """The firmware, one marked pull recorded and copied."""
-    with cable_desk(tmp_path_factory.mktemp("cable"), signals(), END_S) as running:
+    with cable_desk(tmp_path_factory.mktemp("cable"), signals(), END_S, paced=PACE) as running:
         with linked(running) as link:
             wait_for(lambda: link.state()["mark"] == layout.ended_mark(1), running.said())
             wait_for(lambda: not link.state()["copying"], running.said())
         yield running
-
-
-def linked(running):
-    """A link to the logger, from its start on."""
-    found = links.Link(ports.open_port(running.port, links.PIECE_S))
-    wait_for(lambda: _answers(found), running.said())
-    return found
-
-
-def _answers(link):
-    try:
-        return bool(link.state())
-    except CableSilent:
-        return False
 
 
 @pytest.fixture
@@ -104,6 +91,24 @@ def test_everything_is_what_the_card_holds(logger, whole):
     drives = ringpull.read(whole / "drive.rpl").sessions[0].raw()
     same = drives[drives["row"].isin(alone["row"])].reset_index(drop=True)
     assert same.equals(alone)
+
+
+def test_what_is_written_meanwhile_is_no_whole_ring(logger, tmp_path):
+    """Between the state and the first block the logger writes on: that tells nothing of the slots behind."""
+    with linked(logger) as link:
+        now = link.state
+
+        def old():
+            state = now()
+            wait_for(lambda: now()["drive"][1] != state["drive"][1], logger.said())
+            return state
+
+        link.state = old
+        done = fetch.fetch(link, tmp_path / "card", fetch.EVERYTHING)
+        slots, end, _ = now()["drive"]
+        pulls_end = now()["pulls"][1]
+    assert done.blocks <= end + pulls_end < slots // 4
+    assert ringpull.read(tmp_path / "card").damage == []
 
 
 def test_what_is_there_is_not_fetched_again(logger, whole):
@@ -201,7 +206,7 @@ def test_a_pc_that_does_not_read_costs_no_row(logger):
         (("blocks", "d", "0", "0"), "does not understand"),
         (("blocks", "x", "0", "1"), "does not understand"),
         (("blocks", "p", "999999", "2"), "does not understand"),
-        (("clock", "1"), "no clock"),
+        (("clock", "1"), "does not understand"),
     ],
 )
 def test_requests_that_mean_nothing_are_refused(logger, words, why):

@@ -73,13 +73,14 @@ def test_a_terminal_without_the_letters(tmp_path, encoding):
     for file in CARD.glob("*"):
         (card / file.name).write_bytes(file.read_bytes())
     environment = dict(os.environ, PYTHONIOENCODING=encoding)
-    for words in (
-        ("note", card, "1", "Größe ✓"),
-        ("pulls", card),
+    pulls = ("pulls", card)
+    others = (
         ("compare", card, card),
         ("info", card),
         ("setup", "--preset", "e85", "-o", tmp_path / "größe.json"),
-    ):
+    )
+    note = ("note", card, "1", "Größe ✓")
+    for words in (note, pulls, *(others if encoding == "ascii" else ())):  # what ASCII lacks, the others may lack
         done = subprocess.run([*RINGPULL, *map(str, words)], capture_output=True, env=environment)
         assert done.returncode == 0 and not done.stderr, done.stderr
         if words[0] == "pulls":

@@ -21,7 +21,7 @@ class Repeat:
     pulls: number of pulls. between: standard deviation between whole pulls; within: that of one pull in one cell about
     the pull's level. one_pull: half-width of the 95 % interval of a single pull's value in one cell, as an estimate of
     the mean of many. drift: change from one pull to the next, with its interval. levels: each pull's level about the
-    mean, in order. words: sentences about all this.
+    mean, in order. words: sentences about all this. worst_bank: of several banks the one that all this is of.
     """
 
     pulls: int
@@ -33,6 +33,7 @@ class Repeat:
     drift_high: float
     levels: list[float]
     words: Sequence[str]
+    worst_bank: str = ""
 
 
 def repeat(found: Sequence[Pass]) -> Repeat:
@@ -44,7 +45,7 @@ def repeat(found: Sequence[Pass]) -> Repeat:
     if len(banks) < 2:
         return next(iter(banks.values()), _repeat([]))
     name, worst = max(banks.items(), key=lambda one: np.nan_to_num(one[1].one_pull, nan=-1.0))
-    return replace(worst, words=[*worst.words, f"of {len(banks)} banks this is {name}, which repeats worst"])
+    return replace(worst, worst_bank=name)
 
 
 def _repeat(inside: Sequence[Pass]) -> Repeat:

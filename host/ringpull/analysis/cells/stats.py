@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from functools import lru_cache
 
 import numpy as np
@@ -83,13 +84,42 @@ def welch(a: np.ndarray, b: np.ndarray) -> tuple[float, float, float, float]:
 
     Their variances may differ (Welch 1947, degrees of freedom by Satterthwaite 1946); each needs two or more values.
     """
-    va, vb = float(np.var(a, ddof=1)) / len(a), float(np.var(b, ddof=1)) / len(b)
+    return welch_of(*((len(one), float(np.mean(one)), float(np.var(one, ddof=1))) for one in (a, b)))
+
+
+def welch_of(a: tuple[int, float, float], b: tuple[int, float, float]) -> tuple[float, float, float, float]:
+    """welch() of two samples of which only (values, mean, variance) are known."""
+    (na, mean_a, var_a), (nb, mean_b, var_b) = a, b
+    va, vb = var_a / na, var_b / nb
     error = math.sqrt(va + vb)
-    difference = float(np.mean(b) - np.mean(a))
+    difference = mean_b - mean_a
     if error == 0.0:
-        return difference, 0.0, float(len(a) + len(b) - 2), 1.0 if difference == 0 else 0.0
-    dof = (va + vb) ** 2 / (va**2 / (len(a) - 1) + vb**2 / (len(b) - 1))
+        return difference, 0.0, float(na + nb - 2), 1.0 if difference == 0 else 0.0
+    dof = (va + vb) ** 2 / (va**2 / (na - 1) + vb**2 / (nb - 1))
     return difference, error, dof, t_two_sided(difference / error, dof)
+
+
+def mean_of(n: int, total: float, squares: float) -> tuple[int, float, float]:
+    """(values, mean, variance) from their number, sum and sum of squares; variance NaN under two values."""
+    mean = total / n
+    return n, mean, max(squares - n * mean * mean, 0.0) / (n - 1) if n > 1 else math.nan
+
+
+def common_slope(groups: Sequence[tuple[int, float, float, float, float, float]]) -> tuple[float, float, float]:
+    """(slope, its standard error, degrees of freedom) of straight lines with one slope through groups of points, each
+    group with a level of its own, by least squares. groups: number, sums of x, xx, y, xy, yy of each. NaN where there
+    is no spread of x or no point to spare."""
+    points = sum(g[0] for g in groups)
+    sxx = sum(xx - x * x / n for n, x, xx, _, _, _ in groups)
+    sxy = sum(xy - x * y / n for n, x, _, y, xy, _ in groups)
+    syy = sum(yy - y * y / n for n, _, _, y, _, yy in groups)
+    free = float(points - len(groups) - 1)
+    if sxx <= 1e-12 or free < 1:
+        return math.nan, math.nan, free
+    if syy <= 1e-12 * sum(g[5] for g in groups):  # what is left of equal values is the rounding of their sums
+        return 0.0, 0.0, free
+    slope = sxy / sxx
+    return slope, math.sqrt(max(syy - slope * sxy, 0.0) / free / sxx), free
 
 
 def satterthwaite(parts: list[tuple[float, float]]) -> tuple[float, float]:

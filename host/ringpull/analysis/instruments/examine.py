@@ -22,8 +22,8 @@ def passed(findings: Iterable[Finding]) -> bool:
 def examine(columns: Columns) -> list[Instrument]:
     """The instruments that an answer relies on, each with its findings.
 
-    They are the lambda sensors, engine speed, manifold pressure, throttle, supply and wheel speed that are configured
-    and were logged.
+    They are the lambda sensors, engine speed, manifold pressure, throttle, fuel pressure, supply and wheel speed that
+    are configured and were logged.
     """
     if len(columns) < 2:
         return []
@@ -48,6 +48,7 @@ def examine(columns: Columns) -> list[Instrument]:
     out += _of_role(configured, "rpm", speed if np.isfinite(columns.rpm).any() else [])
     out += _of_role(configured, "map", pressure)
     out += _of_role(configured, "throttle", throttle)
+    out += _of_role(configured, "fuel_pressure", _fuel_pressure(columns))
     out += _of_role(configured, "battery", [speed_checks.supply(glance)] if "battery" in columns.extra else [])
     out += _of_role(configured, "wheel", [speed_checks.gear(glance)] if "wheel" in columns.extra else [])
     return out
@@ -88,6 +89,18 @@ def _pressure_and_throttle(glance: Glance) -> tuple[list[Finding], list[Finding]
         if columns.map_kpa is not None and passed(pressure) and passed(throttle):
             throttle[1] = throttle_checks.closes(glance, True)
     return pressure, throttle
+
+
+def _fuel_pressure(columns: Columns) -> list[Finding]:
+    values = columns.extra.get("fuel_pressure")
+    if values is None:
+        return []
+    recorded = np.nan_to_num(columns.rpm) > 0
+    if "present" in columns.extra:
+        recorded &= columns.extra["present"] > 0.5
+    broken = signal_checks.breaks(values, recorded, columns.period_s)
+    # A whole signal is no evidence: one that is stuck does not break off either
+    return [pressure_checks.fuel_moves(values), *([broken] if broken.state is State.CONTRADICTED else [])]
 
 
 def _range(columns: Columns, role: str) -> tuple[float, float]:

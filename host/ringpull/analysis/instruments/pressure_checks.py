@@ -16,6 +16,7 @@ CLOSED_MOST_KPA = 60.0  # with a closed throttle and a fast engine; above this t
 FULL_LEAST_KPA = 55.0  # with the throttle wide open, at high altitude behind a restrictor
 LIMIT_SHARE = 0.01  # share of the running time that may be impossible, because of spikes
 SWING_KPA = 6.0
+FUEL_MOVES_KPA = 20.0  # of fuel pressure over a drive with its standing engine: what never moves tells nothing
 TOP_SHARE, TOP_S = 0.005, 0.3  # of the configured range
 LOW_END, LOW_MOST_KPA, LOW_SHARE = (
     0.05,
@@ -152,3 +153,14 @@ def top(glance: Glance, most_kpa: float) -> Finding:
     if seconds:
         return contradicted(Check.TOP, Cause.RANGE, seconds=seconds, at=most_kpa)
     return sound(Check.TOP, seconds=0.0, at=most_kpa)
+
+
+def fuel_moves(values: np.ndarray) -> Finding:
+    """Whether fuel pressure moves at all. A system without a regulator on the manifold may rightly hold it: that it
+    stands still speaks neither for its sensor nor against it."""
+    known = values[np.isfinite(values)]
+    if not len(known):
+        return not_tested(Check.MOVES)
+    low, high = (float(one) for one in np.percentile(known, (0.5, 99.5)))
+    figures = {"low": low, "high": high}
+    return sound(Check.MOVES, **figures) if high - low >= FUEL_MOVES_KPA else not_tested(Check.MOVES)

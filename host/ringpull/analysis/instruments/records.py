@@ -95,8 +95,8 @@ def contradicted(check: Check, cause: Cause, spans: tuple[Span, ...] = (), /, **
 class Instrument:
     """One channel with all of its findings.
 
-    role: "lambda", "rpm", "map", "throttle", "battery" or "wheel". bank: of several lambda sensors the configured bank,
-    else the channel's name; None for other channels. session: id of the session.
+    role: "lambda", "rpm", "map", "throttle", "fuel_pressure", "battery" or "wheel". bank: of several lambda sensors the
+    configured bank, else the channel's name; None for other channels. session: id of the session.
     """
 
     channel: str

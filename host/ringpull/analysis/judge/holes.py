@@ -10,13 +10,15 @@ import numpy as np
 
 from ringpull.analysis.drive_state import roles
 from ringpull.analysis.drive_state.columns import Columns
+from ringpull.analysis.instruments.pressure_checks import FUEL_MOVES_KPA
 from ringpull.analysis.judge import hints
 from ringpull.analysis.judge.hints import Hint
 from ringpull.analysis.judge.lean_events import LEAST_DEPTH, LeanEvent
 
 OVERLAP = 0.5  # events of one hole overlap by this share of the narrower event's speeds
 SUPPLIES = ("fuel_pressure", "battery")  # reported also if they did not fall
-LEAST_MOVED = {"fuel_pressure": 20.0, "battery": 0.3}  # over the drive; a channel that never changes proves nothing
+# least change over the drive, since a channel that never changes proves nothing
+LEAST_MOVED = {"fuel_pressure": FUEL_MOVES_KPA, "battery": 0.3}
 FINE, LEAN = "on target", "lean"
 SURE = 2.0  # the scatter of a channel said to have held may hide so many times the least change that counts
 

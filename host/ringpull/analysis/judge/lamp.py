@@ -11,7 +11,8 @@ from ringpull.analysis.judge.session import Judged
 
 BEFORE_S = 1.5  # the cause of a warning lies at most so long before it: delay, lag, and the lamp's own wait
 JUDGED_SHARE = 0.8  # a span counts as judged if this share of its rows under load was judged
-EVENT, JUDGED, UNJUDGED = "event", "judged", "unjudged"
+KNOWN_SHARE = 0.8  # the engine counts as not under load if this share of the rows is known
+EVENT, JUDGED, PART_LOAD, UNJUDGED = "event", "judged", "part load", "unjudged"
 
 
 @dataclass(frozen=True)
@@ -19,7 +20,8 @@ class Warned:
     """One warning.
 
     pull: the pull that it belongs to, or None. came_to: EVENT if there is a lean event; JUDGED if the span was judged
-    and has none, with its largest mean `excess`; else UNJUDGED.
+    and has none, with its largest mean `excess`; PART_LOAD if sound instruments show that the engine was never under
+    load in it, with its highest manifold pressure (kPa) and throttle (per cent); else UNJUDGED.
     """
 
     session: int
@@ -28,6 +30,8 @@ class Warned:
     pull: int | None
     came_to: str
     excess: float | None = None
+    most_kpa: float | None = None
+    most_pct: float | None = None
 
 
 def held_against(judged: Judged, session: int, warning: tuple[float, float], pulls: list) -> Warned:
@@ -52,5 +56,27 @@ def held_against(judged: Judged, session: int, warning: tuple[float, float], pul
     share = min((float(np.isfinite(one[loaded]).mean()) for one in excess if loaded.any()), default=0.0)
     most = [lean_events.largest(one, columns.period_s)[0] for one in excess]
     known = [one for one in most if one is not None]
-    came_to = JUDGED if share >= JUDGED_SHARE and known else UNJUDGED
-    return Warned(session, start_s, end_s, near[0].number if near else None, came_to, max(known, default=None))
+    number = near[0].number if near else None
+    if share >= JUDGED_SHARE and known:
+        return Warned(session, start_s, end_s, number, JUDGED, max(known))
+    around = columns.rows(start_s - BEFORE_S, end_s)
+    if not near and _was_part_load(judged, around):
+        most = (_most(columns.map_kpa, around), _most(columns.throttle, around))
+        return Warned(session, start_s, end_s, None, PART_LOAD, None, *most)
+    return Warned(session, start_s, end_s, number, UNJUDGED, max(known, default=None))
+
+
+def _was_part_load(judged: Judged, rows: slice) -> bool:
+    """Whether load was known over these rows, by instruments that nothing contradicts, and never high."""
+    rule, columns = judged.load_rule, judged.columns
+    if judged.doubted or rule.rising_rpm_s is not None or judged.loaded[rows].any():
+        return False
+    told = [columns.throttle] if rule.throttle_pct is not None else []
+    told += [columns.map_kpa] if rule.full_kpa is not None else []
+    there = np.any([np.isfinite(one[rows]) for one in told if one is not None], axis=0)
+    return bool(np.size(there)) and float(np.mean(there)) >= KNOWN_SHARE
+
+
+def _most(values: np.ndarray | None, rows: slice) -> float | None:
+    known = np.zeros(0) if values is None else values[rows][np.isfinite(values[rows])]
+    return float(known.max()) if len(known) else None

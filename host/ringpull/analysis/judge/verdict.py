@@ -161,11 +161,10 @@ def _decided(pulls: list, missing: list[str], shift: float, call: float, signs: 
     contradicted = [Reason(Why.LAMP, one.pull, values={"warned": one}) for one in warned if one.came_to != lamp.EVENT]
     electrical = [Reason(Why.WIRING, values={"wiring": one}) for one in signs.wiring]
     alarmed = any(one.came_to == lamp.UNJUDGED for one in warned)
-    if missing:
-        reasons = [Reason(Why.MISSING, values={"roles": tuple(missing)}), *contradicted]
-        return ATTENTION if alarmed else NOT_ENOUGH, reasons
-    if not pulls:
-        return ATTENTION if alarmed else NOT_ENOUGH, [Reason(Why.NO_PULL), *contradicted]
+    at_part_load = any(one.came_to == lamp.PART_LOAD for one in warned)
+    if missing or not pulls:
+        first = Reason(Why.MISSING, values={"roles": tuple(missing)}) if missing else Reason(Why.NO_PULL)
+        return ATTENTION if alarmed or at_part_load else NOT_ENOUGH, [first, *contradicted]
     judged = usable(pulls)
     spooled = at_spool_up(judged)
     reasons = [reason for pull in pulls for reason in of_pull(pull, pull in judged)]
@@ -191,7 +190,7 @@ def _decided(pulls: list, missing: list[str], shift: float, call: float, signs: 
     if doubts or any(one.values.get("beyond") == "in pieces" for one in seen):
         others = [one for one in [*spooled, *reasons] if one not in doubts]
         return NOT_ENOUGH, [*doubts, *seen, *others, *rest, *single]
-    return NO_EVENT, [*seen, *spooled, *reasons, *rest, *single]
+    return ATTENTION if at_part_load else NO_EVENT, [*seen, *spooled, *reasons, *rest, *single]
 
 
 def seen_in(judged: list, call: float, shift: float) -> list[Reason]:

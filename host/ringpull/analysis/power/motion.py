@@ -23,19 +23,29 @@ METHOD_U = 0.002  # share of power in one cell on one side of a comparison, from
 
 
 @dataclass(frozen=True)
+class OtherGears:
+    """Part of a pull was driven in another gear, or slipped. rpm_from, rpm_to: what counts, None where nothing is left.
+    taken_for_given: whether no wheel speed tells that it is the given gear."""
+
+    rpm_from: float | None = None
+    rpm_to: float | None = None
+    taken_for_given: bool = False
+
+
+@dataclass(frozen=True)
 class Power:
     """The power of one pull, arrays (points,).
 
     watts: at the wheels; low, high: 95 % interval of its systematic parts. torque_nm: torque at the crank's speed that
-    corresponds to the power at the wheels. step_s: time between points. left_out: a sentence about parts of the pull in
-    another gear.
+    corresponds to the power at the wheels. step_s: time between points. other_gears: parts of the pull in
+    another gear; None if it was in one gear.
     """
 
     rpm: np.ndarray
     watts: np.ndarray
     low: np.ndarray
     high: np.ndarray
-    left_out: str = ""
+    other_gears: OtherGears | None = None
     step_s: float = GRID_S
 
     @property

@@ -21,8 +21,8 @@ RISING_RPM_S = 50.0
 CHANGED = 0.88  # engine speed that falls to this share of the speed reached is in another gear
 
 
-def one_gear(columns: Columns) -> tuple[np.ndarray, str]:
-    """(rows of a pull in one gear and at least a window away from others, a sentence about the others or "").
+def one_gear(columns: Columns) -> tuple[np.ndarray, motion.OtherGears | None]:
+    """(rows of a pull in one gear and at least a window away from others, the other gears or None).
 
     By the ratio of engine to wheel speed; without it, the longest stretch in which engine speed never falls to CHANGED
     of the speed reached.
@@ -30,20 +30,18 @@ def one_gear(columns: Columns) -> tuple[np.ndarray, str]:
     ratio, gear = ratios(columns), gear_in(columns)
     if ratio is not None and gear is not None:
         other = np.isfinite(ratio) & (np.abs(ratio / gear - 1.0) > GEAR_NEAR)
-        which = ""
+        taken = False
     else:
         other = outside(columns.rpm, longest_rise(columns.rpm, columns.period_s))
-        which = ", taken as the given gear"
+        taken = True
     if np.count_nonzero(other) * columns.period_s < 0.1:
-        return np.ones(len(columns), bool), ""
+        return np.ones(len(columns), bool), None
     half = round(motion.SMOOTH_S / 2.0 / columns.period_s)
     kept = ~(local.spread_after(other, half) | local.spread_after(other[::-1], half)[::-1])
     rpm = columns.rpm[kept & np.isfinite(columns.rpm)]
     if not len(rpm):
-        return kept, "the gear was changed or the wheels slipped throughout"
-    return kept, (
-        f"the gear was changed or the wheels slipped: only {rpm.min():.0f}-{rpm.max():.0f} rpm in one gear count{which}"
-    )
+        return kept, motion.OtherGears()
+    return kept, motion.OtherGears(float(rpm.min()), float(rpm.max()), taken)
 
 
 def outside(values: np.ndarray, span: tuple[int, int]) -> np.ndarray:
@@ -78,7 +76,7 @@ def pull_power(
     """
     rows = columns.rows(start_s, end_s)
     period_s = columns.period_s
-    in_gear, said = one_gear(columns.part(start_s, end_s))
+    in_gear, others = one_gear(columns.part(start_s, end_s))
     loaded = local.close_gaps(under_load.under_load(columns)[0][rows], round(0.1 / period_s))
     parts = []
     for first, last in local.spans(loaded):
@@ -92,7 +90,7 @@ def pull_power(
     if len(at_s) < 2 or len(at_s) * float(np.median(np.diff(at_s))) < SHORTEST_S:
         return None
     found = motion.from_motion(rpm, rate, car)
-    return replace(found, left_out=said, step_s=motion.GRID_S if turns else period_s)
+    return replace(found, other_gears=others, step_s=motion.GRID_S if turns else period_s)
 
 
 def engine_rpm(columns: Columns, rpm_per_kmh: float) -> np.ndarray:

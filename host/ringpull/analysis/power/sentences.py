@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ringpull.analysis.power.car import Car, Unknown
-from ringpull.analysis.power.motion import COVERAGE
+from ringpull.analysis.power.motion import COVERAGE, OtherGears
 
 LACKING = {
     Unknown.MASS: "the car's mass isn't known",
@@ -31,3 +31,12 @@ def lines(car: Car, smooth_s: float) -> list[str]:
     if car.grade is None:
         out.append(f"the road's slope isn't known: the interval allows for {COVERAGE * car.grade_u:.1%} up or down")
     return out
+
+
+def other_gears(one: OtherGears) -> str:
+    """What of a pull does not count because it was driven in another gear."""
+    if one.rpm_from is None:
+        return "the gear was changed or the wheels slipped all along"
+    which = ", taken for the given one" if one.taken_for_given else ""
+    count = f"only {one.rpm_from:.0f}-{one.rpm_to:.0f} rpm in one gear count{which}"
+    return f"the gear was changed or the wheels slipped: {count}"

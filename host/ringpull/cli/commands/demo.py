@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from ringpull.cli.options import day
+
 HELP = "run the whole job once on an invented drive: firmware, ring files, answer, report"
 EXAMPLE = "ringpull demo -o build/demo"
 
@@ -22,6 +24,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--mended", action="store_true", help="invent the same car with a new fuel pump, to compare with the first"
     )
+    parser.add_argument("--on", type=day, metavar="DATE", help="day of the drive on the shelf, such as 2026-04-01")
     parser.add_argument("--json", action="store_true", help="print the answer as JSON")
 
 
@@ -36,6 +39,7 @@ def run(args: argparse.Namespace) -> int:
     from ringpull.errors import BadUsage
     from ringpull.invented import demo
     from ringpull.report import write_report
+    from ringpull.shelf.keep import Told, keep
 
     if args.seed < 0:
         raise BadUsage(f"the seed can't be {args.seed}", "a minus sign was typed", "use a whole number, 0 or more")
@@ -52,6 +56,8 @@ def run(args: argparse.Namespace) -> int:
         show(0.5)
         (folder / "answer.json").write_text(json.dumps(found.as_json(), indent=1) + "\n")
         write_report(drive, found, folder / "report.html")
+        show(0.8)
+        (kept,) = keep(folder / "shelf", card, Told("hill", on=args.on, invented=True))
         show(1.0)
     if args.json:
         print(json.dumps(found.as_json(), indent=1))
@@ -61,6 +67,7 @@ def run(args: argparse.Namespace) -> int:
     print(f"signals  {signals}")
     print(f"card     {card}: drive.rpl, pulls.rpl, written by the firmware")
     print(f"report   {folder / 'report.html'} (the demo took {time.perf_counter() - began:.1f} s)")
+    print(f"shelf    {folder / 'shelf'}: the drive is {kept.drive} there, of the car hill")
     print()
     print("\n".join(answer_lines(found)))
     return 0

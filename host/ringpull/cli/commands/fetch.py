@@ -67,37 +67,25 @@ def run(args: argparse.Namespace) -> int:
 def watch(link: Link, args: argparse.Namespace) -> int:
     """Judge every pull as soon as its mark has ended and its last seconds are copied."""
     from ringpull.cable import fetch
-    from shared_math import layout
+    from ringpull.cable.watch import Watch, judge
+    from ringpull.cli.answer_lines import answer_lines
 
-    seen = link.state()["mark"]
+    watching = Watch(link.state())
     judged = 0
     print("Waiting for a marked pull. Ctrl-C ends it.", file=sys.stderr)
     try:
         while args.pulls is None or judged < args.pulls:
-            state = link.state()
-            mark = state["mark"]
-            ended = mark != seen and not layout.mark_open(mark) and mark
-            if ended and not state["copying"]:
-                began = time.monotonic()
-                fetch.fetch(link, args.output, fetch.LAST)
-                _judge(args.output, args.json)
-                if not args.json:
-                    print(f"(fetched and judged in {time.monotonic() - began:.1f} s)")
-                sys.stdout.flush()
-                seen = mark
-                judged += 1
-            else:
+            if not watching.ended(link.state()):
                 time.sleep(LOOK_S)
+                continue
+            began = time.monotonic()
+            fetch.fetch(link, args.output, fetch.LAST)
+            _, found = judge(args.output)
+            print(json.dumps(found.as_json()) if args.json else "\n".join(answer_lines(found)))
+            if not args.json:
+                print(f"(fetched and judged in {time.monotonic() - began:.1f} s)")
+            sys.stdout.flush()
+            judged += 1
     except KeyboardInterrupt:  # the way to end it
         pass
     return 0
-
-
-def _judge(folder: Path, as_json: bool) -> None:
-    """The pulls that were fetched, and their verdict."""
-    import ringpull
-    from ringpull.analysis.answer import answer
-    from ringpull.cli.answer_lines import answer_lines
-
-    found = answer(ringpull.read(folder))
-    print(json.dumps(found.as_json()) if as_json else "\n".join(answer_lines(found)))

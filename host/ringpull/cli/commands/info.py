@@ -49,7 +49,7 @@ def as_json(drive: Drive) -> dict:
     from ringpull.wording import instruments
 
     date = driven(drive)
-    sessions = [_session_json(session) for session in drive.sessions]
+    sessions = [_session_json(session, drive.before_utc(session.id)) for session in drive.sessions]
     blocks = drive.blocks
     return {
         "sessions": sessions,
@@ -78,12 +78,14 @@ def answer_of(drive: Drive) -> list[str]:
     return ["", *verdict_lines(answer(drive))]
 
 
-def _session_json(session: Session) -> dict:
+def _session_json(session: Session, before_utc: str | None) -> dict:
     from ringpull.wording import calibrated
 
     return {
         "id": session.id,
         "start_utc": session.start_utc,
+        "start_from": session.start_from,
+        "before_utc": before_utc,
         "rows": session.rows,
         "lost_rows": session.lost_rows,
         "start_s": session.start_s,
@@ -126,7 +128,7 @@ def as_lines(drive: Drive) -> list[str]:
     every = drive.instruments(EXAMINED_S)
     for session in drive.sessions:
         told = [f"    {line}" for line in instruments.lines([one for one in every if one.session == session.id])]
-        out += [*_session_lines(session), *(["  instruments", *told] if told else []), ""]
+        out += [*_session_lines(session, drive.before_utc(session.id)), *(["  instruments", *told] if told else []), ""]
     out.append(f"date     {driven(drive).words}")
     blocks = drive.blocks
     out.append(f"blocks   {blocks.read} read, {blocks.damaged} damaged, {blocks.missing} missing")
@@ -155,10 +157,11 @@ def _several_hold_drives(drive: Drive) -> bool:
     return sum(ring.sessions > 0 for ring in drive.rings) > 1
 
 
-def _session_lines(session: Session) -> list[str]:
+def _session_lines(session: Session, before_utc: str | None) -> list[str]:
+    from ringpull.files.dates import began_words
     from ringpull.wording import calibrated
 
-    began = f", began {session.start_utc}" if session.start_utc else ""
+    began = f", began {began_words(session, before_utc)}" if session.start_utc or before_utc else ""
     head = (
         f"session {session.id}: {session.rows} rows, {_clock(session.duration_s)} at {session.rate_hz:g} rows/s{began}"
     )

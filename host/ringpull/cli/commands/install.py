@@ -86,12 +86,15 @@ def _end_recording(path: str) -> None:
     """A logger that records ends its ring first; whatever else runs is just stopped."""
     from ringpull.cable import link as links
     from ringpull.cable import ports
-    from ringpull.errors import CableSilent
+    from ringpull.errors import CableSilent, LoggerRefused
 
     with links.Link(ports.open_port(path, links.PIECE_S)) as link:
         link.send("state")
-        if link.answer() is None:
-            return
+        try:
+            if link.answer() is None:
+                return
+        except LoggerRefused:  # it has stopped by a long press
+            pass
         try:
             link.stop()
         except CableSilent:

@@ -87,8 +87,8 @@ def run(args: argparse.Namespace) -> int:
         if result is None:
             continue
         words += [line for line in sentences.lines(car, motion.SMOOTH_S) if line not in words]
-        if result.left_out:
-            words.append(f"pull {pull.number}: {result.left_out}")
+        if result.other_gears is not None:
+            words.append(f"pull {pull.number}: {sentences.other_gears(result.other_gears)}")
         rows += lines_of(pull.number, result, factor, args.loss)
         peaks += peak_of(pull.number, result, factor)
     if not rows:

@@ -30,31 +30,23 @@ def run(args: argparse.Namespace) -> int:
     import sys
     import webbrowser
 
-    from ringpull.errors import BadUsage
     from ringpull.view.server import Server
     from ringpull.view.shelf import Shelved
 
-    if not 0 <= args.port < 65536:
-        raise BadUsage(f"there is no port {args.port}", "the number is mistyped", "use a number from 1024 to 65535")
     shelf = [Shelved(source, args.ring) for source in args.source]
     tell_origin(*(one.drive for one in shelf))
-    try:
-        server = Server(shelf, args.port)
-    except OSError as fault:
-        raise BadUsage(
-            f"port {args.port} can't be used: {fault.strerror}", "another program uses it", "leave --port out"
-        ) from None
+    server = Server(shelf, args.port)
     sys.setswitchinterval(0.0005)  # seconds: the threads that take in decoded rows must not delay a request
-    for one in shelf:
-        one.start()
-    if args.json:
-        drives = [[s.id for s in one.drive.sessions] for one in shelf]
-        print(json.dumps({"url": server.url, "sessions": drives}), flush=True)
-    else:
-        print(f"{server.url} (press Ctrl-C to end)", flush=True)
-    if not args.no_browser:
-        webbrowser.open(server.url)
     try:
+        for one in shelf:
+            one.start()
+        if args.json:
+            drives = [[s.id for s in one.drive.sessions] for one in shelf]
+            print(json.dumps({"url": server.url, "sessions": drives}), flush=True)
+        else:
+            print(f"{server.url} (until you press ctrl-C)", flush=True)
+        if not args.no_browser:
+            webbrowser.open(server.url)
         server.serve_forever()
     except KeyboardInterrupt:
         pass

@@ -45,10 +45,13 @@ def _of_counts(setup: Setup, channel: dict, counts: Array) -> Array:
         table, known = setup.looked_up.setdefault(
             channel["name"], (np.full(column.top, np.nan), np.zeros(column.top, bool))
         )
-        fresh = np.unique(counts[~known[counts]])
-        table[fresh] = [of_count(count) for count in fresh.tolist()]
-        known[fresh] = True
-        return table[counts]
+        places = counts.astype(np.intp)
+        there = known.take(places)
+        if not there.all():
+            fresh = np.unique(places[~there])
+            table[fresh] = [of_count(count) for count in fresh.tolist()]
+            known[fresh] = True
+        return table.take(places)
     return _looked_up(counts, of_count)
 
 

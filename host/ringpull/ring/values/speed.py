@@ -17,9 +17,11 @@ Array = np.ndarray
 
 SLOWEST_US = float(1 << 20)  # the longest wait that the age column can hold
 LEARN_CYCLES = 20  # least length of a stretch from which uneven spacing is learned
+MOST_LEARNED = 1 << 14  # most edges from which it is learned
 MOST_UNEVEN = 64  # with more edges per cycle, spacing is taken as even
 STEPS = 4  # most steps in the search for the cycle around a row's instant
-NEAR = 1e-7  # precision of that search, in edges
+MOST_TABLE = 3  # entries for each edge
+NEAR = 1e-5  # precision of that search in edges: 0.3 us of an idling engine
 
 
 def rate_hz(columns: EdgeColumns, cycle_edges: float) -> Array:
@@ -41,7 +43,8 @@ def rate_hz(columns: EdgeColumns, cycle_edges: float) -> Array:
 
 def _cycle_means(stretch: Stretch, times: Array, cycle: float) -> Array:
     """Edges per second over the cycle whose middle is each of `times` (rising, inside the stretch)."""
-    curve = Curve(even_numbers(stretch, cycle), stretch.time_us)
+    every_edge = stretch.number[-1] - stretch.number[0] == len(stretch.number) - 1
+    curve = Curve(stretch.number if every_edge else even_numbers(stretch, cycle), stretch.time_us)
     if cycle < 2:  # each interval is a cycle: its mean belongs to its middle, with straight lines between
         return 1e6 * _over(1.0, curve.slope(curve.where(times)))
     half = cycle / 2
@@ -51,14 +54,16 @@ def _cycle_means(stretch: Stretch, times: Array, cycle: float) -> Array:
     first, last = ((curve(np.array([x - half])) + curve(np.array([x + half])))[0] / 2 for x in (low, high))
     x = np.clip(np.interp(times, curve.y, curve.x), low, high)
     far = np.arange(len(x))
+    width = np.empty(len(x))
     for _ in range(STEPS):
         here = x[far]
         begin, end = curve(here - half), curve(here + half)
+        width[far] = end - begin
         x[far] = np.clip(here + (times[far] - (begin + end) / 2) * cycle / np.maximum(end - begin, 1.0), low, high)
         far = far[np.abs(x[far] - here) > NEAR]
         if not len(far):
             break
-    width = curve(x + half) - curve(x - half)
+    width[far] = curve(x[far] + half) - curve(x[far] - half)
     return np.where((times >= first) & (times <= last), 1e6 * _over(cycle, width), np.nan)
 
 
@@ -85,14 +90,36 @@ class Curve:
         least = 2 * np.minimum(np.abs(left), np.abs(right))
         middle = (left + right) / 2
         self.bend = np.where(left * right > 0, np.sign(middle) * np.minimum(np.abs(middle), least), 0.0)
+        self._from_start = self.secant - self.bend / 2 * self.h
+        self._nearby = self._table()
+
+    def _table(self) -> Array | None:
+        """The interval of each whole number counted from x[0], from which that of any x is near; None where it would
+        be much longer than x."""
+        steps = int(self.x[-1] - self.x[0]) + 1
+        if steps > MOST_TABLE * len(self.x):
+            return None
+        return self._search(self.x[0] + np.arange(steps))
+
+    def _search(self, x: Array) -> Array:
+        return np.clip(np.searchsorted(self.x, x, side="right") - 1, 0, len(self.h) - 1)
 
     def _interval(self, x: Array) -> Array:
-        return np.clip(np.searchsorted(self.x, x, side="right") - 1, 0, len(self.h) - 1)
+        if self._nearby is None:
+            return self._search(x)
+        last = len(self.h) - 1
+        at = self._nearby[np.clip((x - self.x[0]).astype(np.int64), 0, len(self._nearby) - 1)]
+        # Edges a whole number apart lie at most one in a step; those of uneven teeth may lie nearer
+        on = np.flatnonzero((x >= self.x[at + 1]) & (at < last))
+        while len(on):
+            at[on] += 1
+            on = on[(x[on] >= self.x[at[on] + 1]) & (at[on] < last)]
+        return at
 
     def __call__(self, x: Array) -> Array:
         at = self._interval(x)
         s = x - self.x[at]
-        return self.y[at] + s * (self.secant[at] + self.bend[at] / 2 * (s - self.h[at]))
+        return self.y[at] + s * (self._from_start[at] + self.bend[at] / 2 * s)
 
     def slope(self, x: Array) -> Array:
         """dy/dx."""
@@ -125,8 +152,9 @@ def even_numbers(stretch: Stretch, cycle: float) -> Array:
         return number
     off = np.zeros(teeth)
     error = np.zeros(teeth)
+    seen = slice(0, MOST_LEARNED)
     for limit in (0.4, 0.1, 0.03, 0.03):  # steps of engine speed are excluded as the offsets become known
-        off, error = _offsets(number, stretch.time_us, tooth, off, teeth, limit)
+        off, error = _offsets(number[seen], stretch.time_us[seen], tooth[seen], off, teeth, limit)
     if np.abs(off).max() < 0.002 or np.abs(off).max() < 5 * error.max():
         return number
     return number + off[tooth]

@@ -1,0 +1,96 @@
+"""ringpull keep: judge a card and keep it on a shelf."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from ringpull.cli.options import add_ring, add_shelf_work, day
+
+HELP = "judge drives and keep them on a shelf, to be asked across months"
+EXAMPLE = "ringpull keep card --in shelf --car hill --on 2026-04-01"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "sources", type=Path, nargs="+", metavar="SRC", help="ring file, folder of segments, or card folder"
+    )
+    parser.add_argument("--in", dest="shelf", type=Path, required=True, metavar="SHELF", help="folder of the shelf")
+    parser.add_argument("--car", required=True, metavar="NAME", help="whose drive it is")
+    parser.add_argument(
+        "--on", type=day, metavar="DATE", help="when it was, as 2026-04-01, where the logger has no clock"
+    )
+    parser.add_argument("--fuel", metavar="NAME", help="what was in the tank (default: as configured)")
+    parser.add_argument(
+        "--sensor-fitted", type=day, metavar="DATE", help="when the lambda sensor was fitted; later drives know it too"
+    )
+    parser.add_argument("--change", metavar="TEXT", help='what was changed before this drive; "" takes it back')
+    parser.add_argument("--invented", action="store_true", help="keep recordings of the demo or of a dry run too")
+    add_ring(parser)
+    add_shelf_work(parser)
+    parser.add_argument("--json", action="store_true", help="print what became of each drive as JSON")
+
+
+def run(args: argparse.Namespace) -> int:
+    import json
+
+    from ringpull.cli import terminal
+    from ringpull.errors import BadUsage
+    from ringpull.shelf.keep import Told
+    from ringpull.shelf.places import car_name
+    from ringpull.shelf.work import keep_all
+
+    if args.change is not None and len(args.sources) > 1:
+        raise BadUsage(
+            "a change belongs to the first drive after it, and several cards are given",
+            "all cards were given at once",
+            "keep the first card after the change by itself, with --change",
+        )
+    told = Told(car_name(args.car), args.on, args.fuel, args.sensor_fitted, args.change, args.invented)
+    worst, out = 0, []
+    with terminal.progress("keeping") as show:
+        done = keep_all(args.shelf, args.sources, told, args.ring, args.jobs, args.cluster)
+        for at, one in enumerate(done, start=1):
+            out.append(one)
+            worst = max(worst, tell(one, args.json))
+            show(at / len(args.sources))
+    if args.json:
+        print(json.dumps(as_json(out), indent=1))
+    return worst
+
+
+def tell(done, quiet: bool) -> int:
+    """A line about each session of a card, the error where there is none; returns the exit code."""
+    import sys
+
+    from ringpull.errors import RingpullError
+
+    if done.failed is not None:
+        failed = done.failed
+        print(RingpullError(failed.what, failed.cause, failed.step).lines(), file=sys.stderr)
+        return failed.exit_code
+    if not quiet:
+        for one in done.outcomes:
+            print(line(one))
+    return 0
+
+
+def line(outcome) -> str:
+    """What became of one session, in words."""
+    from ringpull.shelf.keep import NO_SETUP
+
+    if outcome.what == NO_SETUP:
+        return f"{outcome.drive}: left out, its setup is lost: what its values mean would be a guess"
+    when = f"{outcome.day} ({outcome.date_from})" if outcome.day else "date not known: give it by --on"
+    pulls = f"{outcome.pulls} pull{'' if outcome.pulls == 1 else 's'}"
+    return f"{outcome.drive}: {outcome.what}; {when}; {pulls}; {outcome.verdict}"
+
+
+def as_json(done: list) -> dict:
+    """What became of every drive, and every error."""
+    from dataclasses import asdict
+
+    return {
+        "drives": [{"item": one.item, **asdict(session)} for one in done for session in one.outcomes],
+        "errors": [{"item": one.item, **asdict(one.failed)} for one in done if one.failed is not None],
+    }

@@ -1,0 +1,123 @@
+"""ringpull kept: what a shelf holds."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+HELP = "list what a shelf holds: cars, dates, changes, and what an older analysis or calibration judged"
+EXAMPLE = "ringpull kept shelf"
+
+FACTS = ("drive", "date_from", "fuel", "change", "pulls", "lean_events", "verdict", "analysis", "calibration_from")
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("shelf", type=Path, metavar="SHELF", help="folder of the shelf")
+    parser.add_argument("--car", metavar="NAME", help="this car's drives, a line each")
+    parser.add_argument("--json", action="store_true", help="print the same as JSON")
+
+
+def run(args: argparse.Namespace) -> int:
+    import json
+
+    from ringpull.errors import BadUsage
+    from ringpull.shelf.contents import contents
+
+    cars = contents(args.shelf)
+    if args.car is not None:
+        known = [one.name for one in cars]
+        cars = [one for one in cars if one.name == args.car]
+        if not cars:
+            raise BadUsage(
+                f"there is no car {args.car!r} on this shelf",
+                "a slip in the name",
+                f"take one of {', '.join(known) or 'none: keep a drive first'}",
+            )
+    if args.json:
+        print(json.dumps({"cars": [as_json(one) for one in cars]}, indent=1))
+        return 0
+    show(cars)
+    if args.car is not None:
+        show_drives(cars[0])
+    return 0
+
+
+def as_json(car) -> dict:
+    """A car with its drives."""
+    from dataclasses import asdict
+
+    from ringpull.shelf.contents import day_of
+
+    out = {key: value for key, value in asdict(car).items() if key != "rows"}
+    out["drive_list"] = [{"day": day_of(row)} | {name: row[name] for name in FACTS} for row in car.rows]
+    return out
+
+
+def show(cars: list) -> None:
+    """A line for each car, its changes, and what to do about drives that are out of date."""
+    from rich.table import Table
+
+    from ringpull.cli import terminal
+
+    console = terminal.wide_console()
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for title in ("car", "drives", "from", "to", "pulls", "engine hours", "with attention", "invented"):
+        table.add_column(title, justify="left" if title in ("car", "from", "to") else "right", no_wrap=True)
+    for one in cars:
+        table.add_row(
+            terminal.printable(one.name),
+            str(one.drives),
+            one.first or "-",
+            one.last or "-",
+            str(one.pulls),
+            f"{one.hours:.1f}",
+            str(one.lean),
+            str(one.invented),
+        )
+    console.print(table)
+    for one in cars:
+        for change in one.changes:
+            console.print(f"{one.name}, {change.day or 'undated'}: {terminal.printable(change.text)}")
+        for words in out_of_date(one):
+            console.print(f"{one.name}: {words}")
+
+
+def out_of_date(car) -> list[str]:
+    """What is to be known of a car's drives before they are asked."""
+    out = []
+    if car.undated:
+        out.append(f"{car.undated} of its drives have no date: keep their cards again with --on")
+    if car.guessed:
+        out.append(f"{car.guessed} of its drives have their file's date, a guess: keep their cards again with --on")
+    if car.old_analysis:
+        out.append(f"{car.old_analysis} of its drives were judged by an older analysis: ringpull rejudge")
+    if car.old_calibration:
+        out.append(
+            f"{car.old_calibration} of its drives were judged by another calibration than the one given last: "
+            "ringpull rejudge --config"
+        )
+    return out
+
+
+def show_drives(car) -> None:
+    """A line for each drive."""
+    from rich.table import Table
+
+    from ringpull.cli import terminal
+    from ringpull.shelf.contents import day_of
+
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for title in ("drive", "day", "by", "fuel", "pulls", "lean events", "verdict", "change"):
+        table.add_column(title, justify="right" if title in ("pulls", "lean events") else "left")
+    for row in car.rows:
+        table.add_row(
+            row["drive"],
+            day_of(row) or "-",
+            row["date_from"],
+            terminal.printable(row["fuel"] or "-"),
+            str(row["pulls"]),
+            str(row["lean_events"]),
+            row["verdict"],
+            terminal.printable(row["change"] or ""),
+        )
+    terminal.wide_console().print(table)

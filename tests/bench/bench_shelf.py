@@ -1,0 +1,179 @@
+"""The shelf: how fast drives are added against bare judging, how large they are, how long questions take, and whether
+planted truths are found.
+
+RINGPULL_SHELF_DRIVES sets how many drives are judged (200 unless set). Larger shelves are these drives' small tables
+over and over with what a season does laid on (tests/shelf_seasons.py). Spark's rows come with its library alone.
+"""
+
+from __future__ import annotations
+
+import os
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import ProcessPoolExecutor
+from datetime import UTC, datetime
+from importlib.util import find_spec
+from multiprocessing import get_context
+from pathlib import Path
+
+import numpy as np
+import shelf_cards
+import shelf_seasons
+from shelf_seasons import Season
+
+from ringpull.shelf import judging, keep, ring_copy, tidy, work
+from ringpull.shelf.keep import Told
+
+DRIVES = int(os.environ.get("RINGPULL_SHELF_DRIVES", "200"))
+SEASONS = int(os.environ.get("RINGPULL_SHELF_SEASONS", "100"))
+RESULTS = Path(__file__).with_name("SHELF_RESULTS.md") if DRIVES >= 200 and SEASONS >= 100 else None
+PER_CAR = 100  # drives of each car in the larger shelves
+LARGE, LARGEST = 2_000, 20_000
+Rows = Iterator[tuple[str, float, str, str]]
+
+
+def rows() -> Rows:
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        judged = judging.judge(shelf_cards.card(folder / "one") / "drive.rpl")
+        yield from adding(folder)
+        yield from truths(folder / "truths", judged)
+        yield from asking(folder, judged)
+
+
+def seconds(work: Callable) -> float:
+    began = time.perf_counter()
+    work()
+    return time.perf_counter() - began
+
+
+def card_of(folder: Path, number: int) -> Path:
+    """A card of a session of its own; the demo's 134 s with three pulls."""
+    return shelf_cards.card(folder / f"card{number}", session=number + 1)
+
+
+def adding(folder: Path) -> Rows:
+    cards = [card_of(folder, number) for number in range(DRIVES)]
+    rings = [card / "drive.rpl" for card in cards]
+    told = Told("hill", on="2026-04-01")
+    judging.judge(rings[0])  # the libraries are loaded
+    bare = {1: seconds(lambda: [judging.judge(ring) for ring in rings])}
+    with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
+        list(pool.map(judging.judge, rings[:2]))
+        bare[2] = seconds(lambda: list(pool.map(judging.judge, rings)))
+    shelf = folder / "shelf"
+    for cores in (1, 2):
+        shelf = folder / f"shelf{cores}"
+        took = seconds(lambda cores=cores, shelf=shelf: list(work.keep_all(shelf, cards, told, jobs=cores)))
+        for what, value in (("adds", took), ("bare judging", bare[cores])):
+            yield f"{what}, {cores} core{'s'[: cores - 1]}", 60 * DRIVES / value, "drives/min", f"{DRIVES} drives"
+        yield "  of bare judging", 100 * bare[cores] / took, "%", "limit 85"
+    size = sum(path.stat().st_size for path in shelf.rglob("*") if path.is_file())
+    copies = sum(path.stat().st_size for path in (shelf / "v1" / "rings").rglob("*.rpl"))
+    yield (
+        "on disk",
+        size / DRIVES / 1e6,
+        "MB/drive",
+        f"{copies / DRIVES / 1e6:.2f} of it the ring's copy; 134 s, 27 s of pulls",
+    )
+    again = [seconds(lambda: keep.keep(shelf, cards[0], told)) for _ in range(5)]
+    yield "a card kept again", 1e3 * min(again), "ms", f"limit 50; {DRIVES} drives on the shelf"
+    big = folder / "big.rpl"
+    big.write_bytes((rings[0].read_bytes() * (1 + (64 << 20) // rings[0].stat().st_size))[: 64 << 20])
+    yield (
+        "  its content told, card of 64 MB",
+        1e3 * min(seconds(lambda: ring_copy.fingerprint(big)) for _ in range(3)),
+        "ms",
+        "",
+    )
+    from ringpull.shelf.questions.ask import QUESTIONS
+    from ringpull.shelf.questions.live import Chosen, Engine
+
+    engine = Engine()
+    for name, each in (("a file a drive", None), ("tidied", lambda: tidy.tidy(shelf))):
+        if each is not None:
+            yield "tidying", seconds(each), "s", f"{DRIVES} drives"
+        for question in QUESTIONS:
+            yield from timed(f"{question}, {DRIVES} drives, {name}", shelf, question, Chosen(), engine, "")
+
+
+def timed(name: str, shelf: Path, question: str, chosen, engine, limit: str) -> Rows:
+    """The question once and again."""
+    from ringpull.shelf.questions.ask import ask
+
+    first = seconds(lambda: ask(shelf, question, chosen, engine))
+    again = min(seconds(lambda: ask(shelf, question, chosen, engine)) for _ in range(2))
+    yield name, again, "s", f"{first:.2f} the first time{limit}"
+
+
+def asking(folder: Path, judged: judging.Judgement) -> Rows:
+    from ringpull.shelf.questions.ask import QUESTIONS
+    from ringpull.shelf.questions.live import Chosen, Engine
+
+    for drives, limit, single in ((LARGE, "", True), (LARGE, "; limit 1", False), (LARGEST, "; limit 5", False)):
+        shelf = folder / f"of{drives}{single}"
+        for car in range(drives // PER_CAR):
+            shelf_seasons.write(shelf, Season(car=f"car {car}", drives=PER_CAR, single=single), judged, car)
+        kind = "a file a drive" if single else "tidied"
+        engine = Engine()
+        for question in QUESTIONS:
+            yield from timed(f"{question}, {drives} drives, {kind}", shelf, question, Chosen(), engine, limit)
+        if drives == LARGE and not single and find_spec("pyspark"):
+            spark = Engine("pyspark", "local[2]")
+            for question in QUESTIONS:
+                yield from timed(f"{question}, {drives} drives, Spark", shelf, question, Chosen(), spark, "")
+
+
+def truths(folder: Path, judged: judging.Judgement) -> Rows:
+    """Seasons of 30 drives in 240 days: what was planted, found; and what was called where nothing was."""
+    cells = shelf_seasons.often(judged)
+    end = 240 / 365.25
+    log = {8: ("plugs", {}), 16: ("new pump", dict.fromkeys(cells[4:8], 0.97)), 24: ("oil", {})}
+    kinds = {
+        "drift": Season(drift=dict.fromkeys(cells[:3], 0.06)),
+        "changes": Season(changes=log),
+        "delay": Season(lag=lambda years: 0.08 + 0.06 * years / end, fitted=datetime(2026, 2, 1, tzinfo=UTC)),
+        "nothing": Season(changes={number: (words, {}) for number, (words, _) in log.items()}),
+    }
+    found: dict[str, list[bool]] = {}
+    for seed in range(SEASONS):
+        for kind, season in kinds.items():
+            shelf = folder / f"{kind}{seed}"
+            shelf_seasons.write(shelf, season, judged, 1000 + seed)
+            for name, right in outcome(kind, shelf, cells).items():
+                found.setdefault(name, []).append(right)
+    for name, right in found.items():
+        yield name, 100.0 * float(np.mean(right)), "% of seasons", f"{len(right)} seasons"
+
+
+def outcome(kind: str, shelf: Path, cells: list) -> dict[str, bool]:
+    """What was to be found in a season, and whether it was."""
+    from ringpull.shelf.questions.ask import ask
+    from ringpull.shelf.questions.live import Chosen
+
+    def called(question: str) -> list[dict]:
+        return ask(shelf, question, Chosen()).called
+
+    def places(some: list[dict]) -> set:
+        return {(row["rpm"], row["load"]) for row in some}
+
+    if kind == "drift":
+        drifting = places(called("drift"))
+        return {
+            "6 % a year in three cells: all three found (limit 95)": set(cells[:3]) <= drifting,
+            "  and no other cell": drifting <= set(cells[:3]),
+        }
+    if kind == "changes":
+        shown = called("changes")
+        mine = [row for row in shown if row["entry"] == "new pump"]
+        return {
+            "3 % in four cells: all four at the right entry": places(mine) == set(cells[4:8]),
+            "  and nothing at another entry": len(mine) == len(shown),
+        }
+    if kind == "delay":
+        return {"lag from 80 to 140 ms: found": [row["what"] for row in called("delay")] == ["lag"]}
+    return {
+        f"nothing happened: {question} calls nothing (limit 97)": not called(question)
+        for question in ("drift", "changes", "delay")
+    }

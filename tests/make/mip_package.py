@@ -1,0 +1,34 @@
+"""package.json: the list of files for MicroPython's own package installer, `mpremote mip install`.
+
+It stands at the top, where that installer looks in a repository, and so that no path in it leads upwards: not every
+server takes such paths.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from pathlib import Path
+
+from ringpull.device import firmware_build
+from shared_math import VERSION
+
+PAGE = Path(__file__).resolve().parents[2] / "package.json"
+
+
+def text() -> str:
+    """What stands in it: the files that `ringpull install` brings, as sources, the start last."""
+    files = firmware_build.sources()
+    names = [name for name in files if name != firmware_build.START] + [firmware_build.START]
+    urls = [[name, os.path.relpath(files[name], PAGE.parent).replace(os.sep, "/")] for name in names]
+    listed = ",\n".join("  " + json.dumps(one) for one in urls)
+    return f'{{\n "version": {json.dumps(VERSION)},\n "deps": [],\n "urls": [\n{listed}\n ]\n}}\n'
+
+
+def write() -> None:
+    """Write it anew."""
+    PAGE.write_text(text(), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    write()
