@@ -8,7 +8,7 @@ import gc
 import memory
 from acquire import button
 from panel import faults
-from shared_math import pace, ticks
+from shared_math import layout, pace, ticks
 from shared_math.compat import const
 
 _TURN_HZ = 20  # with fewer rows a second the loop turns without them
@@ -61,9 +61,7 @@ class Logger:
         self.talk.leave()
         if not self.talk.to_bench:
             raise KeyboardInterrupt
-        self.recorder = self.revival = None  # their room is needed
-        self.board.meanwhile = None
-        gc.collect()
+        self.give_back()
         try:
             from cable import bench
 
@@ -73,6 +71,12 @@ class Logger:
         if self.board.powered():
             self.released()  # held on at a start it would ask for a test
             self.board.reset()
+
+    def give_back(self):
+        """The room of what records: all is written."""
+        self.recorder = self.faults.recorder = self.revival = None
+        self.board.meanwhile = None
+        gc.collect()
 
     def _drop(self):
         """Write what is held, if memory suffices for that."""
@@ -85,10 +89,12 @@ class Logger:
     def start(self):
         """Open the card, write the setup, start the timer. MemoryError if what the plan asks for does not fit."""
         self._open()
-        if self.button.level() and self.board.proves and self.released():  # pressed at power-on
-            from cable import alone
+        if self.button.level() and self.board.proves:  # at power-on
+            self.lamp.set(layout.LAMP_STARTING)
+            if self.released():
+                from cable import alone
 
-            alone.run(self)
+                alone.run(self)
         memory.settle()
         self.health.look_at_heap()
         period_us = 1000000 // self.plan.config["rate_hz"]

@@ -24,28 +24,11 @@ STOP = "stop"
 BENCH = "bench"
 ASKED = (STATE, SETUP, NOW, BLOCKS, CLOCK, STOP, BENCH)
 
-# At the bench, where nothing is recorded
-CONVERTER = "converter"
-MEAN = "mean"
-READ = "read"
-TEXT = "text"
-KEEP = "keep"
-DRIVE = "drive"
-PROVE = "prove"
-RECORD = "record"
-ASKED_AT_BENCH = (BENCH, CONVERTER, MEAN, READ, TEXT, KEEP, DRIVE, PROVE, RECORD)
-
 # What the logger answers where it can't do what was asked
 REFUSED = "refused"
 
 DRIVE_FILE = "d"
 PULLS_FILE = "p"
-CONFIG_FILE = "c"
-HISTORY_FILE = "h"
-HISTORY = "calibrations.jsonl"  # its name on the card and beside a configuration on the PC
-MOST_ROWS = const(8000)  # of a mean
-MOST_TEXT = const(16384)  # bytes of a file that is brought
-PIECE = const(24)  # bytes of it in a request, in base64
 
 
 def line(number, words):

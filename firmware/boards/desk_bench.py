@@ -5,15 +5,36 @@ import sys
 
 from boards import desk
 from shared_math.compat import const
+from store import fatfile
 
 _FOREVER = const(1 << 60)
 _RESET = const(64)  # exit code: the PC starts it anew
 
 
+class Seen:
+    """A lamp whose patterns stand in a file, one a line."""
+
+    def __init__(self, path):
+        self.path = path
+        self.shown = None
+
+    @property
+    def pattern(self):
+        """(milliseconds of a step, steps)."""
+        return self.shown
+
+    @pattern.setter
+    def pattern(self, pattern):
+        self.shown = pattern
+        with open(self.path, "a") as f:
+            f.write("%d %s\n" % (pattern[0], "".join([str(step) for step in pattern[1]])))
+
+
 class BenchDesk(desk.DeskBoard):
     """The job's `source`, or None, is a file that changes meanwhile: channel -> 65536ths of its converter's range. Its
     `loop` tells whether a wire leads from the frequency output to the first pulse input; `held`, whether the button is
-    held at the first start and let go after so many microseconds."""
+    held at the first start and let go after so many microseconds. While there is a file with the source's name and
+    ".press" behind it, the button is pressed. `lamp`: a file for what the lamp shows."""
 
     proves = True
     loop_us = 0  # between two edges of the loop-back wire; 0: never used
@@ -21,11 +42,15 @@ class BenchDesk(desk.DeskBoard):
     def __init__(self):
         self.at_source = {}
         super().__init__()
+        if self.job.get("lamp"):
+            self.light = Seen(self.job["lamp"])
 
     def on_button(self, button):
         super().on_button(button)
         if self.job.get("held"):
-            button.level = lambda: self.held_down or self.now < self.job["held"]
+            button.level = lambda: self.now < self.job["held"]
+        elif self.job.get("source"):
+            button.level = lambda: fatfile.exists(self.job["source"] + ".press")
 
     def sampler(self, channel, bits, quiet, zero):
         if not self.job.get("source"):

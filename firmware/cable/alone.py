@@ -1,7 +1,5 @@
 """The self-test without a PC: the button pressed at power-on and let go. The lamp tells; then it records."""
 
-import gc
-
 import memory
 from cable import bench, means, proof
 from panel import lamp
@@ -22,9 +20,8 @@ def run(logger):
     """All tests that need nobody's hands; shows the result and begins again as after power-on."""
     board = logger.board
     board.light.pattern = bench.LAMP
-    logger.recorder = None
     memory.forget_opening()
-    gc.collect()
+    logger.give_back()
     number = failed(logger)
     show(board, logger.button, number)
     logger.released()

@@ -6,7 +6,7 @@ import gc
 import json
 import sys
 
-from shared_math import cable, ticks
+from shared_math import cable, cable_bench, ticks
 from shared_math.compat import const
 
 _SILENT_US = const(300000000)  # nobody has asked anything for so long: record again
@@ -43,22 +43,22 @@ class Bench:
         """To one request. ValueError, IndexError where its words don't fit."""
         self.heard = self.board.ticks_us()
         verb = words[0]
-        if verb == cable.MEAN:
+        if verb == cable_bench.MEAN:
             self._say(words[:2], self.mean(words[1], int(words[2])))
-        elif verb in (cable.TEXT, cable.KEEP, cable.READ):
+        elif verb in (cable_bench.TEXT, cable_bench.KEEP, cable_bench.READ):
             self._file(verb, words)
-        elif verb == cable.CONVERTER:
+        elif verb == cable_bench.CONVERTER:
             bits, volts, _, *errors = self.board.converter(self._channel(words[1])["input"])
             self._say(words[:2], {"bits": bits, "volts": volts, "errors": errors[0] if errors else None})
-        elif verb == cable.DRIVE:
+        elif verb == cable_bench.DRIVE:
             if self.board.output(words[1], int(words[2])):
                 self.talk.put(tuple(words[:3]), 0)
             else:
                 self.talk.refuse("no_output")
-        elif verb == cable.PROVE:
+        elif verb == cable_bench.PROVE:
             self._prove(words)
-        elif verb == cable.RECORD or verb == cable.BENCH:
-            self.over = verb == cable.RECORD
+        elif verb == cable_bench.RECORD or verb == cable.BENCH:
+            self.over = verb == cable_bench.RECORD
             self.talk.put((verb,), 0)
         else:
             self.talk.refuse("bench" if verb in cable.ASKED else "unknown")

@@ -3,7 +3,7 @@
 from binascii import a2b_base64, crc32
 
 from boards import config_file
-from shared_math import cable
+from shared_math import cable_bench
 
 
 class Files:
@@ -18,9 +18,9 @@ class Files:
     def _place(self, which):
         """(folder, path) of the file."""
         board = self.board
-        if which == cable.HISTORY_FILE:
-            return board.card_folder, board.card_folder + "/" + cable.HISTORY
-        if which != cable.CONFIG_FILE:
+        if which == cable_bench.HISTORY_FILE:
+            return board.card_folder, board.card_folder + "/" + cable_bench.HISTORY
+        if which != cable_bench.CONFIG_FILE:
             raise ValueError
         folder = board.card_folder
         if config_file.text_of(folder) is None and board.read_config() is not None:
@@ -41,15 +41,15 @@ class Files:
         except OSError:
             self.talk.refuse("no_file")
             return
-        self.talk.put((cable.READ, str(size)), length)
+        self.talk.put((cable_bench.READ, str(size)), length)
 
     def text(self, words):
         """`text AT PIECE`."""
         at, piece = int(words[1]), a2b_base64(words[2])
-        if at > len(self.held) or at + len(piece) > cable.MOST_TEXT:
+        if at > len(self.held) or at + len(piece) > cable_bench.MOST_TEXT:
             raise ValueError
         self.held[at:] = piece
-        self.talk.put((cable.TEXT, str(len(self.held))), 0)
+        self.talk.put((cable_bench.TEXT, str(len(self.held))), 0)
 
     def keep(self, words):
         """`keep FILE SIZE CRC`."""
@@ -58,7 +58,7 @@ class Files:
             if len(self.held) != int(words[2]) or crc32(self.held) & 0xFFFFFFFF != int(words[3], 16):
                 raise ValueError
             try:
-                if words[1] == cable.HISTORY_FILE:
+                if words[1] == cable_bench.HISTORY_FILE:
                     with open(path, "ab") as f:
                         f.write(self.held)
                 else:
@@ -68,4 +68,4 @@ class Files:
                 return
             self.kept = list(words)
         self.held = bytearray()
-        self.talk.put((cable.KEEP,), 0)
+        self.talk.put((cable_bench.KEEP,), 0)

@@ -1,6 +1,6 @@
 """Means of rows at the bench: taken by the logger's own row path and kept nowhere."""
 
-from shared_math import cable, layout, ticks
+from shared_math import cable_bench, layout, ticks
 
 _COUNT_MASK = (1 << layout.COUNT_BITS) - 1
 _AGE_MAX = (1 << layout.AGE_BITS) - 1
@@ -18,7 +18,7 @@ class Rows:
 
     def take(self, rows):
         """A dictionary: see CABLE.md. ValueError where so many can't be taken."""
-        if not 2 <= rows <= cable.MOST_ROWS:
+        if not 2 <= rows <= cable_bench.MOST_ROWS:
             raise ValueError
         logger = self.logger
         board = logger.board

@@ -39,6 +39,23 @@ class ADC:
         return ADC.u16[self.number]
 
 
+class PWM:
+    made = {}
+
+    def __init__(self, pin):
+        self.told = []
+        PWM.made[pin.number] = self
+
+    def freq(self, hz):
+        self.told.append(("hz", hz))
+
+    def duty_u16(self, share):
+        self.told.append(("share", share))
+
+    def deinit(self):
+        self.told.append(("off",))
+
+
 class SPI:
     answers = {}  # select pin -> three bytes of the answer
 

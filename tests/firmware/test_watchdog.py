@@ -32,6 +32,9 @@ class Turning:
     def idle(self):
         pass
 
+    def called(self):
+        return False
+
 
 class Anything:
     row = 0

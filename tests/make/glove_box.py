@@ -45,7 +45,7 @@ BUTTON = (
     ("long press, until the lamp goes on 1 s, off 1 s", "ends the recording, so that the card may be taken out"),
     (
         "held at power-on, released within ten seconds",
-        "starts the self-test: half a minute, then the lamp shows the result",
+        "starts the self-test; the lamp shows when it is over",
     ),
 )
 CAUTIONS = (

@@ -102,7 +102,7 @@ class Desk(Wire):
         environment = dict(
             os.environ,
             RINGPULL_DESK=str(job_path),
-            RINGPULL_BENCH="1",
+            RINGPULL_BENCH="1" if "source" in more else "",
             MICROPYPATH=os.pathsep.join((str(work), ".frozen")),
         )
         self.again = 0  # starts after a reset by itself
@@ -126,7 +126,7 @@ class Desk(Wire):
     def _watch(self) -> None:
         """A reset starts it anew, on the card as it is."""
         while self.process.wait() == run.RESET and not self._ended:
-            self._change_job({})
+            self._change_job({"held": 0})
             self._run()
             self.again += 1
 
@@ -198,19 +198,23 @@ def desk(folder: Path, made: Signals, end_s: float, **more) -> Iterator[Desk]:
 
 
 @contextmanager
-def bench_desk(folder: Path, made: Signals | None = None, **more) -> Iterator[Desk]:
-    """The firmware recording, its analog inputs fed by the file `source`: {channel: 65536ths of the converter's range}.
+def bench_desk(
+    folder: Path, made: Signals | None = None, starts: bool = True, first: dict[str, int] | None = None, **more
+) -> Iterator[Desk]:
+    """The firmware recording, its analog inputs fed by the file `source`: {channel: 65536ths of the converter's range},
+    `first` at the start. starts: wait until it records. more: for the job, see firmware/boards/desk_bench.py.
 
     config: a copy of its logger.json, as the PC keeps one.
     """
     made = made or Signals(holds([0], 600.0), Tach(2), {"lambda_1": holds([1.0], 600.0)})
     source = folder / "source.json"
-    source.write_text("{}")
+    source.write_text(json.dumps(first or {}))
     with desk(folder / "desk", made, 600.0, source=str(source), **more) as running:
         running.source = source
         running.config = folder / "logger.json"
         shutil.copy(folder / "desk" / "logger.json", running.config)
-        wait_for(lambda: answers(running), running.said())
+        if starts:
+            wait_for(lambda: answers(running), running.said())
         yield running
 
 

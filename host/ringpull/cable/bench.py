@@ -14,7 +14,7 @@ from ringpull.cable import link as links
 from ringpull.cable import ports
 from ringpull.device.two_points import BATCHES, Converter
 from ringpull.errors import BadConfig, LoggerRefused, RingpullError
-from shared_math import cable
+from shared_math import cable, cable_bench
 from shared_math import config as shared_config
 
 RECORDS_S = 30.0
@@ -40,7 +40,7 @@ class Bench:
                 "bring it the newer one: ringpull install",
             ) from None
         try:
-            self.text = self.file(cable.CONFIG_FILE)
+            self.text = self.file(cable_bench.CONFIG_FILE)
             self.config = self._settings()
         except BaseException:
             self.record()
@@ -71,7 +71,7 @@ class Bench:
     def record(self) -> None:
         """Let it record again; where the cable is out it does so by itself."""
         with suppress(RingpullError):
-            self.link.ask(cable.RECORD)
+            self.link.ask(cable_bench.RECORD)
 
     def channel(self, name: str) -> dict[str, Any]:
         """A channel of its configuration. KeyError."""
@@ -79,13 +79,13 @@ class Bench:
 
     def converter(self, name: str) -> Converter:
         """Of an analog channel."""
-        return Converter.told(json.loads(self.link.ask(cable.CONVERTER, name)[1]))
+        return Converter.told(json.loads(self.link.ask(cable_bench.CONVERTER, name)[1]))
 
     def mean(self, name: str, seconds: float) -> dict[str, Any]:
         """What rows of so many seconds say of a channel (CABLE.md, "mean")."""
         rate_hz = self.config["rate_hz"]
-        rows = max(2, min(cable.MOST_ROWS, round(seconds * rate_hz)))
-        return self._long((cable.MEAN, name, str(rows)), rows / rate_hz + LEFT_OUT_S)
+        rows = max(2, min(cable_bench.MOST_ROWS, round(seconds * rate_hz)))
+        return self._long((cable_bench.MEAN, name, str(rows)), rows / rate_hz + LEFT_OUT_S)
 
     def batches(self, name: str, seconds: float) -> list[dict[str, Any]]:
         """`mean` several times, so that a voltage that moves is seen."""
@@ -94,7 +94,7 @@ class Bench:
     def prove(self, part: str, much: int, takes_s: float = 0.0) -> dict[str, Any] | None:
         """A test of a part (CABLE.md); None where the board has none."""
         try:
-            return self._long((cable.PROVE, part, str(much)), takes_s)
+            return self._long((cable_bench.PROVE, part, str(much)), takes_s)
         except LoggerRefused as error:
             if error.what == links.REFUSALS["not_there"][0]:
                 return None
@@ -103,7 +103,7 @@ class Bench:
     def drive(self, what: str, value: int) -> bool:
         """Put a signal on the output for a loop-back wire; whether there is one."""
         try:
-            self.link.ask(cable.DRIVE, what, str(value))
+            self.link.ask(cable_bench.DRIVE, what, str(value))
         except LoggerRefused:
             return False
         return True
@@ -121,7 +121,7 @@ class Bench:
         out = b""
         while True:
             try:
-                words, piece = self.link.ask(cable.READ, which, str(len(out)))
+                words, piece = self.link.ask(cable_bench.READ, which, str(len(out)))
             except LoggerRefused as error:
                 if error.what == links.REFUSALS["no_file"][0]:
                     return None
@@ -132,10 +132,10 @@ class Bench:
 
     def keep(self, which: str, data: bytes) -> None:
         """Put a new text in place of logger.json, or behind the history: whole or not at all."""
-        for at in range(0, len(data), cable.PIECE):
-            piece = base64.b64encode(data[at : at + cable.PIECE]).decode()
-            self.link.ask(cable.TEXT, str(at), piece)
-        self.link.ask(cable.KEEP, which, str(len(data)), f"{crc32(data):08x}")
+        for at in range(0, len(data), cable_bench.PIECE):
+            piece = base64.b64encode(data[at : at + cable_bench.PIECE]).decode()
+            self.link.ask(cable_bench.TEXT, str(at), piece)
+        self.link.ask(cable_bench.KEEP, which, str(len(data)), f"{crc32(data):08x}")
 
 
 def records_again(path: str) -> bool:

@@ -15,7 +15,7 @@ from ringpull.device.config_text import as_text
 from ringpull.device.two_points import Fit, Meter, Point, Reading, Shift
 from ringpull.errors import BadConfig, BadUsage, DoesNotFit
 from ringpull.files.outputs import whole
-from shared_math import cable, channels
+from shared_math import cable_bench, channels
 from shared_math import config as shared_config
 
 TWO_POINTS = "two points"
@@ -194,8 +194,8 @@ class Sides:
             json.dumps({"date": now_utc(), "what": outcome.what, "channel": outcome.channel} | outcome.figures)
         ) + "\n"
         if outcome.changes:
-            self.bench.keep(cable.CONFIG_FILE, as_text(there).encode())
-        self.bench.keep(cable.HISTORY_FILE, line.encode())
+            self.bench.keep(cable_bench.CONFIG_FILE, as_text(there).encode())
+        self.bench.keep(cable_bench.HISTORY_FILE, line.encode())
         self.config = there
         self.bench.config = shared_config.defaults(there)
         if here is None or self.file is None:
@@ -204,7 +204,7 @@ class Sides:
             with whole(self.file) as fresh:
                 fresh.write_text(as_text(here), encoding="utf-8")
         self.file_config = here
-        history = self.file.with_name(cable.HISTORY)
+        history = self.file.with_name(cable_bench.HISTORY)
         before = history.read_bytes() if history.exists() else b""
         with whole(history) as fresh:
             fresh.write_bytes(before + line.encode())

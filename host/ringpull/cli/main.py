@@ -24,6 +24,7 @@ COMMANDS = {
     "live": "the logger's values now, over USB, while it records",
     "fetch": "marked pulls, or the whole card, over USB while the logger records",
     "calibrate": "calibrate the logger's inputs over USB: two voltages, ground, frequency, free air",
+    "selftest": "test the logger's card, inputs, tach, button, lamp, screen, supply, memory and clock over USB",
     "info": "show what is on a card: sessions, channels, marks, damage, timing health",
     "decode": "write the table in engineering units as CSV, Parquet or MDF4",
     "pulls": "list the pulls, one line each: those marked with the button and those found in the signals",

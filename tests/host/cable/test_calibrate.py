@@ -18,7 +18,7 @@ from ringpull.cable import link as links
 from ringpull.cable import ports
 from ringpull.cable.newest import Newest
 from ringpull.errors import LoggerRefused
-from shared_math import cable
+from shared_math import cable_bench
 
 SHARE = 10000 / 16800 / 3.3 * 65536  # of the desk's nominal input: 65536ths of its converter a volt
 GAIN, ZERO_V = 0.99, 0.004  # of this one: its resistors, its converter's offset
@@ -75,7 +75,7 @@ def test_two_points_are_written_on_both_sides_and_then_true(logger, tmp_path):
     assert key["volts"] == [1.333, 2.667] and key["bits"] == 12
     # 0.5 % of the reading, over the square root of three; noise is a tenth of that
     assert key["u_volts"] == pytest.approx([0.005 * 1.333 / 3**0.5, 0.005 * 2.667 / 3**0.5], rel=0.05)
-    assert [one["channel"] for one in history(tmp_path / cable.HISTORY)] == ["lambda_1"]
+    assert [one["channel"] for one in history(tmp_path / cable_bench.HISTORY)] == ["lambda_1"]
     assert "CAUTION: On the bench" in done.stderr and "It records again" in done.stderr
     put(logger, 3.1)
     with linked(logger) as link:
@@ -94,7 +94,7 @@ def test_two_points_are_written_on_both_sides_and_then_true(logger, tmp_path):
 
 
 def history_of(bench):
-    return [json.loads(line) for line in bench.file(cable.HISTORY_FILE).decode().splitlines()]
+    return [json.loads(line) for line in bench.file(cable_bench.HISTORY_FILE).decode().splitlines()]
 
 
 @pytest.mark.slow
@@ -111,15 +111,15 @@ def test_what_does_not_fit_is_refused_and_changes_nothing(logger, tmp_path, volt
     config = tmp_path / "logger.json"
     shutil.copy(logger.config, config)
     with linked(logger) as link, benches.Bench(link) as bench:
-        before = bench.text, bench.file(cable.HISTORY_FILE)
+        before = bench.text, bench.file(cable_bench.HISTORY_FILE)
     wait_for(lambda: answers(logger), "it records")
     words = points(logger, *volts, source=set_with(logger.source, **source))
     done = desk.command(*words, "--config", config)
     assert done.returncode == 2 and said in done.stderr and len(done.stderr.split("error: ")[1].splitlines()) >= 3
-    assert config.read_bytes() == logger.config.read_bytes() and not (tmp_path / cable.HISTORY).exists()
+    assert config.read_bytes() == logger.config.read_bytes() and not (tmp_path / cable_bench.HISTORY).exists()
     wait_for(lambda: answers(logger), "it records")
     with linked(logger) as link, benches.Bench(link) as bench:
-        assert (bench.text, bench.file(cable.HISTORY_FILE)) == before
+        assert (bench.text, bench.file(cable_bench.HISTORY_FILE)) == before
     wait_for(lambda: answers(logger), "it records")
 
 
@@ -139,7 +139,7 @@ def test_a_known_frequency_is_checked_and_dated(logger, tmp_path):
     done = desk.command(*words, "--known-hz", 100)
     assert done.returncode == 0, done.stderr
     assert "with per_rev 2 that is 3000.0 1/min" in done.stdout
-    assert channel_of(config, "engine_speed")["checked"] == history(tmp_path / cable.HISTORY)[0]["date"][:10]
+    assert channel_of(config, "engine_speed")["checked"] == history(tmp_path / cable_bench.HISTORY)[0]["date"][:10]
     done = desk.command(*words, "--known-hz", 200)
     assert done.returncode == 2 and "-50.00 % off" in done.stderr
     done = desk.command(*words, "--known-hz", 50)
@@ -193,7 +193,8 @@ def test_asked_ground_and_free_air(logger, tmp_path, monkeypatch):
     assert channel["calibration"]["volts"] == pytest.approx([1.321, 2.655], abs=0.004)
     assert found["free air"]["volts"] == pytest.approx(5.01, abs=0.005) and channel["checked"]
     assert done.stderr.count("CAUTION") == 4 and "hold it by its wire" in done.stderr
-    assert [one["what"] for one in history(tmp_path / cable.HISTORY)] == ["two points", "ground shift", "free air"]
+    kept = history(tmp_path / cable_bench.HISTORY)
+    assert [one["what"] for one in kept] == ["two points", "ground shift", "free air"]
 
 
 def test_interrupted_it_leaves_nothing_half_written(logger, tmp_path, monkeypatch):
@@ -223,7 +224,7 @@ def test_at_the_bench_other_programs_are_told(logger):
             with pytest.raises(LoggerRefused, match="does not know"):
                 link.ask("nonsense")
             text = bench.text
-            assert bench.file(cable.CONFIG_FILE) == text
+            assert bench.file(cable_bench.CONFIG_FILE) == text
     wait_for(lambda: answers(logger), "it records")
 
 
