@@ -261,7 +261,7 @@ def test_fuel_pressure_is_sound_only_where_it_moves():
     states_of = {name: one.state for name, one in shown.items()}
     assert states_of == {"moving": State.SOUND, "stuck": State.NOT_TESTED, "gaps": State.CONTRADICTED}
     assert str(words.evidence(shown["moving"])) == "moves with the load"
-    assert str(words.evidence(shown["stuck"])) == "this drive holds no test of it"
+    assert str(words.evidence(shown["stuck"])) == "nothing in this drive tests it"
 
 
 def test_the_local_page_names_what_the_drive_contradicts():
