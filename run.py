@@ -40,6 +40,8 @@ DEBIAN = {
     "graphviz": ("dot", "the harness drawing"),
     "chromium": ("chromium", "browser tests and pictures of the report"),
 }
+# Large, and needed for the board to order alone
+KICAD = {"kicad": ("pcbnew", "the board's Gerber files and rule check")}
 
 
 def wanted(level):
@@ -116,9 +118,9 @@ def venv_fits():
     return False
 
 
-def debian_packages():
+def debian_packages(wanted_packages=DEBIAN):
     """Install what is missing where that is possible; say in one line what is left out otherwise."""
-    missing = [name for name, (command, _) in DEBIAN.items() if not shutil.which(command)]
+    missing = [name for name, (command, _) in wanted_packages.items() if not shutil.which(command)]
     if missing and hasattr(os, "geteuid") and os.geteuid() == 0 and shutil.which("apt-get"):
         print("installing Debian packages:", ", ".join(missing), flush=True)
         quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL, "stdin": subprocess.DEVNULL}
@@ -126,7 +128,7 @@ def debian_packages():
         subprocess.run(["apt-get", "update"], **quiet, env=environment)
         command = ["apt-get", "install", "-y", "--no-install-recommends", *missing]
         subprocess.run(command, **quiet, env=environment)
-    for name, (command, use) in DEBIAN.items():
+    for name, (command, use) in wanted_packages.items():
         if not shutil.which(command):
             print(f"{name} is not installed, so {use} are left out (Debian: apt-get install {name})", flush=True)
 
@@ -158,7 +160,7 @@ def test():
 
 
 def test_all():
-    debian_packages()
+    debian_packages(DEBIAN | KICAD)
     print("running all tests, the long ones too, property tests with new examples", flush=True)
     return pytest("--durations=20", "--hypothesis-profile=explore")
 
@@ -175,6 +177,11 @@ def docs():
 def hardware():
     debian_packages()
     return python("-m", "hardware.circuit.build")
+
+
+def board():
+    debian_packages(KICAD)
+    return python("-m", "hardware.board.make")
 
 
 def lint():
@@ -198,6 +205,7 @@ COMMANDS = {
     "docs": docs,
     "lint": lint,
     "hardware": hardware,
+    "board": board,
 }
 
 

@@ -34,6 +34,7 @@ class Logger:
         self.leaving = False  # the PC wants the board's prompt
         self.stopped = False  # the card may be out
         self.talk = None  # what answers the PC, once it has asked
+        self.bus = None  # bus.car.Car, where logger.json has channels of the car's bus
 
     def run(self):
         """Once started, record until the board's power goes; a long press finishes the card, a press goes on."""
@@ -168,6 +169,8 @@ class Logger:
         sampler.look()
         self.button.look()
         board.loop()
+        if self.bus:
+            self.bus.turn()
         if sampler.row >= self.look_row:
             self.look_row = sampler.row + self.plan.config["rate_hz"]
             if self.expected.look(sampler.queue):
@@ -213,6 +216,8 @@ class Logger:
             ready = self.board.card_ready()
             self.health.waits(not ready, now)
             recorder_.poll(ready)
+            if self.bus and self.bus.codes_due() and self.board.card_ready():
+                self.bus.store(out, recorder_.span)
             if out.dead:
                 self.faults.card_fell(out.error)
             return
@@ -240,6 +245,8 @@ class Logger:
     def finish(self):
         """Stop sampling and write what is held."""
         self.board.stop_timer()
+        if self.bus:
+            self.bus.end()
         self.sampler.stop()
         self.recorder.finish(self.board.feed)
         self.board.meanwhile = None

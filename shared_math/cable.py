@@ -22,7 +22,8 @@ BLOCKS = "blocks"
 CLOCK = "clock"
 STOP = "stop"
 BENCH = "bench"
-ASKED = (STATE, SETUP, NOW, BLOCKS, CLOCK, STOP, BENCH)
+CODES = "codes"
+ASKED = (STATE, SETUP, NOW, BLOCKS, CLOCK, CODES, STOP, BENCH)
 
 # What the logger answers where it can't do what was asked
 REFUSED = "refused"

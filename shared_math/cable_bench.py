@@ -2,6 +2,7 @@
 cable.py, whose names take memory while the logger records.
 """
 
+from shared_math.cable import CODES
 from shared_math.compat import const
 
 CONVERTER = "converter"
@@ -11,8 +12,9 @@ TEXT = "text"
 KEEP = "keep"
 DRIVE = "drive"
 PROVE = "prove"
+CLEAR = "clear"
 RECORD = "record"
-ASKED = (CONVERTER, MEAN, READ, TEXT, KEEP, DRIVE, PROVE, RECORD)
+ASKED = (CONVERTER, MEAN, READ, TEXT, KEEP, DRIVE, PROVE, CODES, CLEAR, RECORD)
 
 CONFIG_FILE = "c"
 HISTORY_FILE = "h"

@@ -11,6 +11,7 @@ LIMIT_5V = 5.5  # volts at the terminal; channels that go higher are on the batt
 
 ANALOG_KINDS = ("lambda", "linear", "table", "thermistor", "rtd", "thermocouple")
 PULSE_KINDS = ("pulses", "frequency", "pulse_width")
+BUS_KINDS = ("obd", "can")
 
 # Configured unit -> suffix of the column in decoded tables
 UNIT_SUFFIX = {
@@ -48,6 +49,10 @@ def unit_of(channel):
         return "degC"
     if kind == "pulse_width":
         return "ms"
+    if kind == "obd":
+        from shared_math import bus
+
+        return bus.unit(channel)
     return channel.get("unit", "")
 
 
@@ -134,6 +139,11 @@ def _analog(out, channel, spec, part):
         out.append({"n": name + ".held", "r": "held", "b": layout.HELD_BITS})
 
 
+def from_the_bus(config):
+    """The channels of a configuration that come from the car's bus, in order."""
+    return [channel for channel in config["channels"] if channel["kind"] in BUS_KINDS]
+
+
 def columns(config, converter):
     """The columns of the ring file for `config`, in order, as written to the setup text.
 
@@ -155,6 +165,10 @@ def columns(config, converter):
                 out.append({"n": name + ".on", "r": "on_us", "b": layout.ON_BITS})
         elif kind == "digital":
             out.append({"n": name, "r": "digital", "b": 1})
+    if from_the_bus(config):
+        from shared_math import bus
+
+        bus.add_columns(out, from_the_bus(config))
     out.append({"n": "stall", "r": "stall", "b": layout.STALL_BITS})
     out.append({"n": "heap", "r": "heap", "b": layout.HEAP_BITS})
     if supply_of(config):

@@ -46,6 +46,7 @@ PACKED = const(2)
 PLAIN = const(3)
 BIRTH = const(4)
 HEALTH = const(0x80)
+CODES = const(0x81)  # what the car's computers answered to the session's one question for trouble codes
 OPTIONAL = const(0x80)
 
 # The file that a birth block is in
@@ -71,6 +72,9 @@ MARK_BITS = const(16)  # open_mark(id) while marked pull `id` is open, ended_mar
 FLAG_BITS = const(16)  # flag_of(id, kind) of the latest flag
 HELD_BITS = const(12)  # age of a held value in milliseconds, saturates
 STALE_MS = const(1000)  # a held value this old or older is invalid
+# From the car's bus: a value's age in ms, saturates; ms from the last request to its answer's first frame, all ones for
+# none yet; answers that never came whole, wraps; state (bus_states.py)
+BUS_BITS = (17, 12, 16, 4)
 LATE_BITS = const(16)  # microseconds after the grid tick, saturates
 LAMP_BITS = const(8)
 STALL_BITS = const(12)  # ms, saturates

@@ -23,7 +23,6 @@ from shared_math import ticks
 from shared_math.compat import const
 from store import fatfile
 
-_SECTOR = const(512)
 _FRAMES = const(16)  # analog frames held at once
 _EVENTS = const(32)
 _FOREVER = const(1 << 60)
@@ -79,6 +78,7 @@ class DeskBoard:
         self.light = Dark()
         self.meanwhile = None  # called while the card is waited for or opened
         self.socket = None
+        self.car = None  # the bus controller
         self.waking = None
         self.disk = desk_card.DeskCard(job["image"], job["sectors"], self)
         if job["format"]:
@@ -87,9 +87,7 @@ class DeskBoard:
             vfs.VfsFat.mkfs(desk_card.FileDisk(job["format_also"], job["sectors"]))  # pyright: ignore[reportArgumentType]
         volume.mount(self.disk, self.card_folder)
         if job["config"]:
-            with open(job["config"], "rb") as source:
-                with open(self.card_folder + "/logger.json", "wb") as target:
-                    target.write(source.read())
+            desk_card.copy_file(job["config"], self.card_folder + "/logger.json")
         self._open_signals()
 
     # ---- what the firmware calls -------------------------------------------------------------------------------
@@ -161,7 +159,7 @@ class DeskBoard:
     def configure(self, config):
         """The configuration in force, before any input is asked for."""
         self.reference_v = config.get("reference_v", _REFERENCE_V)
-        if [one for one in config["channels"] if one["input"][0] in "xy"]:
+        if [one for one in config["channels"] if one.get("input", "a")[0] in "xy"]:
             from boards.desk_converters import DeskConverters
 
             self.fitted = DeskConverters(config["converters"], self)
@@ -289,6 +287,8 @@ class DeskBoard:
         if tick_at > self.end_us:
             tick_at = self.end_us + 1
         time.sleep_ms(self.clock.ahead_ms(tick_at))
+        if self.car:
+            self.car.advance(tick_at)
         while self.event_us <= tick_at:
             self._event()
         self.now = tick_at
@@ -312,6 +312,13 @@ class DeskBoard:
 
     def screen(self):
         """The screen to draw on, or None: a desk has none."""
+
+    def bus_port(self, _plan):
+        """The controller of the car's bus: drivers/can_frame.py."""
+        from boards import desk_bus
+
+        self.car = self.car or desk_bus.DeskBus(self, self.job.get("bus"))
+        return self.car
 
     def buzzer(self, _on):
         """There is none on a desk."""
@@ -354,16 +361,7 @@ class DeskBoard:
         self.socket = None
         self.waking = desk_card.DeskCard(path, self.job["sectors"], self)  # whatever became of it, the PC reads it
         self.mount()
-        out = self.job["out"]
-        buf = bytearray(2 * _SECTOR)
-        for name in os.listdir(self.card_folder):
-            with open(self.card_folder + "/" + name, "rb") as source:
-                with open(out + "/" + name, "wb") as target:
-                    while True:
-                        n = source.readinto(buf)
-                        if not n:
-                            break
-                        target.write(buf if n == len(buf) else buf[:n])
+        desk_card.copy_files(self.card_folder, self.job["out"])
         vfs.umount(self.card_folder)
 
     # ---- signals -----------------------------------------------------------------------------------------------
@@ -427,6 +425,8 @@ class DeskBoard:
     def passes(self, us):
         """Let so much time pass while the main loop does something else than waiting for rows: interrupts run on."""
         end = min(self.now + us, self.end_us + 1)  # the power that fails does not wait for the card
+        if self.car:
+            self.car.advance(end)
         while True:
             at = min(self.timer_at, self.event_us)
             if at > end:

@@ -1,5 +1,7 @@
 """The desk board's card: a file whose accesses take virtual time, and which fails as the job tells it to."""
 
+import os
+
 import errnos
 from shared_math.compat import const
 
@@ -7,6 +9,24 @@ _SECTOR = const(512)
 _BUSY_US = const(3000000)  # as long as drivers/sdcard.py waits for a card
 _WAKE_US = const(1500000)
 _STEP_US = const(1000)  # of starting, of waiting, of reading or writing a sector
+
+
+def copy_file(path, to):
+    """Copy a file from or to the card."""
+    buf = bytearray(2 * _SECTOR)
+    with open(path, "rb") as source:
+        with open(to, "wb") as target:
+            while True:
+                n = source.readinto(buf)
+                if not n:
+                    return
+                target.write(buf if n == len(buf) else buf[:n])
+
+
+def copy_files(folder, to):
+    """Copy every file of a folder."""
+    for name in os.listdir(folder):
+        copy_file(folder + "/" + name, to + "/" + name)
 
 
 class FileDisk:

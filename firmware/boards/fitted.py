@@ -5,7 +5,33 @@ import machine
 from shared_math import ticks
 from shared_math.compat import const
 
+_BUS_HZ = const(8000000)  # where no converter shares the SPI; beside one, its own slower clock
 _LOOK_US = const(10000000)  # an input that reads 0 for so long may be one where nothing answers
+
+
+def bus_port(plan, board):
+    """The bus controller that the configuration names. plan: bus.build.BusPlan. board: what it is fitted to."""
+    if plan.chip == "own":
+        from drivers import own_can
+
+        return own_can.OwnCan(1, board.ticks_us)
+    places = board.pins["bus"]
+    pins = board.pins["converter_spi"]
+    spi = board.fitted.spi if board.fitted else None
+    if spi is None:
+        clock, ask, answer = [machine.Pin(pins[name]) for name in ("sck", "mosi", "miso")]
+        spi = machine.SPI(pins["id"], baudrate=_BUS_HZ, sck=clock, mosi=ask, miso=answer)
+    cs = machine.Pin(places["cs"], machine.Pin.OUT, value=1)
+    interrupt = machine.Pin(places["int"], machine.Pin.IN, machine.Pin.PULL_UP)
+    if plan.chip == "mcp2515":
+        from drivers import mcp2515
+
+        kind = mcp2515.Mcp2515
+    else:
+        from drivers import mcp2518fd
+
+        kind = mcp2518fd.Mcp2518fd
+    return kind(spi, cs, interrupt, board.ticks_us, plan.crystal_mhz, board.irq_options)
 
 
 class Fitted:
@@ -28,7 +54,7 @@ class Fitted:
         self.specs = {}  # input -> bits, volts from the lowest to the highest count, skew in microseconds
         self.row_us = 0  # what a row's readings take, of all inputs that are measured for it
         for channel in config["channels"]:
-            name = channel["input"]
+            name = channel.get("input", "a")
             if name[0] in converters.LETTERS:
                 part = self.parts[name[0]]
                 self.places[name] = converters.parse(name)

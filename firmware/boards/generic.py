@@ -50,6 +50,7 @@ class GenericBoard:
         self.irq_pins = []
         self.bus = None
         self.fitted = None
+        self.can = None
         self.raw = config_file.noted()  # why the last start failed: raw counts are recorded then; or None
         self.trouble = None  # name of a fault of the inputs, for the lamp
         self.calls = select.poll()  # of the cable
@@ -190,7 +191,7 @@ class GenericBoard:
     def configure(self, config):
         """Take the configuration; called before any input is requested."""
         self.reference_v = config.get("reference_v", self.pins["reference_v"])
-        if [one for one in config["channels"] if one["input"][0] in "xy"]:
+        if [one for one in config["channels"] if one.get("input", "a")[0] in "xy"]:
             from boards.fitted import Fitted
 
             self.fitted = Fitted(config, self.pins, self.i2c, self.ticks_us, self.read_us)
@@ -332,6 +333,14 @@ class GenericBoard:
         """Once a turn of the main loop while recording."""
         if self.fitted and self.fitted.step():
             self.trouble = "converter_silent"
+
+    def bus_port(self, plan):
+        """The controller of the car's bus: drivers/can_frame.py. plan: bus.build.BusPlan."""
+        if self.can is None:
+            from boards import fitted
+
+            self.can = fitted.bus_port(plan, self)
+        return self.can
 
     def buzzer(self, on):
         """Turn the buzzer on or off; called only if one is configured."""

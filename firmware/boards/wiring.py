@@ -3,6 +3,7 @@
 `"spi": None` is a board without a card: it records on its own flash, and logger.json lies in its folder /ring.
 An external converter uses `cs` on `converter_spi`, or `address` on the screen's I2C, as its kind needs (logger.json
 says which is fitted); `reference_v` is the voltage at a converter's reference pin, unless logger.json gives another.
+A bus controller uses `cs` on `converter_spi`, and its pin `int` signals frames.
 """
 
 RP2 = {
@@ -22,6 +23,7 @@ RP2 = {
         "x": {"cs": 9, "address": 0x48, "reference_v": 3.3},
         "y": {"cs": 1, "address": 0x49, "reference_v": 3.3},
     },
+    "bus": {"cs": 22, "int": 21},
 }
 
 ESP32 = {
@@ -41,6 +43,7 @@ ESP32 = {
         "x": {"cs": 12, "address": 0x48, "reference_v": 3.3},
         "y": {"cs": 0, "address": 0x49, "reference_v": 3.3},
     },
+    "bus": {"cs": 32, "int": 17},
 }
 
 

@@ -57,6 +57,10 @@ class Bench:
                 self.talk.refuse("no_output")
         elif verb == cable_bench.PROVE:
             self._prove(words)
+        elif verb == cable.CODES or verb == cable_bench.CLEAR:
+            from cable import codes
+
+            (codes.ask if verb == cable.CODES else codes.clear)(self.logger, self.talk)
         elif verb == cable_bench.RECORD or verb == cable.BENCH:
             self.over = verb == cable_bench.RECORD
             self.talk.put((verb,), 0)

@@ -110,6 +110,10 @@ class Talk:
                     self.put((verb,), 0)
                 else:
                     self.refuse("no_clock")
+            elif verb == cable.CODES:
+                from cable import codes
+
+                codes.tell(self.logger, self)
             elif verb == cable.STOP or verb == cable.BENCH:
                 self.to_bench = verb == cable.BENCH
                 self.logger.leaving = True  # `leave` answers

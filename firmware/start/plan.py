@@ -8,10 +8,10 @@ class Plan:
     (column + 1, first, last counts of the closed throttle) or None. supply: (column + 1, counts of a dip, counts from
     which it is over) or None. expected: (column + 1, lowest, highest counts) of each channel with `expect`. frame: the
     screen or None. live: panel.live.Live or None. watch: LeanWatch or None. warns: whether lamp and buzzer tell what it
-    finds.
+    finds. bus: bus.build.BusPlan or None.
     """
 
-    def __init__(self, given, table, throttle, supply, expected, frame, live, watch):
+    def __init__(self, given, table, throttle, supply, expected, frame, live, watch, bus):
         """given: what settings.read gave."""
         config, text, faults, number_of, words = given
         self.config = config
@@ -26,6 +26,7 @@ class Plan:
         self.frame = frame
         self.live = live
         self.watch = watch
+        self.bus = bus
         self.warns = watch is not None and config["lean_warning"] is not False
 
     def crank(self):

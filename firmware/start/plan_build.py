@@ -7,7 +7,7 @@ from start import settings
 from start.plan import Plan
 
 _CLOSED_PCT = 12  # throttle below this is closed
-_HEAVY = ("channels", "converters", "target", "transfer", "whole_numbers_build")
+_HEAVY = ("channels", "converters", "target", "transfer", "whole_numbers_build", "bus", "obd")
 
 
 def make(board):
@@ -25,10 +25,18 @@ def make(board):
     live = watch = None
     if frame is not None or config["lean_warning"] is not False:
         live, watch = _live(config, table, throttle)
+    bus = None
+    if channels.from_the_bus(config):
+        from bus import build
+
+        bus = build.BusPlan(config)
     settings.forget(_HEAVY)
     settings.forget(("wiring",), "boards")
     settings.forget(("plan_build", "settings"), "start")
-    return Plan(given, table, throttle, supply, expected, frame, live, watch)
+    if bus:
+        settings.forget(("build",), "bus")
+        bus.load()
+    return Plan(given, table, throttle, supply, expected, frame, live, watch, bus)
 
 
 def _live(config, table, throttle):

@@ -30,6 +30,8 @@ class Start:
         bits = [column["b"] for column in table]
         setup = self._setup_text(period_us)
         queue, waiting, pack = memory.arrays(bits, rate_hz)
+        if plan.bus:
+            logger.bus = plan.bus.start(board)
         parts = self._sources(plan.config, table)
         logger.marks = marks.Marks(logger.button, rate_hz, plan.throttle, plan.crank())
         logger.button.tail = logger.button.head
@@ -107,7 +109,12 @@ class Start:
                     channel = one
             if channel is None:
                 continue
-            if role == "adc":
+            if role == "bus":
+                if table[at - 1]["r"] != role:  # one fills them all
+                    parts.append((at, 1, self.plan.bus.columns))
+            elif channel["kind"] in ("obd", "can"):
+                continue
+            elif role == "adc":
                 parts.append((at, 0, board.reader(channel)))
             elif role == "held":
                 parts.append((at, 0, board.age(channel)))

@@ -4,7 +4,7 @@ import gc
 import json
 import sys
 
-_HEAVY = ("boards", "config", "mixture")
+_HEAVY = ("boards", "config", "mixture", "bus", "obd")
 
 
 def read(text, raw=None):

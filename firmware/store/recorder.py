@@ -166,4 +166,4 @@ class Recorder:
         if self.clock:
             text["utc"] = self.clock()
             text["row"] = sampler.row
-        self.writer.write_health(json.dumps(text).encode(), self.span[FIRST_ROW])
+        self.writer.write_text(layout.HEALTH, json.dumps(text).encode(), self.span[FIRST_ROW])

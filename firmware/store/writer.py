@@ -119,11 +119,13 @@ class DriveWriter:
             self.since_setup = 0
         return True
 
-    def write_health(self, text, first_row):
-        """Write a health block; text: JSON bytes of at most layout.PAYLOAD. Left out while the card is dead."""
-        if not self.dead and not self.outbox.held:
-            self._start_text(layout.HEALTH, text, 0, 1)
-            self._write(self.spare, first_row)
+    def write_text(self, kind, text, first_row):
+        """Write a block of an optional kind; text: bytes, at most layout.PAYLOAD. Whether it was written: not while the
+        card is dead or rows wait for it."""
+        if self.dead or self.outbox.held:
+            return False
+        self._start_text(kind, text, 0, 1)
+        return self._write(self.spare, first_row)
 
     def slot_of(self, sequence):
         """The slot where the block with this sequence stands."""

@@ -13,7 +13,7 @@ from hardware.circuit.stock import STOCK
 from hardware.circuit.symbols import TWO_PINS, ChannelFet, Transistor
 
 _SMALL = 10
-_SHORT = {  # what stands beside the symbol where there is no value
+SHORT = {  # what stands beside the symbol where there is no value
     "d_1n4007": "1N4007",
     "d_1n4148": "1N4148",
     "d_1n5408": "1N5408",
@@ -43,6 +43,8 @@ _SHORT = {  # what stands beside the symbol where there is no value
     "led": "LED",
     "button": "button",
     "jumper": "jumper",
+    "jumper3": "jumper",
+    "adc_spi": "converter",
     "switch": "switch",
 }
 _OMEGA = {"resistor": "\N{GREEK CAPITAL LETTER OMEGA}", "capacitor": "F", "electrolytic": "F"}
@@ -52,7 +54,7 @@ def value_text(part: Part) -> str:
     """ "6.8 kΩ", "470 nF", or the short name of a part without a value."""
     stock = STOCK[part.stock]
     if not part.value:
-        return _SHORT[part.stock]
+        return SHORT[part.stock]
     digits = part.value.rstrip("pnumkM")
     prefix = part.value[len(digits) :].replace("u", "\N{MICRO SIGN}")
     extra = {"r_precise": " 0.1 %", "r_power": " 3 W", "r_fusible": " fusible"}.get(part.stock, "")

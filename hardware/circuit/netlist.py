@@ -33,7 +33,7 @@ SUBCIRCUIT = {  # stock -> (name, pins in order, supply pin follows)
 _PARAMETERS = {"ptc_750ma": "cold=0.5 heat=0.2 lost=85"}
 _SERIES_OHM = {"fuse_1a": "0.1", "jumper": "100meg", "switch": "0.01", "button": "100meg"}
 _ESR_OHM = {"c_elko": "0.3", "c_elko_big": "0.05"}
-NOT_SIMULATED = ("can_phy", "card_socket", "screen", "buzzer", "z_can")
+NOT_SIMULATED = ("can_phy", "card_socket", "screen", "buzzer", "z_can", "adc_spi", "jumper3")
 _CALLED = {"AGND": "0"}  # one node in the simulation; two on the perfboard, so that no current flows past the converter
 
 

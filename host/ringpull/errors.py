@@ -89,3 +89,13 @@ class DoesNotFit(RingpullError):
 
 class LoggerRefused(RingpullError):
     """The logger can't do what was asked at present."""
+
+
+class CarRefused(RingpullError):
+    """The car's computer did not do what it was asked."""
+
+
+class NoCodes(RingpullError):
+    """No answer of a car's computer is kept."""
+
+    exit_code = 3

@@ -15,7 +15,8 @@ from ringpull.files import connected
 from ringpull.ring.blocks.order import Run
 from ringpull.ring.rows.sessions import SessionBlocks
 from ringpull.ring.rows.setup import UTC
-from ringpull.ring.values import rest, service, table
+from ringpull.ring.values import codes, rest, service, table
+from ringpull.ring.values.codes import UnitCodes
 from ringpull.ring.values.service import MarkSpan
 from ringpull.ring.values.window import Finder
 from shared_math import channels as shared_channels
@@ -214,6 +215,11 @@ class Session:
         if "_raw" in self.__dict__:
             return service.of_columns(self._blocks, [self._raw])
         return service.of_blocks(self._blocks)
+
+    @cached_property
+    def codes(self) -> list[UnitCodes]:
+        """What the car's computers answered about trouble codes, unit by unit; empty where none was asked."""
+        return codes.read(self._blocks.codes)
 
     @cached_property
     def lean_warnings(self) -> list[tuple[float, float]]:

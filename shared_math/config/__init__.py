@@ -53,6 +53,10 @@ def check(config):
             check_fuel.check_fuel(checker, config["fuel"])
         if "target" in config:
             check_top.check_targets(checker, config["target"], by_name)
+        if "bus" in config or [one for one in by_name.values() if one.get("kind") in ("obd", "can")]:
+            from shared_math.config import check_bus
+
+            check_bus.check_bus(checker, config, by_name)
         if "lean_warning" in config and by_name:
             check_top.check_lean_warning(checker, config, by_name)
     return checker.problems
@@ -67,7 +71,7 @@ def explain(problem):
 
 def defaults(config):
     """A copy of a checked configuration with all defaults filled in; `config` itself is not changed."""
-    from shared_math import converters, judging, lean_watch, speed
+    from shared_math import channels, converters, judging, lean_watch, speed
     from shared_math.config import schema
 
     out = {"board": schema.BOARD, "rate_hz": schema.RATE_HZ, "engine": {}, "fuel": {"name": schema.FUEL_NAME}}
@@ -81,13 +85,18 @@ def defaults(config):
         warning.setdefault("after_s", judging.AFTER_S)
         warning.setdefault("buzzer", False)
     for channel in out["channels"]:
-        for key in schema.DEFAULTS[channel["kind"]]:
-            channel.setdefault(key, schema.DEFAULTS[channel["kind"]][key])
+        usual = schema.DEFAULTS.get(channel["kind"], {})
+        for key in usual:
+            channel.setdefault(key, usual[key])
         channel.setdefault("label", channel["name"].replace("_", " "))
         if "per_rev" in channel:
             channel.setdefault("max_rpm", speed.MAX_RPM)
         if "per_metre" in channel:
             channel.setdefault("max_kmh", speed.MAX_KMH)
+    if channels.from_the_bus(out):
+        from shared_math import bus
+
+        bus.fill(out)
     return out
 
 

@@ -32,7 +32,8 @@ def check_channels(checker, listed, config):
             where += " (%s)" % shown(channel["name"])
         _check_name(checker, channel, where, by_name)
         kind = _check_kind(checker, channel, where, config)
-        check_input(checker, channel, where, kind, inputs, config)
+        if channel.get("kind") not in descriptions.BUS_KINDS:
+            check_input(checker, channel, where, kind, inputs, config)
         if kind:
             _check_column(checker, channel, where, columns)
     for at in range(len(listed)):
@@ -91,10 +92,13 @@ def _check_kind(checker, channel, where, config):
     kind = channel.get("kind")
     if kind is None:
         checker.bad("missing_key", where + ": kind")
-    elif isinstance(kind, str) and kind in schema.LATER_KINDS:
-        checker.bad("kind_later", where + ": kind", shown(kind))
+    elif kind in descriptions.BUS_KINDS:
+        from shared_math.config import check_bus
+
+        check_bus.check_channel(checker, channel, where, kind)
+        return kind
     elif not isinstance(kind, str) or kind not in schema.KINDS:
-        kinds = sorted(schema.KINDS)
+        kinds = sorted(list(schema.KINDS) + list(descriptions.BUS_KINDS))
         guess = meant(kind, kinds) if isinstance(kind, str) else None
         hint = '; did you mean "%s"?' % guess if guess else ""
         checker.bad("kind_unknown", where + ": kind", "%s (known: %s)%s" % (shown(kind), ", ".join(kinds), hint))

@@ -64,6 +64,12 @@ MEANING = {
     "buzzer": "true if a buzzer is wired and is to sound with the lean warning",
     "screen": "true if a screen is wired",
     "front": "differential if the input measures against the sensor's own ground, else plain",
+    "pid": "the value to ask the car's computer for: a name such as engine_speed, or two hexadecimal digits",
+    "id": "the id of the frame that carries the signal, as hexadecimal digits in quotes",
+    "start_bit": "counted as in a DBC file: the lowest bit of a little-endian signal, the highest of a big-endian one",
+    "length": "the signal's length in bits, at most 24",
+    "stale_s": "seconds after which a value that was not renewed is invalid",
+    "ecu": "the id of the frames in which the engine's computer answers, such as 7E8",
     "reference_v": "volts that the reference block gives the converters; leave it out if that block is not fitted",
 }
 # Codes of the mistakes whose third sentence says what the key means

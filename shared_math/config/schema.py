@@ -18,6 +18,7 @@ TOP = {
     "channels": None,
     "converters": None,
     "reference_v": ("number", 1, 5.5),  # at the converters' reference pins, if it is not the board's own
+    "bus": None,
     "vehicle": None,
     "lean_warning": None,
     "screen": ("yes_no",),
@@ -102,7 +103,7 @@ _QUALITY = {"accuracy": ("number", 0, 1000000), "tau_ms": ("number", 0, 5000)}
 _ANALOG = {"divider": None, "calibration": None, "states": None}
 _ANALOG.update(_QUALITY)  # pyright: ignore[reportCallIssue, reportArgumentType]
 _OHM = ("number", 1, 10000000)
-_UNIT = ("text", 12)
+UNIT = ("text", 12)
 _VOLTS = ("numbers", 2, MOST_POINTS, -60, 60)
 _VALUES = ("numbers", 2, MOST_POINTS, -1000000, 1000000)
 _EDGE = ("choice", ("rising", "falling"))
@@ -110,7 +111,7 @@ _LEVEL = ("choice", ("high", "low"))
 _PERIOD = ("whole", 1, 1000000)
 
 
-def _kind(*tables, **more):
+def kind_of(*tables, **more):
     out = {}
     for table in tables:
         out.update(table)
@@ -119,7 +120,7 @@ def _kind(*tables, **more):
 
 
 KINDS = {
-    "lambda": _kind(
+    "lambda": kind_of(
         _COMMON,
         _ANALOG,
         volts=_VOLTS,
@@ -129,9 +130,9 @@ KINDS = {
         bank=("whole", 1, 2),
         front=("choice", (channels.PLAIN, channels.DIFFERENTIAL)),
     ),
-    "linear": _kind(_COMMON, _ANALOG, unit=_UNIT, volts=_VOLTS, values=_VALUES, expect=("numbers", 2, 2, -1e6, 1e6)),
-    "table": _kind(_COMMON, _ANALOG, unit=_UNIT, volts=_VOLTS, values=_VALUES),
-    "thermistor": _kind(
+    "linear": kind_of(_COMMON, _ANALOG, unit=UNIT, volts=_VOLTS, values=_VALUES, expect=("numbers", 2, 2, -1e6, 1e6)),
+    "table": kind_of(_COMMON, _ANALOG, unit=UNIT, volts=_VOLTS, values=_VALUES),
+    "thermistor": kind_of(
         _COMMON,
         _ANALOG,
         pullup_ohm=_OHM,
@@ -141,8 +142,8 @@ KINDS = {
         steinhart_hart=("numbers", 3, 3, -1, 1),
         points=None,
     ),
-    "rtd": _kind(_COMMON, _ANALOG, pullup_ohm=_OHM, supply_v=("number", 1, 30), r0_ohm=("number", 10, 10000)),
-    "thermocouple": _kind(
+    "rtd": kind_of(_COMMON, _ANALOG, pullup_ohm=_OHM, supply_v=("number", 1, 30), r0_ohm=("number", 10, 10000)),
+    "thermocouple": kind_of(
         _COMMON,
         _ANALOG,
         type=("choice", ("K",)),
@@ -151,7 +152,7 @@ KINDS = {
         cold=("text", 24),
         cold_degc=("number", -55, 150),
     ),
-    "pulses": _kind(
+    "pulses": kind_of(
         _COMMON,
         per_rev=("number", 0.1, 400),
         per_metre=("number", 0.05, 1000),  # LiveSpeed: a minute in whole numbers below 2^30
@@ -161,22 +162,22 @@ KINDS = {
         ringing_us=_PERIOD,
         polarity=_EDGE,
     ),
-    "frequency": _kind(
+    "frequency": kind_of(
         _COMMON,
         _QUALITY,
-        unit=_UNIT,
+        unit=UNIT,
         hz=("numbers", 2, MOST_POINTS, 0, 100000),
         values=_VALUES,
         min_period_us=_PERIOD,
         polarity=_EDGE,
     ),
-    "pulse_width": _kind(
+    "pulse_width": kind_of(
         _COMMON,
         polarity=_LEVEL,
         per_cycle=("number", 0.25, 16),
         ringing_us=("whole", 1, 5000),
     ),
-    "digital": _kind(_COMMON, polarity=_LEVEL),
+    "digital": kind_of(_COMMON, polarity=_LEVEL),
 }
 NEEDED = {
     "lambda": ("volts", "values"),
@@ -190,7 +191,6 @@ NEEDED = {
     "pulse_width": (),
     "digital": (),
 }
-LATER_KINDS = ("obd", "can")
 INPUT_LETTERS = {
     "pulses": "p",
     "frequency": "p",

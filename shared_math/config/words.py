@@ -138,10 +138,41 @@ WORDS = {
         "correct the kind or the input: a, x or y for analog, p for pulses, d for digital",
     ),
     "kind_unknown": ("{w} is not a kind of channel: {d}", "it is mistyped", "use one of the known kinds"),
-    "kind_later": (
-        "{w}: {d} can't be logged yet",
-        "this kind comes with a later release",
-        "remove the channel; everything else can be logged meanwhile",
+    "pid_unknown": (
+        "{w}: {d} is not a known value to ask the car's computer for",
+        "it is mistyped, or a parameter whose scale is not known here",
+        "write its name, such as engine_speed, or its two hexadecimal digits in quotes, such as \"0C\"",
+    ),
+    "pid_part": (
+        "{w}: this parameter has no such part: {d}",
+        "it is mistyped, or belongs to another parameter",
+        "use one of the named parts",
+    ),
+    "frame_id": (
+        "{w} is not the id of a frame: {d}",
+        "it is above 7FF without \"extended\": true, or above 1FFFFFFF",
+        "write its hexadecimal digits in quotes, such as \"5F0\"",
+    ),
+    "signal_outside": (
+        "{w}: the signal reaches beyond the eight bytes of a frame",
+        "the start bit is counted differently",
+        "count as a DBC file does: the lowest bit of a little-endian signal, the highest of a big-endian one",
+    ),
+    "factor_zero": ("{w} is 0: the channel would always read the same", "it is mistyped", "write the signal's factor"),
+    "obd_many": (
+        "{w} asks for {d}",
+        "the car's computer is asked for a few values at a time",
+        "remove those that are not needed for judging",
+    ),
+    "obd_no_ask": (
+        "{w} needs a request to the car, but requests are not allowed",
+        "the logger sends nothing on the car's bus unless the configuration says so",
+        "write \"bus\": {{\"ask\": true}}, or remove the channels of kind obd",
+    ),
+    "bus_unused": (
+        "{w} is configured, but no channel comes from the bus",
+        "the channels of kind obd or can were removed",
+        "remove it too, or add such a channel",
     ),
     "key_of_other_kind": (
         "{w} belongs to channels of kind {d}",

@@ -117,6 +117,7 @@ def test_it_starts_once_the_rings_are_ready_and_before_the_rows():
         config = {"rate_hz": 200}
         throttle = None
         supply = None
+        bus = None
         expected = []
         faults = []
 

@@ -8,7 +8,6 @@ import pytest
 from ringpull.analysis.drive_state import roles
 from ringpull.device import uses
 from shared_math import config
-from shared_math.config import schema
 from tests.make import reference
 from tests.make import reference_texts as texts
 
@@ -47,7 +46,7 @@ def test_every_block_on_the_page_is_json_and_the_whole_file_is_clean():
 
 def test_every_key_of_the_schema_has_its_row():
     page = reference.PAGE.read_text(encoding="utf-8")
-    tables = {**reference.TABLES, **reference.PARTS, **{f"kind {kind}": schema.KINDS[kind] for kind in schema.KINDS}}
+    tables = {**reference.TABLES, **reference.PARTS, **{f"kind {kind}": keys for kind, keys in reference.KINDS.items()}}
     for name, keys in tables.items():
         title = {"top": "The file"}.get(name, name)
         part = re.search(rf"^##+ {re.escape(title)}\n(.*?)(?=^##|\Z)", page, re.S | re.M)
@@ -58,7 +57,7 @@ def test_every_key_of_the_schema_has_its_row():
             (row,) = re.findall(rf"^\| `{key}` \|.*$", part[1], re.M)
             cells = [cell.strip() for cell in row.strip("|").split(" | ")]
             assert len(cells) == 6 and cells[1] and cells[3] and cells[5], row
-    assert set(texts.KINDS) == set(schema.KINDS)
+    assert set(texts.KINDS) == set(reference.KINDS)
 
 
 def test_links_lead_to_headings():

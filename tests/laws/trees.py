@@ -30,6 +30,7 @@ ROOMS = (
     "analysis/pulls",
     "analysis/cells",
     "analysis/power",
+    "analysis/car",
     "analysis/answer",
     "drive",
     "export",
@@ -48,7 +49,7 @@ DEVICE = {"machine", "rp2", "esp32", "pyb", "stm"}
 FIRMWARE_MAY = {
     *SHARED_MAY,
     *("array", "binascii", "errno", "gc", "io", "json", "math", "micropython", "os", "select", "struct", "sys", "time"),
-    *("uctypes", "vfs", "framebuf"),
+    *("socket", "uctypes", "vfs", "framebuf"),
 }
 
 

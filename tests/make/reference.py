@@ -9,8 +9,8 @@ from pathlib import Path
 
 from ringpull.analysis.drive_state import roles, units
 from ringpull.device import uses
-from shared_math import channels, config, speed
-from shared_math.config import explanations, schema
+from shared_math import bus, channels, config, speed
+from shared_math.config import check_bus, explanations, schema
 from tests.make import reference_texts as texts
 
 PAGE = Path(__file__).resolve().parents[2] / "host" / "docs" / "logger_json.md"
@@ -26,8 +26,14 @@ TABLES = {
     "lean_warning": schema.LEAN_WARNING,
     "vehicle": schema.VEHICLE,
     "converters": schema.CONVERTERS,
+    "bus": check_bus.BUS,
 }
-PARTS = {"divider": schema.DIVIDER, "calibration": schema.CALIBRATION, "state": schema.STATE}
+PARTS = {
+    "divider": schema.DIVIDER,
+    "calibration": schema.CALIBRATION,
+    "state": schema.STATE,
+    "signal when": check_bus.SIGNAL_WHEN,
+}
 COMMON = ("name", "input", "kind", "label", "note", "checked")
 NEEDED = {
     "top": schema.TOP_NEEDED,
@@ -39,8 +45,11 @@ NEEDED = {
     "divider": tuple(schema.DIVIDER),
     "calibration": ("counts", "volts"),
     "state": ("name", "volts"),
+    "signal when": ("start_bit", "length", "is"),
     **schema.NEEDED,
+    **check_bus.NEEDED,
 }
+KINDS = {**schema.KINDS, **check_bus.KINDS}
 
 
 def page() -> str:
@@ -74,7 +83,7 @@ def page() -> str:
             out += ["", f"## {name}", "", *section(name, keys)]
     out += ["", "## channels", "", *section("channel", {key: schema.KINDS["linear"][key] for key in COMMON})]
     for kind, what in texts.KINDS.items():
-        keys = {key: rule for key, rule in schema.KINDS[kind].items() if key not in COMMON}
+        keys = {key: rule for key, rule in KINDS[kind].items() if key not in COMMON}
         out += ["", f"### kind {kind}", "", what, "", *table(kind, keys)]
         out += [line for example in texts.EXAMPLES[kind] for line in ("", *fenced(as_channel(kind, example)))]
     for name, keys in PARTS.items():
@@ -128,6 +137,8 @@ def section(name: str, keys: dict) -> list[str]:
 
 def as_channel(kind: str, example: dict) -> dict:
     """The example of a kind, written as a channel."""
+    if kind in channels.BUS_KINDS:
+        return {"name": "a_name", "kind": kind, **example}
     place = texts.whole(kind, example)["channels"][-1]["input"]
     return {"name": "a_name", "input": {"a4": "a0", "d1": "d0"}.get(place, "p0"), "kind": kind, **example}
 
@@ -175,7 +186,7 @@ def allowed(name: str, key: str, rule: tuple | None) -> str:
     if rule is None:
         if name == "pulses" and key in texts.OWN_RULES:
             raise KeyError(key)
-        return texts.OWN_RULES[key]
+        return texts.OWN_RULES.get(f"{name}: {key}") or texts.OWN_RULES[key]
     if rule[0] == "text":
         return f"text, up to {rule[1]} characters"
     if rule[0] == "choice":
@@ -203,6 +214,12 @@ def default(name: str, key: str) -> str:
 def filled(name: str) -> dict:
     """The defaults that config.defaults() puts into an empty section."""
     bare = {"version": 1, "channels": [{"name": "x", "input": "p0", "kind": "digital"}]}
+    if name == "bus":
+        return bus.DEFAULTS
+    if name == "signal when":
+        return {"order": bus.SIGNAL["order"]}
+    if name in channels.BUS_KINDS:
+        return bus.SIGNAL if name == "can" else {}
     if name in texts.KINDS:
         bare["channels"] = [{"name": "x", "input": "p0", "kind": name}]
         given = config.defaults(bare)["channels"][0]
@@ -307,12 +324,11 @@ def known_units() -> list[str]:
 
 def taken() -> list[str]:
     """The names that a channel may not have."""
+    names = ", ".join(f"`{name}`" for name in (*schema.RESERVED, *check_bus.RESERVED))
     return [
         "## Reserved names",
         "",
-        "The decoded table has columns of these names, so no channel may have them: "
-        + ", ".join(f"`{name}`" for name in schema.RESERVED)
-        + ".",
+        f"The decoded table has columns of these names, so no channel may have them: {names}.",
     ]
 
 

@@ -22,6 +22,10 @@ SECTIONS = {
     "lambda, engine speed and a target that depends on load.",
     "vehicle": "Used for the report's title, for power at the wheels and for the delay to the sensor.",
     "converters": "External converters: `x` is the first, `y` the second.",
+    "bus": "The car's diagnostic bus (CAN), for channels of kind `obd` and `can`. Without `ask` the logger only "
+    "listens: it sends nothing, not even an acknowledgement.",
+    "signal when": "For a channel of kind `can` whose frame carries different signals in turn: the other value in the "
+    "frame that identifies this one.",
     "channel": "Every channel has these keys; its other keys depend on its `kind`.",
     "divider": "The resistors in front of the converter, if they differ from the drawings "
     "(6.8 and 10 kilohm; 47 and 10 kilohm where `volts` go above 5.5).",
@@ -44,6 +48,8 @@ KINDS = {
     "frequency": "A sensor that gives its value as a frequency: ethanol content, some air-flow meters.",
     "pulse_width": "How long an injector is open. With an engine speed channel its duty is worked out too.",
     "digital": "A switch, on or off.",
+    "obd": "A value requested from the car's own computer (J1979, service 01). Needs `ask` in `bus`.",
+    "can": "A signal that an engine computer broadcasts by itself. Nothing is sent for it.",
 }
 
 # section or kind -> examples; every key stands in at least one. The keys of a group are shown in its own section.
@@ -61,6 +67,7 @@ EXAMPLES: dict[str, list[dict]] = {
             "lean_warning": {"margin": 0.05},
             "converters": {"x": "mcp3304"},
             "reference_v": 3.0,
+            "bus": {"ask": True},
             "screen": True,
             "customer": "the car's owner",
             "operator": "who drove and who measured",
@@ -211,6 +218,24 @@ EXAMPLES: dict[str, list[dict]] = {
     ],
     "pulse_width": [{"per_cycle": 1, "polarity": "low", "ringing_us": 200}],
     "digital": [{"polarity": "low"}],
+    "obd": [{"pid": "0C", "hz": 10, "stale_s": 2}, {"pid": "24", "take": "wide_1_lambda"}, {"pid": "long_trim_1"}],
+    "can": [
+        {"id": "5F0", "start_bit": 7, "length": 16, "order": "big", "factor": 0.1, "offset": 0, "unit": "kPa"},
+        {
+            "id": "18FF0102",
+            "extended": True,
+            "start_bit": 8,
+            "length": 12,
+            "signed": True,
+            "when": {"start_bit": 0, "length": 4, "is": 2},
+            "stale_s": 1,
+        },
+    ],
+    "bus": [
+        {"ask": True, "chip": "mcp2518fd", "crystal_mhz": 40},
+        {"ask": True, "kbit": 500, "ecu": "7E8", "vin": False},
+    ],
+    "signal when": [{"start_bit": 0, "length": 4, "order": "little", "is": 2}],
 }
 
 # key, or "section: key" where a key has another meaning -> its meaning, if explanations.py does not give it
@@ -262,6 +287,22 @@ MEANING = {
     "pulse_width: polarity": "the level at which the injector is open",
     "digital: polarity": "the level that counts as 1",
     "polarity": "which edge counts",
+    "bus": "the car's diagnostic bus",
+    "ask": "whether the car's computers may be asked; without it nothing is ever sent",
+    "chip": "the bus controller that is fitted; `own`: that of the board itself",
+    "crystal_mhz": "of the controller's crystal or oscillator",
+    "kbit": "the bus's rate in kbit/s, where it is known",
+    "vin": "whether the vehicle's number is asked for and kept with the codes; it never stands in a report",
+    "take": "the part of a parameter that carries several",
+    "obd: hz": "how often it is asked for; the car may be slower",
+    "extended": "whether the id has 29 bits",
+    "order": "which end of the signal comes first",
+    "signed": "whether the signal's number is signed (two's complement)",
+    "factor": "by which the signal's number is multiplied",
+    "offset": "what is added then",
+    "can: unit": "the unit of the value",
+    "can: when": "the signal stands there only then",
+    "signal when: is": "the number that stands there then",
 }
 
 # key -> its unit, where the key's ending does not show it
@@ -286,6 +327,9 @@ UNITS = {
     "part": "share or %",
     "lambda": "lambda",
     "max_kmh": "km/h",
+    "crystal_mhz": "MHz",
+    "kbit": "kbit/s",
+    "length": "bits",
 }
 ENDINGS = {
     "_cc": "cm3",
@@ -323,6 +367,11 @@ OWN_RULES = {
     "calibration": "a group, see [calibration](#calibration)",
     "states": "a list of up to 8, see [state](#state)",
     "points": "three of [degC, ohm]",
+    "bus": "a group, see [bus](#bus)",
+    "pid": "a name, or two hexadecimal digits in quotes",
+    "id": "hexadecimal digits in quotes, up to 7FF, or 1FFFFFFF with `extended`",
+    "ecu": "hexadecimal digits in quotes",
+    "can: when": "a group, see [signal when](#signal-when)",
 }
 
 # key -> its default in words, where the default is not a fixed value
@@ -344,6 +393,11 @@ DEFAULTS = {
     "pulses: ringing_us": "`0`",
     "screen": "`false`",
     "cold_degc": "compensated by the amplifier",
+    "hz": "10 for values that follow the pedal, 0.5 for temperatures and long trims, else 1",
+    "stale_s": "four periods, at least 2",
+    "take": "the first",
+    "kbit": "500 and 250 are tried",
+    "ecu": "the computer that knows engine speed",
 }
 
 
@@ -359,6 +413,8 @@ def whole(section: str, example: dict) -> dict:
     out["target"] = {"load": "map", "load_kpa": [40, 200], "lambda": [1.0, 0.8]}
     example = json.loads(json.dumps(example))
     if section == "top":
+        if "bus" in example:
+            out["channels"].append({"name": "from_the_car", "kind": "obd", "pid": "0C"})
         return {**out, **example, "target": out["target"]}
     if section == "blend part":
         rest = {"name": "petrol", "part": 100 - example["part"]}
@@ -375,6 +431,15 @@ def whole(section: str, example: dict) -> dict:
         lam[section] = example
     elif section == "state":
         lam["states"] = [example]
+    elif section == "bus":
+        out["bus"] = example
+        out["channels"].append({"name": "shown_here", "kind": "obd", "pid": "0C"})
+    elif section == "signal when":
+        signal = {"id": "5F0", "start_bit": 8, "length": 8, "when": example}
+        out["channels"].append({"name": "shown_here", "kind": "can", **signal})
+    elif section in ("obd", "can"):
+        out["bus"] = {"ask": section == "obd"}
+        out["channels"].append({"name": "shown_here", "kind": section, **example})
     elif section in KINDS:
         letter = {"pulses": "p1", "frequency": "p1", "pulse_width": "p1", "digital": "d1"}.get(section, "a4")
         out["channels"].append({"name": "shown_here", "input": letter, "kind": section, **example})

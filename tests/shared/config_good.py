@@ -16,6 +16,7 @@ def good():
         "lean_warning": {"margin": 0.05, "after_s": 0.3, "buzzer": True},
         "screen": True,
         "reference_v": 3.0,
+        "bus": {"ask": True, "chip": "mcp2515", "crystal_mhz": 16, "kbit": 500, "ecu": "7E8", "vin": False},
         "converters": {"x": "mcp3304", "y": "ads1115"},
         "vehicle": {"name": "hill-climb car", "mass_kg": 920, "gears": [120, 70, 50], "exhaust_l": 1.4},
         "target": [
@@ -64,5 +65,19 @@ def good():
             _linear("fuel_pressure", "x0-x1"),
             _linear("oil_pressure", "x7"),
             _linear("oil_temperature", "y1-y3"),
+            {"name": "short_trim", "kind": "obd", "pid": "short_trim_1", "hz": 2, "stale_s": 3},
+            {"name": "wide_volts", "kind": "obd", "pid": "24", "take": "wide_1_volts"},
+            {
+                "name": "gearbox_oil",
+                "kind": "can",
+                "id": "5F0",
+                "start_bit": 7,
+                "length": 16,
+                "order": "big",
+                "factor": 0.1,
+                "offset": -40,
+                "unit": "degC",
+                "when": {"start_bit": 32, "length": 4, "is": 2},
+            },
         ],
     }

@@ -5,9 +5,8 @@ from config_good import good
 from shared_math import config
 
 GONE = object()
-LAMBDA, MAP, FLOW, COOLANT, CHARGE, TACH, WHEEL, ETHANOL, EXHAUST, SWITCH, INJECTOR, DIFFERENCE, SINGLE, SLOW = range(
-    14
-)
+LAMBDA, MAP, FLOW, COOLANT, CHARGE, TACH, WHEEL, ETHANOL = range(8)
+EXHAUST, SWITCH, INJECTOR, DIFFERENCE, SINGLE, SLOW, TRIM, WIDE, SIGNAL = range(8, 17)
 
 
 def ch(which, *path):
@@ -29,7 +28,7 @@ def put(holder, path, value):
 def mistaken(path, value):
     out = good()
     if path == ("channels",):
-        del out["target"], out["lean_warning"]  # they would miss the channels they name
+        del out["target"], out["lean_warning"], out["bus"]  # they would miss the channels they name
     put(out, path, value)
     return out
 

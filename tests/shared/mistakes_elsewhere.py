@@ -3,6 +3,14 @@
 from config_mistaken import GONE, LAMBDA, TACH
 
 MISTAKES = (
+    ("not_object", ("bus",), True),
+    ("not_yes_no", ("bus", "ask"), 1),
+    ("bad_choice", ("bus", "kbit"), 125),
+    ("bad_choice", ("bus", "chip"), "mcp25625"),
+    ("unknown_key", ("bus", "send"), True),
+    ("frame_id", ("bus", "ecu"), "none"),
+    ("obd_no_ask", ("bus", "ask"), False),
+    ("obd_no_ask", ("bus",), GONE),
     ("not_object", ("engine",), [4]),
     ("not_object", ("lean_warning",), True),
     ("not_object", ("target",), True),

@@ -93,13 +93,12 @@ def test_names_and_kinds_of_channels():
             (ch(MAP, "label"), "x" * 60, []),
             (ch(MAP, "label"), "x" * 61, [("long_text", 'channel 2 ("map"): label', "61 letters (allowed: 60)")]),
             (ch(SINGLE, "kind"), GONE, [("missing_key", oil + ": kind", "")]),
-            (ch(SINGLE, "kind"), "can", [("kind_later", oil + ": kind", '"can"')]),
             (ch(FLOW, "name"), long_name[:24], []),
         )
     )
     for name in (long_name, "", "2nd", "Air", "air flow", "air-flow"):
         assert told(ch(FLOW, "name"), name) == [("bad_name", 'channel 3 ("%s"): name' % name, '"%s"' % name)], name
-    kinds = "digital, frequency, lambda, linear, pulse_width, pulses, rtd, table, thermistor, thermocouple"
+    kinds = "can, digital, frequency, lambda, linear, obd, pulse_width, pulses, rtd, table, thermistor, thermocouple"
     for kind, hint in (("linea", '; did you mean "linear"?'), ("sound", "")):
         wrong = told(ch(FLOW, "kind"), kind)
         assert wrong == [("kind_unknown", 'channel 3 ("air_flow"): kind', '"%s" (known: %s)%s' % (kind, kinds, hint))]
@@ -108,7 +107,7 @@ def test_names_and_kinds_of_channels():
     assert config.check(wrong) == [("not_object", "channel 3", "7")]
     wrong = good()
     wrong["channels"] = [dict(wrong["channels"][FLOW], name="n%d" % at, input="a%d" % at) for at in range(33)]
-    del wrong["target"], wrong["lean_warning"]
+    del wrong["target"], wrong["lean_warning"], wrong["bus"]
     assert config.check(wrong) == [("many_channels", "channels", "33 (allowed: 32)")]
     del wrong["channels"][32]
     assert config.check(wrong) == []

@@ -1,6 +1,18 @@
 """One module for each kind of block."""
 
-from hardware.circuit.blocks import analog, bus, clamp, differential, panel, screens, supply, tach, tap, temperature
+from hardware.circuit.blocks import (
+    analog,
+    bus,
+    clamp,
+    converter,
+    differential,
+    panel,
+    screens,
+    supply,
+    tach,
+    tap,
+    temperature,
+)
 
 ALL = (
     supply.SUPPLY,
@@ -15,9 +27,11 @@ ALL = (
     temperature.THERMISTOR,
     temperature.PT1000,
     temperature.REFERENCE,
+    converter.CONVERTER,
     tach.TACH_LOGIC,
     tach.TACH_COIL,
     tach.TACH_OPTO,
+    tach.TACH_SELECT,
     panel.BUTTON_LAMP,
     panel.BUZZER,
     panel.CARD,

@@ -145,3 +145,25 @@ TACH_OPTO = Block(
     frames=(((-2.8, -3, 3.3, 1.4), "R1, R2 at the coil, R4 at the lug: within 5 cm, sleeved"),),
     note="The coil's side has its own ground wire to the engine block; nothing else of the logger touches it.",
 )
+
+TACH_SELECT = Block(
+    "tach_select",
+    "Engine speed: which source",
+    (
+        chip(
+            "JP1",
+            "jumper3",
+            (3, -3, 7, 1),
+            {"1": ("LINE", (3, 0)), "2": ("PIN", (7, -1)), "3": ("COIL", (3, -2))},
+            "above",
+            "1-2: tach line; 2-3: coil",
+        ),
+    ),
+    (((1, 0), (3, 0)), ((1, -2), (3, -2)), ((7, -1), (9, -1))),
+    (
+        ("LINE", (1, 0), "left", "tach line"),
+        ("COIL", (1, -2), "left", "opto-coupler"),
+        ("PIN", (9, -1), "right", "to pin p0"),
+    ),
+    note="On the board to order. One jumper on three pins: two outputs never drive one pin.",
+)

@@ -37,6 +37,11 @@ REFUSALS = {
         "ringpull calibrate or selftest runs, or was cut off",
         "let it end; else press the logger's button: it records again, by itself after 5 minutes",
     ),
+    "no_bus": (
+        "the logger is not set up to ask the car's computer",
+        "its logger.json has no channel of kind obd, or no \"bus\": {\"ask\": true}",
+        "add such a channel, with ringpull setup or a text editor, then bring the logger the new logger.json",
+    ),
     "no_file": ("the logger has no such file", "it was started without a logger.json", "ringpull install --config"),
     "no_output": ("this board has no such output", "it is in use, or another board", "use a source of your own"),
     "not_there": ("the board has no such part", "none is wired", "nothing, if that is as it should be"),

@@ -104,6 +104,8 @@ class Newest:
                     out[shared_channels.duty_name(channel)] = float(on_time.duty_pct(self.setup, channel, on, rpm)[0])
             elif kind in shared_channels.PULSE_KINDS:
                 out[column] = self._pulses(channel, raw)
+            elif kind in shared_channels.BUS_KINDS:
+                out[column] = float(analog.from_bus(self.setup, channel, raw)[0])
             else:
                 out[column] = float(raw[channel["name"]][0])
         return out

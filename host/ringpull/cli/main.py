@@ -25,6 +25,7 @@ COMMANDS = {
     "fetch": "marked pulls, or the whole card, over USB while the logger records",
     "calibrate": "calibrate the logger's inputs over USB: two voltages, ground, frequency, free air",
     "selftest": "test the logger's card, inputs, tach, button, lamp, screen, supply, memory and clock over USB",
+    "codes": "trouble codes, readiness and freeze frame, from a card or over USB; clearing, with its cautions",
     "info": "show what is on a card: sessions, channels, marks, damage, timing health",
     "decode": "write the table in engineering units as CSV, Parquet or MDF4",
     "pulls": "list the pulls, one line each: those marked with the button and those found in the signals",

@@ -67,6 +67,8 @@ def _board(config: dict[str, Any]) -> list[Thought]:
 def _input(config: dict[str, Any], channel: dict[str, Any]) -> list[tuple[str, str]]:
     """(code, detail) of advice about a channel's input on this board."""
     out = []
+    if channel["kind"] in descriptions.BUS_KINDS:
+        return out
     board = config.get("board", schema.BOARD)
     if channel["kind"] in ("pulses", "frequency") and board in boards.TITLES and board not in boards.STAMPING:
         shortest = speed.channel_shortest_us(channel)

@@ -88,7 +88,7 @@ def impossible(config: dict[str, Any]) -> list[Thought]:
             out.append(("lambda_over_5v", place(config, channel), f"{most_v:g}"))
     taken = boards.OWN_SUPPLY.get(config.get("board", schema.BOARD))
     for channel in channels:
-        if taken is not None and channel["input"] == taken and not _measures_the_boards_supply(channel):
+        if taken is not None and channel.get("input") == taken and not _measures_the_boards_supply(channel):
             out.append(("board_input", place(config, channel), taken))
     return out + _pressures(config)
 

@@ -32,7 +32,7 @@ def predicted(config: dict[str, Any]) -> Load:
     board = config.get("board", schema.BOARD)
     costs = boards.COSTS[boards.COSTS_OF.get(board, "generic")]
     rate_hz = config.get("rate_hz", schema.RATE_HZ)
-    inputs = [channel["input"][0] for channel in config["channels"]]
+    inputs = [channel.get("input", "bus")[0] for channel in config["channels"]]
     slow = [letter for letter, part in (config.get("converters") or {}).items() if part == "ads1115"]
     read = sum(letter in "xy" and letter not in slow for letter in inputs)
     own = inputs.count("a")

@@ -28,6 +28,7 @@ BRINGS = {
     "trim": "the engine computer's own correction, included in the fuel map; if it fell it is named as a possible "
     "cause of a lean event",
     "trim_long": "the engine computer's own correction, included in the fuel map",
+    "fuel_state": "open or closed loop: trims count only in closed loop",
     "knock": "if it rose it is named beside a lean event",
     "boost_target": "if boost was above it, that is named as a possible cause of a lean event",
     "ethanol": "shifts the usual target between those of petrol and E85, if no target is configured",
@@ -55,7 +56,7 @@ def uses(config: dict[str, Any]) -> list[Use]:
             found[channel["name"]].append(brings)
     _named_by_others(config, found)
     _logger(config, found)
-    return [Use(one["name"], one["input"], tuple(found[one["name"]])) for one in config["channels"]]
+    return [Use(one["name"], one.get("input", "bus"), tuple(found[one["name"]])) for one in config["channels"]]
 
 
 def _lambdas(config: dict[str, Any], found: dict[str, list[str]]) -> None:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from ringpull.dryrun.bus_server import BusServer
 from ringpull.errors import BadConfig, BadUsage, FirmwareFailed, MissingPart, RingpullError
 from ringpull.files.firmware_sources import firmware_dir, shared_math_dir
 from shared_math import channels, config
@@ -22,6 +23,10 @@ HEAP = "192k"  # heap of a small board, though this port's objects are twice as 
 DESK_HEAP = "240k"  # HEAP, 24 kB for the desk board's code, signals and volume, and as much for fragmentation
 USUAL_CONFIG_BYTES = 2000  # without blanks; a longer configuration gets extra heap, as its objects are twice a board's
 BYTES_PER_CONFIG_BYTE = 24
+BUS_KB = 56  # what asks on the car's bus: 39 kB on this port, whose objects are twice a board's, and its codes
+BUS_CHANNEL_KB = 2.5  # and each of its channels: two columns, in the setup, the row queue and the open block
+
+
 SLOT = 512
 MOST_DRIVE_BYTES = 64 << 20
 MOST_PULLS_BYTES = 8 << 20
@@ -101,6 +106,7 @@ def dry_run(
     replace: bool = False,
     image: Path | None = None,
     quick_format: bool = False,
+    bus: BusServer | None = None,
 ) -> DryRunResult:
     """Run the firmware on signal files; `card_dir` then holds drive.rpl, pulls.rpl and logger.json.
 
@@ -109,9 +115,10 @@ def dry_run(
     SLOWEST_WRITE_US, and interrupts run during it (hard) or after it (soft). card_story: what happens to the card,
     (seconds since power-on, event, detail) in time order, see firmware/boards/desk_card.py; card accesses then take
     time. image: file of the card's volume, which is kept after the run; an existing image is a used card, and with
-    quick_format it is formatted first, which leaves its old sectors. Files in card_dir from an earlier run with this
-    configuration are replaced, those of another configuration only with `replace`, those of a real logger never.
-    Raises BadUsage, BadConfig, BadSignal, MissingPart, FirmwareFailed.
+    quick_format it is formatted first, which leaves its old sectors. bus: the car at the other end of the diagnostic
+    bus; without it the bus is empty. Files in card_dir from an earlier run with this configuration are replaced, those
+    of another configuration only with `replace`, those of a real logger never. Raises BadUsage, BadConfig, BadSignal,
+    MissingPart, FirmwareFailed.
     """
     from ringpull.dryrun import signals
 
@@ -130,6 +137,9 @@ def dry_run(
             _use_image(job, Path(image), quick_format)
         if card_story:
             _add_story(work, job, card_story)
+        if bus is not None:
+            told = json.loads(job.read_text())
+            job.write_text(json.dumps({**told, "bus": bus.start()}))
         # A folder with nothing else that MicroPython could import; a link would need rights that few have on Windows
         shutil.copytree(shared_math_dir(), work / "shared_math", ignore=shutil.ignore_patterns("__pycache__"))
         _run(micropython, work, job, compiled.end_us, progress, heap_for(text))
@@ -174,7 +184,11 @@ def _refuse_other_drives(card_dir: Path, settings: dict[str, Any], replace: bool
 def heap_for(text: bytes) -> str:
     """The desk board's heap for a configuration of this text, as a value of MicroPython's option."""
     more = max(0, len(config.squeeze(text)) - USUAL_CONFIG_BYTES) * BYTES_PER_CONFIG_BYTE
-    return f"{int(DESK_HEAP[:-1]) + more // 1024}k"
+    try:
+        bus_kb = (BUS_KB + int(BUS_CHANNEL_KB * len(told))) if (told := channels.from_the_bus(config.load(text))) else 0
+    except (ValueError, KeyError, TypeError):  # a file that the firmware is to refuse
+        bus_kb = 0
+    return f"{int(DESK_HEAP[:-1]) + bus_kb + more // 1024}k"
 
 
 def ring_slots(settings: dict[str, Any], duration_s: float) -> tuple[int, int]:

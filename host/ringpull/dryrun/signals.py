@@ -79,8 +79,13 @@ def compile_signals(config: dict[str, Any], volts: Path, edges: Path | None, but
         frame_us=frame_us,
         end_us=end_us,
         unused=[name for name in names if name not in used],
-        silent=[one["name"] for one in config["channels"] if one not in pulses and one["name"] not in used] + silent,
+        silent=[one["name"] for one in config["channels"] if _without(one, used)] + silent,
     )
+
+
+def _without(channel: dict[str, Any], used: list[str]) -> bool:
+    """Whether an analog or digital channel has no column."""
+    return channel["kind"] not in (*channels.PULSE_KINDS, *channels.BUS_KINDS) and channel["name"] not in used
 
 
 def _at_the_pin(

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from ringpull.dryrun import run
-from ringpull.invented import instruments, scenario, truth
+from ringpull.invented import computer, instruments, scenario, truth
 
 Progress = Callable[[float], None]
 
@@ -18,6 +18,7 @@ def write_signals(folder: Path, seed: int, progress: Progress | None = None, men
     signals.mkdir(parents=True, exist_ok=True)
     instruments.write(drive, signals, seed)
     truth.write(drive, signals, seed)
+    computer.write(drive, signals, seed)
     return signals
 
 
@@ -33,4 +34,5 @@ def run_firmware(folder: Path, seed: int, progress: Progress | None = None) -> P
         seed=seed,
         progress=progress,
         replace=True,
+        bus=computer.car(signals),
     ).card

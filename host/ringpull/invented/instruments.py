@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from ringpull.invented import car
+from ringpull.invented import car, computer
 from ringpull.invented.scenario import Drive
 
 EVERY = 5  # steps between two lines of volts.csv: 200 lines a second
@@ -41,6 +41,7 @@ CONFIG: dict[str, Any] = {
         "gears": [round(car.rpm_per_kmh(gear), 2) for gear in range(1, len(car.GEARS) + 1)],
         "exhaust_l": 1.8,
     },
+    "bus": {"ask": True},
     "channels": [
         {
             "name": "lambda_1",
@@ -63,6 +64,7 @@ CONFIG: dict[str, Any] = {
             "values": [0, 1000],
         },
         {"name": "battery", "input": "a4", "kind": "linear", "unit": "V", "volts": [0.0, 18.0], "values": [0.0, 18.0]},
+        *computer.CHANNELS,
     ],
 }
 

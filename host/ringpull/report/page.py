@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from ringpull.analysis.cells import fuelmap, speed_curve
-from ringpull.report import answer_part, cards, compare_part, curve, data, evidence, map_part, palette
+from ringpull.report import answer_part, car_part, cards, compare_part, curve, data, evidence, map_part, palette
 from ringpull.report.against import Against
 from ringpull.report.words import listed, text
 
@@ -144,12 +144,14 @@ def page(drive, answer, against: Against | None = None, packing: data.Packing | 
         "colours": palette.for_canvas(),
     }
     picture = curve.part(speed_curve.of_answer(answer), answer, events, unit)
+    own = car_part.part(drive, answer)
     sections = [
         answer_part.part(answer, events, unit, picture, summary),
         cards.part(drive, answer, events, unit, notes_of(drive)),
         map_part.part(fuelmap.of_drive(drive)),
         traces(session_chooser(drive), after=remarks_elsewhere(drive)),
         "" if against is None else compare_part.part(against.compared),
+        own,
         evidence.instruments(answer),
         evidence.left_out(answer),
         evidence.health(drive),
@@ -162,6 +164,7 @@ def page(drive, answer, against: Against | None = None, packing: data.Packing | 
         ("map", "fuel map"),
         ("traces", "traces"),
         *([("compare", "before and after")] if against is not None else []),
+        *([("car", "the car's computer")] if own else []),
         ("instruments", "instruments"),
         ("left-out", "left out"),
         ("health", "logger"),

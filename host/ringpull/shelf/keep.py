@@ -170,13 +170,11 @@ def notes(row: Row | None, told: Told, date, session, first: bool) -> Row:
     if out["fuel"] is None:
         out["fuel"] = str((session.config.get("fuel") or {}).get("name", "")) or None
     if session.start_utc:
-        moment, known_from = session.start_utc, dates.CLOCK
+        moment, known_from = session.start_utc, session.start_from
     elif told.on is not None:
         moment, known_from = told.on, "told"
     elif before.get("date_from") == "told":
         return out | {key: before[key] for key in ("date", "date_from", "day", "month")}
-    elif date.known_from == dates.CLOCK:
-        moment, known_from = date.day, dates.CLOCK
     else:
         moment, known_from = date.day, date.known_from
     return out | dated(moment, known_from)

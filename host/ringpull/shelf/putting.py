@@ -24,7 +24,7 @@ def put(path: Path, write: Callable[[Path], None]) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         write(aside)
-        descriptor = os.open(aside, os.O_RDONLY)
+        descriptor = os.open(aside, os.O_RDWR)  # Windows syncs nothing that is open for reading alone
         try:
             os.fsync(descriptor)
         finally:

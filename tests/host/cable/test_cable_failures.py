@@ -65,6 +65,12 @@ def impatient(monkeypatch):
     monkeypatch.setattr(links, "ANSWER_S", 0.3)
 
 
+@pytest.fixture
+def hasty(monkeypatch):
+    """The same where nothing has to start."""
+    monkeypatch.setattr(links, "ANSWER_S", 0.1)
+
+
 class Talker(threading.Thread):
     """Another program on a pty: `says` gets what it was sent and gives what it answers."""
 
@@ -149,12 +155,12 @@ def test_micropython_at_its_prompt(tmp_path, impatient):
     assert "is at MicroPython's prompt: no logger runs on it" in said and "ringpull install" in said
 
 
-def test_another_program_on_the_board(talker, impatient):
+def test_another_program_on_the_board(talker, hasty):
     said = lines_of("fetch", talker(lambda _data: b"temperature 21.4\r\n\x1bweird"))
     assert "is no logger" in said and 'it says "?weird' in said.replace("temperature 21.4", "")
 
 
-def test_garbage_is_told_and_nothing_hangs(talker, impatient):
+def test_garbage_is_told_and_nothing_hangs(talker, hasty):
     noise = random.Random(5)
     said = lines_of("live", talker(lambda _data: noise.randbytes(700)), "--json")
     assert "is no logger" in said
@@ -180,7 +186,7 @@ def test_firmware_that_does_not_know_a_request(talker):
     assert "its firmware is older" in lines_of("fetch", talker(older))
 
 
-def test_firmware_from_before_the_cable(talker, impatient):
+def test_firmware_from_before_the_cable(talker, hasty):
     said = lines_of("live", talker(lambda _data: b""), "--json")
     assert "answers as a logger that records" in said and "its firmware is older" in said
 
@@ -208,6 +214,7 @@ def test_a_logger_that_was_stopped_says_so(tmp_path):
         wait_for(lambda: running.process.poll() is not None, "the firmware ends")
 
 
+@pytest.mark.slow
 def test_a_stopped_logger_goes_on_at_a_press(tmp_path):
     more = {"paced": PACE, "heap": "320k"}  # a board resets itself here, the desk goes on with the heap that it has
     with cable_desk(tmp_path, signals(Held, [9.0]), END_S, **more) as running:
@@ -223,6 +230,7 @@ def _session(link):
         return 0
 
 
+@pytest.mark.slow
 def test_a_board_that_resets_during_a_fetch(tmp_path, impatient):
     """Its port stays, as on a board with a USB chip of its own: silence, and what came is kept."""
     with recorded(tmp_path / "logger") as logger:

@@ -202,7 +202,7 @@ def test_every_channel_is_said_to_be_used_or_not(tmp_path, capsys):
     main(["check", str(path)])
     shown = capsys.readouterr().out
     for channel in good()["channels"]:
-        assert f"{channel['name']} ({channel['input']})" in shown
+        assert f"{channel['name']} ({channel.get('input', 'bus')})" in shown
     assert re.search(r"oil_pressure \(x7\) +logged and shown, not used\n", shown)
     main(["check", str(path), "--json"])
     made = json.loads(capsys.readouterr().out)

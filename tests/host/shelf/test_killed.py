@@ -13,6 +13,7 @@ from ringpull.shelf.keep import Told
 from ringpull.shelf.places import Shelf
 from ringpull.shelf.tables import BESIDE
 
+pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="this system forks no processes")
 TOLD = Told("hill", on="2026-04-01")
 STEPS = ("replace", "fsync", "unlink")  # each call of these is a step, and each may be the last
 

@@ -1,5 +1,6 @@
 """Planted truths: what happened in a season is found, attributed to what it was, and nothing else is called."""
 
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import pyarrow.parquet as pq
@@ -160,3 +161,13 @@ def test_the_page_shows_the_season_and_asks_for_nothing(tmp_path, judged):
     season(shelf, judged, seed=2, car="other", drives=6)
     refused = command("ask", shelf, "drift", "--page", tmp_path / "other.html")
     assert refused.returncode == 2 and "--car" in refused.stderr and not (tmp_path / "other.html").exists()
+
+
+def test_a_shelf_without_events_is_asked_too(tmp_path, judged):
+    quiet = replace(judged, tables={**judged.tables, "events": [], "delays": []})
+    shelf = season(tmp_path, quiet)
+    assert sum(row["events"] for row in ask(shelf, "lean", Chosen()).rows) == 0
+    assert ask(shelf, "delay", Chosen(car="hill")).rows == [] and not ask(shelf, "outliers", Chosen()).rows
+    (tmp_path / "bare" / "v1").mkdir(parents=True)
+    with pytest.raises(BadUsage, match="holds no drive"):
+        ask(tmp_path / "bare", "lean", Chosen())

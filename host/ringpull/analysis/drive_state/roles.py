@@ -20,16 +20,22 @@ NAMES = {
     "commanded": "|".join(judging.COMMANDED),
     "trim": r"trim|fuel_trim|short_(fuel_)?trim|trim_short",
     "trim_long": r"long_(fuel_)?trim|trim_long",
+    "fuel_state": r"fuel_state|fuel_system|fuel_system_1",
     "knock": r"knock",
     "boost_target": r"boost_target|map_target",
     "ethanol": r"ethanol(_content)?|flex",
     "wheel": r"wheel_speed|road_speed|vehicle_speed|speed",
 }
 
+# What is timed against the exhaust: a value that was asked for over the bus comes late, and not at every row
+NEVER_BY_BUS = ("commanded", "injector")
+
 
 def channel_for(role: str, channels: list[dict]) -> dict | None:
     """The channel of the configuration that has this role, or None."""
     for channel in channels:
+        if channel.get("kind") in shared_channels.BUS_KINDS and role in NEVER_BY_BUS:
+            continue
         if channel.get("kind") not in ("lambda", "pulses") or role in ("commanded", "wheel"):
             if re.fullmatch(NAMES[role], channel["name"].lower()):
                 return channel

@@ -78,6 +78,7 @@ class SessionBlocks:
     holes: list[Hole]
     ordered: bool
     health: dict = field(default_factory=dict)
+    codes: bytes = b""
 
     def pieces(
         self, wanted: Collection[int] | None = None, most: int | None = None, runs: list[Run] | None = None
@@ -211,7 +212,8 @@ def find(store: Store) -> Found:
         if setup is None:
             undecoded[session] = sum(len(part) for _, part in _row_slots(store, runs))
             continue
-        made = SessionBlocks(session, store, setup, runs, first, end, rows, holes, ordered, _health(store, runs))
+        kept = _health(store, runs), _codes(store, runs)
+        made = SessionBlocks(session, store, setup, runs, first, end, rows, holes, ordered, *kept)
         if next(made.pieces(most=FEW), None) is None:
             undecoded[session] = sum(scan.is_rows(kinds).sum() for kinds in _kinds(store, runs))
             faults.append("all of its rows are inconsistent, although the checksums are right")
@@ -341,6 +343,14 @@ def _beside(store: Store, runs: list[Run], others: list[Setup]) -> Setup | None:
         for slot in slots[:: max(1, len(slots) // TRIED)].tolist()
     ]
     return setup if fits(store.fetch(places[:: max(1, len(places) // TRIED)]), setup) else None
+
+
+def _codes(store: Store, runs: list[Run]) -> bytes:
+    """What the car's computers answered about trouble codes, as it stands in the session's last block of them."""
+    for run in reversed(_of_kind(store, runs, layout.CODES)):
+        for block in store.fetch([run])[::-1]:
+            return read_setup.text_of(block[None, :])
+    return b""
 
 
 def _health(store: Store, runs: list[Run]) -> dict:

@@ -23,8 +23,9 @@ HALF_PAIR = re.compile(rb"\\u[dD][89a-fA-F]")  # an escape that may be half of a
 class Column:
     """A column of the rows, from the setup text.
 
-    bits: its width. volts_per_count, volts_at_zero: for role "adc", at the logger's terminal. error_v: half-width of
-    its converter's error, if given.
+    bits: its width. volts_per_count, volts_at_zero: for role "adc", at the logger's terminal; for role "bus" the same
+    figures in the channel's unit. error_v: half-width of its converter's error, if given. stale_ms: for role "held",
+    the age from which there is no value.
     """
 
     name: str
@@ -33,6 +34,7 @@ class Column:
     volts_per_count: float = 0.0
     volts_at_zero: float = 0.0
     error_v: float | None = None
+    stale_ms: float | None = None
 
     @property
     def top(self) -> int:
@@ -137,7 +139,10 @@ def _column(told: object) -> Column:
     name, role, bits = told["n"], told["r"], told.get("b")
     if not isinstance(bits, int) or isinstance(bits, bool) or not 1 <= bits <= layout.MAX_BITS:
         raise ValueError(f"column {name} of the setup text has no usable width")
-    if role != "adc":
+    if role == "held":
+        stale_ms = told.get("m")
+        return Column(name, role, bits, stale_ms=stale_ms if _is_number(stale_ms) and stale_ms > 0 else None)
+    if role not in ("adc", "bus"):
         return Column(name, role, bits)
     for key in ("s", "o"):
         if not _is_number(told.get(key)):

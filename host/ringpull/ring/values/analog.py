@@ -27,11 +27,24 @@ def value(setup: Setup, channel: dict, raw: dict[str, Array]) -> Array:
     """
     name = channel["name"]
     out = _thermocouple(setup, channel, raw) if "cold" in channel else _of_counts(setup, channel, raw[name])
+    return _fresh(setup, name, raw, out)
+
+
+def from_bus(setup: Setup, channel: dict, raw: dict[str, Array]) -> Array:
+    """(rows,) values of a channel that came over the car's bus, float, NaN where they are held for too long."""
+    name = channel["name"]
+    column = setup.described(name, "bus")
+    return _fresh(setup, name, raw, raw[name] * column.volts_per_count + column.volts_at_zero)
+
+
+def _fresh(setup: Setup, name: str, raw: dict[str, Array], values: Array) -> Array:
+    """NaN in place of values that are held for too long."""
     held = setup.column(name + ".held", "held")
-    if held is not None:
-        oldest = min(layout.STALE_MS, setup.columns[held].top - 1)
-        out = np.where(raw[name + ".held"] >= oldest, np.nan, out)
-    return out
+    if held is None:
+        return values
+    column = setup.columns[held]
+    oldest = min(column.stale_ms or layout.STALE_MS, column.top - 1)
+    return np.where(raw[name + ".held"] >= oldest, np.nan, values)
 
 
 def _of_counts(setup: Setup, channel: dict, counts: Array) -> Array:

@@ -34,6 +34,8 @@ def decodable(setup: Setup) -> list[dict]:
             there = setup.column(name, "count") is not None and setup.column(name + ".age", "age") is not None
             if channel["kind"] == "pulse_width":
                 there = there and setup.column(name + ".on", "on_us") is not None
+        elif kind in shared_channels.BUS_KINDS:
+            there = setup.column(name, "bus") is not None
         else:
             there = kind == "digital" and setup.column(name, "digital") is not None
         if there:
@@ -47,6 +49,8 @@ def channel_value(setup: Setup, channel: dict, table: Table) -> np.ndarray:
         return analog.value(setup, channel, table)
     if channel["kind"] in shared_channels.PULSE_KINDS:
         return pulses.value(setup, channel, table)
+    if channel["kind"] in shared_channels.BUS_KINDS:
+        return analog.from_bus(setup, channel, table)
     return table[channel["name"]].astype(float)
 
 

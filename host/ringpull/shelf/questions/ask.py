@@ -63,7 +63,11 @@ def steady(shelf: Shelf, car: str | None, answer: Callable[[], Found]) -> Found:
 
 
 def refuse_unknown_car(shelf: Shelf, chosen: Chosen) -> None:
-    """BadUsage where a shelf has no such car."""
+    """BadUsage where a shelf has no such car, or none at all."""
+    if not shelf.files("drives"):
+        raise BadUsage(
+            f"{shelf.root} holds no drive", "nothing was kept yet", f"keep one: ringpull keep CARD --in {shelf.root}"
+        )
     if chosen.car is not None and not shelf.files("drives", chosen.car):
         raise BadUsage(
             f"there is no car {chosen.car!r} on this shelf", "a slip in the name", f"see: ringpull kept {shelf.root}"

@@ -40,9 +40,14 @@ def entries(live: Live):
 
 def changes(live: Live) -> Found:
     """Every entry and cell; `called`: by Holm over all of them, and a difference of LEAST_STEP or more."""
-    log = {(one["car_name"], one["segment"]): one for one in live.run(entries(live))}
+    return of_sums(live.run(drift.sums(live)), live.run(entries(live)))
+
+
+def of_sums(stretches: list[Row], noted: list[Row]) -> Found:
+    """`changes` of what the engine has summed, and the entries."""
+    log = {(one["car_name"], one["segment"]): one for one in noted}
     cells: dict[tuple, dict[int, Row]] = {}
-    for row in live.run(drift.sums(live)):
+    for row in stretches:
         cells.setdefault((*place(row), row["load_unit"]), {})[row["segment"]] = row
     moving = drifting([list(parts.values()) for parts in cells.values()])
     rows = []

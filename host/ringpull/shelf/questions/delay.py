@@ -9,6 +9,7 @@ from ringpull.shelf.questions.found import LEAST_DRIVES, LEVEL, Found, Row, Show
 from ringpull.shelf.questions.live import YEAR_D, Live
 
 LEAST_STEP_S = 0.010  # less is not worth naming
+WHAT = {"lag": "lag_s", "delay": "delay_s"}
 BY_DATE, BY_HOURS = "years since fitting", "100 engine hours"
 COLUMNS = (
     Shown("car_name", "car"),
@@ -57,10 +58,15 @@ def sums(live: Live, what: str):
 def delay(live: Live) -> Found:
     """Lag, and delay at 3000 rpm and 100 kPa, against age; `called`: by Holm over cars and sensors, growing, and by
     LEAST_STEP_S or more."""
+    return of_sums({what: live.run(sums(live, column)) for what, column in WHAT.items()})
+
+
+def of_sums(parts: dict[str, list[Row]]) -> Found:
+    """`delay` of what the engine has summed of each figure."""
     rows = []
-    for what, column in (("lag", "lag_s"), ("delay", "delay_s")):
+    for what, some in parts.items():
         sensors: dict[tuple, list[Row]] = {}
-        for row in live.run(sums(live, column)):
+        for row in some:
             sensors.setdefault((row["car_name"], row["bank"], row["dated"]), []).append(row)
         rows += [one for key in sorted(sensors) if (one := line(sensors[key], what)) is not None]
     called = stats.holm(np.array([row["chance"] for row in rows]), LEVEL) if rows else []

@@ -47,8 +47,13 @@ def sums(live: Live):
 def drift(live: Live) -> Found:
     """The cells of every car with their rate; `called`: by Holm over all of them, and LEAST_STEP or more over the time
     that was looked at."""
+    return of_sums(live.run(sums(live)))
+
+
+def of_sums(parts: list[Row]) -> Found:
+    """`drift` of what the engine has summed."""
     cells: dict[tuple, list[Row]] = {}
-    for row in live.run(sums(live)):
+    for row in parts:
         cells.setdefault((*place(row), row["load_unit"]), []).append(row)
     rows = [one for key in sorted(cells, key=str) if (one := line(cells[key])) is not None]
     called = stats.holm(np.array([row["chance"] for row in rows]), LEVEL) if rows else []

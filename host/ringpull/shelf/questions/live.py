@@ -12,6 +12,7 @@ from typing import Any
 from ringpull.errors import BadUsage, MissingPart
 from ringpull.shelf.library import ibis as load_ibis
 from ringpull.shelf.places import Shelf
+from ringpull.shelf.tables import TABLES
 from ringpull.shelf.version import ANALYSIS
 
 ENGINES = ("duckdb", "pyspark")
@@ -55,17 +56,20 @@ class Engine:
 
     def table(self, shelf: Shelf, name: str, car: str | None) -> Any:
         """A table of the shelf, of all cars or of one; without rows where there is no file."""
-        from ringpull.shelf import putting
-
-        folders = shelf.folders(name, car)
-        if not any(folder.glob("*.parquet") for folder in folders) or not shelf.files(name, car):
-            return self.ibis.memtable(putting.schema(name).empty_table())
+        if not shelf.files(name, car):
+            return self._without_rows(self.table(shelf, "drives", car), name)
         pattern = shelf.folder(name, car) if car is not None else shelf.base / name / "car=c_*"
         return self.connection.read_parquet(f"{pattern}/*.parquet")
 
+    def _without_rows(self, other: Any, name: str) -> Any:
+        """A table with the columns that it should have, made of another one's."""
+        kinds = {"text": "string", "float": "float32", "double": "float64", "bool": "boolean", "timestamp": "timestamp"}
+        columns = {one.name: self.ibis.null(kinds.get(one.kind, one.kind)) for one in TABLES[name]}
+        return other.filter(lambda t: t.serial < 0).select(**columns)
+
 
 class Live:
-    """The tables as a question takes them. Every property is an expression; nothing is computed by asking for one."""
+    """The tables as a question takes them: expressions, of which the engine computes that of the drives first."""
 
     def __init__(self, engine: Engine, shelf: Shelf, chosen: Chosen) -> None:
         self.engine, self.shelf, self.chosen = engine, shelf, chosen
@@ -113,7 +117,8 @@ class Live:
         for asked, name in ((self.chosen.since, "since"), (self.chosen.until, "until")):
             if asked is not None:
                 out = out.filter(lambda t, asked=asked, name=name: t.day >= asked if name == "since" else t.day < asked)
-        return out if self.chosen.fuel is None else out.filter(lambda t: t.fuel == self.chosen.fuel)
+        out = out if self.chosen.fuel is None else out.filter(lambda t: t.fuel == self.chosen.fuel)
+        return out
 
     def beside(self, table: str, *names: str) -> Any:
         """The rows of a table that belong to these drives. names: columns of the drives that they get."""
@@ -125,21 +130,13 @@ class Live:
     def drive_means(self) -> Any:
         """A row for each drive, bank and cell: `ratio`, the mean of its pulls, `worst` the largest short mean, and how
         many pulls. The drive is the unit of what is asked across months: its pulls share their day."""
-        cells = self.beside("cells", "car_name", "month", "segment", "x", "day")
+        cells = self.beside("cells", "car_name", "month", "segment", "x", "day", "load_unit")
         keys = ["car_name", "bank", "load_unit", "rpm", "load", "drive", "segment", "month", "x", "day"]
-        return (
-            self._with_unit(cells)
-            .group_by(keys)
-            .agg(
-                ratio=lambda t: t.ratio.cast("float64").sum() / t.count(),
-                worst=lambda t: t.ratio_max.cast("float64").max(),
-                pulls=lambda t: t.count(),
-            )
+        return cells.group_by(keys).agg(
+            ratio=lambda t: t.ratio.cast("float64").sum() / t.count(),
+            worst=lambda t: t.ratio_max.cast("float64").max(),
+            pulls=lambda t: t.count(),
         )
-
-    def _with_unit(self, rows: Any) -> Any:
-        units = self.drives.select("drive", "load_unit")
-        return rows.inner_join(units, ["drive"])
 
     def left_out(self) -> dict[str, int]:
         """How many drives are not asked, and why."""

@@ -1,0 +1,263 @@
+"""The page for whoever solders the first board: block by block, what to fit, what to measure, what must come out.
+
+Volts and their limits are those of circuit/checks.py, which a test computes in ngspice; ohms are computed here.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+
+from hardware.board import contents, items, prices, rules, shape
+from hardware.circuit import checks
+from hardware.circuit.blocks import BY_NAME
+from hardware.circuit.stock import PRICE_DATE
+
+REFERENCE_V = 3.0
+_BATTERY, _PLAIN = ([BY_NAME[name].value(ref) for ref in ("R1", "R2")] for name in ("analog_battery", "analog_5v"))
+_CHANNELS = (
+    {"name": "lambda_1", "input": "a0", "kind": "lambda", "front": "differential", "volts": [0.0, 5.0],
+     "values": [0.60, 1.40]},
+    {"name": "engine_speed", "input": "p0", "kind": "pulses", "per_rev": 2, "max_rpm": 9000},
+    {"name": "throttle", "input": "a2", "kind": "linear", "unit": "%", "volts": [0.5, 4.5], "values": [0, 100]},
+    {"name": "map", "input": "x0", "kind": "linear", "unit": "kPa", "volts": [0.5, 4.5], "values": [20, 300]},
+    {"name": "battery", "input": "x1", "kind": "linear", "unit": "V", "volts": [0.0, 17.0], "values": [0.0, 17.0],
+     "divider": {"top_ohm": _BATTERY[0], "bottom_ohm": _BATTERY[1]}},
+)  # fmt: skip
+LOGGER = {
+    "version": 1, "board": "rp2", "rate_hz": 200, "reference_v": REFERENCE_V, "converters": {"x": "mcp3208"},
+    "engine": {"cylinders": 4, "strokes": 4, "displacement_cc": 1598}, "fuel": {"name": "petrol"},
+    "channels": list(_CHANNELS),
+}  # fmt: skip
+
+
+def logger_json() -> str:
+    """LOGGER, a channel a line."""
+    head = json.dumps(LOGGER | {"channels": 0}).removesuffix("0}")
+    return head + "[\n " + ",\n ".join(json.dumps(one) for one in _CHANNELS) + "\n]}"
+
+
+@dataclass(frozen=True)
+class Measure:
+    """check: text of a Check, or "" where `want` is computed here. at: where the meter goes. state: what is joined."""
+
+    state: str
+    at: str
+    want: str
+    check: str = ""
+
+
+@dataclass(frozen=True)
+class Step:
+    """fit: parts of these blocks, or the words that say so. before: what to look at first."""
+
+    title: str
+    fit: tuple[str, ...]
+    words: str
+    measures: tuple[Measure, ...]
+
+
+def _volts(low: float, high: float) -> str:
+    return f"{low:.2f} to {high:.2f} V"
+
+
+def limits(text: str) -> tuple[float, float]:
+    """The limits of a check. KeyError where no check has that text."""
+    found = {check.text: check for check in checks.ALL}
+    return found[text].low, found[text].high
+
+
+def _held(state: str, at: str, text: str, unit: str = "V") -> Measure:
+    low, high = limits(text)
+    if unit == "mA":
+        return Measure(state, at, f"{1000 * low:.0f} to {1000 * high:.0f} mA", text)
+    if unit == "ohm":
+        return Measure(state, at, f"{low:g} to {high:g} ohm", text)
+    return Measure(state, at, _volts(max(low, 0.0), high), text)
+
+
+def rail_ohm() -> float:
+    """Ohms from 3V3 to ground with neither chips nor RP2040 board in their sockets: the clamp's two dividers."""
+    clamp = BY_NAME["clamp"]
+    one, two = (clamp.value(a) + clamp.value(b) for a, b in (("R1", "R2"), ("R3", "R4")))
+    return one * two / (one + two)
+
+
+def steps() -> tuple[Step, ...]:
+    """In the order of work: the supply alone before anything that it could harm."""
+    differential = [
+        (
+            _held(f"{one}-R1 and {one}-R4 joined to T2", f"TP-{pin}", "below 0.03 V at pin a0"),
+            _held(f"{one}-R1 to 3V3, {one}-R4 to T2", f"TP-{pin}", "1.96 V ± 0.06 V at pin a0"),
+            _held(f"{one}-R1 to 12 V, {one}-R4 to T2", f"TP-{pin}", "at most 3.6 V at pin a0"),
+        )
+        for one, pin in (("A0", "a0"), ("A1", "a1"))
+    ]
+    taps = [
+        (
+            _held(f"{one}-R1 and {one}-R4 joined to T2", f"TP-{pin}", "below 0.03 V at pin a2"),
+            _held(f"{one}-R1 to 3V3, {one}-R4 to T2", f"TP-{pin}", "1.96 V ± 0.06 V at pin a2"),
+        )
+        for one, pin in (("A2", "a2"), ("A3", "x0"))
+    ]
+    lines = [
+        (
+            _held(f"{one}-R4 to 5 V", f"TP-{pin}", "3.3 V ± 0.1 V at pin p0"),
+            _held(f"{one}-R4 to T2", f"TP-{pin}", "0 V at pin p0"),
+        )
+        for one, pin in (("E1", "p0"), ("E2", "p1"))
+    ]
+    return (
+        Step(
+            "The bare board",
+            (),
+            "Look at both sides against the light: no hair of copper between tracks, the slot milled through, no "
+            f"copper within {shape.COIL_MM:g} mm of the coil's corner. Ground and analog ground are **two** pieces of "
+            "copper: they meet in the RP2040 board alone.",
+            (
+                Measure("meter in ohms", "TP-12V to TP-GND", "open (above 1 Mohm)"),
+                Measure("meter in ohms", "TP-AGND to TP-GND", "open (above 1 Mohm)"),
+                Measure("meter in ohms", "TP-3V3 to TP-GND", "open (above 1 Mohm)"),
+                Measure("meter in ohms", "pin 1 of J8 to TP-GND, pin 3 of J8 to TP-GND", "open (above 1 Mohm)"),
+            ),
+        ),
+        Step(
+            "Supply",
+            ("P", "J1"),
+            "Low parts first, Q1 and the regulator with its heat sink last. **Q1's tab is live** and stands "
+            "3 mm from the RP2040 board: an insulating cap over it. Everything else stays off. A bench "
+            "supply with its current limit at 0.1 A, P-F2 in the ground wire.",
+            (
+                _held("12 V at J1", "TP-5V", "5.0 V ± 0.2 V at P-U1 out"),
+                _held("12 V at J1", "TP-VBOARD", "5.0 V ± 0.2 V at the cathode of P-D4"),
+                _held("12 V at J1", "current into J1", "less than 25 mA drawn", "mA"),
+                _held("12 V at J1 the wrong way round", "TP-5V", "0 V at P-U1 out"),
+            ),
+        ),
+        Step(
+            "Clamp voltages, sockets",
+            ("V", "sockets of M1, U1, U2, U3, X-U1 and their capacitors"),
+            "The chips and the RP2040 board are not in their sockets yet. Without power:",
+            (Measure("meter in ohms", "TP-3V3 to TP-GND", f"{0.97 * rail_ohm():.0f} to {1.03 * rail_ohm():.0f} ohm"),),
+        ),
+        Step(
+            "RP2040 board and card",
+            ("S", "N", "M1 in its sockets", "S-X1: compare the order of your carrier's pins with the print"),
+            "The board's USB socket points off the edge. First by USB alone, 12 V off; then by 12 V alone.",
+            (
+                _held("12 V at J1", "TP-VBOARD", "4.7 V ± 0.2 V at VBOARD"),
+                Measure("12 V at J1", "TP-3V3", _volts(3.3 * 0.98, 3.3 * 1.02)),
+                _held("12 V at J1", "TP-VCH", "VCH 2.65 to 2.80 V"),
+                _held("12 V at J1", "TP-VCL", "VCL 0.38 to 0.45 V"),
+                _held("12 V at J1", "TP-REF against TP-AGND", "3.00 V ± 0.03 V at REF"),
+                Measure("power off, RP2040 board in", "TP-AGND to TP-GND", "below 1 ohm"),
+            ),
+        ),
+        Step(
+            "Lambda inputs",
+            ("A0", "A1", "G", "U2", "J2", "J3"),
+            "The resistors that later sit at the controller (R1, R4) hang on the plugs. Wash the flux off.",
+            (
+                *differential[0],
+                *differential[1],
+                _held("power off", "J2 pin 3 to TP-GND", "9.5 to 10.5 ohm from T14 to T2", "ohm"),
+            ),
+        ),
+        Step(
+            "Sensor taps, battery, converter",
+            ("A2", "A3", "A4", "X", "U3", "J4", "J5"),
+            "**Never on an electronic throttle or pedal.** x0 and x1 are the converter's first inputs, on test points.",
+            (*taps[0], *taps[1], _held("12.0 V at J1", "TP-x1", "12.0 V give 2.10 V ± 0.05 V at pin a3")),
+        ),
+        Step(
+            "Tach lines",
+            ("E1", "E2", "J", "U1", "J7"),
+            "E1-JP1 and E2-JP1 open; J-JP1 on pins 1 and 2 for line 1.",
+            (*lines[0], *lines[1]),
+        ),
+        Step(
+            "Coil's corner",
+            ("C", "J8"),
+            "J-JP1 on pins 2 and 3. R1, R2 and R4 of block C sit at the coil, never here. Wash the flux off: what is "
+            "left of it creeps. More than 12 V are not tried on the bench.",
+            (_held("12 V between the free ends of C-R1 and C-R4", "TP-p0", "p0 stays at 0 V"),),
+        ),
+        Step(
+            "Button, lamp, sounder, screen",
+            ("B", "Z", "D", "J9"),
+            "Button on T15 and T16, lamp on T17 (long leg) and T18.",
+            (
+                _held("button up", "TP-button", "3.3 V ± 0.1 V at the button's pin"),
+                _held("button pressed", "TP-button", "below 0.5 V while it is pressed"),
+                _held("the lamp's pin (GP12) at 3V3", "current through the lamp", "1 to 3 mA through the lamp", "mA"),
+            ),
+        ),
+        Step(
+            "Reservoir, 5 V for sensors",
+            ("H", "R", "J6"),
+            "H-C1's polarity first: 4700 uF the wrong way round burst.",
+            (
+                _held("12 V at J1", "TP-power_fail", "below 0.2 V at the power-fail signal"),
+                _held("12 V just off", "TP-power_fail", "3.3 V ± 0.1 V at the power-fail signal"),
+                _held("12 V at J1", "T12 against TP-GND", "5.0 V ± 0.2 V at T12"),
+                _held("power off", "T13 to TP-GND", "0.9 to 1.1 ohm from T13 to T2", "ohm"),
+            ),
+        ),
+    )
+
+
+def markdown() -> str:
+    """The page."""
+    low, high = prices.range_usd()
+    ends = [REFERENCE_V * (top + bottom) / bottom for top, bottom in (_PLAIN, _BATTERY)]
+    out = [
+        "# Bring-up of the board",
+        "",
+        "**Nobody has built this board yet.** It passes its checks on paper (KiCad's rules, the netlist read back, the "
+        "circuit's simulations); no copper has been etched, nothing measured. Whoever builds the first one: this page "
+        "in this order, and stop at the first figure that is not met.",
+        "",
+        f"Price, {PRICE_DATE}, all from memory, no offer: a bare board {prices.BARE_USD:.2f} USD where "
+        f"{prices.BOARDS_ORDERED} are ordered ({prices.BOARDS_USD:.0f} USD and {prices.BOARDS_SHIPPING_USD:.0f} USD "
+        f"shipping); everything for one logger {prices.total_usd():.2f} USD in single quantities, {low} to {high} with "
+        "shipping from cheap to dear ([parts](parts.csv)). Lambda controller and its sensor are not in it.",
+        "",
+        "To order: the files of [gerber](gerber), zipped. Two layers, 1.6 mm, 35 µm copper, "
+        f"{shape.WIDTH_MM:g} x {shape.HEIGHT_MM:g} mm, tracks and gaps at least 0.25 mm, holes at least "
+        f"{rules.VIA_DRILL_MM} mm, one milled slot of {shape.SLOT_MM:g} mm. Where each part goes: "
+        "[page](assembly.html), [picture](assembly.svg).",
+        "",
+        "The six rules at the head of [the circuit's page](../../README.md) hold here too. What sits at the far ends "
+        "of the wires is in the [parts](parts.csv) with its place.",
+        "",
+        "Transistors: the print is for 2N3904, 2N3906 and MPSA92. BC547 and BC557 go in turned round.",
+        "",
+    ]
+    for k, step in enumerate(steps(), 1):
+        out += [f"## {k}. {step.title}", "", step.words, ""]
+        if step.fit:
+            out += [f"Fit: {', '.join(step.fit)}.", ""]
+        out += ["| state | measure | must be | is |", "|---|---|---|---|"]
+        out += [f"| {one.state} | {one.at} | {one.want} | |" for one in step.measures]
+        out.append("")
+    empty = [use.prefix for use in contents.BOARD.uses if use.prefix in contents.NOT_FITTED]
+    count = sum(item.block in empty for item in items.all_items())
+    out += [
+        "## What stays empty",
+        "",
+        f"Block {', '.join(empty)} (the car's bus), {count} parts and J10: the firmware does not read it. K-JP1 stays "
+        "open.",
+        "",
+        "## logger.json for this board",
+        "",
+        f"An example; scales and engine are yours. Inputs end at {ends[0]:.2f} V, the battery at {ends[1]:.1f} V, "
+        f"since the reference is {REFERENCE_V:.2f} V. A second lambda controller goes on `a1`, a wheel sensor on `p1`.",
+        "",
+        "```json",
+        logger_json(),
+        "```",
+        "",
+        "Then the [bench proof](../../README.md#bench-proof) and the first drive, as for a logger on perfboard.",
+        "",
+    ]
+    return "\n".join(out)

@@ -1,0 +1,84 @@
+"""What stands on the board: the circuit's blocks, how they are joined, and which socket each cable has."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from hardware.circuit.builds import FULL, Build, Terminal, Use
+
+_PAIR = "screened pair 2 x 0.25 mm2"
+_LAMBDA = {"IN": "car_lambda", "SENSE": "car_lambda_ground"}
+_OWN = ("T1", "T2", "T3", "T4", "T5", "T6", "T8", "T11", "T12", "T13", "T14", "T15", "T16", "T17", "T18")
+
+BOARD = Build(
+    "board",
+    "Board to order: two differential and two high-ohm inputs, battery, two tach lines, coil, screen, buzzer",
+    110.0,
+    (
+        FULL.used("P"),
+        FULL.used("H"),
+        FULL.used("R"),
+        FULL.used("V"),
+        FULL.used("A0"),
+        Use("A1", "differential", {"IN": "car_lambda_2", "P1": "T21", "SENSE": "car_lambda_2_ground", "M1": "T22",
+                                   "PIN": "a1"}),
+        FULL.used("A2"),
+        Use("A3", "sensor_tap", {"IN": "car_pressure", "P1": "T7", "SENSE": "car_pressure_ground", "M1": "T10",
+                                 "PIN": "x0"}),
+        Use("A4", "analog_battery", {"IN": "T1", "PIN": "x1"}),
+        Use("N", "reference", {}),
+        Use("X", "converter", {"X0": "x0", "X1": "x1", "SCK": "x_sck", "MISO": "x_miso", "MOSI": "x_mosi",
+                               "CS": "x_cs"}),
+        FULL.used("G"),
+        Use("E1", "tach_logic", {"IN": "car_tach", "L": "T19", "PIN": "line_1"}),
+        Use("E2", "tach_logic", {"IN": "car_tach_2", "L": "T20", "PIN": "p1"}),
+        Use("C", "tach_opto", {"IN": "car_coil", "Z": "T5", "GIN": "car_block", "K": "T6", "PIN": "coil_edges"}),
+        Use("J", "tach_select", {"LINE": "line_1", "COIL": "coil_edges", "PIN": "p0"}),
+        FULL.used("B"),
+        FULL.used("Z"),
+        FULL.used("S"),
+        FULL.used("D"),
+        Use("K", "can", {"TX": "bus_tx", "RX": "bus_rx", "H": "car_bus_high", "CANH": "T23", "L": "car_bus_low",
+                         "CANL": "T24"}),
+    ),
+    {
+        **{name: FULL.terminals[name] for name in _OWN},
+        "T7": Terminal("pressure", "pressure sensor", "signal", _PAIR, "white", 0.25),
+        "T10": Terminal("pressure ground", "pressure sensor", "ground", _PAIR, "blue", 0.25),
+        "T19": Terminal("tach", "engine computer", "tach output", "0.5 mm2", "violet"),
+        "T20": Terminal("second pulses", "wheel sensor or injector", "signal", "0.5 mm2", "pink"),
+        "T21": Terminal("lambda 2", "second lambda controller", "0-5 V output", _PAIR, "white", 0.25),
+        "T22": Terminal("lambda 2 ground", "second lambda controller", "signal ground", _PAIR, "blue", 0.25),
+        "T23": Terminal("CAN high", "car's bus", "high", "twisted pair", "yellow", 0.25),
+        "T24": Terminal("CAN low", "car's bus", "low", "twisted pair", "green", 0.25),
+    },
+    {},
+)  # fmt: skip
+NOT_FITTED = ("K",)  # blocks whose pads stay empty: the firmware does not read them
+
+
+@dataclass(frozen=True)
+class Cable:
+    """One pluggable terminal. ways: terminal names from pin 1 on, "" for a way that stays empty. stock: of socket and
+    plug."""
+
+    ref: str
+    title: str
+    ways: tuple[str, ...]
+    stock: str
+
+
+CABLES = (
+    Cable("J1", "12 V", ("T1", "T2"), "plug_2"),
+    Cable("J2", "lambda 1", ("T3", "T4", "T14"), "plug_3"),
+    Cable("J3", "lambda 2", ("T21", "T22", "T14"), "plug_3"),
+    Cable("J4", "throttle", ("T8", "T11", "T14"), "plug_3"),
+    Cable("J5", "pressure", ("T7", "T10", "T14"), "plug_3"),
+    Cable("J6", "5 V out", ("T12", "T13"), "plug_2"),
+    Cable("J7", "tach", ("T19", "T20", "T14"), "plug_3"),
+    Cable("J8", "coil", ("T5", "", "T6"), "plug_coil"),
+    Cable("J9", "button, lamp", ("T15", "T16", "T17", "T18"), "plug_4"),
+    Cable("J10", "bus", ("T23", "T24", "T14"), "plug_3"),
+)
+TEST_POINTS = ("12V", "VS", "5V", "VBOARD", "3V3", "VCH", "VCL", "REF", "AGND", "GND", "a0", "a1", "a2", "x0", "x1",
+               "p0", "p1", "button", "power_fail", "gp2", "gp3")  # fmt: skip

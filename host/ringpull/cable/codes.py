@@ -1,0 +1,94 @@
+"""Trouble codes over the cable: what the session's question brought, asked anew at the bench, cleared."""
+
+from __future__ import annotations
+
+import json
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+from ringpull.cable.bench import Bench
+from ringpull.cable.link import Link
+from ringpull.errors import CarRefused
+from ringpull.ring.values import codes
+from shared_math import bus_states, cable, cable_bench
+from shared_math.obd import replies
+
+ASK_S = 70.0  # a computer may announce its answer for later
+
+DONE, TURNS, UNKNOWN, SILENT = 0x44, -1, -2, 0
+
+
+@dataclass
+class Told:
+    """units: what each computer answered. whole: whether all was asked. state: of the bus."""
+
+    units: list[codes.UnitCodes]
+    whole: bool
+    state: int
+
+    def sentence(self) -> str:
+        """Why there is nothing."""
+        what, step = bus_states.sentence(self.state)
+        return what + (f": {step}" if step else "")
+
+
+def now(link: Link) -> Told:
+    """What was answered since the logger's session began."""
+    words, payload = link.ask(cable.CODES)
+    return Told(codes.read(payload), words[2] == "1", int(words[1]))
+
+
+def anew(bench: Bench) -> Told:
+    """At the bench: asked now."""
+    words, payload = _asked(bench, cable.CODES)
+    return Told(codes.read(payload), words[2] == "1", int(words[1]))
+
+
+def _asked(bench: Bench, verb: str) -> tuple[list[str], bytes]:
+    bench.link.send(verb)
+    answer = bench.link.answer(ASK_S)
+    if answer is None:
+        raise bench.link.silent()
+    return answer
+
+
+def save(told: Told, folder: Path) -> Path:
+    """All that was told, in a file of its own with the date in its name."""
+    folder.mkdir(parents=True, exist_ok=True)
+    path = folder / time.strftime("codes-%Y%m%d-%H%M%S.json", time.gmtime())
+    with open(path, "x", encoding="utf-8") as file:
+        json.dump({"utc": time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime()), "units": _kept(told)}, file, indent=1)
+    return path
+
+
+def _kept(told: Told) -> list[dict]:
+    return [codes.as_json(unit) for unit in told.units]
+
+
+def clear(bench: Bench) -> Told:
+    """At the bench: clear, and ask again. Raises CarRefused with the reason where nothing was cleared."""
+    words, payload = _asked(bench, cable_bench.CLEAR)
+    result, state = int(words[1]), int(words[2])
+    if result == DONE:
+        return Told(codes.read(payload), True, state)
+    if result == TURNS:
+        raise CarRefused(
+            "the codes were not cleared: the engine turns, or the car rolls",
+            "the tach, or a computer, tells of a speed",
+            "stop both, then ignition on",
+        )
+    if result == UNKNOWN:
+        raise CarRefused(
+            "the codes were not cleared: nothing tells that the engine stands",
+            "no computer gave engine or road speed",
+            "turn the ignition on, then try again",
+        )
+    if result == SILENT:
+        what, step = bus_states.sentence(state)
+        raise CarRefused("the codes were not cleared: no computer answered", what, step or "turn the ignition on")
+    raise CarRefused(
+        f"the codes were not cleared: the car's computer refused ({result:02X})",
+        replies.refusal(result),
+        "engine off, ignition on; where it asks for security access, only the maker's own tester can",
+    )

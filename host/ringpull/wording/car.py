@@ -1,0 +1,38 @@
+"""What the car's own computer says, in sentences."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from shared_math import bus_states
+
+WENT_WELL = (bus_states.SILENT, bus_states.LISTENING, bus_states.ASKING, bus_states.ANSWERED)
+
+
+def how_it_was(said: Any) -> list[str]:
+    """How the bus was in a session, and how good its values are. said: analysis.car.CarSaid."""
+    out = []
+    for state in said.states:
+        if state in WENT_WELL and (state != said.states[-1] or state == bus_states.ANSWERED):
+            continue
+        what, step = bus_states.sentence(state)
+        out.append(what + (f": {step}." if step else "."))
+    if said.trip_ms is not None:
+        out.append(
+            f"It answered in {said.trip_ms:.0f} ms; a value's time is the middle of that, known to half of it. "
+            f"{said.lost} answers were lost."
+        )
+    delay = said.delay
+    if delay is not None:
+        out.append(
+            f"It tells engine speed {1000 * delay.delay_s:.0f} +/- {1000 * delay.u_s:.0f} ms after the tach (95 %, "
+            f"from {delay.stretches} stretches)."
+        )
+        if delay.disagrees:
+            out.append(
+                f"Tach and computer differ by {100 * delay.off:.1f} % in engine speed: look at per_rev, and at which "
+                "unit answers."
+            )
+        else:
+            out.append(f"Tach and computer agree on engine speed within {100 * delay.off:.1f} %.")
+    return out
