@@ -55,7 +55,7 @@ def test_it_is_the_same_board_each_time(done):
 def test_a_track_in_the_coil_s_corner_is_an_error(monkeypatch):
     number = re.search(r'\(net (\d+) "3V3"\)', kicad.board_text())[1]
     track = (
-        f'(segment (start 30 29) (end 33 29) (width 0.35) (layer "F.Cu") (net {number}) (tstamp {kicad._id("x")}))\n'
+        f'(segment (start 30 25) (end 32 25) (width 0.35) (layer "F.Cu") (net {number}) (tstamp {kicad._id("x")}))\n'
     )
     hurt = changed(monkeypatch, "(zone (net", track + "(zone (net")
     assert any(

@@ -7,7 +7,6 @@ server takes such paths.
 from __future__ import annotations
 
 import json
-import os
 from pathlib import Path
 
 from ringpull.device import firmware_build
@@ -18,9 +17,8 @@ PAGE = Path(__file__).resolve().parents[2] / "package.json"
 
 def text() -> str:
     """What stands in it: the files that `ringpull install` brings, as sources, the start last."""
-    files = firmware_build.sources()
-    names = [name for name in files if name != firmware_build.START] + [firmware_build.START]
-    urls = [[name, os.path.relpath(files[name], PAGE.parent).replace(os.sep, "/")] for name in names]
+    names = [name for name in firmware_build.sources() if name != firmware_build.START] + [firmware_build.START]
+    urls = [[name, name if name.startswith("shared_math/") else "firmware/" + name] for name in names]
     listed = ",\n".join("  " + json.dumps(one) for one in urls)
     return f'{{\n "version": {json.dumps(VERSION)},\n "deps": [],\n "urls": [\n{listed}\n ]\n}}\n'
 

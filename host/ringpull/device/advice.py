@@ -5,7 +5,7 @@ from typing import Any
 from ringpull.analysis.drive_state import roles, units
 from ringpull.device.advice_words import ADVICE
 from ringpull.device.impossible import Thought, manifold_channels, place, range_kpa
-from shared_math import boards, judging, lean_watch, plausible, speed
+from shared_math import boards, bus, judging, lean_watch, plausible, speed
 from shared_math import channels as descriptions
 from shared_math.config import checker, schema
 
@@ -28,6 +28,7 @@ BASE_UNITS |= {"V": ("battery",), "ms": ("injector",), "km/h": ("wheel",)}
 # Advice to follow up before the first drive; all other advice is worth knowing
 FIRST = (
     "board_unknown",
+    "bus_not_own",
     "input_not_there",
     "per_rev_unusual",
     "sensor_too_small",
@@ -52,7 +53,7 @@ def advice(config: dict[str, Any]) -> list[Thought]:
         out += [(code, where, detail) for code, detail in (*_input(config, channel), *_values(config, channel))]
     for channel in manifold_channels(config):
         out += [(code, place(config, channel), detail) for code, detail in _pressure(config, channel)]
-    return out + _units(config) + _warning(config)
+    return out + _units(config) + _warning(config) + _bus(config)
 
 
 def _board(config: dict[str, Any]) -> list[Thought]:
@@ -62,6 +63,22 @@ def _board(config: dict[str, Any]) -> list[Thought]:
         meant = ALSO_CALLED.get(plain) or checker.meant(plain, boards.TITLES)
         return [("board_unknown", "", f'"{board}"' + (f'; did you mean "{meant}"?' if meant else ""))]
     return [] if board in boards.STAMPING else [("soft_timer", "", f'"{board}"')]
+
+
+def _bus(config: dict[str, Any]) -> list[Thought]:
+    """What to know of the bus controller."""
+    listed = descriptions.from_the_bus(config)
+    if not listed:
+        return []
+    chip = config.get("bus", {}).get("chip", bus.DEFAULTS["chip"])
+    out: list[Thought] = []
+    if chip == "mcp2515":
+        out.append(("bus_two_buffers", "The car's bus", ""))
+    if chip == "own" and config.get("board", schema.BOARD) in ("rp2", "rp2350", "esp32"):
+        out.append(("bus_not_own", "The car's bus", f'"{config["board"]}"'))
+    if any(one["kind"] == "obd" for one in listed):
+        out.append(("bus_asks", "The car's bus", ""))
+    return out
 
 
 def _input(config: dict[str, Any], channel: dict[str, Any]) -> list[tuple[str, str]]:

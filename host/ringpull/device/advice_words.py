@@ -61,6 +61,21 @@ ADVICE = {
         "many teeth or pulses per turn, on a board that does not time pulses in hardware",
         'use an RP2040 board ("board": "rp2"), which times pulses in hardware, or divide the signal',
     ),
+    "bus_two_buffers": (
+        "{w} is read through an MCP2515, which holds two frames",
+        "while the board is busy with something else a third frame is lost, and with it the answer; it is counted",
+        "take an MCP2518FD, which holds 32, where values are missing",
+    ),
+    "bus_not_own": (
+        "{w}: the board {d} has no bus controller of its own that MicroPython drives",
+        "machine.CAN exists on STM32 alone",
+        'fit an MCP2518FD and write "chip": "mcp2518fd"',
+    ),
+    "bus_asks": (
+        "{w}: the car's computer will be asked, up to fifty times a second",
+        "channels of kind obd need it; nothing is written to it, and the logger first listens for 2 s at each rate",
+        "unplug any other tester; a stand-alone engine computer answers nothing: use channels of kind can for it",
+    ),
     "soft_timer": (
         "While the card is busy, board {d} takes no rows",
         "its timers and interrupts wait until a write to the card has ended; most writes take a few milliseconds, some "

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from shared_math import converters
+from shared_math import channels, converters
 
 # board -> input -> the marking of its pin (hardware/circuit/boards.py; a test compares the two)
 RP2_PADS = {
@@ -58,6 +58,8 @@ def lines(config: dict[str, Any], source: str) -> list[str]:
     pads = PADS.get(config["board"], {})
     out: list[str] = [*FIRST]
     for channel in config["channels"]:
+        if channel["kind"] in channels.BUS_KINDS:
+            continue
         name, place = channel["name"], channel["input"]
         line = SPEED[source] if channel["kind"] == "pulses" else LINES[name]
         part = converters.part_of(config, place)

@@ -71,7 +71,7 @@ class Follower(threading.Thread):
                 if time.monotonic() >= look and self._watch.worth_asking(newest.session, now.mark):
                     self._look(link)
                     look = time.monotonic() + LOOK_S
-            due = max(due + self.period_s, time.monotonic())  # after a slow answer no hurry
+            due = max(due + self.period_s, time.monotonic() - self.period_s)  # one late reading is caught up, not more
             self._over.wait(max(0.0, due - time.monotonic()))
 
     def _look(self, link: Link) -> None:

@@ -173,10 +173,10 @@ def _session_lines(session: Session, before_utc: str | None) -> list[str]:
             f"  begins  {_clock(session.start_s)} after power-on: earlier rows were overwritten or are not in this file"
         )
     out.append("  columns " + ", ".join(channel.column for channel in session.channels))
-    words: dict[str, list[str]] = {}
+    inputs: dict[str, list[str]] = {}
     for one in calibrated.inputs(session.config):
-        words.setdefault(calibrated.last(one), []).append(one["name"])
-    out += [f"  inputs  {', '.join(names)}: {said}" for said, names in words.items()]
+        inputs.setdefault(calibrated.last(one), []).append(one["name"])
+    out += [f"  inputs  {', '.join(names)}: {said}" for said, names in inputs.items()]
     marks = [
         f"{m.start_s:.2f}-{'...' if m.end_s is None else format(m.end_s, '.2f')} s" + _flags(m) for m in session.marks
     ]

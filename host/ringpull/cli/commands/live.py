@@ -78,7 +78,7 @@ def _go(newest: Newest, args: argparse.Namespace, show) -> None:
         if now is not None:
             before_s = now.time_s
             show(newest, now)
-        due = max(due + 1 / args.hz, time.monotonic())  # after a slow answer no hurry
+        due = max(due + 1 / args.hz, time.monotonic() - 1 / args.hz)  # one late reading is caught up, not more
         time.sleep(max(0.0, due - time.monotonic()))
 
 

@@ -24,6 +24,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="the file to write (default: logger.json)",
     )
+    parser.add_argument("--dbc", type=Path, metavar="FILE", help="signals that the engine computer broadcasts, as DBC")
+    parser.add_argument(
+        "--signals", metavar="A,B", help="those of --dbc that are to be logged; without it they are listed"
+    )
     parser.add_argument("--force", action="store_true", help="replace a file that is already there")
     parser.add_argument("--json", action="store_true", help="print what was written as JSON")
 
@@ -36,6 +40,18 @@ def run(args: argparse.Namespace) -> int:
     from ringpull.device.config_text import as_text
     from ringpull.errors import BadUsage, CannotWrite
 
+    heard = []
+    if args.dbc:
+        from ringpull.device import dbc
+
+        if not args.signals:
+            for name, channel in dbc.signals(args.dbc).items():
+                print(f"{name}  id {channel['id']}, {channel['length']} bits {channel.get('unit', '')}".rstrip())
+            print("take some of them: --signals A,B", file=sys.stderr)
+            return 0
+        heard, left = dbc.chosen(args.dbc, [one.strip() for one in args.signals.split(",") if one.strip()])
+        for line in left:
+            print(f"note: {line}", file=sys.stderr)
     if not args.output.parent.is_dir():
         raise CannotWrite(f"there is no folder {args.output.parent}", "the path is mistyped", "make the folder first")
     if args.output.exists() and not args.force:
@@ -53,6 +69,9 @@ def run(args: argparse.Namespace) -> int:
         )
         plan = questions.Interview(_ask, lambda line: print(line, file=sys.stderr)).plan()
     config = starter_configs.config_of(plan)
+    if heard:
+        config["bus"] = {"ask": False}
+        config["channels"] += heard
     with whole(args.output) as fresh:
         fresh.write_text(as_text(config), encoding="utf-8")
     if args.json:
@@ -88,7 +107,9 @@ def explained(config: dict[str, Any], path: Path, source: str) -> list[str]:
         out.append(f"  target    lambda {pairs}, straight lines between")
     else:
         out.append(f"  target    lambda {target['lambda']:g} at every load")
-    out += [f"  terminal  {channel['input']}: {_meaning(channel)}" for channel in config["channels"]]
+    wired = [channel for channel in config["channels"] if "input" in channel]
+    out += [f"  terminal  {channel['input']}: {_meaning(channel)}" for channel in wired]
+    out += [f"  bus       {one['name']}, frame {one['id']}" for one in config["channels"] if one["kind"] == "can"]
     out += [
         "",
         'It is a text file; open it with any editor. A name stands in "double quotes", then a colon, then its value;',
