@@ -1,21 +1,21 @@
-"""ringpull prepare: ring files and configuration onto a card."""
+"""ringpull prepare: make the ring files on a card and copy the configuration to it."""
 
 from __future__ import annotations
 
 import argparse
 from pathlib import Path
 
-HELP = "make the ring files on a card and write the configuration to it"
+HELP = "make the ring files on a card and copy the configuration to it"
 EXAMPLE = "ringpull prepare card --config logger.json"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("card", type=Path, metavar="CARD", help="the folder that the card is mounted at")
+    parser.add_argument("card", type=Path, metavar="CARD", help="folder or drive of the card")
     parser.add_argument(
         "--config",
         type=Path,
         metavar="FILE",
-        help="logger.json, checked and copied to the card; without it the logger records raw counts of every input",
+        help="the logger.json to check and copy to the card; without one the logger records raw counts of every input",
     )
     parser.add_argument("--drive-mb", type=_size, default=64, metavar="MB", help="size of drive.rpl (default: 64)")
     parser.add_argument("--pulls-mb", type=_size, default=8, metavar="MB", help="size of pulls.rpl (default: 8)")
@@ -31,7 +31,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def _size(text: str) -> int:
     if not text.isdecimal() or not 1 <= int(text) <= 2048:
-        raise argparse.ArgumentTypeError("a whole number of megabytes from 1 to 2048")
+        raise argparse.ArgumentTypeError(f"{text} is not a whole number of megabytes from 1 to 2048")
     return int(text)
 
 
@@ -58,21 +58,21 @@ def run(args: argparse.Namespace) -> int:
         return 0
     for name, size in sizes.items():
         print(f"{args.card / name}: {size} bytes")
-    print(f"Room for about {_said(usual_h)} of driving, {_said(least_h)} at least; then the oldest is overwritten.")
+    print(f"Room for about {_said(usual_h)} of driving, at least {_said(least_h)}; then the oldest is overwritten.")
     if judged is None:
         print(
-            "There is no logger.json on it: the logger will record raw counts of every input, with no meaning claimed."
+            "The card has no logger.json: the logger will record raw counts of every input and nothing can be judged."
         )
-        print("  Copy one beside the ring files at any time: ringpull setup makes it.")
+        print("  Put one beside the ring files at any time; ringpull setup makes it.")
     elif not judged.works or judged.first:
         print(f"{args.config.name} {judged.sentence}: ringpull check {args.config}")
-    print("Next: take the card out as the system asks, put it into the logger, switch on. The lamp flashes twice every")
-    print("two seconds while it starts, then once: it records.")
+    print("Next: eject the card, put it into the logger and switch on. The lamp flashes twice every two seconds while")
+    print("the logger starts, then once every two seconds while it records.")
     return 0
 
 
 def _said(hours: float) -> str:
-    """Hours in words that claim no more than they know."""
+    """Hours as text, rounded to what the estimate is good for."""
     return f"{hours * 60:.0f} minutes" if hours < 1 else f"{hours:.0f} hour{'s' if hours >= 1.5 else ''}"
 
 
