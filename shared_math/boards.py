@@ -1,26 +1,26 @@
-"""What checks, questions and advice need to know of each board. Pins are in firmware/boards/wiring.py.
+"""The facts about each board that checks, questions and advice need. Pins are in firmware/boards/wiring.py.
 
-A board that is not here can still be logged with: its configuration is checked as the generic board's.
+A board that is not listed here can still be used: its configuration is checked like that of the generic board.
 """
 
 TITLES = {"rp2": "RP2040", "rp2350": "RP2350", "esp32": "ESP32", "generic": "any other"}
-# Boards that stamp edges beside the processor and take rows by a hard timer
+# Boards that time edges in hardware and take rows by a hard timer
 STAMPING = ("rp2", "rp2350")
-# Inputs of their own, as their wiring tables come
+# Each board's own inputs, as in its wiring table
 INPUTS = dict.fromkeys(("rp2", "rp2350", "esp32"), ("a0", "a1", "a2", "a3", "p0", "p1", "d0"))
-# The input that has no pin and measures a third of the board's own supply
+# The input without a pin, which measures a third of the board's own supply
 OWN_SUPPLY = dict.fromkeys(STAMPING, "a3")
-# Volts at the pin where a board's own converter ends (maker's figure at the widest range, from memory)
+# Range in volts of a board's own converter at its pin (maker's figure for the widest range, from memory)
 LEAST_V = {"esp32": 0.15}
 
-INTERRUPT_PERIOD_US = 500  # 2000 edges a second: what pin interrupts follow beside all else
-SHORTEST_PERIOD_US = 100  # 10,000 edges a second: beyond what any pin interrupt follows
-STAMPED_PERIOD_US = 50  # where edges are stamped beside the processor: 15,000 rpm at 60 pulses a revolution are 66
-MOST_STAMPS = 1008  # that are kept between two rows
+INTERRUPT_PERIOD_US = 500  # 2000 edges a second: as many as pin interrupts can handle beside everything else
+SHORTEST_PERIOD_US = 100  # 10,000 edges a second: more than any pin interrupt can handle
+STAMPED_PERIOD_US = 50  # if edges are timed in hardware; 15,000 rpm at 60 pulses a turn is 66
+MOST_STAMPS = 1008  # edge times that are kept between two rows
 
-# Microseconds of the RP2040's time at 125 MHz, solved from shares of time measured with the whole firmware, compiled,
+# Microseconds of the RP2040's time at 125 MHz, computed from shares of time measured with the whole compiled firmware
 # on the emulator rp2040js 1.4.1 (MicroPython 1.28.0); tests/host/commands/test_load.py has the shares. Started from
-# sources, the board compiles the same itself. spread: misses of the flash cache, which the emulator does not model
+# sources, the board compiles the same code itself. spread: misses of the flash cache, which the emulator does not model
 # ("some 30 % more" in tests/emulated/RESULTS.md). screen_share: 0.015 measured for drawing, and five pictures a second
 # of 1 kB on a bus of 400 kHz, which the processor waits for.
 COSTS = {
@@ -34,7 +34,7 @@ COSTS = {
         "screen_share": 0.13,
         "spread": 1.3,
     },
-    # The same chip with nothing but pins, soft timer and interrupts
+    # The same chip with only pins, soft timer and interrupts
     "generic": {
         "turn_us": 1265,
         "row_us": 173,
@@ -46,6 +46,6 @@ COSTS = {
         "spread": 1.3,
     },
 }
-# Board -> the one whose costs are taken where it was not measured itself. The RP2350 runs the RP2040's firmware faster;
+# Board -> the board whose costs are used for want of its own. The RP2350 runs the RP2040's firmware faster;
 # the ESP32, at 160 MHz or more, the generic board's
 COSTS_OF = {"rp2": "rp2", "rp2350": "rp2", "esp32": "generic"}

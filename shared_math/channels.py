@@ -1,4 +1,4 @@
-"""Channel descriptions: from the configuration to the columns of the ring file and to the names in decoded tables."""
+"""Channel descriptions: the columns of the ring file and the names in decoded tables, from the configuration."""
 
 from shared_math import converters, layout
 
@@ -6,14 +6,14 @@ from shared_math import converters, layout
 DIVIDER_5V = (6800, 10000)
 DIVIDER_BATTERY = (47000, 10000)
 PLAIN = "plain"  # measures against the logger's ground
-DIFFERENTIAL = "differential"  # against the sensor's
+DIFFERENTIAL = "differential"  # measures against the sensor's ground
 LIMIT_5V = 5.5  # volts at the terminal; channels that go higher are on the battery divider
 
 ANALOG_KINDS = ("lambda", "linear", "table", "thermistor", "rtd", "thermocouple")
 PULSE_KINDS = ("pulses", "frequency", "pulse_width")
 BUS_KINDS = ("obd", "can")
 
-# Unit as configured -> suffix of the column in decoded tables
+# Configured unit -> suffix of the column in decoded tables
 UNIT_SUFFIX = {
     "": "",
     "rpm": "rpm",
@@ -39,7 +39,7 @@ UNIT_SUFFIX = {
 
 
 def unit_of(channel):
-    """The unit of a channel's value: configured, or what its kind implies ("" where it has none)."""
+    """The unit of a channel's value: configured, or implied by its kind; "" if it has none."""
     kind = channel["kind"]
     if kind in ("lambda", "digital"):
         return ""
@@ -57,7 +57,7 @@ def unit_of(channel):
 
 
 def column_name(channel):
-    """The channel's column in decoded tables: its name, with a unit suffix where it has a unit."""
+    """The channel's column in decoded tables: its name, with a suffix for the unit if it has one."""
     unit = unit_of(channel)
     if not unit:
         return channel["name"]
@@ -76,7 +76,7 @@ def crank_of(listed):
 
 
 def duty_name(channel):
-    """The column of the duty that follows from a pulse_width channel and engine speed."""
+    """The name of the duty column computed from a pulse_width channel and engine speed."""
     return channel["name"] + "_duty_pct"
 
 
@@ -97,10 +97,10 @@ def divider_of(channel):
 def volts_line(channel, bits, reference_volts, signed=False):
     """(volts per count, volts at zero counts) at the terminal of an analog channel.
 
-    bits, reference_volts: the converter's, the volts being those from its lowest to its highest count. A two-point
-    `calibration` {"counts": [a, b], "volts": [a, b]} wins over divider and reference; its counts are of its own `bits`
-    where it tells them, since a board may average more or less at another rate. A count stands for the middle of its
-    step; of a signed converter, stored with half the range added, the middle count stands for 0 V.
+    bits, reference_volts: of the converter; the volts span its lowest to its highest count. A two-point `calibration`
+    {"counts": [a, b], "volts": [a, b]} replaces divider and reference; its counts have its own `bits` if given, since a
+    board may average more or fewer readings at another rate. A count represents the middle of its step. A signed
+    converter is stored with half its range added, so its middle count is 0 V.
     """
     calibration = channel.get("calibration")
     if calibration:
@@ -112,7 +112,7 @@ def volts_line(channel, bits, reference_volts, signed=False):
 
 
 def nominal_line(channel, bits, reference_volts, signed=False):
-    """As volts_line, from divider and reference alone, whatever calibration the channel has."""
+    """volts_line() from divider and reference alone, ignoring any calibration of the channel."""
     top, bottom = divider_of(channel)
     step = reference_volts / (1 << bits) * (top + bottom) / bottom
     return step, -step * (1 << (bits - 1)) if signed else step / 2
@@ -145,10 +145,11 @@ def from_the_bus(config):
 
 
 def columns(config, converter):
-    """The columns of the ring file for `config`, in order, as they stand in the setup text.
+    """The columns of the ring file for `config`, in order, as written to the setup text.
 
-    converter: function from an analog input's name to (bits, reference volts, skew in microseconds), and where the
-    converter is known to bend, (volts of the pin that it may be off by, volts of it that stay after a calibration).
+    converter: function from an analog input's name to (bits, reference volts, skew in microseconds), and for a
+    converter that is known to be nonlinear also (its error in volts at the pin, the part of it that a calibration
+    leaves).
     """
     out = []
     for channel in config["channels"]:

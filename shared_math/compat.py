@@ -1,4 +1,4 @@
-"""The one place where the two runtimes differ: `const` exists on MicroPython only, and large arrays need care there."""
+"""Differences between the two runtimes: `const` exists only on MicroPython, and large arrays need care there."""
 
 from array import array
 
@@ -7,12 +7,12 @@ try:
 except ImportError:
 
     def const(value):
-        """MicroPython's compiler folds const(); elsewhere it is the value itself."""
+        """The value itself; MicroPython's compiler has a const() of its own."""
         return value
 
 
 def zeros(count):
-    """array('i') of `count` zeros, grown in pieces: made from bytes it would need twice its room for a moment."""
+    """array('i') of `count` zeros, grown in pieces: made from bytes it would need twice the memory for a moment."""
     out = array("i")
     piece = array("i", bytes(4 * 64))
     while count >= 64:

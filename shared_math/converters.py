@@ -1,10 +1,10 @@
-"""External converters: which parts are known, which inputs and differences each has, how its counts stand for volts.
+"""External converters: the known parts, the inputs and differences of each, and the volts of its counts.
 
-Figures are of the data sheets: MCP3208 (DS21298), MCP3304 (DS21697), ADS1115 (SBAS444).
+Figures are from the data sheets: MCP3208 (DS21298), MCP3304 (DS21697), ADS1115 (SBAS444).
 """
 
 LETTERS = "xy"  # inputs of the first and of the second external converter
-USUAL = {"x": "mcp3208"}  # where the configuration does not say what is fitted
+USUAL = {"x": "mcp3208"}  # if the configuration does not name the fitted converters
 
 _EIGHT = ("0-1", "1-0", "2-3", "3-2", "4-5", "5-4", "6-7", "7-6")
 _FOUR = ("0-1", "0-3", "1-3", "2-3")
@@ -43,14 +43,14 @@ def _one(name):
 
 
 def part_of(config, name):
-    """The part that input `name` belongs to, or None for an input of the board itself or of a converter not told of."""
+    """The part that input `name` belongs to; None for an input of the board or of a converter that isn't configured."""
     if name[0] not in LETTERS:
         return None
     return config.get("converters", USUAL).get(name[0])
 
 
 def inputs(part):
-    """How many inputs the part has, numbered from 0."""
+    """The number of the part's inputs, which are numbered from 0."""
     return _PARTS[part][0]
 
 
@@ -60,12 +60,12 @@ def differences(part):
 
 
 def signed(part):
-    """Whether its counts are signed; they are stored with half of the range added, so that no column is negative."""
+    """Whether the part's counts are signed; they are stored with half of the range added, to be never negative."""
     return _PARTS[part][3]
 
 
 def slow(part):
-    """Whether it is too slow for the row path: read from the main loop, its value held together with its age."""
+    """Whether the part is too slow for rows: it is read in the main loop, and its value is held with its age."""
     return _PARTS[part][5]
 
 

@@ -1,10 +1,9 @@
 """What can go wrong on the device: name -> number, sentence, likely cause, next step.
 
-The number is what the lamp blinks (tens long, ones short) and what the ring file keeps. Numbers are never used again
-for something else.
+The lamp blinks the number (tens long, ones short) and the ring file stores it. A number is never given a new meaning.
 """
 
-LAST_OF_CONFIG = 19  # up to here: of logger.json, found at the start; the others may come at any time
+LAST_OF_CONFIG = 19  # numbers up to here concern logger.json and arise at the start; the others may arise at any time
 
 OF_SELFTEST = 51  # from here on: of the self-test alone, never while recording
 
@@ -25,7 +24,7 @@ FAULTS = {
         21,
         "There is no card",
         "it is not pushed in to the stop, or a wire of its socket is loose",
-        "push it in; what was recorded meanwhile is kept as far as memory reaches",
+        "push it in; memory keeps the newest rows until then",
     ),
     "card_full": (
         22,
@@ -47,27 +46,27 @@ FAULTS = {
     ),
     "storage_foreign": (
         25,
-        "A ring file on the card was not made by this logger's format",
+        "A ring file on the card is not in this logger's format",
         "the file is damaged, or comes from a newer version",
         "copy it to a PC, then make new ring files",
     ),
     "ring_new": (
         26,
-        "A new ring was begun, because nothing in the one on the card could be used",
+        "A new ring was begun, because nothing in the card's old one could be used",
         "the file was damaged, or a newer version wrote it",
-        "before recording on, look on a PC for the earlier drives: a newer version's file is kept under another name",
+        "before recording on, look for the earlier drives on a PC: a newer version's file is kept under another name",
     ),
     "pull_not_copied": (
         27,
         "A marked pull could not be copied into pulls.rpl",
-        "the card refuses the place where it belongs: it is worn",
+        "the card can't write that part of the file: it is worn",
         "copy the card to a PC, where drive.rpl still has that pull; then use another card",
     ),
     "card_format": (
         28,
         "The card is not formatted as FAT32",
-        "it is as it was sold: cards of 64 GB and more come as exFAT, which the logger can't write",
-        "copy what is on it, format it as FAT32 on a PC, then make the ring files again",
+        "cards of 64 GB and more are sold as exFAT, which the logger can't write",
+        "copy its files, format it as FAT32 on a PC, then make the ring files again",
     ),
     "rows_lost": (
         31,
@@ -78,18 +77,18 @@ FAULTS = {
     "converter_silent": (
         44,
         "A converter does not answer, or not as it should",
-        "a wire of it is loose, it has no supply, or another part is fitted than logger.json says",
-        "look at its wires and at converters in logger.json; its channels mean nothing until then",
+        "a wire of it is loose, it has no supply, or it is not the part that logger.json names",
+        "look at its wires and at converters in logger.json; until then its channels are invalid",
     ),
     "input_missing": (
         45,
         "logger.json names an input that this board does not have",
         "it was written for another board, or the wiring table lacks a line",
-        "use an input of this board's wiring table; the channel reads 0 until then",
+        "use an input of this board's wiring table; until then the channel reads 0",
     ),
     "reference_off": (
         46,
-        "A channel that measures something known reads another value",
+        "A channel that measures a known value reads outside its limits",
         "the converter's reference has moved, the supply is too low, or that channel's wire is loose",
         "measure that voltage; until it reads as expected, every analog channel is in doubt",
     ),
@@ -121,7 +120,7 @@ FAULTS = {
 
 
 def fault(number):
-    """(name, sentence, likely cause, next step) of a fault number, also of one that only newer firmware knows."""
+    """(name, sentence, likely cause, next step) of a fault number; a number from newer firmware is named as unknown."""
     for name in FAULTS:
         if FAULTS[name][0] == number:
             return (name,) + FAULTS[name][1:]

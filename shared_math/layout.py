@@ -1,4 +1,4 @@
-"""The ring file's numbers: the only home of magic numbers, offsets, versions, block kinds and flags.
+"""The only home of the ring file's magic numbers, offsets, versions, block kinds and flags.
 
 FORMAT.md beside this file is the authority; a test compares its tables and its hex dump with this module.
 """
@@ -12,7 +12,7 @@ MAGIC_0 = const(0x52)  # 'R'
 MAGIC_1 = const(0x70)  # 'p'
 VERSION = const(1)  # of the disk format, not of the code
 
-# Offsets of the header that every block has
+# Offsets in the header of every block
 AT_MAGIC = const(0)
 AT_VERSION = const(2)
 AT_KIND = const(3)
@@ -20,27 +20,27 @@ AT_RING = const(4)  # 4 bytes, random, the same in both files
 AT_SEQUENCE = const(8)  # 32 bits
 AT_SESSION = const(12)  # 16 bits, 1 to 65535, wraps to 1
 
-# Row blocks go on with
+# Row blocks continue with
 AT_FIRST_ROW = const(14)  # 32 bits, number of the block's first row in its session
-AT_ROWS = const(18)  # 15 bits, and in bit 15: the block belongs into pulls.rpl
+AT_ROWS = const(18)  # 15 bits; bit 15: the block belongs into pulls.rpl
 AT_LOST = const(20)  # 16 bits, rows lost just before this block; 65535 means that many or more
 
 ROWS_MASK = const(0x7FFF)
 KEPT = const(0x8000)
 
-# Every other block goes on with
+# All other blocks continue with
 AT_LENGTH = const(14)  # 16 bits, payload bytes in this block
 AT_PART = const(16)  # 8 bits, part of a group, from 0
 AT_PARTS = const(17)  # 8 bits, parts in the group
-AT_WHOLE = const(18)  # of a setup block: 32 bits, CRC-32 of the group's whole text; 0: not told
-AT_BEFORE = const(16)  # of a birth block: 4 bytes, id of the ring that the file held before; zeros: not known
+AT_WHOLE = const(18)  # in a setup block: 32 bits, CRC-32 of the group's whole text; 0: not given
+AT_BEFORE = const(16)  # in a birth block: 4 bytes, id of the ring that the file held before; 0: not known
 
 AT_PAYLOAD = const(22)
 AT_CRC = const(508)
 PAYLOAD = const(486)  # AT_CRC - AT_PAYLOAD
 PAYLOAD_BITS = const(3888)
 
-# Block kinds: from OPTIONAL up, a reader that does not know the kind skips the block
+# Block kinds; a reader skips a block of an unknown kind from OPTIONAL up
 SETUP = const(1)
 PACKED = const(2)
 PLAIN = const(3)
@@ -49,7 +49,7 @@ HEALTH = const(0x80)
 CODES = const(0x81)  # what the car's computers answered to the session's one question for trouble codes
 OPTIONAL = const(0x80)
 
-# Which file a birth block stands in
+# The file that a birth block is in
 DRIVE_FILE = const(0)
 PULLS_FILE = const(1)
 
@@ -57,21 +57,21 @@ PULLS_FILE = const(1)
 SETUP_EVERY = const(1024)
 SETUP_AGAIN = const(8)
 
-# Packed columns: a six-bit descriptor each
+# Packed columns have a six-bit descriptor each
 WIDTH_MASK = const(0x1F)
 DIFFERENCE = const(0x20)
 DESCRIPTOR_BITS = const(6)
 MAX_BITS = const(24)  # of one column's value; differences then stay small integers on every board
 
-# Column widths and meanings that firmware and readers share
+# Widths and meanings of columns, shared by firmware and readers
 COUNT_BITS = const(24)  # edge counter, wraps
-AGE_BITS = const(20)  # microseconds since the last edge; all ones: that long ago or longer, or never
+AGE_BITS = const(20)  # microseconds since the last edge; all ones: so long ago or longer, or never
 REJECTED_BITS = const(16)  # rejected edges, wraps
-ON_BITS = const(17)  # microseconds of the last whole pulse, saturates
+ON_BITS = const(17)  # length of the last complete pulse in microseconds, saturates
 MARK_BITS = const(16)  # open_mark(id) while marked pull `id` is open, ended_mark(id) after it
-FLAG_BITS = const(16)  # flag_of(id, kind) of the flag given last
+FLAG_BITS = const(16)  # flag_of(id, kind) of the latest flag
 HELD_BITS = const(12)  # age of a held value in milliseconds, saturates
-STALE_MS = const(1000)  # a held value this old or older is none
+STALE_MS = const(1000)  # a held value this old or older is invalid
 # From the car's bus: a value's age in ms, saturates; ms from the last request to its answer's first frame, all ones for
 # none yet; answers that never came whole, wraps; state (bus_states.py)
 BUS_BITS = (17, 12, 16, 4)
@@ -83,8 +83,8 @@ DIPS_BITS = const(8)  # supply dips, wraps
 FLAG_SPOILED = const(0)
 FLAG_VOID = const(1)
 
-STALL_LEAST_MS = const(16)  # a shorter wait is told as 0: nearly every row then holds the same number
-DIP_V = 10.0  # a supply below it has dipped, above SUPPLY_BACK_V it is back
+STALL_LEAST_MS = const(16)  # a shorter wait is stored as 0, so that nearly every row has the same number
+DIP_V = 10.0  # the supply has dipped below this; above SUPPLY_BACK_V it is back
 SUPPLY_BACK_V = 10.5
 
 # Lamp states; FAULT + n shows fault number n
@@ -117,22 +117,22 @@ def mark_open(mark):
 
 
 def mark_pull(mark):
-    """Id of the pull that is open or ended last; 0 before the first."""
+    """The id of the open or latest pull; 0 before the first."""
     return (mark + 1) >> 1
 
 
 def flag_of(pull, kind):
-    """The flag column when a pull has been given a flag, FLAG_SPOILED or FLAG_VOID."""
+    """The flag column after a pull was flagged FLAG_SPOILED or FLAG_VOID."""
     return pull << 1 | kind
 
 
 def flag_pull(flag):
-    """Id of the pull that was flagged last; 0 for none."""
+    """The id of the latest flagged pull; 0 for none."""
     return flag >> 1
 
 
 def flag_kind(flag):
-    """The flag that it was given."""
+    """The kind of the latest flag."""
     return flag & 1
 
 
@@ -159,7 +159,7 @@ def get32(block, at):
 
 
 def start_block(block, kind, ring_id):
-    """Clear `block` (bytearray of SLOT) and write what is the same in all: magic, version, kind, ring id (4 bytes)."""
+    """Clear `block` (bytearray of SLOT) and write the common header: magic, version, kind, ring id (4 bytes)."""
     block[:] = _BLANK
     block[AT_MAGIC] = MAGIC_0
     block[AT_MAGIC + 1] = MAGIC_1
@@ -187,7 +187,8 @@ def birth(ring_id, which, slots, sequence):
 
 
 def name_before(birth_block, block):
-    """Note in a birth block, where `block` is one of a ring, that the file held that ring before. Seals it anew."""
+    """If `block` is a block of a ring, write to the birth block that the file held that ring before, and seal it
+    again."""
     if verdict(block) is None:
         for at in range(4):
             birth_block[AT_BEFORE + at] = block[AT_RING + at]
@@ -195,7 +196,7 @@ def name_before(birth_block, block):
 
 
 def verdict(block):
-    """Why `block` (bytes of length SLOT) can't be used, or None when it can.
+    """Why `block` (bytes of length SLOT) can't be used; None if it can.
 
     'empty' (never written), 'damaged' (CRC), 'not a block' (valid CRC, but no magic or no version), 'newer version',
     'unknown kind'.

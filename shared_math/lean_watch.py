@@ -1,7 +1,7 @@
-"""The lean warning: lambda above target under load, for long enough, and nothing else.
+"""The lean warning: lambda above target under load, for long enough.
 
-What is a warning is decided here alone, from whole numbers, a few times a second. It is meant for the driver's eye and
-comes as late as the gas takes to the sensor; what the drive is judged by is the analysis on the PC.
+Only this module decides on a warning, from whole numbers, a few times a second. The warning is for the driver and comes
+as late as the gas reaches the sensor; the drive is judged by the analysis on the PC.
 """
 
 from array import array
@@ -9,15 +9,15 @@ from array import array
 from shared_math import judging
 
 # Common practice, no source
-HELD_MS = 1500  # a warning is shown for at least so long
-WARM_MS = 30000  # of running engine, where the controller has no configured state to tell that it is heating
-LONGEST_STEP_MS = 200  # of a longer pause no more is counted
+HELD_MS = 1500  # least length of a warning
+WARM_MS = 30000  # running time without warnings if no configured state shows that the controller is heating
+LONGEST_STEP_MS = 200  # a longer pause between looks counts as this
 
 _SETTLE_MS = judging.SETTLE_MS
 
 
 def sensors(channels):
-    """The lambda channels that measure the exhaust: all but what the engine computer only commands."""
+    """The lambda channels that measure the exhaust, without a lambda that the engine computer commands."""
     return [one for one in channels if judging.measures(one)]
 
 
@@ -29,7 +29,7 @@ def entries(target):
 
 
 def lacking(config):
-    """What a checked configuration lacks for the warning: "lambda", "speed", "load", in a list; empty if nothing."""
+    """What a checked configuration lacks for the warning: a list of "lambda", "speed", "load"."""
     out = []
     if not sensors(config["channels"]):
         out.append("lambda")
@@ -42,11 +42,11 @@ def lacking(config):
 
 
 class LeanWatch:
-    """One engine's warning. `on` is what the lamp shows; `lambda_`, `wanted` are of the last step, in thousandths.
+    """One engine's warning. `on`: whether the lamp warns. `lambda_`, `wanted`: those of the last step, in thousandths.
 
-    banks: lambda channels. margin, after_s: as configured. in_kpa: whether loads are pressures (tenths of kPa, else of
-    per cent). warm: for each bank whether the controller tells its warm-up by a state. throttle: whether there is one
-    beside a pressure.
+    banks: number of lambda channels. margin, after_s: as configured. in_kpa: whether loads are pressures (tenths of
+    kPa; else tenths of per cent). warm: for each bank whether a state shows the controller's warm-up. throttle: whether
+    there is a throttle beside a pressure.
     """
 
     def __init__(self, banks, margin, after_s, in_kpa, warm, throttle=False):
@@ -58,13 +58,13 @@ class LeanWatch:
         self.full = judging.full_kpa(10 * judging.STANDARD_KPA, throttle, 10)
         self.boosted = judging.boosted_kpa(10 * judging.STANDARD_KPA, 10)
         self.stood = -1  # tenths of kPa
-        self.stood_ms = 0  # how long the engine stood at that pressure
-        self.flat_ms = 0  # how long the idling engine showed the pressure of full load, less how long it did not
+        self.stood_ms = 0  # time with the engine stopped at that pressure
+        self.flat_ms = 0  # idling time at the pressure of full load minus idling time below it
         self.warm = tuple(warm)
-        self.known_ms = array("i", bytearray(4 * banks))  # each bank: how long lambda is known
-        self.lean_ms = array("i", bytearray(4 * banks))  # and above target
+        self.known_ms = array("i", bytearray(4 * banks))  # for each bank: time with a valid lambda
+        self.lean_ms = array("i", bytearray(4 * banks))  # and time above target
         self.running_ms = 0
-        self.steady_ms = 0  # how long nothing spoke against a judgement
+        self.steady_ms = 0  # time under load without anything that prevents judging
         self.load_1 = self.load_2 = -1
         self.rpm_1 = self.rpm_2 = 0
         self.since_lean_ms = HELD_MS
@@ -72,12 +72,12 @@ class LeanWatch:
         self.under_load = False  # and steady: lambda belongs to the target
 
     def step(self, ms, rpm, load, wanted, throttle, lambdas, rails, pressure=None):
-        """Take the state `ms` after the last; returns `on`.
+        """Process the state `ms` after the last one; returns `on`.
 
-        load: tenths of kPa or %, wanted: thousandths, either None where unknown. throttle: -1 closed, 1 open wide, else
-        0. lambdas: thousandths for each bank,
-        None where the controller tells none; rails: -1 or 1 for each where it is at the rich or lean end of its range.
-        pressure: of the manifold, tenths of kPa, where the load is another; None where unknown.
+        load: tenths of kPa or %; wanted: thousandths; both None if unknown. throttle: -1 closed, 1 wide open, else 0.
+        lambdas: thousandths for each bank, None if the controller gives none. rails: for each bank -1 at the rich end
+        of its range, 1 at the lean end, else 0. pressure: of the manifold in
+        tenths of kPa, if the load is another; None if unknown.
         """
         if ms > LONGEST_STEP_MS:
             ms = LONGEST_STEP_MS
@@ -95,7 +95,7 @@ class LeanWatch:
         return self.on
 
     def _full(self, ms, rpm, pressure, throttle):
-        """Whether throttle or pressure tell load."""
+        """Whether throttle or pressure show load."""
         if rpm <= 0:
             self._stand(ms, pressure)
         elif rpm >= judging.RUNNING_RPM and (throttle < 0 if self.throttle else rpm < judging.IDLE_RPM):
@@ -105,7 +105,7 @@ class LeanWatch:
         return throttle >= 0 and judging.under_load(pressure, full, throttle, 1)
 
     def _stand(self, ms, pressure):
-        """With the engine standing the manifold has the pressure of the air, once it keeps still."""
+        """With the engine stopped and pressure steady, take it as the pressure of the surrounding air."""
         if abs(pressure - self.stood) > 10 * judging.STOOD_KPA:
             self.stood = pressure
             self.stood_ms = 0
@@ -116,13 +116,13 @@ class LeanWatch:
             self.boosted = judging.boosted_kpa(pressure, 10)
 
     def _settle(self, ms, rpm, load, throttle, pressure):
-        """How long the engine has been under steady load."""
+        """Update the time that the engine has been under steady load."""
         running = rpm >= judging.RUNNING_RPM
         if rpm > 0:
             self.stood_ms = 0
         self.running_ms = min(WARM_MS, self.running_ms + ms) if running else 0
         known = load is not None
-        # A missing edge makes one speed too low: two must be
+        # a missing edge makes one speed too low, so two must be low
         falling = self.rpm_2 - max(self.rpm_1, rpm) > judging.FALLING_RPM_S * ms // 1000
         jumped = known and self.load_1 >= 0 and load - min(self.load_1, self.load_2) > self.jump
         loaded = pressure is not None and self._full(ms, rpm, pressure, throttle)
@@ -154,10 +154,10 @@ class LeanWatch:
             return False
         above = value - wanted
         if rail:
-            # The end of the range is no measurement: it goes on with what measured values began, and begins nothing
+            # the end of the range is not a measurement: it can prolong a warning, but not start one
             self.lean_ms[bank] = self.lean_ms[bank] + ms if rail > 0 and self.lean_ms[bank] else 0
         elif above > self.margin:
-            self.lean_ms[bank] = self.lean_ms[bank] + ms if self.lean_ms[bank] else 1  # it began somewhere before
+            self.lean_ms[bank] = self.lean_ms[bank] + ms if self.lean_ms[bank] else 1  # it began before this step
         elif above <= self.margin >> 1:
             self.lean_ms[bank] = 0
         if self.lean_ms[bank] > self.after_ms:

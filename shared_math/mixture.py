@@ -1,7 +1,7 @@
 """Lambda, air-fuel ratio, equivalence ratio, fuels and their blends.
 
 Lambda is the primary quantity. An air-fuel ratio is lambda times a constant of the fuel, computed here from its
-composition and dry air; printed constants differ from these by up to 1 %, mostly through the air they assume.
+composition and dry air. Published constants differ by up to 1 %, mostly because of the air that they assume.
 """
 
 # IUPAC standard atomic weights (abridged), g/mol
@@ -16,7 +16,7 @@ _AR_WEIGHT = 39.95
 ISA = (_N2 * 2 * N + _O2 * 2 * O + _AR * _AR_WEIGHT + _CO2 * (C + 2 * O)) / _O2  # g of air per mol of O2
 
 # name -> (C, H, O, N atoms, kg/m3 liquid or None for gases). Petrol's CH1.85 and the densities (about 15-20 degC)
-# are common values, not a standard's: pump fuel varies.
+# are common values, not from a standard: pump fuel varies.
 FUELS = {
     "petrol": (1, 1.85, 0, 0, 745.0),
     "iso-octane": (8, 18, 0, 0, 692.0),
@@ -28,12 +28,12 @@ FUELS = {
     "methane": (1, 4, 0, 0, None),
     "hydrogen": (0, 2, 0, 0, None),
 }
-# Pump names -> volume part of ethanol in petrol
+# Names at the pump -> volume share of ethanol in petrol
 ETHANOL_BLENDS = {"e5": 0.05, "e10": 0.10, "e20": 0.20, "e30": 0.30, "e85": 0.85}
 
 
 def stoich_afr(c, h, o, n=0, air=ISA):
-    """Mass of dry air that burns a unit mass of fuel C_c H_h O_o N_n to CO2, H2O and N2 with nothing left over.
+    """Mass of dry air that exactly burns a unit mass of fuel C_c H_h O_o N_n to CO2, H2O and N2.
 
     air: grams of air per mol of oxygen. ValueError when the fuel needs no oxygen.
     """
@@ -45,7 +45,7 @@ def stoich_afr(c, h, o, n=0, air=ISA):
 
 
 def blend_by_mass(parts):
-    """Stoichiometric ratio of a blend from [(mass part, stoich_afr)...]; the sum of the parts is the whole."""
+    """Stoichiometric ratio of a blend from [(mass part, stoich_afr)...]; the parts need not add up to 1."""
     total = air = 0.0
     for part, stoich in parts:
         total += part
@@ -54,7 +54,7 @@ def blend_by_mass(parts):
 
 
 def blend_by_volume(parts):
-    """As blend_by_mass, from [(volume part, stoich_afr, density)...], volumes before mixing."""
+    """Stoichiometric ratio of a blend from [(volume part, stoich_afr, density)...], volumes before mixing."""
     return blend_by_mass([(part * density, stoich) for part, stoich, density in parts])
 
 
@@ -64,7 +64,7 @@ def is_known(name):
 
 
 def _one(cfg):
-    """(stoich_afr, density or None, where the figure comes from) of an unblended fuel."""
+    """(stoich_afr, density or None, source) of an unblended fuel."""
     if "c" in cfg or "h" in cfg:
         c, h, o, n = cfg.get("c", 0), cfg.get("h", 0), cfg.get("o", 0), cfg.get("n", 0)
         return stoich_afr(c, h, o, n), cfg.get("density_kg_m3"), "computed from the composition given, dry air"
@@ -81,7 +81,7 @@ def _one(cfg):
 
 
 def density_of(cfg):
-    """kg/m3 of an unblended fuel's liquid, or None where none is known (gases, compositions without one)."""
+    """Density of an unblended fuel's liquid in kg/m3; None if it is not known (gases, bare compositions)."""
     if "density_kg_m3" in cfg:
         return cfg["density_kg_m3"]
     if "c" in cfg or "h" in cfg:

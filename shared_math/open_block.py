@@ -1,24 +1,24 @@
-"""The rows of the block that is being filled, and what is known of each of their columns."""
+"""The rows of the block that is being filled, with the statistics of each column."""
 
 from shared_math import layout
 from shared_math.compat import const, zeros
 
-# State of a packer, one array of integers: these, then for each column its bits, least and greatest value, least and
-# greatest difference, and the widths that hold both spans. One array, so that a compiled kernel gets it as one pointer.
-# Differences are kept with BIAS added: compiled kernels on 64-bit machines read array cells as unsigned.
+# State of a packer, an array of integers: these cells, then for each column its bits, least and greatest value, least
+# and greatest difference, and the widths of both spans. It is one array so that a compiled kernel gets one pointer.
+# Differences have BIAS added, since compiled kernels on 64-bit machines read array cells as unsigned.
 COLUMNS = const(0)
 MAX_ROWS = const(1)
 ROWS = const(2)
 AT_BITS = const(3)
-OWN = const(2)  # cells behind these that belong to a compiled kernel
+OWN = const(2)  # cells after these for a compiled kernel's own use
 BIAS = const(0x2000000)
 
 
 class OpenBlock:
     """Takes rows one by one until a block is full, then writes it.
 
-    bits: list of each column's width, 1 to 24. max_rows: rows held at most (one second's worth). A packer adds the
-    kernel for a row, `admit(state, held, row, at)`, and `put_columns(block)`, which writes the payload.
+    bits: list of each column's width, 1 to 24. max_rows: most rows held (those of one second). A subclass adds
+    `admit(state, held, row, at)`, which takes a row, and `put_columns(block)`, which writes the payload.
     """
 
     def __init__(self, bits, max_rows):
@@ -43,9 +43,9 @@ class OpenBlock:
         self.state[ROWS] = 0
 
     def add(self, row, at=0):
-        """Take the row that starts at row[at]; False, and nothing taken, when the block would overflow.
+        """Take the row that starts at row[at]. Returns False and takes nothing if the block would overflow.
 
-        After False: write the block, clear, and add the row again.
+        Then write the block, clear it, and add the row again.
         """
         return self.admit(self.state, self.held, row, at) == 1  # pyright: ignore[reportAttributeAccessIssue]
 
@@ -53,7 +53,7 @@ class OpenBlock:
         """Write header fields and payload of a PACKED block into `block`, started with layout.start_block.
 
         first_row: number of the first row in the session. lost: rows lost before it. At least one row must be held.
-        Sequence, session and CRC are the caller's.
+        The caller writes sequence, session and CRC.
         """
         layout.put32(block, layout.AT_FIRST_ROW, first_row)
         layout.put16(block, layout.AT_ROWS, self.rows)

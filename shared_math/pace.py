@@ -1,8 +1,8 @@
-"""How often the main loop turns and looks: what the firmware does, and what its load on the PC is worked out from."""
+"""Rates of the main loop, used by the firmware and by the PC's estimate of its load."""
 
 from shared_math.compat import const
 
-MOST_TURNS_HZ = const(100)  # a turn costs a millisecond, most of what a row costs
-SLOWER_FROM_HZ = const(200)  # where rows come faster, they cost enough themselves
-SLOW_TURNS_HZ = const(25)  # the loop then turns so often
-LOOKS_HZ = const(20)  # at lambda: being lean for `after_s` is told one look later at most
+MOST_TURNS_HZ = const(100)  # a turn takes a millisecond, nearly as much as a row
+SLOWER_FROM_HZ = const(200)  # with faster rows the loop turns more slowly,
+SLOW_TURNS_HZ = const(25)  # at this rate
+LOOKS_HZ = const(20)  # looks at lambda: a warning comes at most one look after `after_s`

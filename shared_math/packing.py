@@ -1,8 +1,8 @@
-"""Rows to packed columns.
+"""Packs rows into columns of bits.
 
 A packed block holds a bit stream, low bits first: a six-bit descriptor for each column, then each column's
-references, then each column's residuals. A column is stored as offsets from its smallest value (frame of
-reference) or as its first differences less the smallest difference, whichever takes fewer bits in this block.
+references, then each column's residuals. A column is stored as offsets from its smallest value (frame of reference)
+or as first differences minus the smallest difference, whichever takes fewer bits in this block.
 """
 
 from array import array
@@ -23,7 +23,7 @@ STREAM = const(7)
 
 
 def admit(state, held, row, at):
-    """Take the row at row[at:] into `held` if the block then still fits; 1 if taken, 0 if not. Allocates nothing."""
+    """Take the row at row[at:] into `held` if the block still fits; returns 1 if taken, else 0. Allocates nothing."""
     count = state[COLUMNS]
     max_rows = state[MAX_ROWS]
     rows = state[ROWS]
@@ -65,7 +65,7 @@ def admit(state, held, row, at):
         total += plain if plain <= stepped else stepped
     if total > layout.PAYLOAD_BITS:
         return 0
-    # The row fits: only now do its extremes count
+    # the row fits: only now update the extremes
     for c in range(count):
         value = row[at + c]
         if rows == 0:
@@ -93,7 +93,7 @@ def admit(state, held, row, at):
 
 
 def put_run(values, block, stream, first):
-    """Append values[first:end] less the reference (or their differences less the reference), `width` bits each."""
+    """Append values[first:end] (or their differences) minus the reference, in `width` bits each."""
     at = stream[NEXT_BYTE]
     acc = stream[PENDING]
     filled = stream[HOW_MANY]
@@ -105,7 +105,7 @@ def put_run(values, block, stream, first):
             value += BIAS - values[r - 1]
         left = stream[WIDTH]
         while left > 0:
-            part = 16 if left > 16 else left  # in halves, so that nothing passes 2^30
+            part = 16 if left > 16 else left  # in halves, so that no number exceeds 2^30
             acc |= (value & ((1 << part) - 1)) << filled
             value >>= part
             filled += part
@@ -121,7 +121,7 @@ def put_run(values, block, stream, first):
 
 
 class Packer(open_block.OpenBlock):
-    """An OpenBlock with its kernels in plain Python; firmware/store/viper_packing.py has compiled ones."""
+    """An OpenBlock with kernels in plain Python; firmware/store/viper_packing.py has compiled ones."""
 
     admit = staticmethod(admit)
 
@@ -144,7 +144,7 @@ class Packer(open_block.OpenBlock):
             self._put_one(0, block, 8 - stream[HOW_MANY])
 
     def _choose(self):
-        """Each column's method and width: the one with fewer bits in all, frame of reference where equal."""
+        """Choose each column's method and width: the one with fewer bits, or frame of reference if equal."""
         state = self.state
         count = state[COLUMNS]
         rows = state[ROWS]

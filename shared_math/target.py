@@ -1,19 +1,19 @@
-"""The lambda that is wanted at a load and speed, from the configuration's `target`."""
+"""The target lambda at a load and engine speed, from the configuration's `target`."""
 
 
 def lambda_target(target, load=None, rpm=None, channels=None):
-    """Wanted lambda, or None where the target says nothing or what it depends on isn't known (None or NaN).
+    """The target lambda; None if there is no target or a value that it depends on isn't known (None or NaN).
 
     target: a checked `target` of the configuration, or None. load: in the unit of its load axis (kPa absolute, or %).
-    channels: name -> value, or name of a state, for targets with `when`. Linear between points, held flat beyond them.
-    Of a list the first target whose `when` holds counts; one without `when` always holds.
+    channels: name -> value or name of a state, for targets with `when`. It is linear between points and constant beyond
+    them. Of a list the first target whose `when` is true counts; a target without `when` always counts.
     """
     one = holding(target, channels)
     return None if one is None else _one(one, load, rpm)
 
 
 def holding(target, channels=None):
-    """The entry of a checked `target` that counts while `channels` are as they are, or None."""
+    """The entry of a checked `target` that counts at these values of `channels`, or None."""
     if target is None or not isinstance(target, list):
         return target
     for one in target:
@@ -56,7 +56,7 @@ def _one(target, load, rpm):
 
 
 def _place(axis, x):
-    """(index of the piece, part of it) at x, the ends held; None when x isn't known."""
+    """(index of the piece, fraction of it) at x, limited to the ends; None if x isn't known."""
     if x is None or not (x < 0 or x >= 0):
         return None
     if x <= axis[0]:

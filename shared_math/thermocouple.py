@@ -1,8 +1,8 @@
-"""Type K thermocouples: millivolts and temperature by the reference function of IEC 60584-1 and NIST (ITS-90)."""
+"""Type K thermocouples: temperature from millivolts by the reference function of IEC 60584-1 and NIST (ITS-90)."""
 
 import math
 
-# Millivolts against a junction at 0 degC, powers of degC from 0 up (NIST Monograph 175, its90.nist.gov)
+# Millivolts against a junction at 0 degC, coefficients of rising powers of degC (NIST Monograph 175, its90.nist.gov)
 _COLD = (
     0.0,
     3.9450128025e-2,
@@ -28,10 +28,10 @@ _HOT = (
     9.7151147152e-23,
     -1.2104721275e-26,
 )
-_A0, _A1, _A2 = 1.185976e-1, -1.183432e-4, 126.9686  # of the hot side's bell: a0 exp(a1 (t - a2)^2)
+_A0, _A1, _A2 = 1.185976e-1, -1.183432e-4, 126.9686  # the exponential term above 0 degC: a0 exp(a1 (t - a2)^2)
 LEAST_DEGC = -200.0
 MOST_DEGC = 1372.0
-_STEPS = 8  # of Newton's search; four are enough above -100 degC
+_STEPS = 8  # steps of Newton's method; four are enough above -100 degC
 
 
 def _curve(degc):
@@ -68,9 +68,9 @@ def degc_of(mv):
 def channel_degc(channel, volts, cold_degc=None):
     """Temperature of a thermocouple channel at `volts` of its amplifier, or None.
 
-    The amplifier gives `zero_v` + `gain` times the thermocouple's volts. One that adds the cold junction itself needs
-    no more. Otherwise that junction is at `cold_degc` of the channel, or at the temperature given (measured by the
-    channel named in `cold`). Millivolts are added, never degrees: the curve is not straight.
+    The amplifier gives `zero_v` + `gain` times the thermocouple's volts. If it compensates the cold junction, that is
+    all. Otherwise the junction is at the channel's `cold_degc`, or at the given temperature (from the channel named in
+    `cold`). Millivolts are added, never degrees, since the curve is not straight.
     """
     if "cold" in channel:
         if cold_degc is None:

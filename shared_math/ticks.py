@@ -1,7 +1,7 @@
-"""Microsecond ticks that wrap at 2^30, as MicroPython's do, and 32-bit sequence numbers that wrap.
+"""Microsecond ticks that wrap at 2^30, like MicroPython's, and 32-bit sequence numbers that wrap.
 
-No intermediate passes 2^30 in the tick functions, so that nothing goes to the heap on a board with 31-bit small
-integers. Sequence numbers are whole 32-bit words: heap objects there, and not for interrupt handlers.
+No intermediate result of the tick functions exceeds 2^30, so that nothing goes to the heap on a board with 31-bit small
+integers. Sequence numbers are full 32-bit words, which are heap objects there and must not be used in handlers.
 """
 
 from shared_math.compat import const
@@ -13,14 +13,14 @@ _SEQUENCE_HALF = 0x80000000
 
 
 def add(tick, us):
-    """The tick `us` microseconds after (or, negative, before) `tick`; |us| below 2^30."""
+    """The tick `us` microseconds after `tick` (before it if negative); |us| below 2^30."""
     if us < 0:
         return (tick + us) & MASK
     return (tick - MASK + us - 1) & MASK
 
 
 def diff(later, earlier):
-    """Microseconds from `earlier` to `later`, -2^29 to 2^29 - 1: right while they are less than 536 s apart."""
+    """Microseconds from `earlier` to `later`, -2^29 to 2^29 - 1; valid if they are less than 536 s apart."""
     us = (later - earlier) & MASK
     if us >= _HALF:
         return us - MASK - 1
@@ -28,7 +28,7 @@ def diff(later, earlier):
 
 
 def seq_distance(a, b):
-    """Steps forward from sequence number `a` to `b`, negative if b is the older one (serial arithmetic, RFC 1982)."""
+    """Steps forward from sequence number `a` to `b`, negative if b is older (serial arithmetic, RFC 1982)."""
     return ((b - a + _SEQUENCE_HALF) & _SEQUENCE_MASK) - _SEQUENCE_HALF
 
 

@@ -1,15 +1,15 @@
-"""Counts -> volts at the terminal -> value in the channel's unit. One definition for the device and the PC.
+"""From counts to volts at the terminal and values in the channel's unit; shared by device and PC.
 
-A value that can't be told is None: outside the sensor's range, an open or shorted wire, or one of the states
-(warm-up, fault...) that a controller signals by its output voltage.
+A value that can't be determined is None: outside the sensor's range, with an open or shorted wire, or in one of the
+states (warm-up, fault...) that a controller signals by its output voltage.
 """
 
 import math
 
-TOLERANCE = 0.01  # of the span: a converter's offset may carry a true end-of-range reading this far beyond it
-RAIL = 0.005  # of the span: nearer to an end than this, the reading is a bound and not a measurement
-SUPPLY_V = 5.0  # of resistive sensors' pull-ups unless configured
-OPEN_OR_SHORT = 0.005  # of the supply: nearer to either end of it, a resistive sensor is open or shorted
+TOLERANCE = 0.01  # share of the span by which a converter's offset may carry a true end-of-range reading beyond it
+RAIL = 0.005  # within this share of the span from an end, a reading is a limit and not a measurement
+SUPPLY_V = 5.0  # default supply of resistive sensors' pull-ups
+OPEN_OR_SHORT = 0.005  # within this share of the supply from either end, a resistive sensor is open or shorted
 
 KELVIN = 273.15
 
@@ -27,9 +27,9 @@ def counts_to_volts(counts, volts_per_count, volts_at_zero):
 
 
 def interpolate(xs, ys, x):
-    """y at x on the broken line through the points; xs strictly rising or falling, two or more.
+    """y at x on the piecewise line through the points; xs strictly rising or falling, two or more.
 
-    Beyond the ends the first or last piece goes on straight: the caller decides how far that may be believed.
+    Beyond the ends the first or last piece is extrapolated; the caller decides how far that is valid.
     """
     rising = xs[-1] > xs[0]
     at = 1
@@ -49,7 +49,7 @@ def in_range(xs, x):
 
 
 def state_of(channel, volts):
-    """Name of the configured state whose voltage range (ends included) holds `volts`, or None."""
+    """Name of the configured state whose voltage range (ends included) contains `volts`, or None."""
     for state in channel.get("states", ()):
         low, high = state["volts"]
         if low <= volts <= high:
@@ -58,7 +58,7 @@ def state_of(channel, volts):
 
 
 def at_rail(channel, volts):
-    """-1 at the low end of the channel's voltage range, 1 at the high end, 0 between; 0 where it has no such range.
+    """-1 at the low end of the channel's voltage range, 1 at the high end, 0 between or without such a range.
 
     At an end the true value may be anything beyond it.
     """
@@ -132,7 +132,7 @@ def rtd_degc(ohm, r0_ohm):
     """Temperature of a platinum thermometer (IEC 60751), or None outside -200 to 850 degC."""
     if not rtd_ohm(_PT_LEAST_DEGC, r0_ohm) <= ohm <= rtd_ohm(_PT_MOST_DEGC, r0_ohm):
         return None
-    # Above zero the equation is a quadratic; below it the same root is 2.5 K off at worst and Newton's steps mend it
+    # above 0 degC the equation is a quadratic; below, its root is at most 2.5 K off, and Newton's steps correct it
     degc = (math.sqrt(_PT_A * _PT_A - 4.0 * _PT_B * (1.0 - ohm / r0_ohm)) - _PT_A) / (2.0 * _PT_B)
     if degc < 0:
         for _ in range(4):
@@ -142,11 +142,11 @@ def rtd_degc(ohm, r0_ohm):
 
 
 def to_value(channel, volts):
-    """Value of an analog channel at `volts` on its terminal, in the channel's unit, or None if it can't be told.
+    """Value of an analog channel at `volts` on its terminal, in the channel's unit; None if it can't be determined.
 
     lambda (also with `scale` "afr" and the controller's own `stoich`), linear and table run along `volts` and
-    `values`, up to TOLERANCE of the span beyond the ends. thermistor, rtd and thermocouple: degC. A thermocouple whose
-    cold junction another channel measures can't be told from its own volts: thermocouple.channel_degc.
+    `values`, up to TOLERANCE of the span beyond the ends. thermistor, rtd and thermocouple: degC. A thermocouple with a
+    measured cold junction needs thermocouple.channel_degc instead.
     """
     if channel.get("states") and state_of(channel, volts) is not None:
         return None
@@ -159,7 +159,7 @@ def to_value(channel, volts):
             return rtd_degc(ohm, channel["r0_ohm"])
         return thermistor_degc(ohm, channel)
     if kind == "thermocouple":
-        from shared_math import thermocouple  # its tables are large, and few have one
+        from shared_math import thermocouple  # imported here since its tables are large and few cars have one
 
         return thermocouple.channel_degc(channel, volts)
     xs = channel["volts"]
@@ -172,7 +172,7 @@ def to_value(channel, volts):
 
 
 def frequency_value(channel, hz):
-    """Value of a frequency channel (`hz` and `values` as to_value's `volts` and `values`), or None out of range."""
+    """Value of a frequency channel from its `hz` and `values`; None out of range."""
     xs = channel["hz"]
     if not in_range(xs, hz):
         return None

@@ -1,10 +1,10 @@
-"""Packed or plain columns of a block back to rows' values; packing.py says how they stand there."""
+"""Unpacks the packed or plain columns of a block; packing.py describes their layout."""
 
 from shared_math import layout
 
 
 def plain_rows(bits):
-    """How many rows of these column widths a plain block holds."""
+    """The number of rows of these column widths in a plain block."""
     row_bytes = 0
     for width in bits:
         row_bytes += 4 if width > 16 else 2
@@ -31,9 +31,9 @@ class _BitReader:
 
 
 def unpack(block, bits):
-    """The columns of a PACKED or PLAIN block: a list with a list of integers for each column.
+    """The columns of a PACKED or PLAIN block: a list of integers for each column.
 
-    bits: the columns' widths from the setup block. ValueError when the block's own numbers do not add up.
+    bits: the columns' widths from the setup block. Raises ValueError if the block is inconsistent.
     """
     rows = layout.get16(block, layout.AT_ROWS) & layout.ROWS_MASK
     if rows == 0:

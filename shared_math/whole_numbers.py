@@ -1,16 +1,16 @@
-"""Values in whole numbers, for loops in which a float would be a new object at every turn.
+"""Values as whole numbers, for loops in which each float would be a new heap object.
 
-Made by whole_numbers_build.py from transfer.py and target.py; after that nothing is allocated and nothing passes 2^30.
+whole_numbers_build.py makes them from transfer.py and target.py. Their use allocates nothing and stays below 2^30.
 """
 
 from array import array
 
-MILLI = 1000  # lambda is kept in thousandths
-TENTH = 10  # loads in tenths of their unit
+MILLI = 1000  # lambda is in thousandths
+TENTH = 10  # loads are in tenths of their unit
 
 
 class Line:
-    """y on the broken line through whole points, xs strictly rising, held flat beyond the ends.
+    """y on the piecewise line through whole points, xs strictly rising, constant beyond the ends.
 
     A step in x times its step in y must stay below 2^30.
     """
@@ -35,7 +35,7 @@ class Line:
             x1 = xs[at]
         y0 = ys[at - 1]
         step = x1 - x0
-        return y0 + ((x - x0) * (ys[at] - y0) + (step >> 1)) // step  # as between(), without the call
+        return y0 + ((x - x0) * (ys[at] - y0) + (step >> 1)) // step  # like between(), without the call
 
 
 def between(x, x0, y0, x1, y1):
@@ -45,10 +45,11 @@ def between(x, x0, y0, x1, y1):
 
 
 class Reading:
-    """A lambda, linear or table channel. least, most: counts of the sensor's range. line: counts >> shift to value.
+    """A lambda, linear or table channel. least, most: counts of the sensor's range. line: from counts >> shift to
+    value.
 
-    states, names: (first, last) counts of each configured state, and what it is called. low_rail, high_rail: (first,
-    last) counts at the end of the least and of the greatest values.
+    states, names: (first, last) counts of each configured state, and its name. low_rail, high_rail: (first, last)
+    counts at the end of the least and of the greatest values.
     """
 
     def __init__(self, least, most, shift, line, states, names, low_rail, high_rail):
@@ -62,17 +63,17 @@ class Reading:
         self.high_rail = high_rail
 
     def value(self, counts):
-        """Whole number, or None outside the sensor's range and in a state of its controller."""
+        """The value; None outside the sensor's range and in a state of its controller."""
         return self.measured(counts) if self.state(counts) < 0 else None
 
     def measured(self, counts):
-        """The same where the controller is known to be in none of its states."""
+        """The value, if the controller is known to be in none of its states."""
         if counts < self.least or counts > self.most or self.line is None:
             return None
         return self.line.at(counts >> self.shift)
 
     def state(self, counts):
-        """Which of `names` the controller signals, or -1."""
+        """The index in `names` of the state that the controller signals, or -1."""
         at = 0
         for low, high in self.states:
             if low <= counts <= high:
@@ -81,7 +82,7 @@ class Reading:
         return -1
 
     def rail(self, counts):
-        """-1 at the end of the least values, 1 at the end of the greatest, 0 between: there a value is a bound."""
+        """-1 at the end of the least values, 1 at the end of the greatest (where a value is a limit), 0 between."""
         if self.low_rail[0] <= counts <= self.low_rail[1]:
             return -1
         if self.high_rail[0] <= counts <= self.high_rail[1]:
@@ -90,9 +91,9 @@ class Reading:
 
 
 class Wanted:
-    """One target: thousandths of lambda at tenths of load. load: name of its channel, or None for a single number.
+    """One target: thousandths of lambda by tenths of load. load: name of its channel; None for a single number.
 
-    flat: that number. rows: a Line over load for each of `speeds` (rpm), or one where speeds is None.
+    flat: that number. rows: a Line over load for each of `speeds` (rpm), or a single Line if speeds is None.
     """
 
     def __init__(self, load, flat, rows, speeds):
@@ -102,7 +103,7 @@ class Wanted:
         self.speeds = speeds
 
     def at(self, load, rpm):
-        """Thousandths of lambda at `load` tenths (None: unknown) and `rpm`, or None where it can't be told."""
+        """Thousandths of lambda at `load` tenths (None: unknown) and `rpm`; None if it can't be determined."""
         if self.flat is not None:
             return self.flat
         if load is None:

@@ -1,15 +1,15 @@
-"""From a channel or target of the configuration to its values in whole numbers. Needed once, at the start."""
+"""Makes the whole-number form of a channel or target of the configuration. Needed only at the start."""
 
 import math
 from array import array
 
 from shared_math import target, transfer, whole_numbers
 
-_COUNT_BITS = 16  # finer counts than these are halved until they fit
+_COUNT_BITS = 16  # finer counts are halved until they fit
 
 
 def reading(channel, column, scale):
-    """whole.Reading of a lambda, linear or table channel: what transfer.to_value tells, times `scale`, rounded.
+    """The Reading of a lambda, linear or table channel: the result of transfer.to_value times `scale`, rounded.
 
     column: the channel's entry in the setup text ("b" bits, "s" volts per count, "o" volts at zero counts).
     """
@@ -23,7 +23,7 @@ def reading(channel, column, scale):
     least, most = _counts(low - slack, high + slack, slope, zero, top)
     states = channel.get("states", ())
     rails = _counts(low - slack, low + edge, slope, zero, top), _counts(high - edge, high + slack, slope, zero, top)
-    # Which end of the volts is the end of the greatest values: that of lean for a lambda channel
+    # the end of the volts with the greatest values, which is the lean end of a lambda channel
     if (channel["values"][-1] > channel["values"][0]) != (volts[-1] > volts[0]):
         rails = rails[1], rails[0]
     return whole_numbers.Reading(
@@ -39,7 +39,7 @@ def reading(channel, column, scale):
 
 
 def _line(channel, slope, zero, least, most, shift, scale):
-    """Through the value at either end of the range and on both sides of every bend; None for a range without counts."""
+    """The Line through the values at both ends and on both sides of every bend; None for a range without counts."""
     if least >= most:
         return None
     points = {least, most}
@@ -59,13 +59,13 @@ def _line(channel, slope, zero, least, most, shift, scale):
 
 
 def _counts(low_volts, high_volts, slope, zero, top):
-    """(first, last) whole counts whose volts lie between, within 0 to `top`; first above last where there are none."""
+    """(first, last) counts whose volts are in the range, within 0 to `top`; first above last if there are none."""
     ends = sorted(((low_volts - zero) / slope, (high_volts - zero) / slope))
     return max(0, int(math.ceil(ends[0]))), min(top, int(math.floor(ends[1])))
 
 
 def wanted(entry):
-    """whole.Wanted of one checked target: what target.lambda_target tells, in thousandths, rounded."""
+    """The Wanted of one checked target: the result of target.lambda_target in thousandths, rounded."""
     values = entry["lambda"]
     loads = target.load_axis(entry)
     if loads is None:

@@ -1,4 +1,4 @@
-"""The button: bounces removed, presses kept until the row path takes them. Never waits, never allocates."""
+"""The button: removes bounces and keeps presses until the row path takes them. Never waits, never allocates."""
 
 from array import array
 
@@ -6,25 +6,25 @@ from shared_math import ticks
 from shared_math.compat import const, zeros
 
 _BOUNCE_US = const(25000)
-_LEAST_US = const(20000)  # a shorter contact is no press
+_LEAST_US = const(20000)  # a shorter contact is not a press
 _KEPT = const(8)
 
 
 class Button:
     """Call `change(pressed, tick)` from the pin's interrupt at every edge; the row path calls `next(grid)`.
 
-    level: set by the board, a function that tells whether the button is pressed now. It is asked only where an edge
-    was not believed: a touch or a spike shorter than the bounce time would else leave the button pressed for ever.
+    level: set by the board, a function that returns whether the button is pressed now. It is called only after an edge
+    was rejected; otherwise a touch or a spike shorter than the bounce time would leave the button pressed for ever.
     """
 
     def __init__(self):
         self.pressed = False
         self.since = 0
         self.fresh = True
-        self.unsure = False  # an edge was refused or may have been missed: the row path asks the pin
-        self.refused = False  # an edge was refused
+        self.unsure = False  # an edge was rejected or may have been missed, so the row path reads the pin
+        self.refused = False  # an edge was rejected
         self.refused_at = 0  # tick of the last one
-        self.news = array("i", [0])  # not 0: the row path has something to look at here
+        self.news = array("i", [0])  # not 0: there are changes for the row path
         self.level = self.same
         self.times = zeros(_KEPT)
         self.kinds = bytearray(_KEPT)
@@ -33,12 +33,12 @@ class Button:
         self.tick = 0
 
     def same(self):
-        """The level where a board has no other way to know it."""
+        """The level, for boards that can't read the pin."""
         return self.pressed
 
     def change(self, pressed, tick):
         """Interrupt handler. A change within 25 ms of the last accepted one is bounce."""
-        self.unsure = False  # first: a row handler that interrupts this one must not take the same change too
+        self.unsure = False  # first, so that a row handler that interrupts this one does not take the same change
         self.news[0] = 1
         if pressed == self.pressed:
             self.refused = False
@@ -60,14 +60,14 @@ class Button:
         self.head = (self.head + 1) & 0xFF
 
     def look(self):
-        """From the main loop: a level that no edge told (a busy port drops some) is left to the row path."""
+        """From the main loop: notice a level without an edge (a busy port drops some) and leave it to the row path."""
         if self.level() != self.pressed:
             self.unsure = True
             self.news[0] = 1
 
     def settle(self, tick):
-        """From the row path while `unsure`: once the bounce time is over, the pin's level counts, from the last edge on
-        that was refused."""
+        """From the row path while `unsure`: after the bounce time the pin's level counts, from the last rejected
+        edge."""
         if self.fresh or ((tick - self.since) & ticks.MASK) >= _BOUNCE_US:
             head = self.head
             refused = self.refused
@@ -77,8 +77,7 @@ class Button:
                 self.times[head & 7] = self.refused_at
 
     def _short(self, tick, grid):
-        """Whether the press at `tick`, the oldest change, lasted less than 20 ms, or has not been known to last
-        longer."""
+        """Whether the press at `tick`, the oldest change, lasted less than 20 ms, or is not known to last longer."""
         if (self.head - self.tail) & 0xFF >= 2:
             return ((self.times[(self.tail + 1) & 7] - tick) & ticks.MASK) < _LEAST_US
         return self.refused or ((grid - tick) & ticks.MASK) < _LEAST_US
@@ -86,7 +85,7 @@ class Button:
     def next(self, grid):
         """The oldest change up to tick `grid`: 1 pressed, 2 released, 0 none. Its tick is in `self.tick`.
 
-        A press is told once it has lasted 20 ms; with a shorter one neither it nor its release is.
+        A press is returned once it has lasted 20 ms; of a shorter one neither press nor release is returned.
         """
         while True:
             if self.head == self.tail:
@@ -98,7 +97,7 @@ class Button:
             if self.kinds[at] == 2 or not self._short(tick, grid):
                 break
             if (self.head - self.tail) & 0xFF < 2:
-                return 0  # it may become one
+                return 0  # it may become a press
             self.tail = (self.tail + 2) & 0xFF
         self.tick = tick
         self.tail = (self.tail + 1) & 0xFF

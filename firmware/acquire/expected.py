@@ -1,4 +1,4 @@
-"""Inputs that must always read the same, such as a reference voltage: when they do not, nothing measured is true."""
+"""Inputs with a known value, such as a reference voltage: if one is off, no measurement can be trusted."""
 
 
 class Expected:
@@ -9,7 +9,7 @@ class Expected:
         self.off = False
 
     def look(self, queue):
-        """From the main loop, once a second: whether an input was out of its range now and at the last look."""
+        """From the main loop, once a second: whether an input is out of its range now and was at the last look."""
         at = ((queue.head - 1) & queue.mask) * queue.stride
         before = self.off
         self.off = False

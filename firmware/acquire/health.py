@@ -1,5 +1,4 @@
-"""How well the logger runs, told in every row: longest stall, free heap, supply dips. The row path allocates
-nothing."""
+"""How well the logger runs, stored in every row: longest stall, free heap, supply dips. Allocates nothing per row."""
 
 import gc
 
@@ -11,13 +10,13 @@ _DIPS_MASK = (1 << layout.DIPS_BITS) - 1
 
 
 class Health:
-    """supply: (1 + column, counts below which the supply has dipped, counts from which it is back), or None."""
+    """supply: (1 + column, counts below which the supply has dipped, counts above which it is back), or None."""
 
     def __init__(self, supply=None):
         self.supply = supply
         self.columns = 3 if supply else 2
-        self.stall_ms = 0  # of the longest since the last row
-        self.stall_us = 0  # of the longest since the start
+        self.stall_ms = 0  # longest stall since the last row
+        self.stall_us = 0  # longest stall since the start
         self.heap_least = 1 << 29  # bytes
         self.heap_kb = _HEAP_MOST
         self.waiting = False
@@ -26,7 +25,7 @@ class Health:
         self.dipped = False
 
     def worked(self, us):
-        """The main loop was busy, or the card, for `us` microseconds on end."""
+        """Note that the main loop or the card was busy for `us` microseconds without a pause."""
         if us > self.stall_us:
             self.stall_us = us
         ms = us // 1000
@@ -34,7 +33,7 @@ class Health:
             self.stall_ms = ms if ms < _STALL_MOST else _STALL_MOST
 
     def waits(self, waiting, now):
-        """Whether the card would have to be waited for at tick `now`: a stall ends when it is ready again."""
+        """Note whether the card would have to be waited for at tick `now`; a stall ends when it is ready again."""
         if waiting and not self.waiting:
             self.waited = now
         elif self.waiting and not waiting:
@@ -42,8 +41,7 @@ class Health:
         self.waiting = waiting
 
     def look_at_heap(self):
-        """Keep the least free heap, garbage collected. Milliseconds on a small board: once a minute, not in
-        handlers."""
+        """Collect garbage and keep the least free heap. It takes milliseconds: once a minute, not in handlers."""
         gc.collect()
         free = gc.mem_free()
         if free < self.heap_least:

@@ -1,4 +1,4 @@
-"""A value that the main loop brings and the row path takes, together with how old it is."""
+"""A value that the main loop stores and the row path takes, together with its age."""
 
 from shared_math import ticks
 from shared_math.compat import const
@@ -8,31 +8,31 @@ _OLDEST_US = const(4095000)
 
 
 class Held:
-    """counts: until the first value comes. ticks_us: the board's clock."""
+    """counts: used until the first value comes. ticks_us: the board's clock."""
 
     def __init__(self, counts, ticks_us):
         self.counts = counts
         self.ticks_us = ticks_us
         self.tick = 0
-        self.old = True  # so old that a difference of ticks means nothing
+        self.old = True  # so old that tick differences have wrapped
 
     def put(self, counts, tick):
-        """From the main loop: the value measured at `tick`."""
+        """From the main loop: store the value measured at `tick`."""
         self.counts = counts
         self.tick = tick
         self.old = False
 
     def look(self, now):
-        """From the main loop, now and then while no value comes: before ticks wrap, it must be known as old."""
+        """From the main loop, while no value comes: mark the value stale before the tick counter wraps."""
         if (now - self.tick) & ticks.MASK >= _OLDEST_US:
             self.old = True
 
     def read(self):
-        """Row path: the counts held."""
+        """Row path: the held counts."""
         return self.counts
 
     def age(self):
-        """Row path: milliseconds since it was measured, 4095 at most."""
+        """Row path: milliseconds since the value was measured, at most 4095."""
         if self.old:
             return _OLDEST_MS
         us = (self.ticks_us() - self.tick) & ticks.MASK

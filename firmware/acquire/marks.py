@@ -1,9 +1,9 @@
-"""Marked pulls from the button: which pull is open, which was spoiled, when a pull ends by itself.
+"""Marked pulls from the button: the open pull, spoiled pulls, and pulls that end by themselves.
 
-Short press: a pull begins, the next one ends it. Two presses within 0.4 s: the last pull is spoiled. A press held for
-1.5 s: the card may be taken out. What a press begins counts as soon as it has lasted 20 ms, and is made void if it
-turns out to be half of a double or long press. The press that comes within 5 s of a pull's end by itself was meant to
-end it: it does nothing.
+A short press begins a pull, the next one ends it. Two presses within 0.4 s flag the last pull as spoiled. A press held
+for 1.5 s means that the card is to be taken out. A pull counts once its press has lasted 20 ms, and becomes void if the
+press turns out to be part of a double or long press. A press within 5 s after a pull ended by itself was meant to end
+it, and has no effect.
 """
 
 from shared_math import layout, ticks
@@ -11,11 +11,11 @@ from shared_math.compat import const
 
 _DOUBLE_US = const(400000)
 _LONG_US = const(1500000)
-_FORGOTTEN_US = const(10000000)  # a stall's presses are read later than they were made
+_FORGOTTEN_US = const(10000000)  # presses during a stall are read later than they were made
 _CLOSED_S = const(3)
-_ENDED_S = const(5)  # so long after a pull that ended by itself, a press was meant to end it
+_ENDED_S = const(5)  # a press within this time after a pull ended by itself was meant to end it
 _LONGEST_S = const(60)
-_RISE_EDGES = const(2)  # in a quarter second, or a sixteenth of what there were: more than chance
+_RISE_EDGES = const(2)  # edges more in a quarter second, or a sixteenth more: more than chance
 _ID_MASK = const(0x7FFF)
 _COUNT_MASK = (1 << layout.COUNT_BITS) - 1
 
@@ -30,16 +30,16 @@ class Marks:
         self.open = False
         self.mark = 0
         self.flag = 0
-        self.next_flag = 0  # a second flag of the same press: stands one row later, so that both can be read
-        self.stop_wanted = False  # long press: the loop finishes the card
+        self.next_flag = 0  # a second flag of the same press, written one row later so that both can be read
+        self.stop_wanted = False  # long press: the main loop finishes the card
         self.stop_row = 0
-        self.ended_row = -1  # of the last pull that ended by itself, until a press
+        self.ended_row = -1  # row at which the last pull ended by itself, until a press
         self.ended_rows = _ENDED_S * rate_hz
-        self.told_row = 0  # until then the lamp tells of it
+        self.told_row = 0  # until this row the lamp shows that
         self.began_row = 0
         self.last_press = 0
         self.pressed_before = False
-        self.began_by_press = False  # what the press in progress began, not ended
+        self.began_by_press = False  # the press in progress began a pull, rather than ended one
         self.held = False
         self.real = 0  # id of the last pull that is not void
         self.longest_rows = _LONGEST_S * rate_hz
@@ -57,10 +57,10 @@ class Marks:
         self.least_count = 0
 
     def step(self, row, grid):
-        """Take the button's changes up to tick `grid`, the instant of row `row`. Needs no call while button.news[0] is
+        """Process the button's changes up to tick `grid`, the instant of row `row`. Not needed while button.news[0] is
         0."""
         button = self.button
-        button.news[0] = 0  # before looking: what comes meanwhile sets it again
+        button.news[0] = 0  # before looking, so that a change meanwhile sets it again
         self._step(row, grid)
         if (
             self.open
@@ -80,7 +80,7 @@ class Marks:
         if button.unsure:
             button.settle(grid)
         if self.pressed_before and ((grid - self.last_press) & ticks.MASK) >= _FORGOTTEN_US:
-            self.pressed_before = False  # before the ticks come round and make a double press of two far apart
+            self.pressed_before = False  # before ticks wrap, which would turn two distant presses into a double press
         while True:
             kind = button.next(grid)
             if kind == 0:
@@ -133,15 +133,15 @@ class Marks:
         self.told_row = row + self.ended_rows
 
     def just_ended(self, row):
-        """Whether a pull ended by itself a moment ago, and no press has come since: the next one does nothing."""
+        """Whether a pull ended by itself a moment ago without a press since, so that the next press has no effect."""
         return self.ended_row >= 0 and row - self.ended_row < self.ended_rows
 
     def tells_end(self, row):
-        """Whether the lamp is to tell that a pull ended by itself: a press in that time does not end this."""
+        """Whether the lamp is to show that a pull ended by itself, which a press meanwhile does not cut short."""
         return row < self.told_row and not self.open
 
     def _undo(self):
-        """The press began a pull that was not meant."""
+        """Make the pull void that the press began by mistake."""
         if self.open and self.began_by_press:
             self.open = False
             self.mark = layout.ended_mark(self.id)
@@ -166,7 +166,7 @@ class Marks:
             elif self.window_for > self.window_rows:
                 edges = (cells[at + self.tach_column] - self.window_count) & _COUNT_MASK
                 self.window_for = 0
-                # One edge fewer may be chance; two are a falling engine, until it pulls again after a gear change
+                # one edge fewer may be chance; two mean falling engine speed, until it pulls again after a gear change
                 rise = self.least_count >> 4
                 rises = edges >= self.least_count + (rise if rise > _RISE_EDGES else _RISE_EDGES)
                 if edges > 0 and (edges >= self.best_count - 1 or rises):

@@ -1,4 +1,4 @@
-"""How long a pulse input was on, pulse by pulse: an injector's on-time. What is shorter than ringing does not count."""
+"""The on-time of each pulse of an input (an injector). Times shorter than the ringing do not count."""
 
 from acquire import tach
 from shared_math import layout, ticks
@@ -7,26 +7,26 @@ from shared_math.compat import const, zeros
 _COUNT_MASK = (1 << layout.COUNT_BITS) - 1
 _REJECTED_MASK = (1 << layout.REJECTED_BITS) - 1
 _PAST = const(0x20000000)  # half the tick circle
-_KEPT = const(16)  # as many widths as a Tach keeps times
-ON_MAX = (1 << layout.ON_BITS) - 1  # as long or longer
+_KEPT = const(16)  # pulse widths kept, as many as a Tach keeps times
+ON_MAX = (1 << layout.ON_BITS) - 1  # so long or longer
 
 
 class Pulse(tach.Tach):
-    """Counts whole pulses, each at its end. limit_us: the line may ring so long after a true edge.
+    """Counts complete pulses, each at its end. limit_us: how long the line may ring after a true edge.
 
-    An end stands for good once the line has stayed off for `limit_us`; going on again before is the same pulse:
-    ringing, or a driver that chops the current it holds.
+    An end is final once the line has stayed off for `limit_us`. If it turns on again before, it is the same pulse:
+    ringing, or a driver that chops its holding current.
     """
 
     def __init__(self, limit_us):
         tach.Tach.__init__(self, limit_us)
         self.on = False
-        self.long = False  # on for so long that its width is not kept
-        self.ending = False  # off, but perhaps not for good
-        self.faded = False  # that end is long ago: tick differences to it would wrap
+        self.long = False  # on for so long that the width is not kept
+        self.ending = False  # off, but the end is not yet final
+        self.faded = False  # that end is so long ago that tick differences would wrap
         self.began = 0
         self.ended = 0
-        self.width = 0  # of the pulse that ends
+        self.width = 0  # width of the ending pulse
         self.widths = zeros(_KEPT)
 
     def change(self, on, tick):
@@ -62,8 +62,8 @@ class Pulse(tach.Tach):
         self.began = tick
 
     def put(self, row, at, grid):
-        """Write count, age, rejected and on-time to row[at:at+4] as they stood at tick `grid`; False if that is not
-        known any more."""
+        """Write count, age, rejected and on-time as of tick `grid` to row[at:at+4]; False if they are no longer
+        known."""
         if self.on and not self.long:
             self.long = ON_MAX < ((grid - self.began) & ticks.MASK) < _PAST
         if self.ending:
@@ -76,9 +76,9 @@ class Pulse(tach.Tach):
                 row[at + 1] = age
                 row[at + 2] = self.rejected
                 row[at + 3] = self.width
-                self.woke = -1  # that pulse is seen, and those before it
+                self.woke = -1  # that pulse and earlier ones have been seen
                 return True
         if not tach.Tach.put(self, row, at, grid):
             return False
-        row[at + 3] = self.widths[row[at] & 15]  # before the first pulse nothing was kept there
+        row[at + 3] = self.widths[row[at] & 15]  # 0 before the first pulse
         return True

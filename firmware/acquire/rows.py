@@ -1,4 +1,4 @@
-"""The row path: at each grid tick one row of all columns goes into a fixed queue. No allocation after construction."""
+"""The row path: at each grid tick a row of all columns is put into a fixed queue. No allocation after construction."""
 
 from shared_math import ticks
 from shared_math.compat import const, zeros
@@ -6,9 +6,9 @@ from shared_math.compat import const, zeros
 _JITTER_US = const(30)
 _LATE_MAX = const(0xFFFF)  # of layout.LATE_BITS
 _MASK = const(0x3FFFFFFF)  # of ticks
-_BREATHLESS = const(16)  # rows late by a quarter of their period, more than there were others: rows take all the time
+_BREATHLESS = const(16)  # excess of rows late by a quarter period over others: rows then take all the time
 _RESTING = const(64)
-_BREATHER = const(80)  # less _RESTING: rows that are then left out, so that the main loop comes to its turn
+_BREATHER = const(80)  # minus _RESTING: rows that are then skipped, so that the main loop can run
 
 
 class RowQueue:
@@ -18,15 +18,15 @@ class RowQueue:
         self.stride = columns + 1
         self.mask = capacity - 1
         self.cells = zeros(capacity * self.stride)
-        self.head = 0  # rows ever put, wraps at 2^30
-        self.tail = 0  # rows ever taken
+        self.head = 0  # total rows put, wraps at 2^30
+        self.tail = 0  # total rows taken
 
     def waiting(self):
         """Rows in the queue."""
         return (self.head - self.tail) & ticks.MASK
 
     def at_head(self):
-        """Index of the row to be filled next."""
+        """Index of the next row to fill."""
         return (self.head & self.mask) * self.stride
 
     def at_tail(self):
@@ -56,24 +56,24 @@ class Sampler:
         self.grid = 0
         self.lost = 0
         self.late_max_us = 0
-        self.hurry = 0  # late rows less others; above _RESTING: so many rows are to be left out
+        self.hurry = 0  # late rows minus others; above _RESTING: number of rows to skip
         self.on = False
         self.synced = False
         self.prepare()
 
     def prepare(self):
-        """For a kind of sampler that keeps its numbers elsewhere."""
+        """Hook for a sampler that keeps its numbers elsewhere."""
 
     def look(self):
-        """From the main loop: make row, lost and late_max_us those of now."""
+        """From the main loop: update row, lost and late_max_us."""
 
     def stop(self):
-        """No more rows."""
+        """Stop taking rows."""
         self.on = False
         self.look()
 
     def start(self, grid):
-        """Row 0 is due at tick `grid`; None: one period after the first call of `take`."""
+        """Start with row 0 at tick `grid`; None: one period after the first call of `take`."""
         self.row = 0
         self.synced = grid is not None
         if self.synced:
@@ -82,7 +82,7 @@ class Sampler:
         self.prepare()
 
     def take(self, _timer=None):
-        """Timer handler: take the row that is due now; rows whose time has passed altogether are counted as lost."""
+        """Timer handler: take the row that is due; rows whose time has passed completely are counted as lost."""
         if not self.on:
             return
         now = self.ticks_us()
@@ -106,14 +106,14 @@ class Sampler:
         row = self.row
         grid = self.grid
         self.row = row + 1
-        self.grid = (grid - _MASK + period - 1) & _MASK  # a plain sum would pass 2^30 and allocate on boards
+        self.grid = (grid - _MASK + period - 1) & _MASK  # a plain sum would exceed 2^30 and allocate on boards
         queue = self.queue
         head = queue.head
         mask = queue.mask
         cells = queue.cells
         at = (head & mask) * queue.stride
         whole = not breather and (head - queue.tail) & _MASK <= mask
-        if whole:  # sampling first: what follows takes longer or shorter
+        if whole:  # sample first, since the time of the rest varies
             cells[at] = row
             for column, read in self.reads:
                 cells[at + column] = read()
@@ -137,10 +137,9 @@ class Sampler:
         queue.head = (head + 1) & _MASK
 
     def uneven(self, now):
-        """The first call, which only tells when the grid begins, one before its time, or one that comes after whole
-        rows: these are counted as lost.
+        """Handle the first call, which only starts the grid, a call before its time, or one that is whole rows late.
 
-        Microseconds the row that is due is late, or -1 when none is due.
+        Missed rows are counted as lost. Returns the lateness of the due row in microseconds, or -1 if none is due.
         """
         if not self.synced:
             self.grid = ticks.add((now - _JITTER_US) & _MASK, self.period_us)
@@ -160,7 +159,7 @@ class Sampler:
 
 
 def sampler(*parts):
-    """The fastest Sampler that this port can run."""
+    """The fastest Sampler that this port supports."""
     try:
         from acquire.viper_rows import ViperSampler
     except (ImportError, SyntaxError, ValueError):

@@ -1,7 +1,7 @@
-"""The row path compiled: the same rows as acquire/rows.py, several times faster.
+"""The compiled row path: the same rows as acquire/rows.py, several times faster.
 
-Importing this raises SyntaxError on ports without the native emitter; rows.sampler() then stays with the plain one. The
-numbers are those of rows.py; a test holds both to the same rows.
+Importing this raises SyntaxError on ports without the native emitter; rows.sampler() then uses the plain one. A test
+checks that both give the same rows.
 """
 
 import micropython
@@ -9,7 +9,7 @@ import micropython
 from acquire import rows
 from shared_math.compat import const, zeros
 
-# What the handler needs, in one array of integers
+# The handler's state, in one array of integers
 _ON = const(0)
 _SYNCED = const(1)
 _GRID = const(2)
@@ -32,7 +32,7 @@ class ViperSampler(rows.Sampler):
     """Sampler whose handler is machine code. Its numbers are in `state`; `look` copies them to the attributes."""
 
     def prepare(self):
-        """The handler's numbers from the attributes."""
+        """Copy the attributes to the handler's state."""
         self.state = zeros(_NUMBERS)
         self.cells = self.queue.cells
         self.where = zeros(len(self.reads))
@@ -61,7 +61,7 @@ class ViperSampler(rows.Sampler):
         state[_ON] = self.on
 
     def look(self):
-        """From the main loop: make row, lost and late_max_us those of now."""
+        """From the main loop: update row, lost and late_max_us."""
         state = self.state
         state[_ON] = self.on
         self.grid = state[_GRID]
@@ -78,7 +78,7 @@ class ViperSampler(rows.Sampler):
         return late
 
     def step(self):
-        """The marks have something to look at."""
+        """Let the marks process the button's changes."""
         state = self.state
         marks = self.marks
         marks.step(state[_ROW], state[_GRID])

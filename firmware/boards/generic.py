@@ -30,7 +30,7 @@ def _nothing():
 
 
 class GenericBoard:
-    """What the firmware asks of a board; the same methods as boards/desk.py."""
+    """The board's interface for the firmware; the same methods as in boards/desk.py."""
 
     name = "generic"
     proves = True  # the button held at power-on asks for a self-test
@@ -67,7 +67,7 @@ class GenericBoard:
         self.light.pattern = light.STARTING
 
     def _use_flash(self):
-        """No card: rings on the board's own littlefs, half of its room. Its erasing delays interrupts by 45 ms."""
+        """Without a card: rings on half of the board's own littlefs. Its erasing delays interrupts by 45 ms."""
         self.card_folder = _FLASH
         if not fatfile.exists(_FLASH):
             os.mkdir(_FLASH)
@@ -77,7 +77,7 @@ class GenericBoard:
         self.pulls_slots = slots // 8
 
     def _try_mount(self):
-        """Whether the card can be used; else the lamp tells why not."""
+        """Whether the card can be used; if not, the lamp shows why."""
         try:
             self.remount()
         except OSError as error:
@@ -86,7 +86,7 @@ class GenericBoard:
         return True
 
     def open_card(self):
-        """The card as a block device that is still to be started: `wake`."""
+        """The card as a block device that must still be started by `wake`."""
         pins = self.pins["spi"]
         spi = machine.SPI(
             pins["id"],
@@ -99,14 +99,14 @@ class GenericBoard:
         return sdcard.SdCard(spi, select, lambda fast: spi.init(baudrate=_FAST_HZ if fast else _SLOW_HZ), self.rest)
 
     def rest(self, waiting):
-        """Called by the card's driver before each access, and again and again while it waits."""
+        """Called by the card's driver before each access and repeatedly while it waits."""
         if self.meanwhile:
             self.meanwhile()
         if waiting:
             time.sleep_ms(1)
 
     def medium(self):
-        """Where the rings are kept."""
+        """The medium that holds the rings."""
         if self.pins["spi"] is None:
             from store import segments
 
@@ -114,11 +114,11 @@ class GenericBoard:
         return fatfile.FatCard(self.card_folder, self.card)
 
     def card_ready(self):
-        """Whether the card takes a write without waiting for an earlier one."""
+        """Whether the card can take a write without waiting for an earlier one."""
         return self.card is None or self.card.ready()
 
     def remount(self):
-        """Take the card anew and wait for it: `let_go`, `wake_card`, `mount`. OSError without a card."""
+        """Start the card again and wait for it: `let_go`, `wake_card`, `mount`. Raises OSError without a card."""
         self.let_go()
         while not self.wake_card():
             pass
@@ -129,15 +129,15 @@ class GenericBoard:
         return self.card is not None
 
     def let_go(self):
-        """Leave the card alone: what held files of it must not touch it, or another one, any more."""
+        """Release the card, so that no open file can touch it or another card any more."""
         if self.card:
             self.card.retired = True
             self.card = None
             vfs.umount(self.card_folder)
 
     def wake_card(self):
-        """One short step of starting the card, mounted or not; True when it can be used. OSError where none answers:
-        call it again."""
+        """One short step of starting the card; True once it can be used. Raises OSError if no card answers: call
+        again."""
         if self.pins["spi"] is None:
             return True
         if self.card:
@@ -147,7 +147,7 @@ class GenericBoard:
         return self.waking.wake()
 
     def mount(self):
-        """Make the started card's volume available. OSError where it has none that can be read."""
+        """Make the started card's volume available. Raises OSError if it has no readable volume."""
         if self.waking:
             card = self.waking
             self.waking = None
@@ -159,18 +159,18 @@ class GenericBoard:
         return time.ticks_us() & ticks.MASK
 
     def entropy(self, count):
-        """So many random bytes for a ring id."""
+        """`count` random bytes for a ring id."""
         return os.urandom(count)
 
     def utc(self):
-        """Wall clock, or None: a board without battery starts in the past."""
+        """The clock, or None: a board without battery starts in the past."""
         now = time.gmtime()
         if now[0] < 2025:
             return None
         return "%04d-%02d-%02dT%02d:%02d:%02dZ" % now[:6]
 
     def called(self):
-        """Whether somebody speaks on the cable."""
+        """Whether the PC has sent something over the cable."""
         for _ in self.calls.ipoll(0):
             return True
         return False
@@ -185,11 +185,11 @@ class GenericBoard:
         return True
 
     def read_config(self):
-        """The text of the card's logger.json, else of the one on the board's flash, or None."""
+        """The text of logger.json on the card, else of that on the board's flash, else None."""
         return config_file.text_of(self.card_folder) or config_file.text_of(".")
 
     def configure(self, config):
-        """The configuration in force, before any input is asked for."""
+        """Take the configuration; called before any input is requested."""
         self.reference_v = config.get("reference_v", self.pins["reference_v"])
         if [one for one in config["channels"] if one.get("input", "a")[0] in "xy"]:
             from boards.fitted import Fitted
@@ -203,11 +203,11 @@ class GenericBoard:
         return self.own_converter(name)
 
     def own_converter(self, _name):
-        """The same of the board's own converter."""
+        """converter() for the board's own converter."""
         return _BITS, self.reference_v, 0
 
     def reader(self, channel):
-        """A function without arguments that gives the channel's counts now."""
+        """A function without arguments that returns the channel's present counts."""
         name = channel["input"]
         if self.fitted and name[0] != "a":
             return self.fitted.reader(name)
@@ -215,12 +215,12 @@ class GenericBoard:
         return self.own_reader(pin) if pin is not None else _nothing
 
     def own_reader(self, pin):
-        """The same of a pin of the board's own converter."""
+        """reader() for a pin of the board's own converter."""
         read = machine.ADC(machine.Pin(pin)).read_u16
         return lambda: read() >> 4
 
     def together(self, parts):
-        """What fills the row's columns, (column, kind, source) each as in acquire/rows.py: a board may join some."""
+        """The sources of the row's columns, (column, kind, source) as in acquire/rows.py; a board may combine some."""
         return parts
 
     def age(self, channel):
@@ -228,7 +228,7 @@ class GenericBoard:
         return self.fitted.age(channel["input"])
 
     def pin(self, group, name):
-        """The number of the pin that an input is wired to, or None where this board has no such input: a fault."""
+        """The number of the pin that an input is wired to; None, which is a fault, if the board has no such input."""
         pin = self.pins[group].get(name)
         if pin is None:
             self.trouble = "input_missing"
@@ -243,7 +243,7 @@ class GenericBoard:
         return level if channel["polarity"] == "high" else lambda: 1 - level()
 
     def tach(self, channel, limit_us):
-        """What counts the edges of a pulse input; an edge within `limit_us` of the last accepted one is refused."""
+        """The counter of a pulse input's edges; an edge within `limit_us` of the last accepted one is rejected."""
         from acquire import tach
 
         counter = tach.Tach(limit_us)
@@ -252,7 +252,7 @@ class GenericBoard:
         return counter
 
     def on_edges(self, channel, counter):
-        """From now on `counter.edge(tick)` is called at every edge of the channel's input that its polarity names."""
+        """Call `counter.edge(tick)` from now on at every edge of the channel's polarity."""
         edge = counter.edge
         now = time.ticks_us
         pin = machine.Pin(self.pins["pulse"][channel["input"]], machine.Pin.IN)
@@ -262,7 +262,7 @@ class GenericBoard:
         self.irq_pins.append(pin)
 
     def pulse(self, channel, limit_us):
-        """What measures how long a pulse input is on; what is shorter than `limit_us` is ringing."""
+        """The object that measures how long a pulse input is on; times shorter than `limit_us` are ringing."""
         from acquire import pulse
 
         counter = pulse.Pulse(limit_us)
@@ -278,7 +278,7 @@ class GenericBoard:
         return counter
 
     def on_button(self, button):
-        """From now on `button.change(pressed, tick)` is called at every edge of the button, which pulls to ground."""
+        """Call `button.change(pressed, tick)` from now on at every edge of the button, which pulls to ground."""
         change = button.change
         now = time.ticks_us
         pin = machine.Pin(self.pins["button"], machine.Pin.IN, machine.Pin.PULL_UP)
@@ -288,12 +288,12 @@ class GenericBoard:
         self.irq_pins.append(pin)
 
     def start_timer(self, period_us, handler):
-        """Call `handler` at a grid of `period_us`; None: the first call tells when the grid begins."""
+        """Call `handler` every `period_us`; returns None, which means that the first call starts the grid."""
         self.timer = machine.Timer(-1)
         self.timer.init(freq=1000000 / period_us, mode=machine.Timer.PERIODIC, callback=handler)
 
     def stop_timer(self):
-        """No more calls."""
+        """Stop calling the handler."""
         self.timer.deinit()
 
     def idle(self):
@@ -301,7 +301,7 @@ class GenericBoard:
         machine.idle()
 
     def wait(self, queue, enough):
-        """Let time pass until `enough` rows wait in the queue; whether they do. Edges alone don't end it."""
+        """Wait until `enough` rows are in the queue; returns whether they are. Edges alone don't end the wait."""
         idle = machine.idle
         idle()
         while (queue.head - queue.tail) & ticks.MASK < enough:
@@ -313,7 +313,7 @@ class GenericBoard:
         return True
 
     def screen(self):
-        """The screen to draw on, or None where none is wired or none answers."""
+        """The screen, or None if none is wired or none answers."""
         pins = self.pins.get("screen")
         if pins is None:
             return None
@@ -343,7 +343,7 @@ class GenericBoard:
         return self.can
 
     def buzzer(self, on):
-        """Sound it, or not; only called where the configuration says that there is one."""
+        """Turn the buzzer on or off; called only if one is configured."""
         if self.buzzer_pin is None:
             self.buzzer_pin = machine.Pin(self.pins["buzzer"], machine.Pin.OUT, value=0)
         self.buzzer_pin.value(on)
@@ -366,11 +366,11 @@ class GenericBoard:
         return True
 
     def watch(self):
-        """Start the watchdog: from now on `feed` is called at least every 8 s. None here: one that can't be stopped
-        again, as on most ports, would cut off whoever copies files on over USB."""
+        """Start the watchdog; from now on `feed` is called at least every 8 s. There is none here, since a watchdog
+        that can't be stopped again, as on most ports, would interrupt copying files over USB."""
 
     def unwatch(self):
-        """Stop the watchdog for what may take longer, or for the prompt."""
+        """Stop the watchdog for longer work or for the prompt."""
 
     def restart(self):
         """Begin again as after power-on: another card may be in."""
@@ -384,4 +384,4 @@ class GenericBoard:
         machine.reset()
 
     def end(self):
-        """Never called: power goes without a word."""
+        """Never called, since power fails without warning."""

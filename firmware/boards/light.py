@@ -1,4 +1,5 @@
-"""The lamp's pin, kept by a timer from the first moment on: its pattern stays even whatever the program waits for."""
+"""The lamp's pin, driven by a timer from the first moment, so that its pattern is even whatever the program waits
+for."""
 
 import sys
 import time
@@ -14,7 +15,7 @@ STARTING = (250, b"\1\0\1\0\0\0\0\0")
 
 
 class Light:
-    """`pattern` is what is shown. options: of the timer's init."""
+    """`pattern`: the pattern to show. options: arguments of the timer's init."""
 
     def __init__(self, pin, timer, **options):
         self.pattern = STARTING

@@ -1,9 +1,9 @@
-"""Which pin is which, board by board. The minimum build of hardware/README.md; change it to what was soldered.
+"""The pins of each board, for the minimum build of hardware/README.md. Change them to what was soldered.
 
 `"spi": None` is a board without a card: it records on its own flash, and logger.json lies in its folder /ring.
 An external converter uses `cs` on `converter_spi`, or `address` on the screen's I2C, as its kind needs (logger.json
-says which is fitted); `reference_v` is what a converter's reference pin is wired to, where logger.json does not tell
-another one. A bus controller uses `cs` on `converter_spi`, and tells of frames on its pin `int`.
+says which is fitted); `reference_v` is the voltage at a converter's reference pin, unless logger.json gives another.
+A bus controller uses `cs` on `converter_spi`, and its pin `int` signals frames.
 """
 
 RP2 = {

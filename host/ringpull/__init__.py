@@ -13,7 +13,7 @@ __all__ = ["__version__", "read"]
 
 
 def __getattr__(name: str) -> Any:
-    """`read` is fetched when it is first used: the command starts without the reader."""
+    """Import `read` at its first use, so that the command starts without the reader."""
     if name == "read":
         from ringpull.drive import read
 

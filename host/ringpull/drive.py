@@ -1,4 +1,4 @@
-"""A drive as people use it: its sessions and pulls, its damage, and `read`, the way in."""
+"""A drive: its sessions, its pulls, its damage, and `read`, which opens it."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 
 class Drive:
-    """What a ring file or a card holds. Made by ringpull.read()."""
+    """The content of a ring file or a card. Made by ringpull.read()."""
 
     def __init__(self, source: Path, store: Store, found: read_sessions.Found, target: dict | None = None) -> None:
         self.source = source
@@ -37,7 +37,7 @@ class Drive:
         self.sessions: list[Session] = [Session(blocks, fetched.get(str(blocks.id), "")) for blocks in found.sessions]
 
     def judged_by(self, target: dict) -> Drive:
-        """This drive, to be judged by another target than its configuration's: of its form, or {"preset": a name}."""
+        """This drive with another target than its configuration's: in the same form, or {"preset": name}."""
         other = Drive(self.source, self._store, self._found, target)
         other.sessions = self.sessions
         return other
@@ -64,7 +64,7 @@ class Drive:
         return f"<Drive {self.source}: {len(self.sessions)} sessions>"
 
     def session(self, session_id: int) -> Session:
-        """The session with this number. KeyError where there is none."""
+        """The session with this number. Raises KeyError if there is none."""
         for one in self.sessions:
             if one.id == session_id:
                 return one
@@ -85,33 +85,32 @@ class Drive:
 
     @property
     def rings(self) -> list[Ring]:
-        """All rings that the files hold, the newest first: what was on the card before stays until it is
-        overwritten."""
+        """All rings in the files, the newest first; older drives of the card stay until they are overwritten."""
         return self._store.ordered.rings
 
     @property
     def ring_id(self) -> str:
-        """Id of the ring that was read, hexadecimal."""
+        """The id of the ring that was read, in hexadecimal."""
         return as_text(self._store.ordered.ring or 0)
 
     @property
     def older_ring(self) -> str:
-        """ring_id where that is not the newest ring, else ""."""
+        """ring_id if it is not the newest ring, else ""."""
         return "" if any(one.newest and one.id == self.ring_id for one in self.rings) else self.ring_id
 
     @property
     def damage(self) -> list[Damage]:
-        """Slots that were not used, with file and reason; rows that turn out not to add up are added when decoded."""
+        """The slots that were rejected, with file and reason. Rows found inconsistent when decoded are added later."""
         return self._store.damage()
 
     @property
     def blocks(self) -> Blocks:
-        """How many blocks were read, are damaged, are missing."""
+        """The counts of blocks: read, damaged, missing."""
         return self._store.blocks()
 
     @property
     def undecoded(self) -> dict[int, int]:
-        """Session -> row blocks that can't be decoded because no setup of the session is left."""
+        """Session -> number of row blocks that can't be decoded because all setup blocks of the session are lost."""
         return self._found.undecoded
 
     @cached_property
@@ -122,17 +121,19 @@ class Drive:
         return views, pulls.find(views)
 
     def views(self) -> list[View]:
-        """The sessions as the analysis sees them, which their pulls share."""
+        """The sessions in the form that the analysis uses; their pulls refer to them."""
         return self._found_pulls[0]
 
     def pulls(self) -> list[Pull]:
-        """The pulls of all sessions, marked and found."""
+        """The pulls of all sessions, marked with the button or found in the signals."""
         return self._found_pulls[1]
 
     def frame(self, time_index: bool = False) -> pd.DataFrame:
-        """The frames of all sessions one below the other, told apart by their column `session`; a channel that a
-        session lacks is NaN there. attrs["units"]: column -> unit. time_index: as Session.frame() has it; times begin
-        anew with each session."""
+        """The frames of all sessions one below the other, with the column `session` to distinguish them.
+
+        A channel that a session lacks is NaN there. attrs["units"]: column -> unit. time_index: as in Session.frame();
+        times begin again with each session.
+        """
         import pandas as pd
 
         frames = [session.frame(time_index) for session in self.sessions]
@@ -144,9 +145,11 @@ class Drive:
         return out
 
     def answer(self, target: dict | None = None) -> Answer:
-        """The answer to the drive: its verdict, sentence and reasons, its pulls judged, its lean places. target:
-        instead of the configuration's, of its form, or {"preset": a name}. Computed once where
-        none is given."""
+        """The answer to the drive: verdict, sentence, reasons, judged pulls and lean places.
+
+        target: used instead of the configuration's, in the same form, or {"preset": name}. Without it the answer is
+        computed once.
+        """
         from ringpull.analysis.answer import answer
 
         return self._answer if target is None else answer(self, target)
@@ -158,8 +161,10 @@ class Drive:
         return answer(self)
 
     def instruments(self, most_s: float | None = None) -> list[Instrument]:
-        """What the drive says for and against each instrument of each session (ringpull.analysis.instruments). most_s:
-        of a longer session only so much from its beginning is looked at; None for all of it."""
+        """The evidence for and against each instrument of each session (ringpull.analysis.instruments).
+
+        most_s: examine at most so many seconds from the beginning of a session; None for all of it.
+        """
         from ringpull.analysis import pulls
 
         if most_s is None:
@@ -171,10 +176,10 @@ class Drive:
 def read(
     source: str | os.PathLike[str], progress: Callable[[float], None] | None = None, ring: str | None = None
 ) -> Drive:
-    """The drive that SRC holds: a ring file, a folder of segments, or a card folder.
+    """Read the drive in SRC: a ring file, a folder of segments, or a card folder.
 
-    progress: called with the fraction of the files looked at. Rows are decoded when they are asked for. ring: id of an
-    older ring to read in place of the newest, as Drive.rings lists them.
+    progress: called with the fraction of the files that was scanned. Rows are decoded on demand. ring: id of an older
+    ring, from Drive.rings, to read instead of the newest.
     Raises errors.SourceMissing, NotARingFile (no block of a ring), NothingReadable (blocks, but no rows that can be
     decoded), BadUsage (no such ring), and OSError.
     """
@@ -185,16 +190,16 @@ def _refuse(path: Path, store: Store, found: read_sessions.Found) -> None:
     older = [one for one in store.ordered.rings if one.sessions and one.id != as_text(store.ordered.ring or 0)]
     if older:
         raise NothingReadable(
-            f"{path.name} holds no rows of the newest ring that can be decoded",
-            "the card was used before and is new to the logger, which has not recorded a second yet, or the newest"
-            " drive's setup is damaged",
-            "drive again; what the card held before is read with " + " or ".join(f"--ring {one.id}" for one in older),
+            f"{path.name} holds no rows of its newest ring that can be decoded",
+            "the card was used before, and the logger has not yet recorded a second on it; or the newest drive's setup "
+            "is damaged",
+            "drive again; read the card's earlier drives with " + " or ".join(f"--ring {one.id}" for one in older),
         )
     if found.undecoded:
         raise NothingReadable(
-            f"{path.name} holds rows, but not what they mean: no whole setup of their session is left",
+            f"{path.name} holds rows, but they can't be decoded: no complete setup of their session is left",
             found.faults[0] if found.faults else "the file is a small part of a ring, or its setup blocks are damaged",
-            "read the whole card, or the other ring file of it",
+            "read the whole card, or its other ring file",
         )
     raise NothingReadable(
         f"{path.name} holds no rows",

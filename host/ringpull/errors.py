@@ -1,10 +1,10 @@
-"""What can be wrong with what the user gave: one class for each cause, three lines for each error."""
+"""Errors for the user: a class for each cause, and three lines for each error."""
 
 from __future__ import annotations
 
 
 class RingpullError(Exception):
-    """what: what is wrong. cause: the likely cause. step: what to do. exit_code: of the command."""
+    """what: what is wrong. cause: the likely cause. step: what to do. exit_code: exit code of the command."""
 
     exit_code = 2
 
@@ -15,7 +15,7 @@ class RingpullError(Exception):
         self.step = step
 
     def lines(self) -> str:
-        """The three lines that the user sees."""
+        """The three lines that are shown to the user."""
         return f"error: {self.what}\n  likely cause: {self.cause}\n  what to do: {self.step}"
 
 
@@ -36,11 +36,11 @@ class NothingReadable(RingpullError):
 
 
 class SourceChanged(RingpullError):
-    """A ring file became shorter while it was read."""
+    """A ring file became shorter while it was being read."""
 
 
 class TooLong(RingpullError):
-    """A drive is longer than what can be judged at once."""
+    """A drive is too long to be judged at once."""
 
 
 class BadConfig(RingpullError):
@@ -52,7 +52,7 @@ class BadSignal(RingpullError):
 
 
 class BadUsage(RingpullError):
-    """Arguments that don't go together, or a value that means nothing."""
+    """Arguments that don't fit together, or an invalid value."""
 
 
 class MissingPart(RingpullError):
@@ -68,11 +68,11 @@ class CannotWrite(RingpullError):
 
 
 class NoPort(RingpullError):
-    """No board on the cable, or several and none was named."""
+    """No board is on the cable, or there are several and none was chosen."""
 
 
 class PortRefused(RingpullError):
-    """The port is there and can't be opened."""
+    """The port exists but can't be opened."""
 
 
 class CableSilent(RingpullError):
@@ -88,7 +88,7 @@ class DoesNotFit(RingpullError):
 
 
 class LoggerRefused(RingpullError):
-    """The logger can't do now what was asked."""
+    """The logger can't do what was asked at present."""
 
 
 class CarRefused(RingpullError):

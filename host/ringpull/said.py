@@ -1,22 +1,25 @@
-"""Sentences with their figures kept apart: made once, shown as text or with figures that follow a units chooser.
+"""Sentences that keep their figures separate: shown as text, or with figures that follow a units chooser.
 
-Nobody has to read a sentence to find its numbers again.
+So no code has to search a sentence for its numbers.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-LAMBDA = "lambda"  # a piece of its own in a sentence whose figures follow the units chooser, and this name with them
+LAMBDA = "lambda"  # a separate piece of a sentence, since this name follows the units chooser like the figures
 LAMBDAS = ("lambda", "difference", "width")
 UNITS = {"pressure": "kPa", "temperature": "degC", "warming": "degC"}
 
 
 @dataclass(frozen=True)
 class Figure:
-    """A number of a sentence. kind: "lambda", "difference" (of lambdas, with its sign), "width" (of an interval of
-    lambda), "pressure" (kPa), "temperature" (degC) or "warming" (a difference of temperatures, degC). base: the lambda
-    that a difference or width stands at."""
+    """A number in a sentence.
+
+    kind: "lambda", "difference" (of lambda, signed), "width" (of an interval of lambda), "pressure" (kPa),
+    "temperature" (degC) or "warming" (a difference of temperature, degC). base: the lambda at which a difference or
+    width is converted to another unit.
+    """
 
     value: float
     kind: str
@@ -26,7 +29,7 @@ class Figure:
 
     @property
     def text(self) -> str:
-        """The number alone."""
+        """The number without its unit."""
         return f"{self.value:{'+' if self.sign else ''}.{self.digits}f}"
 
     def __str__(self) -> str:
@@ -35,7 +38,7 @@ class Figure:
 
 
 class Said(str):
-    """A sentence as text; `parts` are its pieces of text and its figures. in_lambda: it holds a figure in lambda."""
+    """A sentence as text; `parts` are its pieces of text and figures. in_lambda: whether it has a figure in lambda."""
 
     parts: tuple[str | Figure, ...]
 
@@ -45,7 +48,7 @@ class Said(str):
 
 
 def say(*parts: str | Figure) -> Said:
-    """The sentence of these pieces, one after the other; pieces that are sentences bring their figures."""
+    """The sentence made of these pieces in order; pieces that are sentences keep their figures."""
     flat: list[str | Figure] = []
     for part in parts:
         flat.extend(part.parts if isinstance(part, Said) else (part,))
@@ -66,7 +69,7 @@ def inner(label: str) -> str:
 
 
 def joined(sentences: list[Said], between: str = ", ") -> Said:
-    """Sentences one after the other."""
+    """The sentences in order, with `between` between them."""
     parts: list[str | Figure] = []
     for at, one in enumerate(sentences):
         parts += [between, one] if at else [one]
@@ -74,7 +77,7 @@ def joined(sentences: list[Said], between: str = ", ") -> Said:
 
 
 def lam(value: float, digits: int = 3, sign: bool = False, base: float | None = None) -> Figure:
-    """A difference or width of lambdas as a figure."""
+    """A difference or width of lambda as a figure."""
     return Figure(value, "difference" if sign else "width", digits, base, sign)
 
 

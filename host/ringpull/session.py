@@ -1,4 +1,4 @@
-"""One power-on of the logger as people use it: channels, rows, marks, tables, timing."""
+"""A session, which is one power-on of the logger: channels, rows, marks, tables, timing."""
 
 from __future__ import annotations
 
@@ -28,9 +28,9 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Channel:
-    """name: as configured. column: its name in decoded tables. unit: "" where it has none. label: for people.
+    """name: as configured. column: its name in decoded tables. unit: "" if it has none. label: name to show to people.
 
-    config: its part of the configuration, defaults filled.
+    config: its part of the configuration, with defaults.
     """
 
     name: str
@@ -43,8 +43,11 @@ class Channel:
 
 @dataclass(frozen=True)
 class Converter:
-    """Of an analog channel. bits: width of its counts. step_v: volts a count at the terminal. error_v: volts that it is
-    known to be off by, half of the width, or None where nothing is told."""
+    """The converter of an analog channel.
+
+    bits: width of its counts. step_v: volts per count at the terminal. error_v: half-width of its error in volts; None
+    if unknown.
+    """
 
     bits: int
     step_v: float
@@ -53,10 +56,10 @@ class Converter:
 
 @dataclass(frozen=True)
 class Timing:
-    """How well the logger ran in a session; None: not told by this file.
+    """How well the logger ran in a session; a value is None if the file does not record it.
 
-    late_blocks: how many blocks late_us_p99 is from; None: from every row. rejected_edges: channel -> edges.
-    stall_ms_max: 0 where there was none of 16 ms. health: the keys of the last health block (rows, late_us, stall_us,
+    late_blocks: number of blocks that late_us_p99 is from; None: from every row. rejected_edges: channel -> edges.
+    stall_ms_max: 0 if there was no stall of 16 ms. health: the keys of the last health block (rows, late_us, stall_us,
     heap...).
     """
 
@@ -72,7 +75,7 @@ class Timing:
 
 
 def indexed(frame: pd.DataFrame) -> pd.DataFrame:
-    """A frame with its column time_s as a TimedeltaIndex named "time" as well, for resampling and joining."""
+    """A frame that also has its column time_s as a TimedeltaIndex named "time", for resampling and joining."""
     import pandas as pd
 
     out = frame.set_axis(pd.to_timedelta(frame["time_s"].to_numpy(), unit="s").rename("time"), axis=0)
@@ -80,11 +83,11 @@ def indexed(frame: pd.DataFrame) -> pd.DataFrame:
     return out
 
 
-MOST_VALUES = 100_000_000  # of a session that is judged: a gigabyte with all that is made of them
+MOST_VALUES = 100_000_000  # most values of a session that is judged: a gigabyte with all derived arrays
 
 
 def _refuse_endless(session: Session, rows: int) -> None:
-    """TooLong where a session has more rows with a turning engine than are judged together."""
+    """Raise TooLong if a session has more rows with a running engine than can be judged together."""
     if rows * (len(session.channels) + 8) <= MOST_VALUES:
         return
     raise TooLong(
@@ -96,8 +99,7 @@ def _refuse_endless(session: Session, rows: int) -> None:
 
 
 class Session:
-    """One power-on of the logger. Times are seconds from the session's row 0, whether that row is still there or
-    not."""
+    """One power-on of the logger. Times are seconds from the session's row 0, even if that row is overwritten."""
 
     def __init__(self, blocks: SessionBlocks, fetched_utc: str = "") -> None:
         """fetched_utc: wall clock at row 0 by the PC that fetched it, "" where that is not kept."""
@@ -109,7 +111,7 @@ class Session:
         self.firmware: str = setup.firmware
         self.board: str = setup.board
         self.faults: list[int] = setup.faults
-        self.assumed: str = setup.assumed  # where its setup is from, if not from its own blocks
+        self.assumed: str = setup.assumed  # source of its setup, if that is not from its own blocks
         self.period_s: float = setup.period_us / 1e6
         self.rate_hz: float = float(setup.config.get("rate_hz", 1e6 / setup.period_us))
 
@@ -148,28 +150,28 @@ class Session:
 
     @property
     def rows(self) -> int:
-        """Rows that can be read."""
+        """The number of rows that can be read."""
         return self._blocks.rows
 
     @property
     def start_s(self) -> float:
-        """Time of the first row that can be read; above 0 where older ones were overwritten."""
+        """The time of the first row that can be read; above 0 if older rows were overwritten."""
         return self._blocks.first * self.period_s
 
     @property
     def duration_s(self) -> float:
-        """From the session's row 0 to the end of its last row."""
+        """The time from the session's row 0 to the end of its last row."""
         return self._blocks.end * self.period_s
 
     @property
     def lost_rows(self) -> int:
-        """Rows that the logger could not take or keep. Rows in damaged or missing blocks are not among them."""
+        """The number of rows that the logger could not take or keep, without those in damaged or missing blocks."""
         return sum(hole.lost for hole in self._blocks.holes)
 
     @cached_property
     def channels(self) -> list[Channel]:
-        """The channels that have a column in the decoded table: those in the ring file, and after an injector's on-time
-        the duty that follows from it (kind "duty")."""
+        """The channels with a column in the decoded table: those in the ring file, and after an injector's on-time the
+        duty computed from it (kind "duty")."""
         out = []
         decodable = table.decodable(self._blocks.setup)
         turning = shared_channels.crank_of(decodable) is not None
@@ -221,7 +223,7 @@ class Session:
 
     @cached_property
     def lean_warnings(self) -> list[tuple[float, float]]:
-        """(start_s, end_s) of the times at which the logger's lamp warned of lean mixture."""
+        """(start_s, end_s) of each time the logger's lamp warned of lean mixture."""
         lamp = self._blocks.setup.column("lamp", "lamp")
         if lamp is None:
             return []
@@ -237,7 +239,7 @@ class Session:
         return [(a * self.period_s, b * self.period_s) for a, b in ends]
 
     def gaps(self) -> list[tuple[float, float, str]]:
-        """(start_s, end_s, reason) of every hole between rows: from the first missing row to the next that is there."""
+        """(start_s, end_s, reason) of every gap: from its first missing row to the next existing row."""
         return [(hole.first * self.period_s, hole.end * self.period_s, hole.reason) for hole in self._blocks.holes]
 
     @cached_property
@@ -245,8 +247,10 @@ class Session:
         return table.raw(self._blocks)
 
     def raw(self) -> pd.DataFrame:
-        """Integers as stored: `row` (number in the session), then every column of the setup, unsigned and as wide as it
-        needs (16 or 32 bits). Rows that are missing are not there. Do not change it in place."""
+        """Integers as stored: `row` (number in the session), then every column of the setup, unsigned, 16 or 32 bits.
+
+        Missing rows are left out. Do not change the frame in place.
+        """
         import pandas as pd
 
         return pd.DataFrame(self._raw, copy=False)
@@ -269,24 +273,28 @@ class Session:
 
     @property
     def units(self) -> dict[str, str]:
-        """Column of frame() -> its unit, "" where it has none."""
+        """Column of frame() -> its unit; "" if it has none."""
         return {"session": "", "time_s": "s", **{one.column: one.unit for one in self.channels}, "mark": ""}
 
     def frame(self, time_index: bool = False) -> pd.DataFrame:
-        """The table in engineering units: session, time_s, a column for each channel (float, NaN where invalid), and
-        `mark`, the id of the marked pull that is open, else 0. attrs["units"]: column -> unit. time_index: with the
-        time since row 0 as index (pandas.TimedeltaIndex). Computed once; do not change it in place."""
+        """The table in engineering units: session, time_s, a column for each channel (float, NaN where invalid), mark.
+
+        `mark` is the id of the open marked pull, else 0. attrs["units"]: column -> unit. time_index: with the time
+        since row 0 as index (pandas.TimedeltaIndex). Computed once; do not change it in place.
+        """
         return indexed(self._frame) if time_index else self._frame
 
     def volts(self, name: str) -> np.ndarray:
-        """(rows,) volts at the logger's terminal of an analog channel. KeyError where there is no such channel."""
+        """(rows,) volts at the logger's terminal of an analog channel. Raises KeyError if there is no such channel."""
         from ringpull.ring.values import analog
 
         return analog.volts(self._blocks.setup, name, self._raw)
 
     def turns(self, name: str) -> list[tuple[np.ndarray, np.ndarray]]:
-        """(times_s, turns since the first) of the pulses of a channel with `per_rev`, for every stretch of them without
-        a stop or a loss; missing pulses are counted."""
+        """(times_s, turns since the first) of the pulses of a channel with `per_rev`.
+
+        One pair for every stretch without a standstill or a loss. Missing pulses are counted in the turns.
+        """
         from ringpull.ring.values import pulses
 
         channel = next(one.config for one in self.channels if one.name == name)
@@ -297,7 +305,7 @@ class Session:
         return Finder(self._blocks)
 
     def between(self, start_s: float, end_s: float) -> dict[str, np.ndarray]:
-        """The rows of table() with start_s <= time < end_s; only they and their neighbours are decoded."""
+        """The rows of table() with start_s <= time < end_s; only these and their neighbours are decoded."""
         if not self._blocks.ordered:
             whole = self.table()
             rows = slice(*np.searchsorted(whole["time_s"], (start_s, end_s)).tolist())
@@ -306,19 +314,21 @@ class Session:
         return self._finder.decoded(first, end)
 
     def row_near(self, row: int) -> int | None:
-        """The number of a row that is there, near to `row`: of a block's first row. None without rows, or where rows
-        are not in order."""
+        """The number of an existing row near `row`: the first of a block. None without rows, or if they are not in
+        order."""
         near = self._finder.nearest(row) if self._blocks.ordered else -1
         return None if near < 0 else near
 
     def sample(self, count: int) -> dict[str, np.ndarray]:
-        """Rows as in table(), but of about `count` blocks spread evenly over the session: a glance at a long one."""
+        """The rows, as in table(), of about `count` blocks spread evenly over the session."""
         return self._finder.sample(count)
 
     @cached_property
     def awake(self) -> Session:
-        """This session without the hours in which the engine stood (rest.py), where it is a long one: what is judged
-        and drawn. Raises TooLong where even that is more than fits in memory."""
+        """This session for judging and drawing: if it is long, without the hours of standstill (rest.py).
+
+        Raises TooLong if even that does not fit in memory.
+        """
         spans = rest.awake(self._blocks)
         if spans is None:
             _refuse_endless(self, self._blocks.rows)
@@ -330,9 +340,9 @@ class Session:
 
     @property
     def rested_s(self) -> float:
-        """Seconds of the session that `awake` leaves out."""
+        """The seconds of the session that `awake` leaves out."""
         return 0.0 if self.awake is self else (self.rows - len(self.awake._raw["row"])) * self.period_s
 
     def tables(self) -> Iterator[dict[str, np.ndarray]]:
-        """frame() in pieces of bounded size, as column name -> (rows,) array: for drives larger than memory."""
+        """frame() in pieces of bounded size, each as column name -> (rows,) array, for drives larger than memory."""
         return table.pieces(self._blocks)

@@ -1,10 +1,10 @@
-"""logger.json: read, checked, explained, completed. The same for the device and the PC.
+"""logger.json: reading, checking, explaining mistakes, filling in defaults; shared by device and PC.
 
-Nothing is loaded before it is called: a device that starts with a good file never holds the sentences in memory, and
-one that shows a sentence does not hold the checks beside it.
+Modules are loaded only when called: a device with a good file never loads the sentences, and one that shows a sentence
+does not hold the checks at the same time.
 """
 
-# What is logged when there is no usable logger.json: volts at every terminal and plain edge counts, no meaning claimed
+# Used if there is no usable logger.json: volts at every terminal and plain edge counts, without any meaning
 _RAW_VOLTS = {"kind": "linear", "unit": "V", "volts": [0, 5.5], "values": [0, 5.5]}
 _RAW_EDGES = {"kind": "frequency", "unit": "Hz", "hz": [0, 1000], "values": [0, 1000]}
 
@@ -22,7 +22,7 @@ DEFAULT = {
 
 
 def load(text):
-    """The configuration that `text` (str or UTF-8 bytes) holds, unchecked. ValueError with a sentence."""
+    """The configuration in `text` (str or UTF-8 bytes), unchecked. Raises ValueError with a sentence."""
     from shared_math.config import json_text
 
     config = json_text.parse(text)
@@ -39,7 +39,7 @@ def squeeze(text):
 
 
 def check(config):
-    """All mistakes as a list of (code, where, detail), empty for a usable configuration. `explain` words them."""
+    """All mistakes as a list of (code, where, detail); empty for a usable configuration. See `explain`."""
     from shared_math.config import check_channels, check_fuel, check_inputs, check_top, checker
 
     checker = checker.Checker()
@@ -63,14 +63,14 @@ def check(config):
 
 
 def explain(problem):
-    """(what is wrong, likely cause, what to do) of one of check()'s problems, in plain words."""
+    """(what is wrong, likely cause, what to do) of a mistake from check(), in plain words."""
     from shared_math.config import explanations
 
     return explanations.explain(problem)
 
 
 def defaults(config):
-    """A copy of a checked configuration with everything filled in that has a default; `config` stays as it is."""
+    """A copy of a checked configuration with all defaults filled in; `config` itself is not changed."""
     from shared_math import channels, converters, judging, lean_watch, speed
     from shared_math.config import schema
 
@@ -78,7 +78,7 @@ def defaults(config):
     out.update(_copy(config))
     out["engine"].setdefault("strokes", speed.STROKES)
     out.setdefault("converters", _copy(converters.USUAL))
-    # Nothing said: the warning is on wherever it can be
+    # without the key the warning is on if the channels allow it
     warning = out.setdefault("lean_warning", False if lean_watch.lacking(out) else {})
     if warning is not False:
         warning.setdefault("margin", judging.MARGIN)

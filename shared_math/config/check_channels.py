@@ -1,4 +1,4 @@
-"""Checks the channels of a configuration: names, inputs, and what each kind asks for."""
+"""Checks the channels of a configuration: names, inputs, and the keys of each kind."""
 
 from shared_math import channels as descriptions
 from shared_math.config import check_pulses, schema
@@ -10,7 +10,7 @@ _NAME = _LETTERS + "0123456789_"
 
 
 def check_channels(checker, listed, config):
-    """Check the list of `config`; returns name -> channel of those that are {...} with a name, for the targets."""
+    """Check the list of channels; returns name -> channel of those that are {...} with a name, for the targets."""
     by_name = {}
     if not isinstance(listed, list):
         checker.bad("not_list", "channels", shown(listed))
@@ -88,7 +88,7 @@ def _check_column(checker, channel, where, columns):
 
 
 def _check_kind(checker, channel, where, config):
-    """The kind if it is one that is known, and then all that it asks for."""
+    """Check the kind, and if it is known all keys of that kind."""
     kind = channel.get("kind")
     if kind is None:
         checker.bad("missing_key", where + ": kind")
@@ -125,7 +125,7 @@ def _check_kind(checker, channel, where, config):
 
 
 def _check_keys(checker, channel, where, kind):
-    """Keys of other kinds are told as such; the rest as everywhere."""
+    """Check the keys of a channel; keys of other kinds are reported as such."""
     allowed = schema.KINDS[kind]
     mine = {}
     for key in channel:
@@ -205,7 +205,7 @@ def _check_thermistor(checker, channel, where):
 
 
 def _check_parts(checker, channel, where, allowed):
-    """divider, calibration and states, where the kind may have them."""
+    """Check divider, calibration and states, if the kind allows them."""
     if "divider" not in allowed:
         return
     if "divider" in channel:

@@ -6,7 +6,7 @@ from shared_math.config.checker import is_number, shown
 
 
 def check_fuel(checker, fuel):
-    """A known name, a composition, a blend or a constant: one of them."""
+    """Check that the fuel is given in exactly one way: a known name, a composition, a blend or a constant."""
     where = "fuel"
     if not checker.object(fuel, where, schema.FUEL, ("name",)):
         return
@@ -68,5 +68,5 @@ def _check_blend(checker, fuel):
 
 def _no_density(part):
     if "c" not in part and "h" not in part and not mixture.is_known(str(part.get("name", ""))):
-        return False  # told already
+        return False  # already reported
     return mixture.density_of(part) is None

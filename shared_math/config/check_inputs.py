@@ -1,4 +1,4 @@
-"""Checks which input a channel is wired to, and the external converters that some inputs belong to."""
+"""Checks the input of a channel, and the external converters that some inputs belong to."""
 
 from shared_math import converters
 from shared_math.config import schema
@@ -6,7 +6,7 @@ from shared_math.config.checker import shown
 
 
 def check_converters(checker, fitted):
-    """`converters` of the configuration: {"x": part, "y": part}."""
+    """Check `converters` of the configuration: {"x": part, "y": part}."""
     if not checker.object(fitted, "converters", schema.CONVERTERS):
         return
     if not fitted:
@@ -14,7 +14,7 @@ def check_converters(checker, fitted):
 
 
 def check_input(checker, channel, where, kind, used, config):
-    """The channel's `input`. used: input -> the channel that has it already."""
+    """Check the channel's `input`. used: input -> the channel that already uses it."""
     name = channel.get("input")
     where += ": input"
     if name is None:

@@ -1,11 +1,11 @@
-"""Checks how fast a channel's pulses may come, and what its filter refuses."""
+"""Checks the rate of a channel's pulses, and its filter."""
 
 from shared_math import boards, speed
 from shared_math.config import schema
 
 
 def check_pulses(checker, channel, where, kind, config):
-    """A pulses or frequency channel of `config`: its speeds, its filter, and what the board can follow."""
+    """Check a pulses or frequency channel: its speeds, its filter, and whether the board is fast enough."""
     rules = schema.KINDS[kind]
     if kind == "pulses":
         per = ("per_rev" in channel) + ("per_metre" in channel)

@@ -1,4 +1,4 @@
-"""Checks what stands beside the channels in a configuration: version, engine, vehicle, lambda targets."""
+"""Checks the rest of a configuration, beside its channels: version, engine, vehicle, lambda targets."""
 
 from shared_math import lean_watch
 from shared_math.config import schema
@@ -14,7 +14,7 @@ def check_vehicle(checker, vehicle):
 
 
 def check_top(checker, config):
-    """Everything but the channels; returns whether the channels can be looked at."""
+    """Check everything except the channels; returns whether the channels can be checked."""
     if not checker.object(config, "", schema.TOP, schema.TOP_NEEDED):
         return False
     if "version" in config:
@@ -31,7 +31,7 @@ def check_top(checker, config):
 
 
 def check_lean_warning(checker, config, channels):
-    """What the warning needs beside its own keys. channels: name -> channel."""
+    """Check what the warning needs beside its own keys. channels: name -> channel."""
     given = config["lean_warning"]
     if given is False:
         return
@@ -41,7 +41,7 @@ def check_lean_warning(checker, config, channels):
     try:
         missing = lean_watch.lacking(one_of)
     except (AttributeError, KeyError, TypeError):
-        return  # a channel or the target is not whole, which is told already
+        return  # a channel or the target is incomplete, which is already reported
     if "lambda" in missing:
         checker.bad("lean_no_lambda", "lean_warning")
     if "speed" in missing:
@@ -51,7 +51,8 @@ def check_lean_warning(checker, config, channels):
 
 
 def check_targets(checker, target, channels):
-    """target: one {...}, or a list of them of which the first whose `when` holds counts. channels: name -> channel."""
+    """Check the target. target: one {...}, or a list in which the first with a true `when` counts. channels: by
+    name."""
     if not isinstance(target, list):
         _check_target(checker, target, "target", channels, False)
         return

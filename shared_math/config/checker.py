@@ -1,15 +1,15 @@
-"""What the checks of a configuration share: rules of schema.py, and mistakes as (code, where, detail).
+"""Shared by the checks of a configuration: the rules of schema.py, and mistakes as (code, where, detail).
 
-Sentences for the codes are in words.py, which a device loads only when it must show one.
+The sentences of the codes are in words.py, which a device loads only if it must show one.
 """
 
 import math
 
-_MUST_SAY = ("name", "board", "load", "channel", "cold")  # texts that mean nothing when they are empty
+_MUST_SAY = ("name", "board", "load", "channel", "cold")  # texts that must not be empty
 
 
 def shown(value):
-    """How a wrong value stands in a sentence, short."""
+    """A wrong value as shown in a sentence, shortened."""
     if type(value) is int and not -1000000000000 < value < 1000000000000:
         return "a huge number"
     if isinstance(value, (dict, list)):
@@ -21,7 +21,7 @@ def shown(value):
 
 
 def is_number(value):
-    """A finite number; true and false are none."""
+    """Whether a value is a finite number; true and false are not."""
     if type(value) is int:
         return True
     return isinstance(value, float) and math.isfinite(value)
@@ -51,7 +51,7 @@ def _distance(a, b):
 
 
 def meant(word, words):
-    """The one of `words` that was probably meant, or None."""
+    """The word that was probably meant, or None."""
     best = None
     least = 3 if len(word) > 3 else 2
     for one in sorted(words):
@@ -64,7 +64,7 @@ def meant(word, words):
 
 
 class Checker:
-    """Collects problems; `where` is a path in words, such as 'channel 3 ("map"): volts'."""
+    """Collects mistakes; `where` is a path in words, such as 'channel 3 ("map"): volts'."""
 
     def __init__(self):
         self.problems = []
@@ -73,7 +73,7 @@ class Checker:
         self.problems.append((code, where, detail))
 
     def object(self, value, where, allowed, needed=()):
-        """Whether value is a {...}; tells unknown and missing keys and checks those that have a plain rule."""
+        """Whether value is a {...}; reports unknown and missing keys and checks keys with a plain rule."""
         if not isinstance(value, dict):
             self.bad("not_object", where, shown(value))
             return False
@@ -91,7 +91,7 @@ class Checker:
         return True
 
     def good(self, holder, key, rule):
-        """holder[key] if it is there and keeps the rule, else None; tells nothing."""
+        """holder[key] if it exists and obeys the rule, else None; reports nothing."""
         if key not in holder:
             return None
         aside = self.problems
@@ -105,7 +105,7 @@ class Checker:
         if kind == "text":
             return self.text(value, where, rule[1])
         if kind == "choice":
-            # True is 1 and 2.0 is 2 to Python: a choice of numbers takes whole numbers alone
+            # to Python True is 1 and 2.0 is 2: a choice of numbers accepts only integers
             if type(value) not in (int, str) or value not in rule[1]:
                 allowed = ", ".join([str(one) for one in rule[1]])
                 self.bad("bad_choice", where, "%s (allowed: %s)" % (shown(value), allowed))

@@ -1,13 +1,14 @@
-"""JSON text, read strictly and alike on both runtimes, with mistakes told by line in plain words.
+"""A strict JSON reader that works alike on both runtimes and reports mistakes by line in plain words.
 
-The runtimes' own readers differ: one takes a missing comma or colon, both take the last of two equal keys in silence.
+The runtimes' own readers differ: one accepts a missing comma or colon, and both silently use the last of two equal
+keys.
 """
 
 _SPACE = b" \t\r\n"
 _BARE = b"+-.0123456789abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ_"
 _DEEPEST = 12
 _ESCAPES = {0x22: '"', 0x5C: "\\", 0x2F: "/", 0x62: "\b", 0x66: "\f", 0x6E: "\n", 0x72: "\r", 0x74: "\t"}
-LONGEST = 16384  # bytes: more does not fit a small board beside everything else
+LONGEST = 16384  # bytes; more does not fit on a small board with everything else
 
 
 def squeeze(text):
@@ -31,7 +32,7 @@ def squeeze(text):
 
 
 def parse(text):
-    """The value that JSON `text` (bytes or str) stands for. ValueError with a sentence that names the line."""
+    """The value of JSON `text` (bytes or str). Raises ValueError with a sentence that names the line."""
     if isinstance(text, str):
         text = text.encode()
     text = bytes(text)
@@ -63,7 +64,7 @@ class _Reader:
         raise ValueError("line %d: %s" % (line, what))
 
     def peek(self):
-        """Next byte that is not white space, or -1 at the end."""
+        """The next byte that is not white space, or -1 at the end."""
         text = self.text
         at = self.at
         while at < len(text) and text[at] in _SPACE:
@@ -93,10 +94,10 @@ class _Reader:
         while True:
             if self.peek() != 0x22:
                 ended = self.at >= len(self.text)
-                self.fail("it ends too soon" if ended else 'a name in "double quotes" should stand here')
+                self.fail("it ends too soon" if ended else 'a name in "double quotes" is expected here')
             key = self.string()
             if key in out:
-                self.fail('"%s" stands twice in the same { }' % key)
+                self.fail('"%s" occurs twice in the same { }' % key)
             if self.peek() != 0x3A:
                 self.fail('a colon is missing after "%s"' % key)
             self.at += 1
@@ -117,7 +118,7 @@ class _Reader:
                 return out
 
     def more(self, closing, opened, bracket):
-        """Past a comma: False. Past the closing bracket: True."""
+        """Skip a comma (False) or the closing bracket (True)."""
         end = self.at
         byte = self.peek()
         if byte == closing:
@@ -199,7 +200,7 @@ class _Reader:
 
 
 def _number(word):
-    """The number `word` is written for by JSON's rules (no leading zeros or plus, digits around the point), or None."""
+    """The number written as `word` by JSON's rules (no leading zeros or plus, digits around the point), or None."""
     if len(word) > 40:
         return None
     digits = word[1:] if word[:1] == "-" else word

@@ -1,4 +1,4 @@
-"""What may stand in logger.json: keys, kinds and ranges. No logic here; the checks beside it read it.
+"""The allowed content of logger.json: keys, kinds and ranges. Data only, which the checks use.
 
 A rule is a tuple: ("number" or "whole", least, most), ("text", longest), ("choice", values), ("yes_no",), or
 ("numbers", fewest, most numbers, least, most). None: the key has rules of its own.
@@ -17,7 +17,7 @@ TOP = {
     "target": None,
     "channels": None,
     "converters": None,
-    "reference_v": ("number", 1, 5.5),  # at the converters' reference pins, where it is not the board's own
+    "reference_v": ("number", 1, 5.5),  # at the converters' reference pins, if it is not the board's own
     "bus": None,
     "vehicle": None,
     "lean_warning": None,
@@ -40,7 +40,7 @@ VEHICLE = {
     "mass_kg": ("number", 50, 60000),
     "cda_m2": ("number", 0.05, 20),
     "crr": ("number", 0.001, 0.2),
-    "gears": ("numbers", 1, 12, 1, 1000),  # engine revolutions a minute per km/h, first gear first
+    "gears": ("numbers", 1, 12, 1, 1000),  # engine rpm per km/h, first gear first
     "exhaust_l": ("number", 0.05, 100),  # from the exhaust valves to the lambda sensor
 }
 
@@ -209,14 +209,14 @@ CALIBRATION = {
     "u_volts": ("numbers", 2, 2, 0, 1),
     "date": _DATE,
 }
-CALIBRATION_LEAST = {"counts": 1, "volts": 0.001}  # between its two points
-LEAST_STEP = 0.001  # volts or Hz from point to point: less is nothing in a small board's numbers
-LEAST_SPAN = 0.000001  # of a channel's values
+CALIBRATION_LEAST = {"counts": 1, "volts": 0.001}  # least difference between its two points
+LEAST_STEP = 0.001  # volts or Hz between points: smaller steps vanish in a small board's numbers
+LEAST_SPAN = 0.000001  # least span of a channel's values
 STATE = {"name": ("text", 40), "volts": ("numbers", 2, 2, -60, 60), "means": ("choice", judging.MEANINGS)}
 MOST_STATES = 8
 POINT = ("numbers", 2, 2, -100, 10000000)
 
-# Filled in where nothing is written
+# Defaults of keys that are left out
 BOARD = "generic"
 RATE_HZ = 200
 FUEL_NAME = "petrol"

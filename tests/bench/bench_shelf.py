@@ -23,7 +23,7 @@ import shelf_cards
 import shelf_seasons
 from shelf_seasons import Season
 
-from ringpull.shelf import judging, keep, ring_copy, tidy, work
+from ringpull.shelf import judging, keep, putting, ring_copy, tidy, work
 from ringpull.shelf.keep import Told
 
 DRIVES = int(os.environ.get("RINGPULL_SHELF_DRIVES", "200"))
@@ -116,8 +116,11 @@ def asking(folder: Path, judged: judging.Judgement) -> Rows:
 
     for drives, limit, single in ((LARGE, "", True), (LARGE, "; limit 1", False), (LARGEST, "; limit 5", False)):
         shelf = folder / f"of{drives}{single}"
-        for car in range(drives // PER_CAR):
-            shelf_seasons.write(shelf, Season(car=f"car {car}", drives=PER_CAR, single=single), judged, car)
+        if drives == LARGEST:
+            multiplied(folder / f"of{LARGE}{single}", shelf, LARGEST // LARGE)
+        else:
+            for car in range(drives // PER_CAR):
+                shelf_seasons.write(shelf, Season(car=f"car {car}", drives=PER_CAR, single=single), judged, car)
         kind = "a file a drive" if single else "tidied"
         engine = Engine()
         for question in QUESTIONS:
@@ -126,6 +129,26 @@ def asking(folder: Path, judged: judging.Judgement) -> Rows:
             spark = Engine("pyspark", "local[2]")
             for question in QUESTIONS:
                 yield from timed(f"{question}, {drives} drives, Spark", shelf, question, Chosen(), spark, "")
+
+
+def multiplied(shelf: Path, out: Path, times: int) -> None:
+    """A shelf of so many times the cars of a tidied one: each copy under other names, its ratios scattered anew."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    random = np.random.default_rng(1)
+    for path in sorted((shelf / "v1").rglob("*.parquet")):
+        table, rows = path.parts[-3], pq.ParquetFile(path).read()
+        for copy in range(times):
+            again = rows
+            for name in ("car_name", "drive"):
+                texts = pa.array([f"{one}-{copy}" for one in rows[name].to_pylist()])
+                again = again.set_column(again.schema.get_field_index(name), again.schema.field(name), texts)
+            if table == "cells":
+                moved = rows["ratio"].to_numpy() * (1.0 + random.normal(0.0, shelf_seasons.OF_PULL, len(rows)))
+                at = again.schema.get_field_index("ratio")
+                again = again.set_column(at, again.schema.field("ratio"), pa.array(moved, pa.float32()))
+            putting.put_table(out / "v1" / table / f"{path.parts[-2]}-{copy}" / path.name, table, again)
 
 
 def truths(folder: Path, judged: judging.Judgement) -> Rows:

@@ -8,8 +8,8 @@ pytestmark = pytest.mark.slow
 MOST_DELAY_S = 0.40
 FAULT_WITHIN_S = 3.0
 FIRST_LIGHT_S = 0.5
-# Between two turns of the main loop, 10 ms apart at 200 Hz: looking through the heap once takes 30 to 40 ms, loading a
-# module of the store 25. No single access of the card may take as long
+# Between two turns of the main loop, 10 ms apart at 200 Hz. Not the 5 ms that a step is meant to take at most: see
+# RESULTS.md for what takes longer
 MOST_TURN_MS = 75
 # Story -> the faults that rows and light tell
 FAULTS = {

@@ -1,4 +1,4 @@
-"""Texts and examples of the reference of logger.json; keys, ranges and defaults come from the schema itself."""
+"""Texts and examples for the reference of logger.json; keys, ranges and defaults come from the schema itself."""
 
 from __future__ import annotations
 
@@ -7,29 +7,31 @@ import json
 # section -> what it is
 SECTIONS = {
     "top": "The file is one group `{ }`. Two keys are needed: `version` and `channels`.",
-    "engine": "Used for air flow, delays, and what a whole engine cycle is.",
-    "fuel": "A known fuel by its name (petrol, e5, e10, e20, e30, e85, ethanol, methanol, ...; `check` lists them), or "
-    "one of your own: its atoms, a blend, or a stoichiometric constant. Lambda does not depend on it; air-fuel ratios "
-    "do.",
-    "blend part": "One part of `blend` in `fuel`: a known fuel by its name, or atoms of its own.",
-    "target": "The lambda that you want. One number; or a list, one value for each load; or a table, one row for each "
-    "speed and one value for each load; or several of these in a list, chosen by `when`. Straight lines between the "
-    "points, the end values beyond them. Without a target the usual full-load value of the fuel is used and said to be "
-    "common practice without a source.",
-    "when": "Chooses between targets in a list: the first whose `when` holds counts, the last has none.",
-    "lean_warning": "The lamp's warning while you drive. `false` turns it off; without the key it is on wherever "
-    "lambda, engine speed and a target by load are there.",
-    "vehicle": "For the report's head, for power at the wheels and for the delay.",
+    "engine": "Used for the air flow, the delay to the sensor and the length of an engine cycle.",
+    "fuel": "The name of a known fuel (petrol, e5, e10, e20, e30, e85, ethanol, methanol, ...; `check` lists them), or "
+    "a fuel of your own: its atoms, a blend, or its stoichiometric ratio. Lambda does not depend on the fuel; air-fuel "
+    "ratios do.",
+    "blend part": "One part of `blend` in `fuel`: the name of a known fuel, or a fuel of your own given by its atoms.",
+    "target": "The lambda that you want. It is one number; or a list with a value for each load; or a table with a row "
+    "for each engine speed and a value for each load; or a list of several targets, chosen by `when`. Between the "
+    "points it follows straight lines; beyond them the end values hold. Without a target the usual full-load value of "
+    "the fuel is used, and the report says that it is common practice without a source.",
+    "when": "Chooses between the targets of a list: the first whose `when` is true counts. The last target has no "
+    "`when`.",
+    "lean_warning": "The lamp's warning while you drive. `false` turns it off. Without this key it is on if there are "
+    "lambda, engine speed and a target that depends on load.",
+    "vehicle": "Used for the report's title, for power at the wheels and for the delay to the sensor.",
     "converters": "External converters: `x` is the first, `y` the second.",
     "bus": "The car's diagnostic bus (CAN), for channels of kind `obd` and `can`. Without `ask` the logger only "
     "listens: it sends nothing, not even an acknowledgement.",
-    "signal when": "Of a channel of kind `can` whose frame carries different signals by turns: what else stands in it.",
-    "channel": "Every channel has these keys; the rest depends on its `kind`.",
-    "divider": "What is soldered in front of the converter, where it is not the divider of the drawings "
-    "(6.8 kilohm and 10 kilohm; 47 and 10 kilohm where `volts` go above 5.5).",
-    "calibration": "Two voltages measured on the bench, as `ringpull calibrate` writes them. It takes the place of "
-    "divider and reference.",
-    "state": "What a controller says by volts outside its range: no lambda is read there.",
+    "signal when": "For a channel of kind `can` whose frame carries different signals in turn: the other value in the "
+    "frame that identifies this one.",
+    "channel": "Every channel has these keys; its other keys depend on its `kind`.",
+    "divider": "The resistors in front of the converter, if they differ from the drawings "
+    "(6.8 and 10 kilohm; 47 and 10 kilohm where `volts` go above 5.5).",
+    "calibration": "Two voltages measured on the bench, as `ringpull calibrate` writes them. They replace divider and "
+    "reference.",
+    "state": "A condition that the controller reports by volts outside its measuring range. Lambda is not read there.",
 }
 
 # kind -> what it is for
@@ -37,19 +39,20 @@ KINDS = {
     "lambda": "A wideband controller's analog output.",
     "linear": "A sensor with a straight line from volts to its value: pressure, throttle, battery.",
     "table": "A sensor with a curve: an air-flow meter. Straight lines between the points.",
-    "thermistor": "A temperature sensor whose resistance falls with heat, between its input and ground, fed by a "
-    "resistor. Its curve is given by `beta` and `r25_ohm`, or three `points`, or `steinhart_hart`: one of the three.",
-    "rtd": "A platinum sensor (Pt100, Pt1000), wired like a thermistor.",
+    "thermistor": "A temperature sensor whose resistance falls as it gets hotter, wired from its input to ground and "
+    "fed through a resistor. Give its curve in one of three ways: `beta` and `r25_ohm`, three `points`, or "
+    "`steinhart_hart`.",
+    "rtd": "A platinum temperature sensor (Pt100, Pt1000), wired like a thermistor.",
     "thermocouple": "A type K thermocouple behind an amplifier with an output in volts.",
     "pulses": "Speed from pulses: engine speed with `per_rev`, road speed with `per_metre`.",
-    "frequency": "A sensor whose value is its frequency: ethanol content, some air-flow meters.",
-    "pulse_width": "How long a line is on: an injector. With an engine speed, duty follows.",
-    "digital": "A switch.",
-    "obd": "A value that the car's own computer is asked for (J1979, service 01). Needs `ask` in `bus`.",
+    "frequency": "A sensor that gives its value as a frequency: ethanol content, some air-flow meters.",
+    "pulse_width": "How long an injector is open. With an engine speed channel its duty is worked out too.",
+    "digital": "A switch, on or off.",
+    "obd": "A value requested from the car's own computer (J1979, service 01). Needs `ask` in `bus`.",
     "can": "A signal that an engine computer broadcasts by itself. Nothing is sent for it.",
 }
 
-# section or kind -> examples; every key stands in at least one. What a group holds is shown in its own section.
+# section or kind -> examples; every key stands in at least one. The keys of a group are shown in its own section.
 _LINE = {"volts": [0.5, 4.5], "values": [0, 100]}
 EXAMPLES: dict[str, list[dict]] = {
     "top": [
@@ -235,50 +238,51 @@ EXAMPLES: dict[str, list[dict]] = {
     "signal when": [{"start_bit": 0, "length": 4, "order": "little", "is": 2}],
 }
 
-# key, or "section: key" where a key means something else there -> what it means, where explanations.py does not say
+# key, or "section: key" where a key has another meaning -> its meaning, if explanations.py does not give it
 MEANING = {
     "engine": "the engine",
     "fuel": "what is in the tank",
-    "target": "the lambda that is wanted",
+    "target": "the lambda you want",
     "vehicle": "the car",
     "lean_warning": "the lamp's warning",
-    "converters": "external converters that are fitted",
-    "customer": "stands on the report's first page",
-    "operator": "stands on the report's first page",
-    "conditions": "stands on the report's first page",
-    "note": "stands on the report's first page",
-    "channel: note": "for yourself, shown nowhere",
-    "label": "the channel's name in pictures",
-    "vehicle: name": "stands in the report's title",
-    "fuel: name": "a known fuel, or a name of your own",
-    "blend part: name": "a known fuel, or a name of your own",
+    "converters": "the external converters that are fitted",
+    "customer": "the customer; printed on the report's first page",
+    "operator": "who drove and measured; printed on the report's first page",
+    "conditions": "the weather and the like; printed on the report's first page",
+    "note": "a remark; printed on the report's first page",
+    "channel: note": "a note to yourself; not shown anywhere",
+    "label": "the channel's name in plots",
+    "vehicle: name": "the car; printed in the report's title",
+    "fuel: name": "the name of a known fuel, or a name for your own",
+    "blend part: name": "the name of a known fuel, or a name for your own",
     "blend": "the parts of a blend",
-    "by": "whether the blend's parts are volumes or masses",
-    "c": "carbon atoms, per molecule or per carbon atom",
+    "by": "whether the parts are shares of volume or of mass",
+    "c": "carbon atoms: per molecule, or 1 if the others are given per carbon atom",
     "h": "hydrogen atoms",
     "o": "oxygen atoms",
     "n": "nitrogen atoms",
-    "when": "when this target counts",
+    "when": "the condition under which this target counts",
     "x": "the first external converter",
     "y": "the second external converter",
     "divider": "the resistors in front of the converter",
     "calibration": "two voltages measured on the bench",
-    "states": "volts by which the controller or sensor says something else than a value",
+    "states": "volts by which the controller or sensor reports a condition instead of a value",
     "state: name": "a name of your own",
-    "means": 'what the state says: "heating" silences the lean warning until the sensor is warm',
-    "state: volts": "from, to",
-    "bits": "of the converter's counts when they were noted; another rate_hz may give other counts",
-    "u_volts": "standard uncertainty of each of the two volts; without it the multimeter's 0.5 % are assumed",
+    "means": 'the condition: "heating" silences the lean warning until the sensor is warm',
+    "state: volts": "lower and upper limit of the state's volts",
+    "bits": "width of the converter's counts at the calibration, since another rate_hz may give other counts",
+    "u_volts": "standard uncertainty of each of the two volts; without it 0.5 % of the multimeter is assumed",
     "date": "the day of the calibration, such as 2026-11-28",
-    "checked": "the day on which a known frequency, or free air, was last found right, such as 2026-11-28",
-    "calibration: volts": "what the multimeter said at those counts",
+    "checked": "the day on which a known frequency or free air was last confirmed, such as 2026-11-28",
+    "calibration: volts": "what the multimeter read at those counts",
     "scale": "whether `values` are lambda or air-fuel ratio",
     "fuel: stoich": "the fuel's stoichiometric air-fuel ratio",
-    "lambda: stoich": "the air-fuel ratio that the controller shows at lambda 1: the controller's own, not the fuel's",
+    "lambda: stoich": "the air-fuel ratio that the controller shows at lambda 1: a constant of the controller, not of "
+    "the fuel",
     "unit": "the unit of `values`",
     "type": "the thermocouple's type",
     "lambda: values": "lambda (or air-fuel ratio) at those volts",
-    "frequency: values": "what the sensor means at those frequencies, in the channel's unit",
+    "frequency: values": "what the sensor measures at those frequencies, in the channel's unit",
     "pulse_width: ringing_us": "for how many microseconds the line rings after an edge",
     "pulse_width: polarity": "the level at which the injector is open",
     "digital: polarity": "the level that counts as 1",
@@ -301,7 +305,7 @@ MEANING = {
     "signal when: is": "the number that stands there then",
 }
 
-# key -> its unit, where its ending does not say it
+# key -> its unit, where the key's ending does not show it
 UNITS = {
     "rate_hz": "1/s",
     "volts": "V",
@@ -342,7 +346,7 @@ ENDINGS = {
     "_pct": "%",
 }
 
-# key -> what may stand there, for keys with rules of their own
+# key -> allowed values, for keys with rules of their own
 OWN_RULES = {
     "version": "1",
     "engine": "a group, see [engine](#engine)",
@@ -356,9 +360,9 @@ OWN_RULES = {
     "lambda": "a number from 0.4 to 1.6, a list or a table of them",
     "when": "a group, see [when](#when)",
     "is": "a number, [lower, higher] or the name of a state",
-    "name": "up to 24 small letters, digits and _, a letter first",
-    "input": "a0.. analog, p0.. pulses, d0.. digital, x0.. or y0.. external, x0-x1 a difference",
-    "kind": "one of those below",
+    "name": "up to 24 lower-case letters, digits and _, beginning with a letter",
+    "input": "a0.. analog, p0.. pulses, d0.. digital, x0.. or y0.. external converters, x0-x1 a difference",
+    "kind": "one of the kinds below",
     "divider": "a group, see [divider](#divider)",
     "calibration": "a group, see [calibration](#calibration)",
     "states": "a list of up to 8, see [state](#state)",
@@ -370,35 +374,35 @@ OWN_RULES = {
     "can: when": "a group, see [signal when](#signal-when)",
 }
 
-# key -> default in words, where it is not one value
+# key -> its default in words, where the default is not a fixed value
 DEFAULTS = {
     "label": "the name",
     "min_period_us": "half the shortest period",
     "tau_ms": "0",
-    "lambda: tau_ms": "80 assumed, or found from the drive",
+    "lambda: tau_ms": "measured from the drive, else 80 assumed",
     "divider": "the drawings'",
     "front": '`"plain"`',
-    "reference_v": "the board's own, 3.3",
+    "reference_v": "the board's own reference, 3.3",
     "by": '`"volume"`',
-    "target": "the fuel's usual one",
+    "target": "the fuel's usual target",
     "o": "`0`",
     "n": "`0`",
-    "lean_warning": "on where it can be",
-    "fuel: density_kg_m3": "of a known fuel its own",
-    "blend part: density_kg_m3": "of a known fuel its own",
+    "lean_warning": "on, if the channels allow it",
+    "fuel: density_kg_m3": "that of the known fuel",
+    "blend part: density_kg_m3": "that of the known fuel",
     "pulses: ringing_us": "`0`",
     "screen": "`false`",
-    "cold_degc": "the amplifier's own",
-    "hz": "10 for what follows the pedal, 0.5 for temperatures and long trims, else 1",
-    "stale_s": "four periods, 2 at least",
+    "cold_degc": "compensated by the amplifier",
+    "hz": "10 for values that follow the pedal, 0.5 for temperatures and long trims, else 1",
+    "stale_s": "four periods, at least 2",
     "take": "the first",
     "kbit": "500 and 250 are tried",
-    "ecu": "the one that knows engine speed",
+    "ecu": "the computer that knows engine speed",
 }
 
 
 def whole(section: str, example: dict) -> dict:
-    """A configuration that holds an example of a section or kind, with what else it needs."""
+    """A complete configuration around an example of a section or kind."""
     speed = {"name": "engine_speed", "input": "p0", "kind": "pulses", "per_rev": 2}
     lam = {"name": "lambda_1", "input": "a0", "kind": "lambda", "volts": [0.5, 4.5], "values": [0.6, 1.4]}
     load = {"name": "map", "input": "a1", "kind": "linear", "unit": "kPa", "volts": [0.5, 4.5], "values": [20, 300]}

@@ -1,4 +1,4 @@
-"""From columns of engineering units to an answer: delay and lag undone, masks, targets, lean events, verdict.
+"""From columns in engineering units to an answer: delay and lag removed, masks, targets, lean events, verdict.
 
-Everything below works on `columns.Columns`; only `columns.from_session` knows what a session is.
+Everything here works on `columns.Columns`; only `columns.from_session` knows sessions.
 """

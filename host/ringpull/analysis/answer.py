@@ -1,4 +1,4 @@
-"""The answer to a drive: every pull judged, the verdict with its reasons, what was assumed and what was left out."""
+"""The answer to a drive: the judged pulls, the verdict with its reasons, the assumptions and what was left out."""
 
 from __future__ import annotations
 
@@ -41,12 +41,12 @@ if TYPE_CHECKING:
 
 
 LEAST_THERE_S = 0.1
-LOAD_STEPS = {"kPa": 50.0, "%": 25.0}  # in which banks are told apart
+LOAD_STEPS = {"kPa": 50.0, "%": 25.0}  # bins of load in which two banks are compared
 
 
 @dataclass(frozen=True, eq=False)
 class PullAnswer:
-    """One pull with its numbers; `pull` is the pulls.Pull, `numbers` the judge.SpanAnswer, `frame` made on demand."""
+    """One pull with its results: `pull` is a pulls.Pull, `numbers` a judge.SpanAnswer, `frame` is made on demand."""
 
     pull: Pull
     numbers: SpanAnswer
@@ -62,7 +62,7 @@ class PullAnswer:
 
     @property
     def lean_events(self) -> list[LeanEvent]:
-        """Events of a judged pull; a spoiled pull is judged nowhere and has none."""
+        """The lean events of a judged pull; a spoiled pull is not judged and has none."""
         return self.numbers.lean_events
 
     @property
@@ -91,7 +91,7 @@ class PullAnswer:
 
     @property
     def spoiled_events(self) -> list[LeanEvent]:
-        """Lean events of a spoiled pull: told, not judged."""
+        """The lean events of a spoiled pull, which are reported but not judged."""
         return self.numbers.spoiled_events if self.pull.spoiled else []
 
     @property
@@ -115,8 +115,7 @@ class PullAnswer:
         return self.numbers.excess_max
 
     def excess_between(self, rpm_from: float, rpm_to: float) -> float | None:
-        """Mean of lambda above target over what was judged between two speeds; None for less than LEAST_THERE_S of
-        it."""
+        """Mean excess of lambda over the judged rows between two speeds; None for less than LEAST_THERE_S."""
         one = self.judged
         rows = one.columns.rows(self.pull.start_s, self.pull.end_s)
         rpm = one.columns.rpm[rows]
@@ -128,8 +127,8 @@ class PullAnswer:
 
     @property
     def frame(self):
-        """pandas.DataFrame: Pull.frame() with the extra columns `lambda_aligned` (of several banks the leaner, lag and
-        delay undone), `lambda_raw` (as measured at that time), `load` and `valid` (judged)."""
+        """pandas.DataFrame: Pull.frame() with the extra columns `lambda_aligned` (lag and delay removed; of several
+        banks the leaner), `lambda_raw` (as measured at that time), `load` and `valid` (judged)."""
         frame = self.pull.frame().reset_index(drop=True)
         rows = self.judged.columns.rows(self.pull.start_s, self.pull.end_s)
         times = frame["time_s"].to_numpy()
@@ -143,7 +142,7 @@ class PullAnswer:
         return frame
 
     def as_json(self) -> dict:
-        """The pull in the shape of `pulls --json`."""
+        """The pull as in `pulls --json`."""
         n = self.numbers
         return {
             "number": self.pull.number,
@@ -171,9 +170,12 @@ class PullAnswer:
 
 @dataclass(frozen=True, eq=False)
 class Answer:
-    """The whole answer. alignment, uncertainty: of the first session that could be judged; `sessions`: of each by its
-    id. warned: the lamp's warnings. verdict: "attention", "no lean event found" or "not enough data". left_out: mask ->
-    seconds. holes: the lean places, the deepest first, each with its cell of the fuel map."""
+    """The whole answer.
+
+    verdict: "attention", "no lean event found" or "not enough data". alignment, uncertainty: those of the first session
+    that could be judged; `sessions` has those of each session by id. warned: the lamp's warnings. left_out: mask ->
+    seconds. holes: the lean places, the deepest first, each with its cell of the fuel map.
+    """
 
     verdict: str
     reasons: list[Reason]
@@ -191,16 +193,16 @@ class Answer:
 
     @property
     def judged(self) -> list[PullAnswer]:
-        """The pulls that the verdict speaks of."""
+        """The pulls that the verdict is about."""
         return verdict.usable(self.pulls)
 
     @property
     def sentence(self) -> str:
-        """The answer in a sentence."""
+        """The answer in one sentence."""
         return first_words.sentence(self)
 
     def as_json(self) -> dict:
-        """Plain dicts, lists, numbers and text."""
+        """The answer as plain dicts, lists, numbers and texts."""
         return {
             "verdict": self.verdict,
             "sentence": self.sentence,
@@ -223,7 +225,7 @@ class Answer:
 
 
 def event_json(event: LeanEvent) -> dict:
-    """A lean event as a plain dict, rounded to what the figures carry."""
+    """A lean event as a plain dict, with figures rounded to what is significant."""
     return {
         "start_s": round(event.start_s, 3),
         "end_s": round(event.end_s, 3),
@@ -273,7 +275,7 @@ def other_json(event: OtherEvent) -> dict:
 
 
 def plain(value):
-    """Nested dicts and lists with None for every number that isn't known: JSON has no NaN."""
+    """Nested dicts and lists with None instead of NaN, which JSON lacks."""
     if isinstance(value, dict):
         return {key: plain(one) for key, one in value.items()}
     if isinstance(value, list | tuple):
@@ -282,12 +284,12 @@ def plain(value):
 
 
 def rounded(record: dict) -> dict:
-    """A flat record with its numbers rounded to what they carry, None for those that aren't known."""
+    """A flat record with its numbers rounded to what is significant, and None instead of NaN."""
     return {key: _number(one, 4) if isinstance(one, float) else one for key, one in record.items()}
 
 
 def across_pulls(pulls: list[PullAnswer]) -> tuple[Repeat | None, list[Banks]]:
-    """(repeatability of the judged pulls, difference of banks of each session that has two)."""
+    """(repeatability of the judged pulls, difference of banks for each session with two banks)."""
     of_session: dict[int, SessionPulls] = {}
     for pull in pulls:
         if not pull.spoiled:
@@ -305,15 +307,14 @@ def across_pulls(pulls: list[PullAnswer]) -> tuple[Repeat | None, list[Banks]]:
 
 
 def _number(value, digits: int):
-    """Rounded, or None where there is none: JSON has no NaN."""
+    """The value rounded, or None for None and NaN, which JSON lacks."""
     if value is None or not np.isfinite(value):
         return None
     return round(float(value), digits) if digits else round(float(value))
 
 
 def alignment_json(judged: Judged) -> dict:
-    """The delay and lag that were removed, and how they were found; of several banks each under its own name as
-    well."""
+    """The delay and lag that were removed, and their source; of several banks also each under its own name."""
     out = _alignment(judged, judged.aligned, judged.identified)
     if len(judged.banks) > 1:
         out["banks"] = {name: _alignment(judged, one.aligned, one.identified) for name, one in judged.banks.items()}
@@ -340,7 +341,7 @@ def _alignment(judged: Judged, aligned: Aligned, identified: Identified | None) 
 
 
 def uncertainty_json(judged: Judged) -> dict:
-    """The budget of a judged lambda: 95 % half-widths and the standard uncertainty of each part."""
+    """The uncertainty budget of a judged lambda: 95 % half-widths, and the standard uncertainty of each part."""
     budget = judged.budget
     return {
         "random_95": round(lean_events.EXPANDED * judged.random_u, 4),
@@ -352,7 +353,7 @@ def uncertainty_json(judged: Judged) -> dict:
 
 
 def assumptions(judged: Judged) -> list[Assumption]:
-    """What was assumed."""
+    """The assumptions behind a judged session."""
     columns = judged.columns
     out = [
         Assumption(Assumed.TARGET, {"source": judged.target_source}),
@@ -374,12 +375,12 @@ def assumptions(judged: Judged) -> list[Assumption]:
 
 
 def without(columns: Columns, answer: str) -> list[Assumption]:
-    """What an answer has to do without."""
+    """The channels that an answer lacks, as assumptions."""
     return [Assumption(Assumed.WITHOUT, {"answer": answer, "role": r}) for r in needs.missing(columns, answer)[1]]
 
 
 def judge_pulls(pulls: list) -> list[PullAnswer]:
-    """Each pull judged with its own session's alignment."""
+    """Judge each pull with its own session's alignment."""
     out = []
     for pull in pulls:
         judged = pull.view.judged
@@ -389,7 +390,7 @@ def judge_pulls(pulls: list) -> list[PullAnswer]:
 
 
 def of_sessions(drive, pulls: list[PullAnswer]) -> dict[int, dict]:
-    """Session id -> its own alignment and uncertainty, of those that have pulls."""
+    """Session id -> alignment and uncertainty, for the sessions with pulls."""
     with_pulls = {p.pull.session: p.judged for p in pulls}
     return {
         key: {"alignment": alignment_json(one), "uncertainty": uncertainty_json(one)} for key, one in with_pulls.items()
@@ -397,7 +398,7 @@ def of_sessions(drive, pulls: list[PullAnswer]) -> dict[int, dict]:
 
 
 def warnings(drive, pulls: list[PullAnswer]) -> list[Warned]:
-    """What the logger's lamp said, held against the pulls."""
+    """The lamp's warnings, compared with the judged pulls."""
     out = []
     for view in drive.views():
         near = [
@@ -416,7 +417,7 @@ def warnings(drive, pulls: list[PullAnswer]) -> list[Warned]:
 
 
 def wiring(sessions: Iterable[Judged]) -> list[verdict.Wiring]:
-    """The sensors that show electrical events."""
+    """The sensors with electrical events."""
     found: dict[str, list[int]] = {}
     for judged in sessions:
         for name, bank in judged.banks.items():
@@ -431,7 +432,7 @@ def wiring(sessions: Iterable[Judged]) -> list[verdict.Wiring]:
 
 
 def absent(judged: Judged) -> list[str]:
-    """What a session lacks, without which none of its pulls can be judged: roles and the like of needs."""
+    """The roles (see `needs`) that a session lacks and without which none of its pulls can be judged."""
     out, _ = needs.missing(judged.columns, needs.LEAN_EVENTS)
     if "lambda" in out and masks.sensors_off(judged.columns)[0].mean() > 0.5:
         out[out.index("lambda")] = needs.LAMBDA_HEATING
@@ -441,7 +442,7 @@ def absent(judged: Judged) -> list[str]:
 
 
 def answer(drive, target: dict | None = None) -> Answer:
-    """The answer to a `drive.Drive`: all its sessions' pulls. target: instead of the configuration's."""
+    """The answer to a `drive.Drive` with all sessions' pulls. target: used instead of the configuration's."""
     if target is not None:
         drive = drive.judged_by(target)
     judged_pulls = judge_pulls(drive.pulls())
@@ -490,7 +491,7 @@ def answer(drive, target: dict | None = None) -> Answer:
 
 
 def holes_of(drive, pulls: list[PullAnswer]) -> list[Hole]:
-    """The lean places of judged pulls, each with its cell of the drive's fuel map."""
+    """The lean places of the judged pulls, each with its cell of the drive's fuel map."""
     found = lean_places.holes(pulls, verdict.usable(pulls))
     if not found:
         return []

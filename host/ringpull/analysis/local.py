@@ -1,4 +1,4 @@
-"""Local straight lines: smoothed value and slope of a gridded column, aware of gaps."""
+"""Local straight lines: smoothed value and slope of a gridded column with gaps."""
 
 from __future__ import annotations
 
@@ -6,21 +6,21 @@ import numpy as np
 
 
 def half_rows(width_s: float, period_s: float) -> int:
-    """Rows on each side of the middle of a window of about `width_s`; at least one."""
+    """Rows on each side of the middle row of a window of about `width_s`; at least one."""
     return max(1, round(width_s / period_s / 2.0))
 
 
 def line(values: np.ndarray, period_s: float, half: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """(value, slope per second, samples) of the least-squares line through the 2*half+1 rows around each row.
 
-    NaN rows are left out; where fewer than half of the window is there, or none on one side, the result is NaN.
+    NaN rows are left out. The result is NaN if fewer than half of the window's rows are valid, or none on one side.
     """
     offsets = np.arange(-half, half + 1, dtype=float)
     there = np.isfinite(values)
     filled = np.where(there, values, 0.0)
 
     def moment(column: np.ndarray, power: int) -> np.ndarray:
-        # correlation, not convolution: the kernel is turned round
+        # correlation, not convolution: the kernel is reversed
         return np.convolve(np.pad(column, half), (offsets**power)[::-1], mode="valid")
 
     n, k1, k2 = _places(there, half)
@@ -34,11 +34,13 @@ def line(values: np.ndarray, period_s: float, half: int) -> tuple[np.ndarray, np
 
 
 def _places(there: np.ndarray, half: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Sums of 1, of the offset and of its square over the rows that are there among the 2*half+1 around each row. Whole
-    numbers, so running sums over all rows give them exactly, whatever the width."""
+    """Sums of 1, of the offset and of its square over the valid rows among the 2*half+1 around each row.
+
+    They are integers, so running sums over all rows are exact at any width.
+    """
     width = 2 * half + 1
     if len(there) > 2 * width and there.all():
-        ends = _places(there[: 2 * width], half)  # but for the ends all windows are full
+        ends = _places(there[: 2 * width], half)  # all windows except those at the ends are full
         middle = len(there) - 2 * width
         n, s1, s2 = (np.concatenate([one[:width], np.full(middle, one[half]), one[width:]]) for one in ends)
         return n, s1, s2
@@ -54,7 +56,7 @@ def _places(there: np.ndarray, half: int) -> tuple[np.ndarray, np.ndarray, np.nd
 
 
 def mean(values: np.ndarray, half: int) -> tuple[np.ndarray, np.ndarray]:
-    """(mean, samples) of the valid rows among the 2*half+1 around each row; NaN where there are none."""
+    """(mean, number) of the valid rows among the 2*half+1 around each row; NaN without any."""
     there = np.isfinite(values)
     total = np.concatenate([[0.0], np.cumsum(np.where(there, values, 0.0))])
     count = np.concatenate([[0], np.cumsum(there)])
@@ -72,7 +74,7 @@ def spans(flags: np.ndarray) -> list[tuple[int, int]]:
 
 
 def close_gaps(flags: np.ndarray, rows: int) -> np.ndarray:
-    """Runs of False no longer than `rows` between two runs of True filled in."""
+    """The flags with runs of False between two runs of True filled in if they are no longer than `rows`."""
     out = flags.copy()
     runs = spans(flags)
     for (_, end), (start, _) in zip(runs, runs[1:], strict=False):
@@ -82,13 +84,13 @@ def close_gaps(flags: np.ndarray, rows: int) -> np.ndarray:
 
 
 def spread_after(flags: np.ndarray, rows: int) -> np.ndarray:
-    """True also in the `rows` rows after each True."""
+    """The flags with True also in the `rows` rows after each True."""
     last = np.maximum.accumulate(np.where(flags, np.arange(len(flags)), -(1 << 40)))
     return np.arange(len(flags)) - last <= rows
 
 
 def near(time_s: np.ndarray, starts_s: np.ndarray, ends_s: np.ndarray) -> np.ndarray:
-    """Rows, rising, within any of the spans. time_s: (rows,) rising. starts_s, ends_s: (spans,)."""
+    """The rows within any of the spans, rising. time_s: (rows,) rising. starts_s, ends_s: (spans,)."""
     steps = np.zeros(len(time_s) + 1, np.int64)
     np.add.at(steps, np.searchsorted(time_s, starts_s), 1)
     np.add.at(steps, np.searchsorted(time_s, ends_s, side="right"), -1)

@@ -1,4 +1,4 @@
-"""Pulls of a drive: the marked ones, and those that nobody marked, found from throttle or pressure and rising speed."""
+"""The pulls of a drive: those marked with the button, and others found by throttle or pressure and rising speed."""
 
 from __future__ import annotations
 
@@ -21,23 +21,22 @@ if TYPE_CHECKING:
 
     from ringpull.session import Session
 
-LEAST_S = 1.5  # of a found pull
-LEAST_RPM = 500.0  # that it gains
+LEAST_S = 1.5  # least length of a pull that is found
+LEAST_RPM = 500.0  # least gain of engine speed in it
 JOIN_S = 0.4  # wheelspin or a stumble shorter than this does not end a pull
-RISES_RPM_S = 25.0  # at its start and at its end; between them engine speed may stand still for a while
-HELD_RPM_S = 50.0  # engine speed falls faster: coasting
-FALLS_RPM = 100.0  # lost for longer than JOIN_S: the end of a pull
+RISES_RPM_S = 25.0  # engine speed rises by this at its start and end; between them it may pause
+HELD_RPM_S = 50.0  # engine speed that falls faster is coasting
+FALLS_RPM = 100.0  # a loss of speed by this for longer than JOIN_S ends a pull
 STEP_S = 0.1
 
 
 def examined(columns: Columns, session: int) -> Trust:
-    """The instruments of a session's recorded columns examined. session: its id."""
+    """Examine the instruments of a session's recorded columns. session: its id."""
     return of_session(trust(columns), session)
 
 
 def beginning(session: Session, seconds: float, target: dict | None = None) -> Trust:
-    """The instruments of a session by its first `seconds`; of a longer one only those rows are decoded. target: as View
-    has it."""
+    """Examine the instruments of a session by its first `seconds`; only those rows are decoded. target: as in View."""
     if session.duration_s - session.start_s <= seconds:
         return View(session, target).trust
     rows = session.between(session.start_s, session.start_s + seconds)
@@ -46,15 +45,17 @@ def beginning(session: Session, seconds: float, target: dict | None = None) -> T
 
 @dataclass(eq=False, frozen=True)
 class View:
-    """One session as the analysis sees it; computed once and shared by its pulls. target: instead of the
-    configuration's, of its form or {"preset": one of usual_targets.NAMES}."""
+    """One session for the analysis, computed once and shared by its pulls.
+
+    target: used instead of the configuration's, in the same form or {"preset": one of usual_targets.NAMES}.
+    """
 
     session: Session
     target: dict | None = None
 
     @cached_property
     def trust(self) -> Trust:
-        """The session's instruments examined."""
+        """The examined instruments of the session."""
         columns = from_session(self.session)
         if self.target is not None:
             columns = replace(columns, config={**columns.config, "target": self.target})
@@ -62,16 +63,16 @@ class View:
 
     @cached_property
     def columns(self) -> Columns:
-        """What is judged: the recorded columns without what an instrument is contradicted in."""
+        """The columns that are judged: the recorded ones without contradicted readings."""
         return self.trust.columns
 
     @cached_property
     def marked(self) -> list[tuple[float, float, bool]]:
-        """(start_s, end_s, spoiled) of the marked pulls. Void ones, a press that was taken back, are left out."""
+        """(start_s, end_s, spoiled) of the marked pulls, without void ones (a press that was withdrawn)."""
         return [(m.start_s, self.end_s(m), bool(m.spoiled)) for m in self.session.marks if not m.void]
 
     def end_s(self, mark) -> float:
-        """End of a mark: of one that is still open the session's."""
+        """The end of a mark; of an open mark the end of the session."""
         return self.session.duration_s if mark.end_s is None else mark.end_s
 
     @cached_property
@@ -88,9 +89,9 @@ class View:
 
 @dataclass(eq=False, frozen=True)
 class Pull:
-    """One pull. number: 1.. over the drive. session: its id. start_s, end_s: of the mark, or of what was found.
+    """One pull. number: 1.. over the drive. session: its session's id. start_s, end_s: its span.
 
-    source: "mark" or "found". spoiled: flagged by a double press; shown, not judged.
+    source: "mark" or "found". spoiled: flagged by a double press, so that it is shown but not judged.
     """
 
     number: int
@@ -103,16 +104,18 @@ class Pull:
 
     @property
     def rows(self) -> slice:
-        """Rows of the session's frame that belong to the pull."""
+        """The pull's rows in the session's frame."""
         times = self.view.session.table()["time_s"]
         low, high = np.searchsorted(times, (self.start_s - 1e-9, self.end_s - 1e-9))
         return slice(int(low), int(high))
 
     def frame(self, time_index: bool = False) -> pd.DataFrame:
-        """The pull's rows of session.frame(), as logged, and beside them what the analysis adds, each under a name of
-        its own: for every lambda column NAME `NAME_aligned` (delay and lag undone: lambda at the time of injection, NaN
-        where that can't be told), `lambda_target`, `loaded` (under load) and `judged` (what `ringpull pulls` takes
-        mean and range of). time_index: as Session.frame() has it. attrs["units"]: column -> unit."""
+        """The pull's rows of session.frame(), as logged, plus columns of the analysis.
+
+        For every lambda column NAME there is `NAME_aligned` (delay and lag removed: lambda at the time of injection,
+        NaN if not known); further `lambda_target`, `loaded` (under load) and `judged` (the rows of `ringpull pulls`'
+        mean and range). time_index: as in Session.frame(). attrs["units"]: column -> unit.
+        """
         from ringpull.session import indexed
 
         whole = self.view.session.frame()
@@ -140,18 +143,21 @@ class Pull:
 
 @dataclass(frozen=True)
 class Spans:
-    """What nobody marked, (start_s, end_s) each. pulls: load is high and engine speed rises by LEAST_RPM. held: the
-    rest of the load that lasts LEAST_S, of which pressure or throttle tell."""
+    """Unmarked spans, (start_s, end_s) each.
+
+    pulls: load is high and engine speed rises by LEAST_RPM. held: other spans of at least LEAST_S under load by
+    pressure or throttle.
+    """
 
     pulls: list[tuple[float, float]]
     held: list[tuple[float, float]]
 
 
 def found_spans(columns: Columns) -> Spans:
-    """The pulls in a session's columns, LEAST_S long at least, and the full load beside them; nothing without throttle
-    and pressure.
+    """The pulls in a session's columns, at least LEAST_S long, and other spans under load.
 
-    Starts and ends are where the load comes and goes, or where the speed starts and stops rising.
+    They start and end where the load comes on and goes off, or where engine speed starts and stops rising. None without
+    throttle and pressure.
     """
     out = Spans([], [])
     known = under_load.high(columns)
@@ -168,7 +174,7 @@ def found_spans(columns: Columns) -> Spans:
 
     with np.errstate(invalid="ignore"):
         rising = slope > RISES_RPM_S
-        # a charger's pressure alone outlasts the load
+        # boost pressure outlasts the load
         rest = loaded & ~(slope < -HELD_RPM_S) if rule.no_vacuum and rule.throttle_pct is None else loaded.copy()
     for begin, end in local.spans(loaded):
         for low, high in rises(columns.rpm[begin:end], period_s):
@@ -184,8 +190,10 @@ def found_spans(columns: Columns) -> Spans:
 
 
 def rises(rpm: np.ndarray, period_s: float) -> list[tuple[int, int]]:
-    """Rows (first, after last) of the stretches over which engine speed gains LEAST_RPM without losing FALLS_RPM on the
-    way, for longer than JOIN_S."""
+    """(first row, row after the last) of stretches over which engine speed gains LEAST_RPM.
+
+    They end where it loses FALLS_RPM for longer than JOIN_S.
+    """
     known = np.flatnonzero(np.isfinite(rpm))
     step = max(1, round(STEP_S / period_s))
     at = np.arange(0, len(rpm), step)
@@ -213,11 +221,10 @@ def rises(rpm: np.ndarray, period_s: float) -> list[tuple[int, int]]:
 
 
 def find(views: list[View]) -> list[Pull]:
-    """All pulls of a drive, whose sessions these are, in the order of its sessions and times: marked ones, and found
-    ones that no mark overlaps.
+    """All pulls of a drive in order of sessions and times: marked ones, and found ones that no mark overlaps.
 
-    Void pulls (a press that was taken back) are left out. Of full load at which engine speed hardly rises, what shows a
-    lean event is a pull too: the lamp warns there.
+    views: the drive's sessions. Void pulls (a press that was withdrawn) are left out. A span under full load in which
+    engine speed hardly rises is a pull if it shows a lean event, since the lamp warns there too.
     """
     out: list[Pull] = []
     for here in views:

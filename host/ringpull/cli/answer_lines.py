@@ -1,4 +1,4 @@
-"""The answer in lines for a terminal, the same wherever a command tells it."""
+"""The answer as lines for a terminal, shared by all commands that print it."""
 
 from __future__ import annotations
 
@@ -10,17 +10,16 @@ from ringpull.wording import first
 from ringpull.wording.next_steps import next_steps
 from ringpull.wording.reasons import CAUTIONS, unjudged
 
-WIDE, NARROW = 110, 80  # letters
+WIDE, NARROW = 110, 80  # characters
 
 
 def answer_lines(found) -> list[str]:
-    """An analysis.answer.Answer: each pull, the verdict with its sentence, cause and reasons, what to do next, the
-    cautions."""
+    """All of an analysis.answer.Answer: pulls, verdict with sentence, cause and reasons, next steps, cautions."""
     return [*[pull_line(pull) for pull in found.pulls], "", *verdict_lines(found), "", *CAUTIONS]
 
 
 def verdict_lines(found) -> list[str]:
-    """The verdict with its sentence, cause and reasons, and what to do next."""
+    """The verdict with its sentence, cause and reasons, and the next steps."""
     return [
         f"Verdict: {found.verdict}",
         *items([*first.lines(found), *states(found)]),
@@ -30,23 +29,23 @@ def verdict_lines(found) -> list[str]:
 
 
 def states(found) -> list[str]:
-    """How long channels were in one of their configured states, of the sessions that have pulls."""
+    """How long each channel was in one of its configured states, over the sessions that have pulls."""
     seconds: dict[tuple[str, str], float] = {}
     for columns in {id(p.judged): p.judged.columns for p in found.pulls}.values():
         for key, flags in columns.states.items():
             seconds[key] = seconds.get(key, 0.0) + float(flags.sum()) * columns.period_s
-    return [f"{channel} said {state!r} for {s:.1f} s" for (channel, state), s in seconds.items() if s > 0]
+    return [f"{channel} was in state {state!r} for {s:.1f} s" for (channel, state), s in seconds.items() if s > 0]
 
 
 def items(sentences: Iterable[str]) -> list[str]:
-    """Sentences as the items of a list, broken where they are too long for the window."""
+    """The sentences as list items, wrapped to the width of the window."""
     wide = max(NARROW, min(WIDE, shutil.get_terminal_size((WIDE, 24)).columns))
     wrap = textwrap.TextWrapper(wide, initial_indent="  - ", subsequent_indent="    ", break_on_hyphens=False)
-    return [line for one in sentences for line in wrap.wrap(one)]
+    return [line for sentence in sentences for line in wrap.wrap(sentence)]
 
 
 def pull_line(pull) -> str:
-    """One analysis.answer.PullAnswer as a line."""
+    """The line for one analysis.answer.PullAnswer."""
     n = pull.numbers
     head = f"pull {pull.number}: {pull.pull.start_s:.2f}-{pull.pull.end_s:.2f} s"
     why = unjudged(pull)
@@ -54,9 +53,9 @@ def pull_line(pull) -> str:
         return f"{head}, {why}"
     load = "" if n.load_max is None else f", load up to {n.load_max:.0f} {pull.judged.columns.load_unit}".rstrip()
     count = len(pull.lean_events)
-    told = "no lean event" if not count else "1 lean event" if count == 1 else f"{count} lean events"
+    events = "no lean event" if not count else "1 lean event" if count == 1 else f"{count} lean events"
     long_s = pull.pull.end_s - pull.pull.start_s
     return (
         f"{head}, {n.rpm_from:.0f}-{n.rpm_to:.0f} rpm{load}, lambda mean {n.lambda_mean:.3f} "
-        f"({n.lambda_min:.3f} to {n.lambda_max:.3f}), {n.judged_s:.1f} of {long_s:.1f} s judged: {told}"
+        f"({n.lambda_min:.3f} to {n.lambda_max:.3f}), {n.judged_s:.1f} of {long_s:.1f} s judged: {events}"
     )

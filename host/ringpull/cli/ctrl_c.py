@@ -1,5 +1,4 @@
-"""Ctrl-C that waits for imports to end: raised within one it is swallowed now and then, or comes out as another
-error."""
+"""Delay Ctrl-C until a running import has ended: raised inside an import it can be lost or turn into another error."""
 
 from __future__ import annotations
 
@@ -14,7 +13,7 @@ _IMPORT = "<frozen importlib"
 
 @contextmanager
 def waits_its_turn() -> Iterator[None]:
-    """Ctrl-C raises KeyboardInterrupt once where it can't get lost; where the system has no timer, at once."""
+    """Raise KeyboardInterrupt for Ctrl-C outside imports only; on a system without timers, at once."""
     if not hasattr(signal, "setitimer") or not _taken():
         yield
         return
@@ -28,7 +27,7 @@ def waits_its_turn() -> Iterator[None]:
 
 
 def _taken() -> bool:
-    """Whether Ctrl-C comes here now: not where it is ignored or handled already, nor outside the main thread."""
+    """Install the handler; False if Ctrl-C is ignored or handled already, or outside the main thread."""
     if signal.getsignal(signal.SIGINT) is not signal.default_int_handler:
         return False
     try:
@@ -41,7 +40,7 @@ def _taken() -> bool:
 def _raise_or_wait(_signal: int, frame: FrameType | None) -> None:
     lost = _lost_in(frame)
     if hasattr(signal, "setitimer"):
-        # again and again: a signal that comes just before a wait begins is heard only when the next one cuts it short
+        # repeated: a signal that arrives just before a wait begins takes effect only when the next one ends the wait
         again_s = _AGAIN_S if lost else 0
         signal.setitimer(signal.ITIMER_REAL, again_s, again_s)
     if not lost:

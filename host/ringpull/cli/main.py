@@ -15,10 +15,10 @@ from typing import NoReturn
 from ringpull.cli.ctrl_c import waits_its_turn
 
 COMMANDS = {
-    "demo": "the invented engine through the real firmware to a report",
+    "demo": "run the whole job once on an invented drive: firmware, ring files, answer, report",
     "dryrun": "run the firmware on recorded signals, as it would run in the car",
     "setup": "make a configuration by questions, or from a preset, and explain it",
-    "check": "explain what is wrong with a configuration, and what each of its channels is used for",
+    "check": "explain what is wrong with a configuration and what each of its channels is used for",
     "prepare": "make the ring files on a card and write the configuration to it",
     "install": "bring the firmware, or a newer one, onto a board over USB",
     "live": "the logger's values now, over USB, while it records",
@@ -26,15 +26,15 @@ COMMANDS = {
     "calibrate": "calibrate the logger's inputs over USB: two voltages, ground, frequency, free air",
     "selftest": "test the logger's card, inputs, tach, button, lamp, screen, supply, memory and clock over USB",
     "codes": "trouble codes, readiness and freeze frame, from a card or over USB; clearing, with its cautions",
-    "info": "what is on a card: sessions, channels, marks, damage, timing health",
-    "decode": "the table in engineering units, as CSV, Parquet or MDF4",
-    "pulls": "the pulls, marked and found, a line each",
+    "info": "show what is on a card: sessions, channels, marks, damage, timing health",
+    "decode": "write the table in engineering units as CSV, Parquet or MDF4",
+    "pulls": "list the pulls, one line each: those marked with the button and those found in the signals",
     "note": "keep a remark about a pull, or the date of a drive, beside the ring file",
-    "report": "the whole answer in one offline HTML file",
-    "view": "drives of any length on a page that this machine serves to itself",
-    "fuelmap": "measured over target by speed and load, with a factor for the fuel table",
-    "power": "power and torque at the wheels, an estimate with its interval",
-    "compare": "two drives or two sets of pulls: did the change work",
+    "report": "write the whole answer as one HTML file that works offline",
+    "view": "show drives of any length on a local page in the browser",
+    "fuelmap": "measured lambda over target by engine speed and load, with a factor for the fuel table",
+    "power": "estimate power and torque at the wheels, with intervals",
+    "compare": "compare two drives or two sets of pulls: did the change work",
     "keep": "judge drives and keep them on a shelf, to be asked across months",
     "kept": "what a shelf holds: cars, dates, changes, and what an older analysis judged",
     "rejudge": "judge the drives of a shelf again, by a newer analysis or a mended configuration",
@@ -44,12 +44,13 @@ COMMANDS = {
 
 
 class Parser(argparse.ArgumentParser):
-    """Wrong arguments are told like any other error: three lines, exit code 2."""
+    """Reports wrong arguments like any other error: three lines, exit code 2."""
 
     def error(self, message: str) -> NoReturn:
         print(
-            f"error: {self.prog}: {message}\n  likely cause: an argument is missing, misspelt or has no such value\n"
-            f"  what to do: '{self.prog} --help' shows all of them with an example",
+            f"error: {self.prog}: {message}\n"
+            "  likely cause: an argument is missing or misspelt, or its value is not allowed\n"
+            f"  what to do: '{self.prog} --help' lists all arguments and gives an example",
             file=sys.stderr,
         )
         raise SystemExit(2)
@@ -75,7 +76,7 @@ def main_parser() -> argparse.ArgumentParser:
     parser = Parser(
         prog="ringpull",
         description="Lambda under load, with evidence: decode, analyse and report what the logger recorded.",
-        epilog=f"commands:\n{table}\n\n'ringpull COMMAND --help' explains one of them.\n"
+        epilog=f"commands:\n{table}\n\n'ringpull COMMAND --help' explains a command.\n"
         "example:\n  ringpull demo -o build/demo",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
@@ -96,19 +97,19 @@ def main(argv: list[str] | None = None) -> int:
         return code
     except KeyboardInterrupt:
         print(
-            "error: stopped before it was done\n  likely cause: Ctrl-C was pressed\n"
-            "  what to do: give the same command again; ring files that were read are as they were",
+            "error: the command was stopped before it had finished\n  likely cause: Ctrl-C was pressed\n"
+            "  what to do: run it again; the ring files that it read are unchanged",
             file=sys.stderr,
         )
         return 2
-    except BrokenPipeError:  # who reads has read enough, as `head` does
+    except BrokenPipeError:  # the reader has closed the pipe, as `head` does
         _drop_output()
         return 0
     except OSError as error:
         name = Path(error.filename).name if isinstance(error.filename, str) else "the output"
         print(
             f"error: {name or 'a file'} can't be used: {error.strerror or error}\n"
-            "  likely cause: a wrong path, a full disk or missing rights\n"
+            "  likely cause: a wrong path, a full disk or missing permission\n"
             "  what to do: check the path and try again",
             file=sys.stderr,
         )
@@ -117,23 +118,23 @@ def main(argv: list[str] | None = None) -> int:
 
 
 def _let_every_letter_out() -> None:
-    """A terminal that lacks a letter shows its number instead of stopping the command."""
+    """Print the code of a character that the terminal cannot show, instead of stopping the command."""
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
 
 
 def _end_tidily() -> None:
-    """A program that is asked to end (SIGTERM) takes away what is half done, as after any other fault."""
+    """On SIGTERM, exit in the ordinary way, so that half-written files are removed as after any other fault."""
     if threading.current_thread() is threading.main_thread() and signal.getsignal(signal.SIGTERM) is signal.SIG_DFL:
         signal.signal(signal.SIGTERM, lambda number, _: sys.exit(128 + number))
 
 
 def _drop_output() -> None:
-    """What is still waiting for a reader that is gone, or for a full disk, must not fail once more at exit."""
+    """Discard unwritten output: flushing it to a closed pipe or a full disk would fail once more at exit."""
     try:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    except (AttributeError, OSError, ValueError):  # no file behind it
+    except (AttributeError, OSError, ValueError):  # standard output is not a file
         return
 
 

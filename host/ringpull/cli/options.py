@@ -15,7 +15,7 @@ PRESET_FUELS, PRESET_ASPIRATIONS = ("petrol", "e85", "methanol", "gas"), ("natur
 
 
 def between(least: float, most: float) -> Callable[[str], float]:
-    """A type for argparse: a number in these limits."""
+    """A type for argparse: a number from least to most."""
 
     def read(text: str) -> float:
         try:
@@ -30,15 +30,13 @@ def between(least: float, most: float) -> Callable[[str], float]:
 
 
 def add_port(parser: argparse.ArgumentParser) -> None:
-    """PORT."""
+    """Add the argument PORT."""
     parser.add_argument("port", nargs="?", metavar="PORT", help="the logger's port (default: the only board on USB)")
 
 
 def add_ring(parser: argparse.ArgumentParser) -> None:
-    """--ring."""
-    parser.add_argument(
-        "--ring", metavar="ID", help="read an older ring of a used card, by its id, as `ringpull info` lists them"
-    )
+    """Add the option --ring."""
+    parser.add_argument("--ring", metavar="ID", help="read an older ring of a used card; `ringpull info` lists the ids")
 
 
 def day(text: str) -> str:
@@ -62,12 +60,12 @@ def add_shelf_work(parser: argparse.ArgumentParser) -> None:
 
 
 def tell_origin(*drives) -> None:
-    """Lines to the terminal where a drive's files hold other rings too, or a session's setup had to be assumed."""
+    """Print a note if a drive's files hold other rings too, or if a session's setup had to be assumed."""
     for drive in drives:
         for session in drive.sessions:
             if session.assumed:
                 print(
-                    f"note: session {session.id} of {drive.source} has no setup left; it is {session.assumed}",
+                    f"note: the setup of session {session.id} of {drive.source} is lost; it is {session.assumed}",
                     file=sys.stderr,
                 )
         others = [one for one in drive.rings if one.id != drive.ring_id and one.sessions]
@@ -78,22 +76,22 @@ def tell_origin(*drives) -> None:
 
 
 def add_target(parser: argparse.ArgumentParser) -> None:
-    """--target and --target-preset."""
+    """Add the options --target and --target-preset."""
     group = parser.add_mutually_exclusive_group()
     group.add_argument(
-        "--target", type=Path, metavar="CSV", help="judge by this table of lambda: speeds across, loads down"
+        "--target", type=Path, metavar="CSV", help="judge by this table of lambda: engine speeds across, loads down"
     )
     names = [f"{fuel}-{aspiration}" for fuel in PRESET_FUELS for aspiration in PRESET_ASPIRATIONS]
     group.add_argument(
         "--target-preset",
         choices=names,
         metavar="FUEL-ASPIRATION",
-        help=f"judge by a target of common practice, no source: {', '.join(names)}",
+        help=f"judge by a usual target (common practice, no source): {', '.join(names)}",
     )
 
 
 def with_target(args: argparse.Namespace, drive: Drive) -> Drive:
-    """The drive, judged by what was asked for instead of its configuration's target."""
+    """The drive, judged by the target of the arguments if there is one, else by its configuration's."""
     from ringpull.files.csv_tables import read_target
 
     if args.target_preset:

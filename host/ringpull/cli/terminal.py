@@ -1,4 +1,4 @@
-"""The terminal: tables, and progress on standard error where the work takes longer than two seconds."""
+"""The terminal: tables, and a progress bar on standard error for work of more than two seconds."""
 
 from __future__ import annotations
 
@@ -13,17 +13,16 @@ if TYPE_CHECKING:
 
 AFTER_S = 2.0
 WIDTH = 30
-NARROWEST = 80  # columns; a narrower window breaks the lines itself
+NARROWEST = 80  # characters; a narrower window wraps the lines itself
 
 
 def console(width: int | None = None) -> Console:
-    """Where tables are printed: texts from users are never taken for markup, and no figure is cut in a narrow
-    window."""
+    """The console that prints tables. Text from users is not read as markup; no figure is cut in a narrow window."""
     from rich.console import Console
 
     class Quiet(Console):
         def on_broken_pipe(self) -> None:
-            raise BrokenPipeError  # the command's own business; rich would end it with exit code 1
+            raise BrokenPipeError  # handled in cli.main; rich would exit with code 1
 
     usual = Quiet(highlight=False, markup=False, emoji=False, width=width)
     if usual.width < NARROWEST:
@@ -32,13 +31,13 @@ def console(width: int | None = None) -> Console:
 
 
 def wide_console() -> Console:
-    """The same for tables of many columns: where nobody's window bounds them (a file, a pipe) they are never cut."""
+    """A console for tables of many columns: 160 characters wide where the output is a file or a pipe."""
     usual = console()
     return console(160) if usual.width < 120 and not usual.is_terminal else usual
 
 
 def can_show(letters: str) -> bool:
-    """Whether standard output has these letters."""
+    """Whether the encoding of standard output has these characters."""
     try:
         letters.encode(sys.stdout.encoding or "ascii")
     except (LookupError, UnicodeEncodeError):
@@ -47,13 +46,13 @@ def can_show(letters: str) -> bool:
 
 
 def printable(text: str) -> str:
-    """A user's text without what a terminal might obey."""
+    """A user's text without control characters that a terminal would act on."""
     return "".join(one if one.isprintable() else " " for one in text)
 
 
 @contextmanager
 def progress(what: str) -> Iterator[Callable[[float], None]]:
-    """Gives a function to be called with the fraction done, 0 to 1."""
+    """Yield a function that draws the bar; call it with the fraction done, 0 to 1."""
     began = time.perf_counter()
     shown = False
 

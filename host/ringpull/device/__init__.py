@@ -1,1 +1,1 @@
-"""What the PC does for the logger itself: preparing its card."""
+"""The PC's work for the logger: preparing its card, and making and checking its configuration."""

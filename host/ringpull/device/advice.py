@@ -1,4 +1,4 @@
-"""What a configuration without mistakes should still make somebody think of: said by `check`, never refused."""
+"""Advice about a configuration that has no mistakes: `check` prints it, and nothing is refused for it."""
 
 from typing import Any
 
@@ -9,8 +9,8 @@ from shared_math import boards, bus, judging, lean_watch, plausible, speed
 from shared_math import channels as descriptions
 from shared_math.config import checker, schema
 
-STRAIGHT_INPUTS = ("a0", "a1", "a2", "a3")  # those that the drawings wire for 0-5 V
-# What people call a board -> its name here (chips and boards by their makers' names, from memory)
+STRAIGHT_INPUTS = ("a0", "a1", "a2", "a3")  # inputs that the drawings wire for 0-5 V
+# other names of a board -> its name here (makers' names of chips and boards, from memory)
 ALSO_CALLED = {
     "pico": "rp2",
     "picow": "rp2",
@@ -19,13 +19,13 @@ ALSO_CALLED = {
     "pico2w": "rp2350",
     "esp32s3": "esp32",
 }
-LEAST_TAU_MS = 5  # of a lambda sensor: less is seconds written for milliseconds
-LOW_MAX_RPM = 4000  # few petrol engines end below
-LEAST_ABSOLUTE_KPA = 5  # where an absolute sensor's range usually begins is higher
-# Part that a channel plays -> the unit that the analysis takes it in, where no other is known
+LEAST_TAU_MS = 5  # a smaller lag of a lambda sensor means seconds written for milliseconds
+LOW_MAX_RPM = 4000  # the limit of few petrol engines is lower
+LEAST_ABSOLUTE_KPA = 5  # the range of an absolute sensor usually begins higher
+# role of a channel -> the unit in which the analysis takes it if its unit is not known
 BASE_UNITS = {"kPa": ("map", "ambient", "fuel_pressure", "boost_target"), "degC": ("coolant", "intake", "exhaust")}
 BASE_UNITS |= {"V": ("battery",), "ms": ("injector",), "km/h": ("wheel",)}
-# To be looked at before the first drive; the rest is worth knowing
+# Advice to follow up before the first drive; all other advice is worth knowing
 FIRST = (
     "board_unknown",
     "bus_not_own",
@@ -46,7 +46,7 @@ FIRST = (
 
 
 def advice(config: dict[str, Any]) -> list[Thought]:
-    """(code, where, detail) for each thing worth knowing about a configuration that has no mistakes."""
+    """(code, where, detail) of each piece of advice about a configuration without mistakes."""
     out = _board(config)
     for channel in config["channels"]:
         where = place(config, channel)
@@ -82,7 +82,7 @@ def _bus(config: dict[str, Any]) -> list[Thought]:
 
 
 def _input(config: dict[str, Any], channel: dict[str, Any]) -> list[tuple[str, str]]:
-    """(code, detail) of a channel's input on this board."""
+    """(code, detail) of advice about a channel's input on this board."""
     out = []
     if channel["kind"] in descriptions.BUS_KINDS:
         return out
@@ -107,7 +107,7 @@ def _input(config: dict[str, Any], channel: dict[str, Any]) -> list[tuple[str, s
 
 
 def _values(config: dict[str, Any], channel: dict[str, Any]) -> list[tuple[str, str]]:
-    """(code, detail) of figures that are allowed and yet hardly meant."""
+    """(code, detail) of advice about figures that are allowed but hardly intended."""
     out = []
     if _unusual(channel, config.get("engine", {})):
         out.append(("per_rev_unusual", f"{channel['per_rev']:g}"))
@@ -125,7 +125,7 @@ def _values(config: dict[str, Any], channel: dict[str, Any]) -> list[tuple[str, 
 
 
 def _pressure(config: dict[str, Any], channel: dict[str, Any]) -> list[tuple[str, str]]:
-    """(code, detail) of a manifold pressure that can be one, and yet may not fit this car."""
+    """(code, detail) of advice about a manifold pressure channel that may not fit this car."""
     least, most = range_kpa(channel)
     entries = [entry for entry in lean_watch.entries(config.get("target")) if entry.get("load") == channel["name"]]
     highest = max([max(entry.get("load_kpa", [0])) for entry in entries], default=0)
@@ -138,7 +138,7 @@ def _pressure(config: dict[str, Any], channel: dict[str, Any]) -> list[tuple[str
 
 
 def _units(config: dict[str, Any]) -> list[Thought]:
-    """Units that the analysis does not know, of channels that it reads by their names."""
+    """Advice about channels used by name whose unit the analysis does not know."""
     out: list[Thought] = []
     for base, parts in BASE_UNITS.items():
         for role in parts:
@@ -155,13 +155,13 @@ def _units(config: dict[str, Any]) -> list[Thought]:
 
 
 def _warning(config: dict[str, Any]) -> list[Thought]:
-    """What the lean warning lacks."""
+    """Advice about channels or states that the lean warning lacks."""
     sensors = lean_watch.sensors(config["channels"])
     if not sensors or config.get("lean_warning") is False:
         return []
     lacking = lean_watch.lacking(config)
     if lacking:
-        words = {"speed": "an engine speed", "load": "a target by load of a linear or table channel"}
+        words = {"speed": "an engine speed", "load": "a target that depends on the load of a linear or table channel"}
         return [("no_lean_warning", "The lean warning", " and ".join(words[one] for one in lacking))]
     mute = [
         f'"{one["name"]}"'
@@ -172,16 +172,16 @@ def _warning(config: dict[str, Any]) -> list[Thought]:
 
 
 def _unusual(channel: dict[str, Any], engine: dict[str, Any]) -> bool:
-    """Whether a four-stroke's pulses per turn are none of the usual ones, nor a toothed wheel's or an alternator's."""
+    """Whether pulses per turn of a four-stroke fit no usual tach line, toothed wheel or alternator."""
     if "per_rev" not in channel or "cylinders" not in engine or speed.strokes_of(engine) != 4:
         return False
     return channel["per_rev"] < 9 and channel["per_rev"] not in (0.5, 1, engine["cylinders"] / 2)
 
 
 def _least_v(channel: dict[str, Any], pin_v: float) -> float | None:
-    """Volts at the terminal that the board's own converter ends at, where a lambda channel uses lower ones; else None.
+    """The lowest volts at the terminal that the board's converter can read, if the channel uses lower ones; else None.
 
-    pin_v: where it ends at its pin.
+    pin_v: the lowest volts at the converter's pin.
     """
     if channel["kind"] != "lambda" or channel["input"][0] != "a":
         return None
@@ -194,7 +194,7 @@ def _least_v(channel: dict[str, Any], pin_v: float) -> float | None:
 
 
 def explain(thought: Thought) -> tuple[str, str, str]:
-    """(what is worth knowing, why it is so, what to do) of one of advice()'s."""
+    """(what is worth knowing, why, what to do) of a piece of advice."""
     code, where, detail = thought
     what, why, step = (sentence.format(w=where, d=detail) for sentence in ADVICE[code])
     return what, why, step

@@ -1,64 +1,65 @@
-"""Sentences of what `check` says beside mistakes."""
+"""The sentences of the advice that `check` prints."""
 
 from shared_math import boards, lean_watch
 
-# code -> as in shared_math/config/words.py
+# code -> (what, why, what to do) with {w} and {d} as in shared_math/config/words.py
 ADVICE = {
     "board_unknown": (
-        "Board {d} is not known here",
+        "There is no board {d} in the list",
         "another name for one of %s, or a board of your own" % ", ".join(boards.TITLES),
-        "write one of these; for a board that is not known nothing can be said of its inputs and its speed",
+        "write one of these; of an unknown board neither inputs nor speed can be checked",
     ),
     "input_not_there": (
         "{w} is wired to {d}, which this board does not have unless its wiring table was changed",
-        "a slip, or a configuration for another board",
-        "use an input of hardware/README.md; otherwise the logger shows fault 45 and the channel reads 0",
+        "it is mistyped, or the configuration is for another board",
+        "use an input that hardware/README.md lists; otherwise the logger shows fault 45 and the channel reads 0",
     ),
     "per_rev_unusual": (
-        "{w} has {d} pulses per turn, and a tach line or coil of this engine usually gives another number",
-        "half the cylinders on most four-stroke tach lines, 1 where two cylinders share a spark, 0.5 for a coil of its "
-        "own",
-        "compare engine speed at idle with the dashboard; half or twice of it means that per_rev is wrong",
+        "{w} has {d} pulses per turn, but a tach line or coil of this engine usually gives another number",
+        "most four-stroke tach lines give half the number of cylinders, a coil shared by two cylinders 1, a coil of "
+        "one cylinder 0.5",
+        "compare engine speed at idle with the dashboard; if it is half or double, per_rev is wrong",
     ),
     "sensor_too_small": (
         "{w} ends at {d} kPa, below the highest load of the target",
-        "the sensor is too small for the boost: above its end the target stays that of a lower load",
-        "fit a sensor of a larger range, or check its values and the target's load_kpa",
+        "the sensor is too small for the boost: beyond its range the target of a lower load is used",
+        "fit a sensor with a larger range, or check its values and the target's load_kpa",
     ),
     "maybe_gauge": (
-        "{w} begins at {d} kPa, as sensors of pressure over the air around (gauge) do",
-        "boost is often shown as pressure over the air around, and the analysis takes it as absolute",
-        "look at it with the engine off: an absolute sensor shows about 100 kPa; to a gauge sensor's values add 100",
+        "{w} begins at {d} kPa, as gauge pressure sensors do",
+        "boost is often given as gauge pressure (above the surrounding air), but the analysis takes it as absolute",
+        "look at it with the engine off: an absolute sensor reads about 100 kPa; add 100 to a gauge sensor's values",
     ),
     "unit_unknown": (
         "{w} has a unit that the analysis does not know: {d}",
-        "units are read as written, capitals and small letters too; an unknown one is taken for the usual unit",
-        "write one of the known units and the values that go with it",
+        "units must be spelled exactly, with their capitals; an unknown unit is read as the usual one",
+        "write one of the known units, with values in that unit",
     ),
     "tau_in_seconds": (
-        "{w} has a lag of {d} ms, and no lambda sensor in an exhaust is so quick",
-        "tau_ms is in milliseconds, and seconds were written",
-        "multiply it by 1000 (0.08 s are 80 ms), or leave it out: then 80 ms are assumed unless the drive tells it",
+        "{w} has a lag of {d} ms, but no lambda sensor in an exhaust is so quick",
+        "tau_ms is in milliseconds, but seconds were written",
+        "multiply it by 1000 (0.08 s is 80 ms), or leave it out: then it is measured from the drive, else 80 ms is "
+        "assumed",
     ),
     "falling_slope": (
         "{w} falls as the volts rise: {d}",
-        "two values were swapped; nearly every controller's lambda rises with its volts",
-        "compare the controller's display with what is logged, at two values far apart, before you believe any of it",
+        "two values were swapped: with nearly every controller lambda rises with the volts",
+        "compare the controller's display with the logged value at two points far apart before you trust it",
     ),
     "low_max_rpm": (
-        "{w} ends at {d} rpm: edges of a faster engine are thrown away as ringing",
-        "few petrol engines end so low",
+        "{w} allows at most {d} rpm: pulses of a faster engine are rejected as ringing",
+        "few petrol engines have so low a limit",
         "write a speed that the engine never reaches, such as 9000",
     ),
     "own_divider": (
         "{w} is wired to {d}, which measures a third of the board's own supply, without a pin",
-        "the divider on the board is another than that of the 0-5 V inputs",
+        "the board's divider there differs from that of the 0-5 V inputs",
         'write it: "divider": {{"top_ohm": 200000, "bottom_ohm": 100000}}',
     ),
     "fast_for_interrupts": (
-        "{w} may send {d} pulses a second, and this board counts them by interrupts, good for 2000",
-        "many teeth or pulses per turn on a board without a counter of its own",
-        'use an RP2040 board ("board": "rp2"), which stamps edges without its processor, or divide the signal',
+        "{w} may send {d} pulses a second, but this board counts by interrupts, at most 2000 a second",
+        "many teeth or pulses per turn, on a board that does not time pulses in hardware",
+        'use an RP2040 board ("board": "rp2"), which times pulses in hardware, or divide the signal',
     ),
     "bus_two_buffers": (
         "{w} is read through an MCP2515, which holds two frames",
@@ -77,20 +78,20 @@ ADVICE = {
     ),
     "soft_timer": (
         "While the card is busy, board {d} takes no rows",
-        "its timers and interrupts wait until a write to the card has ended; most take a few milliseconds, some far "
-        "longer",
-        'use an RP2040 board ("board": "rp2") where none may be missing; what is lost is counted and shown as a gap',
+        "its timers and interrupts wait until a write to the card has ended; most writes take a few milliseconds, some "
+        "far longer",
+        'use an RP2040 board ("board": "rp2") if no row may be lost; lost rows are counted and shown as a gap',
     ),
     "below_converter": (
-        "{w} uses volts below {d} V, and this board's own converter reads all of them as about that",
-        "the ESP32's converter ends near 0.15 V at its pin: a warm-up state down there is not seen, a rich end looks "
-        "like a number",
-        "set the controller's output to begin higher, such as at 0.5 V, or wire it to an external converter's input",
+        "{w} uses volts below {d} V, but this board's own converter can't read them: it shows about {d} V",
+        "the ESP32's converter ends near 0.15 V at its pin, so a warm-up state below is not seen and the rich end "
+        "reads as a valid value",
+        "set the controller's output to begin higher, for instance at 0.5 V, or wire it to an external converter",
     ),
     "battery_divider": (
-        "{w} goes to {d} V, so its input is taken to stand behind the divider of the battery input",
-        "a 0-5 V input reads to 5.5 V; the battery's, of 47 and 10 kiloohm, to 18 V",
-        'solder that divider there, or write what is soldered: "divider": {{"top_ohm": 47000, "bottom_ohm": 10000}}',
+        "{w} goes to {d} V, so its input is assumed to have the divider of the battery input",
+        "a 0-5 V input reads up to 5.5 V; the battery input, with 47 and 10 kilohm, up to 18 V",
+        'solder that divider, or write the one that is fitted: "divider": {{"top_ohm": 47000, "bottom_ohm": 10000}}',
     ),
     "duty_without_speed": (
         "{w} measures an injector, but no channel counts the crank",
@@ -98,13 +99,13 @@ ADVICE = {
         'add a channel of kind "pulses" with "per_rev"; on-time is logged either way',
     ),
     "no_lean_warning": (
-        "{w} stays off for want of {d}",
-        "it compares lambda with the target at the load that there is, while the engine runs",
-        'add what is missing, or write "lean_warning": false',
+        "{w} stays off because the configuration lacks {d}",
+        "it compares lambda with the target at the present load while the engine runs",
+        'add them, or write "lean_warning": false',
     ),
     "lean_after_warm_up": (
-        "{w} is silent for the first %d s that the engine runs" % (lean_watch.WARM_MS // 1000),
-        "no state of {d} tells that its controller is still heating",
-        'add it from the controller\'s papers: "states": [{{"name": "warm-up", "volts": [0.0, 0.1]}}]',
+        "{w} is off for the first %d s that the engine runs" % (lean_watch.WARM_MS // 1000),
+        "no state of {d} shows that its controller is still heating",
+        'add the state from the controller\'s manual: "states": [{{"name": "warm-up", "volts": [0.0, 0.1]}}]',
     ),
 }

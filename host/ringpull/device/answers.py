@@ -1,4 +1,4 @@
-"""What somebody types at a question, read: choices with the words of the trade, numbers as people write them."""
+"""Reading of typed answers: choices by the words of the trade, and numbers as people write them."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from shared_math.config import checker
 
-# What people call it -> what it is called here
+# word of the trade -> the name of the choice
 ALSO_CALLED = {
     "gasoline": "petrol",
     "unleaded": "petrol",
@@ -29,7 +29,7 @@ BAR = {"bar": 100.0, "psi": 6.894757}  # -> kPa
 
 
 def chosen(said: str, allowed: Sequence[str]) -> str | None:
-    """The one of `allowed` that was meant: written out, called otherwise, or the only one that begins so."""
+    """The choice that was typed: in full, by another word for it, or by letters that only one choice begins with."""
     said = said.lower()
     for one in (said, ALSO_CALLED.get(said)):
         if one in allowed:
@@ -39,13 +39,16 @@ def chosen(said: str, allowed: Sequence[str]) -> str | None:
 
 
 def meant(said: str, allowed: Sequence[str]) -> str | None:
-    """The one of `allowed` that is spelled nearly so."""
+    """The choice whose spelling is nearest, to be suggested; None if none is near."""
     return checker.meant(said.lower(), allowed)
 
 
 def number(said: str, least: float, most: float, in_kpa: bool = False) -> float | None:
-    """The number that was typed, None for none: "7,200" and "7 200" are thousands where that is in range, else a
-    comma is the decimal point; a unit may follow. in_kpa: bar and psi are turned into kPa."""
+    """The number that was typed; None if it isn't one.
+
+    "7,200" and "7 200" are thousands if that is in range; otherwise a comma is a decimal point. A unit may follow.
+    in_kpa: bar and psi are converted to kPa.
+    """
     fits = _WITH_UNIT.fullmatch(said.strip())
     if fits is None:
         return None

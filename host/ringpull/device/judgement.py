@@ -1,4 +1,4 @@
-"""A configuration judged as a whole: what must be corrected, what to look at first, what each channel is used for."""
+"""The judgement of a configuration: mistakes, advice, and what each channel is used for."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from shared_math import config
 
 @dataclass(frozen=True)
 class Point:
-    """One thing that `check` says, with the code of what it is."""
+    """One message of `check`, with its code."""
 
     code: str
     what: str
@@ -21,8 +21,8 @@ class Point:
 
 @dataclass(frozen=True)
 class Judgement:
-    """mistakes: the file can't be used with them. impossible: no answer would come of it. first: to look at before the
-    first drive. known: worth knowing. channels: what each is used for, empty where there are mistakes."""
+    """mistakes: they prevent the file's use. impossible: they prevent an answer. first: to follow up before the first
+    drive. known: worth knowing. channels: the use of each channel; empty if there are mistakes."""
 
     mistakes: tuple[Point, ...]
     impossible: tuple[Point, ...] = ()
@@ -32,7 +32,7 @@ class Judgement:
 
     @property
     def works(self) -> bool:
-        """Whether an answer can come of what is logged with it."""
+        """Whether drives logged with it can give an answer."""
         return not (self.mistakes or self.impossible)
 
     @property
@@ -41,7 +41,7 @@ class Judgement:
         if self.mistakes:
             return f"can't be used: {len(self.mistakes)} to correct"
         if self.impossible:
-            return f"records, but no answer can come of it: {len(self.impossible)} to correct"
+            return f"records, but can give no answer: {len(self.impossible)} to correct"
         said = []
         if self.first:
             said.append(f"{len(self.first)} thing{'s' if len(self.first) > 1 else ''} to look at first")
@@ -51,7 +51,7 @@ class Judgement:
 
 
 def judge(settings: dict[str, Any]) -> Judgement:
-    """The judgement of a configuration as read, without defaults."""
+    """The judgement of a configuration as read from its file, without defaults."""
     problems = [Point(problem[0], *config.explain(problem)) for problem in config.check(settings)]
     if problems:
         return Judgement(tuple(problems))

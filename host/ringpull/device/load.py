@@ -1,5 +1,4 @@
-"""How much of its processor's time a board needs for a configuration, from what was measured: said and judged by
-`check`."""
+"""The share of a board's processor time that a configuration takes, from measurements. `check` judges by it."""
 
 from __future__ import annotations
 
@@ -10,17 +9,17 @@ from shared_math import boards, lean_watch, pace, speed
 from shared_math import channels as descriptions
 from shared_math.config import schema
 
-MOST_PCT = 85  # beyond this a slow card, a marked pull or a full screen would cost rows
-REMARKED_PCT = 40  # half of that: another board may be slower than the one that was measured
-ON_THIS = "from what was measured on an emulated board, with room for what it does not model"
-ON_ANOTHER = "not measured on this board: taken from an emulated RP2040 that runs the same drivers"
+MOST_PCT = 85  # above this a slow card, a marked pull or a full screen would cost rows
+REMARKED_PCT = 40  # half of that: a board that was not measured may be slower
+ON_THIS = "from measurements on an emulated board, with a margin for what it does not model"
+ON_ANOTHER = "not measured on this board: figures of an emulated RP2040 that runs the same drivers"
 
 
 @dataclass(frozen=True)
 class Load:
-    """share: of the processor's time, 1 being all of it. parts: what it goes to, the largest first, in per cent.
+    """share: share of the processor's time, 0 to 1 or more. parts: its parts in per cent, the largest first.
 
-    measured: whether the costs are this board's own, not those of a board that is no faster.
+    measured: whether the figures were measured on this board, not on one that is no faster.
     """
 
     share: float
@@ -29,7 +28,7 @@ class Load:
 
 
 def predicted(config: dict[str, Any]) -> Load:
-    """The load of a checked configuration, pulses as fast as they may come."""
+    """The load of a checked configuration, with pulses at their highest rate."""
     board = config.get("board", schema.BOARD)
     costs = boards.COSTS[boards.COSTS_OF.get(board, "generic")]
     rate_hz = config.get("rate_hz", schema.RATE_HZ)
@@ -53,7 +52,7 @@ def predicted(config: dict[str, Any]) -> Load:
 
 
 def interrupts_hz(channel: dict[str, Any], config: dict[str, Any], stamping: bool) -> float:
-    """Interrupts a second of a pulse input, at most: none where edges are stamped beside the processor."""
+    """The most interrupts a second of a pulse input: 0 if edges are timed in hardware."""
     if channel["kind"] == "pulse_width":  # both edges of each pulse
         crank = descriptions.crank_of(config["channels"]) or {}
         strokes = speed.strokes_of(config.get("engine", {}))
@@ -65,7 +64,7 @@ def interrupts_hz(channel: dict[str, Any], config: dict[str, Any], stamping: boo
 
 
 def turns_hz(rate_hz: int) -> float:
-    """Turns of the main loop in a second, as firmware/logger.py makes them."""
+    """Turns of the main loop a second, as in firmware/logger.py."""
     if rate_hz > pace.SLOWER_FROM_HZ:
         return pace.SLOW_TURNS_HZ
     return min(rate_hz, pace.MOST_TURNS_HZ)
@@ -77,16 +76,15 @@ def looks_hz(rate_hz: int) -> float:
 
 
 def refusal(config: dict[str, Any]) -> tuple[str, str, str] | None:
-    """(what is too much, why, what to do) where the board would not keep up with a configuration; else None."""
+    """(what is too much, why, what to do) if the board can't keep up with a configuration; else None."""
     load = predicted(config)
     if 100 * load.share <= MOST_PCT:
         return None
     most = "; ".join(f"{what} {pct:.0f} %" for what, pct in load.parts[:3])
     rate_hz = config.get("rate_hz", schema.RATE_HZ)
     return (
-        f"This would take {100 * load.share:.0f} % of the board's processor, and {MOST_PCT} % is what can be kept up: "
-        "rows"
-        " would be lost all the time",
+        f"This would take {100 * load.share:.0f} % of the board's processor time, but at most {MOST_PCT} % can be "
+        "used: rows would be lost all the time",
         f"{most} ({ON_THIS if load.measured else ON_ANOTHER})",
         f'a lower "rate_hz" than {rate_hz}'
         + (f", such as {_kept_up(config)}" if _kept_up(config) else "")
@@ -95,20 +93,20 @@ def refusal(config: dict[str, Any]) -> tuple[str, str, str] | None:
 
 
 def remark(config: dict[str, Any]) -> tuple[str, str, str] | None:
-    """(what, why, what to do) where a load that was not measured on this board is worth a look; else None."""
+    """(what, why, what to do) if a high load was not measured on this board; else None."""
     load = predicted(config)
     if load.measured or 100 * load.share <= REMARKED_PCT:
         return None
     most = "; ".join(f"{what} {pct:.0f} %" for what, pct in load.parts[:3])
     return (
-        f"This may take {100 * load.share:.0f} % of the board's processor; that was not measured on this board",
+        f"This may take {100 * load.share:.0f} % of the board's processor time; it was not measured on this board",
         f"{most} ({ON_ANOTHER})",
-        "look after the first drive whether `ringpull info` counts lost rows; if so, a lower rate_hz or fewer inputs",
+        "see whether `ringpull info` counts lost rows after the first drive; if so, lower rate_hz or use fewer inputs",
     )
 
 
 def _kept_up(config: dict[str, Any]) -> int | None:
-    """The highest usual rate that the board keeps up with, below the one asked for."""
+    """The highest usual rate below the configured one that the board can keep up with."""
     for rate_hz in (800, 500, 400, 250, 200, 100, 50, 20):
         if rate_hz < config.get("rate_hz", schema.RATE_HZ):
             load = predicted({**config, "rate_hz": rate_hz})

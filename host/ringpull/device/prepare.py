@@ -1,4 +1,4 @@
-"""Ring files made on the PC: quicker than on the board, and filled with zeros instead of what the card held before."""
+"""Ring files made on the PC: faster than on the board, and filled with zeros instead of the card's old content."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from ringpull.errors import BadUsage, CannotWrite
 from shared_math import channels, layout
 
 PIECE = 1 << 20
-# Rows shrink by so much when they are packed: what twelve noisy channels came to (DEVELOPERS.md, decision 5)
+# The factor by which packing shrinks rows: measured with twelve noisy channels (DEVELOPERS.md, decision 5)
 PACKED = 4.1
 FILES = (("drive.rpl", layout.DRIVE_FILE, 0), ("pulls.rpl", layout.PULLS_FILE, 0xFFFFFFFF))
 
@@ -21,23 +21,21 @@ FILES = (("drive.rpl", layout.DRIVE_FILE, 0), ("pulls.rpl", layout.PULLS_FILE, 0
 def prepare(
     card: Path, config: Path | None, drive_mb: int, pulls_mb: int, progress: Callable[[float], None] | None = None
 ) -> list[Path]:
-    """Make drive.rpl and pulls.rpl in the folder `card` and copy the configuration there; returns what was written.
+    """Make drive.rpl and pulls.rpl in the folder `card`, copy the configuration there, and return the paths written.
 
-    Sizes in MB of 2^20 bytes. Ring files that are there are never touched. Raises BadUsage, BadConfig, CannotWrite.
+    Sizes are in MB of 2^20 bytes. Existing ring files are never changed. Raises BadUsage, BadConfig, CannotWrite.
     """
     from ringpull.dryrun.run import load_config
 
     if not card.is_dir():
-        raise BadUsage(
-            f"{card} is not a folder", "the card is not mounted there", "give the folder the card shows up as"
-        )
+        raise BadUsage(f"{card} is not a folder", "the card is not mounted there", "give the card's folder or drive")
     there = [name for name, _, _ in FILES if (card / name).exists()]
     if there:
         raise BadUsage(
             f"{card} already holds {' and '.join(there)}",
             "the card was prepared before, and may hold drives",
-            "copy what you want to keep to the PC, then remove the files and prepare the card again; a new logger.json"
-            " alone is just copied onto the card",
+            "copy the drives you want to keep to the PC, then remove the files and prepare the card again; to change "
+            "only logger.json, copy it onto the card",
         )
     text = load_config(config)[1] if config else None
     need = (drive_mb + pulls_mb) << 20
@@ -75,16 +73,16 @@ def prepare(
         raise CannotWrite(
             f"{card} could not be written: {error.strerror or error}",
             "the card is write-protected, was taken out, or is worn out",
-            "look at its lock and its seat, then prepare it again; format it (FAT) if that fails too",
+            "check its lock slide and that it is pushed in, and try again; if that fails too, format it (FAT32)",
         ) from error
     return written
 
 
 def hours(settings: dict[str, Any], size_mb: int) -> tuple[float, float]:
-    """(least, usual) hours of driving that a drive.rpl of that size holds before the oldest is overwritten.
+    """(least, usual) hours of driving that a drive.rpl of this size holds before the oldest rows are overwritten.
 
-    settings: a configuration with its defaults. Least: rows that do not shrink at all; usual: rows that shrink by
-    PACKED. More than a block a second is never saved, since a block is closed once a second.
+    settings: a configuration with its defaults. Least: for rows that do not shrink at all. Usual: for rows that shrink
+    by PACKED, but at least one block a second, since a block is closed once a second.
     """
     table = channels.columns(settings, lambda _input: (12, 3.3, 0))
     row_bytes = sum(column["b"] for column in table) / 8

@@ -1,4 +1,4 @@
-"""The questions of `ringpull setup`: each says what it is for, Enter takes what stands in brackets."""
+"""The questions of `ringpull setup`. Each says what it is for; Enter takes the value in brackets."""
 
 from __future__ import annotations
 
@@ -18,13 +18,13 @@ COIL, LINE, WHEEL = "coil", "line", "wheel"
 
 
 class _BackAQuestion(Exception):
-    """The last answer is to be given anew."""
+    """The user wants to answer the previous question again."""
 
 
 class Interview:
-    """ask: shows a prompt and gives the answer (like input). tell: shows a line.
+    """ask: shows a prompt and returns the answer (like input). tell: shows a line.
 
-    Going back a question is done by asking all over again and giving the answers so far, but the last, by itself.
+    To go back a question, the interview starts again and repeats all answers so far except the last by itself.
     """
 
     def __init__(self, ask: Ask, tell: Tell) -> None:
@@ -34,8 +34,8 @@ class Interview:
         self._ahead: list[str] = []
 
     def plan(self) -> Plan:
-        """All questions, in order. Raises BadUsage where the answers end too soon."""
-        self._tells("Enter takes what stands in [brackets]; 'back' returns to the question before.")
+        """Ask all questions in order. Raises BadUsage if the answers end too soon."""
+        self._tells("Enter takes the value in [brackets]; 'back' returns to the previous question.")
         self._tells("Every answer can be changed in the file later.\n")
         try:
             while True:
@@ -52,7 +52,7 @@ class Interview:
             ) from None
 
     def ask(self, prompt: str) -> str:
-        """The next answer as it was typed, without space around it."""
+        """The next answer as typed, without surrounding blanks."""
         if self._ahead:
             return self._ahead.pop(0)
         said = self._asks(prompt).strip()
@@ -61,39 +61,39 @@ class Interview:
         return said
 
     def tell(self, line: str) -> None:
-        """A line for the terminal, not said again while earlier answers are given by themselves."""
+        """Show a line, except while earlier answers are being repeated."""
         if not self._ahead:
             self._tells(line)
 
     def _plan(self) -> Plan:
         for name, preset in PRESETS.items():
             self.tell(f"  {name:<15} {preset.what}")
-        plan = PRESETS[self.choice("Which of these comes nearest?", tuple(PRESETS), "boosted-petrol")]
+        plan = PRESETS[self.choice("Which of these is nearest?", tuple(PRESETS), "boosted-petrol")]
         chips = "; ".join(f"{name}: {title}" for name, title in boards.TITLES.items())
-        board = self.choice(f"Which board will log? ({chips})", tuple(boards.TITLES), plan.board)
+        board = self.choice(f"Which board is the logger? ({chips})", tuple(boards.TITLES), plan.board)
         plan = replace(plan, board=board)
         for part in (self._engine, self._controller, self._pressure, self._throttle, self._others):
             plan = self._without_mistakes(part, plan)
         return plan
 
     def _without_mistakes(self, part: Callable[[Plan], Plan], plan: Plan) -> Plan:
-        """Answers that don't go together are told at once, and that part is asked again with them in brackets."""
+        """Ask a part until its answers fit together; after a mistake it is asked again with the answers in brackets."""
         while True:
             plan = part(plan)
             problems = config.check(config_of(plan))
             if not problems:
                 return plan
             what, cause, step = config.explain(problems[0])
-            self.tell(f"\n  These answers don't go together: {what}\n  likely cause: {cause}\n  what to do: {step}")
+            self.tell(f"\n  These answers don't fit together: {what}\n  likely cause: {cause}\n  what to do: {step}")
 
     def _engine(self, plan: Plan) -> Plan:
-        self.tell("\nThe engine. It is used for air flow, delays and what a whole cycle is.")
+        self.tell("\nThe engine. Its figures give the air flow, the delay to the sensor and the engine cycle.")
         cylinders = self.whole("Cylinders?", 1, 16, plan.cylinders)
         strokes = int(self.choice("Two-stroke or four-stroke?", ("2", "4"), str(plan.strokes)))
         cc = self.number("Displacement of all cylinders, in cubic centimetres?", 20, 30000, plan.displacement_cc)
         fuel = self.choice(f"Fuel? ({', '.join(FUELS)})", FUELS, plan.fuel)
         self.tell(
-            "\nEngine speed comes from a line that pulses: an ignition coil's own wire (its ringing is then filtered;"
+            "\nEngine speed comes from a line with pulses: an ignition coil's own wire (its ringing is then filtered;"
         )
         self.tell(
             "up to 400 V, so only through the coil block of hardware/README.md), the tach line of the engine computer"
@@ -104,7 +104,7 @@ class Interview:
         tach = plan.tach if same else tach_of(cylinders, strokes, source)
         if source == COIL:
             fired = self.whole(
-                "How many cylinders does that coil fire? (1 each its own, 2 shared, all of them: distributor)",
+                "How many cylinders does that coil fire? (1: a coil each, 2: a shared coil, all: a distributor)",
                 1,
                 cylinders,
                 plan.fired if same else 1,
@@ -112,44 +112,42 @@ class Interview:
             tach = plan.tach if same and fired == plan.fired else tach_of(fired, strokes, LINE)
             plan = replace(plan, fired=fired)
         tach = self.number("Pulses per turn of the crankshaft?", 0.1, 60, tach)
-        rpm = self.whole("Highest engine speed there can be, 1/min?", plausible.IDLE_MOST_RPM + 1, 30000, plan.max_rpm)
+        rpm = self.whole("Highest possible engine speed, rpm?", plausible.IDLE_MOST_RPM + 1, 30000, plan.max_rpm)
         plan = replace(plan, cylinders=cylinders, strokes=strokes, displacement_cc=cc, fuel=fuel)
         return replace(plan, tach=tach, max_rpm=rpm, source=source)
 
     def _controller(self, plan: Plan) -> Plan:
-        self.tell("\nThe lambda controller's analog output is a straight line. Its papers name both ends.")
-        afr = self.yes("Do its papers give air-fuel ratio (such as 10 to 20) instead of lambda?", bool(plan.afr_stoich))
+        self.tell("\nThe lambda controller's analog output is linear; its manual gives volts and values of both ends.")
+        afr = self.yes("Does the manual give air-fuel ratio (such as 10 to 20), not lambda?", bool(plan.afr_stoich))
         low_v = self.number("Volts at the lower end?", -1, 5.5, plan.volts[0])
         high_v = self.number("Volts at the upper end?", -1, 5.5, plan.volts[1], unlike=low_v)
         unit = "air-fuel ratio" if afr else "lambda"
         least, most = (4, 120) if afr else (0.3, 8)
         usual = plan.values if afr == bool(plan.afr_stoich) else (8.82, 20.58) if afr else BOOSTED.values
-        low = self.number(f"Which {unit} do {low_v:g} V mean?", least, most, usual[0])
-        high = self.number(f"Which {unit} do {high_v:g} V mean?", least, most, usual[1], unlike=low)
+        low = self.number(f"Which {unit} is {low_v:g} V?", least, most, usual[0])
+        high = self.number(f"Which {unit} is {high_v:g} V?", least, most, usual[1], unlike=low)
         stoich = 0.0
         if afr:
-            self.tell("It makes that figure from lambda by a constant of its own, whatever the fuel.")
+            self.tell("It converts lambda to that figure by a constant of its own, whatever the fuel.")
             stoich = self.number("Which air-fuel ratio does it show at lambda 1?", 4, 40, plan.afr_stoich or 14.7)
         plan = replace(plan, volts=(low_v, high_v), values=(low, high), afr_stoich=stoich)
-        if self.yes(
-            "Do its papers name volts by which it says that the sensor is still heating?", plan.warm_up is not None
-        ):
+        if self.yes("Does the manual give volts that mean the sensor is still heating?", plan.warm_up is not None):
             usual = plan.warm_up or (0.0, 0.1)
             least = self.number("From how many volts?", -1, 5.5, usual[0])
             most = self.number("To how many?", -1, 5.5, usual[1], unlike=least)
             plan = replace(plan, warm_up=(min(least, most), max(least, most)))
         else:
             plan = replace(plan, warm_up=None)
-        self.tell("\nAn engine with two banks needs a sensor in each: a mean of both hides a lean one.")
+        self.tell("\nAn engine with two banks needs a sensor in each: a mean of both hides a lean bank.")
         return replace(plan, second_lambda=self.yes("Is there a second controller, set up alike?", plan.second_lambda))
 
     def _pressure(self, plan: Plan) -> Plan:
-        self.tell("\nManifold pressure tells how much air there is: without it there is one target for all loads.")
+        self.tell("\nManifold pressure shows the load: without it there is one target for all loads.")
         if self.yes("Is a manifold pressure sensor wired?", plan.map_kpa is not None):
             volts, values = self._line(plan.map_volts, plan.map_kpa or (20.0, 105.0))
             highest = max(plan.load_kpa or (100.0,))
             self.tell("\nAll pressures are absolute: 100 kPa without boost, 200 kPa at 1 bar of boost.")
-            highest = self.kpa("Highest pressure that the engine sees?", 60, max(values), min(highest, max(values)))
+            highest = self.kpa("Highest manifold pressure of the engine?", 60, max(values), min(highest, max(values)))
             loads, wanted = loads_to(highest, plan)
             plan = replace(plan, map_volts=volts, map_kpa=values, load_kpa=loads, target=wanted)
             self.tell(f"\nThe lambda that you want, from whoever built the engine. Rule of thumb: {plan.why}.")
@@ -163,8 +161,8 @@ class Interview:
         return replace(plan, map_kpa=None, target=(*plan.target[:-1], full))
 
     def _throttle(self, plan: Plan) -> Plan:
-        self.tell("\nThrottle position ends a marked pull by itself and tells steady driving from a change.")
-        self.tell("Only a cable-driven throttle's sensor may be tapped: never an electronic throttle or pedal.")
+        self.tell("\nWith throttle position a marked pull ends by itself, and steady driving can be told from changes.")
+        self.tell("Tap only the sensor of a cable-driven throttle: never an electronic throttle or pedal.")
         if not self.yes("Is the throttle's sensor wired?", plan.throttle_volts is not None):
             return replace(plan, throttle_volts=None)
         usual = plan.throttle_volts or (0.5, 4.5)
@@ -173,33 +171,33 @@ class Interview:
         return replace(plan, throttle_volts=(closed, opened))
 
     def _others(self, plan: Plan) -> Plan:
-        self.tell("\nFuel pressure tells a tired pump from a wrong table: it is what names the cause of a lean pull.")
+        self.tell("\nFuel pressure shows whether a weak pump or a wrong table is the cause of a lean pull.")
         if self.yes("Is a fuel pressure sensor wired?", plan.fuel_kpa is not None):
             volts, values = self._line(plan.fuel_volts, plan.fuel_kpa or FUEL_KPA, least_high=100)
             plan = replace(plan, fuel_volts=volts, fuel_kpa=values)
         else:
             plan = replace(plan, fuel_kpa=None)
-        self.tell("\nSupply volts tell injectors that open later from a wrong table.")
-        plan = replace(plan, battery=self.yes("Shall the car's 12 V be logged?", plan.battery))
+        self.tell("\nSupply voltage shows whether injectors opened late for lack of it, or the table is wrong.")
+        plan = replace(plan, battery=self.yes("Is the car's 12 V to be logged?", plan.battery))
         self.tell(
-            "\nAn injector's on-time tells fuel cut exactly, and duty shows how much fuel is left to give. Its line"
+            "\nAn injector's on-time shows fuel cuts exactly, and its duty how much more fuel it can give. Its line"
         )
         self.tell("kicks far above 12 V when it closes: only through the tach block of hardware/README.md.")
         if self.yes("Is an injector's driver wired to p1?", plan.injector > 0):
-            openings = self.whole("How often does it open in a whole engine cycle?", 1, 16, plan.injector or 1)
+            openings = self.whole("How often does it open per engine cycle?", 1, 16, plan.injector or 1)
             return replace(plan, injector=openings)
         return replace(plan, injector=0)
 
     def _line(self, volts: Sequence[float], values: Sequence[float], least_high: float = plausible.AMBIENT_LEAST_KPA):
-        """Both ends of a pressure sensor: ((volts), (kPa)). least_high: of the pressure at its upper end."""
+        """Ask for both ends of a pressure sensor: ((volts), (kPa)). least_high: least allowed kPa at its upper end."""
         low_v = self.number("Volts at the lower end of its range?", 0, 5.5, volts[0])
         high_v = self.number("Volts at the upper end?", 0, 5.5, volts[1], unlike=low_v)
-        low = self.kpa(f"Which pressure does {low_v:g} V mean?", 0, 2000, values[0])
-        high = self.kpa(f"Which pressure does {high_v:g} V mean?", least_high, 2000, values[1], unlike=low)
+        low = self.kpa(f"Which pressure is {low_v:g} V?", 0, 2000, values[0])
+        high = self.kpa(f"Which pressure is {high_v:g} V?", least_high, 2000, values[1], unlike=low)
         return (low_v, high_v), (low, high)
 
     def choice(self, question: str, allowed: Sequence[str], usual: str) -> str:
-        """One of `allowed`, as it is called or only begun."""
+        """Ask for one of `allowed`; its first letters are enough."""
         while True:
             said = self.ask(f"{question} [{usual}] ")
             fits = answers.chosen(said, allowed) if said else usual
@@ -207,14 +205,14 @@ class Interview:
                 self._given.append(said)
                 return fits
             guess = answers.meant(said, allowed)
-            self.tell(f"  Did you mean {guess}?" if guess else f"  Please one of: {', '.join(allowed)}")
+            self.tell(f"  Did you mean {guess}?" if guess else f"  Please type one of: {', '.join(allowed)}")
 
     def yes(self, question: str, usual: bool) -> bool:
-        """Yes or no."""
+        """Ask a yes-or-no question."""
         return self.choice(question + " (yes or no)", ("yes", "no"), "yes" if usual else "no") == "yes"
 
     def kpa(self, question: str, least: float, most: float, usual: float, unlike: float | None = None) -> float:
-        """An absolute pressure: kPa, or bar and psi where the unit is typed; a bare figure in bar is refused."""
+        """Ask for an absolute pressure in kPa, or bar or psi if the unit is typed; a bare figure in bar is refused."""
         return self.number(f"{question} (kPa absolute)", least, most, usual, unlike, in_kpa=True)
 
     def number(
@@ -232,21 +230,21 @@ class Interview:
             said = self.ask(f"{question} [{usual:g}] ")
             number = answers.number(said, least, most, in_kpa) if said else usual
             if number is None:
-                self.tell("  Please a number, such as 4.5")
+                self.tell("  Please type a number, such as 4.5")
             elif in_kpa and least <= 100 * number <= most and number < min(least, 15):
                 self.tell(
-                    f"  {number:g} looks like bar: that would be {100 * number:g} kPa. Please in kPa, or write the unit"
+                    f"  {number:g} looks like bar: that is {100 * number:g} kPa. Please type it in kPa, or add the unit"
                 )
             elif not least <= number <= most:
                 self.tell(f"  That is out of range: {least:g} to {most:g}")
             elif number == unlike:
                 self.tell(f"  The two ends can't both be {number:g}")
             elif is_whole and number != int(number):
-                self.tell("  Please a whole number")
+                self.tell("  Please type a whole number")
             else:
                 self._given.append(said)
                 return number
 
     def whole(self, question: str, least: int, most: int, usual: int) -> int:
-        """A whole number in range."""
+        """Ask for a whole number in a range."""
         return int(self.number(question, least, most, usual, is_whole=True))

@@ -1,4 +1,4 @@
-"""Configurations to begin with, and how answers change them. Figures are starting points, to be replaced."""
+"""Presets, and the configuration that they or the answers of `setup` make. Figures are starting points to replace."""
 
 from __future__ import annotations
 
@@ -9,16 +9,19 @@ from shared_math import boards
 from shared_math import channels as descriptions
 
 FUEL_KPA = (0.0, 1000.0)
-LEAST_KPA = 30  # between the highest load of a target and the one below
-EXTERNAL = "mcp3208"  # what the inputs that the board lacks are taken from
+LEAST_KPA = 30  # least distance between the two highest loads of a target
+EXTERNAL = "mcp3208"  # the external converter for inputs that the board lacks
 
 
 @dataclass(frozen=True)
 class Plan:
-    """What the questions are about. map_kpa: of the pressure sensor at map_volts, fuel_kpa: of the fuel's at
-    fuel_volts, None without one; throttle_volts: closed and open, or None. injector: openings a cycle, 0 where it is
-    not wired. source: of engine speed, "coil", "line" or "wheel"; fired: cylinders that the coil fires. tach: pulses a
-    turn."""
+    """The answers from which a configuration is made.
+
+    map_kpa: values of the pressure sensor at map_volts; fuel_kpa: those of the fuel pressure sensor at fuel_volts; None
+    without a sensor. throttle_volts: closed and open, or None. injector: openings per cycle, 0 if it is not wired.
+    source: source of engine speed, "coil", "line" or "wheel". fired: cylinders that the coil fires. tach: pulses per
+    turn.
+    """
 
     what: str
     cylinders: int
@@ -45,7 +48,7 @@ class Plan:
     fuel_kpa: tuple[float, float] | None = None
     battery: bool = False
     injector: int = 0
-    warm_up: tuple[float, float] | None = None  # volts by which the controller says that its sensor is heating
+    warm_up: tuple[float, float] | None = None  # volts by which the controller reports that its sensor is heating
 
 
 BOOSTED = Plan(
@@ -68,7 +71,7 @@ FREE = replace(
     max_rpm=8000,
     map_kpa=(20.0, 105.0),
 )
-# Targets at full load are rules of thumb of the trade, without a source: they are what somebody begins with
+# Targets at full load are rules of thumb of the trade, without a source, to begin with
 PRESETS = {
     "na-petrol": FREE,
     "boosted-petrol": BOOSTED,
@@ -103,14 +106,14 @@ PRESETS = {
 
 
 def tach_of(cylinders: int, strokes: int, source: str = "line") -> float:
-    """Pulses a turn of a line that pulses whenever one of `cylinders` fires; of a toothed wheel a usual number."""
+    """Pulses per turn of a line that pulses whenever one of `cylinders` fires; for a toothed wheel a usual number."""
     if source == "wheel":
         return 36.0
     return float(cylinders) if strokes == 2 else cylinders / 2
 
 
 def loads_to(highest_kpa: float, plan: Plan) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """(loads in kPa, lambda wanted there) up to the highest pressure: the plan's own where it ends there."""
+    """(loads in kPa, target lambda) up to the highest pressure; those of the plan if it ends there."""
     if plan.load_kpa and plan.load_kpa[-1] == highest_kpa:
         return plan.load_kpa, plan.target
     known = [(kpa, lam) for kpa, lam in zip(plan.load_kpa, plan.target, strict=False) if kpa <= highest_kpa - LEAST_KPA]
@@ -119,11 +122,11 @@ def loads_to(highest_kpa: float, plan: Plan) -> tuple[tuple[float, ...], tuple[f
 
 
 def config_of(plan: Plan) -> dict[str, Any]:
-    """The configuration of a plan, as it goes into logger.json."""
+    """The configuration of a plan, as written to logger.json."""
     config: dict[str, Any] = {
         "version": 1,
-        "note": "Made by 'ringpull setup'. Volts and values must be those in your sensors' papers, and the target that "
-        f"of whoever built the engine; a rule of thumb of the trade is lambda {plan.why}.",
+        "note": "Made by 'ringpull setup'. Take volts and values from your sensors' data sheets, and the target from "
+        f"whoever built the engine; a rule of thumb of the trade is lambda {plan.why}.",
         "board": plan.board,
         "rate_hz": plan.rate_hz,
         "engine": {
@@ -153,9 +156,9 @@ def config_of(plan: Plan) -> dict[str, Any]:
 
 
 def _further(plan: Plan, taken: list[str]) -> list[dict[str, Any]]:
-    """Second lambda, fuel pressure and battery, on the inputs that are left: the board's, then an external converter's.
+    """Channels for second lambda, fuel pressure and battery, on the board's free inputs, then on an external converter.
 
-    The battery takes a3 first, where the drawings have its divider.
+    The battery is given a3 first, since the drawings have its divider there.
     """
     board: Any = plan.board
     own = [name for name in ("a1", "a2", "a3") if name in boards.INPUTS.get(board, ("a1", "a2"))]
@@ -179,7 +182,7 @@ def _further(plan: Plan, taken: list[str]) -> list[dict[str, Any]]:
 
 
 def _short(number: float) -> float:
-    """Without a decimal point where none is needed."""
+    """The number without a needless decimal point."""
     return int(number) if number == int(number) else number
 
 

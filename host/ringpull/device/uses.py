@@ -1,4 +1,4 @@
-"""What each configured channel is used for, by its kind, its name and what refers to it."""
+"""What each configured channel is used for, from its kind, its name and the keys that refer to it."""
 
 from __future__ import annotations
 
@@ -9,36 +9,36 @@ from ringpull.analysis.drive_state import roles
 from shared_math import channels as shared_channels
 from shared_math import lean_watch
 
-NOTHING = "shown, used for nothing"
+NOTHING = "logged and shown, not used"
 
-# Part that a channel plays by its name -> what that brings; a part that is not here is shown and no more
+# role that a channel has by its name -> what it is used for; channels of other roles are shown only
 BRINGS = {
-    "map": "tells when the engine is under load; gives the exhaust's flow, and with it the delay to the lambda sensor",
-    "throttle": "tells full throttle, part load and a closed throttle",
-    "ambient": "the pressure of the air around: from which load on is full load, and whether the manifold sensor tells "
-    "the truth",
-    "coolant": "a cold engine (below 60 degC) is left out of judgement; a comparison names pulls of unlike warmth",
-    "intake": "density of the intake air for the delay; named as a possible cause of a lean event where it rose; a "
-    "comparison names pulls of unlike warmth",
-    "exhaust": "named beside a lean event where it rose",
-    "fuel_pressure": "named as a possible cause of a lean event where it fell",
-    "battery": "named as a possible cause of a lean event where it fell",
-    "injector": "fuel cut and time zero of the delay; duty above 85 % is named as a possible cause of a lean event",
-    "commanded": "what the engine computer asks for: time zero of the delay; it measures nothing",
-    "trim": "the engine computer's own correction, added in the fuel map; named as a possible cause of a lean event "
-    "where it fell",
-    "trim_long": "the engine computer's own correction, added in the fuel map",
-    "fuel_state": "open or closed loop: trims count in closed loop alone",
-    "knock": "named beside a lean event where it rose",
-    "boost_target": "named as a possible cause of a lean event where boost stood above it",
-    "ethanol": "moves the usual target between that of petrol and that of E85, where no target is configured",
-    "wheel": "road speed: which gear a pull was in, power at the wheels, and whether engine speed fits the gears",
+    "map": "shows when the engine is under load; gives the exhaust flow and so the delay to the lambda sensor",
+    "throttle": "shows full throttle, part load and a closed throttle",
+    "ambient": "pressure of the surrounding air: gives the limit of full load and a check of the manifold sensor",
+    "coolant": "a cold engine (below 60 degC) is not judged; a comparison names pulls of unlike temperature",
+    "intake": "density of the intake air, for the delay; if it rose it is named as a possible cause of a lean event; a "
+    "comparison names pulls of unlike temperature",
+    "exhaust": "if it rose it is named beside a lean event",
+    "fuel_pressure": "if it fell it is named as a possible cause of a lean event",
+    "battery": "if it fell it is named as a possible cause of a lean event",
+    "injector": "shows the fuel cut and time zero of the delay; duty above 85 % is named as a possible cause of a lean "
+    "event",
+    "commanded": "the lambda that the engine computer asks for, not a measurement: gives time zero of the delay",
+    "trim": "the engine computer's own correction, included in the fuel map; if it fell it is named as a possible "
+    "cause of a lean event",
+    "trim_long": "the engine computer's own correction, included in the fuel map",
+    "fuel_state": "open or closed loop: trims count only in closed loop",
+    "knock": "if it rose it is named beside a lean event",
+    "boost_target": "if boost was above it, that is named as a possible cause of a lean event",
+    "ethanol": "shifts the usual target between those of petrol and E85, if no target is configured",
+    "wheel": "road speed: gives the gear of a pull, power at the wheels and a check of engine speed against the gears",
 }
 
 
 @dataclass(frozen=True)
 class Use:
-    """A channel by its name and input, and what it is used for: sentences, none where it is only shown."""
+    """A channel's name and input, and sentences that say what it is used for; no sentences if it is only shown."""
 
     name: str
     place: str
@@ -46,7 +46,7 @@ class Use:
 
 
 def uses(config: dict[str, Any]) -> list[Use]:
-    """What each channel of a checked configuration is used for, in the configuration's order."""
+    """The use of each channel of a checked configuration, in the configuration's order."""
     found: dict[str, list[str]] = {channel["name"]: [] for channel in config["channels"]}
     _lambdas(config, found)
     _speeds(config, found)
@@ -70,7 +70,7 @@ def _speeds(config: dict[str, Any], found: dict[str, list[str]]) -> None:
     crank = shared_channels.crank_of(config["channels"])
     if crank is None:
         return
-    found[crank["name"]].append("engine speed: where in the pull each value belongs, delay, power")
+    found[crank["name"]].append("engine speed: places each value in the pull; delay, power")
     second = [one for one in config["channels"] if one is not crank and _turns(one)]
     if second:
         found[second[0]["name"]].append(f"a second engine speed: {crank['name']} is checked against it")
@@ -81,10 +81,10 @@ def _turns(channel: dict[str, Any]) -> bool:
 
 
 def _named_by_others(config: dict[str, Any], found: dict[str, list[str]]) -> None:
-    """What the target and thermocouples refer to by name."""
+    """Add the channels that the target and thermocouples refer to by name."""
     for entry in lean_watch.entries(config.get("target")):
         if "load" in entry:
-            _once(found[entry["load"]], "the load that the target goes by")
+            _once(found[entry["load"]], "the load that the target depends on")
         if "when" in entry:
             _once(found[entry["when"]["channel"]], "chooses the target")
     for channel in config["channels"]:
@@ -93,10 +93,10 @@ def _named_by_others(config: dict[str, Any], found: dict[str, list[str]]) -> Non
 
 
 def _logger(config: dict[str, Any], found: dict[str, list[str]]) -> None:
-    """What the logger itself does with a channel while it records."""
+    """Add what the logger itself does with a channel while it records."""
     for channel in config["channels"]:
         if channel["name"] == "throttle" and channel["kind"] == "linear":
-            found["throttle"].append("ends a marked pull by itself once closed")
+            found["throttle"].append("a marked pull ends by itself when it closes")
         if "expect" in channel:
             low, high = channel["expect"]
             found[channel["name"]].append(f"outside {low:g} to {high:g} the lamp shows fault 46")

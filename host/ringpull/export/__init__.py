@@ -1,5 +1,7 @@
-"""Decoded tables as files: one writer for each format, all fed with the same pieces. The columns are made in
-ring/values/table.py and named by Session.channels: one that is to reach a file is added in both."""
+"""Decoded tables as files, with one writer for each format.
+
+The columns are made in ring/values/table.py and named by Session.channels: a new column is added in both.
+"""
 
 from __future__ import annotations
 
@@ -21,7 +23,7 @@ FORMATS = {".csv": "csv", ".parquet": "parquet", ".mf4": "mf4"}
 
 @dataclass(frozen=True)
 class Written:
-    """rows: written. path: of the file."""
+    """rows: number of rows written. path: the file."""
 
     path: Path
     rows: int
@@ -30,21 +32,21 @@ class Written:
 def export(
     drive: Drive, sessions: list[Session], path: Path, progress: Callable[[float], None] | None = None
 ) -> Written:
-    """Write sessions of a drive as the file's ending says (.csv, .parquet, .mf4).
+    """Write sessions of a drive in the format of the file's ending (.csv, .parquet, .mf4).
 
     The file appears whole or not at all. Raises BadUsage for an unknown ending, CannotWrite, MissingPart.
     """
     name = FORMATS.get(path.suffix.lower())
     if name is None:
         raise BadUsage(
-            f"{path.name} has no ending that says what to write",
-            "a slip in the file's name",
-            "end it in " + ", ".join(FORMATS),
+            f"the ending of {path.name} does not choose a format",
+            "the file's name is mistyped",
+            "use one of the endings " + ", ".join(FORMATS),
         )
     if path.is_dir():
         raise CannotWrite(f"{path} is a folder", "a file of that name was meant", "give another name")
     if not path.parent.is_dir():
-        raise CannotWrite(f"there is no folder {path.parent}", "a slip in the path", "make the folder first")
+        raise CannotWrite(f"there is no folder {path.parent}", "the path is mistyped", "make the folder first")
     writer = import_module(f"ringpull.export.{name}")
     with whole(path) as fresh:
         rows = writer.write(drive, sessions, fresh, progress or (lambda fraction: None))
@@ -52,7 +54,7 @@ def export(
 
 
 def column_names(sessions: list[Session]) -> list[str]:
-    """session, time_s, the channels of all sessions in the order in which they come, mark."""
+    """The column names: session, time_s, the channels of all sessions in order of appearance, mark."""
     channels = dict.fromkeys(channel.column for session in sessions for channel in session.channels)
     return ["session", "time_s", *channels, "mark"]
 

@@ -17,17 +17,17 @@ WHOLE = ("session", "mark")
 
 
 def schema(sessions: list[Session]) -> pa.Schema:
-    """The columns of all sessions; whole numbers for session and mark."""
+    """The schema of all sessions' columns; session and mark are integers."""
     return kinds_of(column_names(sessions))
 
 
 def kinds_of(names: list[str]) -> pa.Schema:
-    """Columns of these names."""
+    """The schema of columns with these names."""
     return pa.schema([(name, pa.int64() if name in WHOLE else pa.float64()) for name in names])
 
 
 def as_arrow(table: dict[str, np.ndarray], kinds: pa.Schema) -> pa.Table:
-    """A decoded piece; columns that it lacks are empty. NaN becomes null: an empty cell."""
+    """A decoded piece as a pyarrow table. Columns that it lacks are null; NaN becomes null (an empty cell)."""
     rows = len(table["time_s"])
     arrays = []
     for field in kinds:
@@ -42,7 +42,7 @@ def as_arrow(table: dict[str, np.ndarray], kinds: pa.Schema) -> pa.Table:
 
 
 def pieces(sessions: list[Session], progress: Callable[[float], None]) -> Iterator[pa.Table]:
-    """The decoded rows, a piece of bounded size after the other."""
+    """The decoded rows in pieces of bounded size."""
     kinds = schema(sessions)
     total = sum(session.rows for session in sessions) or 1
     done = 0

@@ -1,4 +1,4 @@
-"""The decoded table as CSV: a head line, a dot in numbers, empty cells where there is no value."""
+"""The decoded table as CSV: a header line, decimal points, empty cells where there is no value."""
 
 from __future__ import annotations
 
@@ -16,12 +16,12 @@ if TYPE_CHECKING:
     from ringpull.drive import Drive
     from ringpull.session import Session
 
-DIGITS = 7  # significant ones of a value: more than any converter tells, and no noise of binary fractions
-TIME_DIGITS = 6  # after the point: whole microseconds
+DIGITS = 7  # significant digits of a value: more than any converter resolves, but no noise of binary fractions
+TIME_DIGITS = 6  # decimals of a time: whole microseconds
 
 
 def write(drive: Drive, sessions: list[Session], path: Path, progress: Callable[[float], None]) -> int:
-    """Rows written. Times are exact to the microsecond, values to 7 significant digits."""
+    """Write the sessions and return the number of rows. Times are exact to 1 us, values to 7 significant digits."""
     rows = 0
     schema = arrow.schema(sessions)
     options = pyarrow.csv.WriteOptions(include_header=False, quoting_style="none")
@@ -34,12 +34,12 @@ def write(drive: Drive, sessions: list[Session], path: Path, progress: Callable[
 
 
 def head(schema: pa.Schema) -> bytes:
-    """The head line; pyarrow would put the names in quotes."""
+    """The header line (pyarrow would put the names in quotes)."""
     return (",".join(schema.names) + "\n").encode()
 
 
 def body(table: pa.Table) -> bytes:
-    """The rows of a piece, rounded as in a whole file."""
+    """The rows of a piece as CSV, rounded as in a whole file."""
     out = pa.BufferOutputStream()
     options = pyarrow.csv.WriteOptions(include_header=False, quoting_style="none")
     pyarrow.csv.write_csv(_rounded(table), out, write_options=options)
@@ -60,7 +60,7 @@ def _rounded(table: pa.Table) -> pa.Table:
 
 
 def _significant(values: np.ndarray) -> np.ndarray:
-    """values to DIGITS significant digits, as the double nearest to that decimal number, so that it prints short."""
+    """The values rounded to DIGITS significant digits, as the nearest doubles, so that they print short."""
     with np.errstate(divide="ignore", invalid="ignore"):
         places = DIGITS - 1 - np.floor(np.log10(np.abs(values)))
     places = np.where(np.isfinite(places), np.clip(places, -300, 22), 0.0)

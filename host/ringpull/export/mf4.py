@@ -16,14 +16,14 @@ if TYPE_CHECKING:
 
 
 def write(drive: Drive, sessions: list[Session], path: Path, progress: Callable[[float], None]) -> int:
-    """Rows written. Raises MissingPart where asammdf is not installed."""
+    """Write the sessions and return the number of rows. Raises MissingPart if asammdf is not installed."""
     try:
         from asammdf import MDF, Signal
     except ImportError:
         raise MissingPart(
             "MDF 4 files can't be written: asammdf is not installed",
-            "it is an extra of ringpull, not needed for anything else",
-            "pip install '.[mf4]' in the folder that Ringpull was unpacked in",
+            "it is an extra of ringpull, needed only for MDF 4",
+            "run pip install '.[mf4]' in the folder that Ringpull was unpacked in",
         ) from None
     rows = 0
     with MDF(version="4.10") as mdf:

@@ -17,10 +17,10 @@ if TYPE_CHECKING:
 
 
 def write(drive: Drive, sessions: list[Session], path: Path, progress: Callable[[float], None]) -> int:
-    """Rows written. Values keep all their digits."""
+    """Write the sessions and return the number of rows. Values keep all their digits."""
     rows = 0
     told = about(sessions)
-    # under the second name pandas finds what it puts into the attrs of a frame that it reads
+    # pandas reads the second name and puts its content into the attrs of the frame
     metadata = {b"ringpull": json.dumps(told).encode(), b"PANDAS_ATTRS": json.dumps({"units": told["units"]}).encode()}
     schema = arrow.schema(sessions).with_metadata(metadata)
     with pq.ParquetWriter(path, schema, compression="zstd") as writer:
@@ -31,7 +31,7 @@ def write(drive: Drive, sessions: list[Session], path: Path, progress: Callable[
 
 
 def about(sessions: list[Session]) -> dict:
-    """What a table can't say about itself."""
+    """What a table can't hold: units, configuration and start time of each session."""
     return {
         "units": {column: unit for session in sessions for column, unit in session.units.items()},
         "sessions": [

@@ -1,1 +1,1 @@
-"""Files beside the recordings: what a command writes, remarks, configurations, tables."""
+"""Files beside the recordings: outputs of commands, remarks, configurations, tables."""

@@ -1,4 +1,4 @@
-"""Tables in CSV as table editors give them: first row speeds, first column loads."""
+"""CSV tables as table editors export them: first row engine speeds, first column loads."""
 
 from __future__ import annotations
 
@@ -13,12 +13,12 @@ LEAST_LAMBDA, MOST_LAMBDA = 0.4, 1.6
 
 
 def read_table(path: Path) -> tuple[np.ndarray, np.ndarray, list[list[str]]]:
-    """(speeds, loads, cells as text [load][speed]) of a table. SourceMissing, or BadUsage where it has no axes."""
+    """(speeds, loads, cells as text [load][speed]) of a table. Raises SourceMissing, or BadUsage if it has no axes."""
     try:
         lines = Path(path).read_text(encoding="utf-8-sig").splitlines()
     except (OSError, UnicodeDecodeError):
         raise SourceMissing(
-            f"{path} can't be read", "the path is wrong, or it is no text", "give a CSV table"
+            f"{path} can't be read", "the path is wrong, or it is not a text file", "give a CSV table"
         ) from None
     rows = [row for row in csv.reader(lines) if any(row)]
     try:
@@ -29,15 +29,18 @@ def read_table(path: Path) -> tuple[np.ndarray, np.ndarray, list[list[str]]]:
             raise ValueError
     except (ValueError, IndexError):
         raise BadUsage(
-            f"{path} is no table with axes",
-            "the first row must hold speeds and the first column loads, both rising, two or more",
-            "export the table with its axes, speeds across and loads down",
+            f"{path} is not a table with axes",
+            "the first row must hold engine speeds and the first column loads, both rising, at least two of each",
+            "export the table with its axes, engine speeds across and loads down",
         ) from None
     return speeds, loads, [row[1 : len(speeds) + 1] for row in rows[1:]]
 
 
 def read_target(path: Path, load: str, unit: str = "kpa") -> dict:
-    """A target of the configuration's form from a table of lambda. load: the channel's name; unit: "kpa" or "pct"."""
+    """A target in the configuration's form, read from a table of lambda.
+
+    load: the name of the load channel. unit: "kpa" or "pct".
+    """
     speeds, loads, cells = read_table(path)
     try:
         values = np.array([[float(v) for v in row] for row in cells])
@@ -45,8 +48,8 @@ def read_target(path: Path, load: str, unit: str = "kpa") -> dict:
             raise ValueError
     except ValueError:
         raise BadUsage(
-            f"{path} is no table of lambda",
-            f"a cell is empty, no number, or outside {LEAST_LAMBDA}-{MOST_LAMBDA} (air-fuel ratios?)",
-            "give lambda in every cell",
+            f"{path} is not a table of lambda",
+            f"a cell is empty, not a number, or outside {LEAST_LAMBDA}-{MOST_LAMBDA} (an air-fuel ratio?)",
+            "write lambda into every cell",
         ) from None
     return {"load": load, f"load_{unit}": loads.tolist(), "rpm": speeds.tolist(), "lambda": values.T.tolist()}

@@ -1,4 +1,4 @@
-"""When a drive was driven: by the logger's clock, else as somebody noted it, else guessed from the file's own date."""
+"""The date of a drive: from the logger's clock, else as noted by the user, else guessed from the file's date."""
 
 from __future__ import annotations
 
@@ -14,23 +14,25 @@ CLOCK, CONNECTION, NOTED, FILE, UNKNOWN = "clock", "connection", "noted", "file'
 
 @dataclass(frozen=True)
 class Driven:
-    """day: "2026-11-20", with the time of day where a clock told it; "" for not known. known_from: CLOCK, CONNECTION
-    (a PC set the clock while it was recorded), NOTED, FILE (a guess: a copy often has the day of copying) or
-    UNKNOWN."""
+    """The date of a drive and its source.
+
+    day: "2026-11-20", with the time of day if it is from a clock; "" if not known. known_from: CLOCK, CONNECTION (a PC
+    set the clock during the recording), NOTED, FILE (a guess, since a copy often has the date of copying) or UNKNOWN.
+    """
 
     day: str
     known_from: str
 
     @property
     def words(self) -> str:
-        """For people; never empty."""
+        """The date as shown to people; never empty."""
         if self.known_from == FILE:
             return f"{self.day} (a guess: the file's date)"
         return self.day or "not known: the logger has no clock"
 
 
 def driven(drive: Any) -> Driven:
-    """The date of a drive.Drive. RingpullError where its remarks can't be read."""
+    """The date of a drive.Drive. Raises RingpullError if its remarks can't be read."""
     told = next((session for session in drive.sessions if session.start_utc), None)
     if told:
         return Driven(told.start_utc, CONNECTION if told.start_from == CONNECTION else CLOCK)
@@ -49,7 +51,7 @@ def began_words(session: Any, before_utc: str | None) -> str:
 
 
 def of_file(source: Path) -> str:
-    """The day on which the newest ring file of SRC was written; "" where there is none."""
+    """The day on which the newest ring file of SRC was written; "" if there is none."""
     source = Path(source)
     paths = [source] if source.is_file() else [*source.glob("*.rpl"), *source.glob("*/*.rpl")]
     try:
@@ -60,5 +62,5 @@ def of_file(source: Path) -> str:
 
 
 def as_day(text: str) -> str:
-    """A date as it is kept, "2026-11-20". ValueError where it is none."""
+    """A date in the form that is kept, "2026-11-20". Raises ValueError for any other text."""
     return date.fromisoformat(text.strip()).isoformat()

@@ -1,5 +1,7 @@
-"""Remarks about pulls and about moments of a drive, kept in two small JSON files beside the ring file, which is never
-touched. Whoever shows remarks shows both."""
+"""Remarks about pulls and about moments of a drive, kept in two small JSON files beside the ring file.
+
+The ring file itself is never changed. Code that shows remarks must show both kinds.
+"""
 
 from __future__ import annotations
 
@@ -13,18 +15,20 @@ from typing import Any, NamedTuple
 from ringpull.errors import RingpullError
 
 NAME, TIMES = "notes.json", "times.json"
-DATE = "date"  # key of notes.json beside the pulls' numbers
+DATE = "date"  # a key of notes.json, whose other keys are pull numbers
 MOST_BYTES = 1 << 22
 
 
 def notes_path(source: Path, ring: str = "") -> Path:
-    """notes.json in the card folder, or FILE.notes.json beside a single ring file. ring: id of an older ring of the
-    card, whose pulls have numbers of their own and whose remarks a file of their own."""
+    """notes.json in the card folder, or FILE.notes.json beside a single ring file.
+
+    ring: id of an older ring of the card; it has its own pull numbers and its own file of remarks.
+    """
     return _beside(source, NAME, ring)
 
 
 def times_path(source: Path, ring: str = "") -> Path:
-    """times.json likewise: remarks on moments."""
+    """times.json in the card folder, or FILE.times.json: the remarks on moments."""
     return _beside(source, TIMES, ring)
 
 
@@ -43,7 +47,7 @@ class Moment(NamedTuple):
 
 
 def read_times(source: Path, ring: str = "") -> list[Moment]:
-    """Remarks on moments, in order. OSError, or ValueError where the file is there and can't be read."""
+    """The remarks on moments, in order. Raises OSError, or ValueError if the file exists and can't be read."""
     found = read_json(times_path(source, ring))
     try:
         return sorted(Moment(int(r["session"]), float(r["time_s"]), writable(str(r["text"]))) for r in found or [])
@@ -52,8 +56,11 @@ def read_times(source: Path, ring: str = "") -> list[Moment]:
 
 
 def of_pulls(source: Path, pulls: Iterable[Any], ring: str = "") -> dict[str, str]:
-    """Pull number (as text) -> all that was remarked about it: its note, then what was kept on moments in it. pulls:
-    with number, session, start_s and end_s. RingpullError as read_notes; damaged remarks on moments count as none."""
+    """All remarks about each pull, by pull number (as text): its note, then the remarks on moments in it.
+
+    pulls: objects with number, session, start_s and end_s. Raises RingpullError like read_notes; a damaged file of
+    remarks on moments counts as empty.
+    """
     out = read_notes(source, ring)
     for number, words in placed(source, pulls, ring):
         if number is not None:
@@ -63,7 +70,7 @@ def of_pulls(source: Path, pulls: Iterable[Any], ring: str = "") -> dict[str, st
 
 
 def placed(source: Path, pulls: Iterable[Any], ring: str = "") -> list[tuple[int | None, str]]:
-    """(number of the pull that it lies in or None, words) of each remark on a moment."""
+    """(number of the pull that holds the moment or None, text) of each remark on a moment."""
     try:
         moments = read_times(source, ring)
     except (OSError, ValueError):
@@ -77,12 +84,12 @@ def placed(source: Path, pulls: Iterable[Any], ring: str = "") -> list[tuple[int
 
 
 def read_notes(source: Path, ring: str = "") -> dict[str, str]:
-    """Pull number (as text) -> remark; empty where there is no file. RingpullError when the file can't be read."""
+    """The remarks by pull number (as text); empty without a file. Raises RingpullError if the file can't be read."""
     return {number: text for number, text in _kept(source, ring).items() if number != DATE}
 
 
 def read_date(source: Path, ring: str = "") -> str:
-    """The date that was noted of a drive; "" where none was. RingpullError as read_notes."""
+    """The noted date of a drive; "" if there is none. Raises RingpullError like read_notes."""
     return _kept(source, ring).get(DATE, "")
 
 
@@ -94,18 +101,18 @@ def _kept(source: Path, ring: str) -> dict[str, str]:
             raise ValueError
     except (ValueError, OSError):
         raise RingpullError(
-            f"{path} can't be read as remarks.",
-            "It was edited by hand, or cut short.",
-            "Mend it so that it holds one JSON object of pull number and text, or delete it.",
+            f"{path} does not hold readable remarks.",
+            "It was edited by hand, or is incomplete.",
+            "Correct it so that it holds one JSON object of pull numbers and texts, or delete it.",
         ) from None
     return {writable(str(number)): writable(str(text)) for number, text in (notes or {}).items()}
 
 
 def read_json(path: Path) -> Any:
-    """What a small JSON file holds, None where there is none. ValueError where it is no such file, OSError."""
+    """The content of a small JSON file; None without a file. Raises ValueError if it isn't one, or OSError."""
     if not path.exists():
         return None
-    if not path.is_file() or path.stat().st_size > MOST_BYTES:  # a pipe would be waited for
+    if not path.is_file() or path.stat().st_size > MOST_BYTES:  # reading a pipe would wait for ever
         raise ValueError
     try:
         return json.loads(path.read_text(encoding="utf-8"))
@@ -114,13 +121,15 @@ def read_json(path: Path) -> Any:
 
 
 def writable(text: str) -> str:
-    """A text without what no file and no terminal takes: half of a surrogate pair becomes a question mark."""
+    """The text with unpaired surrogates, which can't be encoded, replaced by question marks."""
     return text.encode("utf-8", "replace").decode("utf-8")
 
 
 def replace_text(path: Path, words: str) -> None:
-    """Put a text in a file's place: all of it or nothing, and never through a link that lies there. OSError, or
-    ValueError where the text can't be written as UTF-8."""
+    """Replace a file by this text, completely or not at all, never following a link in its place.
+
+    Raises OSError, or ValueError if the text can't be encoded as UTF-8.
+    """
     body = words.encode("utf-8")
     handle, fresh = tempfile.mkstemp(prefix=path.name + ".", dir=path.parent)
     try:
@@ -134,13 +143,13 @@ def replace_text(path: Path, words: str) -> None:
 
 
 def write_note(source: Path, pull: int, text: str, ring: str = "") -> dict[str, str]:
-    """Set (or with "" remove) the remark of one pull; returns all remarks. RingpullError when it can't be written."""
+    """Set the remark of a pull ("" removes it) and return all remarks. Raises RingpullError if it can't be written."""
     kept = _write(source, str(pull), text, ring)
     return {number: words for number, words in kept.items() if number != DATE}
 
 
 def write_date(source: Path, day: str, ring: str = "") -> None:
-    """Note (or with "" forget) the date of a drive. RingpullError when it can't be written."""
+    """Note the date of a drive ("" removes it). Raises RingpullError if it can't be written."""
     _write(source, DATE, day, ring)
 
 
@@ -158,6 +167,6 @@ def _write(source: Path, key: str, text: str, ring: str) -> dict[str, str]:
         raise RingpullError(
             f"{path} can't be written.",
             f"The folder is read-only or full ({fault.strerror}).",
-            "Copy the card's files to a folder of yours and note there.",
+            "Copy the card's files to a folder of your own and note it there.",
         ) from None
     return ordered

@@ -1,4 +1,4 @@
-"""The demo before the reader: signal files of the invented drive, and the firmware run on them."""
+"""The demo up to the reader: the signal files of the invented drive, and the firmware run on them."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ Progress = Callable[[float], None]
 
 
 def write_signals(folder: Path, seed: int, progress: Progress | None = None, mended: bool = False) -> Path:
-    """Signal files, logger.json and truth.json in folder/signals, which is returned. mended: after a new fuel pump."""
+    """Write signal files, logger.json and truth.json to folder/signals and return it. mended: with a new fuel pump."""
     signals = folder / "signals"
     drive = scenario.simulate(seed, progress, mended)
     signals.mkdir(parents=True, exist_ok=True)
@@ -23,7 +23,7 @@ def write_signals(folder: Path, seed: int, progress: Progress | None = None, men
 
 
 def run_firmware(folder: Path, seed: int, progress: Progress | None = None) -> Path:
-    """The firmware on folder/signals; what the card holds is in folder/card, which is returned."""
+    """Run the firmware on folder/signals, with folder/card as its card, and return that folder."""
     signals = folder / "signals"
     return run.dry_run(
         signals / "logger.json",

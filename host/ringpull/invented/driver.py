@@ -1,5 +1,6 @@
-"""The invented drive: what the driver's feet and hands do, a list of phases one after the other, and the passenger's
-button. Three pulls in third gear, cool-down between them, a turn at the end of the road before the last.
+"""The invented drive as a list of phases: the driver's feet and hands, and the passenger's button.
+
+Three pulls in third gear, with cool-downs between them and a turn at the end of the road before the last.
 """
 
 from __future__ import annotations
@@ -14,17 +15,17 @@ IDLE_RPM = 950.0
 LIFT_RPM = 6950.0  # just below the limiter
 OPEN_PCT_S = 420.0
 CLOSE_PCT_S = 700.0
-BEFORE_PULL_S = 0.7  # the passenger presses, says so, and the driver goes
+BEFORE_PULL_S = 0.7  # from the passenger's press until the driver opens the throttle
 AFTER_PULL_S = 0.5
 HELD_S = 0.14  # a short press
 LONG_PRESS_S = 1.9
-CATCHES_S = 0.7  # of cranking before the engine fires
-GRADE = 0.012  # the road climbs, until the car has turned round
+CATCHES_S = 0.7  # cranking before the engine fires
+GRADE = 0.012  # the road climbs until the car has turned round
 
 
 @dataclass(frozen=True)
 class Phase:
-    """kind: what is done. value: speed (m/s) or pedal (%) where the kind needs one. until: end, by its own rule."""
+    """kind: the action. value: speed (m/s) or pedal (%) if the kind needs it. until: its end, by the kind's rule."""
 
     kind: str
     until: float
@@ -33,7 +34,7 @@ class Phase:
 
 
 def _away(until_s: float) -> list[Phase]:
-    """From standstill to a cruise in the pull's gear, held until a time."""
+    """Phases from standstill to a cruise in the pull's gear, which lasts until a time."""
     return [
         Phase("away", 6.5, 1, 24.0),
         Phase("shift", 0.5, 2),
@@ -67,7 +68,7 @@ LONG_PRESS_AT_S = 132.0
 
 @dataclass
 class PullTruth:
-    """What was done in a pull: seconds; ended_by "press" or "throttle"."""
+    """The true times of a pull in seconds; ended_by "press" or "throttle"."""
 
     number: int
     press_s: float
@@ -81,9 +82,9 @@ class PullTruth:
 
 @dataclass
 class Driver:
-    """Feet and hands. pedal: throttle, %; clutch: share it may carry; brake: 0-1; starter: the key is turned.
+    """Feet and hands. pedal: throttle, %; clutch: share of its torque; brake: 0-1; starter: the key is turned.
 
-    hand_s: how much later than planned each press comes.
+    hand_s: the delay of each press against the plan.
     """
 
     hand_s: list[float]
@@ -103,7 +104,7 @@ class Driver:
     in_pull: int = 0
 
     def step(self, dt_s: float, t_s: float, rpm: float, speed_m_s: float) -> None:
-        """Decide what to do now."""
+        """Decide the driver's actions for this step."""
         if self.at < len(PLAN):
             phase = PLAN[self.at]
             if getattr(self, "_" + phase.kind)(phase, dt_s, t_s, rpm, speed_m_s):
@@ -134,7 +135,7 @@ class Driver:
         return self._idle(phase, dt_s, t_s, rpm, speed_m_s)
 
     def _away(self, phase: Phase, dt_s: float, t_s: float, rpm: float, speed_m_s: float) -> bool:
-        """Slip the clutch until crank and wheels turn together."""
+        """Slip the clutch until it can lock."""
         if self.gear != phase.gear:
             self.gear, self.clutch, self.brake = phase.gear, 0.05, 0.0
         self.wanted_pct = phase.value if self.clutch >= 1.0 else max(3.0, min(phase.value, (2000.0 - rpm) * 0.02))
@@ -183,7 +184,7 @@ class Driver:
         if number < 3:
             pull.end_s = t_s + AFTER_PULL_S + self.hand_s[2 * number - 1]
             self.presses.append((pull.end_s, HELD_S))
-        else:  # nobody presses: the logger ends it after 3 s of closed throttle
+        else:  # no press: the logger ends the pull after 3 s of closed throttle
             pull.end_s, pull.ended_by = t_s + 100.0 / CLOSE_PCT_S + 3.0, "throttle"
         return True
 

@@ -1,9 +1,9 @@
 """The invented engine: a 1.6 litre turbocharged four-stroke four on pump petrol, as a mean-value model.
 
-Air by speed-density, a throttle as a compressible orifice, a manifold that fills, boost that follows the exhaust flow
-with a lag, torque from the air's share of the heat less friction and gas exchange. Formulas are those of
-Heywood's Internal Combustion Engine Fundamentals (2.10, appendix C); coefficients are invented and chosen to be
-plausible, they describe no real engine.
+Air flow by speed-density, the throttle as a compressible orifice, a manifold that fills, boost that follows exhaust
+flow with a lag, and torque from the burnt fuel's heat less friction and gas exchange. The formulas are from Heywood's
+Internal Combustion Engine Fundamentals (2.10, appendix C). The coefficients are invented to be plausible and describe
+no real engine.
 """
 
 from __future__ import annotations
@@ -23,38 +23,38 @@ THROTTLE_M2 = 1.9e-3
 THROTTLE_FLOW = 0.82
 IDLE_VALVE_M2 = 1.6e-4
 
-BOOST_KPA = 202.0  # absolute, where the wastegate opens
-BOOST_FALL_KPA = 10.0  # less at the limit: the turbine is small
+BOOST_KPA = 202.0  # absolute pressure at which the wastegate opens
+BOOST_FALL_KPA = 10.0  # loss of boost up to the limiter, since the turbine is small
 BOOST_FROM_KG_S = 0.020
 BOOST_FULL_KG_S = 0.085
 
 
 def ve(rpm: float, map_kpa: float) -> float:
-    """Volumetric efficiency against manifold density, 1: a hump over speed, less where burnt gas is left over."""
+    """Volumetric efficiency by manifold density: a hump over engine speed, lower where burnt gas remains."""
     hump = 0.96 - 0.17 * ((rpm - 5100.0) / 4000.0) ** 2
     return hump * (0.82 + 0.18 * min(map_kpa, 110.0) / 110.0)
 
 
 def air_kg_s(rpm: float, map_kpa: float, intake_k: float, efficiency: float | None = None) -> float:
-    """Air flow by speed-density, VE Vd (N/120) MAP / (R T), kg/s. efficiency: in place of `ve`."""
+    """Air flow by speed-density, VE Vd (N/120) MAP / (R T), in kg/s. efficiency: used instead of `ve`."""
     filling = ve(rpm, map_kpa) if efficiency is None else efficiency
     return filling * DISPLACEMENT_M3 * (rpm / 120.0) * map_kpa * 1000.0 / (R_AIR * intake_k)
 
 
 def intake_k(before_kpa: float) -> float:
-    """Temperature in the manifold, kelvin: an intercooler leaves 12 K for each bar of boost, the bay adds 8 K."""
+    """Temperature in the manifold in kelvin: the intercooler leaves 12 K per bar of boost, the engine bay adds 8 K."""
     return AMBIENT_K + 8.0 + 12.0 * max(0.0, before_kpa - AMBIENT_KPA) / 100.0
 
 
 def throttle_area_m2(open_pct: float, idle_share: float) -> float:
-    """Open area: a round plate closed at 6 degrees from square, and the idle valve beside it."""
+    """Open area of a round throttle plate, closed at 6 degrees from square, plus that of the idle valve."""
     angle = math.radians(6.0 + 0.84 * open_pct)
     plate = 1.0 - math.cos(angle) / math.cos(math.radians(6.0))
     return THROTTLE_M2 * plate + IDLE_VALVE_M2 * idle_share
 
 
 def throttle_kg_s(area_m2: float, before_kpa: float, after_kpa: float, kelvin: float) -> float:
-    """Compressible flow through an orifice, kg/s; straight through zero above a pressure ratio of 0.92."""
+    """Compressible flow through an orifice in kg/s; linear through zero above a pressure ratio of 0.92."""
     choked = 0.6847  # sqrt(k) (2/(k+1))^((k+1)/(2(k-1))) for k = 1.4
     ratio = after_kpa / before_kpa
     edge = 0.92
@@ -73,24 +73,24 @@ def _subsonic(ratio: float) -> float:
 
 
 def boost_goal_kpa(air_flow_kg_s: float, rpm: float) -> float:
-    """Pressure before the throttle that the turbine would reach in the long run at this flow."""
+    """The pressure before the throttle that would settle at this exhaust flow."""
     share = (air_flow_kg_s - BOOST_FROM_KG_S) / (BOOST_FULL_KG_S - BOOST_FROM_KG_S)
     most = BOOST_KPA - BOOST_FALL_KPA * max(0.0, rpm - 5500.0) / 1500.0
     return min(most, AMBIENT_KPA + (most - AMBIENT_KPA) * max(0.0, share))
 
 
 def boost_lag_s(air_flow_kg_s: float, falling: bool) -> float:
-    """Time constant of the boost: the rotor answers the sooner the more exhaust there is; a valve lets boost off."""
+    """Time constant of the boost: shorter with more exhaust; when falling, a valve releases the boost."""
     return 0.12 if falling else 0.22 + 0.012 / (air_flow_kg_s + 0.01)
 
 
 def torque_nm(rpm: float, air_flow_kg_s: float, map_kpa: float, lambda_: float) -> float:
-    """Torque at the crank: heat of the fuel that finds air, less friction and gas exchange (4 pi radians a cycle)."""
+    """Torque at the crank: heat of the fuel that burns, less friction and gas exchange (4 pi radians per cycle)."""
     per_cycle_kg = air_flow_kg_s * 120.0 / max(rpm, 100.0)
     burnt = 1.0 / lambda_ if lambda_ > 1.0 else 1.0 + 0.16 * (1.0 - lambda_) - 0.9 * (1.0 - lambda_) ** 2
-    share = 0.365 - 0.30 * math.exp(-map_kpa / 30.0)  # little charge burns slowly, between cold walls
+    share = 0.365 - 0.30 * math.exp(-map_kpa / 30.0)  # a small charge burns slowly between cold walls
     if lambda_ > 1.5:
-        share = 0.0  # too lean to burn, or no fuel at all
+        share = 0.0  # too lean to burn, or no fuel
     heat_j = per_cycle_kg / STOICH_AFR * HEATING_J_KG * burnt
     exhaust_kpa = AMBIENT_KPA + 600.0 * air_flow_kg_s
     friction_kpa = 100.0 + 0.014 * rpm + max(0.0, exhaust_kpa - map_kpa) * 0.9

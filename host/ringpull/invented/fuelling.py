@@ -1,26 +1,25 @@
-"""The invented engine computer's fuelling: a target by load, table errors, cut on the overrun, a wetted port, and what
-falling fuel pressure does to the injected amount.
+"""The invented engine computer's fuelling: target by load, table errors, overrun cut, wall film and fuel pressure.
 
-Injected mass goes with the root of the pressure across the injector (orifice flow, Bernoulli); the wetted
-port is the usual two-parameter film model. Figures are invented.
+Injected mass is proportional to the root of the pressure across the injector (orifice flow, Bernoulli). The wall film
+is the usual two-parameter model. Figures are invented.
 """
 
 from __future__ import annotations
 
 import math
 
-REGULATED_KPA = 300.0  # across the injector: the regulator follows manifold pressure
+REGULATED_KPA = 300.0  # pressure across the injector: the regulator follows manifold pressure
 TARGET_KPA = (40.0, 100.0, 200.0)
 TARGET_LAMBDA = (1.0, 0.88, 0.79)
-NO_FUEL_LAMBDA = 1.8  # what the model calls "air": beyond any sensor range in use here
+NO_FUEL_LAMBDA = 1.8  # lambda of pure air in the model: beyond the range of any sensor used here
 CUT_ABOVE_RPM = 1500.0
 CUT_UNTIL_RPM = 1250.0
-FILM_SHARE = 0.11  # of the injected fuel: what the computer's own compensation leaves over
+FILM_SHARE = 0.11  # share of the injected fuel that wets the port after the computer's own compensation
 FILM_S = 0.14
 
 
 def target_lambda(map_kpa: float) -> float:
-    """Target by manifold pressure, straight between points, ends held."""
+    """Target by manifold pressure: linear between points, constant beyond the ends."""
     if map_kpa <= TARGET_KPA[0]:
         return TARGET_LAMBDA[0]
     for at in (1, 2):
@@ -31,12 +30,12 @@ def target_lambda(map_kpa: float) -> float:
 
 
 def table_error(rpm: float, map_kpa: float) -> float:
-    """Lambda over its target, less 1: what a table tuned by hand leaves, under one per cent either way."""
+    """Relative error of a hand-tuned table: lambda over target minus 1, below one per cent either way."""
     return -0.004 + 0.008 * math.sin(rpm / 640.0) + 0.003 * math.sin(map_kpa / 23.0)
 
 
 class Fuelling:
-    """State of the injection: fuel in the port's film, whether the fuel is cut."""
+    """State of the injection: fuel in the wall film, and whether the fuel is cut."""
 
     def __init__(self) -> None:
         self.film_kg = 0.0
@@ -45,8 +44,10 @@ class Fuelling:
     def step(
         self, dt_s: float, rpm: float, air_kg_s: float, seen_kpa: float, stoich: float, closed: bool, across_kpa: float
     ):
-        """Lambda in the cylinders now. seen_kpa: manifold pressure as the computer sees it. across_kpa: fuel pressure
-        over manifold pressure. closed: throttle closed.
+        """Advance by a step and return lambda in the cylinders.
+
+        seen_kpa: manifold pressure as the computer measures it. across_kpa: fuel pressure above manifold pressure.
+        closed: whether the throttle is closed.
         """
         self.cut = closed and rpm > (CUT_UNTIL_RPM if self.cut else CUT_ABOVE_RPM)
         injected = 0.0
@@ -62,9 +63,9 @@ class Fuelling:
 
 
 class FuelSupply:
-    """Pump and regulator. The pump sags once: hot fuel after a short cool-down gives vapour, for about a second.
+    """Pump and regulator. The pump sags once for about a second: after a short cool-down the hot fuel gives vapour.
 
-    sag_kpa, sag_s: depth and length. from_rpm: speed at which it begins, under boost, while `hot`.
+    sag_kpa, sag_s: depth and length of the sag. from_rpm: engine speed at which it begins, under boost, while `hot`.
     """
 
     def __init__(self, sag_kpa: float, sag_s: float, from_rpm: float) -> None:
@@ -77,7 +78,7 @@ class FuelSupply:
         self.primed = 0.0
 
     def step(self, dt_s: float, t_s: float, rpm: float, map_kpa: float, hot: bool) -> float:
-        """Pressure across the injector now, kPa."""
+        """Advance by a step and return the pressure across the injector in kPa."""
         if t_s > 0.4:
             self.primed += (1.0 - self.primed) / 0.25 * dt_s
         if hot and not self.spent and rpm > self.from_rpm and map_kpa > 150.0:

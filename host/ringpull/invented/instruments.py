@@ -1,6 +1,6 @@
-"""What a logger's terminals see of the invented drive: volts of each sensor, tach edges, the passenger's button.
+"""The signals at the logger's terminals in the invented drive: sensor volts, tach edges, the passenger's button.
 
-Sensors are encoded by the configuration itself; noise, ringing and missing tach edges are invented, seeded figures.
+The configuration gives each sensor's volts. Noise, ringing and missing tach edges are invented and seeded.
 """
 
 from __future__ import annotations
@@ -14,12 +14,12 @@ import numpy as np
 from ringpull.invented import car, computer
 from ringpull.invented.scenario import Drive
 
-EVERY = 5  # steps between two lines of volts.csv: 200 a second
+EVERY = 5  # steps between two lines of volts.csv: 200 lines a second
 HEATED_S = 11.0
 WARM_UP_V = 0.0
 NOISE = {"lambda_1": 0.0015, "map": 0.35, "throttle": 0.06, "fuel_pressure": 1.6, "battery": 0.02}
 PER_REV = 2
-FIRING_DEG = (0.0, 0.35, -0.2, 0.1)  # marks on the flywheel and cylinders are never quite even
+FIRING_DEG = (0.0, 0.35, -0.2, 0.1)  # flywheel marks and cylinders are never quite even
 JITTER_DEG = 0.08
 RINGING_SHARE = 0.02
 RINGING_S = (30e-6, 250e-6)
@@ -70,7 +70,7 @@ CONFIG: dict[str, Any] = {
 
 
 def volts(drive: Drive, seed: int) -> dict[str, np.ndarray]:
-    """t_s and the volts of each analog channel at its terminal, 200 a second."""
+    """t_s and the volts at the terminal of each analog channel, 200 a second."""
     random = np.random.default_rng([seed, 2])
     kept = slice(None, None, EVERY)
     values = {
@@ -88,14 +88,14 @@ def volts(drive: Drive, seed: int) -> dict[str, np.ndarray]:
             continue
         noisy = values[name] + random.normal(0.0, NOISE[name], len(t_s))
         shown = np.interp(noisy, channel["values"], channel["volts"])
-        if name == "lambda_1":  # while the controller heats the sensor, its output rests
+        if name == "lambda_1":  # the output is constant while the controller heats the sensor
             shown = np.where(t_s < HEATED_S, WARM_UP_V, shown)
         out[name] = np.round(shown, 4)
     return out
 
 
 def edges(drive: Drive, seed: int) -> np.ndarray:
-    """Times of the rising tach edges, seconds: uneven marks, some missing, some followed by ringing."""
+    """Times of the rising tach edges in seconds: unevenly spaced, some missing, some followed by ringing."""
     random = np.random.default_rng([seed, 3])
     count = int(drive.crank_rev[-1] * PER_REV)
     number = np.arange(1, count)
@@ -110,7 +110,7 @@ def edges(drive: Drive, seed: int) -> np.ndarray:
 
 
 def buttons(drive: Drive) -> list[tuple[float, str]]:
-    """(t_s, "press" or "release"): every contact bounces once."""
+    """(t_s, "press" or "release") of the button; every contact bounces once."""
     out = []
     for pressed_s, held_s in drive.presses:
         away_s, back_s = BOUNCE_S
@@ -120,7 +120,7 @@ def buttons(drive: Drive) -> list[tuple[float, str]]:
 
 
 def write(drive: Drive, folder: Path, seed: int) -> None:
-    """volts.csv, edges.csv, buttons.csv and logger.json into a folder that exists."""
+    """Write volts.csv, edges.csv, buttons.csv and logger.json to an existing folder."""
     import pyarrow as pa
     from pyarrow import csv
 

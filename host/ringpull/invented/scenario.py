@@ -1,6 +1,6 @@
-"""The invented scenario: engine, car and driver stepped through one drive. Seeded; the same seed gives the same drive.
+"""The invented scenario: engine, car and driver are stepped through one drive. A seed always gives the same drive.
 
-One step a millisecond. What a logger would see is made from the result by instruments.py.
+A step is one millisecond. instruments.py turns the result into the logger's signals.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from ringpull.invented import car, driver, engine, exhaust, fuelling
 STEP_S = 0.001
 TELL_STEPS = 10000
 HOLE_PULL = 2
-SCATTER = 0.004  # of the mixture itself, correlated over SCATTER_S: cylinders and cycles differ
+SCATTER = 0.004  # of lambda between cylinders and cycles, correlated over SCATTER_S
 SCATTER_S = 0.10
 STARTER_NM = 95.0
 STARTER_RPM = 240.0
@@ -26,11 +26,11 @@ LEAST_VALVE = 0.08
 
 @dataclass(frozen=True)
 class Drive:
-    """Everything that happened, one value a step (arrays of shape (steps,)).
+    """The whole drive, one value per step (arrays of shape (steps,)).
 
-    lambda_cylinder at the time of injection, lambda_steady the same without the loss of fuel pressure; lambda_sensor of
-    the gas at the sensor; lambda_shown what the lagging sensor tells. arrival_s: when each charge reaches the sensor.
-    crank_rev: revolutions since power-on. presses: (press, seconds held).
+    lambda_cylinder: at the time of injection. lambda_steady: without the loss of fuel pressure. lambda_sensor: of the
+    gas at the sensor. lambda_shown: reading of the lagging sensor. arrival_s: time at which each charge reaches the
+    sensor. crank_rev: revolutions since power-on. presses: (press, seconds held).
     """
 
     t_s: np.ndarray
@@ -54,8 +54,11 @@ class Drive:
 
 
 def simulate(seed: int = 1, progress: Callable[[float], None] | None = None, mended: bool = False) -> Drive:
-    """The whole drive, about 136 s. seed: of every random figure in it, 0 or more. progress: told the fraction done.
-    mended: with a pump that does not sag."""
+    """Simulate the whole drive, about 136 s.
+
+    seed: seed of all random figures, 0 or more. progress: called with the fraction done. mended: the fuel pump does
+    not sag.
+    """
     random = np.random.default_rng([seed, 1])
     hands = [float(x) for x in random.normal(0.0, 0.04, 6).clip(-0.12, 0.12)]
     supply = fuelling.FuelSupply(
@@ -108,7 +111,7 @@ def _scatter(random: np.random.Generator, steps: int) -> np.ndarray:
 def _run(
     who: driver.Driver, supply: fuelling.FuelSupply, steps: int, progress: Callable[[float], None] | None
 ) -> tuple[list[tuple], driver.Driver]:
-    """Step the model; a tuple of figures for each step."""
+    """Step the model; yields a tuple of figures for each step."""
     line = car.Driveline(engine.INERTIA_KGM2)
     fuel = fuelling.Fuelling()
     out = []
@@ -133,7 +136,7 @@ def _run(
             valve = min(1.0, max(LEAST_VALVE, idle + (driver.IDLE_RPM - rpm) * 2.5e-4))
         elif (
             closed and who.running
-        ):  # on the overrun the idle valve holds some pressure, against oil drawn past the rings
+        ):  # on the overrun the idle valve keeps some pressure, so that no oil is drawn past the rings
             valve = min(1.0, max(0.0, (OVERRUN_KPA + 8.0 - map_kpa) / 8.0))
         else:
             valve = idle

@@ -1,6 +1,4 @@
-"""What really happened in the invented drive, for tests to hold the answer against. Nothing on the way from the signal
-files to the report reads it.
-"""
+"""The truth about the invented drive, with which tests compare the answer. No part of the program reads it."""
 
 from __future__ import annotations
 
@@ -13,13 +11,13 @@ import numpy as np
 from ringpull.invented import exhaust, scenario
 from ringpull.invented.scenario import Drive
 
-HOLE_EXCESS = 0.02  # the hole reaches as far as lost pressure alone leans the mixture by more than this
+HOLE_EXCESS = 0.02  # the hole extends as long as the lost pressure alone leans the mixture by more than this
 MEAN_S = 0.2
 TRACE_STEPS = 20
 
 
 def truth(drive: Drive, seed: int) -> dict[str, Any]:
-    """A plain dict: pulls, hole, delay, traces. Times in seconds since power-on, at the time of injection."""
+    """A dict of pulls, hole, delay and traces. Times are seconds since power-on, at injection."""
     steps = np.s_[::TRACE_STEPS]
     return {
         "seed": seed,
@@ -49,8 +47,10 @@ def truth(drive: Drive, seed: int) -> dict[str, Any]:
 
 
 def _hole(drive: Drive) -> dict[str, Any] | None:
-    """Where pressure was missing, and by how much lambda stood above target there (mean over MEAN_S at most); None for
-    a pump that is sound."""
+    """The place where fuel pressure was lost, and the excess of lambda over target there (highest mean over MEAN_S).
+
+    None for a sound pump.
+    """
     pull = drive.pulls[scenario.HOLE_PULL - 1]
     lost = drive.lambda_cylinder - drive.lambda_steady
     within = (drive.t_s > pull.open_s) & (drive.t_s < pull.lift_s)
@@ -72,7 +72,7 @@ def _hole(drive: Drive) -> dict[str, Any] | None:
 
 
 def _delay(drive: Drive) -> dict[str, Any]:
-    """Delay from injection to the gas at the sensor along the first pull, and what comes after it."""
+    """The delay from injection to the gas at the sensor along the first pull, and the lag that follows."""
     pull = drive.pulls[0]
     at = np.searchsorted(drive.t_s, np.linspace(pull.open_s + 0.5, pull.lift_s - 0.1, 6))
     return {
@@ -91,5 +91,5 @@ def _delay(drive: Drive) -> dict[str, Any]:
 
 
 def write(drive: Drive, folder: Path, seed: int) -> None:
-    """truth.json into a folder that exists."""
+    """Write truth.json to an existing folder."""
     (folder / "truth.json").write_text(json.dumps(truth(drive, seed)) + "\n")

@@ -15,10 +15,10 @@ if TYPE_CHECKING:
 def write_report(
     drive: Drive, answer: Answer, output: Path, against: Against | None = None, packing: Packing | None = None
 ) -> Path:
-    """Write the report of a judged drive to `output`, which is returned; folders are made.
+    """Write the report of a judged drive to `output` and return that path; missing folders are made.
 
-    against: the drive from before the change. packing: of the drive's samples, if it was begun before. OSError where
-    the file can't be written.
+    against: the drive from before the change. packing: the packed samples, if packing was started earlier. Raises
+    OSError if the file can't be written.
     """
     from ringpull.report.page import page
 

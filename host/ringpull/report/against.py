@@ -1,4 +1,4 @@
-"""The drive from before a change, which a report is held against."""
+"""The drive from before a change, with which a report compares."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Against:
-    """drive, answer: of before the change. compared: before with after."""
+    """drive, answer: those from before the change. compared: the comparison of before with after."""
 
     drive: Drive
     answer: Answer

@@ -1,4 +1,4 @@
-"""The first page: who and what, the answer in a sentence, its reasons, what to do next, and the cautions."""
+"""The first page: facts of the drive, the answer in a sentence, its reasons, what to do next, and the cautions."""
 
 from __future__ import annotations
 
@@ -13,16 +13,16 @@ from ringpull.wording import first, holes
 from ringpull.wording.next_steps import next_steps
 from ringpull.wording.reasons import CAUTIONS, reason
 
-MOST_HOLES, MOST_DOUBTS = 3, 3  # on the first screen, beside the sentence
+MOST_HOLES, MOST_DOUBTS = 3, 3  # that fit on the first screen with the sentence
 UNTESTED = (Why.HIDDEN, Why.BLIND, Why.SPOOL_UNJUDGED)
 NEVER_CUT = (Why.DOUBT, Why.STAND_IN)
-LONG = 45  # letters of a fact that has a line of its own on paper
+LONG = 45  # a fact with more characters has a line of its own on paper
 WORD = {ATTENTION: "Attention", NO_EVENT: "No lean event found"}
 SIGN = {ATTENTION: "!", NO_EVENT: "○"}
 
 
 class Numbered(NamedTuple):
-    """A lean event with the number it has all over the report, and its pull."""
+    """A lean event with its pull and the number that it has throughout the report."""
 
     number: int
     pull: Any
@@ -30,14 +30,16 @@ class Numbered(NamedTuple):
 
 
 def numbered(answer) -> list[Numbered]:
-    """The lean events of all pulls that are judged, numbered through in the order of time."""
+    """The lean events of all judged pulls, numbered in order of time."""
     every = [(pull, event) for pull in answer.pulls if not pull.spoiled for event in pull.lean_events]
     return [Numbered(at + 1, pull, event) for at, (pull, event) in enumerate(every)]
 
 
 def why(answer) -> tuple[list[str], list[str]]:
-    """(what makes the answer less certain than it sounds, the other reasons), HTML. A contradicted instrument is always
-    among the first; what else there is too much of goes to the others."""
+    """(reasons that make the answer less certain, other reasons) as HTML.
+
+    A contradicted instrument is always in the first list; reasons for which it has no room go to the second.
+    """
     doubts = sorted(first.doubts(answer), key=lambda one: one.kind not in NEVER_CUT)
     most = max(MOST_DOUBTS, sum(one.kind in NEVER_CUT for one in doubts))
     doubts, later = doubts[:most], doubts[most:]
@@ -50,12 +52,12 @@ def why(answer) -> tuple[list[str], list[str]]:
 
 
 def badge(found: Numbered) -> str:
-    """The mark of a lean event, the same in text, curve and traces."""
+    """The mark of a lean event, which is the same in text, curve and traces."""
     return f'<a class="badge" href="#pull-{found.pull.number}" title="lean event {found.number}">▲{found.number}</a>'
 
 
 def known_facts(drive) -> list[tuple[str, str]]:
-    """(name, value) of what a customer wants on paper; what was not recorded is left to be written in by hand."""
+    """(name, value) of the facts for a customer; the value is empty, to be written in by hand, if it isn't recorded."""
     config = drive.sessions[0].config if drive.sessions else {}
     vehicle = config.get("vehicle") or {}
     engine = config.get("engine") or {}
@@ -75,7 +77,7 @@ def known_facts(drive) -> list[tuple[str, str]]:
 
 
 def title(drive) -> str:
-    """What tells this drive from others: vehicle, date and note."""
+    """The title of a drive: vehicle, date and note."""
     facts = dict(known_facts(drive))
     return ", ".join(
         words[:80] for words in (facts["vehicle"] or drive.source.name, facts["date"], facts["note"]) if words
@@ -83,7 +85,7 @@ def title(drive) -> str:
 
 
 def head(drive) -> str:
-    """Title and the facts of the drive."""
+    """The title and facts of the drive as HTML."""
     facts = known_facts(drive)
     name = dict(facts)["vehicle"] or drive.source.name
     rows = "".join(
@@ -96,7 +98,7 @@ def head(drive) -> str:
 
 
 def not_tested(answer, unit: str) -> list[str]:
-    """What these pulls say nothing about, as HTML."""
+    """What these pulls did not test, as HTML."""
     judged = answer.judged
     if not judged:
         return ["nothing was judged"]
@@ -111,8 +113,10 @@ def not_tested(answer, unit: str) -> list[str]:
 
 
 def part(answer, events: list[Numbered], unit: str, picture: str = "", against: str = "") -> str:
-    """What stands on the first screen, and below it why, cautions and what was not tested. picture: lambda against
-    engine speed, HTML. against: before and after, where there are two drives, HTML."""
+    """The first screen, and below it the reasons, the cautions and what was not tested, as HTML.
+
+    picture: HTML of the curve. against: HTML of before and after, if two drives are compared.
+    """
     kind = {ATTENTION: "lean", NO_EVENT: "fine"}.get(answer.verdict, "open")
     word = WORD.get(answer.verdict, "Not enough data")
     sign = SIGN.get(answer.verdict, "?")

@@ -1,5 +1,7 @@
-"""What the report's drawn pictures share: frames, scales, and lines as SVG paths. Each picture is drawn twice, for wide
-and for narrow screens: text that shrinks with its picture can't be read on a phone."""
+"""Frames, scales and SVG paths for the report's pictures.
+
+Each picture is drawn twice, for wide and narrow screens: text that shrinks with its picture can't be read on a phone.
+"""
 
 from __future__ import annotations
 
@@ -12,8 +14,10 @@ from ringpull.report.words import text
 
 
 class Frame(NamedTuple):
-    """Where a picture's panels stand, in pixels. high: of the main panel, low: of the one below, after `gap`. ticks: at
-    most, across."""
+    """The positions of a picture's panels, in pixels.
+
+    high: height of the main panel. low: height of the panel below it, after `gap`. ticks: most ticks across.
+    """
 
     name: str
     width: int
@@ -28,7 +32,7 @@ class Frame(NamedTuple):
 
     @property
     def edge(self) -> int:
-        """Right end of the panels."""
+        """The right end of the panels."""
         return self.width - self.right
 
     @property
@@ -41,8 +45,10 @@ NARROW = Frame("narrow", 372, 250, 84, 30, 40, 50, 26, 40, 5)
 
 
 def both(draw: Callable[[Frame], str], total: Callable[[Frame], int], told: str) -> str:
-    """A picture for either width; the style sheet shows one of them. total: height of a frame's picture. told: it in
-    words."""
+    """The picture for both widths; the style sheet shows one of them.
+
+    total: height of the picture in a frame. told: the picture described in words.
+    """
     return "".join(
         f'<svg viewBox="0 0 {frame.width} {total(frame)}" role="img" aria-label="{text(told)}" class="curve '
         f'{frame.name}">'
@@ -52,7 +58,7 @@ def both(draw: Callable[[Frame], str], total: Callable[[Frame], int], told: str)
 
 
 class Axis:
-    """Values to pixels."""
+    """A scale from values to pixels."""
 
     def __init__(self, low: float, high: float, first: float, last: float) -> None:
         self.low, self.high, self.first, self.last = low, high, first, last
@@ -61,7 +67,7 @@ class Axis:
         return self.first + (np.asarray(values) - self.low) / (self.high - self.low) * (self.last - self.first)
 
     def ticks(self, most: int) -> list[float]:
-        """Round places inside."""
+        """At most `most` round values within the scale."""
         rough = (self.high - self.low) / most
         power = 10.0 ** np.floor(np.log10(rough))
         step = next(s * power for s in (1, 2, 5, 10) if s * power >= rough)
@@ -77,7 +83,7 @@ def stretches(x: np.ndarray, y: np.ndarray, gap: float) -> list[np.ndarray]:
 
 
 def path(x: np.ndarray, y: np.ndarray, across: Axis, up: Axis, gap: float) -> str:
-    """The "d" of a line."""
+    """The SVG path data of a line."""
     out = []
     for run in stretches(x, y, gap):
         points = [f"{a:.1f} {b:.1f}" for a, b in zip(across(x[run]), up(y[run]), strict=True)]
@@ -86,7 +92,7 @@ def path(x: np.ndarray, y: np.ndarray, across: Axis, up: Axis, gap: float) -> st
 
 
 def band(x: np.ndarray, low: np.ndarray, high: np.ndarray, across: Axis, up: Axis, gap: float) -> str:
-    """The "d" of the ground between two lines."""
+    """The SVG path data of the area between two lines."""
     out = []
     for run in stretches(x, low + high, gap):
         there = [f"{a:.1f} {b:.1f}" for a, b in zip(across(x[run]), up(high[run]), strict=True)]

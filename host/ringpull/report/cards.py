@@ -1,4 +1,4 @@
-"""A card for each pull; where there are very many, those with events get a card and the rest a line."""
+"""A card for each pull; if there are very many, only those with events get a card and the others a line."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ MOST_CARDS = 24
 
 
 def state_of(pull, count: int) -> str:
-    """What a pull came to, in words."""
+    """The result of a pull in a few words."""
     open_ = unjudged(pull)
     if open_ is not None:
         return open_
@@ -23,7 +23,7 @@ def state_of(pull, count: int) -> str:
 
 
 def mixture(numbers) -> str:
-    """Lambda of a pull: mean and range, a dash where it has none."""
+    """Mean and range of lambda in a pull; a dash if it has none."""
     mean, least, most = (
         quantity(value, "lambda", 3) for value in (numbers.lambda_mean, numbers.lambda_min, numbers.lambda_max)
     )
@@ -31,7 +31,7 @@ def mixture(numbers) -> str:
 
 
 def untold(pull) -> list[Said]:
-    """What hides lean events of a pull, and lean events of a spoiled one."""
+    """The reasons that may hide lean events of a pull, and the lean events of a spoiled pull."""
     spoiled = [Reason(Why.SPOILED_LEAN, pull.number, e) for e in pull.spoiled_events]
     return [reason(one) for one in [*spoiled, *hidden(pull)]]
 
@@ -51,7 +51,7 @@ def card(pull, events: list[Numbered], unit: str, note: str, several_sessions: b
         ("judged", f"{number(n.judged_s, 1)} s"),
     ]
     if n.lost_s:
-        facts.append(("not recorded", f"{number(n.lost_s, 2)} s of it: a gap"))
+        facts.append(("not recorded", f"{number(n.lost_s, 2)} s (a gap)"))
     lines = [f"{badge(e)} {following(event_words.event(e.event))}" for e in events]
     hints = [live(event_words.hint(hint)) for e in events for hint in e.event.hints]
     hints += [f"{live(event_words.other(e))}, from {number(e.start_s, 2)} s" for e in n.other_events]
@@ -62,7 +62,7 @@ def card(pull, events: list[Numbered], unit: str, note: str, several_sessions: b
         f'<article class="card {kind}" id="pull-{pull.number}" tabindex="-1"><h3>Pull {pull.number}'
         f'<span class="state">{state_of(pull, len(events))}</span></h3>'
         f'<p class="quiet">{session}{number(pull.pull.start_s, 2)} to {number(pull.pull.end_s, 2)} s, '
-        f"{'marked' if pull.pull.source == 'mark' else 'found'}</p><dl>"
+        f"{'marked with the button' if pull.pull.source == 'mark' else 'found in the signals'}</p><dl>"
         + "".join(f"<div><dt>{key}</dt><dd>{value}</dd></div>" for key, value in facts)
         + f"</dl>{listed(lines, kind='events')}{listed(hints, kind='hints')}{remark}"
         + f"{way if go else ''}</article>"
@@ -80,7 +80,11 @@ def part(drive, answer, events: list[Numbered], unit: str, notes: dict[str, str]
         few = [p for p in pulls if p.number in of_pull][:MOST_CARDS] or pulls[:MOST_CARDS]
     several = len(drive.sessions) > 1
     cards = [card(p, of_pull.get(p.number, []), unit, notes.get(str(p.number), ""), several) for p in few]
-    inside = f'<div class="cards">{"".join(cards)}</div>' if cards else "<p>No pull was marked and none was found.</p>"
+    inside = (
+        f'<div class="cards">{"".join(cards)}</div>'
+        if cards
+        else "<p>No pull was marked, and none was found in the signals.</p>"
+    )
     inside += across.part(answer, unit)
     if len(pulls) > len(few):
         shown = {p.number for p in few}

@@ -1,4 +1,4 @@
-"""Before and after, where two drives were given: did the change work, and in the same speeds what moved."""
+"""Before and after, if two drives are given: did the change work, and what changed at each engine speed."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from ringpull.report.words import listed, live, number, table, text
 
 
 def lean_pulls(compared: DriveComparison) -> str:
-    """How many pulls of each side were lean, in plain words."""
+    """The sentence that counts the lean pulls of each drive."""
     before, after = compared.lean
     return (
         f"before {before.lean} of {before.judged} pull{'' if before.judged == 1 else 's'} lean, "
@@ -22,33 +22,33 @@ def lean_pulls(compared: DriveComparison) -> str:
 
 
 def unlike(one: Unlike) -> str:
-    """A difference between the pulls themselves, in plain words."""
+    """The sentence for a difference between the pulls themselves."""
     words = {
-        "ramp": "unlike pulls: engine speed rose by {0:.0f} rpm/s before, {1:.0f} after: another gear, road or load",
+        "ramp": "unlike pulls: engine speed rose by {0:.0f} rpm/s before, {1:.0f} after (another gear, road or load)",
         "load": "unlike pulls: load was {0:.0f} {2} before, {1:.0f} {2} after",
-        "intake": "unlike pulls: intake air had {0:.0f} {2} before, {1:.0f} {2} after",
-        "coolant": "unlike pulls: coolant had {0:.0f} {2} before, {1:.0f} {2} after",
+        "intake": "unlike pulls: intake air was at {0:.0f} {2} before, {1:.0f} {2} after",
+        "coolant": "unlike pulls: coolant was at {0:.0f} {2} before, {1:.0f} {2} after",
     }[one.kind]
     return words.format(one.before, one.after, one.unit)
 
 
 def told(compared: DriveComparison) -> list[str]:
-    """All that is said of a comparison, in plain words: unlike pulls first."""
+    """All sentences about a comparison, unlike pulls first."""
     return [*(unlike(one) for one in compared.unlike), *compared.result.words]
 
 
 def sentence(result: compare.Comparison) -> str:
-    """The comparison in a sentence."""
+    """The result of the comparison in one sentence."""
     return {
         compare.BETTER: "The change brought the mixture nearer to target.",
         compare.WORSE: "The change took the mixture further from target, or leaner than it.",
-        compare.NONE: "No difference of the mean mixture is shown at any engine speed.",
+        compare.NONE: "The data show no difference of the mean mixture at any engine speed.",
         compare.NOT_ENOUGH: "There is not enough data to compare before and after.",
     }.get(result.verdict, "Some speeds are nearer to target than before, others further from it or leaner.")
 
 
 def picture(result: compare.Comparison) -> str:
-    """Measured over target before and after, and the interval of after."""
+    """The picture of lambda over target before and after, with its interval."""
     bins = [b for b in result.bins if np.isfinite(b.before) or np.isfinite(b.after)]
     if len(bins) < 2:
         return ""
@@ -56,20 +56,20 @@ def picture(result: compare.Comparison) -> str:
     return (
         both(lambda frame: panel(frame, bins), lambda frame: frame.top + frame.high + frame.bottom, name)
         + '<p class="legend"><span><svg viewBox="0 0 28 10"><path style="stroke:var(--line-0)" stroke-dasharray="8 3" '
-        'd="M0 5H28"/></svg> before, ground: a difference inside it could be chance</span><span><svg viewBox="0 0 28 '
+        'd="M0 5H28"/></svg> before; a difference within the band could be chance</span><span><svg viewBox="0 0 28 '
         '10">'
         '<path style="stroke:var(--line-1)" d="M0 5H28"/></svg> after</span><span>◆ changed</span></p>'
     )
 
 
 def panel(frame: Frame, bins: list[compare.Bin]) -> str:
-    """What stands in one frame."""
+    """The panel in one frame, as SVG."""
     rpm = np.array([b.rpm for b in bins])
     before, after = np.array([b.before for b in bins]), np.array([b.after for b in bins])
     half = np.array([(b.high - b.low) / 2.0 for b in bins])
     lines = np.concatenate([before, after, [0.99, 1.01]])
     lines = lines[np.isfinite(lines)]
-    # a very wide interval runs out of the picture rather than pressing the lines flat
+    # a very wide interval runs out of the picture, so that it does not flatten the lines
     room = max(0.02, 1.5 * float(np.ptp(lines)))
     low, high = max(float(lines.min()) - room, 0.0), float(lines.max()) + room
     every = np.concatenate([lines, np.clip(np.concatenate([before - half, before + half]), low, high)])
@@ -105,7 +105,7 @@ def panel(frame: Frame, bins: list[compare.Bin]) -> str:
 
 
 def rows(result: compare.Comparison) -> list[list[str]]:
-    """The bins as a table."""
+    """The rows of the table of bins."""
     return [
         [
             number(b.rpm),
@@ -121,12 +121,12 @@ def rows(result: compare.Comparison) -> list[list[str]]:
 
 
 def words(answer) -> str:
-    """A verdict in the report's word for it."""
+    """The verdict as the report shows it."""
     return WORD.get(answer.verdict, "Not enough data")
 
 
 def came_to(answer) -> str:
-    """A drive's verdict with its lean events counted."""
+    """A drive's verdict with the number of its lean events."""
     events = sum(len(p.lean_events) for p in answer.judged)
     pulls = f"{len(answer.judged)} judged pull{'' if len(answer.judged) == 1 else 's'}"
     if not events:
@@ -135,7 +135,7 @@ def came_to(answer) -> str:
 
 
 def summary(drive, answer, against: Against) -> str:
-    """Before and after in a few lines, for the first page."""
+    """Before and after in a few lines for the first page."""
     compared, result = against.compared, against.compared.result
     known = [b for b in result.bins if np.isfinite(b.difference)]
     better, worse = (sum(b.verdict == verdict for b in known) for verdict in (compare.BETTER, compare.WORSE))
@@ -153,13 +153,13 @@ def summary(drive, answer, against: Against) -> str:
 
 
 def counted(compared: DriveComparison) -> str:
-    """The first line of a comparison."""
+    """The sentence that counts the lean pulls, with a capital and a full stop."""
     words = lean_pulls(compared)
     return f"{words[0].upper()}{words[1:]}."
 
 
 def part(compared: DriveComparison) -> str:
-    """The section: picture and table."""
+    """The section of the comparison: picture and table."""
     result = compared.result
     heads = ["rpm", "pulls", "before", "after", "difference", "95 %", "came to"]
     return (

@@ -1,4 +1,4 @@
-"""The picture of the answer: lambda against engine speed of all pulls, the target, the uncertainty, the load below."""
+"""The picture of the answer: lambda of all pulls against engine speed, with target, uncertainty and load."""
 
 from __future__ import annotations
 
@@ -15,34 +15,39 @@ from ringpull.report.axes import Axis, Frame, band, both, path
 from ringpull.report.palette import DASHES, LINES_LIGHT
 from ringpull.report.words import quantity, text
 
-GAP_RPM = 1.5 * STEP_RPM  # a line does not join what is further apart
+GAP_RPM = 1.5 * STEP_RPM  # a line does not join points that are further apart
 MOST_LINES = 12
-MOST_MARKED = 4  # events; of more some may have to be left out
-SPAN, BELOW = 0.28, 0.04  # lambda: a hole of 0.1 fills a third of the height; so much below the least target
-MARK_WIDE, MARK_HIGH = 30.0, 22.0  # pixels of a lean event's number with its bar
+MOST_MARKED = 4  # if there are more events, some marks may have to be left out
+SPAN, BELOW = 0.28, 0.04  # lambda: the picture's height (a hole of 0.1 fills a third), its start below the least target
+MARK_WIDE, MARK_HIGH = 30.0, 22.0  # size of a lean event's number with its bar, in pixels
 
 
 def chosen(lines: Sequence[PullCurve], lean: Collection[int]) -> list[PullCurve]:
-    """The lines that are drawn one by one: all, or where they are many those with lean events first. lean: numbers of
-    the pulls that have them."""
+    """The lines that are drawn individually: all, or if there are many, those with lean events first.
+
+    lean: the numbers of the pulls with lean events.
+    """
     first = sorted(lines, key=lambda line: line.number not in lean)[:MOST_LINES]
     return sorted(first, key=lambda line: line.number)
 
 
 def of_pull(line: PullCurve, drawing: Drawing) -> str:
-    """Classes of what is shown while a line's pull is chosen."""
+    """The CSS classes of what is shown only while the line's pull is chosen."""
     return f"of-pull pull-{line.number}{' chosen' if line.number == drawing.first else ''}"
 
 
 def style(at: int, number: int = 0, first: int = -1) -> str:
-    """Colour and dash of the nth line: never by colour alone. number: its pull; first: the pull that is chosen."""
+    """Colour and dash of the nth line, so that lines never differ by colour alone.
+
+    number: the line's pull. first: the pull that is chosen.
+    """
     dash = DASHES[at % len(DASHES)]
     kind = f"pull-line pull-{number}{' chosen' if number == first else ''}"
     return f'class="{kind}" style="stroke:var(--line-{at % len(LINES_LIGHT)})" stroke-dasharray="{dash}"'
 
 
 def spread_labels(places: list[float], bottom: float = np.inf, least: float = 14.0) -> list[float]:
-    """Heights of labels moved apart so that none covers another, and up so that the last stays above `bottom`."""
+    """The heights of labels, moved apart so that none covers another, and up so that the last is above `bottom`."""
     order = np.argsort(places)
     out = list(places)
     for before, this in zip(order, order[1:]):
@@ -53,7 +58,7 @@ def spread_labels(places: list[float], bottom: float = np.inf, least: float = 14
 
 
 def part(drawn: SpeedCurve | None, answer, events: list[Numbered], unit: str) -> str:
-    """The picture of the first screen with its legend."""
+    """The picture of the first screen with its heading and legend."""
     start = '<div id="curve" class="picture"><h2><span class="q-name">Lambda</span> against engine speed</h2>'
     if drawn is None:
         return f"{start}<p>Nothing under load could be judged, so there is nothing to draw.</p></div>"
@@ -61,14 +66,17 @@ def part(drawn: SpeedCurve | None, answer, events: list[Numbered], unit: str) ->
 
 
 def half_width(answer) -> float:
-    """Half-width of the 95 % interval of a short mean, systematic part included."""
+    """Half-width of the 95 % interval of a short mean, including the systematic part."""
     return float(np.hypot(answer.uncertainty.get("random_95", 0.0), answer.uncertainty.get("systematic_95", 0.0)))
 
 
 @dataclass(frozen=True)
 class Drawing:
-    """What the panels show. shown: the lines that are drawn one by one. u: half-width of a line's ground. first: number
-    of the pull whose ground is shown before another is chosen."""
+    """What the panels show.
+
+    shown: the lines that are drawn individually. u: half-width of a line's band. first: the number of the pull whose
+    band is shown until another is chosen.
+    """
 
     curve: SpeedCurve
     shown: list[PullCurve]
@@ -79,7 +87,7 @@ class Drawing:
 
 
 def picture(answer, drawn: SpeedCurve, events: list[Numbered], unit: str) -> str:
-    """The two panels as SVG with their legend."""
+    """The two panels as SVG, with their legend."""
     lean = {e.pull.number for e in events}
     shown = chosen(drawn.lines, lean)
     drawing = Drawing(drawn, shown, events, half_width(answer), unit, first_chosen(shown, events))
@@ -93,15 +101,15 @@ def picture(answer, drawn: SpeedCurve, events: list[Numbered], unit: str) -> str
 
 
 def first_chosen(shown: Sequence[PullCurve], events: list[Numbered]) -> int:
-    """The pull whose uncertainty is drawn at first: the leanest that is drawn, else the first."""
+    """The number of the pull whose uncertainty is drawn at first: the leanest pull that is drawn, else the first."""
     drawn = {line.number for line in shown}
     lean = [one for one in events if one.pull.number in drawn]
     return max(lean, key=lambda one: one.event.depth).pull.number if lean else shown[0].number
 
 
 def heights(drawing: Drawing) -> tuple[float, float]:
-    """Least and most lambda of the picture: all of the lines where they fit in SPAN, else the target's surroundings
-    with the deepest event in them."""
+    """The least and most lambda of the picture: all of the lines if they fit in SPAN, else the range around the target
+    that includes the deepest event."""
     lines = drawing.curve.lines
     values = np.concatenate([v[np.isfinite(v)] for line in lines for v in (line.mixture, line.target)])
     low, high = float(values.min()) - drawing.u, float(values.max()) + drawing.u
@@ -114,7 +122,7 @@ def heights(drawing: Drawing) -> tuple[float, float]:
 
 
 def panels(frame: Frame, drawing: Drawing) -> str:
-    """What stands in one frame."""
+    """The panels in one frame, as SVG."""
     drawn, shown, u = drawing.curve, drawing.shown, drawing.u
     speeds = np.concatenate([line.rpm for line in drawn.lines])
     across = Axis(np.floor(speeds.min() / 500) * 500, np.ceil(speeds.max() / 500) * 500, frame.left, frame.edge)
@@ -149,7 +157,7 @@ def panels(frame: Frame, drawing: Drawing) -> str:
 
 
 def grid(frame: Frame, across: Axis, up: Axis, top: float, high: float, kind: str) -> str:
-    """Frame, lines and ticks of a panel."""
+    """The frame, grid lines and ticks of a panel."""
     out = []
     most = 6 if high > 200 else 3
     live = kind in ("lambda", "pressure", "temperature")
@@ -176,7 +184,7 @@ def grid(frame: Frame, across: Axis, up: Axis, top: float, high: float, kind: st
 
 
 class Mark(NamedTuple):
-    """Where a lean event is marked: its number at (x, y), a bar from left to right below it."""
+    """The place of a lean event's mark: its number at (x, y), a bar from left to right below it."""
 
     number: int
     x: float
@@ -186,8 +194,8 @@ class Mark(NamedTuple):
 
 
 def marks(events: list[Numbered], lines: Sequence[PullCurve], across: Axis, up: Axis, top: float) -> list[Mark]:
-    """The events' marks, over their deepest places, one that would cover another above it. Those that would go beyond
-    `top` are not there."""
+    """The marks of the events, above their deepest points. A mark that would cover another is moved above it; a mark
+    that would go beyond `top` is left out."""
     out: list[Mark] = []
     of_pull = {line.number: line for line in lines}
     for found in events:
@@ -221,7 +229,7 @@ def drawn_mark(one: Mark) -> str:
 
 
 def line_labels(frame: Frame, shown: Sequence[PullCurve], across: Axis, up: Axis) -> str:
-    """The number of each pull at the end of its line."""
+    """The labels with the number of each pull, at the end of its line."""
     ends = [np.flatnonzero(np.isfinite(line.mixture))[-1] for line in shown]
     heights = [float(up(line.mixture[end])) for line, end in zip(shown, ends, strict=True)]
     places = spread_labels(heights, frame.top + frame.high)
@@ -234,7 +242,7 @@ def line_labels(frame: Frame, shown: Sequence[PullCurve], across: Axis, up: Axis
 
 
 def load_panel(frame: Frame, shown: Sequence[PullCurve], across: Axis, unit: str) -> str:
-    """Load below, on the same speeds."""
+    """The lower panel: load against the same engine speeds."""
     loads = np.concatenate([line.load[np.isfinite(line.load)] for line in shown])
     top = frame.top + frame.high + frame.gap
     if not len(loads):
@@ -252,8 +260,8 @@ def load_panel(frame: Frame, shown: Sequence[PullCurve], across: Axis, unit: str
 
 
 def description(lines: Sequence[PullCurve], events: list[Numbered]) -> str:
-    """The picture in words, for those who do not see it."""
-    told = [f"Lambda against engine speed of {len(lines)} pulls with their target."]
+    """The picture described in words, for readers who can't see it."""
+    told = [f"Lambda of {len(lines)} pulls against engine speed, with their target."]
     for found in events[:6]:
         event = found.event
         told.append(
@@ -264,7 +272,7 @@ def description(lines: Sequence[PullCurve], events: list[Numbered]) -> str:
 
 
 def legend(drawing: Drawing, banks: int) -> str:
-    """What the lines and grounds mean."""
+    """The legend of lines and bands."""
     count, shown, events = len(drawing.curve.lines), len(drawing.shown), len(drawing.events)
     out = [
         '<span><svg viewBox="0 0 28 10"><path class="target-line" d="M0 5H28"/></svg> target</span>',
@@ -272,12 +280,10 @@ def legend(drawing: Drawing, banks: int) -> str:
         f"{quantity(LEAST_DEPTH, 'difference', 3, base=0.85)} above target: not yet an event</span>",
     ]
     if events:
-        where_room = (
-            "; where one would cover another and there is no room above, it is left out" if events > MOST_MARKED else ""
-        )
-        out.append(f"<span>▲ lean event, numbered, bar over its speeds{where_room}</span>")
+        where_room = "; a mark that has no room is left out" if events > MOST_MARKED else ""
+        out.append(f"<span>▲ lean event with its number; the bar spans its engine speeds{where_room}</span>")
     if banks > 1:
-        out.append(f"<span>of {banks} banks the leaner at each moment</span>")
+        out.append(f"<span>the leaner of {banks} banks at each moment</span>")
     options = "".join(
         f'<option value="{number}"{" selected" if number == drawing.first else ""}>pull {number}</option>'
         for number in (line.number for line in drawing.shown)
@@ -290,9 +296,8 @@ def legend(drawing: Drawing, banks: int) -> str:
         f"{pull} ± {quantity(drawing.u, 'width', 3, base=0.85)}, 95 %</span>"
     )
     if count > shown:
-        out.append(f"<span>{shown} of {count} pulls drawn one by one, those with lean events first</span>")
+        out.append(f"<span>{shown} of {count} pulls drawn individually, those with lean events first</span>")
         out.append(
-            '<span><svg viewBox="0 0 28 10"><path class="all-band" d="M1 1H27V9H1Z"/></svg> from the least to the most '
-            "of all pulls</span>"
+            '<span><svg viewBox="0 0 28 10"><path class="all-band" d="M1 1H27V9H1Z"/></svg> range of all pulls</span>'
         )
     return f'<p class="legend">{"".join(out)}</p>'

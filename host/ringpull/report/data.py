@@ -1,7 +1,7 @@
-"""Every sample of a drive for the page: each column as 16-bit steps, differences split in bytes, gzip and base64.
+"""Every sample of a drive, packed for the page: columns of 16-bit codes, differences split into bytes, gzip, base64.
 
-A column that came off a converter has few values, evenly spaced: its steps are those, so nothing is rounded. Others
-are cut in 65,534 steps over their range. NO_VALUE stands for NaN.
+A column from a converter has few, evenly spaced values; its codes count these steps, so nothing is rounded. Any other
+column is divided into 65,534 steps over its range. NO_VALUE stands for NaN.
 """
 
 from __future__ import annotations
@@ -19,12 +19,12 @@ from ringpull.report.answer_part import Numbered
 from ringpull.wording import events as event_words
 
 NO_VALUE = -32768
-LEVEL = 2  # of gzip: at 6 twice the time for a tenth less
+LEVEL = 2  # gzip level; 6 takes twice the time for a tenth less
 PROBE = 20_000
 
 
 def step_of(values: np.ndarray) -> float:
-    """The even spacing of a column's values, 0.0 where there is none. values: (n,), finite."""
+    """The even spacing of a column's values; 0.0 if they have none. values: (n,), finite."""
     few = np.unique(values[:: max(1, len(values) // PROBE)])
     apart = np.diff(few)
     apart = apart[apart > 1e-9 * max(1.0, float(np.abs(few).max()))]
@@ -55,8 +55,10 @@ def codes(values: np.ndarray) -> tuple[np.ndarray, float, float]:
 
 
 def packed(columns: list[np.ndarray]) -> str:
-    """int16 columns of equal length as text: per column the low bytes, then the high bytes, of its differences
-    (modulo 65,536, the first from 0); gzip; base64."""
+    """int16 columns of equal length as text.
+
+    Each column's low bytes, then high bytes, of its differences (modulo 65,536, the first from 0); gzip; base64.
+    """
     parts = []
     for column in columns:
         bits = column.view(np.uint16)
@@ -66,7 +68,7 @@ def packed(columns: list[np.ndarray]) -> str:
 
 
 def runs_of(rows: np.ndarray) -> list[list[int]]:
-    """[first row, count] of each stretch of rows without a hole. rows: (n,) rising row numbers."""
+    """[first row, count] of each run of rows without a gap. rows: (n,) rising row numbers."""
     if not len(rows):
         return []
     cuts = np.flatnonzero(np.diff(rows) != 1) + 1
@@ -76,14 +78,14 @@ def runs_of(rows: np.ndarray) -> list[list[int]]:
 
 
 def role_of(channel: dict, lambda_names: set[str]) -> str:
-    """Which panel a channel belongs to: "lambda", "speed" or its own."""
+    """The panel of a channel: "lambda", "speed" or a panel of its own."""
     if channel["kind"] == "lambda":
         return "lambda" if channel["name"] in lambda_names else "commanded"
     return "speed" if channel["kind"] == "pulses" and "per_rev" in channel else ""
 
 
 def described(session) -> list[dict]:
-    """The channels of a session for the page: column, label, unit, role."""
+    """Column, label, unit and role of each channel of a session, for the page."""
     lambdas = {c["name"] for c in roles.lambda_channels([c.config for c in session.channels])}
     return [
         {
@@ -97,10 +99,11 @@ def described(session) -> list[dict]:
 
 
 def judged_columns(judged, times: np.ndarray) -> dict[str, np.ndarray]:
-    """Lambda with delay and lag undone (of several banks each one's, by its channel), its target, and whether the
-    engine was under load (1 or 0), at the times of a session's rows. Where the sensor was at an end of its range there
-    is
-    nothing to undo: it did not measure."""
+    """Corrected lambda (of each bank, by its channel), its target, and 1 where the engine was under load, else 0.
+
+    At the times of a session's rows. Where the sensor was at an end of its range it did not measure, so corrected
+    lambda is NaN there.
+    """
     columns = judged.columns
     if not len(columns):
         return {}
@@ -124,7 +127,7 @@ def judged_columns(judged, times: np.ndarray) -> dict[str, np.ndarray]:
 
 
 def packed_as(listed: list[dict], arrays: list[np.ndarray]) -> str:
-    """Columns as text; scale and offset of each are added to what is `listed` of it."""
+    """The columns as text; the scale and offset of each are added to its entry in `listed`."""
     coded = []
     for one, values in zip(listed, arrays, strict=True):
         column, one["scale"], one["offset"] = codes(values)
@@ -133,7 +136,7 @@ def packed_as(listed: list[dict], arrays: list[np.ndarray]) -> str:
 
 
 def session_data(session) -> tuple[dict, str]:
-    """(what the page needs to know of a session, the samples of its channels as text)."""
+    """(a session's description for the page, the samples of its channels as text)."""
     table = session.awake.table()
     times = table["time_s"]
     listed = described(session)
@@ -149,7 +152,7 @@ def session_data(session) -> tuple[dict, str]:
 
 
 def judged_data(session, judged) -> tuple[list[dict], str]:
-    """The same of what the analysis adds: (columns, samples as text)."""
+    """(description, samples as text) of the columns that the analysis adds."""
     added = judged_columns(judged, session.awake.table()["time_s"])
     labels = {channel.name + "_aligned": channel.label for channel in session.channels}
     listed = judged_described(added, labels)
@@ -157,33 +160,35 @@ def judged_data(session, judged) -> tuple[list[dict], str]:
 
 
 def judged_described(added: Iterable[str], labels: dict[str, str]) -> list[dict]:
-    """What the page needs to know of the columns of judged_columns(). labels: of columns, for people."""
+    """The description of the columns of judged_columns(), for the page. labels: labels of lambda columns."""
     known = {"lambda_target": ("target", "target"), "loaded": ("under load", "loaded")}
     out = []
     for name in added:
-        label, role = known.get(name, (f"{labels.get(name, 'lambda')}, delay and lag undone", "aligned"))
+        label, role = known.get(name, (f"{labels.get(name, 'lambda')}, corrected", "aligned"))
         out.append({"column": name, "unit": "", "label": label, "role": role})
     return out
 
 
 class Packing:
-    """session_data() of a drive's sessions, made in a second thread: begun before the answer is looked for, it is there
-    when that is found. Coding and compressing leave Python's lock free."""
+    """session_data() of a drive's sessions, made in a second thread while the answer is worked out.
+
+    Coding and compressing release Python's lock.
+    """
 
     def __init__(self, drive) -> None:
         for session in drive.sessions:
-            session.awake.table()  # decoded once, here: both threads need it
+            session.awake.table()  # decoded here, once, since both threads need it
         pool = ThreadPoolExecutor(1)
         self._made = [pool.submit(session_data, session) for session in drive.sessions]
         pool.shutdown(wait=False)
 
     def made(self) -> list[tuple[dict, str]]:
-        """In the order of the sessions; waits for what is not there yet."""
+        """The result for each session, in order; waits until it is complete."""
         return [one.result() for one in self._made]
 
 
 def marked(drive) -> list[dict]:
-    """The marked pulls for the traces, before anything is judged."""
+    """The marked pulls for the traces, before the drive is judged."""
     marks = [(s, m) for s in drive.sessions for m in s.marks if not m.void]
     return [
         {
@@ -198,7 +203,7 @@ def marked(drive) -> list[dict]:
 
 
 def spans(answer, events: list[Numbered]) -> list[dict]:
-    """Pulls, lean events and warnings of the lamp for the traces."""
+    """Pulls, lean events and the lamp's warnings, for the traces."""
     out = [
         {
             "kind": "pull",
@@ -227,7 +232,7 @@ def spans(answer, events: list[Numbered]) -> list[dict]:
 
 
 def lamp_span(session: int, start_s: float, end_s: float) -> dict:
-    """A warning of the logger's lamp for the traces."""
+    """A warning of the logger's lamp, for the traces."""
     return {
         "kind": "lamp",
         "number": 0,
@@ -238,6 +243,6 @@ def lamp_span(session: int, start_s: float, end_s: float) -> dict:
 
 
 def as_script(value: object) -> str:
-    """JSON that can stand inside a script element whatever its texts hold."""
+    """JSON that is safe inside a script element, whatever its texts contain."""
     text = json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
     return text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e").replace("\u2028", "\\u2028")

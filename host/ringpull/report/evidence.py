@@ -1,4 +1,4 @@
-"""The back of the report: what was left out, how well the instrument ran, how it was done, what was assumed."""
+"""The back of the report: what was left out, how well the logger ran, the method and the assumptions."""
 
 from __future__ import annotations
 
@@ -14,17 +14,17 @@ MOST_ACROSS = 4  # sessions
 
 
 def left_out(answer) -> str:
-    """Seconds of the pulls that were not judged, with the rule of each mask."""
+    """The section of what was left out: seconds of the pulls by mask, with each mask's rule."""
     rows = [
         [text(masks.title(mask)), f"{number(seconds, 2)} s", live(masks.RULES.get(mask, ""))]
         for mask, seconds in sorted(answer.left_out.items(), key=lambda item: -item[1])
     ]
     inside = (
-        table(["what", "seconds of all pulls", "rule"], rows, "left out of judgement")
+        table(["reason", "seconds of all pulls", "rule"], rows, "left out of judgement")
         if rows
         else ("<p>Nothing was left out of the pulls.</p>")
     )
-    return section("left-out", "Left out, and why", inside + "<p>One moment may be left out by several rules.</p>")
+    return section("left-out", "Left out, and why", inside + "<p>A moment may be left out by several rules.</p>")
 
 
 def section(key: str, title: str, inside: str) -> str:
@@ -33,7 +33,7 @@ def section(key: str, title: str, inside: str) -> str:
 
 
 def instruments(answer) -> str:
-    """What the drive says for and against each instrument; the contradicted ones first."""
+    """The section of the evidence for and against each instrument, the contradicted first."""
     listed_first = sorted(answer.instruments, key=lambda one: one.state is not State.CONTRADICTED)
     several = len({one.session for one in listed_first}) > 1
     rows = [
@@ -64,7 +64,7 @@ def _or_untold(figure: int | None, unit: str = "") -> str:
 
 
 def ran(session, before_utc: str | None) -> list[str]:
-    """How well the logger ran in a session. before_utc: of Drive.before_utc()."""
+    """A table row: how well the logger ran in a session. before_utc: from Drive.before_utc()."""
     timing = session.timing
     return [
         str(session.id),
@@ -81,7 +81,7 @@ def ran(session, before_utc: str | None) -> list[str]:
 
 
 def together(damage: list) -> list[list[str]]:
-    """Damaged blocks as rows of a table, neighbours with one reason in one."""
+    """Table rows of damaged blocks; neighbouring blocks with the same reason share a row."""
     runs: list[list] = []
     for one in damage:
         last = runs[-1] if runs else None
@@ -110,18 +110,20 @@ def calibrations(drive) -> str:
 
 
 def health(drive) -> str:
-    """How well the logger ran and what can be read of it."""
-    heads = ["session", "start", "length", "rows", "late, 99 % / most", "edges rejected as glitches"]
+    """The section of the logger's health: timing, damage and gaps."""
+    heads = ["session", "start", "length", "rows", "lateness, 99 % / most", "pulses rejected as interference"]
     heads += ["longest stall", "least free memory", f"supply below {layout.DIP_V:g} V, times", "firmware"]
     rows = [ran(session, drive.before_utc(session.id)) for session in drive.sessions[:MOST_ROWS]]
-    if len(rows) <= MOST_ACROSS:  # a line each of what there is: it fits a phone and paper
+    if len(rows) <= MOST_ACROSS:  # transposed, so that the table fits a phone and paper
         heads, rows = (
             [heads[0], *(row[0] for row in rows)],
             [list(one) for one in zip(heads[1:], *(r[1:] for r in rows))],
         )
     blocks = drive.blocks
-    out = table(heads, rows, "sessions") + calibrations(drive) + (
-        f"<p>Blocks: {blocks.read} read, {blocks.damaged} damaged, {blocks.missing} missing.</p>"
+    out = (
+        table(heads, rows, "sessions")
+        + calibrations(drive)
+        + (f"<p>Blocks: {blocks.read} read, {blocks.damaged} damaged, {blocks.missing} missing.</p>")
     )
     if len(drive.sessions) > MOST_ROWS:
         out += f"<p>{len(drive.sessions) - MOST_ROWS} more sessions are not in this table.</p>"
@@ -136,11 +138,11 @@ def health(drive) -> str:
         out += table(
             ["file", "blocks", "reason"], together(damage)[:MOST_ROWS], f"damaged blocks ({len(damage)} in all)"
         )
-    return section("health", "Health of the instrument", out)
+    return section("health", "Health of the logger", out)
 
 
 def by_session(answer) -> str:
-    """Delay and uncertainty of each session that has pulls."""
+    """The table of delay and uncertainty of each session with pulls."""
     rows = [
         [
             str(key),
@@ -156,21 +158,21 @@ def by_session(answer) -> str:
 
 
 def method(drive, answer, unit: str) -> str:
-    """Alignment, uncertainty and assumptions."""
+    """The section of the method: alignment, uncertainty and assumptions."""
     alignment, budget = answer.alignment, answer.uncertainty
     out = ""
     if len(answer.sessions) > 1:
-        out += "<p>Sessions differ; each was judged by its own delay, lag and uncertainty:</p>" + by_session(answer)
+        out += "<p>Sessions differ; each was judged with its own delay, lag and uncertainty:</p>" + by_session(answer)
     if alignment:
         out += (
-            "<p>A sensor tells of gas that was burnt a little earlier: the delay of the pipe and the lag of the sensor "
-            "were undone before anything was judged.</p>"
+            "<p>A sensor reads gas that was burnt a little earlier. The delay of the exhaust pipe and the lag of the "
+            "sensor were removed before anything was judged.</p>"
         )
         for name, one in alignment.get("banks", {"": alignment}).items():
             of_bank = f" of {name}" if name else ""
             out += (
                 f"<p>Lag{text(of_bank)} {number(one['tau_s'] * 1000)} ± {number(one['tau_u'] * 1000)} ms; "
-                f"found so: {live(one['source'])}.</p>"
+                f"source: {live(one['source'])}.</p>"
             )
             rows = [
                 [number(rpm), load(at, unit), f"{number(delay * 1000)} ± {number(u * 1000)}"]

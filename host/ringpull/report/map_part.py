@@ -1,4 +1,4 @@
-"""The fuel map as a picture: measured over target by speed and load, with samples and interval of each cell."""
+"""The fuel map as a picture: lambda over target by engine speed and load, with passes and interval of each cell."""
 
 from __future__ import annotations
 
@@ -9,11 +9,11 @@ from ringpull.analysis.cells.fuelmap import FuelMap
 from ringpull.report.palette import on_map
 from ringpull.report.words import QUANTITIES, listed, live, load, number, text
 
-SPAN = 0.08  # of the colours: from this much rich to this much lean
+SPAN = 0.08  # the colours reach from this much rich to this much lean
 
 
 def sign(cell) -> str:
-    """What a cell says surely: a lean event in it, or by its interval, systematic part included, lean or rich."""
+    """The sign of a cell: a lean event in it, or surely lean or rich by its interval with the systematic part."""
     if cell.lean_event:
         return "!"
     if not isfinite(cell.low):
@@ -24,30 +24,30 @@ def sign(cell) -> str:
 
 
 def place_of(cell, unit: str) -> str:
-    """Where a cell is, in words."""
+    """The engine speed and load of a cell."""
     return f"{cell.rpm:.0f} rpm" + ("" if cell.load is None else f", {cell.load:.0f} {unit}")
 
 
 def told(cell) -> str:
-    """What is known of a cell, in words."""
+    """The result of a cell in words."""
     event = "; a lean event lies in it" if cell.lean_event else ""
     if cell.state == NOT_MAPPED:
-        return f"under load for {cell.seconds:.1f} s, only just after the throttle opened: not mapped{event}"
+        return f"under load for {cell.seconds:.1f} s, but only just after the throttle opened: not mapped{event}"
     passes = "1 pass" if cell.passes == 1 else f"{cell.passes} passes"
-    known = f"measured over target {cell.ratio:.3f}, {passes}, {cell.seconds:.1f} s{event}"
+    known = f"lambda over target {cell.ratio:.3f}, {passes}, {cell.seconds:.1f} s{event}"
     if not isfinite(cell.low):
         return f"{known}; too few passes for an interval"
-    factor = f"; fuel times {cell.factor:.3f}" if isfinite(cell.factor) else ""
+    factor = f"; multiply fuel by {cell.factor:.3f}" if isfinite(cell.factor) else ""
     return f"{known}, 95 % {cell.low:.3f} to {cell.high:.3f}{factor}"
 
 
 def place(ratio: float) -> float:
-    """Where a ratio stands on the colours' scale, 0 to 1."""
+    """The place of a ratio on the colour scale, 0 to 1."""
     return (ratio - 1.0) / SPAN / 2.0 + 0.5
 
 
 def square(cell, unit: str, first: bool) -> str:
-    """A cell of the picture."""
+    """A cell of the picture as HTML."""
     mapped = cell.state != NOT_MAPPED
     ground, ink = on_map(place(cell.ratio)) if mapped else ("transparent", "inherit")
     few = "" if isfinite(cell.low) else " few"
@@ -63,7 +63,7 @@ def square(cell, unit: str, first: bool) -> str:
 
 
 def unit_name(unit: str) -> str:
-    """The load's unit, which follows the units chooser."""
+    """The load's unit as HTML that follows the units chooser."""
     kind = QUANTITIES.get(unit)
     return f'<span class="q-unit" data-q="{kind}">{text(unit)}</span>' if kind else text(unit)
 
@@ -93,15 +93,15 @@ def part(made: FuelMap) -> str:
         for k in range(9)
     )
     return (
-        f'{title}<p class="quiet" id="map-how">Load down, engine speed in rpm across<span class="touch">; touch a '
+        f'{title}<p class="quiet" id="map-how">Engine speed in rpm across, load down<span class="touch">; touch a '
         "cell, or "
         'move with the arrow keys</span>.</p><div class="scroll"><table class="map" '
         'aria-describedby="map-how"><thead><tr><td class="corner">'
         f"{unit_name(unit)}</td>"
         f"{head}</tr></thead><tbody>{''.join(rows)}</tbody>"
         f'</table></div><p id="map-cell" role="status">&nbsp;</p><p class="legend"><span class="scale">{scale}</span>'
-        "<span>lambda over target, whatever unit is chosen: 1.00 is on target, more is lean</span><span>! a lean event "
-        "lies in it, ▲ surely lean, ▼ surely rich (95 %, systematic part included)"
-        "</span><span>dashed edge: too few passes; spool: only seen just after the throttle opened, not mapped; "
+        "<span>lambda over target, in every unit: 1.00 is on target, more is lean</span><span>! contains a lean "
+        "event, ▲ surely lean, ▼ surely rich (95 %, systematic part included)"
+        "</span><span>dashed edge: too few passes; spool: visited only just after the throttle opened, not mapped; "
         f"empty: never visited</span></p>{listed([live(w) for w in made.words], kind='small')}</section>"
     )

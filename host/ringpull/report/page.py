@@ -1,4 +1,4 @@
-"""The parts put together: one HTML document that asks for nothing else."""
+"""The parts of the report put together: one HTML document that loads nothing else."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def load_unit(answer) -> str:
 
 
 def chooser() -> str:
-    """The units chooser."""
+    """The units chooser as HTML."""
     fields = "".join(
         f'<label>{text(title)} <select id="unit-{key}">'
         + "".join(f'<option value="{value}">{text(shown)}</option>' for value, shown in options)
@@ -47,7 +47,7 @@ def chooser() -> str:
 
 
 def fuel(drive) -> dict:
-    """Name and stoichiometric air-fuel ratio of the configured fuel, for the units chooser."""
+    """The name and stoichiometric air-fuel ratio of the configured fuel, for the units chooser."""
     from shared_math import mixture
 
     config = drive.sessions[0].config if drive.sessions else {}
@@ -56,7 +56,7 @@ def fuel(drive) -> dict:
 
 
 def session_chooser(drive) -> str:
-    """A chooser where there is more than one session."""
+    """A session chooser as HTML; empty if there is only one session."""
     if len(drive.sessions) < 2:
         return ""
     options = "".join(f'<option value="{s.id}">session {s.id}</option>' for s in drive.sessions)
@@ -64,8 +64,11 @@ def session_chooser(drive) -> str:
 
 
 def traces(chooser: str, more: str = "", below: str = "", after: str = "") -> str:
-    """The place where the page's script draws the samples. chooser, more: controls before and after the usual ones.
-    below: what stands under them. after: under the traces."""
+    """The section in which the page's script draws the samples.
+
+    chooser, more: controls before and after the usual ones. below: HTML under the controls. after: HTML under the
+    traces.
+    """
     return (
         '<section id="traces" aria-labelledby="traces-title"><h2 id="traces-title">Traces</h2>'
         f'<div class="tools" role="group" aria-label="traces">{chooser}'
@@ -78,27 +81,27 @@ def traces(chooser: str, more: str = "", below: str = "", after: str = "") -> st
         '<button type="button" id="earlier">earlier</button><button type="button" id="later">later</button>'
         f"{more}</div>{below}"
         '<p class="quiet" id="keys">Drag to zoom, double-click to see everything. Keys, with the traces in focus: left '
-        "and right move the cursor, with shift by 20; + and - zoom, 0 shows everything, page up and down move "
-        "along.</p>"
+        "and right move the cursor (with shift by 20 samples), + and - zoom, 0 shows everything, page up and page down "
+        "scroll.</p>"
         '<div id="panels" tabindex="0" role="application" aria-label="traces" aria-describedby="keys"></div>'
         '<p id="cursor" role="status" aria-live="polite"></p>'
-        "<noscript><p>The traces need JavaScript; all else on this page does not.</p></noscript>"
+        "<noscript><p>The traces need JavaScript; the rest of this page does not.</p></noscript>"
         f"{after}</section>"
     )
 
 
 def inlined(names: tuple[str, ...], folder: Path = HERE) -> str:
-    """Files of a package, one after the other."""
+    """The contents of files in a folder, one after the other."""
     return "\n".join((folder / name).read_text(encoding="utf-8") for name in names)
 
 
 def drawing_library() -> str:
-    """The plotting library as a script, led by its licence: whoever gets the page gets a copy of the library."""
+    """The plotting library as a script, with its licence first, since every copy of the page contains the library."""
     return f"/*\n{inlined(('vendor/uplot-LICENSE.txt',))}*/\n{inlined(('vendor/uplot.min.js',))}"
 
 
 def samples(drive, answer, packing: data.Packing) -> tuple[list[dict], str]:
-    """(what is known of each session, the script elements that hold the samples)."""
+    """(the description of each session, the script elements that hold the samples)."""
     judged = {p.pull.session: p.judged for p in answer.pulls}
     told, blobs = [], []
     for session, (known, packed) in zip(drive.sessions, packing.made(), strict=True):
@@ -113,22 +116,22 @@ def samples(drive, answer, packing: data.Packing) -> tuple[list[dict], str]:
 
 
 def notes_of(drive) -> dict[str, str]:
-    """Remarks about pulls that are kept beside the ring file, whoever kept them."""
+    """The remarks about pulls that are kept beside the ring file, by pull number."""
     from ringpull.files.remarks import of_pulls
 
     return of_pulls(drive.source, drive.pulls(), drive.older_ring)
 
 
 def remarks_elsewhere(drive) -> str:
-    """Remarks on moments outside of all pulls, under the traces."""
+    """The remarks on moments outside of all pulls, as HTML under the traces."""
     from ringpull.files.remarks import placed
 
     words = [text(said) for number, said in placed(drive.source, drive.pulls(), drive.older_ring) if number is None]
-    return f"<h3>Remarks outside of the pulls</h3>{listed(words)}" if words else ""
+    return f"<h3>Remarks outside the pulls</h3>{listed(words)}" if words else ""
 
 
 def page(drive, answer, against: Against | None = None, packing: data.Packing | None = None) -> str:
-    """The document. packing: of the drive, if it has been begun."""
+    """The whole document. packing: the packed samples, if packing was started earlier."""
     packing = packing or data.Packing(drive)
     events = answer_part.numbered(answer)
     unit = load_unit(answer)

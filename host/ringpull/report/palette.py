@@ -1,7 +1,7 @@
-"""Every colour of the report, the page and the printed pictures. Nothing else in the project names a colour.
+"""All colours of the report, the page and the printed pictures. Nothing else in the project names a colour.
 
-Hues for lines follow the colour set for all kinds of colour vision by Okabe and Ito (2008), darkened on light ground
-and lightened on dark ground until they stand out at 3 to 1 (WCAG 2.1, 1.4.11); texts stand out at 4.5 to 1 (1.4.3).
+The hues of lines follow the set for all kinds of colour vision by Okabe and Ito (2008), darkened on a light ground and
+lightened on a dark one until their contrast is 3 to 1 (WCAG 2.1, 1.4.11); that of texts is 4.5 to 1 (1.4.3).
 """
 
 from __future__ import annotations
@@ -44,7 +44,7 @@ LINES_LIGHT = ("#0072b2", "#b04a00", "#007a5a", "#a3507f", "#8a6500", "#2f7fae",
 LINES_DARK = ("#56b4e9", "#ff9a4d", "#2fc596", "#dd8fba", "#f0d442", "#7f9cf5", "#c9ced3")
 DASHES = ("", "8 3", "2 3", "10 3 2 3", "5 5", "12 4", "3 2")
 
-# From rich to lean for maps: steps of cividis (Nunez, Anderton, Renslow 2018), even in lightness for every eye
+# From rich to lean, for maps: steps of cividis (Nunez, Anderton, Renslow 2018), even in lightness for all colour vision
 MAP = ("#00224e", "#2a3f6d", "#575d6d", "#7d7c78", "#a59c74", "#d2c060", "#fee838")
 
 
@@ -62,7 +62,7 @@ def contrast(one: str, other: str) -> float:
 
 
 def on_map(fraction: float) -> tuple[str, str]:
-    """(ground, text) for a place on the map's scale, 0 to 1: the text is whichever of black and white reads better."""
+    """(ground, text) colour for a place on the map's scale, 0 to 1. The text is black or white by contrast."""
     place = min(max(fraction, 0.0), 1.0) * (len(MAP) - 1)
     low = min(int(place), len(MAP) - 2)
     share = place - low
@@ -81,7 +81,7 @@ def _variables(colours: dict[str, str], lines: tuple[str, ...]) -> str:
 
 
 def css() -> str:
-    """The palette as style sheet variables: light, and dark where the reader's system asks for it; paper is light."""
+    """The palette as CSS variables: light, or dark if the reader's system prefers it; paper is light."""
     light, dark = _variables(LIGHT, LINES_LIGHT), _variables(DARK, LINES_DARK)
     return (
         f":root{{color-scheme:light;{light}}}\n"
@@ -90,5 +90,5 @@ def css() -> str:
 
 
 def for_canvas() -> dict[str, dict]:
-    """The palette for the page's script, which draws on canvases: light and dark."""
+    """The light and the dark palette for the page's script, which draws on canvases."""
     return {"light": {**LIGHT, "lines": LINES_LIGHT}, "dark": {**DARK, "lines": LINES_DARK}}

@@ -1,4 +1,4 @@
-"""Pictures for elsewhere, PNG and PDF, in the report's own palette."""
+"""The report's pictures as PNG and PDF, in the report's palette."""
 
 from __future__ import annotations
 
@@ -33,8 +33,8 @@ try:
 except ImportError:
     raise MissingPart(
         "pictures can't be drawn: matplotlib is not installed",
-        "it is an extra of ringpull, needed for PNG and PDF alone",
-        "pip install '.[pictures]' in the folder that Ringpull was unpacked in",
+        "it is an extra of ringpull, needed only for PNG and PDF",
+        "run pip install '.[pictures]' in the folder that Ringpull was unpacked in",
     ) from None
 matplotlib.use("Agg")
 from matplotlib.backends.backend_pdf import PdfPages  # noqa: E402
@@ -46,7 +46,7 @@ WIDE = (10.0, 6.0)
 MOST_PULLS = 12
 MOST_REASONS = 8
 MOST_LETTERS = 100
-MOST_LINES = 13  # of a text on the first page
+MOST_LINES = 13  # lines of one text on the first page
 STYLE: Any = {
     "font.size": 9,
     "axes.edgecolor": LIGHT["edge"],
@@ -64,20 +64,20 @@ STYLE: Any = {
 
 @contextmanager
 def quiet() -> Iterator[None]:
-    """No warnings of the library's own about letters that its font lacks: they are drawn as boxes."""
+    """Suppress the library's warnings about characters that its font lacks; they are drawn as boxes."""
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph")
         yield
 
 
 def dash(at: int):
-    """The nth line's dash as matplotlib has it."""
+    """The nth line's dash in matplotlib's form."""
     marks = [float(n) / 2.0 for n in DASHES[at % len(DASHES)].split()]
     return (0, tuple(marks)) if marks else "solid"
 
 
 def curve(answer, events: list[Numbered], unit: str) -> Figure | None:
-    """Lambda against engine speed with target, uncertainty and load; None where nothing was judged."""
+    """Lambda against engine speed, with target, uncertainty and load; None if nothing was judged."""
     drawn = speed_curve.of_answer(answer)
     if drawn is None:
         return None
@@ -111,7 +111,7 @@ def curve(answer, events: list[Numbered], unit: str) -> Figure | None:
 
 
 def mark(axes, one: Mark, low: float, high: float, across: Axis) -> None:
-    """A lean event's number over its speeds."""
+    """Draw a lean event's number and its bar."""
     rpm = [across.low + x / across.last * (across.high - across.low) for x in (one.left, one.right, one.x)]
     top = high - (one.y + 4) / WIDE_PX.high * (high - low)
     axes.plot(rpm[:2], [top, top], color=LIGHT["lean"], linewidth=1.5)
@@ -120,13 +120,13 @@ def mark(axes, one: Mark, low: float, high: float, across: Axis) -> None:
 
 
 def shortened(words: str) -> str:
-    """A text in a line of its own."""
+    """A text cut to one line."""
     line = " ".join(words.split())
     return line if len(line) <= MOST_LETTERS else line[: MOST_LETTERS - 1] + "…"
 
 
 def pull_traces(drive, pull, events: list[Numbered]) -> Figure:
-    """Every channel of one pull over time."""
+    """All channels of one pull against time."""
     session = drive.session(pull.pull.session)
     frame = pull.frame
     channels = session.channels
@@ -147,13 +147,13 @@ def pull_traces(drive, pull, events: list[Numbered]) -> Figure:
         name = channel.label + (f", {channel.unit}" if channel.unit else "")
         axes.set_title(shortened(name), loc="left", fontsize=8, pad=2, color=LIGHT["quiet"])
     panels[-1].set_xlabel("time, s")
-    solid = "; lambda as measured (solid), delay and lag undone (long dashes), target (short dashes)"
+    solid = "; lambda as measured (solid), corrected for delay and lag (long dashes), target (short dashes)"
     figure.suptitle(f"pull {pull.number}" + solid, x=0.01, ha="left", fontsize=9)
     return figure
 
 
 def fuel_map(made: fuelmap.FuelMap) -> Figure:
-    """Measured over target by speed and load; in each cell that, the factor for the fuel, and the passes."""
+    """The map of lambda over target by engine speed and load, with factor and passes in each cell."""
     ratio = made.grid("ratio")
     figure = Figure(figsize=(2.4 + 0.56 * len(made.axes.speeds), 1.9 + 0.42 * len(ratio)), layout="constrained")
     axes = figure.subplots()
@@ -176,12 +176,12 @@ def fuel_map(made: fuelmap.FuelMap) -> Figure:
     axes.set_ylabel(f"load, {made.load_unit}" if made.load_unit else "load")
     title = "Measured lambda over target; × factor for the fuel; n passes; ! lean event; empty: never visited"
     axes.set_title(title, fontsize=8, loc="left")
-    figure.colorbar(image, label="measured over target, more is lean")
+    figure.colorbar(image, label="lambda over target (more is lean)")
     return figure
 
 
 def in_cell(cell) -> str:
-    """What stands in a cell of the map's picture."""
+    """The text in a cell of the map's picture."""
     event = " !" if cell.lean_event else ""
     if cell.state == NOT_MAPPED:
         return f"not\nmapped{event}"
@@ -190,18 +190,20 @@ def in_cell(cell) -> str:
 
 
 def write_map(made: fuelmap.FuelMap, output: Path) -> Path:
-    """The fuel map as a picture; its ending says which kind. Raises CannotWrite."""
+    """Write the fuel map as a picture; the ending of `output` chooses the format. Raises CannotWrite."""
     try:
         with whole(output) as fresh, matplotlib.rc_context(STYLE):
             fuel_map(made).savefig(fresh, dpi=150)
     except ValueError as fault:
         told = str(fault).splitlines()[0]
-        raise CannotWrite(f"{output} can't be written ({told})", "a slip in its ending", "give another") from None
+        raise CannotWrite(
+            f"{output} can't be written ({told})", "the ending is mistyped or not a picture's", "use .png"
+        ) from None
     return output
 
 
 def first_page(drive, answer, events: list[Numbered], unit: str, against: Against | None = None) -> list[Figure]:
-    """What a customer takes home, as a page of text; two where there is much to say."""
+    """The customer's page of text; two pages if there is much to say."""
     lines: list[tuple[str, str]] = []
     facts = known_facts(drive)
     lines.append(("big", shortened(dict(facts)["vehicle"] or drive.source.name)[:60]))
@@ -229,7 +231,7 @@ def first_page(drive, answer, events: list[Numbered], unit: str, against: Agains
 
 
 def wrapped(words: str, most: int = MOST_LINES, wide: int = 86) -> list[str]:
-    """A text in lines of `wide` letters, at most so many lines."""
+    """A text in at most `most` lines of `wide` characters."""
     lines = textwrap.wrap(words, wide) or [""]
     if len(lines) <= most:
         return lines
@@ -237,7 +239,7 @@ def wrapped(words: str, most: int = MOST_LINES, wide: int = 86) -> list[str]:
 
 
 def pages_of(lines: list[tuple[str, str]]) -> list[Figure]:
-    """Lines of (kind, words) set on pages."""
+    """The pages that hold the lines. lines: (kind, words)."""
     out: list[Figure] = []
     place = 0.0
     for kind, words in lines:
@@ -251,7 +253,7 @@ def pages_of(lines: list[tuple[str, str]]) -> list[Figure]:
 
 
 def before_and_after(drive, answer, against: Against) -> list[str]:
-    """The comparison with an earlier drive in lines."""
+    """The sentences of the comparison with an earlier drive."""
     compared = against.compared
     return [
         f"{compare_part.counted(compared)} {compare_part.sentence(compared.result)}",
@@ -262,7 +264,7 @@ def before_and_after(drive, answer, against: Against) -> list[str]:
 
 
 def plain(words: str) -> str:
-    """HTML without its elements."""
+    """The text of HTML, without its tags."""
     from html import unescape
     from re import sub
 
@@ -270,8 +272,7 @@ def plain(words: str) -> str:
 
 
 def figures(drive, answer, unit: str) -> Iterator[tuple[str, Figure]]:
-    """(name, figure) of all pictures: the curve, the fuel map, then the pulls, those with lean events first where they
-    are many."""
+    """(name, figure) of all pictures: curve, fuel map, then pulls (if they are many, those with lean events first)."""
     events = numbered(answer)
     drawn = curve(answer, events, unit)
     if drawn is not None:
@@ -286,7 +287,7 @@ def figures(drive, answer, unit: str) -> Iterator[tuple[str, Figure]]:
 
 
 def write_pngs(drive, answer, folder: Path) -> list[Path]:
-    """Each picture as a file in `folder`; their paths. CannotWrite, or OSError where there can be no such folder."""
+    """Write each picture to `folder` and return the paths. Raises CannotWrite, or OSError if it can't be made."""
     from ringpull.report.page import load_unit
 
     folder.mkdir(parents=True, exist_ok=True)
@@ -300,7 +301,7 @@ def write_pngs(drive, answer, folder: Path) -> list[Path]:
 
 
 def write_pdf(drive, answer, output: Path, against: Against | None = None) -> Path:
-    """All pictures in one file, led by the page for the customer. OSError where it can't be written."""
+    """Write the customer's page and all pictures to one file. Raises OSError if it can't be written."""
     from ringpull.report.page import load_unit
 
     unit = load_unit(answer)

@@ -1,4 +1,4 @@
-"""Small pieces of HTML: escaped text, and numbers that the reader may want in other units."""
+"""Small pieces of HTML: escaped text, lists, tables, and numbers that follow the units chooser."""
 
 from __future__ import annotations
 
@@ -13,23 +13,24 @@ QUANTITIES = {"kPa": "pressure", "degC": "temperature"}
 
 
 def text(value: object) -> str:
-    """Anything from a user, made harmless."""
+    """The value as escaped text."""
     return escape(str(value), quote=True)
 
 
 def number(value: float | None, digits: int = 0, sign: bool = False) -> str:
-    """A plain number, or a dash where there is none."""
+    """A plain number; a dash for None and NaN."""
     if value is None or not isfinite(value):
         return DASH
     return f"{value:+.{digits}f}" if sign else f"{value:.{digits}f}"
 
 
 def quantity(value: float | None, kind: str, digits: int, unit: bool = True, base: float | None = None) -> str:
-    """A number that follows the units chooser. kind: "lambda", "difference" (of lambdas, signed), "width" (of an
-    interval of lambda), "pressure" (kPa),
-    "temperature" (degC) or "warming" (a difference of temperatures, degC). digits: in these units. unit: whether a unit
-    is shown after it. base: the lambda that a difference or width stands at: as equivalence ratio it depends on
-    that."""
+    """A number that follows the units chooser.
+
+    kind: "lambda", "difference" (of lambda, signed), "width" (of an interval of lambda), "pressure" (kPa),
+    "temperature" (degC) or "warming" (a difference of temperature, degC). digits: decimals in these units. unit:
+    whether the unit is shown. base: the lambda at which a difference or width is converted to equivalence ratio.
+    """
     if value is None or not isfinite(value):
         return DASH
     shown = number(value, digits, sign=kind == "difference")
@@ -40,8 +41,10 @@ def quantity(value: float | None, kind: str, digits: int, unit: bool = True, bas
 
 
 def live(sentence: str) -> str:
-    """A sentence of the analysis, its pressures and temperatures following the units chooser; lambda stays lambda, and
-    the page says so where another mixture unit is chosen."""
+    """A sentence whose pressures and temperatures follow the units chooser.
+
+    Lambda stays lambda; the page says so if another unit of the mixture is chosen.
+    """
     if not isinstance(sentence, Said):
         return text(sentence)
     parts = [
@@ -53,7 +56,7 @@ def live(sentence: str) -> str:
 
 
 def following(sentence: str) -> str:
-    """A sentence all of whose figures follow the units chooser, lambda and its name too."""
+    """A sentence of which all figures follow the units chooser, including lambda and its name."""
     if not isinstance(sentence, Said):
         return text(sentence)
     out = ""
@@ -66,12 +69,12 @@ def following(sentence: str) -> str:
 
 
 def together(words: str) -> str:
-    """A text whose numbers are not parted from their units at the end of a line."""
+    """The text with non-breaking spaces between numbers and units."""
     return re.sub(r"(?<=\d) (?=(s|rpm|%|V)\b|%)", "\u00a0", words)
 
 
 def load(value: float | None, unit: str, bare: bool = False) -> str:
-    """A load with its unit; bare: without."""
+    """A load with its unit; without it if `bare`."""
     if unit in QUANTITIES:
         return quantity(value, QUANTITIES[unit], 0, unit=not bare)
     if value is None or not isfinite(value):
@@ -80,12 +83,12 @@ def load(value: float | None, unit: str, bare: bool = False) -> str:
 
 
 def mixture_name() -> str:
-    """The word "lambda", which follows the units chooser."""
+    """The word "lambda" as HTML that follows the units chooser."""
     return '<span class="q-name">lambda</span>'
 
 
 def listed(items: list[str], tag: str = "ul", kind: str = "") -> str:
-    """Items (HTML) as a list; nothing without items."""
+    """The items (HTML) as a list; empty without items."""
     if not items:
         return ""
     named = f' class="{kind}"' if kind else ""
@@ -93,7 +96,7 @@ def listed(items: list[str], tag: str = "ul", kind: str = "") -> str:
 
 
 def table(heads: list[str], rows: list[list[str]], caption: str) -> str:
-    """A table (HTML in, HTML out) that scrolls on its own where the page is narrow."""
+    """A table of HTML cells that scrolls by itself if the page is narrow."""
     head = "".join(f'<th scope="col">{one}</th>' for one in heads)
     body = "".join("<tr>" + "".join(f"<td>{cell}</td>" for cell in row) + "</tr>" for row in rows)
     return (

@@ -1,1 +1,1 @@
-"""From ring files to values: blocks in order, rows unpacked, values in engineering units."""
+"""From ring files to values: blocks in order, unpacked rows, values in engineering units."""

@@ -1,1 +1,1 @@
-"""The local page for drives of any length: samples are asked for a window at a time."""
+"""The local page for drives of any length, which requests its samples one window at a time."""

@@ -1,7 +1,7 @@
-"""A process of its own that decodes rows of a drive for the page, while another one reads the whole of it.
+"""A process that decodes rows of a drive for the page, while another process reads the whole drive.
 
-Its input are pickled wants (rows.Want); each is answered with a pickled ("rows", session, first stretch, stretches),
-after ("fault", lines for the user) where the file can't be read any more. It ends with its input.
+Its input is pickled requests (rows.Want). It answers each with a pickled ("rows", session, first stretch, stretches),
+preceded by ("fault", lines for the user) if the file can't be read any more. It ends when its input ends.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ def begin(source: Path, ring: str) -> subprocess.Popen:
 
 
 def send(process: subprocess.Popen, want: Want) -> None:
-    """Ask it for rows. OSError where it has ended."""
+    """Send a request for rows to the process. Raises OSError if the process has ended."""
     assert process.stdin is not None
     pickle.dump(want, process.stdin, pickle.HIGHEST_PROTOCOL)
     process.stdin.flush()
@@ -39,14 +39,14 @@ def nothing(columns: int) -> Stretch:
 
 
 def serve(source: Path, ring: str, wants: IO[bytes], out: IO[bytes]) -> None:
-    """Answer wants until there are no more."""
+    """Answer requests until the input ends."""
     import ringpull
     from ringpull.report import data
 
     drive = ringpull.read(source, ring=ring)
     names = {session.id: [one["column"] for one in data.described(session)] for session in drive.sessions}
-    # A rehearsal, so that the first who asks does not wait for what is loaded or compiled once; what is wrong with the
-    # drive is told when somebody asks
+    # A trial run, so that the first request does not wait for imports and compilation; faults of the drive are reported
+    # when rows are requested
     with suppress(Exception):
         session = drive.sessions[0]
         decoded(session, names[session.id], round(session.start_s / session.period_s) // STRETCH, 1)
@@ -69,5 +69,5 @@ def serve(source: Path, ring: str, wants: IO[bytes], out: IO[bytes]) -> None:
 
 if __name__ == "__main__":
     if hasattr(os, "nice"):
-        os.nice(5)  # after the page, before the reader
+        os.nice(5)  # lower priority than the page, higher than the reader
     serve(Path(sys.argv[1]), sys.argv[2], sys.stdin.buffer, sys.stdout.buffer)

@@ -1,4 +1,4 @@
-"""The page that the local server gives: the report's traces, fed a window at a time."""
+"""The page of the local server: the report's traces, loaded one window at a time."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from ringpull.view.shelf import Shelved
 
 HERE = Path(__file__).parent
 SCRIPTS = ("units.js", "samples.js", "drawing.js", "looks.js", "beside.js", "traces.js", "controls.js")
-LAID = '<ul id="laid" class="legend" aria-label="laid over"></ul>'
+LAID = '<ul id="laid" class="legend" aria-label="overlaid pulls"></ul>'
 POLICY = report.POLICY + "; connect-src 'self'"
 
 
@@ -21,7 +21,7 @@ def page(shelf: list[Shelved]) -> str:
     scripts = report.drawing_library() + report.inlined(SCRIPTS) + report.inlined(("remote.js", "view.js"), HERE)
     drive = '<label>drive <select id="drive"></select></label>'
     more = (
-        '<label>lay over it, start on start <select id="over"></select></label>'
+        '<label>overlay, aligned at the start <select id="over"></select></label>'
         '<button type="button" id="export">export what is shown (CSV)</button><span id="limited" role="status"></span>'
     )
     beside = (

@@ -1,6 +1,6 @@
-"""Least and most of every BASE, 16 BASE, 256 BASE... rows of a session: what is drawn where rows are many.
+"""Least and most values of every BASE, 16 BASE, 256 BASE... rows of a session, drawn when a window has many rows.
 
-Rows themselves are not held: `rows.Rows` decodes those of a close window when it is asked for.
+Rows themselves are not held: `rows.Rows` decodes the rows of a narrow window on request.
 """
 
 from __future__ import annotations
@@ -12,11 +12,11 @@ import numpy as np
 
 LEAST_BASE = 16  # rows
 FACTOR = 16
-MOST_BUCKETS = 1 << 21  # of the finest level: 17 MB a column at most
+MOST_BUCKETS = 1 << 21  # buckets of the finest level: at most 17 MB a column
 
 
 def base_of(span_rows: int) -> int:
-    """Rows in a bucket of the finest level of a session that is so many rows long, gaps included: a power of two."""
+    """Rows per bucket of the finest level, a power of two. span_rows: length of the session in rows, with gaps."""
     base = LEAST_BASE
     while span_rows > base * MOST_BUCKETS:
         base *= 2
@@ -26,9 +26,9 @@ def base_of(span_rows: int) -> int:
 def grouped(
     numbers: np.ndarray, low: np.ndarray, high: np.ndarray, size: int
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Each `size` rows or buckets as one: (numbers of those that there are (n,), least, most (columns, n)).
+    """Groups of `size` rows or buckets: (numbers of the groups that hold rows (n,), least, most (columns, n)).
 
-    numbers: (m,) rising. low, high: (columns, m) float32, NaN where there is no value; for rows the same twice.
+    numbers: (m,) rising. low, high: (columns, m) float32, NaN where there is no value; equal if the input is rows.
     """
     if len(numbers) and numbers[-1] - numbers[0] == len(numbers) - 1 and not size & (size - 1):
         first, last = int(numbers[0]), int(numbers[-1])
@@ -43,8 +43,10 @@ def grouped(
 
 
 def _halved(values: np.ndarray, before: int, after: int, size: int, take: np.ufunc) -> np.ndarray:
-    """Each `size` columns as one, by pairs: a quarter of the time of reduceat. before, after: columns that are not
-    there at either end. size: a power of two."""
+    """Groups of `size` columns reduced pair by pair, in a quarter of the time of reduceat.
+
+    before, after: columns missing at either end. size: a power of two.
+    """
     if before or after:
         values = np.pad(values, ((0, 0), (before, after)), constant_values=np.nan)
     while size > 1:
@@ -54,7 +56,7 @@ def _halved(values: np.ndarray, before: int, after: int, size: int, take: np.ufu
 
 
 def runs_of(numbers: np.ndarray) -> list[list[int]]:
-    """[first, count] of each stretch of consecutive numbers."""
+    """[first, count] of each run of consecutive numbers."""
     if not len(numbers):
         return []
     cuts = np.flatnonzero(np.diff(numbers) != 1) + 1
@@ -64,7 +66,7 @@ def runs_of(numbers: np.ndarray) -> list[list[int]]:
 
 @dataclass
 class Level:
-    """Buckets of `size` rows from number `first` on. low, high: (columns, n) float32, NaN where nothing is known."""
+    """Buckets of `size` rows from number `first` on. low, high: (columns, n) float32, NaN where there is no data."""
 
     size: int
     first: int
@@ -72,14 +74,14 @@ class Level:
     high: np.ndarray
 
     def part(self, begin: int, end: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """(numbers, least, most) of the buckets begin .. end - 1, as far as there are such."""
+        """(numbers, least, most) of the buckets begin .. end - 1 that exist."""
         begin, end = max(begin, self.first), min(end, self.first + self.low.shape[1])
         which = slice(begin - self.first, max(end, begin) - self.first)
         return np.arange(begin, max(end, begin)), self.low[:, which], self.high[:, which]
 
 
 class Pyramid:
-    """One session. Filled by one thread, in any order; windows may be asked for at any time by others."""
+    """All levels of one session. One thread fills it, in any order; others may request windows at any time."""
 
     def __init__(self, columns: int, first: int, end: int) -> None:
         """first, end: the session's rows are first .. end - 1."""
@@ -97,7 +99,7 @@ class Pyramid:
         return sum(level.low.nbytes + level.high.nbytes for level in self.levels)
 
     def put(self, numbers: np.ndarray, low: np.ndarray, high: np.ndarray) -> None:
-        """Take buckets of the finest level, numbers rising, instead of what was known of them."""
+        """Store buckets of the finest level, replacing earlier ones. numbers: rising."""
         if not len(numbers):
             return
         with self._lock:
@@ -111,8 +113,10 @@ class Pyramid:
                 level.low[:, at], level.high[:, at] = least, most
 
     def window(self, first: int, end: int, bucket: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """(numbers, least, most) of the buckets of `bucket` rows that hold any of rows first .. end - 1. bucket: a
-        power of two, at least `base`."""
+        """(numbers, least, most) of the buckets of `bucket` rows that hold any of rows first .. end - 1.
+
+        bucket: a power of two, at least `base`.
+        """
         level = max((one for one in self.levels if one.size <= bucket), key=lambda one: one.size)
         each = bucket // level.size
         begin, stop = first // bucket * each, -(-end // bucket) * each

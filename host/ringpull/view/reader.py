@@ -1,8 +1,8 @@
-"""A process of its own that reads a drive for the page, so that requests do not wait for Python's lock.
+"""A process that reads a drive for the page, so that requests do not wait for Python's lock.
 
-Its output is a row of pickled messages: ("read", session, rows read so far, buckets as for Pyramid.put), ("judged",
-session, columns, row numbers, values that the analysis adds), ("spans", spans of pulls and lean events), ("verdict",
-the answer in a sentence), ("report", the whole page), ("fault", lines for the user).
+Its output is a sequence of pickled messages: ("read", session, rows read so far, buckets as for Pyramid.put),
+("judged", session, columns, row numbers, values that the analysis adds), ("spans", spans of pulls and lean events),
+("verdict", the answer in a sentence), ("report", the whole page), ("fault", lines for the user).
 """
 
 from __future__ import annotations
@@ -20,18 +20,18 @@ from ringpull.errors import RingpullError
 from ringpull.view.pyramid import base_of, grouped
 from ringpull.view.rows import as_stretch
 
-MOST_JUDGED_S = 7200.0  # longer drives are shown with their marks; their answer is left to the report
+MOST_JUDGED_S = 7200.0  # longer drives are shown with their marks but not judged here; the report judges them
 Message = tuple
 
 
 def begin(source: Path, ring: str, module: str = "ringpull.view.reader") -> subprocess.Popen:
-    """Start to read the ring with this id, in a process of its own."""
+    """Start a process that reads the ring with this id."""
     words = [sys.executable, "-m", module, str(source), ring]
     return subprocess.Popen(words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL)
 
 
 def messages(process: subprocess.Popen) -> Iterator[Message]:
-    """What it says, until it ends."""
+    """The messages of the process, until it ends."""
     assert process.stdout is not None
     while True:
         try:
@@ -41,7 +41,7 @@ def messages(process: subprocess.Popen) -> Iterator[Message]:
 
 
 def read(source: Path, ring: str, say: Callable[[Message], None]) -> None:
-    """All sessions, then the answer where they are not too long for it."""
+    """Send all sessions, then the answer if the drive is not too long to judge here."""
     import ringpull
     from ringpull.report import data
 
@@ -67,7 +67,7 @@ def read(source: Path, ring: str, say: Callable[[Message], None]) -> None:
 
 
 def verdict(found) -> str:
-    """The answer's first line, with the instruments that the drive contradicts where it does not name them."""
+    """The answer's first line, and the instruments that the drive contradicts if the line does not name them."""
     from ringpull.analysis.instruments.records import State
 
     line = f"{found.verdict}: {found.sentence}"
@@ -76,14 +76,14 @@ def verdict(found) -> str:
     if not unnamed:
         return line
     verb = "is" if len(unnamed) == 1 else "are"
-    return f"{line.rstrip('.')}; {', '.join(unnamed)} {verb} contradicted by the drive, why stands in the whole report."
+    return f"{line.rstrip('.')}; {', '.join(unnamed)} {verb} contradicted by the drive; the whole report says why."
 
 
 def added(session, judged) -> tuple[list[dict], np.ndarray, np.ndarray]:
-    """(columns, row numbers, values (columns, rows)) of what the analysis adds to a session's channels."""
+    """(columns, row numbers, values (columns, rows)) that the analysis adds to a session's channels."""
     from ringpull.report import data
 
-    times = session.awake.table()["time_s"]  # what stood for long was not judged: nothing is shown there
+    times = session.awake.table()["time_s"]  # long standstills are not judged: nothing is shown there
     made = data.judged_columns(judged, times)
     labels = {channel.name + "_aligned": channel.label for channel in session.channels}
     values = np.stack([np.asarray(one, np.float32) for one in made.values()])
@@ -91,7 +91,7 @@ def added(session, judged) -> tuple[list[dict], np.ndarray, np.ndarray]:
 
 
 def buckets(session, names: list[str]) -> Iterator[tuple[int, np.ndarray, np.ndarray, np.ndarray]]:
-    """(rows read so far, numbers, least, most) of the finest buckets of a session, each of them once."""
+    """(rows read so far, numbers, least, most) of the finest buckets of a session, each bucket once."""
     period_s = session.period_s
     size = base_of(round((session.duration_s - session.start_s) / period_s))
     done = 0
@@ -101,7 +101,7 @@ def buckets(session, names: list[str]) -> Iterator[tuple[int, np.ndarray, np.nda
         done += len(rows)
         if held is not None:
             rows, values = np.concatenate([held[0], rows]), np.concatenate([held[1], values], axis=1)
-        whole = int(np.searchsorted(rows, rows[-1] // size * size))  # the last bucket may go on in the next piece
+        whole = int(np.searchsorted(rows, rows[-1] // size * size))  # the last bucket may continue in the next piece
         held = rows[whole:], values[:, whole:]
         yield done, *grouped(rows[:whole], values[:, :whole], values[:, :whole], size)
     if held is not None:
@@ -109,7 +109,7 @@ def buckets(session, names: list[str]) -> Iterator[tuple[int, np.ndarray, np.nda
 
 
 def gone(source: Path, fault: OSError) -> str:
-    """Lines for the user where a file can't be read any more."""
+    """Lines for the user when a file can't be read any more."""
     what, cause = f"{source.name} can't be read any more ({fault.strerror})", "its card was taken out"
     return RingpullError(what, cause, "put it in, and start again").lines()
 

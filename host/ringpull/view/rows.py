@@ -1,5 +1,7 @@
-"""Rows of close windows. They are decoded from the ring file by the reader's process when they are asked for, and those
-beside them ahead of that; the stretches looked at last are kept, so that no request waits for a decoder."""
+"""Rows of narrow windows, decoded on request by the decoder's process in stretches of STRETCH rows.
+
+Neighbouring stretches are decoded ahead and the latest are kept, so that a request seldom finds rows undecoded.
+"""
 
 from __future__ import annotations
 
@@ -13,10 +15,10 @@ from ringpull.session import Session
 from ringpull.view.pyramid import runs_of
 
 STRETCH = 4096  # rows decoded together
-MOST_KEPT = 128  # stretches: 27 MB at 12 columns
+MOST_KEPT = 128  # stretches that are kept: 27 MB at 12 columns
 MOST_WANTED = 32
-MOST_TOGETHER = 8  # stretches of one want
-MOST_AHEAD = 2  # the same of what nobody waits for yet
+MOST_TOGETHER = 8  # most stretches in one request
+MOST_AHEAD = 2  # most stretches that are decoded ahead in one request
 Stretch = tuple[np.ndarray, np.ndarray]  # row numbers (n,), values (columns, n) float32
 Want = tuple[int, int, int]  # session, first stretch, how many
 
@@ -38,16 +40,16 @@ def decoded(session: Session, names: list[str], first: int, count: int) -> list[
 
 
 def cut(rows: np.ndarray, values: np.ndarray, first: int, count: int) -> list[Stretch]:
-    """Rows as stretches first .. first + count - 1."""
+    """The rows divided into stretches first .. first + count - 1."""
     cuts = np.searchsorted(rows, np.arange(first, first + count + 1) * STRETCH).tolist()
     return [(rows[a:b].copy(), values[:, a:b].copy()) for a, b in zip(cuts, cuts[1:], strict=False)]
 
 
 class Wanted:
-    """What the decoder does next: one thing at a time, first what was asked for last, then what lies beside it."""
+    """Queue of the decoder: one request at a time, the latest first, then the stretches to decode ahead."""
 
     def __init__(self, send: Callable[[Want], None], missing: Callable[[Want], list[Want]]) -> None:
-        """send: hands a want to the decoder and returns at once. missing: what of a want is not there yet."""
+        """send: passes a request to the decoder and returns at once. missing: the part of a request not yet decoded."""
         self._send, self._missing = send, missing
         self._asked: OrderedDict[Want, None] = OrderedDict()
         self._ahead: list[Want] = []
@@ -55,7 +57,7 @@ class Wanted:
         self._lock = threading.Lock()
 
     def ask(self, wants: list[Want], ahead: list[Want]) -> None:
-        """Wants, and what may be wanted after them, instead of what that was before."""
+        """Replace the queue by these requests, and by those to decode ahead."""
         with self._lock:
             for want in wants:
                 self._asked[want] = None
@@ -67,7 +69,7 @@ class Wanted:
                 self._next()
 
     def arrived(self) -> None:
-        """The decoder is free again."""
+        """Note that the decoder is free, and send it the next request."""
         with self._lock:
             self._busy = False
             self._next()
@@ -90,7 +92,7 @@ class Wanted:
 
 
 class Rows:
-    """One session's rows. wanted: of the decoder's process; without one, rows are decoded here and waited for."""
+    """One session's rows. wanted: queue of the decoder's process; without it rows are decoded here."""
 
     def __init__(self, session: Session, names: list[str], wanted: Wanted | None = None) -> None:
         self.session, self.names, self.wanted = session, names, wanted
@@ -100,7 +102,7 @@ class Rows:
         self._end = -(-round(session.duration_s / session.period_s) // STRETCH)
 
     def put(self, first: int, stretches: list[Stretch]) -> None:
-        """Take decoded stretches, numbered from `first` on."""
+        """Store decoded stretches, numbered from `first` on."""
         with self._lock:
             for at, one in enumerate(stretches):
                 self._kept[first + at] = one
@@ -109,16 +111,16 @@ class Rows:
                 self._kept.popitem(last=False)
 
     def put_all(self, rows: np.ndarray, values: np.ndarray) -> None:
-        """Take all rows of a session of less than MOST_KEPT stretches."""
+        """Store all rows of a session of fewer than MOST_KEPT stretches."""
         self.put(self._first, cut(rows, values, self._first, self._end - self._first))
 
     def missing(self, begin: int, end: int) -> list[Want]:
-        """What has to be decoded of stretches begin .. end - 1."""
+        """Requests for those of stretches begin .. end - 1 that are not decoded."""
         missing = [k for k in range(max(begin, self._first), min(end, self._end)) if k not in self._kept]
         return [(self.session.id, first, count) for first, count in runs_of(np.array(missing, np.int64))]
 
     def _stretches(self, begin: int, end: int) -> list[Stretch] | None:
-        """Stretches begin .. end - 1 as far as the session has them; None where some have to be decoded first."""
+        """Stretches begin .. end - 1 that the session has; None if some have to be decoded first."""
         begin, end = max(begin, self._first), min(end, self._end)
         with self._lock:
             wants = self.missing(begin, end)
@@ -136,7 +138,7 @@ class Rows:
         return self._stretches(begin, end) if wants else kept
 
     def between(self, first: int, end: int) -> Stretch | None:
-        """Rows first .. end - 1 as far as they are there; None where they have to be decoded first."""
+        """Rows first .. end - 1 that exist; None if some have to be decoded first."""
         parts = self._stretches(max(first, 0) // STRETCH, -(-max(end, 0) // STRETCH))
         if parts is None:
             return None
@@ -147,8 +149,10 @@ class Rows:
         return rows[keep], np.concatenate([part[1] for part in parts], axis=1)[:, keep]
 
     def nearest(self, row: int) -> tuple[int, np.ndarray] | None:
-        """(number, values) of the row nearest to `row`; None where it has to be decoded first. LookupError without
-        rows."""
+        """(number, values) of the row nearest to `row`; None if it has to be decoded first.
+
+        Raises LookupError if there are no rows.
+        """
         near = self.session.row_near(row)
         places: list[int] = [max(row, 0) // STRETCH]
         if near is not None and near // STRETCH not in places:

@@ -16,15 +16,15 @@ from ringpull.view.local import LocalHandler, LocalServer, Refused
 from ringpull.view.shelf import Shelved
 from ringpull.view.shown import Shown
 
-MOST_BODY = 1 << 32  # bytes of a dropped file, and of all of them together
-LEAST_FREE = 1 << 29  # bytes of the disk that dropped files leave
+MOST_BODY = 1 << 32  # most bytes of a dropped file, and of all dropped files together
+LEAST_FREE = 1 << 29  # bytes of the disk that dropped files must leave free
 MOST_WIDTH = 8192
 MOST_TEXT = 1 << 16
-MOST_NAME = 200  # bytes of a dropped file's name
+MOST_NAME = 200  # most bytes of a dropped file's name
 
 
 class Server(LocalServer):
-    """Serves shelved drives; `port` 0 takes any free one."""
+    """Serves drives on a port of this machine; port 0 takes any free port."""
 
     def __init__(self, shelf: list[Shelved], port: int = 0) -> None:
         self.shelf = shelf
@@ -34,7 +34,7 @@ class Server(LocalServer):
         self._taken = 0
 
     def take_room(self, size: int) -> None:
-        """Set room aside for a dropped file. Refused where there is too little."""
+        """Reserve room for a dropped file. Raises Refused if there is too little."""
         with self._room:
             free = shutil.disk_usage(self.dropped).free - LEAST_FREE
             if self._taken + size > MOST_BODY or size > free:
@@ -42,7 +42,7 @@ class Server(LocalServer):
             self._taken += size
 
     def give_room(self, size: int) -> None:
-        """A file was refused after all, and is gone."""
+        """Release the room of a file that was refused after all."""
         with self._room:
             self._taken -= size
 
@@ -111,7 +111,7 @@ class Handler(LocalHandler):
         except LookupError:
             raise Refused(404, "there is no such row") from None
         if found is None:
-            return self.send_json({}, 202)  # it is being decoded: worth asking again
+            return self.send_json({}, 202)  # it is being decoded: ask again
         self.send_json({"time_s": found[0], "values": [None if v != v else float(v) for v in found[1]]})
 
     def _export(self, asked: dict) -> None:
@@ -141,7 +141,7 @@ class Handler(LocalHandler):
     def _body(self, most: int) -> int:
         length = int(self.headers.get("Content-Length") or 0)
         if not 0 < length <= most:
-            raise Refused(413, "there is nothing in this, or too much")
+            raise Refused(413, "the request is empty or too large")
         return length
 
     def _remark(self, _: dict) -> None:
@@ -176,7 +176,7 @@ class Handler(LocalHandler):
                 while left:
                     piece = self.rfile.read(min(left, 1 << 20))
                     if not piece:
-                        raise Refused(400, "the file was cut short")
+                        raise Refused(400, "the file arrived incomplete")
                     out.write(piece)
                     left -= len(piece)
             fresh = Shelved(folder / name, dropped=True)
@@ -192,7 +192,7 @@ class Handler(LocalHandler):
 
 
 def span_of(asked: dict) -> tuple[float, float]:
-    """(start_s, end_s) of a request; ValueError where they mean nothing."""
+    """(start_s, end_s) of a request. Raises ValueError if they are not a valid span."""
     start_s, end_s = float(asked["start"]), float(asked["end"])
     if not (np.isfinite(start_s) and np.isfinite(end_s) and start_s <= end_s):
         raise ValueError

@@ -1,4 +1,4 @@
-"""One session as the page asks for it: windows of any width, single rows, and rows as CSV."""
+"""One session as the page requests it: windows of any width, single rows, and rows as CSV."""
 
 from __future__ import annotations
 
@@ -11,15 +11,18 @@ from ringpull.session import Session
 from ringpull.view.pyramid import Pyramid, grouped, runs_of
 from ringpull.view.rows import Rows, Stretch, Wanted, as_stretch
 
-SMALL = 1 << 16  # rows of a session that is read at once
-GLANCE = 600  # blocks that are looked at of a longer one, before it is read
-MOST_FINE = 1 << 15  # rows that are decoded for a window, more are not
-EXPORT = 1 << 16  # rows of a piece of CSV
+SMALL = 1 << 16  # a session of at most so many rows is read at once
+GLANCE = 600  # blocks of a longer session that are sampled before it is read
+MOST_FINE = 1 << 15  # a window of more rows is drawn from buckets instead
+EXPORT = 1 << 16  # rows in a piece of CSV
 
 
 class Window(NamedTuple):
-    """period_s: of its rows. runs: [first, count] in those. samples: (columns, n) float32. fine: as fine as was asked
-    for; else the rows are being decoded, and it is worth asking again."""
+    """A window's samples.
+
+    period_s: time between its rows. runs: [first, count] in those rows. samples: (columns, n) float32. fine: whether
+    the samples are as fine as requested; if not, the rows are being decoded and the page should ask again.
+    """
 
     period_s: float
     runs: list[list[int]]
@@ -28,8 +31,11 @@ class Window(NamedTuple):
 
 
 class Shown:
-    """Windows are right as far as the session has been read (`read` of session.rows); before, wide ones show a few
-    blocks of it. Close ones are decoded when asked for: until that is done, they show the finest buckets there are."""
+    """Windows are complete as far as the session has been read (`read` of session.rows).
+
+    Before that, wide windows show a few blocks of it. Narrow windows are decoded on request; until that is done they
+    show the finest buckets.
+    """
 
     def __init__(self, session: Session, names: list[str], wanted: Wanted | None = None) -> None:
         self.session, self.names = session, names
@@ -42,13 +48,13 @@ class Shown:
         self._added_pyramid: Pyramid | None = None
 
     def add(self, rows: np.ndarray, values: np.ndarray) -> None:
-        """Take columns beside the channels': (columns, rows) float32 at these row numbers, rising."""
+        """Add columns beside those of the channels. values: (columns, rows) float32; rows: rising row numbers."""
         made = Pyramid(len(values), self.first, self.end)
         made.put(*grouped(rows, values, values, made.base))
         self._added_pyramid, self.added = made, (rows, values)
 
     def _with_added(self, rows: np.ndarray, values: np.ndarray) -> np.ndarray:
-        """Values of rows with those of the added columns below them, NaN where a row has none."""
+        """The values with those of the added columns below them, NaN where a row has none."""
         if self.added is None:
             return values
         numbers, more = self.added
@@ -60,7 +66,7 @@ class Shown:
         return self.read >= self.session.rows
 
     def glance(self) -> None:
-        """Look at all of a small session, at a few blocks of a large one."""
+        """Read all of a small session, or a few blocks of a large one."""
         small = self.session.rows <= SMALL
         table = self.session.table() if small else self.session.sample(GLANCE)
         rows, values = as_stretch(table, self.names, self.period_s)
@@ -70,8 +76,10 @@ class Shown:
             self.rows.put_all(rows, values)
 
     def window(self, start_s: float, end_s: float, width: int) -> Window:
-        """For `width` pixels: rows themselves where they are few, else the least and the most of each bucket, one after
-        the other, as if rows of half a bucket."""
+        """The samples of a window of `width` pixels: its rows if they are few, else the least and most of each bucket.
+
+        Least and most follow each other, as if they were rows half a bucket apart.
+        """
         first, end = int(np.floor(start_s / self.period_s)), int(np.ceil(end_s / self.period_s)) + 1
         first, end = (min(max(row, self.first), self.end) for row in (first, end))
         bucket = 1
@@ -98,8 +106,7 @@ class Shown:
         return Window(self.period_s * bucket / 2, runs, np.stack([low, high], axis=2).reshape(len(low), -1), fine)
 
     def csv(self, spans: list[tuple[float, float]], only: tuple[str, float, float] | None = None) -> Iterator[bytes]:
-        """The decoded rows of some spans as CSV, a piece after the other. only: a column, and between what values of it
-        a row is taken."""
+        """The rows of some spans as pieces of CSV. only: (column, low, high): rows outside these values are omitted."""
         from ringpull.export import arrow, csv
 
         kinds = arrow.kinds_of(["time_s", *self.names])
@@ -116,8 +123,10 @@ class Shown:
                 yield csv.body(arrow.as_arrow(table, kinds))
 
     def nearest(self, time_s: float) -> tuple[float, np.ndarray] | None:
-        """(time, values) of the row nearest to a time; None where it has to be decoded first. LookupError without
-        rows."""
+        """(time, values) of the row nearest to a time; None if it has to be decoded first.
+
+        Raises LookupError if there are no rows.
+        """
         found = self.rows.nearest(min(max(round(time_s / self.period_s), self.first), self.end - 1))
         if found is None:
             return None

@@ -1,1 +1,1 @@
-"""The sentences of the analysis, made from its records for whoever shows them: report, view, command, JSON."""
+"""The sentences of the analysis, made from its records for report, view, commands and JSON."""

@@ -1,4 +1,4 @@
-"""What was assumed, as sentences."""
+"""The assumptions behind an answer, as sentences."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from ringpull.wording import events, needs
 
 
 def assumption(one: Assumption) -> Said:
-    """One assumption."""
+    """The sentence for one assumption."""
     v = one.values
     if one.kind is Assumed.TARGET:
         return say("target: ", target(v["source"]))
@@ -29,51 +29,51 @@ def assumption(one: Assumption) -> Said:
         return needs.WITHOUT[v["answer"], v["role"]]
     if one.kind is Assumed.ONE_TARGET:
         return say(
-            "the target is one number: where boost still builds up, a mixture that is rightly leaner reads as lean"
+            "the target is one number: while boost builds up the mixture is rightly leaner, and will read as lean"
         )
     if one.kind is Assumed.PART:
         return say(f"{v['part'].name}: ", v["part"].source)
-    return say("two banks: judged by the leaner; a bank's mean hides a single lean cylinder")
+    return say("two banks: the leaner one is judged; the mean of a bank hides a single lean cylinder")
 
 
 def lines(assumptions: Iterable[Assumption]) -> list[Said]:
-    """Assumptions as sentences, each once."""
+    """The sentences for the assumptions, without repeats."""
     return list(dict.fromkeys(assumption(one) for one in assumptions))
 
 
 def load_rule(rule: Rule) -> Said:
-    """What tells load."""
-    told = []
+    """How a row is known to be under load."""
+    signs = []
     if rule.throttle_pct is not None:
-        told.append(say(f"throttle at least {rule.throttle_pct:.0f} %"))
+        signs.append(say(f"throttle at least {rule.throttle_pct:.0f} %"))
     if rule.full_kpa is not None:
-        told.append(say("manifold pressure at least ", kpa(rule.full_kpa), ", less in thinner air"))
+        signs.append(say("manifold pressure at least ", kpa(rule.full_kpa), ", less in thinner air"))
     if rule.rising_rpm_s is not None:
-        told.append(say(f"engine speed rising by at least {rule.rising_rpm_s:.0f} rpm a second"))
+        signs.append(say(f"engine speed rising by at least {rule.rising_rpm_s:.0f} rpm a second"))
     flat = ""
     if rule.no_vacuum:
-        tells = (
-            "only a charger's pressure tells load" if rule.full_kpa is not None else "manifold pressure tells no load"
+        which = (
+            "only boost pressure shows load" if rule.full_kpa is not None else "manifold pressure does not show load"
         )
-        flat = f"; {tells}: the idling engine makes no vacuum"
-    return say(joined(told, ", or "), flat)
+        flat = f"; the engine makes no vacuum at idle, so {which}"
+    return say(joined(signs, ", or "), flat)
 
 
 def target(source: Source) -> Said:
-    """Where a target comes from."""
+    """The source of a target."""
     if source.usual is not None:
         return _usual(source.usual)
-    return say("configured" + (f", by the state of {', '.join(source.channels)}" if source.channels else ""))
+    return say("configured" + (f", chosen by {', '.join(source.channels)}" if source.channels else ""))
 
 
 def _usual(usual: Usual) -> Said:
     full = [Figure(value, "lambda", 2) for value in usual.full]
     kind = "boosted" if usual.boosted else "naturally aspirated"
     if usual.name is None and not usual.pressure_known:
-        kind += " as long as no manifold pressure tells boost"
+        kind += " unless manifold pressure shows boost"
     begins = "no target configured: " if usual.name is None else f"preset {usual.name}: "
     by = (
-        (" to ", full[-1], " at full load by the ethanol channel")
+        (" to ", full[-1], " at full load, depending on the ethanol channel")
         if usual.family is None
         else (f" at full load for {usual.family}",)
     )

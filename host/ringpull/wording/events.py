@@ -8,8 +8,8 @@ from ringpull.analysis.judge.lean_events import LEAST_DEPTH, LEAST_S, SIGMAS, WI
 from ringpull.analysis.judge.other_events import OtherEvent
 from ringpull.said import LAMBDA, Figure, Said, degc, kpa, lam, say
 
-SPEED_STEP, LOAD_STEP = 50, 5  # to which places are rounded: a tuner's figures
-NARROW = 20.0  # of loads: nearer ones are one figure
+SPEED_STEP, LOAD_STEP = 50, 5  # printed speeds and loads are rounded to these, as a tuner would
+NARROW = 20.0  # a range of loads narrower than this is printed as one figure
 CAUSE, RESULT = "possible cause", "possible consequence"
 
 RULE = say(
@@ -20,10 +20,10 @@ RULE = say(
 
 
 SPOOL_RULE = say(
-    f"after the throttle opened, from {spool.AFTER_S:.2f} s on and twice the delay's uncertainty, mean lambda over "
+    f"from {spool.AFTER_S:.2f} s plus twice the delay's uncertainty after the throttle opened, mean lambda over "
     f"{spool.WINDOW_S:.1f} s above target by more than ",
     lam(spool.DEPTH),
-    f", for at least {spool.LEAST_S:.2f} s, in at least {spool.LEAST_PULLS} pulls and half of them",
+    f", for at least {spool.LEAST_S:.2f} s, in at least {spool.LEAST_PULLS} pulls and at least half of all pulls",
 )
 
 
@@ -35,18 +35,18 @@ def at_load(low: float, high: float, unit: str) -> Said:
 
 
 def nearest(value: float, step: int) -> float:
-    """A figure rounded to a step."""
+    """The value rounded to a multiple of step."""
     return round(value / step) * step
 
 
 def speeds(rpm_from: float, rpm_to: float) -> str:
-    """A range of engine speeds in round figures; one where its ends round to the same."""
+    """A range of engine speeds in round figures; a single figure if both ends round to it."""
     low, high = nearest(rpm_from, SPEED_STEP), nearest(rpm_to, SPEED_STEP)
     return f"{low:.0f} rpm" if low == high else f"{low:.0f}-{high:.0f} rpm"
 
 
 def load(low: float, high: float, unit: str) -> Said:
-    """A range of loads, one figure where it is narrow."""
+    """A range of loads in round figures; a single figure if it is narrow."""
     if high - low > NARROW:
         return at_load(nearest(low, LOAD_STEP), nearest(high, LOAD_STEP), unit)
     middle = nearest((low + high) / 2.0, LOAD_STEP)
@@ -54,7 +54,7 @@ def load(low: float, high: float, unit: str) -> Said:
 
 
 def mixture(event: LeanEvent) -> Said:
-    """Measured and wanted, with one uncertainty: "lambda 0.88 +/- 0.02 where 0.79 was wanted, about 12 % lean"."""
+    """Measured and target: "lambda 0.88 +/- 0.02 where 0.79 was wanted, about 12 % lean", with one uncertainty."""
     measured = event.target + event.depth
     half = (event.depth_u**2 + event.systematic_u**2) ** 0.5
     value = (Figure(measured, "lambda", 2), " +/- ", lam(half, 2, base=measured))
@@ -68,7 +68,7 @@ def mixture(event: LeanEvent) -> Said:
 
 
 def at(event: LeanEvent, rpm_from: float, rpm_to: float) -> Said:
-    """Speeds and load of a lean place."""
+    """The engine speeds and the load of a lean place."""
     there = () if event.load_from is None or event.load_to is None else (
         " at ", load(event.load_from, event.load_to, event.load_unit)
     )  # fmt: skip
@@ -76,25 +76,25 @@ def at(event: LeanEvent, rpm_from: float, rpm_to: float) -> Said:
 
 
 def event(one: LeanEvent) -> Said:
-    """One lean event."""
+    """The sentence for one lean event."""
     bank = "" if one.bank is None else f", on {one.bank_label or one.bank}"
     return say(at(one, one.rpm_from, one.rpm_to), ": ", mixture(one), f", for {one.length_s:.1f} s{bank}")
 
 
 def hint(one: Hint) -> Said:
-    """What moved with a lean event: a possibility, never a verdict."""
+    """What changed together with a lean event: a possible cause, never a verdict."""
     if one.kind in ("moved", "low"):
         return _moved(one)
     if one.kind == "duty":
-        return say(f"{CAUSE}: injector duty reached {one.size:.0%}, a limit in sight")
+        return say(f"{CAUSE}: injector duty reached {one.size:.0%}, near its limit")
     if one.kind == "boost":
         return say(f"{CAUSE}: boost ", kpa(one.size), " above its target")
     if one.kind == "limiter":
         return say(
-            f"{CAUSE}: engine speed stood at {one.size:.0f} rpm, the highest of the drive: a limiter that cuts fuel"
+            f"{CAUSE}: a limiter that cuts fuel: engine speed stayed at {one.size:.0f} rpm, the highest of the drive"
         )
     return say(
-        f"{CAUSE}: lambda stood at the lean end of its range all along: the sensor hangs in air, or a wire is off"
+        f"{CAUSE}: the sensor is in free air, or a wire is off: lambda was at the lean end of its range throughout"
     )
 
 
@@ -102,10 +102,10 @@ def _moved(one: Hint) -> Said:
     low = one.kind == "low"
     if one.role == "fuel_pressure":
         was = ("was ", kpa(one.size), " below its base") if low else ("fell by ", kpa(one.size))
-        return say(f"{CAUSE}: fuel pressure over the manifold ", *was)
+        return say(f"{CAUSE}: fuel pressure above manifold pressure ", *was)
     if one.role == "battery":
         was = f"was {one.size:.1f} V below its base" if low else f"fell by {one.size:.1f} V"
-        return say(f"{CAUSE}: supply voltage {was}, which opens injectors later")
+        return say(f"{CAUSE}: supply voltage {was}, so injectors open later")
     if one.role == "intake":
         return say(f"{CAUSE}: intake air warmed by ", degc(one.size, change=True))
     if one.role == "trim":
@@ -116,11 +116,11 @@ def _moved(one: Hint) -> Said:
 
 
 def other(one: OtherEvent) -> Said:
-    """An event that is not lean."""
+    """The sentence for an event other than a lean one."""
     if one.kind == "rich":
         return say("rich by ", lam(one.size), f" for {one.length_s:.2f} s")
     if one.kind == "oscillation":
-        return say("lambda swings by +/- ", lam(one.size), f" at {one.hz:.1f} Hz")
+        return say("lambda oscillates by +/- ", lam(one.size), f" at {one.hz:.1f} Hz")
     if one.kind == "boost overshoot":
         return say("boost overshot by ", kpa(one.size))
     return say("boost crept up by ", kpa(one.size), f" over {one.length_s:.1f} s")

@@ -1,4 +1,4 @@
-"""The answer in a sentence, and what must not be missed beside it."""
+"""The answer in one sentence, and the reasons that must be shown beside it."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from ringpull.wording import holes
 from ringpull.wording.next_steps import listed
 from ringpull.wording.reasons import reason
 
-# Kinds of reasons that may not be pushed below the first screen: what makes the answer less certain than it sounds
+# Reasons that make the answer less certain than it sounds: they must stay on the first screen
 DOUBTS = (
     *(Why.DOUBT, Why.STAND_IN, Why.LAMP, Why.WIRING, Why.BLIND, Why.HIDDEN),
     *(Why.MISSING_OF, Why.SPOILED_LEAN, Why.SPOOL_LEAN),
@@ -19,7 +19,7 @@ DOUBTS = (
 
 
 def sentence(answer: Any) -> Said:
-    """The answer in a sentence. answer: analysis.answer.Answer or what has its verdict, reasons, pulls and holes."""
+    """The answer in one sentence. answer: analysis.answer.Answer, or an object with the same attributes."""
     judged = answer.judged
     if answer.verdict == ATTENTION and answer.holes:
         return say(holes.sentence(answer.holes[0]), ".")
@@ -35,15 +35,15 @@ def sentence(answer: Any) -> Said:
     if doubted:
         return say(f"No answer: {listed(doubted)} {'is' if len(doubted) == 1 else 'are'} contradicted by the drive.")
     if judged:
-        what = "No lean event in what was judged, but a lean event elsewhere in these pulls would not show: "
+        what = "No lean event in the parts that were judged, but a lean event elsewhere in these pulls would not show: "
         return say(what, reason(answer.reasons[0]), ".")
     if answer.reasons:
-        return say("There is not enough here for an answer: ", reason(answer.reasons[0]), ".")
-    return say("There is not enough here for an answer.")
+        return say("There is not enough data for an answer: ", reason(answer.reasons[0]), ".")
+    return say("There is not enough data for an answer.")
 
 
 def told_by_sentence(answer: Any) -> list[Reason]:
-    """The reasons that the sentence itself tells whole."""
+    """The reasons that the sentence itself gives in full."""
     lean = [one for one in answer.reasons if one.kind is Why.LEAN and answer.holes]
     if lean or answer.verdict == NO_EVENT:
         return lean
@@ -52,25 +52,25 @@ def told_by_sentence(answer: Any) -> list[Reason]:
 
 
 def others(answer: Any) -> list[Said]:
-    """The lean places beside the first."""
-    return [say("Lean as well: ", holes.sentence(one), ".") for one in answer.holes[1:]]
+    """Sentences for the lean places after the first."""
+    return [say("Also lean: ", holes.sentence(one), ".") for one in answer.holes[1:]]
 
 
 def doubts(answer: Any) -> list[Reason]:
-    """The reasons that make the answer less certain, without those that the sentence tells."""
-    told = told_by_sentence(answer)
+    """The reasons that make the answer less certain, except those that the sentence gives."""
+    given = told_by_sentence(answer)
     return [
         one
         for one in answer.reasons
-        if (one.kind in DOUBTS or one.values.get("beyond") is not None) and one not in told
+        if (one.kind in DOUBTS or one.values.get("beyond") is not None) and one not in given
     ]
 
 
 def lines(answer: Any) -> list[Said]:
-    """The answer for a terminal: the sentence, its cause, further places, then every other reason."""
+    """The answer for a terminal: the sentence, its cause, further lean places, then all other reasons."""
     out = [sentence(answer)]
     out += [say(holes.cause(one), ".") for one in answer.holes[:1] if holes.cause(one)]
     out += others(answer)
-    told = told_by_sentence(answer)
-    out += [capital(reason(one)) for one in answer.reasons if one not in told]
+    given = told_by_sentence(answer)
+    out += [capital(reason(one)) for one in answer.reasons if one not in given]
     return out

@@ -1,4 +1,4 @@
-"""What a drive says of its instruments, as sentences: evidence, likely cause, next step."""
+"""The evidence of a drive for or against its instruments, as sentences, with likely cause and next step."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from ringpull.analysis.instruments.trust import StandIn
 from ringpull.said import Figure, Said, capital, joined, kpa, lam, say
 from shared_math import plausible
 
-Figures = Mapping[str, Any]  # numbers, and here and there a unit or a name
+Figures = Mapping[str, Any]  # the figures of a finding: numbers, sometimes a unit or a name
 
 
 def _lambda(value: float, digits: int = 2) -> Figure:
@@ -40,7 +40,7 @@ def _quick(f: Figures) -> Said:
 
 
 def _rich(f: Figures) -> Said:
-    return say("stands ", lam(f["off"], sign=True), f" from its target under load, over {f['seconds']:.1f} s")
+    return say("reads ", lam(f["off"], sign=True), f" off its target under load, over {f['seconds']:.1f} s")
 
 
 def _cruise(f: Figures) -> Said:
@@ -52,21 +52,21 @@ def _cruise(f: Figures) -> Said:
 
 def _steps(f: Figures) -> Said:
     return say(
-        f"jumped {_times(f['steps'])} in {f['seconds']:.0f} s under load faster than gas and sensor can, by up to ",
+        f"jumped {_times(f['steps'])} in {f['seconds']:.0f} s under load, faster than gas and sensor can, by up to ",
         lam(f["largest"], 2),
     )
 
 
 def _dead(f: Figures) -> Said:
-    return say(f"told nothing, or stood at the rich end of its range, for {f['seconds']:.1f} s of running engine")
+    return say(f"gave no reading, or the rich end of its range, for {f['seconds']:.1f} s while the engine ran")
 
 
 def _in_air(f: Figures) -> Said:
-    return say(f"stands at the lean end of its range for {100 * f['share']:.0f} % of the running engine")
+    return say(f"was at the lean end of its range for {100 * f['share']:.0f} % of the time the engine ran")
 
 
 def _banks(f: Figures) -> Said:
-    return say("moves by ", lam(f["own"]), " while the other bank moves by ", lam(f["other"]), ", and not with it")
+    return say("moves by ", lam(f["own"]), ", the other bank by ", lam(f["other"]), ", and not together")
 
 
 def _twins(f: Figures) -> Said:
@@ -75,21 +75,23 @@ def _twins(f: Figures) -> Said:
 
 def _ambient(f: Figures) -> Said:
     around = (
-        say("the ambient channel says ", kpa(f["around"]))
+        say("the ambient channel reads ", kpa(f["around"]))
         if isfinite(f["around"])
-        else say(f"the air around has {plausible.AMBIENT_LEAST_KPA} to ", kpa(plausible.AMBIENT_MOST_KPA))
+        else say(f"the surrounding air has {plausible.AMBIENT_LEAST_KPA} to ", kpa(plausible.AMBIENT_MOST_KPA))
     )
-    return say("the standing engine shows ", kpa(f["kpa"]), ", where ", around)
+    return say("reads ", kpa(f["kpa"]), " with the engine stopped, but ", around)
 
 
 def _limits(f: Figures) -> Said:
-    return say(f"the running engine shows {f['least']:.1f} to ", kpa(f["most"], 1), ": no manifold pressure does")
+    return say(
+        f"reads {f['least']:.1f} to ", kpa(f["most"], 1), " with the engine running: impossible for manifold pressure"
+    )
 
 
 def _follows(f: Figures) -> Said:
     return say(
-        f"{f['failed']:.0f} of {f['closings'] + f['openings']:.0f} closings and openings of the throttle do not show: "
-        f"closed {f['closed']:.0f}, wide open ", kpa(f["full"]),
+        f"did not follow {f['failed']:.0f} of {f['closings'] + f['openings']:.0f} closings and openings of the "
+        f"throttle: {f['closed']:.0f} with it closed, ", kpa(f["full"]), " with it wide open",
     )  # fmt: skip
 
 
@@ -101,11 +103,11 @@ def _swings(f: Figures) -> Said:
 
 
 def _top(f: Figures) -> Said:
-    return say("stands at ", kpa(f["at"]), f", the top of its range, for {f['seconds']:.1f} s")
+    return say("stayed at ", kpa(f["at"]), f", the top of its range, for {f['seconds']:.1f} s")
 
 
 def _flat(f: Figures) -> Said:
-    return say(f"lies flat at {f['at']:.3g} for {f['seconds']:.1f} s, below the top of its range")
+    return say(f"stayed flat at {f['at']:.3g} for {f['seconds']:.1f} s, below the top of its range")
 
 
 def _coarse(f: Figures) -> Said:
@@ -113,36 +115,35 @@ def _coarse(f: Figures) -> Said:
 
 
 def _breaks(f: Figures) -> Said:
-    return say(f"broke off {_times(f['breaks'])}, without a value for {f['seconds']:.1f} s of running engine")
+    return say(f"dropped out {_times(f['breaks'])}, for {f['seconds']:.1f} s in all while the engine ran")
 
 
 def _closes(f: Figures) -> Said:
     return say(
-        f"shows {f['rest']:.0f} to {f['open']:.0f} % in {f['moments']:.0f} moments in which the engine says it is "
+        f"reads {f['rest']:.0f} to {f['open']:.0f} % at {f['moments']:.0f} moments when the engine shows that it is "
         "closed"
     )
 
 
 def _opens(f: Figures) -> Said:
     if f["rises"]:
-        return say(f"shows closed while the engine pulled away {_times(f['rises'])}")
+        return say(f"read closed while the engine pulled {_times(f['rises'])}")
     full = say(" while the manifold reached ", kpa(f["kpa"])) if isfinite(f["kpa"]) else say("")
-    return say(f"opens to {f['most']:.0f} % at most", full)
+    return say(f"opened to {f['most']:.0f} % at most", full)
 
 
 def _idle(f: Figures) -> Said:
     least, most = plausible.IDLE_LEAST_RPM, plausible.IDLE_MOST_RPM
-    return say(f"the engine idles at {f['rpm']:.0f} rpm by it, where engines idle at {least} to {most}")
+    return say(f"reads {f['rpm']:.0f} rpm at idle; engines idle at {least} to {most}")
 
 
 def _agrees(f: Figures) -> Said:
-    return say(f"{f['other']} reads {f['ratio']:.2f} times as much")
+    return say(f"{f['other']} reads {f['ratio']:.2f} times as high")
 
 
 def _gear(f: Figures) -> Said:
     return say(
-        f"engine over wheel speed is {f['ratio']:.1f} rpm for each km/h under load, the nearest gear has "
-        f"{f['nearest']:.1f}"
+        f"engine speed is {f['ratio']:.1f} rpm per km/h under load; the nearest configured gear has {f['nearest']:.1f}"
     )
 
 
@@ -181,67 +182,69 @@ FOR: dict[Check, Callable[[Figures], Said]] = {
     Check.CUTS: _cuts,
     Check.QUICK: _quick,
     Check.CRUISE: _cruise,
-    Check.AMBIENT: lambda f: say("the standing engine shows ", kpa(f["kpa"])),
+    Check.AMBIENT: lambda f: say("reads ", kpa(f["kpa"]), " with the engine stopped"),
     Check.FOLLOWS: lambda f: say(f"follows {f['closings'] + f['openings']:.0f} closings and openings of the throttle"),
     Check.SWINGS: lambda f: say("moves with the engine"),
-    Check.CLOSES: lambda f: say(f"rests at {f['rest']:.0f} %"),
+    Check.CLOSES: lambda f: say(f"reads {f['rest']:.0f} % when closed"),
     Check.OPENS: lambda f: say(f"opens to {f['most']:.0f} %"),
-    Check.IDLE: lambda f: say(f"the engine idles at {f['rpm']:.0f} rpm"),
+    Check.IDLE: lambda f: say(f"reads {f['rpm']:.0f} rpm at idle"),
     Check.AGREES: lambda f: say(f"agrees with {f['other']}"),
     Check.GEAR: lambda f: say("fits the configured gears"),
     Check.SUPPLY: _supply,
     Check.BANKS: lambda f: say("moves with the other bank"),
 }
 CAUSES = {
-    Cause.WIRING: "a wire is off, shorted, or on another input",
+    Cause.WIRING: "a wire is off, shorted or on the wrong input",
     Cause.POWER: "the controller has no power, is heating again, or a wire is off",
     Cause.LOOSE: "a loose contact",
-    Cause.SENSOR: "the sensor or its controller is stuck, aged, or too slow",
-    Cause.SCALE: "the configured scale is not the controller's, its ground is off, air leaks in, or the target is not "
-    "this engine's",
-    Cause.GAUGE: "a pressure over the air around is configured as an absolute one",
-    Cause.UNIT: "the configured values are in another unit than kPa",
-    Cause.FIGURES: "the configured volts and values are those of another sensor",
-    Cause.RANGE: "the signal is cut off: the true value is higher",
+    Cause.SENSOR: "the sensor or its controller is stuck, aged or too slow",
+    Cause.SCALE: "the configured scale is not the controller's, its ground is offset, air leaks in, or the target is "
+    "wrong for this engine",
+    Cause.GAUGE: "a gauge pressure (above the surrounding air) is configured as absolute",
+    Cause.UNIT: "the configured values are not in kPa",
+    Cause.FIGURES: "the configured volts and values belong to another sensor",
+    Cause.RANGE: "the signal is clipped: the true value is higher",
     Cause.HOSE: "the hose to the manifold is off, leaks or is blocked, or the engine makes no vacuum there",
-    Cause.REST: "the configured rest position is not the sensor's, the sensor is turned round, or the plate sticks",
+    Cause.REST: "the configured closed position is not the sensor's, the sensor is reversed, or the throttle sticks",
     Cause.PULSES: "the configured pulses per turn (or per metre) are not the sensor's",
-    Cause.SUPPLY: "the generator does not charge, or the channel's divider is configured wrongly",
+    Cause.SUPPLY: "the alternator does not charge, or the channel's divider is configured wrongly",
 }
 NEXT = {
-    Cause.WIRING: "measure the voltage at the logger's terminal while the sensor moves",
-    Cause.POWER: "watch the controller's own lamp or display with the engine running, then its supply and output wire",
-    Cause.LOOSE: "move the plugs with the engine idling and watch the live screen",
-    Cause.SENSOR: "check the sensor in free air and on a fuel cut; replace it if it does not move at once",
+    Cause.WIRING: "measure the voltage at the logger's terminal while the sensor's value changes",
+    Cause.POWER: "look at the controller's own lamp or display with the engine running, then check its supply and "
+    "output wire",
+    Cause.LOOSE: "wiggle the plugs with the engine idling and watch the live values",
+    Cause.SENSOR: "check the sensor in free air and on a fuel cut; replace it if it does not respond at once",
     Cause.SCALE: "compare with the controller's own display, and correct volts and values in logger.json",
-    Cause.GAUGE: "add the air pressure to the channel's values in logger.json; with the engine off it must show it",
+    Cause.GAUGE: "add the air pressure to the channel's values in logger.json; with the engine off it must read the "
+    "air's pressure",
     Cause.UNIT: "write the values in kPa: 1 bar is 100, 1 psi is 6.895",
-    Cause.FIGURES: "take volts and values from the sensor's own data sheet; with the engine off it must show the air's "
+    Cause.FIGURES: "take volts and values from the sensor's data sheet; with the engine off it must read the air's "
     "pressure",
-    Cause.RANGE: "fit a sensor of a larger range, or a divider that lets the whole signal in",
-    Cause.HOSE: "look at the hose at both ends; an engine without vacuum needs its target by throttle",
+    Cause.RANGE: "fit a sensor with a larger range, or a divider that passes the whole signal",
+    Cause.HOSE: "check the hose at both ends; an engine without vacuum needs a target by throttle",
     Cause.REST: "note the voltage with the pedal up and fully down, and put both in logger.json",
     Cause.PULSES: "compare with the car's own instrument at idle, and correct per_rev (per_metre)",
-    Cause.SUPPLY: "measure the battery with the engine running",
+    Cause.SUPPLY: "measure the battery voltage with the engine running",
 }
 STANDS = {
-    "pressure": "manifold pressure tells the load instead",
-    "throttle": "the throttle tells the load instead",
-    "full throttle": "the throttle tells the load instead, and full throttle is taken for the pressure of "
-    "the air around",
+    "pressure": "manifold pressure gives the load instead",
+    "throttle": "the throttle gives the load instead",
+    "full throttle": "the throttle gives the load instead, and at full throttle the manifold is taken to be at the "
+    "pressure of the surrounding air",
     "other bank": "the other bank is judged alone",
 }
 
 
 def evidence(one: Instrument) -> Said:
-    """What the drive says of an instrument."""
+    """The evidence of the drive for or against an instrument."""
     if one.state is State.NOT_TESTED:
-        return say("this drive holds no test of it")
+        return say("nothing in this drive tests it")
     words = AGAINST if one.state is State.CONTRADICTED else FOR
-    told = one.against or tuple(f for f in one.findings if f.state is State.SOUND and f.check in FOR)
-    # The first says most: a signal that stands still fails in all that is asked of it
-    said = [words[finding.check](finding.figures) for finding in told[:3]]
-    return joined(said, "; ") if said else say("nothing speaks against it")
+    findings = one.against or tuple(f for f in one.findings if f.state is State.SOUND and f.check in FOR)
+    # Three are enough: a signal that stands still fails every check
+    said = [words[finding.check](finding.figures) for finding in findings[:3]]
+    return joined(said, "; ") if said else say("no evidence against it")
 
 
 def _first(one: Instrument) -> Finding | None:
@@ -261,17 +264,17 @@ def next_step(one: Instrument) -> str:
 
 
 def doubt(one: Instrument) -> Said:
-    """An instrument's contradiction in one sentence."""
+    """The sentence that reports a contradicted instrument."""
     return say(f"{one.channel} is contradicted: ", evidence(one), f"; likely cause: {cause(one)}; {next_step(one)}")
 
 
 def stand_in(one: StandIn) -> Said:
-    """What does the work of a contradicted instrument."""
+    """The sentence that names what replaces a contradicted instrument."""
     return say(f"{one.channel} is not used: {STANDS[one.by]}")
 
 
 def as_json(one: Instrument) -> dict:
-    """The instrument in the shape of `info --json` and `report --json`."""
+    """The instrument as in `info --json` and `report --json`."""
     return {
         "channel": one.channel,
         "bank": one.bank,
@@ -285,7 +288,7 @@ def as_json(one: Instrument) -> dict:
 
 
 def lines(instruments: list[Instrument]) -> list[str]:
-    """A line each for a terminal; the contradicted ones first, with cause and next step below."""
+    """Lines for a terminal, one for each instrument; the contradicted first, with cause and next step below."""
     out = []
     for one in sorted(instruments, key=lambda one: one.state is not State.CONTRADICTED):
         out.append(f"{one.channel}: {one.state.value}: {evidence(one)}")

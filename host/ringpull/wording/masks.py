@@ -1,4 +1,4 @@
-"""Names and rules of the masks, as people read them."""
+"""The masks' names and rules, as shown to people."""
 
 from __future__ import annotations
 
@@ -17,48 +17,43 @@ from ringpull.analysis.judge.masks import (
 from ringpull.said import degc, kpa, say
 
 RULES = {
-    "warm_up": say("the controller says that its sensor is heating, or coolant below ", degc(COLD_DEGC)),
+    "warm_up": say("the controller reports that its sensor is heating, or coolant is below ", degc(COLD_DEGC)),
     "controller_state": say(
         "the controller's output is in a configured state or outside the sensor's range: no lambda"
     ),
-    "electrical": say(
-        "the output moved faster than gas and sensor can: a spike, a loose plug, or a wire that touches another"
-    ),
+    "electrical": say("the output moved faster than gas and sensor can: a spike, a loose plug or two wires touching"),
     "overrun_cut": say(
-        f"throttle below {overrun.CLOSED_PCT:.0f} %, or {overrun.REST_PCT:.0f} % above where it rests at idle (without "
-        "it, manifold pressure below ",
+        f"above {overrun.OVERRUN_RPM:.0f} rpm, throttle below {overrun.CLOSED_PCT:.0f} % or less than "
+        f"{overrun.REST_PCT:.0f} % above its position at idle (without throttle: manifold pressure below ",
         kpa(overrun.OVERRUN_KPA),
-        f") above {overrun.OVERRUN_RPM:.0f} rpm, and {RECOVERY_S:.1f} s after it ends: the fuel may be cut",
+        f"), and {RECOVERY_S:.1f} s after that: the fuel may be cut",
     ),
     "tip_in": say(
-        f"throttle opened by more than {TIP_IN_PCT:.0f} % within {TIP_IN_WINDOW_S:.1f} s (without throttle, pressure "
-        "up "
-        "by more than ",
+        f"throttle opened by more than {TIP_IN_PCT:.0f} % within {TIP_IN_WINDOW_S:.1f} s (without throttle: pressure "
+        "rose by more than ",
         kpa(TIP_IN_KPA),
-        f"; without both, {SPOOL_S:.1f} s of rising speed), and {TIP_IN_S:.1f} s after: enrichment and wall film are "
-        "not "
-        "the table's",
+        f"; without both: {SPOOL_S:.1f} s of rising speed), and {TIP_IN_S:.1f} s after that: enrichment and wall film, "
+        "not the table, set the mixture",
     ),
     "gear_change": say(
-        f"engine speed falling by more than {DROP_RPM_S:.0f} rpm a second, and {AFTER_CHANGE_S:.1f} s after"
+        f"engine speed falling by more than {DROP_RPM_S:.0f} rpm a second, and {AFTER_CHANGE_S:.1f} s after that"
     ),
     "not_recorded": say(
-        "rows that the logger lost: a gap in the drive, and the moments whose gas met the sensor in it"
+        "rows that the logger lost: the gap itself, and the moments whose gas reached the sensor during the gap"
     ),
-    "tach_loss": say("no engine speed: its edges are missing or were rejected"),
+    "tach_loss": say("no engine speed: pulses are missing or were rejected"),
     "delay_assumed": say(
-        "the delay is only assumed, and the load may have been off when the row's gas met the sensor: what was "
-        "measured "
-        "may belong to what came after the pull"
+        "the delay is only assumed, and the throttle may have closed before this row's gas reached the sensor: the "
+        "reading may belong to the moments after the pull"
     ),
-    "no_target": say("the target can't be told: the load or the channel that it depends on isn't known"),
-    "saturation": say("lambda at an end of the sensor's range: a bound, not a measurement (a lean end still counts)"),
-    "spoiled": say("the pull was flagged spoiled by a double press, or left out by the reader"),
+    "no_target": say("no target: the load or the channel that it depends on has no valid value"),
+    "saturation": say("lambda at an end of the sensor's range: a limit, not a measurement (the lean end still counts)"),
+    "spoiled": say("the pull was flagged spoiled by a double press, or left out by the reader of the report"),
 }
 
 
 def title(mask: str) -> str:
-    """A mask's name as people write it."""
+    """A mask's name as shown to people."""
     known = {
         "warm_up": "warm-up",
         "tip_in": "tip-in",

@@ -1,4 +1,4 @@
-"""What is said where a channel is missing."""
+"""The sentences about missing channels."""
 
 from __future__ import annotations
 
@@ -12,49 +12,49 @@ ROLES = {
     "rpm or wheel": "engine or wheel speed",
     "map": "manifold pressure",
     "load": "manifold pressure or throttle",
-    needs.LAMBDA_HEATING: "lambda (its controller said that the sensor was heating)",
-    needs.TARGET_LOAD: "the load (or channel) that the target depends on: one number as target needs none",
+    needs.LAMBDA_HEATING: "lambda (its controller reported that the sensor was heating)",
+    needs.TARGET_LOAD: "the load (or channel) that the target depends on (a target of one number needs none)",
 }
 
 WITHOUT = {
     (needs.LEAN_EVENTS, "map"): say(
-        "without manifold pressure the exhaust flow is computed for ", kpa(90), ", so the delay is less certain"
+        "without manifold pressure the exhaust flow is calculated for ", kpa(90), ", so the delay is less certain"
     ),
     (needs.LEAN_EVENTS, "throttle"): say(
-        "without throttle, load is told from manifold pressure; without both, from rising engine speed"
+        "without throttle, load is judged from manifold pressure; without both, from rising engine speed"
     ),
     (needs.LEAN_EVENTS, "target"): say(
-        "without a target a full-throttle value by fuel and aspiration is used (common practice, no source)"
+        "without a target, the usual full-throttle value for fuel and aspiration is used (common practice, no source)"
     ),
-    (needs.LEAN_EVENTS, "coolant"): say("without coolant temperature a cold engine is not left out"),
+    (needs.LEAN_EVENTS, "coolant"): say("without coolant temperature, a cold engine is judged like a warm one"),
     (needs.DELAY, "injector or commanded"): say(
-        "without injector time or commanded lambda, time zero is the throttle (else manifold pressure) and the delay "
-        "found is an estimate"
+        "without injector time or commanded lambda, the delay is counted from the throttle (else from manifold "
+        "pressure) and is an estimate"
     ),
     (needs.DELAY, "throttle"): say(
-        "without throttle, fuel cuts are told from injector time, commanded lambda or deep vacuum"
+        "without throttle, fuel cuts are recognised by injector time, commanded lambda or deep vacuum"
     ),
     (needs.FUEL_MAP, "trim"): say(
-        "without trims logged, a correction the engine computer already makes stays hidden in the ratio"
+        "without logged trims, a correction that the engine computer already makes stays hidden in the ratio"
     ),
-    (needs.COMPARE, "load"): say("without a load channel bins are by engine speed alone"),
-    (needs.POWER, "wheel"): say("without wheel speed the gear must be given or known from `gears`"),
-    (needs.POWER, "grade"): say("without the grade, the interval is wider by what a road may rise"),
+    (needs.COMPARE, "load"): say("without a load channel, drives are compared by engine speed alone"),
+    (needs.POWER, "wheel"): say("without wheel speed, the gear must be given or known from `gears`"),
+    (needs.POWER, "grade"): say("without the road's slope, the interval is wider to allow for one"),
     (needs.MOVED, "fuel_pressure"): say(
-        "fuel pressure is not logged, so a tired pump or a blocked filter can't be named"
+        "fuel pressure is not logged, so a weak pump or a blocked filter can't be recognised"
     ),
-    (needs.MOVED, "injector"): say("injector time is not logged, so a duty limit can't be named"),
-    (needs.MOVED, "battery"): say("supply voltage is not logged, so a weak supply can't be named"),
+    (needs.MOVED, "injector"): say("injector time is not logged, so injectors at their limit can't be recognised"),
+    (needs.MOVED, "battery"): say("supply voltage is not logged, so a weak supply can't be recognised"),
 }
 
 
 def lacking(roles: Iterable[str]) -> Said:
-    """What is said of roles that an answer can't do without."""
+    """The sentence about roles that an answer needs and that are missing."""
     return say(f"not logged, or never valid: {', '.join(ROLES.get(role, role) for role in roles)}")
 
 
 def table() -> list[tuple[str, str, str]]:
-    """(answer, needs, without the rest) for the docs."""
+    """(answer, channels it needs, what it lacks without the others) for each answer, for the documents."""
     musts = [", ".join(ROLES.get(role, role) for role in n.must) for n in needs.NEEDS]
     betters = ["; ".join(WITHOUT[n.answer, role] for role in n.better) for n in needs.NEEDS]
     return [(n.answer, must, better) for n, must, better in zip(needs.NEEDS, musts, betters, strict=True)]

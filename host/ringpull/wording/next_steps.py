@@ -1,4 +1,4 @@
-"""What to do now, from what was logged: supply or table, which cell, which factor."""
+"""What to do next: look at the supply or change the table, in which cell, by which factor."""
 
 from __future__ import annotations
 
@@ -13,29 +13,29 @@ from ringpull.said import Said, capital, degc, inner, kpa, say
 from ringpull.wording import holes as hole_words
 from ringpull.wording.instruments import next_step
 
-MOST_NAMED = 4  # pulls
-MOST_STEP = 0.05  # of one correction of the fuel, where the map gives none
+MOST_NAMED = 4  # pulls that are listed by number; more are only counted
+MOST_STEP = 0.05  # largest share by which one correction changes the fuel, if the map gives no factor
 STOP = say("No more full-throttle pulls until the cause is found.")
-AGAIN = say("Then three pulls under the same conditions, and compare them with this drive (ringpull compare).")
-THREE_PULLS = say("Drive three pulls in one gear, from low speed to the limit, a press of the button before each.")
-COMES_AND_GOES = "look for what comes and goes: a loose plug, an injector, a misfire, the sensor's wires"
+AGAIN = say("Then do three pulls under the same conditions and compare them with this drive (ringpull compare).")
+THREE_PULLS = say("Do three pulls in one gear, from low engine speed to the limiter, pressing the button before each.")
+COMES_AND_GOES = "look for an intermittent fault: a loose plug, an injector, a misfire, the sensor's wires"
 
 
 def next_steps(answer: Any, holes: Sequence[Hole]) -> list[Said]:
-    """What to do, in order. answer: analysis.answer.Answer or what has its verdict, reasons and pulls."""
+    """What to do, in order. answer: analysis.answer.Answer, or an object with its verdict, reasons and pulls."""
     if answer.verdict == ATTENTION and holes:
         return [STOP, *of_hole(holes[0]), AGAIN]
     if answer.verdict == ATTENTION:
         return [STOP, say("Look at the traces at that moment: lambda, load, fuel pressure, supply."), AGAIN]
     if answer.verdict == NO_EVENT:
         return [
-            say("Keep this file: it is the drive that later ones are compared with."),
+            say("Keep this file, to compare later drives with it."),
             say("Repeat after every change to fuel, boost or hardware, and in other weather."),
         ]
     if needs.everywhere([p.judged.columns for p in answer.pulls], needs.LEAN_EVENTS):
         return [
             say(
-                "Log what is missing. A channel that is logged but never valid: look at its trace below, then at its "
+                "Log the missing channels. If one of them is logged but never valid, look at its trace, then at its "
                 "wiring and its line in logger.json (ringpull check)."
             ),
             THREE_PULLS,
@@ -44,71 +44,74 @@ def next_steps(answer: Any, holes: Sequence[Hole]) -> list[Said]:
     if doubted:
         return [
             *dict.fromkeys(capital(say(f"{one.channel}: {next_step(one)}.")) for one in doubted),
-            say("Then drive again: nothing of this drive says that the mixture is right."),
+            say("Then drive again: nothing in this drive shows that the mixture is right."),
         ]
-    return [say("Look below at what was left out and why."), THREE_PULLS]
+    return [say("See what was left out, and why."), THREE_PULLS]
 
 
 def of_hole(hole: Hole) -> list[Said]:
-    """Where to look and what to change for one lean place."""
+    """Where to look and what to change for one hole."""
     moved = {one.role or one.kind: one for one in hole.hints}
     if "never measured" in moved:
-        return [say("The sensor first: in free air or with a wire off it shows lean whatever the engine does.")]
+        return [say("Check the sensor first: in free air, or with a wire off, it reads lean whatever the engine does.")]
     out = [*of_bank(hole)]
     pressure = hole_words.fell(hole)
     if pressure is not None:
-        how = "fell by" if pressure.kind == "moved" else "lay low by"
+        how = "fell by" if pressure.kind == "moved" else "was low by"
         return [
             *out,
-            say("Fuel supply first: pressure ", how, " ", kpa(pressure.size), " with it. Pump and its supply voltage, "
-                "filter, lines, regulator, level in the tank."),
-            say("Leave the table (", hole_words.cell(hole), ") until pressure holds."),
+            say("Fuel supply first: pressure ", how, " ", kpa(pressure.size), " there. Check the pump and its supply "
+                "voltage, the filter, the lines, the regulator and the level in the tank."),
+            say("Leave the table (", hole_words.cell(hole), ") alone until the pressure holds."),
         ]  # fmt: skip
     if "battery" in moved:
         return [
             *out,
-            say(f"Supply voltage first: it fell by {moved['battery'].size:.1f} V with it, so injectors open later and "
-                "the pump slows. Generator, earth straps, fuses, relays."),
-            say("Leave the table (", hole_words.cell(hole), ") until the voltage holds."),
+            say(f"Supply voltage first: it fell by {moved['battery'].size:.1f} V there, so injectors open later and "
+                "the pump slows down. Check the alternator, earth straps, fuses and relays."),
+            say("Leave the table (", hole_words.cell(hole), ") alone until the voltage holds."),
         ]  # fmt: skip
     if "duty" in moved:
         return [
             *out,
-            say(f"Injector duty reached {moved['duty'].size:.0%}: more fuel in the table hardly arrives. Larger "
-                "injectors, more pressure, or less boost."),
+            say(f"Injector duty reached {moved['duty'].size:.0%}: a richer table would hardly add fuel. Fit larger "
+                "injectors, raise the fuel pressure or lower the boost."),
         ]  # fmt: skip
     if "boost" in moved:
-        out.append(say("Boost control first: ", kpa(moved["boost"].size), " above its target with it."))
+        out.append(say("Boost control first: boost was ", kpa(moved["boost"].size), " above its target there."))
     if "intake" in moved:
         out.append(
-            say("Intake air warmed by ", degc(moved["intake"].size, change=True), " with it: look there as well.")
+            say("The intake air warmed by ", degc(moved["intake"].size, change=True), " there: look at that as well.")
         )
     return [*out, table(hole)]
 
 
 def of_bank(hole: Hole) -> list[Said]:
-    """Where one bank alone is lean: what it does not share with the other."""
+    """Where to look if only one bank is lean: at the parts that the banks do not share."""
     if hole.other != FINE:
         return []
     return [
-        say(f"{capital(say(hole.other_label))} was on target meanwhile. First what only {inner(hole.event.bank_label)} "
-            "has: injectors, plugs, its rail, an exhaust leak before its sensor, the sensor itself.")
+        say(f"{capital(say(hole.other_label))} was on target there. First check the parts of "
+            f"{inner(hole.event.bank_label)} alone: injectors, plugs, rail, an exhaust leak before its sensor, the "
+            "sensor itself.")
     ]  # fmt: skip
 
 
 def table(hole: Hole) -> Said:
-    """Supply held, or was not logged: what the other pulls say, then cell and factor."""
+    """What to do if no supply fell: what the other pulls show, then cell and factor of the table."""
     place = say(hole_words.cell(hole), ", ", hole_words.factor(hole, MOST_STEP))
     logged = "fuel_pressure" in hole.held
     begin = (
         "Fuel pressure did not fall" if logged else "Measure fuel pressure first: this drive does not show that it held"
     )
     if not hole.fine:
-        every = "" if len(hole.pulls) == 1 else ", and every pull that was judged there shows it"
+        every = "" if len(hole.pulls) == 1 else ", and every pull that was judged there was lean"
         if logged:
-            return say(begin, every, ", so the table: ", place, ".")
-        return say(begin, every, ". If it holds, the table: ", place, ".")
-    return say(begin, f", {which(hole)} on target there: {COMES_AND_GOES}. If it comes back, the table: ", place, ".")
+            return say(begin, every, ", so correct the table: ", place, ".")
+        return say(begin, every, ". If it holds, correct the table: ", place, ".")
+    return say(
+        begin, f", {which(hole)} on target there: {COMES_AND_GOES}. If it comes back, correct the table: ", place, "."
+    )
 
 
 def which(hole: Hole) -> str:
@@ -122,5 +125,5 @@ def which(hole: Hole) -> str:
 
 
 def listed(words: list[str]) -> str:
-    """ "1, 2 and 3"."""
+    """The words as a list in a sentence: "1, 2 and 3"."""
     return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)

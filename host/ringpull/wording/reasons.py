@@ -11,15 +11,15 @@ from ringpull.said import Said, joined, kpa, lam, say
 from ringpull.wording import events, instruments, masks, needs
 
 CAUTIONS = (
-    "No lean event found means in these pulls, at these speeds and loads, and nothing beyond them.",
+    "'No lean event found' holds for these pulls, at these speeds and loads, and for nothing beyond them.",
     "Misfire, an exhaust leak and valve-overlap blow-through all read falsely lean; lambda cannot detect knock.",
-    "One sensor reads the mean of its cylinders: a single lean cylinder hides in it.",
+    "A sensor reads the mean of its cylinders, which can hide a single lean cylinder.",
     "Pulls belong on a closed course or a dyno, with a passenger or helper at the laptop.",
 )
 
 
 def reason(one: Reason) -> Said:
-    """One reason."""
+    """The sentence for one reason."""
     return say("" if one.pull is None or one.kind is Why.LARGEST else f"pull {one.pull}", _SAID[one.kind](one))
 
 
@@ -44,7 +44,7 @@ def _clean(one: Reason) -> Said:
 
 def _systematic(one: Reason) -> Said:
     shift = lam(one.values["shift"])
-    return say("a systematic error of up to ", shift, " would shift every reading alike: check the calibration")
+    return say("a systematic error of up to ", shift, " would shift all readings alike: check the calibration")
 
 
 def _span(one: Reason) -> Said:
@@ -61,32 +61,31 @@ def _largest(one: Reason) -> Said:
     if v["beyond"] == "in pieces":
         return say(
             near,
-            f", near {v['rpm']:.0f} rpm: above what makes an event, but for too short a time, or beside rows that are "
-            "left "
-            "out: not enough data for this stretch",
+            f", near {v['rpm']:.0f} rpm: above the limit of a lean event, but too short, or next to rows that are left "
+            "out: not enough data for this part",
         )
     if v["beyond"] == "systematic":
         return say(
             near,
-            "; with the systematic error of up to ",
+            "; with a systematic error of up to ",
             lam(v["shift"]),
-            " that could be an event: calibrate for more certainty",
+            " that could be a lean event: calibrate for more certainty",
         )
     return near
 
 
 def _blind(one: Reason) -> Said:
-    return say(f": {', '.join(one.values['banks'])} told nothing, so that bank is not judged")
+    return say(f": {', '.join(one.values['banks'])} gave no reading, so that bank is not judged")
 
 
 def _little(one: Reason) -> Said:
     v = one.values
     why = {
         "pieces": "in pieces too short for a mean",
-        "lost": "since its rows of {seconds:.1f} s were lost or are damaged",
-        "not loaded": "since it was under load for {seconds:.1f} s only",
-        "unknown": "the rest is not known",
-        "mask": "most was left out by {title} ({seconds:.1f} s)",
+        "lost": "since the rows of {seconds:.1f} s were lost or damaged",
+        "not loaded": "since the engine was under load for only {seconds:.1f} s",
+        "unknown": "the rest has no valid values",
+        "mask": "most of it was left out: {title} ({seconds:.1f} s)",
     }[v["cause"]]
     known = why.format(seconds=v.get("seconds"), title=masks.title(v.get("mask", "")))
     return say(f": only {v['judged_s']:.1f} s could be judged, {known}")
@@ -96,7 +95,7 @@ def _hidden(one: Reason) -> Said:
     v = one.values
     title = masks.title(v["mask"]) + ("" if v["bank"] is None else f", {v['bank']}")
     return say(
-        f": {_seconds(v['seconds'])} of it{_speeds(v)} could not be judged ({title}): a lean event there would not show"
+        f": {_seconds(v['seconds'])}{_speeds(v)} could not be judged ({title}): a lean event there would not show"
     )
 
 
@@ -113,20 +112,19 @@ def _spool_lean(one: Reason) -> Said:
     v = one.values
     depth = lam(v["excess"])
     if v["agreed"]:
-        return say("lean at spool-up by ", depth, f" in {v['pulls']} of {v['of']} pulls,{_speeds(v)}")
+        return say("lean during spool-up by ", depth, f" in {v['pulls']} of {v['of']} pulls,{_speeds(v)}")
     begins = ": " if one.pull is not None else ""
     pulls = "1 pull" if v["pulls"] == 1 else f"{v['pulls']} pulls"
     return say(
-        f"{begins}lean at spool-up by ",
+        f"{begins}lean during spool-up by ",
         depth,
-        f" in {pulls} of {v['of']},{_speeds(v)}: too few to tell the table from film and enrichment, so not enough "
-        "data "
-        "for this stretch",
+        f" in {pulls} of {v['of']},{_speeds(v)}: too few to tell a lean table from wall film and enrichment, so not "
+        "enough data for this part",
     )
 
 
 def _spool_unjudged(one: Reason) -> Said:
-    return say(f"spool-up,{_speeds(one.values)}, is not judged: too little of it is known")
+    return say(f"spool-up,{_speeds(one.values)}, is not judged: too little valid data")
 
 
 def _lamp(one: Reason) -> Said:
@@ -135,26 +133,26 @@ def _lamp(one: Reason) -> Said:
     when = f"{warned.start_s:.1f}-{warned.end_s:.1f} s"
     if warned.came_to == lamp.JUDGED:
         return say(
-            f"{begins}{when}; with delay and lag undone lambda there was at most ",
+            f"{begins}{when}; after correction for delay and lag, lambda there was at most ",
             lam(warned.excess, sign=True),
-            " above target: the lamp compares the gas at the sensor with the target of the moment",
+            " above target (the lamp compares the gas at the sensor with the target at the same moment)",
         )
     if warned.came_to == lamp.PART_LOAD:
         most = [] if warned.most_kpa is None else [say("at most ", kpa(warned.most_kpa))]
         most += [] if warned.most_pct is None else [say(f"throttle at most {warned.most_pct:.0f} %")]
         return say(f"{begins}{when}, at part load (", joined(most, ", "), "), which is not judged here")
-    return say(f"{begins}{when}, and that moment could not be judged: take the lamp at its word")
+    return say(f"{begins}{when}, and that moment could not be judged: believe the lamp")
 
 
 def _wiring(one: Reason) -> Said:
     wiring = one.values["wiring"]
-    told = []
+    signs = []
     if wiring.steps:
         times = "1 step" if wiring.steps == 1 else f"{wiring.steps} steps"
-        told.append(f"{times} faster than its lag permits, masked")
+        signs.append(f"{times} faster than its lag allows (left out)")
     if wiring.entries:
-        told.append(f"entered a state of its controller {wiring.entries} times while the engine ran")
-    return say(f"{wiring.bank}: {', and '.join(told)}: wiring?")
+        signs.append(f"its controller changed to a state {wiring.entries} times while the engine ran")
+    return say(f"{wiring.bank}: {', and '.join(signs)}: check the wiring")
 
 
 _SAID = {
@@ -178,12 +176,12 @@ _SAID = {
     Why.HIDDEN: _hidden,
     Why.DOUBT: lambda one: instruments.doubt(one.values["instrument"]),
     Why.STAND_IN: lambda one: instruments.stand_in(one.values["stand_in"]),
-    Why.SINGLE: lambda one: say("a single pull shows no repeatability: do two more"),
+    Why.SINGLE: lambda one: say("a single pull does not show repeatability: do two more"),
 }
 
 
 def unjudged(pull) -> str | None:
-    """Why a pull is not judged, in a few words for a table; None where it is."""
+    """Why a pull is not judged, in a few words for a table; None if it is judged."""
     from ringpull.analysis.judge.verdict import usable
 
     if pull.spoiled:
@@ -192,4 +190,4 @@ def unjudged(pull) -> str | None:
         return None
     if pull.judged_s <= 0:
         return "nothing to judge"
-    return "one bank told nothing" if pull.blind else "too little to judge"
+    return "one bank gave no reading" if pull.blind else "too little to judge"

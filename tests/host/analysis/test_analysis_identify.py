@@ -33,7 +33,7 @@ def test_delay_and_lag_with_a_known_time_zero(timing):
     results = [errors_of(seed, timing) for seed in range(3, 11)]
     near = [abs(delay) < 15.0 for delay, _, found, _ in results]
     assert sum(near) >= 7
-    assert all(found.estimate is None and "time zero is" in found.words for _, _, found, _ in results)
+    assert all(found.estimate is None and "the delay is counted from" in found.words for _, _, found, _ in results)
     lags = [
         abs(lag) < max(15.0, 200.0 * drive.truth.tau_s) for _, lag, _, drive in results if drive.truth.cuts_recovered
     ]
@@ -55,7 +55,7 @@ def test_without_throttle_time_zero_is_the_manifolds():
     assert (
         found.done
         and found.estimate is not None
-        and "time zero is manifold pressure; so the delay found" in found.words
+        and "the delay is counted from manifold pressure; so the delay from these events" in found.words
     )
 
 
@@ -210,7 +210,7 @@ def test_a_configured_lag_that_the_drive_contradicts_is_told():
     right, wrong = told.values()
     assert right.lag_apart is None and "correct tau_ms" not in right.words
     assert wrong.lag_apart.configured_s == 0.4 and wrong.lag_apart.found_s == wrong.model.tau_s
-    assert "the lag configured, 400 ms, is not what this drive shows" in wrong.words
+    assert "the configured lag is 400 ms, but this drive shows" in wrong.words
 
 
 def test_kinds_of_events_that_disagree_widen_the_interval():

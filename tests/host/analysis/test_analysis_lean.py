@@ -104,7 +104,7 @@ def test_a_target_over_a_load_that_is_not_logged_is_said():
     columns.map_kpa = columns.throttle = None
     columns.named.pop("map"), columns.named.pop("throttle")
     result = answer(drive_of(made))
-    assert result.verdict == verdict.NOT_ENOUGH and "one number as target" in " ".join(why(result))
+    assert result.verdict == verdict.NOT_ENOUGH and "a target of one number" in " ".join(why(result))
     assert result.left_out["no_target"] > 10.0 and "no_target" in result.as_json()["rules"]
     made_map = fuelmap.fuelmap([SessionPulls(session.prepare(columns, identified=False), [(1, *made.spans[0])])])
     assert made_map.cells == () and made_map.words == (fuelmap.NO_LOAD,)
@@ -306,7 +306,7 @@ def test_an_excess_in_pieces_is_not_called_within_the_systematic_error():
     )
     word, reasons = verdict.decide([pull], [], 0.01, 0.033)
     said = " ".join(map(reason, reasons))
-    assert word == verdict.NOT_ENOUGH and "too short a time" in said and "near 4400 rpm" in said
+    assert word == verdict.NOT_ENOUGH and "but too short" in said and "near 4400 rpm" in said
     assert "systematic" not in said
 
 
@@ -375,13 +375,13 @@ def test_a_pull_whose_rows_are_lost_says_so():
     numbers = session.judge_span(session.prepare(columns, identified=False), start_s, end_s)
     pull = SimpleNamespace(number=2, spoiled=False, **vars(numbers))
     (said,) = verdict.decide([pull], [], 0.01, 0.033)[1]
-    assert f"its rows of {end_s - start_s - 0.4:.1f} s were lost" in reason(said)
+    assert f"the rows of {end_s - start_s - 0.4:.1f} s were lost" in reason(said)
 
 
 def test_a_sensor_in_air_is_a_possibility():
     def said(made):
         every = [e for p in answer(drive_of(made)).pulls for e in p.lean_events]
-        return [words for e in every for words in said_hints(e.hints) if "hangs in air" in words]
+        return [words for e in every for words in said_hints(e.hints) if "in free air" in words]
 
     assert said(scene(hole=Hole(2, 4500, 4900, 0.9))) == []
     made = scene(pulls=1)
@@ -391,9 +391,12 @@ def test_a_sensor_in_air_is_a_possibility():
 
 def test_what_cannot_be_named_for_want_of_a_channel_is_said_with_a_lean_event():
     said = assumed(answer(drive_of(scene(hole=Hole(2, 4500, 4900, 0.08)))))
-    assert any("fuel pressure is not logged, so a tired pump" in line for line in said)
-    assert any(line.startswith("without injector time or commanded lambda, time zero is the throttle") for line in said)
-    assert not any("tired pump" in line for line in assumed(answer(drive_of(scene()))))
+    assert any("fuel pressure is not logged, so a weak pump" in line for line in said)
+    assert any(
+        line.startswith("without injector time or commanded lambda, the delay is counted from the throttle")
+        for line in said
+    )
+    assert not any("weak pump" in line for line in assumed(answer(drive_of(scene()))))
 
 
 def test_a_sensor_that_was_heating_all_along_is_said():

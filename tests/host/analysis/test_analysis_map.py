@@ -97,7 +97,7 @@ def test_the_systematic_part_of_a_ratio():
     assert told and told == pytest.approx([0.0392] * len(told))
     both = fuelmap.fuelmap([SessionPulls(small, spans), SessionPulls(large, spans)])
     assert [c.systematic for c in both.cells if c.passes] == pytest.approx([0.0588] * len(told))
-    assert "a systematic error of up to 0.059 would shift every ratio alike" in both.words
+    assert "a systematic error of up to 0.059 would shift all ratios alike" in both.words
 
 
 def test_the_methods_own_doubt_of_a_comparison():
@@ -157,7 +157,7 @@ def test_a_change_of_part_of_the_curve_is_seen_and_has_its_sign():
 def test_one_pull_a_side_says_that_it_cannot_be_tested():
     random = np.random.default_rng(2)
     result = compare.compare(made_passes(random, 1), made_passes(random, 1, session=1), Axes(SPEEDS))
-    assert result.verdict == compare.NOT_ENOUGH and "can't tell change from chance" in " ".join(result.words)
+    assert result.verdict == compare.NOT_ENOUGH and "change can't be told from chance" in " ".join(result.words)
     assert compare.compare([], [], Axes(SPEEDS)).verdict == compare.NOT_ENOUGH
 
 
@@ -213,7 +213,7 @@ def test_banks_differ_where_one_leans():
     result = banks.banks(SessionPulls(ready, spans), Axes(SPEEDS))
     judged = [c for c in result.cells if np.isfinite(c.low)]
     assert judged and all(c.leaner == "lambda_2" and c.difference == pytest.approx(0.03, abs=0.004) for c in judged)
-    assert any("lean cylinder hides" in w for w in result.words)
+    assert any("one lean cylinder" in w for w in result.words)
     columns.banks.pop("lambda_2")
     assert banks.banks(SessionPulls(ready, spans), Axes(SPEEDS)) is None
 

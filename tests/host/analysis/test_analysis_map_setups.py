@@ -76,7 +76,7 @@ def test_an_assumed_target_makes_nothing_leaner_and_says_nothing_of_cruising():
     result = fuelmap.fuelmap([SessionPulls(ready, [(n + 1, a, b) for n, (a, b) in enumerate(made.spans)])])
     assert result.cells and all(c.loaded for c in result.cells if c.passes)
     assert {c.factor for c in result.cells if c.state == "judged"} == {1.0} and fuelmap.ASSUMED in result.words
-    assert "as long as no manifold pressure" in target_words(ready.target_source)
+    assert "unless manifold pressure shows boost" in target_words(ready.target_source)
 
 
 def test_stretches_under_load_outside_pulls_are_not_taken_for_more_than_they_are():
@@ -130,7 +130,7 @@ def test_a_difference_of_banks_that_two_sensors_may_have_by_themselves_names_no_
     result = banks.banks(SessionPulls(session.prepare(columns, identified=False), spans), Axes(SPEEDS))
     judged = [c for c in result.cells if np.isfinite(c.low)]
     assert judged and all(c.low > 0 and c.systematic > 0.01 and c.leaner == "neither shown" for c in judged)
-    assert any("by themselves" in w for w in result.words)
+    assert any("the sensors alone may differ" in w for w in result.words)
 
 
 def test_the_less_certain_of_two_sensors_is_the_budget():
@@ -191,7 +191,7 @@ def test_the_leaner_bank_is_judged_and_named():
     assert event.bank == "lambda_2" and event.depth == pytest.approx(0.08, abs=event.depth_u)
     assert session.judge_span(ready, *spans[0][1:]).lean_events == []
     cells = fuelmap.fuelmap([SessionPulls(ready, spans)]).words
-    assert any("leaner bank's" in words for words in cells)
+    assert any("the leaner bank" in words for words in cells)
 
 
 @pytest.mark.parametrize("dead", ["state", "no value"])
@@ -274,7 +274,7 @@ def test_one_bank_that_got_leaner_is_not_hidden_by_the_other():
     b = passes_of_banks(random, 4, session=1, steps=(0.0, 0.05))
     result = compare.compare(a, b, Axes(SPEEDS))
     assert result.verdict == compare.WORSE and {one.bank for one in result.bins} == {"lambda_2"}
-    assert any("each bank is tested by itself" in words for words in result.words)
+    assert any("the banks are tested separately" in words for words in result.words)
     # one bank better and the other worse is said as both, and the worse one is shown
     a = passes_of_banks(random, 4, steps=(0.05, 0.0))
     result = compare.compare(a, passes_of_banks(random, 4, session=1, steps=(0.0, 0.05)), Axes(SPEEDS))
@@ -286,7 +286,7 @@ def test_banks_that_only_one_drive_has_are_said_and_single_ones_are_the_same_ban
     two = passes_of_banks(random, 3)
     one = [p for p in passes_of_banks(random, 3, session=1) if p.bank == "lambda_1"]
     result = compare.compare(two, one, Axes(SPEEDS))
-    assert "lambda_2 is in one of the drives only, and is not compared" in result.words
+    assert "lambda_2 is in only one of the drives and is not compared" in result.words
     assert result.verdict == compare.NONE and {b.bank for b in result.bins} == {"lambda_1"}
     renamed = [replace(p, bank="wideband") for p in one]
     alone = [p for p in two if p.bank == "lambda_1"]
@@ -323,7 +323,7 @@ def test_a_full_manifold_at_part_throttle_is_not_made_leaner_than_target():
     assert len(held) == 3 and all(c.loaded for c in held)
     # 1 % rich is less than what the systematic part may be: nothing is taken away
     assert {c.factor for c in held} == {1.0}
-    assert any("never made leaner than target, at part throttle either" in words for words in made.words)
+    assert any("no cell is made leaner than target, even at part throttle" in words for words in made.words)
     cruise = fuelmap.of_drive(StandInDrive(StandInSession(holds(60.0, 30.0, lean=0.99))))
     assert all(c.factor < 0.995 for c in cruise.cells if c.load == 60.0 and c.state == "judged")
 
@@ -357,11 +357,11 @@ def test_a_table_of_another_load_or_of_a_smaller_range_is_told():
     short = fuelmap.fuelmap(ready, Axes(speeds[:2], np.array([10.0, 50.0, 100.0])))
     (told,) = [w for w in short.words if "given" in w]
     share = np.mean(by_pct.rpm[ready[0].judged.masks.valid] > 3250)
-    assert told.startswith(f"{share:.0%} of what could be judged (") and "2500-3000 1/min" in told
+    assert told.startswith(f"{share:.0%} of the judged rows (") and "2500-3000 1/min" in told
     assert short.cells and "2500-3500 1/min" in told
     # all that was under load, and little else
     low = fuelmap.fuelmap(ready, Axes(speeds, np.array([0.2, 40.0]))).words[0]
-    assert "(100% of what was under load)" in low and "load 0.2-40" in low
+    assert "(100% of those under load)" in low and "load 0.2-40" in low
     nowhere = fuelmap.fuelmap(ready, Axes(speeds + 9000, np.array([10.0, 50.0])))
     assert nowhere.cells == () and nowhere.words[0] == fuelmap.NOT_VISITED and "100%" in nowhere.words[1]
 

@@ -150,7 +150,7 @@ def test_unknown_grade_widens_the_interval_enough():
         v = result.rpm / 60.0 * car.metres_per_rev
         true = watts(result.rpm) + car.mass_kg * motion.G * grade * v
         assert np.mean((result.low <= true) & (true <= result.high)) > 0.95
-    assert any("grade isn't known" in w for w in sentences.lines(replace(car, grade=None), 0.4))
+    assert any("slope isn't known" in w for w in sentences.lines(replace(car, grade=None), 0.4))
     known = wheel_power(times, turns, car)
     assert np.mean(known.high - known.low) < np.mean(result.high - result.low)
 

@@ -170,7 +170,7 @@ def test_what_is_told_is_json_with_evidence_cause_and_next_step():
     told = json.loads(json.dumps(words.as_json(instruments["map"])))
     assert {"channel", "bank", "state", "evidence", "cause", "next"} <= set(told)
     assert told["state"] == "contradicted"
-    assert "standing engine shows" in told["evidence"] and told["cause"] and told["next"]
+    assert "with the engine stopped" in told["evidence"] and told["cause"] and told["next"]
     assert words.as_json(instruments["throttle"])["cause"] == ""
 
 
@@ -202,7 +202,7 @@ def test_a_map_of_a_contradicted_instrument_takes_no_fuel_away():
     judged = [one for one in found.cells if np.isfinite(one.factor)]
     assert [one for one in judged if one.ratio < 0.97]
     assert all(one.factor >= 1.0 for one in judged)
-    assert found.words[0].startswith("nothing is taken away in this map: lambda_1 is contradicted")
+    assert found.words[0].startswith("this map reduces fuel nowhere: lambda_1 is contradicted")
 
 
 def with_channel(made, rows, channel, values):
@@ -261,7 +261,7 @@ def test_fuel_pressure_is_sound_only_where_it_moves():
     states_of = {name: one.state for name, one in shown.items()}
     assert states_of == {"moving": State.SOUND, "stuck": State.NOT_TESTED, "gaps": State.CONTRADICTED}
     assert str(words.evidence(shown["moving"])) == "moves with the load"
-    assert str(words.evidence(shown["stuck"])) == "this drive holds no test of it"
+    assert str(words.evidence(shown["stuck"])) == "nothing in this drive tests it"
 
 
 def test_the_local_page_names_what_the_drive_contradicts():

@@ -94,7 +94,7 @@ def test_a_hole_at_spool_up_in_all_pulls_is_called():
         values[columns.rows(start + 0.25, start + 0.75)] += 0.12
     result = answer(of(put(made, values)))
     assert result.verdict == verdict.ATTENTION
-    assert any("lean at spool-up by" in words and "in 3 of 3 pulls" in words for words in why(result))
+    assert any("lean during spool-up by" in words and "in 3 of 3 pulls" in words for words in why(result))
 
 
 def test_lean_at_spool_up_in_one_pull_of_three_is_not_passed_over():
@@ -103,7 +103,7 @@ def test_lean_at_spool_up_in_one_pull_of_three_is_not_passed_over():
     start = made.spans[0][0]
     values[columns.rows(start + 0.3, start + 0.6)] += 0.10
     result = answer(of(put(made, values)))
-    assert result.verdict == verdict.NOT_ENOUGH and any("not enough data for this stretch" in w for w in why(result))
+    assert result.verdict == verdict.NOT_ENOUGH and any("not enough data for this part" in w for w in why(result))
 
 
 def test_good_pulls_are_good_at_spool_up():
@@ -121,7 +121,7 @@ def test_spikes_are_no_lean_events_and_are_counted():
             values[columns.rows(at, at + 0.03)] = 1.40
     result = answer(of(put(made, values)))
     assert not any(p.lean_events for p in result.pulls)
-    assert any("steps faster than its lag permits" in words and "wiring?" in words for words in why(result))
+    assert any("steps faster than its lag allows" in words and "check the wiring" in words for words in why(result))
     assert result.left_out["electrical"] > 1.0
 
 
@@ -135,7 +135,7 @@ def test_a_loose_plug_that_flickers_makes_no_event_and_is_named():
         values[off.start - 1], values[off.stop] = 1.2, 1.35  # rows on the state's edges
     result = answer(of(put(made, values)))
     assert not any(p.lean_events for p in result.pulls) and result.verdict == verdict.NOT_ENOUGH
-    assert any("entered a state of its controller 10 times" in words for words in why(result))
+    assert any("its controller changed to a state 10 times" in words for words in why(result))
 
 
 def test_a_real_hole_is_no_electrical_event():
@@ -161,7 +161,7 @@ def test_the_lamps_word_is_held_against_the_answer():
     good = scene()
     result = answer(of(good, warned=[(at_s + 0.5, at_s + 2.0)]))
     assert result.warned[0].came_to == lamp.JUDGED and result.verdict == verdict.NO_EVENT
-    assert any("with delay and lag undone" in words for words in why(result))
+    assert any("after correction for delay and lag" in words for words in why(result))
     between = (made.spans[1][1] + 4.0, made.spans[1][1] + 5.5)
     beside = answer(of(good, warned=[between]))
     assert beside.verdict == verdict.ATTENTION
@@ -172,7 +172,7 @@ def test_the_lamps_word_is_held_against_the_answer():
     for channel in (good.columns.map_kpa, good.columns.throttle):
         channel[good.columns.rows(*between)] = np.nan
     unknown = answer(of(good, warned=[between]))
-    assert unknown.verdict == verdict.ATTENTION and "take the lamp at its word" in str(unknown.sentence)
+    assert unknown.verdict == verdict.ATTENTION and "believe the lamp" in str(unknown.sentence)
     assert unknown.as_json()["lean_warnings"][0]["came_to"] == "unjudged"
 
 

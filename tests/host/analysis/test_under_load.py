@@ -96,7 +96,7 @@ def test_of_an_engine_without_vacuum_a_charger_s_pressure_tells_load():
     columns.map_kpa[:] = np.maximum(columns.map_kpa, 100.0)
     columns.rpm[: 4 * 200] = 900.0
     loaded, rule = under_load.high(columns)
-    assert rule.no_vacuum and rule.full_kpa == 150.0 and "only a charger's pressure" in load_rule(rule)
+    assert rule.no_vacuum and rule.full_kpa == 150.0 and "only boost pressure shows load" in load_rule(rule)
     assert not loaded[columns.map_kpa < 140.0].any() and loaded[columns.map_kpa > 155.0].mean() > 0.97
     result = judged(made, marked=False)
     assert len(result.pulls) == 3 and [len(p.lean_events) for p in result.pulls] == [0, 1, 0]

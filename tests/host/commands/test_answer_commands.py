@@ -83,7 +83,9 @@ def test_one_pull_a_side_cannot_be_tested(capsys):
         words = ("compare", MARKED, UNMARKED, "--before-pulls", "1", "--after-pulls", "3", *more)
         _, out = said(capsys, *words, "--json")
         made = json.loads(out)
-        assert made["verdict"] == "not enough data" and any("can't tell change from chance" in w for w in made["words"])
+        assert made["verdict"] == "not enough data" and any(
+            "change can't be told from chance" in w for w in made["words"]
+        )
 
 
 def test_power_is_an_estimate_and_can_be_corrected(capsys):
@@ -99,7 +101,7 @@ def test_power_is_an_estimate_and_can_be_corrected(capsys):
     # drag is that of this air: 99.5 kPa / (287.05 J/kgK 303.15 K) = 1.143 kg/m3
     assert any("air 1.14 kg/m3" in words for words in found["assumptions"])
     _, out = said(capsys, *plain[:-5], "--kpa", "70", "--degc", "30", "--correction", "sae", "--json")
-    assert any("not meant for air that far" in words for words in json.loads(out)["assumptions"])
+    assert any("not meant for air so far from standard" in words for words in json.loads(out)["assumptions"])
 
 
 def test_peak_power_and_torque_come_first_in_the_unit_asked_for(capsys):
@@ -118,7 +120,7 @@ def test_peak_power_and_torque_come_first_in_the_unit_asked_for(capsys):
     for unit, each in (("kW", 1000.0), ("hp", 745.69987)):
         _, out = said(capsys, *plain, "--unit", unit)
         first, line, *_ = out.splitlines()
-        assert first.startswith("Highest at the wheels, an estimate") and f"{unit} at the wheels" in out
+        assert first.startswith("Highest power and torque at the wheels, estimated") and f"{unit} at the wheels" in out
         assert line.startswith(f"  pull 1: {watts / each:.0f} {unit} (") and "Nm (" in line and " rpm" in line
 
 
@@ -147,7 +149,10 @@ def test_a_pull_that_is_not_there_is_refused(capsys):
         (("power", MARKED, "--gear", "56.48", "--kpa", "99"), "--kpa alone does not tell how dense"),
         (("power", MARKED, "--gear", "56.48", "--degc", "30"), "--degc alone does not tell how dense"),
         (("power", MARKED, "--gear", "56.48", "--correction", "iso", "--kpa", "99"), "pressure and temperature"),
-        (("power", MARKED, "--gear", "56.48", "--humidity", "0.5"), "--humidity enters the corrections sae and iso"),
+        (
+            ("power", MARKED, "--gear", "56.48", "--humidity", "0.5"),
+            "--humidity is used only by the corrections sae and iso",
+        ),
         (("compare", MARKED, UNMARKED, "--mass", "950"), "--mass is for comparing power"),
         (("compare", MARKED, UNMARKED, "--power", "--load-step", "20"), "--load-step is for comparing the mixture"),
     ],

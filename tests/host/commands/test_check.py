@@ -106,7 +106,7 @@ def test_what_makes_an_answer_impossible_is_an_error(tmp_path, capsys, case):
     assert main(["check", str(path)]) == 2
     lines = capsys.readouterr().out.splitlines()
     assert lines[0].startswith("Wrong: ") and lines[2].startswith("  what to do: ")
-    assert lines[-1] == "logger.json: records, but no answer can come of it: 1 to correct"
+    assert lines[-1] == "logger.json: records, but can give no answer: 1 to correct"
     assert "{" not in lines[0] and "%" not in lines[1]
 
 
@@ -203,7 +203,7 @@ def test_every_channel_is_said_to_be_used_or_not(tmp_path, capsys):
     shown = capsys.readouterr().out
     for channel in good()["channels"]:
         assert f"{channel['name']} ({channel.get('input', 'bus')})" in shown
-    assert re.search(r"oil_pressure \(x7\) +shown, used for nothing\n", shown)
+    assert re.search(r"oil_pressure \(x7\) +logged and shown, not used\n", shown)
     main(["check", str(path), "--json"])
     made = json.loads(capsys.readouterr().out)
     by_name = {one["name"]: one["used_for"] for one in made["channels"]}
@@ -231,7 +231,7 @@ def linear(name, place, unit="kPa", **more):
 def test_uses_go_by_name_and_the_first_of_a_name_counts():
     said = used(linear("tps", "a0", "%"), linear("throttle", "a1", "%"))
     assert any("full throttle" in one for one in said["tps"])
-    assert said["throttle"] == ("ends a marked pull by itself once closed",)
+    assert said["throttle"] == ("a marked pull ends by itself when it closes",)
     assert used(linear("throttle_2", "a0", "%"))["throttle_2"] == ()
 
 
@@ -244,7 +244,7 @@ def test_what_others_refer_to_is_used():
     ]
     said = used(switch, oil, target=target)
     assert said["high_boost"] == ("chooses the target",)
-    assert said["oil_pressure"] == ("the load that the target goes by",)
+    assert said["oil_pressure"] == ("the load that the target depends on",)
     assert used(switch)["high_boost"] == ()
     assert "fault 46" in used(linear("reference", "a0", "V", expect=[2.4, 2.6]))["reference"][0]
     assert any("dips" in one for one in used(linear("battery", "a0", "V"))["battery"])

@@ -87,5 +87,5 @@ def test_a_prepared_card_is_free(tmp_path):
 def test_help_names_boards_that_there_are_and_says_what_input_is():
     parser, _ = parser_of("dryrun")
     shown = " ".join(parser.format_help().split())
-    assert "input being the name of a pulse channel" in shown
+    assert "input (the name of the pulse channel)" in shown
     assert all(name in shown for name in boards.TITLES) and "stm32" not in shown

@@ -38,8 +38,8 @@ def test_info_names_a_contradicted_instrument_first_with_what_to_do(gauge_card, 
     assert main(["info", str(gauge_card)]) == 0
     lines = capsys.readouterr().out.splitlines()
     at = lines.index("  instruments")
-    assert lines[at + 1].startswith("    map: contradicted: the standing engine shows 1 kPa")
-    assert "likely cause: a pressure over the air around" in lines[at + 2] and "what to do: Add" in lines[at + 3]
+    assert lines[at + 1].startswith("    map: contradicted: reads 1 kPa with the engine stopped")
+    assert "likely cause: a gauge pressure" in lines[at + 2] and "what to do: Add" in lines[at + 3]
 
 
 def test_the_report_shows_it_on_the_first_screen_and_in_its_json(gauge_card, tmp_path, capsys):

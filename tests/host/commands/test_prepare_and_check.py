@@ -45,14 +45,14 @@ def test_prepared_files_are_whole_and_begin_with_their_birth(tmp_path, capsys):
 def test_it_says_how_long_the_card_lasts_and_what_comes_next(tmp_path, capsys):
     assert main(["prepare", str(tmp_path), "--drive-mb", "8", "--pulls-mb", "1"]) == 0
     shown = capsys.readouterr().out
-    assert "raw counts of every input" in shown and "ringpull setup" in shown and "Next: take the card out" in shown
-    assert re.search(r"Room for about \d+ (hours?|minutes) of driving, \d+ (hours?|minutes) at least", shown)
+    assert "raw counts of every input" in shown and "ringpull setup" in shown and "Next: eject the card" in shown
+    assert re.search(r"Room for about \d+ (hours?|minutes) of driving, at least \d+ (hours?|minutes)", shown)
     for name in ("drive.rpl", "pulls.rpl"):
         (tmp_path / name).unlink()
     config = write(tmp_path / "mine.json", GOOD)
     assert main(["prepare", str(tmp_path), "--config", config, "--drive-mb", "8", "--pulls-mb", "1"]) == 0
     shown = capsys.readouterr().out
-    assert "raw counts" not in shown and "mine.json records, but no answer can come of it" in shown
+    assert "raw counts" not in shown and "mine.json records, but can give no answer" in shown
     assert main(["prepare", str(tmp_path / "none"), "--json"]) == 2
 
 

@@ -255,7 +255,7 @@ def test_answers_that_do_not_go_together_are_asked_again_and_none_is_lost():
     first = ["boosted-petrol", "", "6", "4", "2500", "e85", "coil", "6", "12", "9000"]
     plan, told = answered(*first, "", "", "", "", "", "", "3", "7500")
     assert (plan.cylinders, plan.displacement_cc, plan.fuel, plan.tach, plan.max_rpm) == (6, 2500, "e85", 3, 7500)
-    (said,) = [line for line in told if "don't go together" in line]
+    (said,) = [line for line in told if "don't fit together" in line]
     assert "engine_speed" in said and "what to do" in said
     assert config.check(starter_configs.config_of(plan)) == []
 
@@ -264,6 +264,6 @@ def test_a_board_too_slow_for_the_engine_is_told_and_the_engine_asked_again():
     fast_wheel = ["", "", "", "", "wheel", "60", "15000"]
     assert answered("boosted-petrol", "rp2", *fast_wheel)[0].tach == 60  # an RP2040 takes it
     plan, told = answered("boosted-petrol", "esp32", *fast_wheel, "", "", "", "", "", "36", "9000")
-    assert any("don't go together" in line for line in told)
+    assert any("don't fit together" in line for line in told)
     assert (plan.board, plan.tach, plan.max_rpm) == ("esp32", 36, 9000)
     assert config.check(starter_configs.config_of(plan)) == []

@@ -124,7 +124,7 @@ def test_check_says_where_there_is_no_warning():
 
     assert told() == []
     ((code, (what, *_)),) = told(target={"lambda": 0.8})
-    assert code == "no_lean_warning" and "a target by load" in what
+    assert code == "no_lean_warning" and "a target that depends on the load" in what
     assert told(target={"lambda": 0.8}, lean_warning=False) == []
     silent = copy.deepcopy(instruments.CONFIG["channels"])
     del silent[0]["states"]

@@ -129,7 +129,7 @@ def test_levels_that_are_none_are_refused(tmp_path):
     write(tmp_path, {"name": "injector", "input": "p1", "kind": "pulse_width"})
     text = (tmp_path / "edges.csv").read_text().replace(",engine_speed,1", ",engine_speed,5", 1)
     (tmp_path / "edges.csv").write_text(text)
-    with pytest.raises(BadSignal, match="something else than 1 and 0"):
+    with pytest.raises(BadSignal, match="values other than 1 and 0"):
         drive(tmp_path)
 
 

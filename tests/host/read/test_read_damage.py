@@ -268,7 +268,7 @@ def test_rows_that_do_not_add_up_under_a_right_checksum(read, ring):
     mixed[14] = resealed(mixed[14], at_22=0xFF, at_23=0xFF, at_24=0xFF)
     drive = read(mixed)
     assert_rows(drive, ring, [14])
-    assert [one.block for one in drive.damage] == [14] and "do not add up" in drive.damage[0].reason
+    assert [one.block for one in drive.damage] == [14] and "are inconsistent" in drive.damage[0].reason
     assert drive.blocks.damaged == 1
 
 

@@ -76,7 +76,7 @@ def test_the_same_hole_of_several_pulls_is_one_sentence_and_another_one_has_its_
     assert [one.pulls for one in result.holes] == [(1, 2, 3), (4,)]
     assert "in 3 of 4 pulls, up to " in first.sentence(result)
     (other,) = first.others(result)
-    assert other.startswith("Lean as well: ") and "in 1 of 4 pulls" in other
+    assert other.startswith("Also lean: ") and "in 1 of 4 pulls" in other
 
 
 def test_one_uncertainty_is_told_and_its_parts_where_the_method_is():
@@ -102,7 +102,7 @@ def test_the_other_bank_on_target_points_at_what_this_one_has_alone():
     assert hole.event.bank == "lambda_2" and hole.other == holes.FINE and hole.pulls == (2,)
     assert hole_words.sentence(hole).startswith("Right bank, 5")
     said = " ".join(next_steps.of_hole(hole))
-    assert "Lambda 1 was on target meanwhile. First what only right bank has" in said
+    assert "Lambda 1 was on target there. First check the parts of right bank alone" in said
 
 
 def test_pressure_that_held_sends_to_the_table_with_its_cell_and_factor():
@@ -112,8 +112,8 @@ def test_pressure_that_held_sends_to_the_table_with_its_cell_and_factor():
     said, _ = next_steps.next_steps(result, result.holes)[1:3]
     assert hole.held == ("fuel_pressure",) and hole_words.cause(hole) == "Fuel pressure did not fall"
     told = re.fullmatch(
-        r"Fuel pressure did not fall, and every pull that was judged there shows it, so the table: cell (\d+) rpm / "
-        r"(\d+) kPa, factor (1\.\d\d), first step (1\.\d\d)\.",
+        r"Fuel pressure did not fall, and every pull that was judged there was lean, so correct the table: "
+        r"cell (\d+) rpm / (\d+) kPa, factor (1\.\d\d), first step (1\.\d\d)\.",
         said,
     )
     rpm, load, factor, step = (float(one) for one in told.groups())
@@ -140,7 +140,7 @@ def test_a_pressure_that_never_moved_is_not_said_to_have_held():
 
 def test_other_pulls_that_were_on_target_at_the_event_are_said_to_be():
     said, _ = steps(scene(pulls=3, hole=Hole(2, 5600, 6400, 0.08)))
-    assert "and the other pulls were on target there: look for what comes and goes" in said
+    assert "and the other pulls were on target there: look for an intermittent fault" in said
 
 
 def test_pulls_that_never_came_to_those_speeds_are_not_said_to_be_on_target_there():
@@ -154,7 +154,7 @@ def test_pulls_that_never_came_to_those_speeds_are_not_said_to_be_on_target_ther
 def test_a_hole_that_every_pull_has_is_one_of_the_table():
     same = [scene(pulls=1, hole=Hole(1, 5000, 5600, 0.08), seed=seed) for seed in (1, 2, 3)]
     said, sentence = steps(*same)
-    assert "every pull that was judged there shows it. If it holds, the table: cell" in said
+    assert "every pull that was judged there was lean. If it holds, correct the table: cell" in said
     assert "in 3 of 3 pulls" in sentence
 
 
@@ -214,7 +214,7 @@ def test_what_is_not_logged_is_to_be_logged_first():
     made = scene(pulls=2)
     made.columns.lambda_[:] = float("nan")
     result = answer(StandInDrive(StandInSession(made.columns, [(a, b, False) for a, b in made.spans])))
-    assert next_steps.next_steps(result, [])[0].startswith("Log what is missing")
+    assert next_steps.next_steps(result, [])[0].startswith("Log the missing channels")
     assert cards.mixture(result.pulls[0].numbers) == "–"
 
 
@@ -254,8 +254,8 @@ def stood(verdict_word, reasons, judged=()):
 def test_why_there_is_no_answer_is_said_at_once():
     missing = Reason(Why.MISSING, values={"roles": ("rpm",)})
     sentence, doubts, rest, lines = stood(NOT_ENOUGH, [missing, Reason(Why.SINGLE)])
-    assert sentence == "There is not enough here for an answer: not logged, or never valid: engine speed."
-    assert doubts == [] and rest == ["A single pull shows no repeatability: do two more"] and len(lines) == 2
+    assert sentence == "There is not enough data for an answer: not logged, or never valid: engine speed."
+    assert doubts == [] and rest == ["A single pull does not show repeatability: do two more"] and len(lines) == 2
 
 
 def test_an_instrument_that_takes_the_answer_away_is_told_with_its_evidence():
@@ -263,5 +263,5 @@ def test_an_instrument_that_takes_the_answer_away_is_told_with_its_evidence():
     doubt = Reason(Why.DOUBT, values={"instrument": Instrument("map", "map", None, (finding,))})
     sentence, doubts, _, lines = stood(NOT_ENOUGH, [doubt, Reason(Why.SINGLE)])
     assert sentence == "No answer: map is contradicted by the drive."
-    assert len(doubts) == 1 and "the standing engine shows" in doubts[0]
-    assert any("the standing engine shows" in line for line in lines)
+    assert len(doubts) == 1 and "with the engine stopped" in doubts[0]
+    assert any("with the engine stopped" in line for line in lines)

@@ -1,1 +1,1 @@
-"""By speed and load: passes, intervals, fuel map, comparison, repeatability."""
+"""Analysis by engine speed and load: passes, intervals, fuel map, comparison, repeatability."""

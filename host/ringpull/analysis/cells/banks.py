@@ -1,4 +1,4 @@
-"""Two banks: how far apart they are by speed and load. Each is judged; the leaner decides, never their mean."""
+"""The difference of two banks by engine speed and load. Each bank is judged; the leaner decides, never the mean."""
 
 from __future__ import annotations
 
@@ -14,15 +14,20 @@ from ringpull.analysis.judge import uncertainty
 from ringpull.said import joined, kpa, lam, say
 
 WARNING = (
-    "a bank's reading is the mean of its cylinders: one lean cylinder hides in it, and a fault in one bank shows half"
+    "a bank's reading is the mean of its cylinders, which can hide one lean cylinder; a mean of both banks would show "
+    "a fault in one bank at half its size"
 )
 LEAST_PASSES = 3
 
 
 @dataclass(frozen=True)
 class BankCell:
-    """difference: second bank minus first, lambda; low, high: 95 % interval from passes (NaN for too few). systematic:
-    half-width of what shifts every difference alike. leaner: the bank that is so with both."""
+    """The difference of the banks in one cell.
+
+    difference: lambda of the second bank minus the first; low, high: its 95 % interval from passes (NaN if too few).
+    systematic: half-width of the error that shifts all differences alike. leaner: the bank that is leaner by more than
+    both.
+    """
 
     rpm: float
     load: float | None
@@ -36,7 +41,7 @@ class BankCell:
 
 @dataclass(frozen=True)
 class Banks:
-    """names: the two channels compared. cells: by speed and load. words: what to know when reading them."""
+    """names: the two channels compared. cells: by engine speed and load. words: remarks on how to read them."""
 
     names: tuple[str, str]
     cells: list[BankCell]
@@ -44,10 +49,10 @@ class Banks:
 
 
 def told(first: str, second: str, cells: Sequence[BankCell], load_unit: str) -> list[str]:
-    """The differences in words, by speed and load; of the cells with an interval."""
+    """Sentences about the differences, by engine speed and load, for the cells with an interval."""
     known = [c for c in cells if np.isfinite(c.low)]
     if not known:
-        return [f"{second} less {first}: no place was visited {LEAST_PASSES} times, so there is no interval"]
+        return [f"{second} minus {first}: no cell was visited {LEAST_PASSES} times, so there is no interval"]
     said = []
     for c in known:
         load = say()
@@ -55,11 +60,11 @@ def told(first: str, second: str, cells: Sequence[BankCell], load_unit: str) -> 
             load = say(", ", kpa(c.load) if load_unit == "kPa" else f"{c.load:.0f} {load_unit}".rstrip())
         difference, low, high = (lam(value, sign=True) for value in (c.difference, c.low, c.high))
         said.append(say(f"{c.rpm:.0f} rpm", load, " ", difference, " (", low, " to ", high, ")"))
-    return [say(f"{second} less {first}, with 95 % intervals: ", joined(said, "; "))]
+    return [say(f"{second} minus {first}, with 95 % intervals: ", joined(said, "; "))]
 
 
 def banks(here: SessionPulls, axes: Axes) -> Banks | None:
-    """Difference of a session's two banks, or None where there aren't two."""
+    """The difference of a session's two banks; None if it doesn't have two."""
     judged = here.judged
     columns = judged.columns
     names = [name for name, values in columns.banks.items() if np.isfinite(values).any()]
@@ -89,7 +94,7 @@ def banks(here: SessionPulls, axes: Axes) -> Banks | None:
             leaner = second if mean - half > shift else first if mean + half < -shift else "neither shown"
             place = float(axes.speeds[speed]), None if axes.loads is None else float(axes.loads[load])
             cells.append(BankCell(*place, len(rows), mean, mean - half, mean + half, leaner, shift))
-    sensors_words = say("the two sensors may differ by ", lam(shift), " by themselves: swapped, they tell which it is")
+    sensors_words = say("the sensors alone may differ by ", lam(shift), "; swapping them shows whether they do")
     return Banks(
         (first, second),
         cells,

@@ -1,7 +1,7 @@
-"""The tests behind a comparison: did a bin move, and did it move against the rest of its own pulls?
+"""The tests behind a comparison: did a bin change, and did it change against the rest of its pulls?
 
-Values are (bins, pulls), NaN where a pull never was. The pull is the sampling unit: pulls differ as wholes by more than
-they scatter within, so that the second question sees small changes of part of the curve which the first can't.
+Values are (bins, pulls), NaN where a pull has no value. The pull is the sampling unit. Pulls differ as wholes by more
+than they scatter within, so the second test can see small changes of part of the curve that the first can't.
 """
 
 from __future__ import annotations
@@ -16,16 +16,19 @@ from ringpull.analysis.cells.passes import Pass
 
 INTERVAL = 0.95
 LEAST_PULLS = 2
-LEAST_BINS = 4  # under it there is no rest of the curve to compare with
-LEAST_STEP = 0.01  # a smaller difference of lambda over target, or of power as a share, is not worth naming
-ALIKE = 0.006  # bins whose differences lie no further apart moved alike; more where their own scatter is larger
-NEARLY = 0.75  # of the most bins that moved alike: so many are enough where they moved less
+LEAST_BINS = 4  # with fewer bins there is no rest of the curve to compare with
+LEAST_STEP = 0.01  # a smaller difference of lambda over target, or of power as a share, is not reported
+ALIKE = 0.006  # bins whose differences are no further apart changed alike; the limit is wider if they scatter more
+NEARLY = 0.75  # a group of bins that changed alike counts if it has this share of the largest group's bins
 
 
 @dataclass(frozen=True)
 class Tested:
-    """One question asked of every bin, (bins,) each, NaN where it can't be. difference: after minus before. half: of
-    its 95 % interval. chance: two-sided. error, free: standard error and its degrees of freedom."""
+    """The results of one test for every bin, (bins,) each, NaN where it can't be done.
+
+    difference: after minus before. half: half-width of its 95 % interval. chance: two-sided. error, free: standard
+    error and its degrees of freedom.
+    """
 
     difference: np.ndarray
     half: np.ndarray
@@ -35,7 +38,7 @@ class Tested:
 
 
 def side(found: Sequence[Pass], keys: list[tuple[int, int]]) -> np.ndarray:
-    """Values of one side by bin and pull."""
+    """The values of one side, (bins, pulls)."""
     units: dict[object, int] = {}
     for one in found:
         if one.unit is not None:
@@ -53,16 +56,18 @@ def side(found: Sequence[Pass], keys: list[tuple[int, int]]) -> np.ndarray:
 
 
 def means(value: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """(mean of each bin, pulls that were in it)."""
+    """(mean of each bin, number of pulls in it)."""
     count = np.sum(np.isfinite(value), axis=1)
     with np.errstate(invalid="ignore", divide="ignore"):
         return np.where(count > 0, np.nansum(value, axis=1) / np.maximum(count, 1), np.nan), count
 
 
 def pooled(sides: Sequence[np.ndarray], pull_like: bool) -> tuple[float, float, np.ndarray]:
-    """(variance of one pull's value in one bin, degrees of freedom, bins that belong to it) pooled over bins and both
-    sides as far as their scatter is alike. pull_like: the values hang together along a pull, so that pulls and not bins
-    count as free."""
+    """(variance of one pull's value in one bin, degrees of freedom, bins pooled).
+
+    Pooled over both sides and those bins whose scatter is alike. pull_like: the values of a pull are correlated, so the
+    degrees of freedom are counted in pulls, not in bins.
+    """
     squares, dofs, pulls = [], [], 0
     for value in sides:
         mean, count = means(value)
@@ -79,9 +84,11 @@ def pooled(sides: Sequence[np.ndarray], pull_like: bool) -> tuple[float, float, 
 
 
 def moved(before: np.ndarray, after: np.ndarray, enough: np.ndarray, pull_like: bool, method_u: float) -> Tested:
-    """Whether each bin moved. Variance is pooled over bins and sides; a bin that scatters more than the others is
-    tested by itself (Welch). method_u: standard uncertainty of the method in one bin of one side, which more pulls
-    don't take away."""
+    """Test whether each bin changed.
+
+    Variance is pooled over bins and sides; a bin that scatters more than the others is tested by itself (Welch).
+    method_u: standard uncertainty of the method in one bin of one side, which more pulls do not reduce.
+    """
     (m0, n0), (m1, n1) = means(before), means(after)
     variance, dof, alike = pooled((before, after), pull_like)
     difference = np.where(enough, m1 - m0, np.nan)
@@ -102,8 +109,11 @@ def moved(before: np.ndarray, after: np.ndarray, enough: np.ndarray, pull_like: 
 
 
 def unmoved(difference: np.ndarray, error: float) -> np.ndarray:
-    """Which bins moved alike, and so tell the pulls' own level: bool, (bins,). Of the largest groups of bins whose
-    differences agree the one that moved least. error: standard error of a difference by the scatter within pulls."""
+    """The bins that changed alike and so show the pulls' own level: bool, (bins,).
+
+    Of the largest groups of bins with agreeing differences it is the group that changed least. error: standard error of
+    a difference from the scatter within pulls.
+    """
     reach = max(ALIKE, 2.0 * error)
     near = np.abs(difference[:, None] - difference[None, :]) <= reach
     count = near.sum(axis=1)
@@ -113,8 +123,10 @@ def unmoved(difference: np.ndarray, error: float) -> np.ndarray:
 
 
 def relative(before: np.ndarray, after: np.ndarray, enough: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Both sides' values less each pull's own level: its mean distance from the bins' means over both sides, in the
-    bins that all pulls share and that did not move. NaN where fewer than LEAST_BINS are shared."""
+    """Both sides' values minus each pull's own level; NaN if all pulls share fewer than LEAST_BINS bins.
+
+    A pull's level is its median distance from the bins' means over both sides, in the shared bins that did not change.
+    """
     shared = enough & np.isfinite(before).all(axis=1) & np.isfinite(after).all(axis=1)
     if np.count_nonzero(shared) < LEAST_BINS:
         return np.full_like(before, np.nan), np.full_like(after, np.nan)
@@ -126,7 +138,7 @@ def relative(before: np.ndarray, after: np.ndarray, enough: np.ndarray) -> tuple
 
 
 def within(before: np.ndarray, after: np.ndarray) -> float:
-    """Standard error of the difference of two bins' means by what scatters within pulls."""
+    """Standard error of the difference of two bins' means, from the scatter within pulls."""
     total, free = 0.0, 0.0
     for value in (before, after):
         miss = value - value.mean(axis=1)[:, None]

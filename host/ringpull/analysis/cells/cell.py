@@ -1,4 +1,4 @@
-"""One cell of the fuel map: its interval from passes, and the factor that is suggested for it."""
+"""One cell of the fuel map: its interval from passes, and its suggested factor."""
 
 from __future__ import annotations
 
@@ -11,18 +11,19 @@ from ringpull.analysis.cells import pooling
 from ringpull.analysis.cells.passes import Axes, Pass, units_of
 
 LEAST_PASSES = 3
-MOST_STEP = 0.05  # of one correction; measure again before the next
-LEAST_SPREAD = 0.004  # of the table's own error, standard deviation: what shrinkage always allows for
+MOST_STEP = 0.05  # largest change of fuel in one correction; measure again before the next
+LEAST_SPREAD = 0.004  # least standard deviation of the table's own error that shrinkage assumes
 JUDGED, TOO_FEW, NOT_MAPPED, NEVER_VISITED = "judged", "not enough data", "not mapped", "never visited"
 NAN = float("nan")
 
 
 @dataclass(frozen=True)
 class Cell:
-    """One cell. ratio: measured lambda over target (above 1: lean). low, high: its 95 % interval from passes, NaN
-    where there are too few. factor: suggested for the fuel table at this cell, NaN for none. systematic: half-width of
-    what shifts every ratio alike. loaded: whether the passes are those under load. lean_event: whether a lean event of
-    a pull lies in it.
+    """One cell.
+
+    ratio: measured lambda over target (above 1 is lean). low, high: its 95 % interval from passes, NaN if too few.
+    factor: suggested factor for the fuel table, NaN for none. systematic: half-width of the error that shifts all
+    ratios alike. loaded: whether the passes are under load. lean_event: whether a lean event of a pull lies in it.
 
     state: JUDGED, TOO_FEW, NOT_MAPPED (under load, but only while the charger spools up or the wall film settles), or
     NEVER_VISITED.
@@ -53,8 +54,11 @@ def empty(rpm: float, load: float | None, state: str, seconds: float = 0.0, lean
 
 @dataclass(frozen=True)
 class Treatment:
-    """How passes are treated. loaded: they are those under load. shift: half-width of the systematic part of a ratio.
-    assumed: so is the target. guarded: the load from which on cells are treated as under load in what is suggested."""
+    """How passes are treated.
+
+    loaded: whether they are under load. shift: half-width of the systematic part of a ratio. assumed: whether the
+    target is only assumed. guarded: from this load on, factors are suggested as for cells under load.
+    """
 
     loaded: bool
     shift: float = 0.0
@@ -63,10 +67,10 @@ class Treatment:
 
 
 def suggested(ratio: float, high: float, error: float, spread: float, careful: bool, shift: float) -> float:
-    """Factor for the fuel: the ratio shrunk toward 1 by its certainty, capped at MOST_STEP.
+    """The factor for the fuel: the ratio shrunk toward 1 according to its uncertainty, limited by MOST_STEP.
 
-    careful: fuel is only taken away as far as the interval, systematic part included, is certain to be rich: never
-    leaner than target. shift: half-width of the systematic part; infinite where the target itself is only assumed.
+    careful: reduce fuel only as far as the interval, with the systematic part, is certainly rich: never leaner than
+    target. shift: half-width of the systematic part; infinite if the target is only assumed.
     """
     wanted = 1.0 + (ratio - 1.0) * spread**2 / (spread**2 + error**2)
     if wanted < 1.0 and careful:
@@ -75,7 +79,7 @@ def suggested(ratio: float, high: float, error: float, spread: float, careful: b
 
 
 def cells_of(found: Sequence[Pass], axes: Axes, treatment: Treatment) -> list[Cell]:
-    """The cells of passes under load, or of the others: their variances are pooled apart."""
+    """The cells of the passes under load, or of the others; the variances of the two kinds are pooled separately."""
     if not found:
         return []
     keys = sorted({(p.load, p.speed) for p in found})
@@ -84,7 +88,7 @@ def cells_of(found: Sequence[Pass], axes: Axes, treatment: Treatment) -> list[Ce
     value = np.array([p.value for p in found])
     pooled = pooling.pool(cell, units_of(found), value)
     rows = [value[cell == at] for at in range(len(keys))]
-    # visits in one pull are one pass: fewer say nothing about how pulls differ
+    # visits in one pull are one pass, so fewer passes do not show how pulls differ
     intervals = [pooling.interval(v, pooled) if len(v) >= LEAST_PASSES else None for v in rows]
     known = [(i[0], i[2]) for i in intervals if i is not None]
     spread = LEAST_SPREAD
@@ -119,7 +123,7 @@ def cells_of(found: Sequence[Pass], axes: Axes, treatment: Treatment) -> list[Ce
 
 
 def leaner_cells(of_banks: Sequence[list[Cell]]) -> list[Cell]:
-    """Of each place the cell of the bank whose mean is leaner; a judged one before one that isn't."""
+    """For each place the cell of the leaner bank; a judged cell is preferred to one that isn't."""
     out: dict[tuple[float | None, float], Cell] = {}
     for one in (one for cells in of_banks for one in cells):
         if one.place not in out or (one.state == JUDGED, one.ratio) > (

@@ -1,7 +1,7 @@
-"""Before and after: two sets of pulls by speed and load, with intervals, the pull as sampling unit.
+"""Before and after: two sets of pulls compared by engine speed and load, with the pull as sampling unit.
 
-Two questions are asked of every bin (see `bin_tests`) and all answers held together family-wise (Holm). Each of several
-banks is asked by itself, and their answers are held together as well.
+Two tests are made for every bin (see `bin_tests`), for each bank separately, and the chances of all of them are
+corrected together (Holm).
 """
 
 from __future__ import annotations
@@ -25,18 +25,21 @@ from ringpull.analysis.cells.bin_tests import (
 from ringpull.analysis.cells.passes import Axes, Pass, by_bank
 from ringpull.said import Figure, lam, say
 
-LEVEL = 0.05  # chance that equal sides are called different anywhere
-LEAN_SHARE = 0.01  # of target: to end leaner than this is worse, even where it is nearer than before
-RICH_SHARE = 0.02  # of target: to end richer than this and further from it is worse; less a sensor can't tell from it
+LEVEL = 0.05  # chance that any bin is called changed although both sides are equal
+LEAN_SHARE = 0.01  # share of target: a bin that ends leaner than this is worse, even if it is nearer than before
+RICH_SHARE = 0.02  # share of target: a bin that ends richer than this and further away is worse; less is not measurable
 BETTER, WORSE, NONE, NOT_ENOUGH = "better", "worse", "no difference shown", "not enough data"
 ON_TARGET = "moved, still on target"
 
 
 @dataclass(frozen=True)
 class Question:
-    """What is compared. sense: what "better" means, in words. better_is: 0 for values that should be 1 (measured over
-    target); 1 where more is better and -1 where less is, of values in logarithms (power), whose differences are shares.
-    method_u: standard uncertainty of the method in a bin, whatever the number of pulls."""
+    """What is compared.
+
+    sense: the meaning of "better", in words. better_is: 0 for values that should be 1 (lambda over target); 1 if more
+    is better and -1 if less is, for logarithms (of power), whose differences are shares. method_u: standard uncertainty
+    of the method in a bin, whatever the number of pulls.
+    """
 
     sense: str = "nearer to target"
     better_is: int = 0
@@ -47,9 +50,9 @@ class Question:
 class Bin:
     """One bin. difference: after minus before; low, high: its 95 % interval (single bin).
 
-    relative: the same against the rest of the curve, NaN without. chance: two-sided, the smaller of both questions.
-    changed: by Holm over all bins, both questions and all banks, and by LEAST_STEP or more. verdict: "better", "worse",
-    "no difference shown", "moved, still on target" or "not enough data". bank: of several the one that this bin is of.
+    relative: the difference against the rest of the curve, NaN if unknown. chance: two-sided, the smaller of both
+    tests. changed: significant by Holm over all bins, tests and banks, and LEAST_STEP or more. verdict: "better",
+    "worse", "no difference shown", "moved, still on target" or "not enough data". bank: the bin's bank, if several.
     """
 
     rpm: float
@@ -71,9 +74,12 @@ class Bin:
 
 @dataclass(frozen=True)
 class Comparison:
-    """bins, of several banks the worse one of each place, and the verdict over every bank's: "better", "worse", "no
-    difference shown", "not enough data", or "better and worse". overall: (difference of the pulls' means, low, high),
-    of several banks of the leaner. words: what was compared and how."""
+    """The result of a comparison.
+
+    bins: of several banks the worse one at each place. verdict: over all banks' bins: "better", "worse", "no difference
+    shown", "not enough data" or "better and worse". overall: (difference of the pulls' means, low, high), of several
+    banks that of the leaner. words: what was compared and how.
+    """
 
     bins: list[Bin]
     verdict: str
@@ -88,8 +94,8 @@ class Comparison:
 
 @dataclass(frozen=True)
 class _Bank:
-    """One bank's values before and after, (bins, pulls), and its answers: whether a bin moved as a whole, and whether
-    it moved against the rest of its pulls."""
+    """One bank's values before and after, (bins, pulls), and the results of both tests: of the values as they are, and
+    against the rest of their pulls."""
 
     name: str | None
     keys: list[tuple[int, int]]
@@ -101,14 +107,14 @@ class _Bank:
 
     @property
     def chances(self) -> np.ndarray:
-        """Two-sided chances of all its tests."""
+        """The two-sided chances of all tests."""
         return np.concatenate([self.whole.chance, self.part.chance])
 
     def called(self, rejected: np.ndarray) -> np.ndarray:
-        """Which bins are called changed. rejected: which of `chances` are.
+        """Which bins are called changed. rejected: which of `chances` are significant.
 
-        A bin that moved against the rest alone must also have moved by itself, the same way and far enough: where most
-        of the curve moved, it is the rest that stands still.
+        A bin that changed only against the rest must itself have changed in the same direction by LEAST_STEP: if most
+        of the curve changed, it is the few unchanged bins that differ from the rest.
         """
         whole, part = rejected[: len(self.keys)], rejected[len(self.keys) :]
         with np.errstate(invalid="ignore"):
@@ -148,20 +154,21 @@ def compare(before: Sequence[Pass], after: Sequence[Pass], axes: Axes, question:
 
 def _how(counts: list[int], question: Question) -> list[str]:
     pulls = f"{counts[0]} pull{'' if counts[0] == 1 else 's'}"
-    words = [f"{pulls} before, {counts[1]} after; better means {question.sense}"]
+    words = [f"{pulls} before, {counts[1]} after; 'better' means {question.sense}"]
     if not question.better_is:
         lean, rich = f"{100 * LEAN_SHARE:.0f} %", f"{100 * RICH_SHARE:.0f} %"
         words.append(
-            f"to end leaner than target by more than {lean} is worse, and further from it by more than {rich} rich"
+            f"a bin that ends more than {lean} leaner than target is worse, as is one that ends further from target "
+            f"and more than {rich} rich"
         )
     least = f"{LEAST_STEP:.0%}" if question.better_is else f"{LEAST_STEP:.2f}"
-    return [*words, f"a difference below {least} is not named"]
+    return [*words, f"a difference below {least} is not reported"]
 
 
 def _what_lacks(counts: list[int], enough: bool) -> list[str]:
     if min(counts) < LEAST_PULLS:
-        return [f"{LEAST_PULLS} pulls a side are the least that can be tested: one pull can't tell change from chance"]
-    return [] if enough else ["no bin was visited by two pulls on either side"]
+        return [f"each side needs at least {LEAST_PULLS} pulls: with one pull, change can't be told from chance"]
+    return [] if enough else ["no bin was visited by two pulls on both sides"]
 
 
 def _what_would_not_show(banks: list[_Bank], tests: int, question: Question) -> str:
@@ -171,13 +178,13 @@ def _what_would_not_show(banks: list[_Bank], tests: int, question: Question) -> 
 
     whole = _least_called([bank.whole for bank in banks], tests)
     part = _least_called([bank.part for bank in banks], tests)
-    rest = () if np.isnan(part) else (", nor one of part of it smaller than about ", size(part))
-    begins = "a difference of the whole curve smaller than about "
+    rest = () if np.isnan(part) else (", nor would one of part of it below about ", size(part))
+    begins = "a difference of the whole curve below about "
     return say(begins, size(whole), " would not show with these pulls", *rest)
 
 
 def _least_called(answers: Sequence[Tested], tests: int) -> float:
-    """The difference in a usual bin that would be the first of as many tests to be called (Holm); NaN without any."""
+    """The smallest difference in a typical bin that so many tests would call changed (Holm); NaN without any."""
     errors = np.concatenate([one.error for one in answers])
     dofs = np.concatenate([one.free for one in answers])
     there = np.isfinite(errors)
@@ -229,7 +236,7 @@ def _bins(bank: _Bank, called: np.ndarray, axes: Axes, better_is: int) -> list[B
 
 
 def _word(before: float, after: float, better_is: int) -> str:
-    """What a changed bin came to."""
+    """The verdict on a changed bin."""
     if better_is:
         return BETTER if (after - before) * better_is > 0 else WORSE
     if after > before and after > 1.0 + LEAN_SHARE:
@@ -240,8 +247,10 @@ def _word(before: float, after: float, better_is: int) -> str:
 
 
 def _worse(bins: list[Bin]) -> list[Bin]:
-    """Of each place one bank's bin: one that got worse before one that got better, that before the others; of those the
-    leaner one over both sides together, which does not favour a difference of either sign."""
+    """One bank's bin for each place: a worse one first, then a better one, then the leaner of the others.
+
+    Leaner means over both sides together, which does not favour a difference of either sign.
+    """
     rank = {WORSE: 4, BETTER: 3, ON_TARGET: 2, NONE: 1, NOT_ENOUGH: 0}
 
     def order(one: Bin) -> tuple[int, float]:
@@ -259,29 +268,31 @@ Pair = tuple[str | None, Sequence[Pass], Sequence[Pass]]
 
 
 def _pairs(before: Sequence[Pass], after: Sequence[Pass]) -> tuple[list[Pair], list[str]]:
-    """(name, passes before, passes after) of each bank that both sides have, and what is said of banks. One bank on
-    either side is the same bank, whatever it is called."""
+    """(name, passes before, passes after) of each bank that both sides have, and remarks about banks.
+
+    A single bank on each side counts as the same bank, whatever its name.
+    """
     a, b = by_bank(before), by_bank(after)
     if len(a) < 2 and len(b) < 2:
         return [(None, before, after)], []
     names = [name for name in a if name in b]
-    words = [f"{name} is in one of the drives only, and is not compared" for name in sorted(set(a) ^ set(b))]
+    words = [f"{name} is in only one of the drives and is not compared" for name in sorted(set(a) ^ set(b))]
     if len(names) > 1:
         words.append(
-            f"each bank is tested by itself ({', '.join(names)}) and all answers are held together; of each place the "
-            "worse bank is shown"
+            f"the banks are tested separately ({', '.join(names)}) and all tests are corrected together; the worse "
+            "bank of each bin is shown"
         )
     return [(name, a[name], b[name]) for name in names], words
 
 
 def _level(bank: _Bank) -> float:
-    """Mean of a bank over both sides, where both were; the lowest of numbers where nowhere."""
+    """Mean of a bank over both sides, in the bins that both have; minus infinity if there are none."""
     values = [means(one[bank.enough])[0] for one in (bank.before, bank.after)]
     return float(np.mean(values)) if bank.enough.any() else -np.inf
 
 
 def _overall(before: np.ndarray, after: np.ndarray, enough: np.ndarray) -> tuple[float, float, float]:
-    """(difference of the means of whole pulls, low, high) by Welch; NaN where it can't be told."""
+    """(difference of the means of whole pulls, low, high) by Welch; NaN if it can't be computed."""
     nan = float("nan")
     if not enough.any():
         return nan, nan, nan

@@ -1,6 +1,6 @@
-"""Two drives compared: the one comparison that page, print, picture and command show.
+"""The comparison of two drives, which page, print, picture and command all show.
 
-The mixture by speed and load, how many pulls of each side were lean, and where the pulls themselves were unlike.
+The mixture by engine speed and load, the number of lean pulls on each side, and differences of the pulls themselves.
 """
 
 from __future__ import annotations
@@ -20,9 +20,9 @@ from ringpull.said import say
 from ringpull.wording.instruments import doubt
 from ringpull.wording.needs import lacking
 
-LEAST_JUDGED_S = 0.5  # of a pull without a lean event, to count as one that was not lean
-LEAST_ROWS = 20  # of a channel under load, to tell its mean
-# Pulls that differ by more than this are not alike: a share of the larger, or degrees. Our own choice, no source
+LEAST_JUDGED_S = 0.5  # a pull without a lean event must be judged for so long to count as not lean
+LEAST_ROWS = 20  # rows of a channel under load that its mean needs
+# Pulls that differ by more than this are unlike: a share of the larger value, or degrees. Our own choice, no source
 UNLIKE = (
     ("ramp", "rpm/s", 0.25),
     ("load", "", 0.05),
@@ -34,7 +34,7 @@ SHARES = ("ramp", "load")
 
 @dataclass(frozen=True)
 class Side:
-    """A drive of a comparison. pulls: numbers of those that count, None for all that are not spoiled."""
+    """One drive of a comparison. pulls: numbers of the pulls to use; None for all that are not spoiled."""
 
     drive: Any
     pulls: Collection[int] | None = None
@@ -42,7 +42,7 @@ class Side:
 
 @dataclass(frozen=True)
 class LeanPulls:
-    """How many of the judged pulls of a side were lean somewhere."""
+    """The number of judged pulls on a side, and how many of them had a lean event."""
 
     lean: int
     judged: int
@@ -50,8 +50,10 @@ class LeanPulls:
 
 @dataclass(frozen=True)
 class Unlike:
-    """What differs between the pulls of the two sides. kind: "ramp" (rpm/s), "load", "intake" or "coolant"; before,
-    after: its mean under load."""
+    """A difference between the pulls of the two sides.
+
+    kind: "ramp" (rpm/s), "load", "intake" or "coolant". before, after: its mean under load.
+    """
 
     kind: str
     before: float
@@ -61,7 +63,8 @@ class Unlike:
 
 @dataclass(frozen=True)
 class DriveComparison:
-    """result: by speed and load. lean: pulls of (before, after). unlike: what makes the two hard to compare."""
+    """result: by engine speed and load. lean: LeanPulls of (before, after). unlike: what makes the sides hard to
+    compare."""
 
     result: Comparison
     lean: tuple[LeanPulls, LeanPulls]
@@ -69,7 +72,7 @@ class DriveComparison:
 
 
 def of_mixture(before: Side, after: Side, load_step: float | None = None) -> DriveComparison:
-    """Measured over target of two drives. load_step: width of bins of load; None for bins of speed alone."""
+    """Compare lambda over target of two drives. load_step: width of bins of load; None for bins of speed alone."""
     sides = [sets.judged_sessions(one.drive, one.pulls) for one in (before, after)]
     both = [*sides[0], *sides[1]]
     loads = None if load_step is None else sets.shared_loads(both, load_step)
@@ -84,13 +87,13 @@ def of_mixture(before: Side, after: Side, load_step: float | None = None) -> Dri
         result = in_doubt(result)
     said = [*(doubt(one) for one in doubted), *_said(before, after, sides)]
     if load_step is not None and loads is None:
-        said.append("without the same load channel in both drives bins are by engine speed alone")
+        said.append("the drives do not have the same load channel, so bins are by engine speed alone")
     result = replace(result, words=[*said, *result.words])
     return DriveComparison(result, lean, tuple(unlike(*sides)))
 
 
 def in_doubt(result: Comparison) -> Comparison:
-    """The comparison where an instrument of either side is contradicted: its figures, and no answer from them."""
+    """The comparison without a verdict: its figures are kept, but an instrument of either side is contradicted."""
     bins = [replace(one, changed=False, verdict=compare.NOT_ENOUGH) for one in result.bins]
     return replace(result, bins=bins, verdict=compare.NOT_ENOUGH)
 
@@ -100,7 +103,7 @@ def _said(before: Side, after: Side, sides: Sequence[Sequence[SessionPulls]]) ->
     twice = sets.on_both_sides(*sides)
     if twice:
         stand = "stands" if twice == 1 else "stand"
-        said.append(f"{twice} of the pulls {stand} on both sides, the same recording: no change can show there")
+        said.append(f"{twice} of the pulls {stand} on both sides, the same recording: no change can show in them")
     for name, one in (("before", before), ("after", after)):
         unmet = needs.everywhere([view.columns for view in one.drive.views()], needs.COMPARE)
         said += [say(f"{name}: ", lacking(unmet))] if unmet else []
@@ -108,13 +111,15 @@ def _said(before: Side, after: Side, sides: Sequence[Sequence[SessionPulls]]) ->
 
 
 def share(side: LeanPulls) -> float:
-    """Share of the judged pulls that were lean."""
+    """The share of the judged pulls that were lean."""
     return side.lean / side.judged if side.judged else 0.0
 
 
 def lean_pulls(sessions: Sequence[SessionPulls]) -> LeanPulls:
-    """How many pulls of a side were judged, and how many of them were lean somewhere. With an instrument contradicted,
-    none was judged to be free of it."""
+    """The number of judged pulls of a side, and how many had a lean event.
+
+    If an instrument is contradicted, no pull counts as judged and not lean.
+    """
     every = [(one.judged, judge_span(one.judged, *span[1:])) for one in sessions for span in one.spans]
     lean = sum(bool(numbers.lean_events) for _, numbers in every)
     clean = sum(
@@ -125,7 +130,7 @@ def lean_pulls(sessions: Sequence[SessionPulls]) -> LeanPulls:
 
 
 def unlike(before: Sequence[SessionPulls], after: Sequence[SessionPulls]) -> list[Unlike]:
-    """In what the pulls of two sides differ, of how fast they rose, their load and their temperatures."""
+    """The differences between the pulls of two sides: rise of engine speed, load and temperatures."""
     out = []
     for kind, unit, least in UNLIKE:
         means = [mean_of(side, kind) for side in (before, after)]
@@ -139,8 +144,10 @@ def unlike(before: Sequence[SessionPulls], after: Sequence[SessionPulls]) -> lis
 
 
 def mean_of(side: Sequence[SessionPulls], kind: str) -> float:
-    """Mean over a side's pulls, each with the same weight: of their rise of speed (rpm/s), or of a channel under load;
-    NaN where it is not known."""
+    """Mean over a side's pulls, equally weighted, of their rise of speed (rpm/s) or of a channel under load.
+
+    NaN if it is not known.
+    """
     each = []
     for one in side:
         columns = one.judged.columns

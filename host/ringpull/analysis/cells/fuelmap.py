@@ -1,6 +1,6 @@
-"""The fuel map: measured over target by speed and load, with intervals from passes, and a factor for the fuel table.
+"""The fuel map: lambda over target by engine speed and load, with intervals from passes and factors for the table.
 
-`of_drive` is the one map of a drive: page, print, picture and command all show it.
+`of_drive` makes the map of a drive that page, print, picture and command all show.
 """
 
 from __future__ import annotations
@@ -35,25 +35,25 @@ from ringpull.wording.instruments import doubt
 from ringpull.wording.needs import lacking
 from shared_math import judging
 
-# A visit at part load counts where it is steady: a shorter crossing is a transient, in which film and delay speak and
-# not the table, and where lambda moves in a cell that does not, something else moves it (a trim, a test). Common
+# A visit at part load counts if it is steady. A shorter crossing is a transient, which shows wall film and delay, not
+# the table; and if lambda moves within a cell, something other than the table moves it (a trim, a test). Common
 # practice, no source.
 STEADY_S, STEADY_LAMBDA = 0.3, 0.02
-ASSUMED = "no target is configured, and the one assumed is no reason to make anything leaner under load"
-NO_LOAD = "no fuel map: neither manifold pressure nor another load is logged, and a table has cells of speed and load"
-NOT_VISITED = "no fuel map: no cell was visited by anything that could be judged"
+ASSUMED = "no target is configured, and an assumed target is no reason to make anything leaner under load"
+NO_LOAD = "no fuel map: it needs engine speed and load, but neither manifold pressure nor another load is logged"
+NOT_VISITED = "no fuel map: nothing that could be judged lies in any cell"
 UNMAPPED = (
-    "{} under load only in the first second after the throttle opened, while the charger spools up and the wall film "
+    "{} under load only in the first second after the throttle opened, while boost builds up and the wall film "
     "settles: not mapped"
 )
-DOUBTED = "nothing is taken away in this map: "
-WITH_EVENT = "{} a lean event: nothing is taken away there, and its mean may hide how lean it was"
+DOUBTED = "this map reduces fuel nowhere: "
+WITH_EVENT = "{} a lean event: fuel is not reduced there, and the cell's mean may hide how lean it was"
 RANK = (NEVER_VISITED, NOT_MAPPED, TOO_FEW, JUDGED)
 
 
 @dataclass(frozen=True)
 class FuelMap:
-    """cells: those visited, under load and at part load apart, and those not mapped. words: what was assumed."""
+    """cells: the visited cells, separately under load and at part load, and those not mapped. words: assumptions."""
 
     axes: Axes
     cells: tuple[Cell, ...] = ()
@@ -62,14 +62,13 @@ class FuelMap:
 
     @property
     def places(self) -> dict[tuple[float | None, float], Cell]:
-        """(load, rpm) -> the cell that counts there, of every place that has one: a judged cell before one that is
-        not, and of two the one under load."""
+        """(load, rpm) -> the cell that counts at each place: a judged cell rather than an unjudged one, and of two
+        judged cells the one under load."""
         order = sorted(self.cells, key=lambda c: (RANK.index(c.state), c.loaded))
         return {cell.place: cell for cell in order}
 
     def in_hole(self, hole: Hole) -> TableCell | None:
-        """The cell under load that is leanest of those in a lean place, a judged one before one that isn't; None where
-        the map has none there."""
+        """The leanest cell under load within a lean place, preferably a judged one; None if the map has none there."""
         half = float(np.diff(self.axes.speeds).max()) / 2.0 if len(self.axes.speeds) > 1 else 0.0
         near = [c for c in self.cells if hole.rpm_from - half <= c.rpm <= hole.rpm_to + half]
         flagged = [c for c in near if c.lean_event and c.state in (JUDGED, TOO_FEW)]
@@ -80,7 +79,7 @@ class FuelMap:
 
     @property
     def every_cell(self) -> list[Cell]:
-        """All cells, and one for each place that was never visited, by load and speed."""
+        """All cells, with one for each place that was never visited, by load and speed."""
         there = {cell.place for cell in self.cells}
         loads = [None] if self.axes.loads is None else [float(v) for v in self.axes.loads]
         places = [(load, float(rpm)) for load in loads for rpm in self.axes.speeds]
@@ -88,7 +87,7 @@ class FuelMap:
         return sorted(cells, key=lambda c: (c.load or 0.0, c.rpm, c.loaded))
 
     def grid(self, name: str) -> np.ndarray:
-        """One of the numbers of `places` as a table (loads, speeds), NaN where nothing is known."""
+        """One figure of the cells in `places` as a table (loads, speeds), NaN where it is not known."""
         loads, speeds, places = self.axes.loads, self.axes.speeds, self.places
         rows = [None] if loads is None else [float(v) for v in loads]
         values = [[places.get((load, float(rpm))) for rpm in speeds] for load in rows]
@@ -96,18 +95,17 @@ class FuelMap:
 
 
 def of_drive(drive, axes: Axes | None = None) -> FuelMap:
-    """The map of a drive: its pulls, and what was held steady between them. axes: of the table, found unless given."""
+    """The map of a drive, from its pulls and steady holds. axes: of the table; from the data unless given."""
     return fuelmap(sets.every_session(drive), axes)
 
 
 def steady(one: Pass) -> bool:
-    """Whether a pass tells of the table: all under load, and steady ones at part load."""
+    """Whether a pass shows the table: any pass under load, at part load only a steady one."""
     return one.loaded or (one.seconds >= STEADY_S and abs(one.moved) <= STEADY_LAMBDA)
 
 
 def fuelmap(sessions: Sequence[SessionPulls], axes: Axes | None = None) -> FuelMap:
-    """The map of one or more sessions of the same engine and table. axes: of the table; found from the data unless
-    given."""
+    """The map of sessions of the same engine and table. axes: of the table; from the data unless given."""
     none = Axes(np.zeros(0))
     kept, others = of_one_load(sessions)
     if not kept:
@@ -143,7 +141,7 @@ def fuelmap(sessions: Sequence[SessionPulls], axes: Axes | None = None) -> FuelM
 
 
 def of_one_load(sessions: Sequence[SessionPulls]) -> tuple[list[SessionPulls], int]:
-    """(the sessions whose load is in the unit of most rows, how many have another)."""
+    """(the sessions whose load has the unit of most rows, the number of sessions with another unit)."""
     known = [one for one in sessions if one.judged.columns.load() is not None]
     rows_of: dict[str, int] = {}
     for one in known:
@@ -155,7 +153,7 @@ def of_one_load(sessions: Sequence[SessionPulls]) -> tuple[list[SessionPulls], i
 
 
 def passes_of(sessions: Sequence[SessionPulls], bank: str, axes: Axes) -> list[Pass]:
-    """The passes of one bank that tell of the table."""
+    """The passes of one bank that show the table."""
     out: list[Pass] = []
     for number, one in enumerate(sessions):
         if bank in one.judged.each_bank:
@@ -165,10 +163,10 @@ def passes_of(sessions: Sequence[SessionPulls], bank: str, axes: Axes) -> list[P
 
 
 def marked(cells: list[Cell], sessions: Sequence[SessionPulls], axes: Axes) -> list[Cell]:
-    """The cells with their lean events, and with those that were only visited while the engine settled.
+    """The cells with their lean events, plus the cells that were visited only while the engine settled.
 
-    Where a lean event was, nothing is taken away. Nor is it at part load in a place that was under load as well: a
-    table has one value there.
+    Fuel is not reduced where a lean event was, nor at part load in a place that was also under load, since the table
+    has one value there.
     """
 
     def place(key: tuple[int, int]) -> tuple[float | None, float]:
@@ -189,35 +187,35 @@ def marked(cells: list[Cell], sessions: Sequence[SessionPulls], axes: Axes) -> l
 
 
 def remarks(judged: Sequence[Judged], axes: Axes, banks: int, others: int) -> list[str]:
-    """How the map was made and what was assumed. others: sessions left out for the unit of their load."""
+    """Remarks on method and assumptions. others: sessions left out because their load has another unit."""
     words = [
         "a pass is one continuous visit to a cell; visits in one pull are one pass",
         say(
             f"at part load a pass lasts at least {STEADY_S:.1f} s, lambda of its halves within ", lam(STEADY_LAMBDA, 2)
         ),
-        f"under {LEAST_PASSES} passes there is no interval and no factor; a step is at most {MOST_STEP:.0%}",
+        f"a cell of fewer than {LEAST_PASSES} passes has no interval and no factor; a step is at most {MOST_STEP:.0%}",
     ]
     if others:
         unit = judged[0].columns.load_unit
         words.append(f"left out: {others} of the drive's sessions, whose load is not in {unit}")
     shift = 1.96 * max(j.budget.systematic / j.budget.at_lambda for j in judged)
-    words.append(say("a systematic error of up to ", lam(shift), " would shift every ratio alike"))
+    words.append(say("a systematic error of up to ", lam(shift), " would shift all ratios alike"))
     if any(not j.columns.config.get("target") for j in judged):
         words.append(ASSUMED)
     if any(role in j.columns.extra for j in judged for role in TRIMS):
-        words.append("logged trims are folded into the ratio")
+        words.append("logged trims are included in the ratio")
     else:
-        words.append("no trims logged: a correction that the engine computer makes by itself stays hidden")
+        words.append("no trims are logged: the engine computer's own correction stays hidden")
     if banks > 1:
-        words.append("two banks: each cell is the leaner bank's")
+        words.append("two banks: each cell shows the leaner bank")
     guarded = full_manifold(judged)
     if axes.loads is not None and axes.loads.max(initial=0.0) >= guarded:
-        words.append(say("from ", kpa(guarded), " on a cell is never made leaner than target, at part throttle either"))
+        words.append(say("from ", kpa(guarded), " on, no cell is made leaner than target, even at part throttle"))
     return words
 
 
 def counted(cells: Sequence[Cell]) -> list[str]:
-    """How many cells hold a lean event, and how many could not be mapped."""
+    """Sentences that count the cells with a lean event and the cells that could not be mapped."""
     lean = len({c.place for c in cells if c.lean_event})
     unmapped = sum(c.state == NOT_MAPPED for c in cells)
     words = []
@@ -229,11 +227,10 @@ def counted(cells: Sequence[Cell]) -> list[str]:
 
 
 def full_manifold(judged: Sequence[Judged]) -> float:
-    """The pressure from which on an engine is under load whatever its throttle says; infinite where the table's load is
-    no pressure."""
+    """The pressure from which an engine is under load at any throttle; infinite if the table's load is no pressure."""
     axes = [one.columns.load() for one in judged]
     if any(axis is None or not axis.manifold for axis in axes):
         return np.inf
-    # a drive that never was under load does not show how full the manifold gets
+    # a drive that was never under load does not show how high manifold pressure gets
     least = [under_load.full_kpa(one.columns, False).min() for one in judged if one.loaded.any()]
     return float(min(least, default=judging.full_kpa(judging.STANDARD_KPA, False)))

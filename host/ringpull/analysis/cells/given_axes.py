@@ -1,5 +1,4 @@
-"""A table's axes as they were given, held against the drive: the table of another load makes a map that means
-nothing."""
+"""Given table axes, compared with the drive: a table of another load would make a meaningless map."""
 
 from __future__ import annotations
 
@@ -11,12 +10,12 @@ from ringpull.analysis.cells.passes import Axes, nearest
 from ringpull.analysis.judge.session import Judged
 
 # Choices of our own, no source
-WORTH_TELLING = 0.01  # of what could be judged
-FAR_BEYOND = 1.9  # a table's highest load over the drive's highest under load: 100 % against 200 kPa
+WORTH_TELLING = 0.01  # share of judged rows beyond the table that is reported
+FAR_BEYOND = 1.9  # a table whose highest load exceeds the drive's by this factor has another unit: 200 kPa for 100 %
 
 
 def remarks(judged: Sequence[Judged], axes: Axes) -> list[str]:
-    """What does not fit between the table's breakpoints and the judged rows of sessions whose load has one unit."""
+    """Remarks on where the table's breakpoints do not fit the judged rows. judged: sessions with one unit of load."""
     speeds, loads = axes.speeds, axes.loads
     unit = judged[0].columns.load_unit
     rpm = np.concatenate([one.columns.rpm for one in judged])
@@ -36,12 +35,12 @@ def remarks(judged: Sequence[Judged], axes: Axes) -> list[str]:
     full = np.concatenate([one.loaded for one in judged])[good]
     under_load = beyond[full].mean() if full.any() else 0.0
     if max(beyond.mean(), under_load) >= WORTH_TELLING:
-        share = f"{beyond.mean():.0%} of what could be judged ({under_load:.0%} of what was under load)"
-        out.append(f"{share} lies beyond the table given ({table}; the drive: {drive})")
+        share = f"{beyond.mean():.0%} of the judged rows ({under_load:.0%} of those under load)"
+        out.append(f"{share} lie beyond the given table ({table}; the drive: {drive})")
     if loads is not None and full.any() and loads[-1] > FAR_BEYOND * load[good][full].max():
         out.append(
-            f"the table given goes to a load of {loads[-1]:g}, the drive under load to {load[good][full].max():.0f} "
+            f"the given table goes to a load of {loads[-1]:g}, the drive under load to {load[good][full].max():.0f} "
             f"{unit}: "
-            "if the table's load is not in that unit, this map means nothing"
+            "if the table's load is not in that unit, this map is meaningless"
         )
     return out

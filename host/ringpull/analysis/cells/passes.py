@@ -1,6 +1,6 @@
-"""Passes: continuous visits to a cell of speed and load, the sampling unit of fuel map and comparison.
+"""Passes: continuous visits to a cell of engine speed and load, the sampling unit of fuel map and comparison.
 
-Samples within a pass hang together and pulls differ as wholes, so intervals count passes and pulls, never samples.
+Samples within a pass are correlated and pulls differ as wholes, so intervals count passes and pulls, never samples.
 """
 
 from __future__ import annotations
@@ -13,9 +13,9 @@ import numpy as np
 from ringpull.analysis import local
 from ringpull.analysis.judge.session import Judged
 
-LEAST_S = 0.08  # a shorter visit is no pass
-TOGETHER_S = 0.5  # load taken off for less than this is one stretch under load
-MERGE_S = 2.0  # visits to a cell outside pulls that are closer than this are one pass
+LEAST_S = 0.08  # a shorter visit is not a pass
+TOGETHER_S = 0.5  # a stretch under load continues if load is off for less than this
+MERGE_S = 2.0  # outside pulls, visits to a cell less than this apart are one pass
 
 
 Span = tuple[int, float, float]
@@ -31,7 +31,7 @@ class Axes:
 
 @dataclass(frozen=True)
 class SessionPulls:
-    """A judged session with its pulls, spoiled ones left out. spans: (number, start_s, end_s) of each."""
+    """A judged session with its pulls except spoiled ones. spans: (number, start_s, end_s) of each."""
 
     judged: Judged
     spans: Sequence[Span] = ()
@@ -39,11 +39,12 @@ class SessionPulls:
 
 @dataclass(frozen=True)
 class Pass:
-    """One visit. speed, load: index of the cell on the axes. unit: the pull it belongs to (session, pull), or None.
-    stretch: (session, first row) of the stretch under load that it belongs to outside pulls, or None.
+    """One pass.
 
-    value: mean of what was measured over it. seconds: judged time. loaded: mostly under load. moved: mean of its second
-    half less that of its first. bank: the lambda channel it was measured by, "" where there is but one.
+    speed, load: the cell's indices on the axes. unit: (session, pull) that it belongs to, or None. stretch: (session,
+    first row) of its stretch under load outside pulls, or None. value: mean over the pass. seconds: judged time.
+    loaded: whether it is mostly under load. moved: mean of its second half minus that of its first. bank: its lambda
+    channel, "" if there is only one.
     """
 
     speed: int
@@ -58,7 +59,7 @@ class Pass:
 
 
 def nearest(axis: np.ndarray, values: np.ndarray) -> np.ndarray:
-    """Index of the nearest breakpoint; -1 where the value isn't known or lies more than half a step beyond the ends."""
+    """Index of the nearest breakpoint; -1 if the value is unknown or more than half a step beyond the ends."""
     if len(axis) == 1:
         return np.where(np.isfinite(values), 0, -1)
     edges = 0.5 * (axis[1:] + axis[:-1])
@@ -69,9 +70,9 @@ def nearest(axis: np.ndarray, values: np.ndarray) -> np.ndarray:
 
 
 def passes(here: SessionPulls, value: np.ndarray, axes: Axes, session: int = 1, bank: str = "") -> list[Pass]:
-    """The passes of one session; visits to a cell in the same pull are one pass.
+    """The passes of one session; all visits to a cell in the same pull are one pass.
 
-    value: (rows,), NaN where not judged. session: its number among those compared. bank: what `value` was measured by.
+    value: (rows,), NaN where not judged. session: its number among the sessions. bank: the channel of `value`.
     """
     judged, loads = here.judged, axes.loads
     columns = judged.columns
@@ -87,7 +88,7 @@ def passes(here: SessionPulls, value: np.ndarray, axes: Axes, session: int = 1, 
     rows = np.flatnonzero(good)
     if len(rows) == 0:
         return []
-    # group: cell and pull inside pulls; outside, cell and stretches not further apart than MERGE_S
+    # group: cell and pull inside pulls; outside pulls, cell and visits no further apart than MERGE_S
     group = np.zeros(len(rows), np.int64)
     inside = pull[rows] > 0
     group[inside] = pull[rows][inside]
@@ -118,7 +119,7 @@ def passes(here: SessionPulls, value: np.ndarray, axes: Axes, session: int = 1, 
 
 
 def by_bank(found: Sequence[Pass]) -> dict[str, list[Pass]]:
-    """The passes of each bank, in the order in which the banks come."""
+    """The passes of each bank, in order of appearance."""
     out: dict[str, list[Pass]] = {}
     for one in found:
         out.setdefault(one.bank, []).append(one)
@@ -126,14 +127,13 @@ def by_bank(found: Sequence[Pass]) -> dict[str, list[Pass]]:
 
 
 def units_of(found: Sequence[Pass]) -> np.ndarray:
-    """Number of the pull, of the stretch under load, or else of the visit itself, that each pass belongs to: what
-    differs as a whole."""
+    """For each pass the number of the unit that differs as a whole: pull, else stretch under load, else the pass."""
     names: dict[object, int] = {}
     return np.array([names.setdefault(p.unit or ("load", p.stretch or at), len(names)) for at, p in enumerate(found)])
 
 
 def halves(which: np.ndarray, value: np.ndarray, count: np.ndarray) -> np.ndarray:
-    """Mean of the later half of each group less that of the earlier. which: group of each value, in order of time."""
+    """Mean of each group's later half minus that of its earlier half. which: group of each value, in order of time."""
     order = np.argsort(which, kind="stable")
     rank = np.empty(len(which), np.int64)
     rank[order] = np.arange(len(which)) - np.repeat(np.cumsum(count) - count, count)
@@ -145,7 +145,7 @@ def halves(which: np.ndarray, value: np.ndarray, count: np.ndarray) -> np.ndarra
 
 
 def round_axis(values: np.ndarray, step: float, most: int) -> np.ndarray:
-    """Even breakpoints over the values' range at `step`, widened by doubling until there are at most `most`."""
+    """Even breakpoints over the values' range. The step is doubled until there are at most `most` of them."""
     values = values[np.isfinite(values)]
     if len(values) == 0:
         return np.array([0.0])
@@ -156,7 +156,7 @@ def round_axis(values: np.ndarray, step: float, most: int) -> np.ndarray:
 
 
 def found_axes(judged: Sequence[Judged]) -> Axes:
-    """The axes that fit what the drives visited: steps of 500 rpm and of 20 kPa (or per cent), or doubled."""
+    """Axes that fit the drives: steps of 500 rpm and 20 kPa (or per cent), doubled if need be."""
     good = [j.masks.valid for j in judged]
     rpm = np.concatenate([j.columns.rpm[g] for j, g in zip(judged, good, strict=True)])
     axes = [j.columns.load() for j in judged]

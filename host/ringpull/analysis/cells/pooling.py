@@ -1,7 +1,7 @@
-"""Intervals of cell means when pulls differ as wholes: variance of pulls and variance within them, pooled over cells.
+"""Intervals of cell means when pulls differ as wholes, from variances between and within pulls, pooled over cells.
 
-Cells share their pulls, so that pooling over cells adds no knowledge of how pulls differ: the degrees of freedom of
-that part are the number of pulls less one, however many cells there are.
+Cells share their pulls, so pooling over cells adds no information about how pulls differ: the degrees of freedom
+between pulls are the number of pulls minus one, however many cells there are.
 """
 
 from __future__ import annotations
@@ -13,13 +13,16 @@ import numpy as np
 from ringpull.analysis.cells import stats
 
 FEW = 3  # degrees of freedom between pulls
-HOMOGENEOUS = 0.01  # chance below which a cell's own scatter is called larger than the others'
+HOMOGENEOUS = 0.01  # chance below which a cell's scatter is called larger than that of the others
 
 
 @dataclass(frozen=True)
 class Pooled:
-    """Variance of one pass about its cell's mean: `pull` common to all cells of a pull, `within` its own, with their
-    degrees of freedom; `dof` of the sum (Satterthwaite). level: the part of the sum that the pulls' levels tell."""
+    """The variance of one pass about its cell's mean.
+
+    `pull` is common to all cells of a pull, `within` is the pass's own, each with its degrees of freedom; `dof` is that
+    of the sum (Satterthwaite). level: the part of the sum that is known from the pulls' levels.
+    """
 
     pull: float
     within: float
@@ -36,10 +39,10 @@ class Pooled:
         return stats.satterthwaite([(self.pull, self.pull_dof), (self.within, self.within_dof)])[1]
 
     def quantile(self, chance: float) -> float:
-        """Value that a mean over the root of its variance stays below with this chance.
+        """The value below which a mean divided by the root of its variance stays with this chance.
 
-        Where FEW pulls happen to be alike, Satterthwaite takes the little they tell for much: there the mean of both
-        parts' own quantiles, weighted by the variances, serves (Cochran 1964, value from memory).
+        If FEW pulls happen to be alike, Satterthwaite overrates them; then the mean of both parts' quantiles, weighted
+        by the variances, is used (Cochran 1964, value from memory).
         """
         if not 0 < self.pull_dof < FEW or self.total <= 0:
             return stats.t_quantile(chance, round(min(self.dof, 1e6), 2))
@@ -48,10 +51,10 @@ class Pooled:
 
 
 def homogeneous(variance: np.ndarray, dof: np.ndarray) -> np.ndarray:
-    """Which of several variances may be pooled: bool array. dof: of each, 0 for none.
+    """Which of several variances may be pooled: bool array. dof: degrees of freedom of each, 0 for none.
 
-    From the smaller half upwards each is taken in unless it is too large for the pool so far (F test, HOMOGENEOUS
-    shared over as many): several outliers can't hide each other that way.
+    Starting with the smaller half, each next larger variance is added unless it is too large for the pool so far (F
+    test at HOMOGENEOUS divided by their number), so that several outliers can't hide each other.
     """
     there = np.flatnonzero(dof > 0)
     use = dof > 0
@@ -71,8 +74,11 @@ def homogeneous(variance: np.ndarray, dof: np.ndarray) -> np.ndarray:
 
 
 def pool(cells: np.ndarray, units: np.ndarray, values: np.ndarray) -> Pooled | None:
-    """Variances from passes: cell number, unit (pull) number and value of each, (passes,), over the cells whose scatter
-    is alike. None without two passes in any cell. Units of one pass only count as within."""
+    """The variances from passes, over the cells whose scatter is alike. None if no cell has two passes.
+
+    cells, units, values: cell number, unit (pull) number and value of each pass, (passes,). A unit with a single pass
+    counts as within.
+    """
     count = np.bincount(cells)
     mean = np.bincount(cells, values) / np.maximum(count, 1)
     free = float(np.sum(np.maximum(count - 1, 0)[count > 0]))
@@ -84,7 +90,7 @@ def pool(cells: np.ndarray, units: np.ndarray, values: np.ndarray) -> Pooled | N
     free = float(dof[kept].sum())
     used = kept[cells]
     miss = np.where(used, values - mean[cells], 0.0)
-    # a miss shrinks by its own share of the mean
+    # a deviation from the mean is smaller because the value is part of that mean
     total = float(np.sum(miss[used] ** 2) / free)
     of_unit = np.bincount(units[used], minlength=int(units.max()) + 1)
     several = np.flatnonzero(of_unit >= 2)
@@ -103,8 +109,10 @@ def pool(cells: np.ndarray, units: np.ndarray, values: np.ndarray) -> Pooled | N
 
 
 def interval(values: np.ndarray, pooled: Pooled | None, level: float = 0.95) -> tuple[float, float, float]:
-    """(mean, half-width, standard error) of one cell's passes: with the pooled variance, or with its own where that is
-    clearly larger. Infinite for fewer than two passes without pooled variance."""
+    """(mean, half-width, standard error) of one cell's passes, by the pooled variance or its own if clearly larger.
+
+    Infinite for fewer than two passes without pooled variance.
+    """
     n = len(values)
     mean = float(np.mean(values))
     own = float(np.var(values, ddof=1)) if n > 1 else 0.0

@@ -1,4 +1,4 @@
-"""Measured lambda over target, row by row: what fuel map and comparison take their means of."""
+"""Measured lambda over target, row by row, for fuel map and comparison."""
 
 from __future__ import annotations
 
@@ -11,8 +11,10 @@ TRIMS = ("trim", "trim_long")
 
 
 def ratio(judged: Judged, bank: str | None = None) -> np.ndarray:
-    """Measured over target, row by row, with logged trims folded in; NaN where a mask takes the row out. bank: of
-    several; without one the leaner, row by row."""
+    """Lambda over target, (rows,), with logged trims included; NaN where a mask takes the row out.
+
+    bank: one of several; without it the leaner bank of each row.
+    """
     lambda_ = judged.lambda_aligned if bank is None else judged.each_bank[bank]
     value = np.where(judged.masks.valid, lambda_ / judged.target, np.nan)
     state = judged.columns.extra.get("fuel_state")

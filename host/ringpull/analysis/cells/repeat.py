@@ -1,4 +1,4 @@
-"""Across pulls: how well they repeat, whether they drift as the car heats up, and how much one pull can be trusted."""
+"""Repeatability: how well pulls repeat, whether they drift as the car heats up, and how certain one pull is."""
 
 from __future__ import annotations
 
@@ -16,13 +16,12 @@ LEAST_PULLS = 3
 
 @dataclass(frozen=True)
 class Repeat:
-    """pulls: how many. between: standard deviation of whole pulls about each other; within: of one pull in one cell
-    about its own level.
+    """The repeatability of pulls; figures are NaN if there are too few pulls.
 
-    one_pull: half-width of the 95 % interval of a single pull's value in one cell, as an estimate of the mean of many.
-    drift: change from one pull to the next, with its interval. levels: each pull's level about the mean, in the order
-    of the pulls. words: the same in words. worst_bank: of several the one that it is of. NaN where there are too few
-    pulls.
+    pulls: number of pulls. between: standard deviation between whole pulls; within: that of one pull in one cell about
+    the pull's level. one_pull: half-width of the 95 % interval of a single pull's value in one cell, as an estimate of
+    the mean of many. drift: change from one pull to the next, with its interval. levels: each pull's level about the
+    mean, in order. words: sentences about all this. worst_bank: of several banks the one that all this is of.
     """
 
     pulls: int
@@ -38,8 +37,10 @@ class Repeat:
 
 
 def repeat(found: Sequence[Pass]) -> Repeat:
-    """Repeatability from the passes of pulls (passes without a pull are ignored); values as in the passes. Of several
-    banks that of the one that repeats worst."""
+    """Repeatability from the passes of pulls, in the passes' values; passes without a pull are ignored.
+
+    Of several banks it is that of the bank that repeats worst.
+    """
     banks = {name: _repeat(some) for name, some in by_bank([p for p in found if p.unit is not None]).items()}
     if len(banks) < 2:
         return next(iter(banks.values()), _repeat([]))
@@ -51,7 +52,7 @@ def _repeat(inside: Sequence[Pass]) -> Repeat:
     nan = float("nan")
     order = sorted({p.unit for p in inside if p.unit is not None})
     if len(order) < 2:
-        words = ["one pull shows no repeatability: do at least two more"] if order else ["no pull to compare"]
+        words = ["one pull does not show repeatability: do at least two more"] if order else ["no pull to compare"]
         return Repeat(len(order), nan, nan, nan, nan, nan, nan, [0.0] * len(order), words)
     keys = sorted({(p.load, p.speed) for p in inside})
     number = {key: at for at, key in enumerate(keys)}
@@ -60,7 +61,7 @@ def _repeat(inside: Sequence[Pass]) -> Repeat:
     value = np.array([p.value for p in inside])
     pooled = pooling.pool(cell, unit, value)
     mean = np.bincount(cell, value) / np.bincount(cell)
-    # the median: an event in one pull is not its level
+    # the median, since an event in one pull is not its level
     levels = [float(np.median((value - mean[cell])[unit == at])) for at in range(len(order))]
     if pooled is None:
         return Repeat(len(order), nan, nan, nan, nan, nan, nan, levels, ["no cell was visited by two pulls"])
@@ -70,20 +71,20 @@ def _repeat(inside: Sequence[Pass]) -> Repeat:
         say(
             "pulls differ as wholes by ", lam(between), " and scatter within by ", lam(within), " (standard deviations)"
         ),
-        say("a single pull's value in one cell holds to +/- ", lam(one), " (95 %)"),
+        say("a single pull's value in one cell is certain to +/- ", lam(one), " (95 %)"),
     ]
     drift = low = high = nan
     if len(levels) >= LEAST_PULLS:
         drift, low, high = trend(np.array(levels))
         shown = low > 0 or high < 0
         words.append(
-            say("drift of ", lam(drift, 4, sign=True), f" a pull{', shown by the pulls' if shown else ': none shown'}")
+            say("drift of ", lam(drift, 4, sign=True), f" per pull{', significant' if shown else ', not significant'}")
         )
     return Repeat(len(order), between, within, one, drift, low, high, levels, words)
 
 
 def trend(values: np.ndarray) -> tuple[float, float, float]:
-    """(slope per step, low, high): straight line through evenly spaced values, 95 % by Student's t; three or more."""
+    """(slope per step, low, high) of a line through three or more evenly spaced values, 95 % by Student's t."""
     at = np.arange(len(values)) - (len(values) - 1) / 2.0
     spread = float(at @ at)
     slope = float(at @ values) / spread

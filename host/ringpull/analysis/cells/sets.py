@@ -1,4 +1,4 @@
-"""A drive's sessions and pulls as fuel map, comparison and repeatability take them."""
+"""A drive's sessions and pulls, as input of fuel map, comparison and repeatability."""
 
 from __future__ import annotations
 
@@ -13,18 +13,18 @@ STEP_RPM, MOST_STEPS = 500.0, 24
 
 
 def judged_sessions(drive, pulls: Collection[int] | None = None) -> list[SessionPulls]:
-    """The sessions that have pulls; spoiled pulls are left out, and with `pulls` all but those numbers."""
+    """The sessions with pulls. Spoiled pulls are left out; with `pulls`, all but these numbers."""
     every = [(view, pulls_in(drive, view, pulls)) for view in drive.views()]
     return [SessionPulls(view.judged, spans) for view, spans in every if spans]
 
 
 def every_session(drive) -> list[SessionPulls]:
-    """As `judged_sessions`, with the sessions that have no pulls: steady holds tell of the table as well."""
+    """As `judged_sessions`, plus the sessions without pulls, since steady holds show the table as well."""
     return [SessionPulls(view.judged, pulls_in(drive, view)) for view in drive.views()]
 
 
 def pulls_in(drive, view, pulls: Collection[int] | None = None) -> tuple[tuple[int, float, float], ...]:
-    """(number, start_s, end_s) of a session's pulls that are not spoiled, and with `pulls` of those numbers alone."""
+    """(number, start_s, end_s) of a session's pulls that are not spoiled; with `pulls`, only of these numbers."""
     return tuple(
         (p.number, p.start_s, p.end_s)
         for p in drive.pulls()
@@ -33,7 +33,7 @@ def pulls_in(drive, view, pulls: Collection[int] | None = None) -> tuple[tuple[i
 
 
 def on_both_sides(before: Sequence[SessionPulls], after: Sequence[SessionPulls]) -> int:
-    """How many pulls of one side are recordings of the other's too, to the sample: no change can show between them."""
+    """The number of pulls that both sides share, sample by sample, in which no change can show."""
 
     def samples(side: Sequence[SessionPulls]) -> set[tuple[bytes, bytes]]:
         rows = [(one.judged.columns, one.judged.columns.rows(*span[1:])) for one in side for span in one.spans]
@@ -43,7 +43,7 @@ def on_both_sides(before: Sequence[SessionPulls], after: Sequence[SessionPulls])
 
 
 def pull_passes(sessions: Sequence[SessionPulls], axes: Axes) -> list[Pass]:
-    """Passes of measured over target, of pulls alone and under load; of each bank by itself."""
+    """Passes of lambda over target under load in pulls, for each bank separately."""
     out: list[Pass] = []
     for number, one in enumerate(sessions):
         for bank in one.judged.each_bank:
@@ -53,14 +53,13 @@ def pull_passes(sessions: Sequence[SessionPulls], axes: Axes) -> list[Pass]:
 
 
 def shared_speeds(sessions: Sequence[SessionPulls], rpm: Sequence[np.ndarray] | None = None) -> np.ndarray:
-    """Breakpoints of speed over what the pulls covered. rpm: of each session, instead of what it logged."""
+    """Breakpoints of engine speed over the range of the pulls. rpm: of each session, instead of the logged speed."""
     rpm = [one.judged.columns.rpm for one in sessions] if rpm is None else rpm
     return round_axis(_under_load(sessions, rpm), STEP_RPM, MOST_STEPS)
 
 
 def shared_loads(sessions: Sequence[SessionPulls], step: float) -> np.ndarray | None:
-    """Breakpoints of load at `step` over what the pulls covered; None where a drive has no load channel, or another
-    one than the rest."""
+    """Breakpoints of load at `step` over the range of the pulls; None unless all drives have the same load channel."""
     loads = [one.judged.columns.load() for one in sessions]
     known = [one.values for one in loads if one is not None]
     if len(known) < len(loads) or len({one.unit for one in loads if one is not None}) > 1:
@@ -69,7 +68,7 @@ def shared_loads(sessions: Sequence[SessionPulls], step: float) -> np.ndarray | 
 
 
 def _under_load(sessions: Sequence[SessionPulls], columns: Sequence[np.ndarray]) -> np.ndarray:
-    """The rows of columns, one of each session, that lie in its pulls and under load."""
+    """The values under load in the pulls of all sessions. columns: one of each session."""
     parts = []
     for one, values in zip(sessions, columns, strict=True):
         for _, start_s, end_s in one.spans:

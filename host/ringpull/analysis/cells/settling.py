@@ -1,4 +1,4 @@
-"""Which rows of a pull a fuel map leaves out, and which cells hold a lean event."""
+"""The rows of a pull that a fuel map leaves out, and the cells that hold a lean event."""
 
 from __future__ import annotations
 
@@ -10,20 +10,20 @@ from ringpull.analysis import local
 from ringpull.analysis.cells.passes import Axes, SessionPulls, nearest
 from ringpull.analysis.judge.session import Judged, judge_span
 
-# After the opening's own mask the wall film still settles and the charger still spools up: what lambda does there is
-# not the table's. Our own choice, from drives with a known film.
+# After the tip-in mask the wall film still settles and boost still builds up, so lambda does not show the table. Our
+# own choice, from drives with a known film.
 SETTLING_S = 0.4
-LEAST_S = 0.1  # of a stretch that is told as not mapped
+LEAST_S = 0.1  # a place under load for so long is reported as not mapped
 
 
 def settling(judged: Judged) -> np.ndarray:
-    """Rows under load, (rows,) bool, in the opening or so soon after it that they tell nothing of the table."""
+    """Rows under load, (rows,) bool, during a tip-in or so soon after it that they do not show the table."""
     opening = judged.masks.by_name["tip_in"]
     return local.spread_after(opening, round(SETTLING_S / judged.columns.period_s)) & judged.loaded
 
 
 def places_of(judged: Judged, rows: np.ndarray, axes: Axes) -> dict[tuple[int, int], float]:
-    """Cell as (load, speed) index -> seconds that the given rows, (rows,) bool, spend in it."""
+    """Cell as (load, speed) index -> seconds of the given rows in it. rows: (rows,) bool."""
     speed = nearest(axes.speeds, judged.columns.rpm)
     load = judged.columns.load()
     flat = np.zeros(len(judged.columns), int)

@@ -1,4 +1,4 @@
-"""Lambda against engine speed: the one curve that page, print and picture draw."""
+"""Lambda against engine speed: the curve that page, print and picture all draw."""
 
 from __future__ import annotations
 
@@ -9,13 +9,12 @@ import numpy as np
 
 from ringpull.analysis.judge.session import Judged
 
-STEP_RPM = 40.0  # of a line; a bin's mean of each pull
+STEP_RPM = 40.0  # width of a line's bins
 
 
 @dataclass(frozen=True)
 class PullCurve:
-    """One pull's means by engine speed, (speeds,) each, NaN where nothing was judged: a gap. load: NaN without a load
-    channel."""
+    """One pull's means by engine speed, (speeds,) each; NaN where nothing was judged. load: NaN without a channel."""
 
     number: int
     rpm: np.ndarray
@@ -26,8 +25,8 @@ class PullCurve:
 
 @dataclass(frozen=True)
 class SpeedCurve:
-    """lines: of each judged pull. rpm: all their speeds. target: its mean over the pulls at each; least, most: of all
-    pulls."""
+    """lines: one for each judged pull. rpm: all engine speeds. target: its mean over the pulls at each speed. least,
+    most: those of all pulls at each speed."""
 
     lines: tuple[PullCurve, ...]
     rpm: np.ndarray
@@ -37,14 +36,14 @@ class SpeedCurve:
 
 
 def of_answer(answer) -> SpeedCurve | None:
-    """The curve of an answer's pulls, spoiled ones left out; None where nothing was judged."""
+    """The curve of an answer's pulls except spoiled ones; None if nothing was judged."""
     pulls = [p for p in answer.pulls if not p.spoiled]
     lines = [pull_curve(p.judged, p.number, p.pull.start_s, p.pull.end_s) for p in pulls]
     return together([line for line in lines if line is not None])
 
 
 def together(lines: Sequence[PullCurve]) -> SpeedCurve | None:
-    """The lines of several pulls on the same speeds; None without any."""
+    """The curve of several pulls on common engine speeds; None without pulls."""
     if not lines:
         return None
     low = min(line.rpm[0] for line in lines)
@@ -70,9 +69,9 @@ def together(lines: Sequence[PullCurve]) -> SpeedCurve | None:
 
 
 def pull_curve(judged: Judged, number: int, start_s: float, end_s: float) -> PullCurve | None:
-    """A pull's judged rows as means in bins of STEP_RPM; None where it has none.
+    """A pull's judged rows as means in bins of STEP_RPM; None if it has none.
 
-    A bin whose rows could not be judged is a gap. One that the speed passed between two rows is filled in straight.
+    A bin whose rows could not be judged is a gap. A bin that the speed skipped between two rows is interpolated.
     """
     columns = judged.columns
     rows = columns.rows(start_s, end_s)
@@ -102,8 +101,10 @@ def pull_curve(judged: Judged, number: int, start_s: float, end_s: float) -> Pul
 
 
 def _passed_between(place: np.ndarray, rows: np.ndarray, count: np.ndarray) -> np.ndarray:
-    """Bins without rows that the speed passed from one row to the very next. place, rows: bin and number of each judged
-    row. count: rows in each bin."""
+    """Bins without rows that the speed skipped from one row to the next.
+
+    place, rows: bin and number of each judged row. count: rows in each bin.
+    """
     out = np.zeros(len(count), bool)
     for at in np.flatnonzero((np.diff(rows) == 1) & (np.abs(np.diff(place)) > 1)):
         first, last = sorted((place[at], place[at + 1]))

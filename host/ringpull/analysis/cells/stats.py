@@ -1,4 +1,4 @@
-"""The few distributions and tests that intervals need: Student's t, F, Welch, Holm; the tests check them."""
+"""The distributions and tests that intervals need: Student's t, F, Welch, Holm. Tests compare them with scipy."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def beta_cdf(x: float, a: float, b: float) -> float:
 
 
 def t_two_sided(t: float, dof: float) -> float:
-    """Chance of a Student t value at least as far from zero as `t`, `dof` degrees of freedom (need not be whole)."""
+    """Chance of a Student t value at least as far from zero as `t`. dof: degrees of freedom, not necessarily whole."""
     if not math.isfinite(t):
         return 0.0
     return beta_cdf(dof / (dof + t * t), dof / 2.0, 0.5)
@@ -45,7 +45,7 @@ def t_two_sided(t: float, dof: float) -> float:
 
 @lru_cache(maxsize=4096)
 def t_quantile(p: float, dof: float) -> float:
-    """Value that Student's t stays below with chance p, 0.5 <= p < 1, by bisection on the two-sided chance."""
+    """The value below which Student's t stays with chance p, 0.5 <= p < 1, by bisection on the two-sided chance."""
     if dof <= 0:
         return math.inf
     wanted = 2.0 * (1.0 - p)
@@ -66,7 +66,7 @@ def t_quantile(p: float, dof: float) -> float:
 
 
 def t_values(p: float, dofs: np.ndarray) -> np.ndarray:
-    """t_quantile for a column of degrees of freedom, each rounded to a hundredth."""
+    """t_quantile for an array of degrees of freedom, each rounded to a hundredth."""
     rounded = np.round(np.asarray(dofs, dtype=float), 2)
     unique, where = np.unique(rounded, return_inverse=True)
     return np.array([t_quantile(p, float(d)) for d in unique])[where]
@@ -80,8 +80,10 @@ def f_above(f: float, dof1: float, dof2: float) -> float:
 
 
 def welch(a: np.ndarray, b: np.ndarray) -> tuple[float, float, float, float]:
-    """(difference of means b - a, its standard error, degrees of freedom, two-sided chance) of two samples whose
-    variances may differ (Welch 1947, degrees of freedom after Satterthwaite 1946). Two or more values in each."""
+    """(difference of means b - a, its standard error, degrees of freedom, two-sided chance) of two samples.
+
+    Their variances may differ (Welch 1947, degrees of freedom by Satterthwaite 1946); each needs two or more values.
+    """
     return welch_of(*((len(one), float(np.mean(one)), float(np.var(one, ddof=1))) for one in (a, b)))
 
 
@@ -121,15 +123,17 @@ def common_slope(groups: Sequence[tuple[int, float, float, float, float, float]]
 
 
 def satterthwaite(parts: list[tuple[float, float]]) -> tuple[float, float]:
-    """(sum of variances, its effective degrees of freedom) of independent (variance, degrees of freedom) parts
-    (Satterthwaite 1946; JCGM 100, equation G.2b)."""
+    """(sum of variances, its effective degrees of freedom) of independent parts.
+
+    parts: (variance, degrees of freedom) of each (Satterthwaite 1946; JCGM 100, equation G.2b).
+    """
     total = sum(v for v, _ in parts)
     below = sum(v * v / d for v, d in parts if d > 0 and v > 0)
     return total, (total * total / below if below > 0 else math.inf)
 
 
 def holm(chances: np.ndarray, level: float = 0.05) -> np.ndarray:
-    """Which of several tests reject at a family-wise `level` (Holm 1979): bool array in the order given. NaN never."""
+    """Which of several tests are significant at a family-wise `level` (Holm 1979): bool array; NaN never is."""
     chances = np.asarray(chances, dtype=float)
     out = np.zeros(len(chances), bool)
     order = [i for i in np.argsort(chances) if np.isfinite(chances[i])]
@@ -141,7 +145,7 @@ def holm(chances: np.ndarray, level: float = 0.05) -> np.ndarray:
 
 
 def mean_interval(values: np.ndarray, level: float = 0.95) -> tuple[float, float]:
-    """(mean, half-width of its interval) of independent values by Student's t; infinite under two values."""
+    """(mean, half-width of its interval) of independent values by Student's t; infinite for fewer than two values."""
     values = np.asarray(values, dtype=float)
     if len(values) < 2:
         return (float(values[0]) if len(values) else math.nan), math.inf

@@ -1,1 +1,1 @@
-"""From the sensor back to the cylinder: transport delay and lag, found and undone."""
+"""From the sensor back to the cylinder: transport delay and sensor lag are determined and removed."""

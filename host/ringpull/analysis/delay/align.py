@@ -1,4 +1,4 @@
-"""Lambda moved from the sensor to the cylinder: the sensor's lag undone, then the transport delay."""
+"""Lambda at the cylinder from lambda at the sensor: the sensor's lag is removed, then the transport delay."""
 
 from __future__ import annotations
 
@@ -11,17 +11,17 @@ from ringpull.analysis.delay import transport
 from ringpull.analysis.delay.transport import Transport
 from ringpull.analysis.drive_state.columns import Columns
 
-# Width of the window that regularises the inverse of the lag, in lags. Between 0.2 and 0.8 the noise it lets through
-# and the detail it rounds off are in balance; at 2 the error is several times larger.
+# Width, in lags, of the window that regularises the inverse of the lag. From 0.2 to 0.8 noise and lost detail are in
+# balance; at 2 the error is several times larger.
 WINDOW_TAUS = 0.6
 
 
 @dataclass(frozen=True)
 class Aligned:
-    """Lambda of one session at the time of injection, on the session's own rows.
+    """Lambda of one session at the time of injection, on the session's rows.
 
-    lambda_: lag and delay undone. delayed_only: delay undone, lag left in. arrival_s: when each row's charge
-    reached the sensor. sensor_row: the row of that moment. delay_s: arrival minus row time. noise_gain: white noise of
+    lambda_: lag and delay removed. delayed_only: only the delay removed. arrival_s: time at which each row's charge
+    reached the sensor. sensor_row: the row of that time. delay_s: arrival minus row time. noise_gain: white noise of
     the result over white noise of a sample.
     """
 
@@ -36,14 +36,14 @@ class Aligned:
 
 
 def window_rows(tau_s: float, period_s: float) -> int:
-    """Rows on each side in the inverse's window."""
+    """Rows on each side of the inverse's window."""
     return local.half_rows(WINDOW_TAUS * tau_s, period_s)
 
 
 def undo_lag(measured: np.ndarray, tau_s: float, period_s: float) -> np.ndarray:
-    """First-order lag undone: value plus tau times slope of a local straight line (a regularised inverse).
+    """Remove a first-order lag: value plus tau times the slope of a local straight line (a regularised inverse).
 
-    The inverse of tau dy/dt + y = x is x = y + tau dy/dt; the window of WINDOW_TAUS lags keeps its noise bounded.
+    The inverse of tau dy/dt + y = x is x = y + tau dy/dt; the window of WINDOW_TAUS lags bounds its noise.
     """
     if tau_s <= 0:
         return measured
@@ -52,7 +52,7 @@ def undo_lag(measured: np.ndarray, tau_s: float, period_s: float) -> np.ndarray:
 
 
 def noise_gain(tau_s: float, period_s: float) -> float:
-    """White noise out of `undo_lag` over white noise in: sqrt(1/n + tau^2 / (dt^2 sum k^2)), independent samples."""
+    """Gain of white noise in `undo_lag`: sqrt(1/n + tau^2 / (dt^2 sum k^2)) for independent samples."""
     if tau_s <= 0:
         return 1.0
     half = window_rows(tau_s, period_s)
@@ -61,7 +61,7 @@ def noise_gain(tau_s: float, period_s: float) -> float:
 
 
 def at_times(values: np.ndarray, columns: Columns, times_s: np.ndarray) -> np.ndarray:
-    """A gridded column between its rows, straight; NaN where either neighbour is, or beyond the ends."""
+    """A gridded column interpolated linearly at times; NaN if a neighbour is NaN, or beyond the ends."""
     if len(values) < 2:
         return np.full(len(times_s), np.nan)
     place = columns.place(times_s)
@@ -73,9 +73,9 @@ def at_times(values: np.ndarray, columns: Columns, times_s: np.ndarray) -> np.nd
 
 
 def injected(measured: np.ndarray, columns: Columns, model: Transport, arrival_s: np.ndarray) -> np.ndarray:
-    """A sensor's column as it was when the gas that arrives at `arrival_s` was injected.
+    """A sensor's column at the time of injection, for gas that arrives at `arrival_s`.
 
-    A known lag is undone; one that is only assumed moves the column by its length.
+    A known lag is removed; an assumed lag only shifts the column by its length.
     """
     if model.lag_known:
         return at_times(undo_lag(measured, model.tau_s, columns.period_s), columns, arrival_s)
@@ -83,9 +83,9 @@ def injected(measured: np.ndarray, columns: Columns, model: Transport, arrival_s
 
 
 def align(columns: Columns, model: Transport | None = None, measured: np.ndarray | None = None) -> Aligned:
-    """Lambda of a session (or another column of the same sensor) moved to the time of injection.
+    """Lambda of a session (or another column of the same sensor) at the time of injection.
 
-    columns: gridded. model: from `transport.default` unless given. measured: (rows,), instead of `columns.lambda_`.
+    columns: gridded. model: `transport.default` unless given. measured: (rows,), used instead of `columns.lambda_`.
     """
     model = transport.default(columns.config) if model is None else model
     measured = columns.lambda_ if measured is None else measured
@@ -106,9 +106,9 @@ def align(columns: Columns, model: Transport | None = None, measured: np.ndarray
 
 
 def delay_table(columns: Columns, model: Transport, full_g_s: float) -> list[list[float | None]]:
-    """[[rpm, load, delay_s, standard uncertainty]..] of the transport delay at speeds and loads that the drive saw.
+    """[[rpm, load, delay_s, standard uncertainty]..] of the transport delay at engine speeds and loads of the drive.
 
-    load: manifold pressure (kPa), None where it isn't logged. full_g_s: of the session's flow.
+    load: manifold pressure (kPa), None if it isn't logged. full_g_s: exhaust flow at full load.
     """
     rpm = columns.rpm[np.isfinite(columns.rpm)]
     rpm = rpm[rpm > 500]

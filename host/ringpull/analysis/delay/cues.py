@@ -1,4 +1,4 @@
-"""Moments of a drive that tell delay and lag: fuel cuts and their ends, and steps of the wanted lambda."""
+"""Events of a drive that show delay and lag: fuel cuts, their ends, and steps of the target lambda."""
 
 from __future__ import annotations
 
@@ -12,21 +12,21 @@ from ringpull.analysis.drive_state import overrun, roles, target
 from ringpull.analysis.drive_state.columns import Columns
 from shared_math import speed
 
-MOST_EVENTS = 12  # of each kind, spread over the drive; more add time and hardly any certainty
-CUT_LAMBDA = 1.25  # lambda goes above this when the fuel really was cut
-CUT_RISE, BEFORE_S = 0.15, 0.2  # and by so much above where it was before: an engine that runs lean is no cut
+MOST_EVENTS = 12  # of each kind, spread over the drive; more cost time and add hardly any certainty
+CUT_LAMBDA = 1.25  # lambda rises above this if the fuel really was cut
+CUT_RISE, BEFORE_S = 0.15, 0.2  # and by so much above its value before, since a lean engine is not a fuel cut
 LEAST_CUT_S = 0.15
 STEP_LAMBDA = 0.03
 STEP_S = 0.4
 APART_S = 1.0
 INJECTOR_OFF_MS = 0.3
-CLOSED_PCT = 1.5  # above where it rests
-SETTLED_S = 0.45  # after a cut's end its gas has reached the sensor
-RESUME_RPM = 1850.0  # above it a cut is ended by the throttle, not by falling speed
+CLOSED_PCT = 1.5  # above the throttle's closed position
+SETTLED_S = 0.45  # so long after a cut's end its gas has reached the sensor
+RESUME_RPM = 1850.0  # above this the throttle ends a cut, below it falling engine speed may
 
 
 class TimeZero(Enum):
-    """What the delay is counted from; the values are its names."""
+    """The moment from which the delay is counted; the values are shown to people."""
 
     INJECTOR = "injector time"
     COMMANDED = "commanded lambda"
@@ -35,18 +35,17 @@ class TimeZero(Enum):
 
     @property
     def is_injection(self) -> bool:
-        """Whether the moment of injection itself is logged; a delay from anything else is only apparent."""
+        """Whether the moment of injection itself is logged; a delay counted from anything else is only apparent."""
         return self in (TimeZero.INJECTOR, TimeZero.COMMANDED)
 
 
 @dataclass(frozen=True)
 class Inputs:
-    """What the engine computer did, row by row, at the time of injection.
+    """The engine computer's actions, row by row, at the time of injection.
 
-    wanted: lambda that follows from what is logged, without the cuts. cut: bool, fuel off. zero: what
-    time zero is. cut_known: the cut's own times are logged (else only the
-    throttle's movement is, and the cut follows it by an unknown latency). injected: fuel per cycle on a scale of its
-    own, from injector time, or None.
+    wanted: target lambda from the logged channels, without fuel cuts. cut: bool, fuel off. zero: time zero. cut_known:
+    whether the times of cuts are logged; if not, only the throttle's movement is known, and the cut follows it by an
+    unknown latency. injected: fuel per cycle on an arbitrary scale, from injector time, or None.
     """
 
     wanted: np.ndarray
@@ -58,10 +57,10 @@ class Inputs:
 
 @dataclass(frozen=True)
 class Events:
-    """Rows at which something begins. cut_on, cut_off: fuel off and on again. steps: wanted lambda moves.
+    """The rows of events. cut_on, cut_off: the fuel is cut, and comes back. steps: target lambda changes.
 
-    tails: first row after a cut at which lambda falls freely, with the sensor's lag alone. seen: how many events of all
-    kinds there were before each kind was cut down to MOST_EVENTS.
+    tails: first row after a cut at which lambda falls with the sensor's lag alone. seen: number of events of all kinds
+    before each kind was reduced to MOST_EVENTS.
     """
 
     cut_on: list[int]
@@ -72,7 +71,7 @@ class Events:
 
 
 def held(values: np.ndarray) -> np.ndarray:
-    """A column with its last valid value held over gaps (the first one before)."""
+    """A column with its last valid value held over gaps, and its first valid value before that."""
     there = np.isfinite(values)
     if not there.any():
         return np.ones(len(values))
@@ -82,10 +81,10 @@ def held(values: np.ndarray) -> np.ndarray:
 
 
 def fuel_from_injector(columns: Columns, wanted: np.ndarray, off: np.ndarray) -> np.ndarray:
-    """Fuel per cycle from injector on-time, in units of kPa of air at lambda 1; 0 while off.
+    """Fuel per cycle from injector on-time, in kPa of air at lambda 1; 0 while off.
 
-    On-time is dead time plus fuel over the injectors' flow; both come from a regression over the drive, in which
-    volumetric efficiency may be a parabola in speed. Only ratios within a second matter to what uses this.
+    On-time is dead time plus fuel over the injectors' flow. Both come from a regression over the drive, in which
+    volumetric efficiency may be a parabola in engine speed. Only ratios within a second matter to the fit.
     """
     injector, map_kpa, rpm = columns.extra["injector"], columns.map_kpa, columns.rpm
     air = map_kpa / wanted
@@ -103,8 +102,11 @@ def fuel_from_injector(columns: Columns, wanted: np.ndarray, off: np.ndarray) ->
 
 
 def half_firing_rows(columns: Columns) -> np.ndarray:
-    """For each row the row half a firing interval later: an on-time is renewed once a firing, so that what is logged
-    is on average that old. One that is measured at an injector is renewed when that injector closes."""
+    """For each row the row half a firing interval later.
+
+    An on-time is updated once per firing, so the logged value is on average that old. An on-time measured at an
+    injector is updated when the injector closes.
+    """
     cylinders = columns.config.get("engine", {}).get("cylinders", 4)
     measured = roles.channel_for("injector", columns.config.get("channels", []))
     if measured is not None and measured["kind"] == "pulse_width":
@@ -117,7 +119,7 @@ def half_firing_rows(columns: Columns) -> np.ndarray:
 
 
 def closed(columns: Columns) -> np.ndarray:
-    """Where the throttle rests at its stop with the engine turning fast: to its first movement."""
+    """Where the throttle is closed with the engine turning fast, until it first moves."""
     if columns.throttle is None:
         return np.zeros(len(columns), bool)
     throttle = local.mean(columns.throttle, 1)[0]
@@ -129,7 +131,7 @@ def closed(columns: Columns) -> np.ndarray:
 
 
 def inputs(columns: Columns) -> Inputs:
-    """Time zero and the wanted lambda, from the best that is logged: injector time, commanded lambda, or throttle."""
+    """Time zero and target lambda from the best logged channel: injector time, commanded lambda, or throttle."""
     commanded, injector = columns.extra.get("commanded"), columns.extra.get("injector")
     cut = overrun.overrun(columns)
     wanted = held(target.targets(columns)[0])
@@ -150,7 +152,7 @@ def inputs(columns: Columns) -> Inputs:
 
 
 def spread_out(rows: list[int]) -> list[int]:
-    """At most MOST_EVENTS of the rows, evenly taken."""
+    """At most MOST_EVENTS of the rows, evenly chosen."""
     if len(rows) <= MOST_EVENTS:
         return rows
     return [rows[int(at)] for at in np.linspace(0, len(rows) - 1, MOST_EVENTS)]

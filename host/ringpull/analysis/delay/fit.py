@@ -1,4 +1,4 @@
-"""The least-squares problem behind `identify`: what was injected, carried to the sensor, against what was measured."""
+"""The least-squares problem of `identify`: injected lambda, carried to the sensor, against measured lambda."""
 
 from __future__ import annotations
 
@@ -18,17 +18,17 @@ from ringpull.analysis.drive_state.columns import Columns
 STEP_S = 0.010  # the fit's own time step
 BEFORE_S, AFTER_S, HISTORY_S, CYLINDER_S = 0.20, 0.90, 0.6, 1.2
 TAIL_S = 0.30
-REACH_S = 10.0  # around an event: further than any delay
-NOISE = 0.0075  # of a sample, correlated part included
-TIMING_S = 0.004  # of the model: a steep flank may be this much beside its time
-TOGETHER_S = 0.08  # samples of an event hang together over this time: each counts for its share
-ITERATIONS, FIRST_ITERATIONS = 20, 6  # at most, and of each of several starts, of which the best goes on
+REACH_S = 10.0  # span around an event that is used: longer than any delay
+NOISE = 0.0075  # noise of a sample, correlated part included
+TIMING_S = 0.004  # timing error of the model: a steep flank may be off by this
+TOGETHER_S = 0.08  # samples of an event are correlated over this time, so each counts for its share
+ITERATIONS, FIRST_ITERATIONS = 20, 6  # most iterations of the best start, and of each of several starts
 CUT_ON, CUT_OFF, STEP, TAIL = range(4)
 
 VOLUME, CONSTANT, TAU, PLATEAU, FILM_SHARE, FILM, LATENCY, CUT_LATENCY = range(8)
 PARAMETERS = 8
-# Weak priors (mean, standard deviation; logarithms for volume in displacements, tau, plateau, film). Common practice,
-# no source. PLATEAU: lambda that the controller calls air. LATENCY: of the computer's view of the manifold.
+# Weak priors (mean, standard deviation; logarithms of volume in displacements, tau, plateau, film). Common practice, no
+# source. PLATEAU: lambda that the controller shows in air. LATENCY: delay of the computer's manifold pressure.
 PRIOR = np.array(
     [
         [0.3, 1.0],
@@ -44,15 +44,18 @@ PRIOR = np.array(
 LOW = np.array([-2.5, -0.02, np.log(0.015), np.log(1.5), 0.0, np.log(0.015), -0.08, 0.0])
 HIGH = np.array([2.6, 0.07, np.log(0.4), np.log(30.0), 0.6, np.log(0.4), 0.08, 0.8])
 STEPS = np.array([0.02, 0.001, 0.02, 0.03, 0.01, 0.05, 0.002, 0.004])
-MOST_KEPT = 4  # results of earlier parameters that are held for the next ones
+MOST_KEPT = 4  # results for earlier parameters that are kept for reuse
 OUTLIER_COST, OUTLIER_MEDIANS = 25.0, 5.0
 OFFSET_PRIOR, GAIN_PRIOR = 0.03, 0.15
 
 
 @dataclass(frozen=True)
 class Windows:
-    """Stretches around events. sensor_s: times at the sensor (events, samples); cylinder_s: of injection, reaching
-    further back. measured: NaN where not fitted. high: at or above the rail. kind: CUT_ON, CUT_OFF, STEP or TAIL."""
+    """Windows around events.
+
+    sensor_s: times at the sensor (events, samples). cylinder_s: times of injection, which reach further back. measured:
+    NaN where not fitted. high: at or above the lean end of the range. kind: CUT_ON, CUT_OFF, STEP or TAIL.
+    """
 
     sensor_s: np.ndarray
     cylinder_s: np.ndarray
@@ -62,7 +65,7 @@ class Windows:
 
 
 def cut_windows(columns: Columns, found: Events) -> Windows:
-    """The stretches of a session that are fitted."""
+    """The windows of a session that are fitted."""
     top = sensor_range.lambda_range(columns.config)[1]
     rail = top - 0.01 if np.isfinite(top) else 1e9
     rows = [*found.cut_on, *found.cut_off, *found.steps, *found.tails]
@@ -81,7 +84,7 @@ def cut_windows(columns: Columns, found: Events) -> Windows:
     fitted = np.repeat((offsets >= -BEFORE_S)[None, :], len(rows), axis=0)
     for at, k in enumerate(kind):
         if k == CUT_ON:
-            # up to shortly after the rail: what comes later belongs to the end of the cut
+            # until shortly after the end of the range: later samples belong to the end of the cut
             reached = np.flatnonzero(high[at] & (offsets > 0))
             if len(reached):
                 fitted[at, reached[0] + round(0.03 / STEP_S) :] = False
@@ -97,7 +100,7 @@ def cut_windows(columns: Columns, found: Events) -> Windows:
 
 
 def lag(values: np.ndarray, tau_s: float) -> np.ndarray:
-    """First-order lag along the last axis, input straight between steps of STEP_S, settled at its start."""
+    """First-order lag along the last axis, for input that is linear between steps of STEP_S and initially settled."""
     keep = np.exp(-STEP_S / tau_s)
     now = 1.0 - tau_s / STEP_S * (1.0 - keep)
     kicks = now * values[..., 1:] + (1.0 - keep - now) * values[..., :-1]
@@ -107,7 +110,7 @@ def lag(values: np.ndarray, tau_s: float) -> np.ndarray:
 
 
 class Fit:
-    """Parameters -> residuals. An offset, a gain and the tails' amplitudes of each event are solved inside."""
+    """The residuals of a set of parameters. Each event's offset, gain and tail amplitude are solved within."""
 
     def __init__(self, columns: Columns, given: Inputs, flow: Flow, cut: Windows, displacement_l: float):
         self.cut, self.given, self.displacement_l, self.flow = cut, given, displacement_l, flow
@@ -121,7 +124,7 @@ class Fit:
         offsets = np.arange(cut.sensor_s.shape[1]) - round(HISTORY_S / STEP_S)
         self.after_s = np.where(offsets >= 0, offsets, 0) * STEP_S
         self.fading = np.where((cut.kind == TAIL)[:, None] & (offsets >= 0), 1.0, 0.0)
-        # what is looked up lies near the events: the rest of a long drive only makes the search slow
+        # only times near the events are needed; the rest of a long drive would slow down the search
         near = local.near(self.time_s, cut.cylinder_s[:, 0] - REACH_S, cut.cylinder_s[:, -1] + REACH_S)
         self.time_s, self.map_kpa, self.wanted, self.off = (
             values[near] for values in (self.time_s, self.map_kpa, self.wanted, self.off)
@@ -134,7 +137,7 @@ class Fit:
         self.tails = cut.kind == TAIL
         self.amount = np.zeros((len(cut.kind), 4))
         self._kept: dict[str, dict[tuple[float, ...], np.ndarray]] = {}
-        self.mixing = False  # whether the lag is of 1/lambda, as of gas that mixes, or of lambda
+        self.mixing = False  # True: the lag is one of 1/lambda (gas that mixes); False: one of lambda
         self.rail = sensor_range.lambda_range(columns.config)[1]
 
     def model(self, p: np.ndarray) -> Transport:
@@ -144,13 +147,13 @@ class Fit:
         return Transport(float(p[CONSTANT]), self.cycle_deg, volume_l, tau_s)
 
     def mixing_form(self) -> Fit:
-        """The same problem with the lag of 1/lambda."""
+        """This problem with a lag of 1/lambda."""
         out = copy.copy(self)
         out.mixing, out._kept, out.amount = True, {}, self.amount.copy()
         return out
 
     def _once(self, name: str, key: tuple[float, ...], make: Callable[[], np.ndarray]) -> np.ndarray:
-        """make(), or what it gave for the same parameters: slopes are taken by moving one of them at a time."""
+        """make(), or its result for the same parameters if kept: slopes change one parameter at a time."""
         kept = self._kept.setdefault(name, {})
         if key not in kept:
             if len(kept) >= MOST_KEPT:
@@ -166,11 +169,11 @@ class Fit:
     def _cut(self, latency_s: float) -> np.ndarray:
         if self.injected_here is not None or self.given.cut_known:
             return self.off_here
-        # cut while the throttle is closed, and has been for the latency
+        # cut while the throttle is closed, after it has been for the latency
         return self.off_here * np.interp(self.cut.cylinder_s - latency_s, self.time_s, self.off)
 
     def cylinder_lambda(self, p: np.ndarray) -> np.ndarray:
-        """Lambda in the cylinder at the windows' times of injection (events, samples)."""
+        """Lambda in the cylinder at the windows' times of injection, (events, samples)."""
         return self._once("cylinder", tuple(p[PLATEAU:].tolist()), lambda: self._cylinder_lambda(p))
 
     def _cylinder_lambda(self, p: np.ndarray) -> np.ndarray:
@@ -181,7 +184,7 @@ class Fit:
             fuel = self._once("fuel", (float(p[LATENCY]),), lambda: self._wanted_fuel(float(p[LATENCY])))
             fuel = fuel * (1.0 - off)
         if p[FILM_SHARE] > 0:
-            # injection makes up for the film but for cuts: only fuel that stops and comes back wets the walls anew
+            # injection compensates for wall film except at cuts: only fuel that stops and returns wets the walls again
             film_s = float(np.exp(p[FILM]))
             if self.injected_here is not None:
                 delivered = fuel - p[FILM_SHARE] * (fuel - lag(fuel, film_s))
@@ -194,7 +197,7 @@ class Fit:
         return 1.0 / np.maximum(delivered / self.map_here, np.exp(-p[PLATEAU]))
 
     def at_sensor(self, values: np.ndarray, source_s: np.ndarray) -> np.ndarray:
-        """Rows of `values`, on the windows' cylinder times, at the times of injection `source_s`."""
+        """`values`, given at the windows' cylinder times, interpolated at the times of injection `source_s`."""
         place = (source_s - self.cut.cylinder_s[:, :1]) / STEP_S
         low = np.clip(np.floor(place).astype(int), 0, values.shape[1] - 2)
         share = np.clip(place - low, 0.0, 1.0)
@@ -211,7 +214,7 @@ class Fit:
         return reach
 
     def predict(self, p: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """(model lambda at the sensor (events, samples), weights), the events' own amounts solved."""
+        """(model lambda at the sensor (events, samples), weights), with offset, gain and tail of each event solved."""
         model = self.model(p)
         key = tuple(p.tolist())
         source_s = self._once("source", (key[VOLUME], key[CONSTANT]), lambda: self._source_s(model))
@@ -227,7 +230,7 @@ class Fit:
         parts = np.stack([np.ones_like(base), moved, fade, film], axis=-1)
         slope = np.gradient(base, STEP_S, axis=1)
         weight = self.fitted / np.hypot(NOISE, TIMING_S * slope)
-        # a censored sample counts only against a model that stays below the rail
+        # a censored sample counts only against a model that stays below the end of the range
         weight = np.where(self.cut.high & (base >= self.measured), 0.0, weight)
         weighted = parts * weight[..., None]
         prior = np.diag([1 / OFFSET_PRIOR**2, 1 / GAIN_PRIOR**2, 0.1, 1 / (0.01 + p[FILM_SHARE]) ** 2])
@@ -238,10 +241,13 @@ class Fit:
         return base + (parts @ amount)[..., 0], weight
 
     def residuals(self, p: np.ndarray) -> np.ndarray:
-        """(events + 1, samples): weighted misses, softened beyond three deviations, each event's amounts against their
-        priors in its unused first columns; the last row holds the parameters' priors."""
+        """The residuals, (events + 1, samples).
+
+        They are weighted, and softened beyond three standard deviations. An event's unused first columns hold its
+        offset, gain and tail against their priors; the last row holds the parameters against theirs.
+        """
         predicted, weight = self.predict(p)
-        # the sensor's range bounds what can be missed; a small slope beyond it shows the fit the way back
+        # beyond the sensor's range the error is bounded, with a small slope that leads the fit back
         shown = np.minimum(predicted, self.rail) + 0.05 * np.maximum(predicted - self.rail, 0.0)
         miss = (self.measured - shown) * weight
         miss = np.where(self.cut.high & (predicted >= self.measured), 0.0, miss)
@@ -255,7 +261,7 @@ class Fit:
         return np.concatenate([soft, prior[None]])
 
     def jacobian(self, p: np.ndarray, at: np.ndarray) -> np.ndarray:
-        """Slopes of the residuals (events + 1, samples, parameters), by differences inside the bounds."""
+        """Slopes of the residuals, (events + 1, samples, parameters), by differences within the bounds."""
         out = np.empty((*at.shape, PARAMETERS))
         for k in range(PARAMETERS):
             step = STEPS[k] if p[k] + STEPS[k] <= HIGH[k] else -STEPS[k]
@@ -271,7 +277,7 @@ class Fit:
         for _ in range(iterations):
             slopes = self.jacobian(p, at).reshape(-1, PARAMETERS)
             normal, pull = slopes.T @ slopes, slopes.T @ at.ravel()
-            # a parameter at its bound that is pulled outwards stays there
+            # a parameter at its bound that would move outwards is held
             free = ~(((p <= LOW) & (pull > 0)) | ((p >= HIGH) & (pull < 0)))
             before = cost
             for _ in range(6):
@@ -290,7 +296,7 @@ class Fit:
         return p, cost
 
     def leave_out(self, p: np.ndarray) -> int:
-        """Stop fitting events that no parameters explain (something else happened there); how many."""
+        """Drop events that no parameters explain (something else happened there), and return their number."""
         cost = np.sum(self.residuals(p)[:-1] ** 2, axis=1)
         bad = cost > np.maximum(OUTLIER_COST, OUTLIER_MEDIANS * np.median(cost))
         if np.count_nonzero(bad) * 3 > len(cost):
@@ -299,8 +305,10 @@ class Fit:
         return int(np.count_nonzero(bad))
 
     def lags_by_kind(self, p: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """(how far each kind of event alone would move the logarithm of the lag, how much it knows of it), (4,) each: a
-        step of least squares in the lag alone; NaN and 0 of kinds without events."""
+        """(shift of the lag's logarithm that each kind of event alone would make, its information), (4,) each.
+
+        One least-squares step in the lag alone; NaN and 0 for kinds without events.
+        """
         at = self.residuals(p)
         slopes = self.jacobian(p, at)[:-1, :, TAU]
         moves, weights = np.full(4, np.nan), np.zeros(4)
@@ -312,7 +320,7 @@ class Fit:
         return moves, weights
 
     def covariance(self, p: np.ndarray) -> np.ndarray:
-        """Covariance of the parameters from the scatter between events (cluster-robust), never below the fit's own."""
+        """Covariance of the parameters from the scatter between events (cluster-robust), at least that of the fit."""
         at = self.residuals(p)
         slopes = self.jacobian(p, at)
         flat = slopes.reshape(-1, PARAMETERS)

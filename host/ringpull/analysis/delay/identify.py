@@ -1,9 +1,9 @@
-"""Exhaust volume, constant delay and sensor lag from the drive's own events, with uncertainty.
+"""Exhaust volume, constant delay and sensor lag from events of the drive, with uncertainty.
 
-First order plus delay, fitted by least squares to all events at once: what was injected is carried through crank angle
-and exhaust volume to the sensor, lagged, and compared with what was measured. Samples at the end of the sensor's range
-are censored: only a model on the wrong side of them counts. Uncertainty comes from the scatter between events; the
-fit's own covariance is several times too small here.
+A first-order lag plus delay is fitted by least squares to all events at once: injected lambda is carried through crank
+angle and exhaust volume to the sensor, lagged, and compared with measured lambda. Samples at the end of the sensor's
+range are censored: they count only against a model on the wrong side of them. Uncertainty comes from the scatter
+between events, since the covariance of the fit itself is several times too small here.
 """
 
 from __future__ import annotations
@@ -17,22 +17,22 @@ from ringpull.analysis.delay.transport import Transport
 from ringpull.analysis.drive_state.columns import Columns
 
 LEAST_EVENTS = 3
-LEAST_RECOVERIES = 2  # ends of cuts and tails, without which the fall of lambda doesn't tell the lag
+LEAST_RECOVERIES = 2  # ends of cuts and tails that are needed to determine the lag from the fall of lambda
 MOST_TAU_U = 0.35
-MOST_DELAY_U_S = 0.030  # a delay less certain than this is called not identifiable
-STARTS = (0.5, 1.3, 3.2)  # exhaust volumes to begin from, in displacements
-CUT_STARTS_S = (0.05, 0.20, 0.35)  # and latencies of the cut, where it is not logged: a wrong one holds the fit fast
-FINISHED = 2  # of the starts, the best of which are fitted to the end
-HOPEFUL = 2.0  # unless their sum of squares is more times the best one's
-# What the model itself may be wrong by (gas temperature, efficiency, film), whatever the fit says: constant delay in
-# seconds, and shares of volume and lag; more where the throttle is time zero
+MOST_DELAY_U_S = 0.030  # a delay with a larger uncertainty is called not identifiable
+STARTS = (0.5, 1.3, 3.2)  # exhaust volumes to start from, in displacements
+CUT_STARTS_S = (0.05, 0.20, 0.35)  # latencies of the cut to start from if it isn't logged: a wrong one traps the fit
+FINISHED = 2  # so many of the best starts are fitted to the end
+HOPEFUL = 2.0  # unless their sum of squares exceeds that of the best by this factor
+# Errors of the model itself (gas temperature, efficiency, film), whatever the fit shows: constant delay in seconds, and
+# shares of volume and lag; larger if the throttle is time zero
 APPARENT_FLOOR = (0.0125, 0.12, 0.20)
 FLOOR = (0.005, 0.06, 0.08)
 
 
 @dataclass(frozen=True)
 class LagApart:
-    """A configured lag that differs from the one that the drive shows, by more than its 95 % interval. Seconds."""
+    """A configured lag that is outside the 95 % interval of the lag that the drive shows. Seconds."""
 
     configured_s: float
     found_s: float
@@ -41,18 +41,18 @@ class LagApart:
     @property
     def words(self) -> str:
         return (
-            f"the lag configured, {1000 * self.configured_s:.0f} ms, is not what this drive shows, "
-            f"{1000 * self.found_s:.0f} +/- {1960 * self.u_s:.0f} ms: the drive's is undone; correct tau_ms"
+            f"the configured lag is {1000 * self.configured_s:.0f} ms, but this drive shows "
+            f"{1000 * self.found_s:.0f} +/- {1960 * self.u_s:.0f} ms, which was used; correct tau_ms"
         )
 
 
 @dataclass(frozen=True)
 class Identified:
-    """model: delay and lag to move lambda by, with uncertainty. events: how many with a time were used.
+    """model: delay and lag to remove from lambda, with uncertainty. events: number of events with a time.
 
-    done: False where the fallback stands. words: what was done, or why nothing was. estimate: where the throttle is
-    time zero, the apparent delay that was found, which moves nothing; else None. cut_latency_s: from closing the
-    throttle to the cut, if fitted. lag_apart: a configured lag that the drive does not bear out, else None.
+    done: False if the fallback is used. words: what was done, or why nothing was. estimate: the apparent delay if the
+    throttle is time zero, which is not used; else None. cut_latency_s: from closing the throttle to the cut, if fitted.
+    lag_apart: a configured lag that the drive contradicts, else None.
     """
 
     model: Transport
@@ -65,7 +65,7 @@ class Identified:
 
 
 def identify(columns: Columns, fallback: Transport | None = None) -> Identified:
-    """Delay and lag of a session from its own events, or the fallback with the reason why not."""
+    """Delay and lag of a session from its events, or the fallback with the reason."""
     fallback = transport.default(columns.config) if fallback is None else fallback
 
     def not_identifiable(reason: str, count: int = 0) -> Identified:
@@ -92,13 +92,13 @@ def identify(columns: Columns, fallback: Transport | None = None) -> Identified:
     words += "" if apart is None else f"; {apart.words}"
     used = timed + len(found.tails)
     if not given.zero.is_injection:
-        words += "; so the delay found is an estimate and moves nothing: the delay that is undone has "
+        words += "; so the delay from these events is an estimate and is not used: the delay that was removed has "
         words += transport.volume_of(columns.config)[2]
     if found.seen > used:
         words += f"; of {found.seen} events at most {cues.MOST_EVENTS} of each kind, spread over the drive, were used"
     pull_flow = float(np.percentile(problem.flow.litres_per_s, 95))
     if model.delay_u_s(pull_flow) > MOST_DELAY_U_S:
-        return not_identifiable(f"its {timed} events leave the delay uncertain", timed)
+        return not_identifiable(f"the delay from its {timed} events is too uncertain", timed)
     latency = None if given.cut_known else float(answer.p[fit.CUT_LATENCY])
     if given.zero.is_injection:
         return Identified(replace(model, source=words), timed, True, words, None, latency, apart)
@@ -107,7 +107,7 @@ def identify(columns: Columns, fallback: Transport | None = None) -> Identified:
 
 
 def lag_apart(config: dict, model: Transport) -> LagApart | None:
-    """What a configured lag is held against; None without one, or where the two agree."""
+    """The contradiction of a configured lag; None without a configured lag, or if the two agree."""
     configured_s = transport.configured_lag_s(config)
     if configured_s is None or not model.lag_known or model.tau_s == configured_s:
         return None
@@ -117,7 +117,7 @@ def lag_apart(config: dict, model: Transport) -> LagApart | None:
 
 
 def best(problem: fit.Fit, cut_known: bool) -> np.ndarray:
-    """Parameters of the least sum of squares from several starts."""
+    """The parameters with the least sum of squares from several starts."""
     latencies_s = (fit.PRIOR[fit.CUT_LATENCY, 0],) if cut_known else CUT_STARTS_S
     begun = []
     for share in STARTS:
@@ -131,8 +131,7 @@ def best(problem: fit.Fit, cut_known: bool) -> np.ndarray:
 
 
 def describe(answer: forms.Formed, given: cues.Inputs, fallback: Transport) -> tuple[Transport, str]:
-    """(model with uncertainties, how it was found in words) of a fit; the lag is the fallback's where the events don't
-    tell it."""
+    """(model with uncertainties, its source in words) of a fit; the fallback's lag if the events don't show the lag."""
     problem, p = answer.problem, answer.p
     cov = problem.covariance(p)
     kinds = problem.cut.kind
@@ -146,11 +145,11 @@ def describe(answer: forms.Formed, given: cues.Inputs, fallback: Transport) -> t
     counted = (
         (cuts, "fuel cut", "fuel cuts"),
         (ends, "end of a cut", "ends of cuts"),
-        (steps, "step of wanted lambda", "steps of wanted lambda"),
+        (steps, "step of target lambda", "steps of target lambda"),
         (tails, "tail", "tails"),
     )
     told = [f"{count} {one if count == 1 else many}" for count, one, many in counted]
-    words = f"identified from {', '.join(told[:-1])} and {told[-1]}; time zero is {given.zero.value}"
+    words = f"identified from {', '.join(told[:-1])} and {told[-1]}; the delay is counted from {given.zero.value}"
     if ends + tails < LEAST_RECOVERIES or tau_u_s > MOST_TAU_U * plain.tau_s:
         words += f"; too few cut recoveries for the lag: {fallback.tau_s * 1000:.0f} ms as configured or assumed"
         plain = replace(plain, tau_s=fallback.tau_s, lag_known=fallback.lag_known)

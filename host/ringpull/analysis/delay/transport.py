@@ -1,4 +1,4 @@
-"""How long exhaust takes from the cylinder to the sensor: a constant, a part in cycles, and volume over flow."""
+"""The delay of exhaust gas from cylinder to sensor: a constant, a part in crank degrees, and volume over flow."""
 
 from __future__ import annotations
 
@@ -11,24 +11,24 @@ from shared_math import speed
 
 R_AIR = 287.05  # J/kgK, dry air (ISO 2533)
 R_EXHAUST = 300.95  # J/kgK, products of petrol and air at lambda 0.85 (equilibrium computed with cantera)
-STOICH_AFR = 14.57  # CH1.85 in standard dry air; only the fuel's share of the exhaust flow depends on it
+STOICH_AFR = 14.57  # CH1.85 in standard dry air; affects only the fuel's share of the exhaust flow
 
-# Stated assumptions where the drive or the configuration doesn't tell. Common practice, no source.
-EXHAUST_IDLE_K, EXHAUST_SPAN_K = 700.0, 350.0  # gas gets hotter with the root of the flow's share of full load
-EXHAUST_SETTLE_S = 0.5  # the pipe's walls keep the gas from following at once
-BACK_KPA = 30.0  # at full load, with the square of the flow's share
+# Assumptions for values that neither drive nor configuration gives; they are stated. Common practice, no source.
+EXHAUST_IDLE_K, EXHAUST_SPAN_K = 700.0, 350.0  # temperature rises with the root of the share of full-load flow
+EXHAUST_SETTLE_S = 0.5  # time constant of the gas temperature, because of the pipe's walls
+BACK_KPA = 30.0  # back pressure at full load; it rises with the square of the share of full-load flow
 ATMOSPHERE_KPA = 101.325
-FULL_LOAD_RPM, FULL_LOAD_KPA = 5000.0, 100.0  # the least that full load is taken for
+FULL_LOAD_RPM, FULL_LOAD_KPA = 5000.0, 100.0  # full load is taken to be at least this
 INTAKE_K = 303.15
 VOLUMETRIC_EFFICIENCY = 0.90
 RICH_LAMBDA = 0.85
-CYCLE_DEG = 540.0  # from the middle of injection and intake to the middle of the exhaust stroke, of four strokes
+CYCLE_DEG = 540.0  # four-stroke: from the middle of injection and intake to the middle of the exhaust stroke
 CONSTANT_S = 0.010
 LAG_S, LAG_U_S = 0.080, 0.030
 DISPLACEMENT_CC = 2000.0
 MAP_KPA_UNKNOWN = 90.0
 
-LEAST_RPM = 300.0  # below it the engine is being started or stopped: the flow is held so that time still passes
+LEAST_RPM = 300.0  # below this (starting, stopping) the flow is held at its value here, so that gas still moves
 LEAST_KPA = 15.0
 
 
@@ -39,9 +39,9 @@ class Transport:
     constant_s: constant part. cycle_deg: crank degrees from injection to the exhaust port. volume_l: volume from there
     to the sensor. tau_s: first-order lag of sensor and filter.
     volume_u_l, constant_u_s, tau_u_s: standard uncertainties; correlation: of volume and constant.
-    source: how they were found, in words. lag_known: False where tau_s is only assumed: it is then not undone, since
-    undoing a lag that is not there makes lean spikes out of steps; lambda is moved by it, as by a delay.
-    kind: "transport" where time zero is the injection, "apparent, an estimate" where only the throttle is known.
+    source: where they come from, in words. lag_known: False if tau_s is only assumed. It is then not removed, since
+    removing a lag that does not exist turns steps into lean spikes; instead lambda is shifted by it, as by a delay.
+    kind: "transport" if time zero is the injection, "apparent, an estimate" if only the throttle is known.
     """
 
     constant_s: float = CONSTANT_S
@@ -57,7 +57,7 @@ class Transport:
     kind: str = "transport"
 
     def delay_s(self, rpm, volume_flow_l_s):
-        """Transport delay at a steady speed (rpm) and exhaust volume flow (litres/s)."""
+        """Transport delay at a steady engine speed (rpm) and exhaust volume flow (litres/s)."""
         return self.constant_s + self.cycle_deg / (6.0 * rpm) + self.volume_l / volume_flow_l_s
 
     def delay_u_s(self, volume_flow_l_s):
@@ -67,19 +67,19 @@ class Transport:
 
 
 def air_flow_g_s(rpm, map_kpa, displacement_cc, ve=VOLUMETRIC_EFFICIENCY, intake_k=INTAKE_K, strokes=4):
-    """Air flow by speed-density, VE Vd (N/120) MAP / (R T) for four strokes (Heywood, Internal Combustion Engine
-    Fundamentals, 2.10), g/s."""
+    """Air flow in g/s by speed-density, VE Vd (N/120) MAP / (R T) for four strokes (Heywood, Internal Combustion Engine
+    Fundamentals, 2.10)."""
     intakes_per_s = rpm / (30.0 * strokes)
     return ve * displacement_cc * intakes_per_s * map_kpa / (R_AIR * intake_k)
 
 
 def exhaust_flow_g_s(air_g_s, lambda_=RICH_LAMBDA, stoich_afr=STOICH_AFR):
-    """Exhaust mass flow: the air and the fuel burnt with it, g/s."""
+    """Exhaust mass flow in g/s: the air and the fuel burnt with it."""
     return air_g_s * (1.0 + 1.0 / (lambda_ * stoich_afr))
 
 
 def exhaust_density_g_l(kelvin, kpa):
-    """Density of exhaust gas by the ideal gas law, g/l."""
+    """Density of exhaust gas in g/l, by the ideal gas law."""
     return kpa * 1000.0 / (R_EXHAUST * kelvin)
 
 
@@ -90,7 +90,7 @@ def exhaust_state(share):
 
 
 def filled(values: np.ndarray | None, otherwise: float, least: float, rows: int) -> np.ndarray:
-    """A column without NaN (straight over gaps) and never below `least`; `otherwise` where there is nothing at all."""
+    """A column without NaN (linear over gaps) and never below `least`; `otherwise` if it has no valid value."""
     if values is None:
         return np.full(rows, otherwise)
     there = np.isfinite(values)
@@ -104,9 +104,9 @@ def filled(values: np.ndarray | None, otherwise: float, least: float, rows: int)
 
 @dataclass(frozen=True)
 class Flow:
-    """Clocks of a session, one value a row: seconds, crank degrees and exhaust litres passed since its first row.
+    """Cumulative clocks of a session, (rows,) each: seconds, crank degrees and exhaust litres since its first row.
 
-    full_g_s: exhaust flow taken for full load.
+    full_g_s: exhaust flow that is taken as full load.
     """
 
     time_s: np.ndarray
@@ -117,7 +117,7 @@ class Flow:
     full_g_s: float
 
     def at(self, rows: np.ndarray) -> Flow:
-        """The same clocks at some of the rows."""
+        """These clocks at some of the rows."""
         return Flow(
             self.time_s[rows],
             self.degrees[rows],
@@ -129,7 +129,7 @@ class Flow:
 
 
 def mass_flow_g_s(config: dict, rpm, map_kpa, intake_degc=None):
-    """Exhaust mass flow, g/s; the configuration supplies displacement and strokes."""
+    """Exhaust mass flow in g/s; the configuration supplies displacement and strokes."""
     engine = config.get("engine", {})
     kelvin = INTAKE_K if intake_degc is None else intake_degc + 273.15
     cc, strokes = engine.get("displacement_cc", DISPLACEMENT_CC), speed.strokes_of(engine)
@@ -137,13 +137,13 @@ def mass_flow_g_s(config: dict, rpm, map_kpa, intake_degc=None):
 
 
 def steady_flow_l_s(config: dict, rpm, map_kpa, full_g_s: float):
-    """Exhaust volume flow at a steady speed and load, litres/s."""
+    """Exhaust volume flow in litres/s at a steady engine speed and load."""
     flow = mass_flow_g_s(config, rpm, map_kpa)
     return flow / exhaust_density_g_l(*exhaust_state(flow / full_g_s))
 
 
 def settling(values: np.ndarray, tau_s: float, period_s: float) -> np.ndarray:
-    """First-order lag of a slow column, on blocks of about tau / 10: quick, and smooth enough for a gas temperature."""
+    """First-order lag of a slow column in blocks of about tau / 10: fast, and accurate enough for a gas temperature."""
     block = max(1, int(tau_s / 10.0 / period_s))
     count = -(-len(values) // block)
     middles = np.minimum(np.arange(count) * block + block // 2, len(values) - 1)
@@ -179,7 +179,7 @@ def flow(columns: Columns) -> Flow:
 
 
 def clock(times_s: np.ndarray, flow: Flow, of: np.ndarray, rate: np.ndarray) -> np.ndarray:
-    """A cumulative clock of `flow` at any times; straight on at the end rates outside the session."""
+    """A cumulative clock of `flow` at any times; outside the session it continues at the rates of the ends."""
     first, last = flow.time_s[0], flow.time_s[-1]
     inside = np.interp(times_s, flow.time_s, of)
     return inside + np.minimum(times_s - first, 0.0) * rate[0] + np.maximum(times_s - last, 0.0) * rate[-1]
@@ -192,9 +192,9 @@ def time_at(value: np.ndarray, flow: Flow, of: np.ndarray, rate: np.ndarray) -> 
 
 
 def arrival_s(model: Transport, flow: Flow, times_s: np.ndarray | None = None) -> np.ndarray:
-    """When the gas of a charge injected at each time reaches the sensor (before the sensor's lag), seconds.
+    """The time at which the gas of a charge injected at each time reaches the sensor, before the lag; seconds.
 
-    Exact for changing flow: the charge leaves the cylinder after `cycle_deg` of crank, then waits until `volume_l` has
+    Exact for changing flow: the charge leaves the cylinder after `cycle_deg` of crank, then takes until `volume_l` has
     flowed, then `constant_s`.
     """
     times_s = flow.time_s if times_s is None else times_s
@@ -207,7 +207,7 @@ def arrival_s(model: Transport, flow: Flow, times_s: np.ndarray | None = None) -
 
 
 def injection_s(model: Transport, flow: Flow, times_s: np.ndarray | None = None) -> np.ndarray:
-    """When the charge was injected whose gas is at the sensor at each time: the inverse of `arrival_s`, seconds."""
+    """The time at which the charge was injected whose gas is at the sensor at each time (inverse of `arrival_s`)."""
     out = (flow.time_s if times_s is None else times_s) - model.constant_s
     litres = clock(out, flow, flow.litres, flow.litres_per_s)
     out = time_at(litres - model.volume_l, flow, flow.litres, flow.litres_per_s)
@@ -218,7 +218,7 @@ def injection_s(model: Transport, flow: Flow, times_s: np.ndarray | None = None)
 
 
 def volume_of(config: dict) -> tuple[float, float, str]:
-    """(exhaust volume in litres, its standard uncertainty, where it comes from) without identification."""
+    """(exhaust volume in litres, its standard uncertainty, its source) without identification."""
     given_l = config.get("vehicle", {}).get("exhaust_l")
     if given_l is not None:
         return given_l, 0.2 * given_l, f"exhaust volume {given_l:.2f} l from the configuration"
@@ -227,7 +227,7 @@ def volume_of(config: dict) -> tuple[float, float, str]:
 
 
 def configured_lag_s(config: dict) -> float | None:
-    """The lag that a lambda channel is configured with, None without one."""
+    """The configured lag of the lambda channel; None without one."""
     lags = [
         c["tau_ms"] for c in config.get("channels", []) if c.get("kind") == "lambda" and c.get("tau_ms") is not None
     ]
@@ -235,20 +235,20 @@ def configured_lag_s(config: dict) -> float | None:
 
 
 def lag_of(config: dict) -> tuple[float, float, str]:
-    """(lag in seconds, its standard uncertainty, where it comes from) without identification."""
+    """(lag in seconds, its standard uncertainty, its source) without identification."""
     tau_s = configured_lag_s(config)
     if tau_s is None:
-        return LAG_S, LAG_U_S, f"lag {1000 * LAG_S:.0f} ms assumed: moved by, not undone"
+        return LAG_S, LAG_U_S, f"lag {1000 * LAG_S:.0f} ms assumed: treated as a delay"
     return tau_s, 0.2 * tau_s, f"lag {1000 * tau_s:.0f} ms from the configuration"
 
 
 def cycle_deg(config: dict) -> float:
-    """Crank degrees from injection to the exhaust port: two strokes have the same course in half of the turns."""
+    """Crank degrees from injection to the exhaust port; a two-stroke takes half of the degrees."""
     return CYCLE_DEG * speed.strokes_of(config.get("engine", {})) / 4.0
 
 
 def default(config: dict) -> Transport:
-    """The model from the configuration, or from stated defaults, with the uncertainty that goes with either."""
+    """The model from the configuration or from stated defaults, with the uncertainty of either."""
     (volume_l, volume_u_l, volume_words), (tau_s, tau_u_s, lag_words) = volume_of(config), lag_of(config)
     return Transport(
         cycle_deg=cycle_deg(config),

@@ -1,1 +1,1 @@
-"""What the engine was doing, row by row: roles of channels, load, target."""
+"""The state of the engine, row by row: roles of channels, load, target."""

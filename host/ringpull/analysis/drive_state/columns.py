@@ -1,6 +1,6 @@
-"""The columns of one session as the analysis takes them: plain arrays on a uniform time grid.
+"""The columns of one session for the analysis: plain arrays on a uniform time grid.
 
-Nothing in here or below knows of ring files: `Columns` can be built from any source of arrays.
+Nothing here depends on ring files: `Columns` can be built from any source of arrays.
 """
 
 from __future__ import annotations
@@ -17,15 +17,18 @@ from shared_math import judging
 
 Array = np.ndarray
 
-HOLE_S = 60.0  # rows made at each end of a long hole: longer than any window, delay or settling that is looked through
-MOST_BESIDE = 1 << 20  # of them in all, at each end; with very many holes fewer are made for each
+HOLE_S = 60.0  # empty rows made at each end of a long gap: more than any window, delay or settling needs
+MOST_BESIDE = 1 << 20  # most empty rows at each end, of all gaps together; with very many gaps each gets fewer
 LEAST_BESIDE = 16
 
 
 @dataclass(frozen=True)
 class LoadAxis:
-    """The load of a session. values: (rows,). unit: theirs, "" where it has none. channel: the configured channel that
-    tells it. manifold: whether that is the manifold's absolute pressure."""
+    """The load of a session.
+
+    values: (rows,). unit: their unit, "" if it has none. channel: the configured channel. manifold: whether it is the
+    absolute manifold pressure.
+    """
 
     values: Array
     unit: str
@@ -35,16 +38,16 @@ class LoadAxis:
 
 @dataclass
 class Columns:
-    """One session. Arrays of shape (rows,), float, NaN where invalid; `time_s` uniform (rows missing are NaN rows).
+    """One session. Arrays of shape (rows,), float, NaN where invalid; `time_s` is uniform, missing rows are NaN rows.
 
-    lambda_: lambda at the sensor as measured; with several banks the leaner of them (`banks` holds each).
+    lambda_: lambda as measured at the sensor; of several banks the leaner (`banks` holds each).
     rpm: engine speed, without lag. map_kpa: absolute manifold pressure. throttle: per cent open.
     extra: role -> array: coolant, intake, exhaust (degC), fuel_pressure (kPa), battery (V), injector (ms), commanded
     (lambda), trim (%), ethanol (%), knock, boost_target (kPa), ambient (kPa), wheel (km/h), present (1 where the row
     was recorded).
-    named: channel name -> array, every channel as configured (targets may ask for any of them).
-    states: (channel, name of a state that it signalled by its voltage) -> bool array.
-    converters: channel -> its converter. row_s: seconds between rows as recorded, 0: by the configuration's rate.
+    named: channel name -> array, for every configured channel (targets may refer to any).
+    states: (channel, name of a state) -> bool array, True where its voltage signalled the state.
+    converters: channel -> its converter. row_s: recorded seconds between rows; 0: from the configured rate.
     """
 
     time_s: Array
@@ -71,7 +74,7 @@ class Columns:
         return float(np.median(np.diff(self.time_s))) if len(self.time_s) > 1 else 0.005
 
     def meaning(self, channel: str, state: str) -> str | None:
-        """What a state of a channel means, one of judging.MEANINGS, or None where nothing says."""
+        """The meaning of a channel's state, one of judging.MEANINGS; None if it isn't configured."""
         configured = (c.get("states", []) for c in self.config.get("channels", []) if c["name"] == channel)
         named = (one for states in configured for one in states if one["name"] == state)
         return judging.meaning(next(named, {"name": state}))
@@ -81,12 +84,14 @@ class Columns:
 
     @cached_property
     def _stretches(self) -> Array:
-        """First rows of the stretches between which the grid leaves time out."""
+        """The first rows of stretches that follow time which the grid leaves out."""
         return np.concatenate([[0], np.flatnonzero(np.diff(self.time_s) > 1.5 * self.period_s) + 1])
 
     def place(self, times_s: Array) -> Array:
-        """The rows, with fractions, at which some times lie; beyond the ends where the times are. Times in what the
-        grid leaves out lie behind the last row of the stretch before, where there is no value."""
+        """The fractional rows of some times; beyond the ends if the times are.
+
+        Times that the grid leaves out lie behind the last row of the stretch before, where there is no value.
+        """
         first = self._stretches
         if len(first) == 1:
             return (times_s - self.time_s[0]) / self.period_s
@@ -96,7 +101,7 @@ class Columns:
         return np.minimum(place, end[which])
 
     def left_out_s(self, rows: slice) -> float:
-        """Seconds within some rows for which the grid has no row."""
+        """Seconds within some rows that the grid leaves out."""
         there = self.time_s[rows]
         if len(there) < 2 or len(self._stretches) == 1:
             return 0.0
@@ -108,7 +113,7 @@ class Columns:
         return slice(int(low), int(high))
 
     def part(self, start_s: float, end_s: float) -> Columns:
-        """A copy that holds only the rows of a span."""
+        """A copy with only the rows of a span."""
         rows = self.rows(start_s, end_s)
 
         def cut(array):
@@ -131,16 +136,18 @@ class Columns:
         )
 
     def of_bank(self, name: str) -> Columns:
-        """The same session with one of its banks alone."""
+        """This session with only one of its banks."""
         others = set(self.banks) - {name}
         channels = [c for c in self.config.get("channels", []) if c["name"] not in others]
         bank = self.banks[name]
         return replace(self, lambda_=bank, banks={name: bank}, config={**self.config, "channels": channels})
 
     def load(self) -> LoadAxis | None:
-        """The load axis that the target names: a channel of the configuration, else pressure, else throttle. Of several
-        targets the first that names one. One that isn't there is no axis for a target, but pressure or throttle still
-        is one for a map."""
+        """The load axis: the channel that the target names, else pressure, else throttle.
+
+        Of several targets the first that names a channel counts. If that channel is missing, the target has no load,
+        but a map can still use pressure or throttle.
+        """
         target = self.config.get("target")
         entries = target if isinstance(target, list) else [target or {}]
         named = self.load_of(next((t["load"] for t in entries if t.get("load")), None))
@@ -148,13 +155,15 @@ class Columns:
 
     @property
     def load_unit(self) -> str:
-        """Unit of the load axis, "" without one."""
+        """The unit of the load axis; "" without one."""
         axis = self.load()
         return "" if axis is None else axis.unit
 
     def load_of(self, name: str | None) -> LoadAxis | None:
-        """The load axis of a target that names this channel, None where it isn't there: another load has other units
-        and means another mixture. For no name pressure, else throttle."""
+        """The load axis of a target that names this channel; without a name pressure, else throttle.
+
+        None if the named channel is missing, since another load would have other units and another target.
+        """
         configured = self.config.get("channels", [])
         pressure, throttle = (roles.channel_for(role, configured) for role in ("map", "throttle"))
         manifold = None
@@ -173,17 +182,17 @@ class Columns:
 
 
 def leaner(banks: list[Array]) -> Array:
-    """Row by row the leaner of several banks; NaN only where all are."""
+    """The leaner of several banks in each row; NaN only where all are NaN."""
     if len(banks) == 1:
         return banks[0]
     return np.fmax.reduce(banks)
 
 
 def on_grid(columns: Columns) -> Columns:
-    """The same columns with a row for every period, NaN where none was recorded; unchanged if none is missing.
+    """The columns with a row for every period, NaN where none was recorded; unchanged if none is missing.
 
-    Of a hole longer than twice HOLE_S (less where there are many) only the rows beside its ends are made: what is
-    judged looks no further, and rows that do not exist cost nothing.
+    In a gap longer than twice HOLE_S (less if there are many) only the rows near its ends are made: judging needs no
+    more, and it saves memory.
     """
     if not len(columns):
         return columns
@@ -195,7 +204,7 @@ def on_grid(columns: Columns) -> Columns:
     beside = int(
         np.clip(MOST_BESIDE // max(1, np.count_nonzero(missing > LEAST_BESIDE)), LEAST_BESIDE, HOLE_S / period_s)
     )
-    cut = np.maximum(missing - 2 * beside, 0)  # rows of each hole that are not made
+    cut = np.maximum(missing - 2 * beside, 0)  # rows of each gap that are not made
     at = number - np.concatenate([[0], np.cumsum(cut)])
     rows = int(at[-1]) + 1
     long = np.flatnonzero(cut)
@@ -228,8 +237,10 @@ def on_grid(columns: Columns) -> Columns:
 
 
 def from_session(session) -> Columns:
-    """Columns of a `drive.Session`, from its table (engineering units, NaN where invalid) and its configuration;
-    hours in which the engine of a long session stood are left out."""
+    """The columns of a `drive.Session`, from its table (engineering units, NaN where invalid) and configuration.
+
+    Of a long session the hours of standstill are left out.
+    """
     session = session.awake
     states = signalled_states(session, session.config.get("channels", []))
     made = from_table(session.table(), session.config, states, session.period_s)
@@ -239,7 +250,7 @@ def from_session(session) -> Columns:
 def from_table(
     table: dict[str, Array], config: dict, states: dict[tuple[str, str], Array] | None = None, row_s: float = 0.0
 ) -> Columns:
-    """Columns from a decoded table: `time_s` and the channels' columns under their decoded names, (rows,) each."""
+    """The columns from a decoded table: `time_s` and the channels' columns by their decoded names, (rows,) each."""
     configured = config.get("channels", [])
 
     def column(channel) -> Array | None:
@@ -277,7 +288,7 @@ def from_table(
 
 
 def signalled_states(session, configured: list[dict]) -> dict[tuple[str, str], Array]:
-    """Where a channel was in one of its configured states: (channel, state) -> bool array over the rows."""
+    """(channel, state) -> bool array over the rows, True where the channel was in that configured state."""
     out: dict[tuple[str, str], Array] = {}
     for channel in configured:
         if not channel.get("states"):

@@ -1,4 +1,4 @@
-"""Whether the throttle tells anything, where it rests, and where the fuel may be cut."""
+"""Whether the throttle channel can be used, its closed position, and where the fuel may be cut."""
 
 from __future__ import annotations
 
@@ -11,13 +11,13 @@ CLOSED_PCT, REST_PCT = 5.0, 2.0
 IDLE_S = 2.0
 OVERRUN_RPM = 1300.0
 OVERRUN_KPA = 35.0
-OPENS_PCT = 40.0  # a throttle that never opens so far while the manifold fills tells nothing
+OPENS_PCT = 40.0  # a throttle that never opens so far while the manifold fills can't be used
 FILLS_KPA = 85.0
-MOVES_PCT, MOVES_KPA = 3.0, 30.0  # nor does one that stays where it is while the pressure moves
+MOVES_PCT, MOVES_KPA = 3.0, 30.0  # nor can one that does not move while the pressure does
 
 
 def overrun(columns: Columns) -> np.ndarray:
-    """Where the fuel may be cut: throttle closed (where it tells nothing, deep vacuum) with the engine turning fast."""
+    """Where the fuel may be cut: throttle closed (if it can't be used: deep vacuum) with the engine turning fast."""
     with np.errstate(invalid="ignore"):
         fast = columns.rpm > OVERRUN_RPM
         if columns.throttle is not None and throttle_tells(columns):
@@ -28,8 +28,8 @@ def overrun(columns: Columns) -> np.ndarray:
 
 
 def throttle_tells(columns: Columns) -> bool:
-    """Whether the throttle tells anything: not where it rests far open, and beside a pressure that moves not where it
-    is stuck or never opens."""
+    """Whether the throttle channel can be used: not if its closed position is far open, nor if it is stuck or never
+    opens while the pressure changes."""
     throttle, pressure = columns.throttle, columns.map_kpa
     if throttle is None or not np.isfinite(throttle).any():
         return False
@@ -46,7 +46,7 @@ def throttle_tells(columns: Columns) -> bool:
 
 
 def rest_pct(columns: Columns) -> float | None:
-    """Where the throttle rests with the engine idling or in deep vacuum; None where IDLE_S of neither was recorded."""
+    """The throttle's reading at idle or in deep vacuum; None if less than IDLE_S of either was recorded."""
     if columns.throttle is None:
         return None
     with np.errstate(invalid="ignore"):
@@ -58,13 +58,13 @@ def rest_pct(columns: Columns) -> float | None:
 
 
 def slow(columns: Columns) -> np.ndarray:
-    """Where engine speed is that of idling."""
+    """Where engine speed is in the range of idling."""
     with np.errstate(invalid="ignore"):
         return (columns.rpm > 400.0) & (columns.rpm < judging.IDLE_RPM)
 
 
 def idling(columns: Columns) -> np.ndarray:
-    """Where the engine runs without load: throttle closed, or where that tells nothing, at the speed of idling."""
+    """Where the engine runs without load: throttle closed, or if that can't be used, at the speed of idling."""
     if columns.throttle is not None and throttle_tells(columns):
         with np.errstate(invalid="ignore"):
             return (columns.rpm > judging.RUNNING_RPM) & (columns.throttle < closed_pct(columns))
@@ -72,6 +72,6 @@ def idling(columns: Columns) -> np.ndarray:
 
 
 def closed_pct(columns: Columns) -> float:
-    """The throttle reading below which it is closed: a sensor that isn't set to nought shows where it rests."""
+    """The reading below which the throttle is closed, which allows for a sensor that does not read 0 there."""
     rest = rest_pct(columns)
     return CLOSED_PCT if rest is None else max(CLOSED_PCT, min(rest, float(judging.REST_MOST_PCT)) + REST_PCT)

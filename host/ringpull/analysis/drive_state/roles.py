@@ -1,11 +1,11 @@
-"""Which configured channel plays which part in the analysis, by its name, kind and unit."""
+"""The role of each configured channel in the analysis, by its name, kind and unit."""
 
 import re
 
 from shared_math import channels as shared_channels
 from shared_math import judging
 
-# Role -> pattern of channel names; the first channel that fits plays the role
+# Role -> pattern of channel names; the first channel that matches has the role
 NAMES = {
     "map": r"map|manifold(_pressure)?|boost",
     "throttle": r"throttle|tps|throttle_position",
@@ -32,7 +32,7 @@ NEVER_BY_BUS = ("commanded", "injector")
 
 
 def channel_for(role: str, channels: list[dict]) -> dict | None:
-    """The channel of the configuration that plays `role`, or None."""
+    """The channel of the configuration that has this role, or None."""
     for channel in channels:
         if channel.get("kind") in shared_channels.BUS_KINDS and role in NEVER_BY_BUS:
             continue
@@ -47,7 +47,7 @@ def channel_for(role: str, channels: list[dict]) -> dict | None:
 
 
 def lambda_channels(channels: list[dict]) -> list[dict]:
-    """The lambda channels that measure the exhaust: kind lambda, without what the engine computer only commands."""
+    """The channels of kind lambda that measure the exhaust, without a lambda that the engine computer commands."""
     commanded = channel_for("commanded", channels)
     return [c for c in channels if c.get("kind") == "lambda" and c is not commanded]
 

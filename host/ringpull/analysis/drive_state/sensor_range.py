@@ -1,4 +1,4 @@
-"""The ends of what the lambda sensors can show: a reading there is a bound and not a measurement."""
+"""The ends of the lambda sensors' ranges, where a reading is a limit and not a measurement."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from shared_math import transfer
 
 
 def lambda_range(config: dict) -> tuple[float, float]:
-    """The widest range (least, most lambda) that every configured lambda channel can show; open where none says."""
+    """(least, most) lambda that every configured lambda channel can show; infinite if no channel limits it."""
     least, most = -np.inf, np.inf
     for channel in roles.lambda_channels(config.get("channels", [])):
         values = channel.get("values")
@@ -23,14 +23,14 @@ def lambda_range(config: dict) -> tuple[float, float]:
     return least, most
 
 
-FLAT_S, FLAT_RUN_S = 0.3, 0.1  # at its highest, in all and at a time: an output that is cut off there
+FLAT_S, FLAT_RUN_S = 0.3, 0.1  # an output at its highest value for so long, in all and at a time, is clipped there
 FLAT_BAND = 0.0015  # lambda
-FLAT_LEAST = 1.05  # lambda: lower tops are no end of a range
-FLAT_MOST = 0.5  # of all rows
+FLAT_LEAST = 1.05  # lambda: a lower flat top is not the end of a range
+FLAT_MOST = 0.5  # largest share of all rows
 
 
 def flat_top(columns: Columns) -> float:
-    """The lambda at which a sensor's output is cut off below the end of its range; infinite where it is not."""
+    """The lambda at which a sensor's output is clipped below the end of its range; infinite if it isn't."""
     known = np.isfinite(columns.lambda_)
     if not known.any():
         return np.inf
@@ -43,7 +43,7 @@ def flat_top(columns: Columns) -> float:
 
 
 def rails(columns: Columns) -> tuple[np.ndarray, np.ndarray]:
-    """(at the rich end, at the lean end) of the sensor's range, at the sensor's time."""
+    """(where the sensor is at the rich end of its range, where at the lean end), at the sensor's time."""
     least, most = lambda_range(columns.config)
     slack = transfer.RAIL * (most - least) if np.isfinite(most - least) else 0.0
     with np.errstate(invalid="ignore"):

@@ -1,4 +1,4 @@
-"""The lambda that should have been, row by row: the shared definition of targets, evaluated for whole columns."""
+"""The target lambda, row by row: the shared definition of targets, evaluated for whole columns."""
 
 from __future__ import annotations
 
@@ -14,14 +14,14 @@ from shared_math import target as shared_target
 
 @dataclass(frozen=True)
 class Source:
-    """Where a target comes from: the configuration, by the state of `channels`, or what is usual."""
+    """The source of a target: the configuration (chosen by `channels`), or a usual target."""
 
     channels: tuple[str, ...] = ()
     usual: Usual | None = None
 
 
 def _bilinear(xs: np.ndarray, ys: np.ndarray, grid: np.ndarray, x: np.ndarray, y: np.ndarray) -> np.ndarray:
-    """grid[i, j] at (xs[i], ys[j]) interpolated at (x, y), ends held flat; NaN where x or y is."""
+    """grid[i, j] at (xs[i], ys[j]) interpolated at (x, y), constant beyond the ends; NaN where x or y is NaN."""
 
     def place(axis: np.ndarray, at: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         if len(axis) == 1:
@@ -37,9 +37,9 @@ def _bilinear(xs: np.ndarray, ys: np.ndarray, grid: np.ndarray, x: np.ndarray, y
 
 
 def _classes(columns: Columns, name: str, entries: list[dict], rows: slice) -> tuple[list, np.ndarray]:
-    """(a value of each class, class of each row) of a channel that targets depend on.
+    """(a sample value of each class, class of each row) of a channel that targets depend on.
 
-    Within a class no condition changes: classes are the limits named in the conditions, the spans between them, the
+    Conditions do not change within a class. The classes are the limits in the conditions, the spans between them, the
     names of the channel's states, and None where its value isn't known.
     """
     limits: set[float] = set()
@@ -70,7 +70,7 @@ def _classes(columns: Columns, name: str, entries: list[dict], rows: slice) -> t
 
 
 def of_one_number(columns: Columns) -> bool:
-    """Whether the target goes by no load."""
+    """Whether the target does not depend on load."""
     target = columns.config.get("target")
     if not target or "preset" in target:
         return columns.map_kpa is None
@@ -78,9 +78,9 @@ def of_one_number(columns: Columns) -> bool:
 
 
 def targets(columns: Columns, rows: slice = slice(None)) -> tuple[np.ndarray, Source]:
-    """(lambda target (rows,), where it comes from). NaN where it can't be told, for instance without a load.
+    """(lambda target (rows,), its source). NaN where it is not known, for instance without a load.
 
-    Of several targets the shared function tells which one holds, for each class of the channels they depend on.
+    Of several targets the shared function chooses one for each class of the channels that they depend on.
     """
     target = columns.config.get("target")
     rpm = columns.rpm[rows]
@@ -108,14 +108,14 @@ def targets(columns: Columns, rows: slice = slice(None)) -> tuple[np.ndarray, So
 
 
 def _surface(columns: Columns, entry: dict, rows: slice) -> np.ndarray:
-    """One target over its own axes, (rows,). The shared function is evaluated at its breakpoints."""
+    """One target interpolated over its axes, (rows,). The shared function gives the values at its breakpoints."""
     loads = np.array([float(v) for v in shared_target.load_axis(entry) or (0.0,)])
     speeds = np.array([float(v) for v in entry.get("rpm") or (0.0,)])
     rpm = columns.rpm[rows]
     axis = columns.load_of(entry.get("load"))
     load = None if axis is None else axis.values
     if load is None or len(loads) == 1:
-        # a target of one number needs no load; a table without a logged load is judged nowhere
+        # a target of one number needs no load; a table without a logged load gives no target
         load = np.full(len(columns), 0.0 if len(loads) == 1 else np.nan)
     values = [[shared_target.lambda_target(entry, float(at), float(s)) for s in speeds] for at in loads]
     grid = np.array([[np.nan if v is None else v for v in row] for row in values])

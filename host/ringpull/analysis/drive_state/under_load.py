@@ -1,4 +1,4 @@
-"""When the engine is under load, with whatever the drive has logged: the lamp's rule, on whole columns."""
+"""Where the engine is under load, from whatever the drive has logged: the lamp's rule for whole columns."""
 
 from __future__ import annotations
 
@@ -12,13 +12,13 @@ from ringpull.analysis.drive_state import overrun
 from ringpull.analysis.drive_state.columns import Columns
 from shared_math import judging
 
-THROTTLE_LEAST_PCT = 40.0  # below it nothing is called load: a drive without any has none
-THROTTLE_SHARE = 0.8  # of the widest opening of the drive where that is lower: a sensor that never shows 100 %
+THROTTLE_LEAST_PCT = 40.0  # no smaller opening is called load, so that a gentle drive has none
+THROTTLE_SHARE = 0.8  # share of the drive's widest opening, if that is lower: for sensors that never show 100 %
 STANDING_RPM = 50.0
-STANDING_KPA = (50.0, 110.0)  # what the air around may be
+STANDING_KPA = (50.0, 110.0)  # possible pressures of the surrounding air
 STANDING_S = 0.3
 WIDE_S = 0.5
-FLAT_SHARE = 0.8  # of idling at the pressure of full load: no vacuum
+FLAT_SHARE = 0.8  # share of idling at the pressure of full load from which the engine is said to make no vacuum
 SMOOTH_S = 0.1
 RISING_RPM_S = 100.0
 SLOPE_WINDOW_S = 0.30
@@ -26,9 +26,11 @@ SLOPE_WINDOW_S = 0.30
 
 @dataclass(frozen=True)
 class Rule:
-    """What tells load, None for what does not: throttle in per cent, pressure in kPa (of the drive's highest air
-    pressure), engine speed rising by so many rpm/s. no_vacuum: the engine makes none, so that only a charger's pressure
-    tells load."""
+    """The limits that show load, each None if it isn't used.
+
+    throttle_pct: throttle in per cent. full_kpa: pressure in kPa (at the drive's highest air pressure). rising_rpm_s:
+    rise of engine speed in rpm/s. no_vacuum: the engine makes no vacuum, so only boost pressure shows load.
+    """
 
     throttle_pct: float | None = None
     full_kpa: float | None = None
@@ -37,19 +39,22 @@ class Rule:
 
 
 def rising(columns: Columns) -> np.ndarray:
-    """Where engine speed rises by more than RISING_RPM_S, over SLOPE_WINDOW_S."""
+    """Where engine speed over SLOPE_WINDOW_S rises by more than RISING_RPM_S."""
     with np.errstate(invalid="ignore"):
         return speed_slope(columns) > RISING_RPM_S
 
 
 def speed_slope(columns: Columns) -> np.ndarray:
-    """How fast engine speed rises, rpm/s, over SLOPE_WINDOW_S, (rows,)."""
+    """Rise of engine speed in rpm/s over SLOPE_WINDOW_S, (rows,)."""
     return local.line(columns.rpm, columns.period_s, local.half_rows(SLOPE_WINDOW_S, columns.period_s))[1]
 
 
 def ambient_kpa(columns: Columns) -> np.ndarray:
-    """Pressure of the air around, (rows,): of a channel of its own, else what the manifold of the standing engine
-    showed last, else `highest_kpa` up to that of standard air."""
+    """Pressure of the surrounding air, (rows,).
+
+    From a channel of its own, else the manifold's last reading with the engine stopped, else `highest_kpa` limited to
+    standard air.
+    """
     rows = len(columns)
     known = columns.extra.get("ambient")
     if known is None or not np.isfinite(known).any():
@@ -69,7 +74,7 @@ def ambient_kpa(columns: Columns) -> np.ndarray:
 
 
 def highest_kpa(columns: Columns) -> float:
-    """The highest manifold pressure that a full manifold has shown; infinite where none was."""
+    """The highest manifold pressure of a full manifold; infinite if there was none."""
     pressure = columns.map_kpa
     if pressure is None:
         return np.inf
@@ -83,20 +88,22 @@ def highest_kpa(columns: Columns) -> float:
 
 
 def full_kpa(columns: Columns, beside_throttle: bool | None = None) -> np.ndarray:
-    """The manifold pressure from which on an engine is under load, (rows,). beside_throttle: as the drive is, unless
-    given."""
+    """The manifold pressure from which the engine is under load, (rows,).
+
+    beside_throttle: whether a throttle channel is used as well; from the drive unless given.
+    """
     beside = overrun.throttle_tells(columns) if beside_throttle is None else beside_throttle
     return by_air(columns, lambda ambient: judging.full_kpa(ambient, beside))
 
 
 def by_air(columns: Columns, limit: Callable[[float], float]) -> np.ndarray:
-    """A limit that follows from the pressure of the air around, (rows,)."""
+    """A limit as a function of the surrounding air's pressure, (rows,)."""
     values, which = np.unique(np.round(ambient_kpa(columns), 1), return_inverse=True)
     return np.array([limit(float(one)) for one in values])[which]
 
 
 def makes_no_vacuum(columns: Columns, full: np.ndarray) -> bool:
-    """Whether the idling engine shows the pressure of full load, so that pressure tells none."""
+    """Whether the idling engine is at the pressure of full load, so that pressure does not show load."""
     if columns.map_kpa is None:
         return False
     known = np.isfinite(columns.map_kpa)
@@ -107,8 +114,10 @@ def makes_no_vacuum(columns: Columns, full: np.ndarray) -> bool:
 
 
 def boosted_kpa(columns: Columns) -> np.ndarray:
-    """Of an engine that makes no vacuum the manifold pressure from which on it is under load, (rows,); infinite
-    where the drive never showed it for WIDE_S."""
+    """The manifold pressure from which an engine without vacuum is under load, (rows,).
+
+    Infinite if the drive never reached it for WIDE_S.
+    """
     limits = by_air(columns, judging.boosted_kpa)
     with np.errstate(invalid="ignore"):
         shown = np.count_nonzero(columns.map_kpa >= limits)
@@ -116,7 +125,7 @@ def boosted_kpa(columns: Columns) -> np.ndarray:
 
 
 def high(columns: Columns) -> tuple[np.ndarray, Rule] | None:
-    """(where throttle or manifold pressure tell load, the rule), or None where neither does."""
+    """(where throttle or manifold pressure show load, the rule); None if neither can."""
     throttle, pressure = columns.throttle, columns.map_kpa
     nothing = np.full(len(columns), np.nan)
     opened = np.inf
@@ -147,8 +156,10 @@ def high(columns: Columns) -> tuple[np.ndarray, Rule] | None:
 
 
 def under_load(columns: Columns) -> tuple[np.ndarray, Rule]:
-    """(bool array, rule): high throttle or pressure; with neither, or with a charger's pressure alone, engine speed
-    rising as well."""
+    """(where the engine is under load (rows,), rule): throttle or pressure is high.
+
+    With neither channel, or with boost pressure alone, rising engine speed counts as well.
+    """
     known = high(columns)
     if known is None:
         full = full_kpa(columns) if columns.map_kpa is not None else np.zeros(len(columns))
@@ -160,10 +171,10 @@ def under_load(columns: Columns) -> tuple[np.ndarray, Rule]:
 
 
 def still_loaded(loaded: np.ndarray, columns: Columns, met_s: np.ndarray) -> np.ndarray:
-    """Rows of `loaded` whose gas met the sensor before the load was taken off: with a delay that is too long by
-    assumption, what was measured after the throttle closed would else be taken for the end of the pull.
+    """The rows of `loaded` whose gas reached the sensor before the load was taken off.
 
-    met_s: (rows,) when each row's gas met the sensor, lag included.
+    Otherwise, with an assumed delay that is too long, readings after the throttle closed would count as the end of the
+    pull. met_s: (rows,) time at which each row's gas reached the sensor, lag included.
     """
     met = np.clip(np.ceil(columns.place(met_s)), 0, len(columns) - 1)
     reached = np.isfinite(met)

@@ -1,6 +1,6 @@
-"""The units a channel may be configured in, and the factors to those of the analysis: kPa, degC, V, ms, km/h."""
+"""The units that channels may be configured in, with factors to those of the analysis: kPa, degC, V, ms, km/h."""
 
-# Role -> unit as configured -> (factor, offset) to the unit the analysis uses; other units are taken as they are
+# Role -> configured unit -> (factor, offset) to the unit of the analysis; other units are used unchanged
 _KPA = {"bar": (100.0, 0.0), "mbar": (0.1, 0.0), "psi": (6.894757, 0.0)}
 _DEGC = {"degF": (1.0 / 1.8, -32.0 / 1.8), "K": (1.0, -273.15)}
 UNITS = {

@@ -1,4 +1,4 @@
-"""Targets by fuel and aspiration, for drives that bring none of their own. Common practice of the trade, no source."""
+"""Usual targets by fuel and aspiration, for drives without a target. Common practice of the trade, no source."""
 
 from __future__ import annotations
 
@@ -26,16 +26,19 @@ FAMILIES = {
     "propane": "gas",
     "hydrogen": "gas",
 }
-CRUISE_KPA, THROTTLE_KPA, BOOST_KPA = 60.0, 95.0, 150.0  # up to here 1.00; full throttle; full boost
-BOOSTED_KPA = 115.0  # a drive that went above is boosted
-ETHANOL_PCT = 85.0  # where the channel says so much, the fuel is E85
+CRUISE_KPA, THROTTLE_KPA, BOOST_KPA = 60.0, 95.0, 150.0  # 1.00 up to here; full throttle; full boost
+BOOSTED_KPA = 115.0  # an engine that went above is boosted
+ETHANOL_PCT = 85.0  # at this reading the fuel is E85
 
 
 @dataclass(frozen=True)
 class Usual:
-    """A target of common practice. name: of the preset that was asked for, None where no target is configured. family:
-    of the fuel, None where the ethanol channel mixes petrol's and E85's values. full: lambda at full load, of the
-    latter both. boosted, pressure_known: as they were taken."""
+    """A usual target.
+
+    name: name of the chosen preset; None if it is used for want of a target. family: family of the fuel; None if the
+    ethanol channel mixes the values of petrol and E85. full: lambda at full load, of a mixture both values. boosted,
+    pressure_known: whether the engine counts as boosted, and whether manifold pressure is logged.
+    """
 
     name: str | None
     family: str | None
@@ -45,12 +48,12 @@ class Usual:
 
 
 def preset(columns: Columns, name: str | None = None) -> tuple[np.ndarray, Usual]:
-    """(lambda (rows,), what it is). name: one of NAMES; else by configured fuel, and boosted where pressure went above
+    """(lambda (rows,), its description). name: one of NAMES; else by configured fuel, boosted if pressure exceeded
     BOOSTED_KPA.
 
-    With manifold pressure 1.00 at cruise, straight to the value of full throttle and on to that of boost; without it
-    the value of full load, and with a throttle only where that is open. With an ethanol channel petrol's and E85's
-    values are mixed by what it shows.
+    With manifold pressure it is 1.00 at cruise, then linear to the value of full throttle and on to that of boost.
+    Without pressure it is the value of full load, only where the throttle is open if there is a throttle. An ethanol
+    channel mixes the values of petrol and E85.
     """
     pressure = columns.map_kpa
     known = pressure is not None and bool(np.isfinite(pressure).any())
@@ -67,7 +70,7 @@ def preset(columns: Columns, name: str | None = None) -> tuple[np.ndarray, Usual
         if pressure is None or not known:
             opened = under_load.high(columns)
             return np.full(len(columns), full) if opened is None else np.where(opened[0], full, np.nan)
-        throttle_kpa = min(THROTTLE_KPA, 0.95 * most_kpa)  # high up, full throttle gives less
+        throttle_kpa = min(THROTTLE_KPA, 0.95 * most_kpa)  # at altitude full throttle gives less
         cruise_kpa = CRUISE_KPA * throttle_kpa / THROTTLE_KPA
         if aspiration == "natural":
             return np.interp(pressure, [cruise_kpa, throttle_kpa], [1.0, natural])

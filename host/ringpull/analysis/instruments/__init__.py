@@ -1,4 +1,4 @@
-"""Whether the instruments that an answer rests on tell the truth: evidence for and against each, from the drive itself.
+"""Whether the instruments that an answer relies on can be trusted: evidence for and against each, from the drive.
 
 Columns in, records out; the sentences are made where they are shown.
 """

@@ -1,4 +1,4 @@
-"""All instruments of a session examined, in the order in which one can vouch for another."""
+"""Examines all instruments of a session, in an order in which one can be used to test the next."""
 
 from __future__ import annotations
 
@@ -15,19 +15,22 @@ from ringpull.analysis.instruments.records import Check, Finding, Instrument, St
 
 
 def passed(findings: Iterable[Finding]) -> bool:
-    """Whether nothing speaks against a channel so far."""
+    """Whether no finding so far contradicts a channel."""
     return all(one.state is not State.CONTRADICTED for one in findings)
 
 
 def examine(columns: Columns) -> list[Instrument]:
-    """The instruments that an answer rests on, each with what the drive says of it: lambda sensors, engine speed,
-    manifold pressure, throttle, fuel pressure, supply, wheel speed, as far as they are configured and were logged."""
+    """The instruments that an answer relies on, each with its findings.
+
+    They are the lambda sensors, engine speed, manifold pressure, throttle, fuel pressure, supply and wheel speed that
+    are configured and were logged.
+    """
     if len(columns) < 2:
         return []
     glance = Glance.of(columns)
     pressure, throttle = _pressure_and_throttle(glance)
     trusted_load = passed(pressure) and passed(throttle)
-    # Lambda is tested by the load that nothing speaks against
+    # Lambda is tested with a load channel that is not contradicted
     glance = Glance.of(
         replace(
             columns,
@@ -61,7 +64,7 @@ def _of_role(configured: list[dict], role: str, findings: list[Finding]) -> list
 
 
 def _pressure_and_throttle(glance: Glance) -> tuple[list[Finding], list[Finding]]:
-    """The findings of both, each tested by the other as far as that one has passed by itself."""
+    """The findings of both; each is tested with the other if that has passed its own checks."""
     columns = glance.columns
     pressure: list[Finding] = []
     throttle: list[Finding] = []
@@ -101,7 +104,7 @@ def _fuel_pressure(columns: Columns) -> list[Finding]:
 
 
 def _range(columns: Columns, role: str) -> tuple[float, float]:
-    """Both ends of a channel's configured range in the analysis's unit; infinite where that is not told."""
+    """Both ends of a channel's configured range in the unit of the analysis; infinite if it isn't configured."""
     channel = roles.channel_for(role, columns.config.get("channels", []))
     if channel is None or not channel.get("values"):
         return -float("inf"), float("inf")

@@ -1,4 +1,4 @@
-"""A session at a glance: means of STEP_S of what instruments are doubted by, and the moments that test them."""
+"""A session in means over STEP_S, and the moments in it that test instruments."""
 
 from __future__ import annotations
 
@@ -14,12 +14,12 @@ from shared_math import judging
 
 STEP_S = 0.05
 RUNNING_RPM = 500.0
-TURNING_RPM = 1800.0  # from here on a closed throttle draws a vacuum
+TURNING_RPM = 1800.0  # above this a closed throttle makes a vacuum
 FALLING_RPM_S, RISING_RPM_S = 100.0, 100.0
 SLOPE_S = 0.5
-STARTS_RPM = 700.0  # a start passes through a lower speed than any idle
+STARTS_RPM = 700.0  # a start begins below any idle speed
 STANDING_S, STANDING_LEFT_OUT_S = 0.5, 0.3
-CRANKING_S, FELL_KPA = 1.0, 15.0  # that a starter may turn unseen; that pressure falls when the engine fires
+CRANKING_S, FELL_KPA = 1.0, 15.0  # time that a starter may turn unseen; fall of pressure when the engine fires
 CLOSED_S, CLOSED_AFTER_S = 0.5, 0.4
 FULL_S, FULL_AFTER_S = 0.5, 0.5
 CLOSED_ABOVE_REST_PCT = 4.0
@@ -28,7 +28,7 @@ REST_PERCENTILE, TOP_PERCENTILE = 1.0, 99.5
 
 
 def decimated(values: np.ndarray, rows: int) -> np.ndarray:
-    """Means of `rows` rows each; NaN where fewer than half of them are known."""
+    """Means of `rows` rows each; NaN if fewer than half of them are valid."""
     count = len(values) // rows
     block = values[: count * rows].reshape(count, rows)
     there = np.isfinite(block)
@@ -38,7 +38,7 @@ def decimated(values: np.ndarray, rows: int) -> np.ndarray:
 
 
 def shares(flags: np.ndarray, rows: int) -> np.ndarray:
-    """Share of True in `rows` rows each."""
+    """The share of True in each `rows` rows."""
     count = len(flags) // rows
     return flags[: count * rows].reshape(count, rows).mean(axis=1) if count else np.zeros(0)
 
@@ -62,7 +62,7 @@ class Glance:
         return len(self.columns) // self.rows
 
     def steps(self, seconds: float) -> int:
-        """So many seconds in steps; at least one."""
+        """The number of steps in so many seconds; at least one."""
         return max(1, round(seconds / self.step_s))
 
     def span(self, first: int, last: int) -> tuple[float, float]:
@@ -75,7 +75,7 @@ class Glance:
         return float(time_s[first]), float(time_s[min(last, len(time_s)) - 1]) + self.columns.period_s
 
     def mean(self, values: np.ndarray | None) -> np.ndarray:
-        """A column's means; NaN for one that isn't there."""
+        """The means of a column; NaN for a missing one."""
         return np.full(len(self), np.nan) if values is None else decimated(values, self.rows)
 
     @cached_property
@@ -102,7 +102,7 @@ class Glance:
 
     @cached_property
     def rpm_slope(self) -> np.ndarray:
-        """rpm a second, over SLOPE_S."""
+        """Rise of engine speed in rpm a second, over SLOPE_S."""
         if len(self) < 3:
             return np.full(len(self), np.nan)
         return local.line(self.rpm, self.step_s, local.half_rows(SLOPE_S, self.step_s))[1]
@@ -114,8 +114,11 @@ class Glance:
 
     @cached_property
     def standing(self) -> list[tuple[int, int]]:
-        """Runs of steps before a start: rows were recorded, no speed was known, and the first that became known is a
-        starter's; or, from power-on, the manifold's pressure fell when speed became known."""
+        """Runs of steps before a start, with the engine stopped.
+
+        Rows were recorded without engine speed, and the first speed is that of a starter; or, from power-on, manifold
+        pressure fell when engine speed appeared.
+        """
         silent = ~np.isfinite(self.rpm) & self.present
         out = []
         for first, last in local.spans(silent):
@@ -131,7 +134,7 @@ class Glance:
         return [(first, last) for first, last in out if last > first]
 
     def _fell(self, last: int) -> bool:
-        """Whether pressure is lower once speed is known than over all the steps before `last`."""
+        """Whether pressure is lower after engine speed appeared than over all the steps before `last`."""
         after = self.map_kpa[last + self.steps(1.0) : last + self.steps(3.0)]
         before = self.map_kpa[:last]
         if not np.isfinite(after).any() or not np.isfinite(before).any():
@@ -140,14 +143,14 @@ class Glance:
 
     @cached_property
     def wakes(self) -> int | None:
-        """The step at which engine speed becomes known, if it was not for STANDING_S from the first row on."""
+        """The step at which engine speed appears, if it was missing for STANDING_S from the first row."""
         known = np.flatnonzero(np.isfinite(self.rpm))
         first = int(known[0]) if len(known) else 0
         return first if first * self.step_s >= STANDING_S and self.present[:first].all() else None
 
     @cached_property
     def throttle_rest(self) -> float:
-        """Where the throttle rests: the least that it shows while the engine runs, bounded; NaN without one."""
+        """The throttle's closed position: its least reading while the engine runs, limited; NaN without a throttle."""
         known = self.throttle[self.running & np.isfinite(self.throttle)]
         if not len(known):
             return float("nan")
@@ -155,7 +158,7 @@ class Glance:
 
     @cached_property
     def throttle_full(self) -> float:
-        """From which opening on the throttle is open wide; NaN without a throttle or where it never is."""
+        """The opening from which the throttle is wide open; NaN without a throttle, or if it never is."""
         known = self.throttle[np.isfinite(self.throttle)]
         if not len(known):
             return float("nan")
@@ -165,7 +168,7 @@ class Glance:
 
     @cached_property
     def closings(self) -> list[tuple[int, int]]:
-        """Settled stretches of closed throttle on a fast engine that slows down."""
+        """Settled stretches with the throttle closed and a fast engine slowing down."""
         with np.errstate(invalid="ignore"):
             shut = self.throttle < self.throttle_rest + CLOSED_ABOVE_REST_PCT
             shut &= (self.rpm > TURNING_RPM) & (self.rpm_slope < -FALLING_RPM_S)
@@ -173,19 +176,19 @@ class Glance:
 
     @cached_property
     def openings(self) -> list[tuple[int, int]]:
-        """Settled stretches of wide open throttle on an engine that speeds up."""
+        """Settled stretches with the throttle wide open and the engine speeding up."""
         with np.errstate(invalid="ignore"):
             wide = (self.throttle >= self.throttle_full) & self.running & (self.rpm_slope > RISING_RPM_S)
         return self.settled(wide, FULL_AFTER_S, FULL_S)
 
     def settled(self, flags: np.ndarray, after_s: float, least_s: float) -> list[tuple[int, int]]:
-        """The runs of True less their first `after_s`, where `least_s` is left."""
+        """The runs of True without their first `after_s`, if at least `least_s` remains."""
         skip, least = self.steps(after_s), self.steps(least_s)
         return [(a + skip, b) for a, b in local.spans(flags) if b - a - skip >= least]
 
     @cached_property
     def loaded(self) -> np.ndarray:
-        """Where throttle or pressure is high, whichever is logged; rising speed without both."""
+        """Where throttle or pressure is high; without both, where engine speed rises."""
         with np.errstate(invalid="ignore"):
             high = (self.throttle >= 60.0) | (self.map_kpa >= 85.0)
             if not (np.isfinite(self.throttle) | np.isfinite(self.map_kpa)).any():
@@ -194,7 +197,7 @@ class Glance:
 
     @cached_property
     def cuts(self) -> list[tuple[int, int]] | None:
-        """Fuel cuts that injector time or the commanded lambda tells; None where neither is logged."""
+        """Fuel cuts by injector time or commanded lambda; None if neither is logged."""
         injector, commanded = (self.columns.extra.get(name) for name in ("injector", "commanded"))
         if injector is not None and np.isfinite(injector).any():
             off = shares(~(injector > 0.1) & np.isfinite(self.columns.rpm), self.rows) > 0.9
@@ -206,7 +209,7 @@ class Glance:
 
 
 def lambda_range(columns: Columns, name: str) -> tuple[float, float]:
-    """(least, most lambda) that a bank's sensor can show as it is configured; open where that is not told."""
+    """(least, most) lambda of a bank's configured range; infinite if it isn't configured."""
     for channel in roles.lambda_channels(columns.config.get("channels", [])):
         if channel["name"] == name and channel.get("values"):
             scale = channel.get("stoich", 14.7) if channel.get("scale") == "afr" else 1.0

@@ -1,4 +1,4 @@
-"""What a drive says for and against each lambda sensor."""
+"""Checks of each lambda sensor against the drive."""
 
 from __future__ import annotations
 
@@ -10,35 +10,35 @@ from ringpull.analysis.instruments.glance import CLOSED_ABOVE_REST_PCT, RUNNING_
 from ringpull.analysis.instruments.records import Cause, Check, Finding, State, contradicted, not_tested, sound
 from shared_math import judging
 
-# Still: within so little over STILL_S, in which the load moved early enough for its gas to have come. Mixture scatters
-# by more on any engine
+# Standing still: changing by less than this over STILL_S although the load changed early enough for its gas to arrive.
+# The mixture of any engine scatters by more
 STILL_LAMBDA, STILL_S, REACTION_S = 0.005, 3.0, 1.2
 LOAD_KPA, LOAD_PCT = 30.0, 30.0
-RICH_END, LEAN_END = 0.03, 0.01  # of the range: nearer to an end than this, the output stands at it
+RICH_END, LEAN_END = 0.03, 0.01  # share of the range within which the output counts as being at that end
 DEAD_S = 0.5
 BREAKS_LEAST = 8
-WARM_UP_S = 90.0  # so long a controller may hold its output at the rich end after power-on
+WARM_UP_S = 90.0  # a controller may hold its output at the rich end for so long after power-on
 AIR_SHARE = 0.95
 CUT_S, CUT_RISE, CUT_WAIT_S = 0.8, 0.10, 2.5
 CUTS_LEAST = 2
 CRUISE_RPM = (1200.0, 4500.0)
 CRUISE_SLOPE_RPM_S, CRUISE_SETTLED_S, CRUISE_S = 150.0, 1.2, 6.0
 CRUISE_WANTED = (0.95, 1.02)
-CRUISE_OFF, CRUISE_QUARTER_OFF = 0.050, 0.035  # lambda: no closed loop stands further from its target over so long
-STEP_TAU_S, STEP_CHANGE = 0.020, 0.40  # the quickest sensor, the largest change of mixture under load
-SETTLED_S, BEFORE_OFF_S = 0.7, 0.3  # a cut may follow at once where the load is taken off
+CRUISE_OFF, CRUISE_QUARTER_OFF = 0.050, 0.035  # lambda: no closed loop stays further from its target for so long
+STEP_TAU_S, STEP_CHANGE = 0.020, 0.40  # lag of the fastest sensor, largest change of mixture under load
+SETTLED_S, BEFORE_OFF_S = 0.7, 0.3  # a fuel cut may follow at once when the load is taken off
 STEPS_LEAST = 10
-RICH_OFF, RICH_OFF_UNTESTED, RICH_S = 0.05, 0.04, 2.0  # lambda under load; the second where no cruise tested the scale
+RICH_OFF, RICH_OFF_UNTESTED, RICH_S = 0.05, 0.04, 2.0  # lambda under load; the second if no cruise tested the scale
 TAIL_FROM, TAIL_TO, TAIL_LEAST_S, TAIL_WITHIN_S = 1.20, 1.08, 0.15, 8.0
-TAIL_S, TAILS_LEAST = 0.7, 2  # five times what the slowest sound sensor takes, some of it for wall film
+TAIL_S, TAILS_LEAST = 0.7, 2  # five times the slowest sound sensor, with an allowance for wall film
 BEHIND_S, BEHIND_MOST_S = 1.3, 5.0
 BEHIND_MOVES, BEHIND_BELOW, BEHIND_CORRELATION = 0.03, 1.15, 0.6
-TWINS_APART = 0.0012  # two sensors of one engine scatter further apart than two converter inputs of one wire
+TWINS_APART = 0.0012  # two inputs on one wire differ by less, two sensors by more
 BANK_MOVES, BANK_STILL_SHARE, BANK_CORRELATION, BANK_S = 0.03, 0.25, 0.3, 20.0
 
 
 def ends(columns: Columns, name: str) -> tuple[np.ndarray, np.ndarray]:
-    """(at the rich end of its range, at the lean end) of a bank, (rows,)."""
+    """(where a bank's sensor is at the rich end of its range, where at the lean end), (rows,)."""
     least, most = lambda_range(columns, name)
     span = most - least if np.isfinite(most - least) else 0.0
     with np.errstate(invalid="ignore"):
@@ -46,13 +46,13 @@ def ends(columns: Columns, name: str) -> tuple[np.ndarray, np.ndarray]:
 
 
 def measured(columns: Columns, name: str) -> np.ndarray:
-    """A bank's lambda where it is between the ends of its range, NaN elsewhere."""
+    """A bank's lambda between the ends of its range, NaN elsewhere."""
     rich, lean = ends(columns, name)
     return np.where(rich | lean, np.nan, columns.banks[name])
 
 
 def moving(values: np.ndarray, width: int) -> tuple[np.ndarray, np.ndarray]:
-    """(least, most) of each `width` steps from a step on; NaN where one of them is not known. (steps - width + 1,)"""
+    """(least, most) over `width` steps from each step, (steps - width + 1,); NaN if one of them is not known."""
     if len(values) < width:
         return np.zeros(0), np.zeros(0)
     windows = np.lib.stride_tricks.sliding_window_view(values, width)
@@ -60,7 +60,7 @@ def moving(values: np.ndarray, width: int) -> tuple[np.ndarray, np.ndarray]:
 
 
 def load_moved(glance: Glance, width: int, early: int) -> np.ndarray:
-    """Whether throttle or pressure moved within the first `early` of `width` steps from each step on."""
+    """Whether throttle or pressure changed within the first `early` of `width` steps from each step."""
     out = np.zeros(max(0, len(glance) - width + 1), bool)
     for values, least in ((glance.throttle, LOAD_PCT), (glance.map_kpa, LOAD_KPA)):
         low, high = moving(values, early)
@@ -70,7 +70,7 @@ def load_moved(glance: Glance, width: int, early: int) -> np.ndarray:
 
 
 def still_runs(glance: Glance, values: np.ndarray, within: float, seconds: float) -> list[tuple[int, int]]:
-    """Stretches in which a column stays `within` so little over each `seconds`, engine running."""
+    """Stretches with the engine running in which a column changes by less than `within` over any `seconds`."""
     width = glance.steps(seconds)
     low, high = moving(np.where(glance.running, values, np.nan), width)
     with np.errstate(invalid="ignore"):
@@ -82,7 +82,7 @@ def still_runs(glance: Glance, values: np.ndarray, within: float, seconds: float
 
 
 def moves(glance: Glance, name: str) -> Finding:
-    """Whether a sensor moves when the load does."""
+    """Whether a sensor's reading changes when the load does."""
     values = glance.mean(measured(glance.columns, name))
     width = glance.steps(STILL_S)
     asked = load_moved(glance, width, glance.steps(STILL_S - REACTION_S))
@@ -98,8 +98,11 @@ def moves(glance: Glance, name: str) -> Finding:
 
 
 def silent(glance: Glance, name: str) -> np.ndarray:
-    """Rows in which a running engine's sensor measures nothing: at the rich end, in a state of heating, or outside of
-    its range. States that a controller tells by other names are its own word. (rows,)"""
+    """Rows in which the engine runs and the sensor measures nothing, (rows,).
+
+    It is at the rich end, in a state that means heating, or outside its range. Other states are reported by the
+    controller itself and do not count.
+    """
     columns = glance.columns
     nothing = ~np.isfinite(columns.banks[name])
     for (channel, state), flags in columns.states.items():
@@ -112,8 +115,10 @@ def silent(glance: Glance, name: str) -> np.ndarray:
 
 
 def dead(glance: Glance, name: str) -> Finding:
-    """Whether the sensor measures all along once it has: no running petrol engine stands at the rich end, an output
-    without power does."""
+    """Whether the sensor goes on measuring once it has begun.
+
+    No running petrol engine stays at the rich end, but an output without power does.
+    """
     columns = glance.columns
     if not glance.running.any():
         return not_tested(Check.DEAD)
@@ -121,7 +126,7 @@ def dead(glance: Glance, name: str) -> Finding:
     nothing = silent(glance, name)
     started = int(np.argmax(columns.rpm > RUNNING_RPM))
     runs = [(a, b) for a, b in local.spans(nothing) if (b - a) * period_s >= DEAD_S]
-    # The first one is the warm-up, if it ends in time
+    # the first stretch is the warm-up, if it ends in time
     runs = [
         (a, b)
         for a, b in runs
@@ -134,7 +139,7 @@ def dead(glance: Glance, name: str) -> Finding:
 
 
 def breaks(glance: Glance, name: str) -> Finding:
-    """Whether the sensor's word breaks off and comes back again and again, as with a loose contact."""
+    """Whether the reading drops out and returns repeatedly, as with a loose contact."""
     period_s = glance.columns.period_s
     if np.count_nonzero(glance.running) * glance.step_s < CRUISE_S:
         return not_tested(Check.BREAKS)
@@ -147,7 +152,7 @@ def breaks(glance: Glance, name: str) -> Finding:
 
 
 def in_air(glance: Glance, name: str) -> Finding:
-    """Whether the output stands at the lean end all along."""
+    """Whether the output is at the lean end throughout."""
     lean = shares_of(glance, ends(glance.columns, name)[1])
     known = np.isfinite(glance.mean(glance.columns.banks[name])) & glance.running
     if np.count_nonzero(known) * glance.step_s < CRUISE_S:
@@ -163,8 +168,10 @@ def shares_of(glance: Glance, flags: np.ndarray) -> np.ndarray:
 
 
 def answers_cuts(glance: Glance, name: str) -> Finding:
-    """Whether lambda rises after the fuel cuts that the drive tells of. Without injector time or commanded lambda a cut
-    is not known: many engines make none."""
+    """Whether lambda rises after known fuel cuts.
+
+    Without injector time or commanded lambda no cut is known for certain, since many engines do not cut fuel.
+    """
     if glance.cuts is None:
         return not_tested(Check.CUTS)
     values = glance.mean(glance.columns.banks[name])
@@ -211,7 +218,7 @@ def cruises(glance: Glance) -> np.ndarray:
 
 
 def cruise(glance: Glance, name: str, trusted_load: bool) -> Finding:
-    """Whether lambda stands near its target in long steady cruise, where that is 1.0."""
+    """Whether lambda stays near its target in long steady cruise, if the target is 1.0."""
     values = glance.mean(measured(glance.columns, name))
     good = cruises(glance) & np.isfinite(values)
     seconds = float(np.count_nonzero(good)) * glance.step_s
@@ -227,8 +234,11 @@ def cruise(glance: Glance, name: str, trusted_load: bool) -> Finding:
 
 
 def rich(glance: Glance, name: str, cruised: Finding) -> Finding:
-    """Whether lambda under load is far richer than its target all along: so rich an engine is rare, a wrong scale is
-    not, and behind it a lean event would not show. cruised: what `cruise` found."""
+    """Whether lambda under load is far richer than its target throughout.
+
+    Such a rich engine is rare, but a wrong scale is not, and it could hide a lean event. cruised: the finding of
+    `cruise`.
+    """
     values = glance.mean(measured(glance.columns, name))
     settled = ~local.spread_after(~glance.loaded, glance.steps(SETTLED_S))
     good = settled & np.isfinite(values) & np.isfinite(glance.wanted)
@@ -243,8 +253,7 @@ def rich(glance: Glance, name: str, cruised: Finding) -> Finding:
 
 
 def quick(glance: Glance, name: str) -> Finding:
-    """Whether lambda falls after fuel cuts as quickly as a sensor does, and follows its target no later than gas and
-    sensor take."""
+    """Whether lambda falls after fuel cuts as fast as a sound sensor's, and follows its target soon enough."""
     values = glance.mean(glance.columns.banks[name])
     tails = []
     with np.errstate(invalid="ignore"):
@@ -266,8 +275,10 @@ def quick(glance: Glance, name: str) -> Finding:
 
 
 def behind(glance: Glance, values: np.ndarray) -> tuple[float, float]:
-    """(by how many seconds lambda follows its target, their correlation then); NaN where the target hardly moves or
-    lambda does not follow it. Fuel cuts, which no target tells, are left out."""
+    """(seconds by which lambda follows its target, their correlation then).
+
+    NaN if the target hardly changes or lambda does not follow it. Fuel cuts are left out, since no target shows them.
+    """
     nothing = float("nan"), float("nan")
     wanted = np.where(glance.running, glance.wanted, np.nan)
     with np.errstate(invalid="ignore"):
@@ -290,7 +301,7 @@ def behind(glance: Glance, values: np.ndarray) -> tuple[float, float]:
 
 
 def steps(glance: Glance, name: str) -> Finding:
-    """Whether lambda under load ever moves faster than the quickest sensor could."""
+    """Whether lambda under load ever changes faster than the fastest sensor could show."""
     columns = glance.columns
     off = ~np.repeat(glance.loaded, glance.rows)
     before = local.spread_after(off[::-1], round(BEFORE_OFF_S / columns.period_s))[::-1]
@@ -311,7 +322,7 @@ def steps(glance: Glance, name: str) -> Finding:
 
 
 def twins(glance: Glance, name: str, other: str) -> Finding:
-    """Whether two banks' readings differ at all: two inputs on one wire do not."""
+    """Whether two banks' readings differ at all; those of two inputs on one wire do not."""
     a, b = (measured(glance.columns, one) for one in (name, other))
     with np.errstate(invalid="ignore"):
         good = np.isfinite(a) & np.isfinite(b) & (glance.columns.rpm > RUNNING_RPM)
@@ -324,7 +335,7 @@ def twins(glance: Glance, name: str, other: str) -> Finding:
 
 
 def banks_agree(glance: Glance, name: str, other: str) -> Finding:
-    """Whether two banks move together; one that stays behind while the other moves is contradicted."""
+    """Whether two banks move together; a bank that hardly moves while the other does is contradicted."""
     a, b = (glance.mean(measured(glance.columns, one)) for one in (name, other))
     good = glance.running & np.isfinite(a) & np.isfinite(b)
     if np.count_nonzero(good) * glance.step_s < BANK_S:

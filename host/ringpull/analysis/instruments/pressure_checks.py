@@ -1,4 +1,4 @@
-"""What a drive says for and against the manifold pressure."""
+"""Checks of manifold pressure against the drive."""
 
 from __future__ import annotations
 
@@ -10,20 +10,24 @@ from ringpull.analysis.instruments.glance import Glance
 from ringpull.analysis.instruments.records import Cause, Check, Finding, Span, contradicted, not_tested, sound
 from shared_math import plausible
 
-AROUND_KPA = 6.0  # between the ambient channel and the standing engine
-BELOW_KPA = 15.0  # under full throttle, and under the air around: what a closed throttle draws at least
-CLOSED_MOST_KPA = 60.0  # of a closed throttle on a fast engine: above, it draws no vacuum that could tell load
-FULL_LEAST_KPA = 55.0  # with the throttle wide open, high in the mountains and behind a restrictor
-LIMIT_SHARE = 0.01  # of the running engine that may lie beyond what is possible: spikes
+AROUND_KPA = 6.0  # most difference between the ambient channel and the reading with the engine stopped
+BELOW_KPA = 15.0  # a closed throttle lowers pressure at least so far below full throttle and below the air's pressure
+CLOSED_MOST_KPA = 60.0  # with a closed throttle and a fast engine; above this there is no usable vacuum
+FULL_LEAST_KPA = 55.0  # with the throttle wide open, at high altitude behind a restrictor
+LIMIT_SHARE = 0.01  # share of the running time that may be impossible, because of spikes
 SWING_KPA = 6.0
 FUEL_MOVES_KPA = 20.0  # of fuel pressure over a drive with its standing engine: what never moves tells nothing
 TOP_SHARE, TOP_S = 0.005, 0.3  # of the configured range
-LOW_END, LOW_MOST_KPA, LOW_SHARE = 0.05, 45.0, 0.25  # of the range; of the recorded rows of a running engine
-NEAR_NOUGHT_KPA, BAR_MOST = 6.0, 5.5  # a standing engine's gauge pressure; an engine's highest in bar
+LOW_END, LOW_MOST_KPA, LOW_SHARE = (
+    0.05,
+    45.0,
+    0.25,
+)  # share of the range, kPa, share of the rows with the engine running
+NEAR_NOUGHT_KPA, BAR_MOST = 6.0, 5.5  # a gauge pressure with the engine stopped; the highest pressure in bar
 
 
 def ambient(glance: Glance) -> Finding:
-    """Whether the standing engine shows the pressure of the air around."""
+    """Whether the reading with the engine stopped is the pressure of the surrounding air."""
     around_kpa = glance.mean(glance.columns.extra.get("ambient"))
     runs = glance.standing
     levels = [float(np.nanmedian(glance.map_kpa[a:b])) for a, b in runs if np.isfinite(glance.map_kpa[a:b]).any()]
@@ -45,7 +49,7 @@ def ambient(glance: Glance) -> Finding:
 
 
 def _cause_at_rest(glance: Glance, kpa: float) -> Cause:
-    """Near nought it is a gauge pressure, or one in bar if the running engine never shows more than bars."""
+    """The cause of a reading near 0: a gauge pressure, or a pressure in bar if the running engine never shows more."""
     if abs(kpa) > NEAR_NOUGHT_KPA:
         return Cause.FIGURES
     running = glance.map_kpa[glance.running & np.isfinite(glance.map_kpa)]
@@ -53,7 +57,7 @@ def _cause_at_rest(glance: Glance, kpa: float) -> Cause:
 
 
 def limits(glance: Glance) -> Finding:
-    """Whether the running engine's pressures are possible: never below the deepest vacuum, and not in other units."""
+    """Whether pressures with the engine running are possible: not below the deepest vacuum, and not in other units."""
     known = glance.map_kpa[glance.running & np.isfinite(glance.map_kpa)]
     if len(known) * glance.step_s < 2.0:
         return not_tested(Check.LIMITS)
@@ -62,7 +66,7 @@ def limits(glance: Glance) -> Finding:
     if most <= BAR_MOST and least >= 0:
         return contradicted(Check.LIMITS, Cause.UNIT, **figures)
     if least < plausible.MAP_LEAST_KPA:
-        # A gauge pressure lies below nought whenever the throttle is not open
+        # a gauge pressure is below 0 whenever the throttle is not open
         return contradicted(Check.LIMITS, Cause.GAUGE if least < -10.0 else Cause.FIGURES, **figures)
     if most > plausible.MAP_MOST_KPA:
         return contradicted(Check.LIMITS, Cause.FIGURES, **figures)
@@ -70,7 +74,7 @@ def limits(glance: Glance) -> Finding:
 
 
 def swings(glance: Glance) -> Finding:
-    """Whether pressure moves at all while the engine's speed goes up and down."""
+    """Whether pressure changes at all while engine speed goes up and down."""
     return signal_checks.swings(glance, glance.map_kpa, SWING_KPA, _cause_still)
 
 
@@ -79,8 +83,10 @@ def _cause_still(kpa: float) -> Cause:
 
 
 def follows(glance: Glance) -> Finding:
-    """Whether pressure is low with the throttle closed on a fast engine, and high with it wide open; where it was first
-    and is not later, from when on."""
+    """Whether pressure is low with the throttle closed on a fast engine, and high with it wide open.
+
+    If that stops being so during the drive, the finding says from when.
+    """
 
     def levels(runs: list[tuple[int, int]]) -> list[tuple[int, int, float]]:
         found = [(a, b, float(np.nanmedian(glance.map_kpa[a:b]))) for a, b in runs if _known(glance, a, b)]
@@ -114,7 +120,7 @@ def _known(glance: Glance, first: int, last: int) -> bool:
 def _from_when(
     glance: Glance, every: list[tuple[int, int, float]], wrong: list[tuple[int, int, float]]
 ) -> tuple[Span, ...]:
-    """The time after the last stretch that fitted before all that did not; nothing where they are mixed."""
+    """The span after the last stretch that fitted, if all stretches that did not fit come later; else empty."""
     first = min(a for a, _, _ in wrong)
     fitting = [one for one in every if one not in wrong]
     if not fitting or any(a > first for a, _, _ in fitting):
@@ -123,8 +129,10 @@ def _from_when(
 
 
 def below_range(map_kpa: np.ndarray, recorded: np.ndarray, ends: tuple[float, float]) -> np.ndarray:
-    """Rows without a value between values near the low end of the sensor's range: a vacuum deeper than it can show, as
-    long as that is not most of the drive. (rows,)"""
+    """Rows without a value between values near the low end of the range, (rows,): a vacuum deeper than it can show.
+
+    None of them if they are most of the drive.
+    """
     out = np.zeros(len(map_kpa), bool)
     near = ends[0] + LOW_END * (ends[1] - ends[0])
     if not np.isfinite(near) or near > LOW_MOST_KPA:
@@ -136,7 +144,7 @@ def below_range(map_kpa: np.ndarray, recorded: np.ndarray, ends: tuple[float, fl
 
 
 def top(glance: Glance, most_kpa: float) -> Finding:
-    """Whether pressure stands at the top of the sensor's configured range: the true one is higher."""
+    """Whether pressure stays at the top of the sensor's configured range, where the true pressure is higher."""
     if not np.isfinite(most_kpa) or not glance.running.any():
         return not_tested(Check.TOP)
     with np.errstate(invalid="ignore"):

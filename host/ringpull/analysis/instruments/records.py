@@ -1,4 +1,4 @@
-"""What was found out about an instrument, as records."""
+"""Records of the findings about an instrument."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ Span = tuple[float, float]
 
 
 class State(Enum):
-    """How a check ended, or how an instrument stands after all of its checks."""
+    """The result of a check, or of all checks of an instrument."""
 
     SOUND = "sound"
     NOT_TESTED = "not tested"
@@ -18,31 +18,31 @@ class State(Enum):
 
 
 class Check(Enum):
-    """What was asked of an instrument; with each the figures that a finding of it holds."""
+    """The checks, each with the figures that its finding holds."""
 
-    MOVES = "moves"  # seconds: standing still while the load moved; at: its value; load_s: seconds tested
+    MOVES = "moves"  # seconds: still while the load changed; at: its value; load_s: seconds tested
     CUTS = "answers fuel cuts"  # cuts: known ones; answered; slowest_s
     QUICK = "answers soon enough"  # tails: falls after cuts; tail_s: the usual one; behind_s: the target; correlation
-    RICH = "not rich all along"  # pulls' rows: seconds; off: lambda from target under load
+    RICH = "not rich all along"  # seconds: rows of pulls; off: lambda minus target under load
     CRUISE = "at 1.0 in cruise"  # seconds; lambda; target
     STEPS = "no faster than gas and sensor"  # steps; seconds: under load; largest: lambda
-    DEAD = "measures all along"  # seconds: of running engine at the rich end, or without lambda after the warm-up
-    IN_AIR = "not at the lean end"  # share: of running engine at the lean end
-    BREAKS = "no breaks"  # breaks: short ones; seconds: without a value while the engine ran
+    DEAD = "measures all along"  # seconds with the engine running at the rich end, or without lambda after the warm-up
+    IN_AIR = "not at the lean end"  # share of the running time at the lean end
+    BREAKS = "no breaks"  # breaks: short dropouts; seconds: without a value while the engine ran
     TWINS = "banks differ"  # apart: standard deviation of their difference, lambda
     BANKS = "banks agree"  # correlation; own: how far this bank moves; other: how far the other does, lambda
     AMBIENT = "ambient at standing engine"  # kpa; seconds; around: of the ambient channel, or NaN
-    LIMITS = "possible pressures"  # least, most: kPa of the running engine
+    LIMITS = "possible pressures"  # least, most: kPa with the engine running
     FOLLOWS = "follows the throttle"  # closed, full: kPa; closings, openings: how many, failed: how many did not fit
     SWINGS = "moves with the engine"  # low, high: of the channel; rpm_low, rpm_high
     TOP = "below the top of its range"  # seconds: under load at the top; at: its value there
     FLAT = "no flat top"  # seconds; at: its value there
     COARSE = "fine enough steps"  # step: between neighbouring values
-    CLOSES = "closes"  # rest, pct; moments: in which the engine says that it must be closed; open: pct, then
-    OPENS = "opens"  # most: pct; kpa: pressure reached, or NaN; rises: times that speed rose long with it closed
+    CLOSES = "closes"  # rest: pct when closed; moments: when the engine shows that it must be closed; open: pct then
+    OPENS = "opens"  # most: pct; kpa: pressure reached, or NaN; rises: long rises of speed with it closed
     IDLE = "idle speed"  # rpm; seconds
-    AGREES = "two speeds agree"  # ratio: of the other to this; other: name
-    GEAR = "fits a gear"  # ratio: rpm for each km/h; nearest: of the configured gears; share: of rows that fit
+    AGREES = "two speeds agree"  # ratio: the other speed over this one; other: its name
+    GEAR = "fits a gear"  # ratio: rpm per km/h; nearest: that of the nearest configured gear; share: of rows that fit
     SUPPLY = "supply voltage"  # volts
 
 
@@ -66,8 +66,8 @@ class Cause(Enum):
 
 @dataclass(frozen=True)
 class Finding:
-    """One check of one channel. figures: as listed in Check. spans: where it is contradicted, seconds; empty: all
-    over."""
+    """One check of one channel. figures: as listed in Check. spans: (start_s, end_s) of the contradiction; empty: the
+    whole drive."""
 
     check: Check
     state: State
@@ -93,9 +93,11 @@ def contradicted(check: Check, cause: Cause, spans: tuple[Span, ...] = (), /, **
 
 @dataclass(frozen=True)
 class Instrument:
-    """One channel with all of its findings. role: "lambda", "rpm", "map", "throttle", "fuel_pressure", "battery" or
-    "wheel". bank: of
-    several lambda sensors the configured one, else the channel's name; None elsewhere. session: whose drive it is."""
+    """One channel with all of its findings.
+
+    role: "lambda", "rpm", "map", "throttle", "fuel_pressure", "battery" or "wheel". bank: of several lambda sensors the
+    configured bank, else the channel's name; None for other channels. session: id of the session.
+    """
 
     channel: str
     role: str
@@ -105,7 +107,7 @@ class Instrument:
 
     @property
     def state(self) -> State:
-        """Contradicted by one check; sound where at least one passed and none failed."""
+        """Contradicted if any check failed; sound if at least one passed and none failed."""
         states = {one.state for one in self.findings}
         if State.CONTRADICTED in states:
             return State.CONTRADICTED

@@ -1,4 +1,4 @@
-"""What a signal's own shape says: flat tops and coarse steps, of any channel."""
+"""Checks of any channel by the shape of its signal: standing still, flat tops, coarse steps, dropouts."""
 
 from __future__ import annotations
 
@@ -10,21 +10,23 @@ from ringpull.analysis import local
 from ringpull.analysis.instruments.glance import Glance
 from ringpull.analysis.instruments.records import Cause, Check, Finding, contradicted, not_tested, sound
 
-FLAT_S, FLAT_LEAST_S = 0.25, 1.0  # one stretch, all together
-QUIET = 0.25  # of the noise elsewhere: what is left of it at a flat top
-NEAR_TOP = 0.01  # of the span that the signal covers
-COVERED = (2.0, 98.0)  # per cent: the span that steps are held against
-BINS, LEVEL_BINS, CROWDED = 100, 2, 0.3  # of that span; of a level; of an even share of the rows
-COARSE_SHARE, COARSE_LEAST = 0.9, 4  # of the rows, on so many levels
+FLAT_S, FLAT_LEAST_S = 0.25, 1.0  # least length of one flat stretch, and of all together
+QUIET = 0.25  # noise at a flat top is below this share of the noise elsewhere
+NEAR_TOP = 0.01  # share of the signal's span that counts as its top
+COVERED = (2.0, 98.0)  # percentiles of the span with which steps are compared
+BINS, LEVEL_BINS, CROWDED = 100, 2, 0.3  # bins in the span; bins of a level; share of an even count in a crowded bin
+COARSE_SHARE, COARSE_LEAST = 0.9, 4  # a coarse signal has this share of its rows on at least so many levels
 BREAKS_S, BREAKS_LEAST = 1.0, 10
 MOST_PROBED = 40_000
-# what engine speed must have covered, and for how long, before stillness says anything
+# engine speed must have covered this span for so long before a still signal is evidence
 SWING_RPM, SWING_S = 1500.0, 5.0
 
 
 def swings(glance: Glance, values: np.ndarray, least: float, cause: Callable[[float], Cause]) -> Finding:
-    """Whether a signal moves by `least` while the engine's speed goes up and down. values: (rows,) of the glance.
-    cause: of standing still, by the value at which it stands."""
+    """Whether a signal changes by `least` while engine speed goes up and down.
+
+    values: (rows,) of the glance. cause: gives the cause of standing still from the value.
+    """
     good = glance.running & np.isfinite(values)
     if np.count_nonzero(good) * glance.step_s < SWING_S:
         return not_tested(Check.SWINGS)
@@ -39,8 +41,7 @@ def swings(glance: Glance, values: np.ndarray, least: float, cause: Callable[[fl
 
 
 def noise(values: np.ndarray) -> np.ndarray:
-    """Size of second differences, row by row: noise, with what the signal itself bends left out. (rows,), NaN at
-    ends."""
+    """Noise of each row from second differences, without the signal's own curvature, (rows,); NaN at the ends."""
     out = np.full(len(values), np.nan)
     if len(values) > 2:
         out[1:-1] = np.abs(np.diff(values, 2))
@@ -48,8 +49,10 @@ def noise(values: np.ndarray) -> np.ndarray:
 
 
 def flat_top(values: np.ndarray, usable: np.ndarray, period_s: float, top: float) -> Finding:
-    """Whether a signal lies flat at its highest value, below the top of its configured range. usable: (rows,) where the
-    engine runs and the signal is known."""
+    """Whether a signal is flat at its highest value, below the top of its configured range.
+
+    usable: (rows,) where the engine runs and the signal is valid.
+    """
     known = values[usable & np.isfinite(values)]
     if len(known) * period_s < 5.0:
         return not_tested(Check.FLAT)
@@ -73,7 +76,7 @@ def flat_top(values: np.ndarray, usable: np.ndarray, period_s: float, top: float
 
 
 def coarse(values: np.ndarray) -> Finding:
-    """Whether a signal stands on a few levels with wide steps between them, rather than passing through all values."""
+    """Whether a signal has only a few levels with wide steps between them."""
     known = values[np.isfinite(values)]
     known = known[:: max(1, len(known) // MOST_PROBED)]
     if len(known) < 1000:
@@ -82,7 +85,7 @@ def coarse(values: np.ndarray) -> Finding:
     if high <= low:
         return not_tested(Check.COARSE)
     count, edges = np.histogram(known, BINS, (low, high))
-    # A level fills a bin, or two where it lies at their edge; what a filter shows between levels fills none
+    # a level fills one bin, or two if it lies at their edge; a filter's values between levels fill none
     levels = [run for run in local.spans(count > CROWDED * len(known) / BINS) if run[1] - run[0] <= LEVEL_BINS]
     inside = sum(int(count[first:last].sum()) for first, last in levels)
     middles = [0.5 * (edges[first] + edges[last]) for first, last in levels]
@@ -93,8 +96,10 @@ def coarse(values: np.ndarray) -> Finding:
 
 
 def breaks(values: np.ndarray, usable: np.ndarray, period_s: float) -> Finding:
-    """Whether a signal is outside of what its sensor can show: a wire off, a loose plug, or a sensor too small. usable:
-    (rows,) recorded rows of a running engine."""
+    """Whether a signal leaves its sensor's range: a wire off, a loose plug, or a sensor that is too small.
+
+    usable: (rows,) recorded rows with the engine running.
+    """
     if np.count_nonzero(usable) * period_s < 5.0:
         return not_tested(Check.BREAKS)
     runs = local.spans(usable & ~np.isfinite(values))

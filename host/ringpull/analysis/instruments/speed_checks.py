@@ -1,4 +1,4 @@
-"""What a drive says for and against engine speed and wheel speed."""
+"""Checks of engine speed, wheel speed and supply against the drive."""
 
 from __future__ import annotations
 
@@ -20,8 +20,10 @@ GEAR_NEAR, GEAR_SHARE, GEAR_S, GEARS_LEAST, GEAR_KMH = 0.08, 0.2, 3.0, 3, 20.0
 
 
 def idle(glance: Glance) -> Finding:
-    """Whether the engine idles at a speed that engines idle at, after a start with the throttle left closed. No engine
-    runs longer below the least of them than a starter turns."""
+    """Whether idle speed after a start with the throttle closed is in the range of engines.
+
+    No engine runs below that range for longer than a starter turns.
+    """
     rpm = glance.rpm
     with np.errstate(invalid="ignore"):
         crawls = (rpm > 0) & (rpm < plausible.IDLE_LEAST_RPM) & (np.abs(glance.rpm_slope) < IDLE_STEADY_RPM_S)
@@ -50,7 +52,7 @@ def idle(glance: Glance) -> Finding:
 
 
 def breaks(glance: Glance) -> Finding:
-    """Whether engine speed is known while throttle or pressure says that the engine pulls."""
+    """Whether engine speed is valid while throttle or pressure shows that the engine pulls."""
     with np.errstate(invalid="ignore"):
         pulling = ((glance.throttle >= LOADED_PCT) | (glance.map_kpa >= LOADED_KPA)) & glance.present
     known = np.flatnonzero(glance.running)
@@ -68,7 +70,7 @@ def breaks(glance: Glance) -> Finding:
 
 
 def agrees(glance: Glance) -> Finding:
-    """Whether a second engine speed, of another pulse channel or in rpm, agrees with the first."""
+    """Whether a second engine speed (another pulse channel, or a channel in rpm) agrees with the first."""
     columns = glance.columns
     configured = columns.config.get("channels", [])
     crank = roles.speed_channel(configured)
@@ -107,7 +109,7 @@ def gear(glance: Glance) -> Finding:
 
 
 def supply(glance: Glance) -> Finding:
-    """Whether the supply of the running engine is one that a generator holds."""
+    """Whether the supply voltage with the engine running is that of a charging alternator."""
     volts = glance.mean(glance.columns.extra.get("battery"))
     good = glance.running & np.isfinite(volts)
     if np.count_nonzero(good) * glance.step_s < 5.0:

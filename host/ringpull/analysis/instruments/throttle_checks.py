@@ -1,4 +1,4 @@
-"""What a drive says for and against the throttle."""
+"""Checks of the throttle against the drive."""
 
 from __future__ import annotations
 
@@ -11,22 +11,22 @@ from ringpull.analysis.instruments.records import Cause, Check, Finding, contrad
 from shared_math import judging, plausible
 
 SWING_PCT = 3.0
-FALLS_RPM_S, FALLS_S = 300.0, 1.2  # longer than any gear change: nobody is on the throttle
+FALLS_RPM_S, FALLS_S = 300.0, 1.2  # speed that falls so fast for longer than a gear change means a closed throttle
 VACUUM_KPA, VACUUM_S = 40.0, 0.5
 IDLES_S = 2.0
 OPEN_PCT = 50.0
-OPENS_PCT, HARDLY_PCT, FULL_KPA = 40.0, 15.0, 85.0  # a full manifold at part throttle is no contradiction
+OPENS_PCT, HARDLY_PCT, FULL_KPA = 40.0, 15.0, 85.0  # a full manifold at part throttle is not a contradiction
 RISES_RPM_S, RISES_S, RISES_PCT = 200.0, 1.0, 2.0
 RISES_RPM, RISES_UNVOUCHED_RPM = 800.0, 2500.0
 
 
 def swings(glance: Glance) -> Finding:
-    """Whether the throttle moves at all while the engine's speed goes up and down."""
+    """Whether the throttle moves at all while engine speed goes up and down."""
     return signal_checks.swings(glance, glance.throttle, SWING_PCT, lambda _: Cause.WIRING)
 
 
 def shut_moments(glance: Glance, trusted_pressure: bool) -> list[tuple[int, int]]:
-    """Stretches in which engine speed, or a pressure that is trusted, says that the throttle must be closed."""
+    """Stretches in which engine speed, or a trusted pressure, shows that the throttle must be closed."""
     with np.errstate(invalid="ignore"):
         falling = (glance.rpm_slope < -FALLS_RPM_S) & (glance.rpm > 1500.0)
         shut = glance.settled(falling, 0.3, FALLS_S - 0.3)
@@ -43,8 +43,10 @@ def shut_moments(glance: Glance, trusted_pressure: bool) -> list[tuple[int, int]
 
 
 def closes(glance: Glance, trusted_pressure: bool) -> Finding:
-    """Whether the throttle shows a bounded rest position where it must be closed; where it first does and later does
-    not, from when on."""
+    """Whether the throttle reads a low, stable position when it must be closed.
+
+    If that stops being so during the drive, the finding says from when.
+    """
     shut = [
         run for run in shut_moments(glance, trusted_pressure) if np.isfinite(glance.throttle[run[0] : run[1]]).any()
     ]
@@ -62,7 +64,7 @@ def closes(glance: Glance, trusted_pressure: bool) -> Finding:
 
 
 def opens(glance: Glance, trusted_pressure: bool) -> Finding:
-    """Whether the throttle opens where pressure, or else a long rise of speed, says that it must."""
+    """Whether the throttle opens when pressure, or else a long rise of speed, shows that it must be open."""
     known = glance.throttle[np.isfinite(glance.throttle)]
     if not len(known):
         return not_tested(Check.OPENS)
@@ -81,8 +83,10 @@ def opens(glance: Glance, trusted_pressure: bool) -> Finding:
 
 
 def closed_rises(glance: Glance, trusted_pressure: bool) -> int:
-    """How often speed rose far and long with the throttle shown closed: longer than a downshift takes. With a pressure
-    that is trusted, the manifold must have been full."""
+    """The number of large rises of speed, longer than a downshift, with the throttle reading closed.
+
+    With a trusted pressure only rises with a full manifold count.
+    """
     with np.errstate(invalid="ignore"):
         shut = glance.throttle < glance.throttle_rest + RISES_PCT
         if trusted_pressure:

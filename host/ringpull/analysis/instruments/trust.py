@@ -1,4 +1,4 @@
-"""What is judged by where an instrument is contradicted: the others that can stand in, and what then stays in doubt."""
+"""Replacements for contradicted instruments, and the contradictions that leave the verdict in doubt."""
 
 from __future__ import annotations
 
@@ -13,14 +13,16 @@ from ringpull.analysis.instruments.glance import Glance
 from ringpull.analysis.instruments.records import Check, Instrument, Span, State
 from shared_math import target as shared_target
 
-NATURAL_KPA = 115.0  # a target that goes no higher is that of an engine without boost
-FULL_THROTTLE_KPA = 100.0  # at least, with the throttle wide open
+NATURAL_KPA = 115.0  # a target that goes no higher belongs to an engine without boost
+FULL_THROTTLE_KPA = 100.0  # least manifold pressure assumed with the throttle wide open
 
 
 @dataclass(frozen=True)
 class StandIn:
-    """An instrument that does the work of a contradicted one. by: "pressure", "throttle", "full throttle" (the target
-    is that of full throttle without boost) or "other bank"."""
+    """The replacement of a contradicted instrument.
+
+    by: "pressure", "throttle", "full throttle" (the target is that of full throttle without boost) or "other bank".
+    """
 
     channel: str
     by: str
@@ -28,8 +30,8 @@ class StandIn:
 
 @dataclass(frozen=True)
 class Trust:
-    """columns: without what is contradicted. doubted: contradicted instruments that the verdict rests on, none other
-    standing in for all that they do."""
+    """columns: the columns without contradicted readings. doubted: contradicted instruments that the verdict relies on
+    and that nothing replaces completely."""
 
     columns: Columns
     instruments: tuple[Instrument, ...] = ()
@@ -38,7 +40,7 @@ class Trust:
 
 
 def trust(columns: Columns) -> Trust:
-    """A session's columns with its instruments examined, and the contradicted ones replaced as far as others can."""
+    """Examine the instruments of a session's columns, and replace contradicted ones as far as possible."""
     found = examine(columns)
     against = {one.role: one for one in found if one.state is State.CONTRADICTED and one.role != "lambda"}
     banks = [one for one in found if one.state is State.CONTRADICTED and one.role == "lambda"]
@@ -63,7 +65,7 @@ def trust(columns: Columns) -> Trust:
 
 
 def of_session(found: Trust, session: int) -> Trust:
-    """With the session's number in its instruments."""
+    """The trust with the session's id in its instruments."""
 
     def numbered(instruments: tuple[Instrument, ...]) -> tuple[Instrument, ...]:
         return tuple(replace(one, session=session) for one in instruments)
@@ -76,8 +78,10 @@ def _known(values: np.ndarray | None) -> bool:
 
 
 def spans_of(instrument: Instrument) -> tuple[Span, ...]:
-    """Where readings that look like measured ones are none; empty where that is told of no part of the drive. An output
-    at an end of its range needs no telling."""
+    """The spans of readings that look valid but are not; empty if the contradiction is not limited to spans.
+
+    An output at an end of its range is recognised elsewhere.
+    """
     return tuple(span for finding in instrument.against if finding.check is not Check.DEAD for span in finding.spans)
 
 
@@ -89,8 +93,10 @@ def _blanked(columns: Columns, values: np.ndarray, spans: tuple[Span, ...]) -> n
 
 
 def without_bank(columns: Columns, bank: Instrument) -> Columns:
-    """The columns without a lambda sensor's readings where they are worth nothing. Readings that are off by a scale
-    stay: what is lean by them is to be looked at."""
+    """The columns without a lambda sensor's invalid readings.
+
+    Readings with a wrong scale are kept, since lean ones among them must be looked at.
+    """
     spans = spans_of(bank)
     if not spans:
         return columns
@@ -102,13 +108,13 @@ def without_bank(columns: Columns, bank: Instrument) -> Columns:
 
 
 def without_column(columns: Columns, instrument: Instrument, field: str) -> Columns:
-    """The columns without pressure or throttle, by the field's name."""
+    """The columns without pressure or throttle. field: the field's name."""
     named = {name: values for name, values in columns.named.items() if name != instrument.channel}
     return replace(columns, named=named, **{field: None})
 
 
 def by_load(entry: dict) -> bool:
-    """Whether a target goes by a load."""
+    """Whether a target depends on load."""
     return "lambda" in entry and shared_target.load_axis(entry) is not None
 
 
@@ -118,7 +124,7 @@ def _entries(columns: Columns) -> list[dict]:
 
 
 def _target_by(columns: Columns, channel: str) -> bool:
-    """Whether the target goes by a channel's value: pressure where it names none."""
+    """Whether the target depends on this channel; a target that names none depends on pressure."""
     pressure = roles.channel_for("map", columns.config.get("channels", []))
     usual = pressure["name"] if pressure is not None else None
     for entry in _entries(columns):
@@ -137,7 +143,7 @@ def _alias(channel: str, usual: str | None) -> str:
 
 
 def _most_kpa(columns: Columns) -> float:
-    """The highest load that the targets by pressure know; infinite for a target by fuel and aspiration."""
+    """The highest load of the targets by pressure; infinite for a usual target."""
     most = 0.0
     for entry in _entries(columns):
         if not entry or "preset" in entry:
@@ -147,10 +153,10 @@ def _most_kpa(columns: Columns) -> float:
 
 
 def _without_pressure(columns: Columns, pressure: Instrument, throttle: bool) -> tuple[Columns, str, bool]:
-    """(columns, what stands in or "", whether that is enough). throttle: whether there is a sound one.
+    """(columns, the replacement of pressure or "", whether it is enough). throttle: whether there is a sound one.
 
-    An engine under full throttle has at least the air around in its manifold: without boost that tells the target, with
-    it the target is at most so lean.
+    At full throttle the manifold has at least the pressure of the surrounding air: without boost that gives the target,
+    with boost the target is no leaner than that.
     """
     spans = spans_of(pressure)
     by_pressure = _target_by(columns, pressure.channel)
@@ -174,8 +180,8 @@ def _without_pressure(columns: Columns, pressure: Instrument, throttle: bool) ->
 
 
 def _pinned(columns: Columns, channel: str) -> Columns:
-    """The columns with targets that go by pressure without naming it bound to its channel: no other may take its
-    place."""
+    """The columns with the pressure channel named in targets that use it without naming it, so that no other load
+    replaces it."""
     target = columns.config.get("target")
     if not target:
         return columns

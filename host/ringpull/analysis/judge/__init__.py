@@ -1,1 +1,1 @@
-"""One session judged: what is left out, lean events, uncertainty, verdict."""
+"""Judging a session: masks, lean events, uncertainty, verdict."""

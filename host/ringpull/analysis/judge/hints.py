@@ -1,4 +1,4 @@
-"""What else moved with a lean event: named as a possibility, never as a verdict."""
+"""Changes of other channels during a lean event: possible causes, never a verdict."""
 
 from __future__ import annotations
 
@@ -10,13 +10,13 @@ from ringpull.analysis.drive_state import roles, sensor_range, under_load
 from ringpull.analysis.drive_state.columns import Columns
 from shared_math import judging, speed
 
-AROUND_S = 0.8  # before and after an event: what the channel is compared with
-CLEAR = 4.0  # times the uncertainty that scatter leaves
+AROUND_S = 0.8  # span before and after an event with which the channel is compared
+CLEAR = 4.0  # a change must exceed this many standard uncertainties from scatter
 DUTY_LIMIT = 0.85
-LIMIT_SHARE, LIMIT_RPM_S = 0.98, 100.0  # of the drive's highest speed, and rising no faster: at a rev limiter
+LIMIT_SHARE, LIMIT_RPM_S = 0.98, 100.0  # a rev limiter: above this share of the highest speed, rising no faster
 NEARLY_ALL = 0.95
 
-# role -> (least change that counts, direction that fits a lean event)
+# role -> (least change that counts, its direction with a lean event)
 SIGNS = {
     "fuel_pressure": (12.0, -1),
     "battery": (0.4, -1),
@@ -25,15 +25,15 @@ SIGNS = {
     "exhaust": (25.0, 1),
     "knock": (0.0, 1),
 }
-MOST_BASE = 20_000  # rows that a base is told from
-# What fades along a whole pull does not step at the event: role -> least distance from its base
+MOST_BASE = 20_000  # most rows from which a base is computed
+# role -> least distance from its base, for supplies that fade along a whole pull instead of stepping at the event
 BASES = {"fuel_pressure": 20.0, "battery": 0.8}
 
 
 @dataclass(frozen=True)
 class Hint:
-    """kind: "moved" (a role stepped by `size` with the event), "low" (a role lay by `size` below its base), "duty",
-    "boost" (kPa above its target), "limiter" (rpm) or "never measured"."""
+    """kind: "moved" (a role stepped by `size` at the event), "low" (a role was `size` below its base), "duty", "boost"
+    (kPa above its target), "limiter" (rpm) or "never measured"."""
 
     kind: str
     size: float = 0.0
@@ -41,8 +41,10 @@ class Hint:
 
 
 def change(values: np.ndarray, inside: slice, around: np.ndarray) -> tuple[float, float]:
-    """(mean inside minus the straight line through the rows around, its standard error: of a line that is carried on
-    beyond its rows the larger)."""
+    """(mean inside minus the straight line through the rows around, its standard error).
+
+    The error is larger if the line is extrapolated.
+    """
     rows = np.flatnonzero(around)
     rows = rows[np.isfinite(values[rows])]
     here = np.arange(inside.start, inside.stop)
@@ -57,8 +59,11 @@ def change(values: np.ndarray, inside: slice, around: np.ndarray) -> tuple[float
 
 
 def below_base(values: np.ndarray, columns: Columns, inside: slice, loaded: np.ndarray) -> tuple[float, float]:
-    """(how far the mean inside lies below the median elsewhere, robust deviation there). Elsewhere is under load where
-    there is a second of that, else wherever the engine ran; of very many rows, some spread evenly."""
+    """(distance of the mean inside below the median elsewhere, robust deviation there).
+
+    Elsewhere is under load if there is a second of that, else wherever the engine ran. Very many rows are sampled
+    evenly.
+    """
     with np.errstate(invalid="ignore"):
         there = np.isfinite(values) & (columns.rpm > judging.RUNNING_RPM)
     there[inside] = False
@@ -73,7 +78,7 @@ def below_base(values: np.ndarray, columns: Columns, inside: slice, loaded: np.n
 
 
 def around(columns: Columns, start_s: float, end_s: float, pull: tuple[float, float]) -> tuple[slice, np.ndarray]:
-    """(rows of an event, which rows of its pull lie around it)."""
+    """(rows of an event, bool array of the rows of its pull around it)."""
     near = np.zeros(len(columns), bool)
     near[columns.rows(max(pull[0], start_s - AROUND_S), min(pull[1], end_s + AROUND_S))] = True
     near[columns.rows(start_s - 0.08, end_s + 0.08)] = False
@@ -83,8 +88,10 @@ def around(columns: Columns, start_s: float, end_s: float, pull: tuple[float, fl
 def hints(
     columns: Columns, start_s: float, end_s: float, pull: tuple[float, float], loaded: np.ndarray | None = None
 ) -> list[Hint]:
-    """What moved during an event, against the stretch around it inside the pull, or against its base.
-    loaded: under_load.under_load(), where that is known already."""
+    """The changes during an event, against the rows around it in the pull or against a base.
+
+    loaded: under_load.under_load(), if already known.
+    """
     loaded = under_load.under_load(columns)[0] if loaded is None else loaded
     inside, near = around(columns, start_s, end_s, pull)
     out = []
@@ -118,7 +125,7 @@ def hints(
 
 
 def at_limiter(columns: Columns, inside: slice) -> list[Hint]:
-    """A hint where engine speed stood at the highest of the drive: many limiters cut the fuel."""
+    """A hint if engine speed stayed at the highest of the drive, since many limiters cut fuel."""
     rpm = columns.rpm[inside]
     rows = np.flatnonzero(np.isfinite(rpm))
     if len(rows) < 5:
@@ -130,7 +137,7 @@ def at_limiter(columns: Columns, inside: slice) -> list[Hint]:
 
 
 def never_measured(columns: Columns) -> list[Hint]:
-    """A hint where lambda was at the lean end of the sensor's range nearly all along."""
+    """A hint if lambda was at the lean end of the sensor's range nearly throughout."""
     known = np.isfinite(columns.lambda_)
     if not known.any() or sensor_range.rails(columns)[1][known].mean() < NEARLY_ALL:
         return []
@@ -138,7 +145,7 @@ def never_measured(columns: Columns) -> list[Hint]:
 
 
 def flat_pressure(fuel_kpa: np.ndarray, map_kpa: np.ndarray) -> np.ndarray:
-    """Fuel pressure less what of manifold pressure its regulator adds: the better of one and nought, by scatter."""
+    """Fuel pressure minus manifold pressure if the regulator follows it; else as it is. The one that scatters less."""
     over = fuel_kpa - map_kpa
-    some = slice(None, None, max(1, len(over) // MOST_BASE))  # of very many rows some tell as well which scatters less
+    some = slice(None, None, max(1, len(over) // MOST_BASE))  # a sample shows which scatters less
     return over if np.nanstd(over[some]) < np.nanstd(fuel_kpa[some]) else fuel_kpa

@@ -1,4 +1,4 @@
-"""The places where an engine ran lean: lean events of several pulls at the same speeds and on the same bank are one."""
+"""Holes, the places where an engine ran lean: the lean events of all pulls at the same speeds on the same bank."""
 
 from __future__ import annotations
 
@@ -15,18 +15,20 @@ from ringpull.analysis.judge import hints
 from ringpull.analysis.judge.hints import Hint
 from ringpull.analysis.judge.lean_events import LEAST_DEPTH, LeanEvent
 
-OVERLAP = 0.5  # of the narrower event's speeds: what lies further apart is another hole
-SUPPLIES = ("fuel_pressure", "battery")  # what brings the fuel: named where it held, too
-# Over a whole drive: a channel that never moves tells nothing
+OVERLAP = 0.5  # events of one hole overlap by this share of the narrower event's speeds
+SUPPLIES = ("fuel_pressure", "battery")  # reported also if they did not fall
+# least change over the drive, since a channel that never changes proves nothing
 LEAST_MOVED = {"fuel_pressure": FUEL_MOVES_KPA, "battery": 0.3}
 FINE, LEAN = "on target", "lean"
-SURE = 2.0  # times the least change that counts: what may lie in the scatter of a channel that is said to have held
+SURE = 2.0  # the scatter of a channel said to have held may hide so many times the least change that counts
 
 
 @dataclass(frozen=True)
 class TableCell:
-    """The fuel map's cell of a hole. ratio: measured over target, its mean over `passes`. factor: the map's first step
-    for the fuel, NaN where it gives none."""
+    """The fuel map's cell of a hole.
+
+    ratio: mean of lambda over target over `passes`. factor: the map's first step for the fuel, NaN for none.
+    """
 
     rpm: float
     load: float | None
@@ -38,12 +40,13 @@ class TableCell:
 
 @dataclass(frozen=True)
 class Hole:
-    """One lean place. number, event: the pull and event where it is deepest. pulls: numbers of all pulls that have it.
+    """One lean place.
 
-    of: how many judged pulls were there. fine: numbers of those that were on target there. rpm_from, rpm_to, seconds:
-    of the widest and longest event. hints: what moved with any of its events, each kind once with its largest size.
-    held: roles of SUPPLIES that were logged and did not move. other: how the other one of two banks stood meanwhile,
-    FINE, LEAN or "" for not known; other_label: it as people call it. cell: of the fuel map.
+    number, event: the pull and event where it is deepest. pulls: numbers of all pulls that have it. of: number of
+    judged pulls that covered it. fine: numbers of the pulls that were on target there. rpm_from, rpm_to, seconds: those
+    of the widest and longest event. hints: changes during any of its events, each kind once with its largest size.
+    held: roles of SUPPLIES that were logged and did not fall. other: state of the other of two banks, FINE, LEAN or ""
+    if not known; other_label: the name of that bank. cell: its cell of the fuel map.
     """
 
     number: int
@@ -62,22 +65,22 @@ class Hole:
 
     @property
     def measured(self) -> float:
-        """Lambda at the deepest place."""
+        """Lambda at the deepest point."""
         return self.event.target + self.event.depth
 
     @property
     def share(self) -> float:
-        """How much leaner than target, as a share of it."""
+        """The depth as a share of the target."""
         return self.event.depth / self.event.target
 
     @property
     def half_width(self) -> float:
-        """Half-width of the 95 % interval of `measured`, random and systematic together."""
+        """Half-width of the 95 % interval of `measured`, with random and systematic errors."""
         return float(np.hypot(self.event.depth_u, self.event.systematic_u))
 
 
 class Found(NamedTuple):
-    """A lean event with its pull, and how the other bank stood."""
+    """A lean event with its pull, and the state of the other bank."""
 
     pull: Any
     event: LeanEvent
@@ -86,8 +89,10 @@ class Found(NamedTuple):
 
 
 def holes(pulls: Iterable[Any], judged: Iterable[Any]) -> list[Hole]:
-    """The holes of pulls, the deepest first. pulls: answer.PullAnswer or what has its numbers; judged: those of them
-    that the verdict speaks of."""
+    """The holes of pulls, the deepest first.
+
+    pulls: answer.PullAnswer, or objects with the same numbers. judged: those of them that the verdict is about.
+    """
     judged = list(judged)
     every = [(p, e) for p in pulls if not p.spoiled for e in p.lean_events]
     groups: list[list[Found]] = []
@@ -102,7 +107,7 @@ def holes(pulls: Iterable[Any], judged: Iterable[Any]) -> list[Hole]:
 
 
 def same_place(one: Found, other: Found) -> bool:
-    """Whether two events lie at the same speeds, and on one bank or both of them on both."""
+    """Whether two events are at the same engine speeds and on the same bank (or both on both banks)."""
     a, b = one.event, other.event
     shared = min(a.rpm_to, b.rpm_to) - max(a.rpm_from, b.rpm_from)
     narrower = min(a.rpm_to - a.rpm_from, b.rpm_to - b.rpm_from)
@@ -110,7 +115,7 @@ def same_place(one: Found, other: Found) -> bool:
 
 
 def hole(group: list[Found], judged: list[Any]) -> Hole:
-    """One hole of its events, the deepest first."""
+    """The hole made of these events, the deepest first."""
     pull, event, other, other_label = group[0]
     events = [one.event for one in group]
     numbers = {one.pull.number for one in group}
@@ -140,7 +145,8 @@ def hole(group: list[Found], judged: list[Any]) -> Hole:
 
 
 def held(pull: Any, event: LeanEvent) -> list[str]:
-    """The roles of SUPPLIES that were logged, moved at some time of the drive, and surely did not fall in an event."""
+    """The roles of SUPPLIES that were logged, changed at some time in the drive, and surely did not fall in an
+    event."""
     columns: Columns = pull.judged.columns
     out = []
     for role in SUPPLIES:
@@ -160,7 +166,7 @@ def held(pull: Any, event: LeanEvent) -> list[str]:
 
 
 def other_bank(pull: Any, event: LeanEvent) -> tuple[str, str]:
-    """(how the other one of two banks stood during an event: FINE, LEAN or "" for not known, its label)."""
+    """(state of the other of two banks during an event: FINE, LEAN or "" if not known, its label)."""
     judged = pull.judged
     others = [bank for bank in judged.banks if bank != event.bank]
     if event.bank is None or len(others) != 1:
@@ -175,7 +181,7 @@ def other_bank(pull: Any, event: LeanEvent) -> tuple[str, str]:
 
 
 def bank_label(config: dict, name: str | None) -> str:
-    """A lambda channel as people call it: its label, else its side of the engine, else its name."""
+    """The name of a lambda channel to show: its label, else its bank, else its name."""
     for channel in roles.lambda_channels(config.get("channels", [])):
         if channel["name"] == name:
             side = f"bank {channel['bank']}" if "bank" in channel else ""

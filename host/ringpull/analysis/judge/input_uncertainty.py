@@ -1,6 +1,6 @@
-"""What the logger's own input adds to the uncertainty of a lambda reading: converter, front end, reference, grounds.
+"""The logger's part of the uncertainty of a lambda reading: converter, front end, reference and grounds.
 
-The figures are those of shared_math/front_end.py, by which the circuit's accuracy is drawn as well.
+The figures are in shared_math/front_end.py, which the drawing of the circuit's accuracy uses as well.
 """
 
 from __future__ import annotations
@@ -20,8 +20,8 @@ CONVERTER_BITS = 12
 
 @dataclass(frozen=True)
 class Part:
-    """One contribution: its name, standard uncertainty in lambda, "random" or "systematic", where it comes from, and
-    whether it is only assumed."""
+    """One contribution: name, standard uncertainty in lambda, "random" or "systematic", source, and whether it is only
+    assumed."""
 
     name: str
     u: float
@@ -46,8 +46,8 @@ def divider_u(
 
 
 def differential_u(top_ohm: float, bottom_ohm: float, tolerance: float) -> tuple[float, float]:
-    """Relative standard uncertainties of a differential input: (of its gain, of what it passes of the grounds'
-    difference), from the tolerance of its resistors.
+    """Relative standard uncertainties of a differential input from the tolerance of its resistors: (of its gain, of the
+    share of the grounds' difference that it passes).
 
     Each side is a divider of t = top + bottom, two resistors, over b = bottom: gain = b / (t + b) * (1 + b' / t').
     """
@@ -57,14 +57,14 @@ def differential_u(top_ohm: float, bottom_ohm: float, tolerance: float) -> tuple
 
 
 def warmer_k() -> float:
-    """Root mean square of how much warmer or colder the logger is than when it was calibrated."""
+    """Root mean square of the logger's difference in temperature from its calibration."""
     low, high = (one - front_end.CALIBRATED_AT_DEGC for one in front_end.TEMPERATURES_DEGC)
     return float(np.sqrt((high**3 - low**3) / (3.0 * (high - low))))
 
 
 def between(at_volts: float, points: tuple[float, float]) -> float:
-    """How often an error that is drawn anew at a reading and at both points of a calibration counts in what the
-    calibration leaves, root sum of squares."""
+    """The factor on an error that is independent at a reading and at both points of a calibration, in the remaining
+    error after calibration (root sum of squares)."""
     share = (at_volts - points[0]) / (points[1] - points[0])
     return float(np.sqrt(1.0 + (1.0 - share) ** 2 + share**2))
 
@@ -78,7 +78,7 @@ def line_u(u_volts: Sequence[float], volts: Sequence[float], at: float) -> float
 
 
 def converter_of(channel: dict, known: Converter | None, reference_v: float) -> Converter:
-    """The channel's converter as the file tells it, else the usual one."""
+    """The channel's converter from the ring file, else the usual one."""
     if known is not None:
         return known
     top_ohm, bottom_ohm = shared_channels.divider_of(channel)
@@ -86,8 +86,11 @@ def converter_of(channel: dict, known: Converter | None, reference_v: float) -> 
 
 
 def parts(channel: dict, known: Converter | None, per_volt: float, at_volts: float, reference_v: float | None):
-    """The contributions of one channel's input. per_volt: lambda a volt. at_volts: of the reading. reference_v: as
-    configured, None where the board's supply is the reference."""
+    """The contributions of one channel's input.
+
+    per_volt: lambda per volt. at_volts: volts of the reading. reference_v: as configured; None if the board's supply is
+    the reference.
+    """
     converter = converter_of(channel, known, reference_v or front_end.REFERENCE_V)
     front = channel.get("front", front_end.PLAIN)
     points = tuple(channel["calibration"]["volts"]) if channel.get("calibration") else None
@@ -96,7 +99,7 @@ def parts(channel: dict, known: Converter | None, per_volt: float, at_volts: flo
     out = [Part("converter steps", steps, "random", say(f"{converter.bits} bit"))]
     if converter.error_v:
         bend = per_volt * rectangular(converter.error_v) * counted
-        told = say("known of this kind of board, told by the logger")
+        told = say("known for this kind of board, recorded by the logger")
         out.append(Part("converter's bend", bend, "systematic", told))
     if points:
         told = channel["calibration"].get("u_volts")
@@ -132,7 +135,7 @@ def _gain_u(channel: dict, front: str, tolerance: float) -> float:
 
 
 def _uncalibrated(channel: dict, front: str, per_volt: float, at_volts: float, reference_v: float | None) -> list[Part]:
-    """What a two-point calibration would take away."""
+    """The contributions that a two-point calibration would remove."""
     tolerance = front_end.RESISTOR_TOLERANCE[front]
     gain = per_volt * at_volts * _gain_u(channel, front, tolerance)
     out = [Part("divider", gain, "systematic", say(f"resistors of {tolerance:.1%}"))]
@@ -148,7 +151,8 @@ def _uncalibrated(channel: dict, front: str, per_volt: float, at_volts: float, r
 
 
 def _ground(channel: dict, front: str, per_volt: float) -> Part:
-    """The sensor's ground against the logger's, of which a difference leaves what its two sides differ by."""
+    """The contribution of the offset between the sensor's ground and the logger's; a differential input passes only the
+    mismatch of its two sides."""
     ground = per_volt * rectangular(front_end.GROUND_V)
     if front != front_end.DIFFERENTIAL and "-" not in channel.get("input", ""):
         return Part(

@@ -1,4 +1,4 @@
-"""The lamp's word: where the logger warned of lean mixture while it drove, held against what was judged."""
+"""The lamp's warnings of lean mixture during the drive, compared with the judged pulls."""
 
 from __future__ import annotations
 
@@ -9,18 +9,20 @@ import numpy as np
 from ringpull.analysis.judge import lean_events
 from ringpull.analysis.judge.session import Judged
 
-BEFORE_S = 1.5  # what a warning speaks of began so long before it at the most: delay, lag, and the time it waits
-JUDGED_SHARE = 0.8  # of the rows under load there, to say that they were judged
-KNOWN_SHARE = 0.8  # of the rows there, to say that the engine was not under load
+BEFORE_S = 1.5  # the cause of a warning lies at most so long before it: delay, lag, and the lamp's own wait
+JUDGED_SHARE = 0.8  # a span counts as judged if this share of its rows under load was judged
+KNOWN_SHARE = 0.8  # the engine counts as not under load if this share of the rows is known
 EVENT, JUDGED, PART_LOAD, UNJUDGED = "event", "judged", "part load", "unjudged"
 
 
 @dataclass(frozen=True)
 class Warned:
-    """One warning. pull: the pull that it speaks of, or None. came_to: EVENT where a lean event was found there; JUDGED
-    where that stretch was judged and holds none, with its largest mean `excess`; PART_LOAD where sound instruments say
-    that the engine was not under load at any moment of it, with the highest manifold pressure (kPa) and throttle (per
-    cent) that it showed; else UNJUDGED."""
+    """One warning.
+
+    pull: the pull that it belongs to, or None. came_to: EVENT if there is a lean event; JUDGED if the span was judged
+    and has none, with its largest mean `excess`; PART_LOAD if sound instruments show that the engine was never under
+    load in it, with its highest manifold pressure (kPa) and throttle (per cent); else UNJUDGED.
+    """
 
     session: int
     start_s: float
@@ -33,8 +35,10 @@ class Warned:
 
 
 def held_against(judged: Judged, session: int, warning: tuple[float, float], pulls: list) -> Warned:
-    """One warning (start_s, end_s) against the pulls of its session: each with number, start_s, end_s, spoiled and
-    events (also those of a spoiled pull)."""
+    """Compare one warning (start_s, end_s) with the pulls of its session.
+
+    pulls: objects with number, start_s, end_s, spoiled and events (also those of a spoiled pull).
+    """
     start_s, end_s = warning
     columns = judged.columns
     near = [p for p in pulls if p.start_s < end_s and p.end_s > start_s - BEFORE_S]

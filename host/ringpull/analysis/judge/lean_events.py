@@ -1,4 +1,4 @@
-"""Lean events: where lambda stood above target, under load, by more than its random uncertainty, for long enough."""
+"""Lean events: lambda above target under load, by more than its random uncertainty, for long enough."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import numpy as np
 from ringpull.analysis import local
 from ringpull.analysis.judge.hints import Hint
 
-LEAST_DEPTH = 0.033  # mean excess over WINDOW_S that makes an event; scatter of a good mixture stays below it
+LEAST_DEPTH = 0.033  # mean excess over WINDOW_S that makes an event; the scatter of a good mixture is smaller
 WINDOW_S = 0.20
 EDGE_WINDOW_S = 0.08
 LEAST_S = 0.15
@@ -21,14 +21,15 @@ EXPANDED = 1.96
 
 @dataclass(frozen=True)
 class LeanEvent:
-    """One event, at the time of injection. depth: largest excess (lambda above target, mean over WINDOW_S), less what
-    the largest of several such means is too high by through noise alone.
+    """One event, at the time of injection.
 
-    depth_u: half-width of its 95 % interval from random errors and the alignment. systematic_u: half-width of the
-    systematic part, which shifts every event alike. exposure_s: integral of the excess, lambda x seconds. chance: of
-    noise alone reaching this depth somewhere in the pull. load_unit: of load_from and load_to. bound: lambda was at
-    the end of the sensor's range, so the true depth may be larger. hints: what else moved, as possibilities. bank: of
-    several the one that was leaner; bank_label: as people call it. target: lambda that was wanted where it is deepest.
+    depth: largest excess (lambda above target, mean over WINDOW_S), minus the amount by which noise makes the largest
+    of several such means too high. depth_u: half-width of its 95 % interval from random errors and the alignment.
+    systematic_u: half-width of the systematic part, which shifts all events alike. exposure_s: integral of the excess,
+    lambda x seconds. chance: that noise alone reaches this depth somewhere in the pull. load_unit: unit of load_from
+    and load_to. bound: lambda was at the end of the sensor's range, so the true depth may be larger. hints: changes of
+    other channels. bank: of several the leaner; bank_label: its name to show. target: target lambda at the deepest
+    point.
     """
 
     start_s: float
@@ -53,7 +54,7 @@ class LeanEvent:
 
     @property
     def length_s(self) -> float:
-        """Seconds from start to end."""
+        """Length of the event in seconds."""
         return self.end_s - self.start_s
 
 
@@ -79,7 +80,8 @@ def expected_largest(count: float) -> float:
 
 
 def largest(excess: np.ndarray, period_s: float) -> tuple[float | None, int]:
-    """(the largest mean over WINDOW_S of an excess (NaN = not judged), its row); None where no window is half full."""
+    """(the largest mean of an excess over WINDOW_S, its row); None if no window is half full. excess: NaN where not
+    judged."""
     half = local.half_rows(WINDOW_S, period_s)
     smooth, count = local.mean(excess, half)
     smooth = np.where((count >= half) & np.isfinite(excess), smooth, -np.inf)
@@ -90,8 +92,8 @@ def largest(excess: np.ndarray, period_s: float) -> tuple[float | None, int]:
 def runs(excess: np.ndarray, period_s: float, call: float) -> list[tuple[int, int]]:
     """Rows (first, after last) of events in a column of excess (NaN = not judged).
 
-    A run of rows at which the mean over EDGE_WINDOW_S or that over WINDOW_S is above `call`, the latter somewhere. The
-    longer window smears the edges of a deep event outward, by some 20 ms. Runs closer than JOIN_S are one.
+    An event is a run of rows where the mean over EDGE_WINDOW_S or over WINDOW_S is above `call`, and at some row the
+    latter is. The longer window widens a deep event by some 20 ms. Runs closer than JOIN_S are joined.
     """
     long_half, short_half = local.half_rows(WINDOW_S, period_s), local.half_rows(EDGE_WINDOW_S, period_s)
     long_mean, count = local.mean(excess, long_half)
@@ -106,8 +108,11 @@ def runs(excess: np.ndarray, period_s: float, call: float) -> list[tuple[int, in
 
 @dataclass(frozen=True)
 class Rows:
-    """One pull's rows of one bank. excess: lambda minus target, NaN where not judged. bound: at the lean rail. load:
-    None where there is none; load_unit: its unit."""
+    """One pull's rows of one bank.
+
+    excess: lambda minus target, NaN where not judged. bound: at the lean end of the range. load: None without a load;
+    load_unit: its unit.
+    """
 
     time_s: np.ndarray
     excess: np.ndarray
@@ -119,8 +124,8 @@ class Rows:
 
 @dataclass(frozen=True)
 class Doubt:
-    """Standard uncertainties. random_u: of a WINDOW_S mean. systematic_u: common to all rows. delay_u_s: of the delay
-    (rows,)."""
+    """Standard uncertainties. random_u: of a mean over WINDOW_S. systematic_u: common to all rows. delay_u_s: of the
+    delay, (rows,)."""
 
     random_u: float
     systematic_u: float
@@ -128,7 +133,7 @@ class Doubt:
 
 
 def events(rows: Rows, doubt: Doubt) -> list[LeanEvent]:
-    """The lean events of one pull, on its own rows."""
+    """The lean events in the rows of one pull."""
     time_s, excess, rpm, load = rows.time_s, rows.excess, rows.rpm, rows.load
     random_u = doubt.random_u
     if len(time_s) < 3:
@@ -147,7 +152,7 @@ def events(rows: Rows, doubt: Doubt) -> list[LeanEvent]:
             continue
         deepest = first + int(np.nanargmax(values))
         largest = float(smooth[deepest])
-        # windows that may each be the deepest: of a flat event all, of a pointed one a single one
+        # number of windows that may each be the deepest: all of them in a flat event, one in a pointed event
         level = np.count_nonzero(values >= largest - 2.0 * random_u) * period_s
         chosen = random_u * expected_largest(max(1.0, level / WINDOW_S))
         depth = largest - chosen
@@ -178,13 +183,13 @@ def events(rows: Rows, doubt: Doubt) -> list[LeanEvent]:
 
 
 def leaner(of_banks: dict[str, list[LeanEvent]]) -> list[LeanEvent]:
-    """The events of all banks in the order of time: where they overlap one event, with the depth of the leaner bank."""
+    """The events of all banks in order of time; overlapping events become one, with the depth of the leaner bank."""
     if len(of_banks) == 1:
         return next(iter(of_banks.values()))
     out: list[LeanEvent] = []
     every = [replace(event, bank=name) for name, events in of_banks.items() for event in events]
     for event in sorted(every, key=lambda one: one.start_s):
-        # noise has as many chances as there are banks
+        # with several banks noise has as many chances
         chance = float(-np.expm1(len(of_banks) * np.log1p(-min(event.chance, 1.0 - 1e-12))))
         event = replace(event, chance=chance)
         if not out or event.start_s >= out[-1].end_s:

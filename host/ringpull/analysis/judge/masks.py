@@ -1,7 +1,7 @@
-"""Named validity masks: what is left out of judgement, each with its rule in words.
+"""Named masks for rows that are not judged.
 
-Masks hold at the time of injection; what the sensor itself tells (saturation, its controller's states) is moved there
-with the gas that it belongs to.
+Masks are at the time of injection. What concerns the sensor itself (saturation, states of its controller) is moved
+there with the gas.
 """
 
 from __future__ import annotations
@@ -27,15 +27,15 @@ TIP_IN_S = judging.SETTLE_MS / 1000
 SPOOL_S = 0.5
 DROP_RPM_S = float(judging.FALLING_RPM_S)
 AFTER_CHANGE_S = 0.3
-GAP_S = 0.1  # beside a gap the lag can't be undone
+GAP_S = 0.1  # so close to a gap the lag can't be removed
 
-# What no pull has unless something is wrong: behind it a lean event could lie
+# Masks that an ordinary pull does not have, and that could hide a lean event
 FAULTS = ("not_recorded", "tach_loss", "controller_state", "electrical", "saturation", "warm_up", "no_target")
 
 
 @dataclass(frozen=True)
 class Masks:
-    """by_name: mask -> bool array (rows,), True where it takes a row out. lean_rail: at the lean end of the range."""
+    """by_name: mask -> bool array (rows,), True where it takes out the row. lean_rail: at the lean end of the range."""
 
     by_name: Mapping[str, np.ndarray]
     lean_rail: np.ndarray
@@ -45,11 +45,11 @@ class Masks:
 
     @property
     def valid(self) -> np.ndarray:
-        """Rows that no mask takes out."""
+        """The rows that no mask takes out."""
         return ~np.any(np.stack(list(self.by_name.values())), axis=0)
 
     def seconds(self, rows: slice, period_s: float) -> dict[str, float]:
-        """mask -> seconds that it takes out of `rows`; only masks that take any. One row may be in several."""
+        """mask -> seconds that it takes out of `rows`, for masks that take any. A row may be in several masks."""
         out = {}
         for name, flags in self.by_name.items():
             count = int(np.count_nonzero(flags[rows]))
@@ -59,7 +59,7 @@ class Masks:
 
 
 def jump(values: np.ndarray, period_s: float, window_s: float, least: float) -> np.ndarray:
-    """Where a column has risen by more than `least` within the last `window_s`."""
+    """Where a column rose by more than `least` within the last `window_s`."""
     rows = max(1, round(window_s / period_s))
     out = np.zeros(len(values), bool)
     with np.errstate(invalid="ignore"):
@@ -68,7 +68,7 @@ def jump(values: np.ndarray, period_s: float, window_s: float, least: float) -> 
 
 
 def tip_in(columns: Columns) -> np.ndarray:
-    """Where the throttle has just been opened; told from speed alone, the first SPOOL_S of its rise."""
+    """Where the throttle was just opened; if only engine speed is logged, the first SPOOL_S of its rise."""
     if columns.throttle is not None and overrun.throttle_tells(columns):
         return jump(columns.throttle, columns.period_s, TIP_IN_WINDOW_S, TIP_IN_PCT)
     if columns.map_kpa is not None:
@@ -81,8 +81,10 @@ def tip_in(columns: Columns) -> np.ndarray:
 
 
 def sensors_off(columns: Columns) -> tuple[np.ndarray, np.ndarray]:
-    """(where no sensor tells lambda and one of them is heating, where none does for other reasons), at the sensor's
-    time. What one bank's sensor still tells counts."""
+    """(rows without lambda because a sensor is heating, rows without lambda for other reasons), at the sensor's time.
+
+    A row has lambda if the sensor of any bank gives it.
+    """
     sensors = {c["name"] for c in roles.lambda_channels(columns.config.get("channels", []))} | set(columns.banks)
     off = ~np.isfinite(columns.lambda_)
     heating = np.zeros(len(columns), bool)
@@ -101,9 +103,12 @@ def sensors_off(columns: Columns) -> tuple[np.ndarray, np.ndarray]:
 
 @dataclass(frozen=True)
 class Known:
-    """What the session knows beside its columns, bool arrays (rows,): rows of spoiled pulls, rows without a target, and
-    rows whose gas may have met the sensor after the load was taken off (None where the delay is known). electrical:
-    rows that no sensor measured, one of them for electrical events, at the time of injection."""
+    """Facts of a session beside its columns, bool arrays (rows,).
+
+    Rows of spoiled pulls, rows without a target, and rows whose gas may have reached the sensor after the load was
+    taken off (None if the delay is known). electrical: rows at the time of injection that no sensor measured, at least
+    one of them because of electrical events.
+    """
 
     spoiled: np.ndarray
     no_target: np.ndarray

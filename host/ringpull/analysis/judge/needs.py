@@ -1,4 +1,4 @@
-"""Which answer needs which channels."""
+"""The channels that each answer needs."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from ringpull.analysis.drive_state.columns import Columns
 
 @dataclass(frozen=True)
 class Need:
-    """answer: what is asked. must: roles without which there is none. better: roles that it is better with."""
+    """answer: its name. must: roles that it needs. better: roles that improve it."""
 
     answer: str
     must: tuple[str, ...]
@@ -27,9 +27,9 @@ POWER = "power and torque at the wheels"
 BANKS = "difference between banks"
 MOVED = "what moved with a lean event"
 
-# What a session may lack beside roles
-LAMBDA_HEATING = "lambda heating"  # its sensor heated all along
-TARGET_LOAD = "target load"  # what the target depends on
+# Other things that a session may lack
+LAMBDA_HEATING = "lambda heating"  # its sensor was heating throughout
+TARGET_LOAD = "target load"  # the load that the target depends on
 
 NEEDS = (
     Need(LEAN_EVENTS, ("lambda", "rpm"), ("map", "throttle", "target", "coolant")),
@@ -43,7 +43,7 @@ NEEDS = (
 
 
 def present(columns: Columns) -> set[str]:
-    """The roles that a session has at least one valid value of."""
+    """The roles of which a session has at least one valid value."""
 
     def valid(array: np.ndarray | None) -> bool:
         return array is not None and bool(np.isfinite(array).any())
@@ -69,18 +69,18 @@ def present(columns: Columns) -> set[str]:
 
 
 def met(role: str, have: set[str]) -> bool:
-    """Whether a role, or one of several joined by "or", is there."""
+    """Whether a role is available; of several joined by "or", any one."""
     return any(one in have for one in role.split(" or "))
 
 
 def missing(columns: Columns, answer: str) -> tuple[list[str], list[str]]:
-    """(roles without which there is no such answer, others that it would be better with)."""
+    """(missing roles that an answer needs, missing roles that would improve it)."""
     need = next(n for n in NEEDS if n.answer == answer)
     have = present(columns)
     return [r for r in need.must if not met(r, have)], [r for r in need.better if not met(r, have)]
 
 
 def everywhere(sessions: Sequence[Columns], answer: str) -> list[str]:
-    """The roles without which none of the sessions has an answer."""
+    """The roles that an answer needs and that all of the sessions lack."""
     lacking_each = [missing(one, answer)[0] for one in sessions]
     return [role for role in (lacking_each or [[]])[0] if all(role in one for one in lacking_each)]

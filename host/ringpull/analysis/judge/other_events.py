@@ -1,4 +1,4 @@
-"""Events that are not lean: rich stretches, oscillation, boost overshoot and creep."""
+"""Events other than lean ones: rich stretches, oscillation, boost overshoot and boost creep."""
 
 from __future__ import annotations
 
@@ -12,14 +12,14 @@ RICH = 0.05
 RICH_S = 0.4
 WAVE_LEAST, WAVE_CYCLES, WAVE_HZ = 0.015, 3.0, (1.5, 8.0)
 OVERSHOOT_KPA, CREEP_KPA_S = 10.0, 6.0
-SETTLE_S = 0.8  # after its peak boost that has overshot is back
-SPOOLING = 4.0  # times a creep's slope: boost that rises no faster than this before has not settled, it is still coming
+SETTLE_S = 0.8  # boost that overshoots has settled so long after its peak
+SPOOLING = 4.0  # boost must first have risen by this factor faster than it creeps, else it is still building up
 
 
 @dataclass(frozen=True)
 class OtherEvent:
     """kind: "rich", "oscillation", "boost overshoot" or "boost creep". size: lambda below target, amplitude of lambda,
-    or kPa. hz: of an oscillation."""
+    or kPa. hz: frequency of an oscillation."""
 
     kind: str
     start_s: float
@@ -29,12 +29,12 @@ class OtherEvent:
 
     @property
     def length_s(self) -> float:
-        """Seconds from start to end."""
+        """Length of the event in seconds."""
         return self.end_s - self.start_s
 
 
 def rich(time_s: np.ndarray, excess: np.ndarray) -> list[OtherEvent]:
-    """Stretches at least RICH below target for RICH_S. excess: lambda minus target, NaN where not judged."""
+    """Stretches that are at least RICH below target for RICH_S. excess: lambda minus target, NaN where not judged."""
     if len(time_s) < 10:
         return []
     period_s = float(np.median(np.diff(time_s)))
@@ -50,8 +50,10 @@ def rich(time_s: np.ndarray, excess: np.ndarray) -> list[OtherEvent]:
 
 
 def oscillation(time_s: np.ndarray, excess: np.ndarray) -> list[OtherEvent]:
-    """A wave of lambda that carries most of its variance at one frequency within WAVE_HZ, over the judged part, and
-    goes up and down at least WAVE_CYCLES times: a single hump has such a spectrum as well."""
+    """An oscillation of lambda: most of its variance in the judged rows is at one frequency within WAVE_HZ.
+
+    It must also go up and down WAVE_CYCLES times, since a single hump has such a spectrum too.
+    """
     good = np.isfinite(excess)
     runs = [(a, b) for a, b in local.spans(good)]
     if not runs:
@@ -79,8 +81,8 @@ def oscillation(time_s: np.ndarray, excess: np.ndarray) -> list[OtherEvent]:
 
 
 def swings(values: np.ndarray, amplitude: float, cycles_a_row: float) -> int:
-    """How often a wave about zero goes from below half of -amplitude to above half of amplitude, or the other way
-    round, whichever is less often."""
+    """The number of swings of a wave about zero between half of -amplitude and half of amplitude, up or down, whichever
+    is fewer."""
     smooth = local.mean(values, max(1, round(0.125 / cycles_a_row)))[0]
     place = np.where(smooth > 0.5 * amplitude, 1, np.where(smooth < -0.5 * amplitude, -1, 0))
     place = place[place != 0]
@@ -89,8 +91,11 @@ def swings(values: np.ndarray, amplitude: float, cycles_a_row: float) -> int:
 
 
 def boost(time_s: np.ndarray, map_kpa: np.ndarray, loaded: np.ndarray) -> list[OtherEvent]:
-    """Overshoot: a peak of pressure more than OVERSHOOT_KPA above the straight line that it settles to (boost that
-    tapers off with speed is none). Creep: a rise that goes on through the later half, of boost that had come before."""
+    """Overshoot and creep of boost.
+
+    Overshoot is a peak more than OVERSHOOT_KPA above the straight line that pressure settles to (boost that tapers off
+    with speed is not). Creep is a rise that continues through the later half after boost had built up.
+    """
     runs = local.spans(loaded & np.isfinite(map_kpa))
     if not runs or len(time_s) < 3:
         return []
@@ -118,7 +123,7 @@ def boost(time_s: np.ndarray, map_kpa: np.ndarray, loaded: np.ndarray) -> list[O
 
 
 def had_come(early_kpa: np.ndarray, period_s: float, slope: float) -> bool:
-    """Whether boost stood, or rose much faster than `slope` (kPa/s), before."""
+    """Whether boost had built up before: it was steady, or had risen much faster than `slope` (kPa/s)."""
     rows = max(1, round(0.5 / period_s))
     rates = (early_kpa[rows:] - early_kpa[:-rows]) / (rows * period_s)
     return bool(len(rates) and (np.abs(rates).min() < CREEP_KPA_S or rates.max() > SPOOLING * slope))

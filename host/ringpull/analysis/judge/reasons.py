@@ -1,4 +1,4 @@
-"""What a verdict rests on, as records. Their sentences are made in `ringpull.wording`, where they are shown."""
+"""The reasons of a verdict and the assumptions, as records. `ringpull.wording` makes their sentences."""
 
 from __future__ import annotations
 
@@ -12,23 +12,23 @@ if TYPE_CHECKING:
 
 
 class Why(Enum):
-    """Kinds of reasons; with each the values that belong to it."""
+    """Kinds of reasons, each with the values of its reasons."""
 
     UNREADABLE = "unreadable"
-    MISSING = "missing"  # roles: without which nothing can be judged
-    MISSING_OF = "missing of"  # roles, pulls: numbers of the pulls that lack them
+    MISSING = "missing"  # roles: needed for judging, but missing
+    MISSING_OF = "missing of"  # roles; pulls: numbers of the pulls that lack them
     NO_PULL = "no pull"
     LEAN = "lean"  # event
-    CLEAN = "clean"  # pulls: how many others have no lean event
+    CLEAN = "clean"  # pulls: number of other pulls, without a lean event
     SYSTEMATIC = "systematic"  # shift: lambda
-    SPAN = "span"  # pulls: how many, seconds, rpm_from, rpm_to
+    SPAN = "span"  # pulls: number of pulls; seconds, rpm_from, rpm_to
     LARGEST = "largest"  # excess; beyond: None, "in pieces" or "systematic"; shift; rpm
     SPOILED = "spoiled"
     SPOILED_LEAN = "spoiled lean"  # event
     BLIND = "blind"  # banks
     LITTLE = "little"  # judged_s; cause: "pieces", "lost", "not loaded", "unknown" or "mask"; seconds; mask
-    HIDDEN = "hidden"  # mask, bank (None for all), seconds, longest_s, rpm_from, rpm_to, stretches: how many
-    SPOOL_LEAN = "spool lean"  # excess, pulls: how many, of: how many, agreed, rpm_from, rpm_to
+    HIDDEN = "hidden"  # mask, bank (None for all), seconds, longest_s, rpm_from, rpm_to; stretches: their number
+    SPOOL_LEAN = "spool lean"  # excess; pulls, of: numbers of pulls; agreed, rpm_from, rpm_to
     SPOOL_UNJUDGED = "spool unjudged"  # rpm_from, rpm_to
     LAMP = "lamp"  # warned: lamp.Warned
     WIRING = "wiring"  # wiring: verdict.Wiring
@@ -39,7 +39,7 @@ class Why(Enum):
 
 @dataclass(frozen=True)
 class Reason:
-    """One reason of a verdict. pull: its number. event: the lean event that it is. values: as listed in Why."""
+    """One reason of a verdict. pull: number of its pull. event: its lean event. values: as listed in Why."""
 
     kind: Why
     pull: int | None = None
@@ -48,13 +48,13 @@ class Reason:
 
 
 class Assumed(Enum):
-    """Kinds of assumptions; with each its values."""
+    """Kinds of assumptions, each with the values of its assumptions."""
 
     TARGET = "target"  # source: drive_state.target.Source
     LOAD = "load"  # rule: drive_state.under_load.Rule
     LEAN_EVENT = "lean event"
     SPOOL = "spool"
-    DELAY = "delay"  # source: words of the delay's own; bank: None where there is one
+    DELAY = "delay"  # source: the delay's own words; bank: None if there is only one
     WITHOUT = "without"  # answer, role: of needs.NEEDS
     ONE_TARGET = "one target"
     PART = "part"  # part: uncertainty.Part
@@ -63,7 +63,7 @@ class Assumed(Enum):
 
 @dataclass(frozen=True)
 class Assumption:
-    """What was assumed. values: as listed in Assumed."""
+    """One assumption. values: as listed in Assumed."""
 
     kind: Assumed
     values: Mapping[str, Any] = field(default_factory=dict)

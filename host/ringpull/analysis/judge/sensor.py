@@ -1,5 +1,4 @@
-"""What one lambda sensor's output hides by itself: states of its controller, the ends of its range, electrical
-events."""
+"""Unusable output of one lambda sensor: states of its controller, ends of its range, electrical events."""
 
 from __future__ import annotations
 
@@ -13,21 +12,24 @@ from ringpull.analysis.drive_state import overrun, sensor_range
 from ringpull.analysis.drive_state.columns import Columns
 from shared_math import judging
 
-STEP_S = 0.010  # over which a step is looked at
-FAST_SHARE = 0.4  # of the lag: no gas moves the output faster than with so short a one
-FAST_S = 0.020  # the same where the lag is only assumed
-SLACK = 0.02  # lambda, for noise
-TELLS_SHARE = 0.9  # of the range: where the lag permits more within STEP_S, nothing can be told
-AFTER_CUT_S = 1.0  # until the air of a fuel cut is out of the pipe
-PAIR_S = 3.0  # between two opposite steps nothing is believed, unless they lie further apart
-MANY_ENTRIES = 4  # into a state, with the engine running: more is a loose plug
+STEP_S = 0.010  # time over which a step is measured
+FAST_SHARE = 0.4  # gas can't change the output faster than a sensor with this share of the lag would
+FAST_S = 0.020  # lag used for that if the sensor's lag is only assumed
+SLACK = 0.02  # allowance for noise, lambda
+TELLS_SHARE = 0.9  # if the lag allows a larger share of the range within STEP_S, steps can't be recognised
+AFTER_CUT_S = 1.0  # until the air of a fuel cut has left the pipe
+PAIR_S = 3.0  # rows between two opposite steps no further apart are not used
+MANY_ENTRIES = 4  # entries into a state with the engine running; more mean a loose plug
 
 
 @dataclass(frozen=True)
 class Output:
-    """One sensor, bool arrays (rows,) at the sensor's time. state: its controller tells no lambda. electrical: around
-    steps faster than gas and sensor can be. Both with the sensor's lag on either side. rich, lean: at an end of the
-    range. steps: how many electrical ones. entries: how often a state began while the engine ran."""
+    """One sensor's output; bool arrays (rows,) at the sensor's time.
+
+    state: its controller reports a state instead of lambda. electrical: around steps faster than gas and sensor can be.
+    Both are widened by the sensor's lag on either side. rich, lean: at an end of the range. steps: number of electrical
+    steps. entries: number of times a state began while the engine ran.
+    """
 
     state: np.ndarray
     electrical: np.ndarray
@@ -38,12 +40,12 @@ class Output:
 
     @property
     def unusable(self) -> np.ndarray:
-        """Where the output must not be used, not even for its neighbours."""
+        """Where the output must not be used, not even to correct its neighbours."""
         return self.state | self.electrical
 
 
 def output(columns: Columns) -> Output:
-    """What the only sensor of `columns` (of_bank) does; of several the leaner's."""
+    """The output of the only sensor of `columns` (see of_bank); of several sensors that of the leaner."""
     values = columns.lambda_
     configured = [c["tau_ms"] / 1000.0 for c in columns.config.get("channels", []) if c.get("tau_ms") is not None]
     tau_s = configured[0] if configured else transport.LAG_S
@@ -67,7 +69,7 @@ def both_sides(flags: np.ndarray, rows: int) -> np.ndarray:
 
 
 def too_fast(columns: Columns, tau_s: float, guard: int) -> tuple[int, np.ndarray]:
-    """(number of steps faster than a lag of `tau_s` permits, rows that they spoil, `guard` rows on either side)."""
+    """(number of steps faster than a lag of `tau_s` allows, rows to discard with `guard` rows on either side)."""
     nothing = np.zeros(len(columns), bool)
     least, most = sensor_range.lambda_range(columns.config)
     rows = max(1, round(STEP_S / columns.period_s))
@@ -77,7 +79,7 @@ def too_fast(columns: Columns, tau_s: float, guard: int) -> tuple[int, np.ndarra
         return 0, nothing
     moved = np.zeros(len(columns))
     moved[rows:] = columns.lambda_[rows:] - columns.lambda_[:-rows]
-    # From the mixture to air and back, through the whole range at once: a fuel cut is no measure of the sensor
+    # a fuel cut moves lambda through the whole range at once, which is no evidence against the sensor
     moved[local.spread_after(overrun.overrun(columns), round(AFTER_CUT_S / columns.period_s))] = 0.0
     with np.errstate(invalid="ignore"):
         ups, downs = local.spans(moved > limit), local.spans(moved < -limit)

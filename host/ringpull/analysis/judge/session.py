@@ -1,4 +1,4 @@
-"""One session judged: alignment, masks, target, load, and the lean events of each span. Columns in, numbers out."""
+"""Judges one session: alignment, masks, target, load, and the lean events of each span. Columns in, numbers out."""
 
 from __future__ import annotations
 
@@ -30,9 +30,11 @@ from ringpull.analysis.judge.masks import Masks
 
 @dataclass(frozen=True)
 class Bank:
-    """One lambda sensor of a session, with its own delay and lag. random_u: standard uncertainty of a mean over
-    lean_events.WINDOW_S. output: what its controller did, at the sensor's time. identified: how delay and lag were
-    found, None where they were given."""
+    """One lambda sensor of a session, with its own delay and lag.
+
+    random_u: standard uncertainty of a mean over lean_events.WINDOW_S. output: its usable and unusable rows, at the
+    sensor's time. identified: the identification of delay and lag; None if they were given.
+    """
 
     aligned: Aligned
     random_u: float
@@ -40,23 +42,23 @@ class Bank:
     identified: identify.Identified | None = None
 
     def at_injection(self, flags: np.ndarray) -> np.ndarray:
-        """Flags of the sensor's time at the time of injection of the gas that it met."""
+        """Flags at the sensor's time, moved to the time of injection of the gas."""
         return flags[self.aligned.sensor_row]
 
     @property
     def assumed(self) -> bool:
-        """Whether the drive was asked for the delay and did not tell it."""
+        """Whether the delay could not be identified from the drive."""
         return self.identified is not None and not (self.identified.done and self.identified.estimate is None)
 
 
 @dataclass(frozen=True)
 class Judged:
-    """A session made ready: arrays of shape (rows,) at the time of injection.
+    """A session prepared for judging: arrays of shape (rows,) at the time of injection.
 
-    lambda_aligned: delay and lag undone. target: lambda that should have been. valid: no mask takes the row out.
-    loaded: under load, by `load_rule`. banks: of each lambda sensor. aligned, random_u, identified: of the only one, or
-    of the one whose delay is assumed or whose lag is longer, with the leaner lambda of all. trust: its instruments,
-    where they were examined.
+    lambda_aligned: delay and lag removed. target: target lambda. valid: no mask takes out the row. loaded: under load,
+    by `load_rule`. banks: one for each lambda sensor. aligned, random_u, identified: those of the only bank, or of the
+    bank whose delay is assumed or whose lag is longer, with the leaner lambda of all. trust: the session's instruments,
+    if examined.
     """
 
     columns: Columns
@@ -74,13 +76,14 @@ class Judged:
 
     @property
     def doubted(self) -> tuple[Instrument, ...]:
-        """Contradicted instruments that a verdict on this session rests on."""
+        """The contradicted instruments that a verdict on this session relies on."""
         return () if self.trust is None else self.trust.doubted
 
     def shown(self, rows: slice, without: tuple[str, ...] = ()) -> np.ndarray:
-        """Which rows tell of lambda under load: no mask takes them out, a flag as spoiled apart. At the lean end of its
-        range the sensor still says "at least this lean": that counts, though it measures nothing. without: masks that
-        take nothing."""
+        """The rows that show lambda under load: no mask except `spoiled` takes them out.
+
+        The lean end of the sensor's range counts, since it means "at least this lean". without: masks to ignore.
+        """
         masks_of = self.masks.by_name
         free = ("saturation", "spoiled", *without)
         flagged = [flags[rows] for name, flags in masks_of.items() if name not in free]
@@ -89,32 +92,34 @@ class Judged:
 
     @property
     def lambda_aligned(self) -> np.ndarray:
-        """Of several banks the leaner, row by row: to be shown. The larger of two readings is too lean by chance
-        alone."""
+        """Lambda to show: of several banks the leaner in each row. By chance the larger of two readings is too lean, so
+        events and means use `each_bank`."""
         return self.aligned.lambda_
 
     def excess(self, bank: str, rows: slice) -> np.ndarray:
-        """Lambda of one bank above target, NaN where that bank's sensor tells none or stands at its rich end."""
+        """Lambda of one bank minus target; NaN if its sensor gives no lambda or is at its rich end."""
         one = self.banks[bank]
         rich = one.at_injection(one.output.rich)[rows]
         return np.where(rich, np.nan, one.aligned.lambda_[rows] - self.target[rows])
 
     @property
     def each_bank(self) -> dict[str, np.ndarray]:
-        """Bank -> its own lambda at the time of injection: what events and means are taken of. One bank's is
+        """Bank -> its lambda at the time of injection, used for events and means. A single bank's is
         `lambda_aligned`."""
         return {name: bank.aligned.lambda_ for name, bank in self.banks.items()}
 
 
 @dataclass(frozen=True)
 class SpanAnswer:
-    """Numbers of one pull. rpm_from, rpm_to, load_max: of the judged rows; where there are none of those under load.
-    lambda_*: over the rows under load that no mask takes out (a spoiled pull's own are shown), NaN where there are
-    none.
-    judged_s, excess_max: of what is judged; the latter's rows are excess_at_rpm. spoiled_events: lean events of a pull
-    that is flagged. left_out: mask -> seconds. loaded_s: under load. lost_s: without rows. hidden: the stretches under
-    load that no one judged. spool: the moment after the throttle opened. blind: of several banks those that told
-    nothing over more than half of what is judged."""
+    """The results of one pull.
+
+    rpm_from, rpm_to, load_max: of the judged rows; without any, of the rows under load. lambda_*: over the rows under
+    load that no mask takes out (of a spoiled pull too), NaN without any. judged_s, excess_max: of the judged rows;
+    excess_at_rpm is the speed of the latter. spoiled_events: lean events of a spoiled pull. left_out: mask -> seconds.
+    loaded_s: seconds under load. lost_s: seconds without rows. hidden: stretches under load that could not be judged.
+    spool: the time after the throttle opened. blind: of several banks those that gave no reading over more than half of
+    the judged rows.
+    """
 
     rpm_from: float
     rpm_to: float
@@ -142,10 +147,10 @@ def prepare(
     spoiled: Sequence[tuple[float, float]] = (),
     identified: bool = True,
 ) -> Judged:
-    """Align, mask and target a whole session.
+    """Prepare a whole session: alignment, masks, target and load.
 
-    model: of delay and lag; without one it is identified from the session's own events, or with `identified` False
-    taken from the configuration and stated defaults. spoiled: (start_s, end_s) of the pulls that are flagged.
+    model: delay and lag; without it they are identified from events of the session, or with `identified` False taken
+    from the configuration and stated defaults. spoiled: (start_s, end_s) of the spoiled pulls.
     """
     banks = {name: one_bank(part, model, identified) for name, part in parts(columns).items()}
     chief = max(banks.values(), key=lambda bank: (bank.assumed, bank.aligned.model.tau_s))
@@ -188,13 +193,13 @@ def prepare(
 
 
 def parts(columns: Columns) -> dict[str, Columns]:
-    """A session's columns by bank: each lambda sensor that tells anything with what belongs to all."""
+    """A session's columns by bank: each lambda sensor that has readings, with the common channels."""
     names = [name for name, one in columns.banks.items() if np.isfinite(one).any()]
     return {name: columns.of_bank(name) for name in names} if len(names) > 1 else {(names or [""])[0]: columns}
 
 
 def one_bank(columns: Columns, model: transport.Transport | None, identified: bool) -> Bank:
-    """Delay and lag of one lambda sensor undone. model, identified: as `prepare` has them."""
+    """One lambda sensor with its delay and lag removed. model, identified: as in `prepare`."""
     output = sensor.output(columns)
     usable = np.where(output.unusable, np.nan, columns.lambda_)
     columns = replace(columns, lambda_=usable, banks=dict.fromkeys(columns.banks, usable))
@@ -207,12 +212,12 @@ def one_bank(columns: Columns, model: transport.Transport | None, identified: bo
 
 
 def delay_u_s(aligned: Aligned, rows: slice) -> np.ndarray:
-    """Standard uncertainty of the transport delay, row by row."""
+    """Standard uncertainty of the transport delay, (rows,)."""
     return aligned.model.delay_u_s(aligned.flow.litres_per_s[rows])
 
 
 def judge_span(judged: Judged, start_s: float, end_s: float) -> SpanAnswer:
-    """One pull of a prepared session."""
+    """Judge one pull of a prepared session."""
     columns = judged.columns
     rows = columns.rows(start_s, end_s)
     period_s = columns.period_s
@@ -276,12 +281,12 @@ def judge_span(judged: Judged, start_s: float, end_s: float) -> SpanAnswer:
 
 
 def share_told(above: np.ndarray | None, good: np.ndarray) -> float:
-    """Of the rows that could be judged the share that one bank told something in."""
+    """The share of the judgeable rows in which one bank gave a reading."""
     return 0.0 if above is None else float(np.isfinite(above[good]).mean())
 
 
 def events_of(judged: Judged, rows: slice, banks: dict[str, np.ndarray], pull: tuple[float, float]):
-    """The lean events of a pull, with what moved with them. banks: excess of each."""
+    """The lean events of a pull with their hints. banks: excess of each bank."""
     columns = judged.columns
     axis = columns.load()
     here = None if axis is None else axis.values[rows]
@@ -326,7 +331,7 @@ def hidden(judged: Judged, rows: slice, above: dict[str, np.ndarray]) -> tuple[s
 
 
 def spool_up(judged: Judged, rows: slice) -> spool.SpoolUp | None:
-    """The moment after the throttle opened, of the leaner bank."""
+    """The spool-up of the leaner bank after the throttle opened."""
     columns = judged.columns
     opened = judged.masks.by_name["tip_in"][rows] & judged.loaded[rows]
     kept = judged.shown(rows, without=("tip_in",))

@@ -1,5 +1,7 @@
-"""The first second after the throttle opens, judged by a rule of its own: film, enrichment and the transport of the gas
-blur it, so that one pull tells little and several that agree tell much."""
+"""The first second after the throttle opens (spool-up), judged by a rule of its own.
+
+Wall film, enrichment and transport of the gas blur it, so one pull shows little and several that agree show much.
+"""
 
 from __future__ import annotations
 
@@ -10,18 +12,21 @@ import numpy as np
 
 from ringpull.analysis import local
 
-DEPTH = 0.060  # mean excess over WINDOW_S; good pulls of random drives stay below 0.04 from AFTER_S on
+DEPTH = 0.060  # mean excess over WINDOW_S; in good pulls of random drives it is below 0.04 from AFTER_S on
 WINDOW_S = 0.20
 LEAST_S = 0.15
-AFTER_S = 0.15  # after the throttle opened, and twice the delay's uncertainty: the gas of before may still be met
+AFTER_S = 0.15  # plus twice the delay's uncertainty after the throttle opened: until then older gas may arrive
 LEAST_PULLS = 2
-SHARE = 0.5  # of the pulls in which it could be judged
+SHARE = 0.5  # share of the pulls with a judged spool-up that must be lean
 
 
 @dataclass(frozen=True)
 class SpoolUp:
-    """One pull's. judged_s: of it. excess: the largest mean over WINDOW_S, None where too little was judged. rpm_from,
-    rpm_to: of what was judged, or where lean of that; without any of all of it. lean: it lasts long enough."""
+    """The spool-up of one pull.
+
+    judged_s: judged seconds. excess: largest mean over WINDOW_S; None if too little was judged. rpm_from, rpm_to: of
+    the lean rows, else of the judged rows, else of all. lean: whether it was lean for long enough.
+    """
 
     judged_s: float
     excess: float | None
@@ -31,8 +36,11 @@ class SpoolUp:
 
 
 def spool_up(excess: np.ndarray, rpm: np.ndarray, opened: np.ndarray, skip_s: float, period_s: float) -> SpoolUp | None:
-    """One bank of one pull; None where the throttle did not open in it. excess: NaN where something else than opening
-    hides it. opened: the tip-in mask under load. skip_s: after each opening."""
+    """The spool-up of one bank in one pull; None if the throttle did not open in it.
+
+    excess: NaN where a mask other than tip-in applies. opened: the tip-in mask under load. skip_s: time skipped after
+    each opening.
+    """
     if not opened.any():
         return None
     kept = opened.copy()
@@ -57,12 +65,12 @@ def spool_up(excess: np.ndarray, rpm: np.ndarray, opened: np.ndarray, skip_s: fl
 
 
 def leaner(of_banks: Sequence[SpoolUp | None]) -> SpoolUp | None:
-    """Of several banks the leaner."""
+    """The spool-up of the leaner of several banks."""
     known = [one for one in of_banks if one is not None]
     return max(known, key=lambda one: (one.lean, one.excess if one.excess is not None else -np.inf), default=None)
 
 
 def agreed(pulls: Sequence[SpoolUp]) -> bool:
-    """Whether enough of the pulls are lean at spool-up."""
+    """Whether enough of the pulls are lean during spool-up."""
     lean = sum(1 for one in pulls if one.lean)
     return lean >= LEAST_PULLS and lean >= SHARE * sum(1 for one in pulls if one.excess is not None)

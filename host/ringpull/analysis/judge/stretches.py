@@ -1,4 +1,4 @@
-"""Stretches under load that could not be judged, each with what hid it: a lean event there would not show."""
+"""Hidden stretches: parts under load that could not be judged, so that a lean event there would not show."""
 
 from __future__ import annotations
 
@@ -10,14 +10,14 @@ import numpy as np
 from ringpull.analysis import local
 
 LEAST_S = 0.15
-JOIN_S = 0.10  # judged rows between two hidden stretches that are too few for an event
-# They have their place in every pull: the one is judged by itself, the other is no load
+JOIN_S = 0.10  # hidden stretches are joined if the judged rows between them are too few for an event
+# These masks occur in every pull: tip-in is judged by a rule of its own, the other is not under load
 ELSEWHERE = ("tip_in", "overrun_cut", "spoiled")
 
 
 @dataclass(frozen=True)
 class Stretch:
-    """mask: what hid most of it. bank: of several the one that it hid, None for all."""
+    """mask: the mask that hides most of it. bank: of several the hidden one; None for all."""
 
     mask: str
     bank: str | None
@@ -33,7 +33,7 @@ class Stretch:
 
 @dataclass(frozen=True)
 class Span:
-    """A pull's rows. common: mask -> rows that it takes from every bank. loaded: under load."""
+    """A pull's rows. common: mask -> rows that it takes from all banks. loaded: under load."""
 
     time_s: np.ndarray
     rpm: np.ndarray
@@ -43,8 +43,11 @@ class Span:
 
 
 def hidden(span: Span, excess: np.ndarray, own: Mapping[str, np.ndarray], bank: str | None) -> list[Stretch]:
-    """The hidden stretches of one bank. excess: NaN where not judged. own: mask -> rows that it takes from this bank
-    alone. bank: its name, None where there is only one."""
+    """The hidden stretches of one bank.
+
+    excess: NaN where not judged. own: mask -> rows that it takes from this bank alone. bank: its name; None if there is
+    only one.
+    """
     known = np.isfinite(excess)
     where = span.loaded.copy()
     judged = np.flatnonzero(known)
@@ -67,7 +70,7 @@ def hidden(span: Span, excess: np.ndarray, own: Mapping[str, np.ndarray], bank: 
         if not (mine or mask):
             continue
         speeds = span.rpm[first:last][np.isfinite(span.rpm[first:last])]
-        if not len(speeds):  # no engine speed there: that of the rows beside it
+        if not len(speeds):  # no engine speed there: use that of the neighbouring rows
             beside = span.rpm[max(0, first - 1) : last + 1]
             speeds = beside[np.isfinite(beside)]
         ends = (float(speeds.min()), float(speeds.max())) if len(speeds) else (float("nan"), float("nan"))

@@ -1,6 +1,6 @@
-"""Uncertainty of a judged lambda, random and systematic apart (in the manner of JCGM 100, the GUM).
+"""Uncertainty of a judged lambda, with random and systematic parts kept separate (after JCGM 100, the GUM).
 
-Standard uncertainties (one sigma) throughout; what is not configured is a stated assumption.
+All are standard uncertainties (one sigma); values that are not configured are stated assumptions.
 """
 
 from __future__ import annotations
@@ -16,16 +16,16 @@ from ringpull.analysis.judge import input_uncertainty
 from ringpull.analysis.judge.input_uncertainty import Part, rectangular
 from ringpull.said import lam, say
 
-# Stated assumptions; half-widths are of rectangular distributions unless said otherwise.
+# Stated assumptions; half-widths are those of rectangular distributions unless noted.
 CONTROLLER_LAMBDA = 0.010
-USUAL_LAMBDA = 0.85  # where nothing says what is judged
+USUAL_LAMBDA = 0.85  # lambda for which the budget is made by default
 MIXTURE_NOISE = 0.006  # scatter of lambda as the sensor shows it, from cycle to cycle, one sigma
-MIXTURE_NOISE_S = 0.080  # the time over which that scatter hangs together
+MIXTURE_NOISE_S = 0.080  # the time over which that scatter is correlated
 
 
 @dataclass(frozen=True)
 class Budget:
-    """The contributions at one lambda, `at_lambda`. `random` is for a single sample, `systematic` shifts every sample
+    """The contributions at the lambda `at_lambda`. `random` is for a single sample; `systematic` shifts all samples
     alike."""
 
     parts: list[Part] = field(default_factory=list)
@@ -45,7 +45,8 @@ class Budget:
 
 
 def line_near(volts: Sequence[float], values: Sequence[float], at: float) -> tuple[float, float]:
-    """(value per volt, volts) where a broken line has the value `at`: of the piece that holds it, or the nearest."""
+    """(value per volt, volts) where a piecewise line has the value `at`, on the piece that contains it or is
+    nearest."""
     pieces = list(zip(volts, volts[1:], values, values[1:], strict=False))
     v0, v1, y0, y1 = min(pieces, key=lambda p: max(min(p[2], p[3]) - at, at - max(p[2], p[3]), 0.0))
     slope = (y1 - y0) / (v1 - v0)
@@ -53,7 +54,7 @@ def line_near(volts: Sequence[float], values: Sequence[float], at: float) -> tup
 
 
 def white_noise(values: np.ndarray) -> float:
-    """Standard deviation of white noise of a smooth column from its second differences, robust against jumps."""
+    """Standard deviation of the white noise of a smooth column, from second differences, robust against jumps."""
     second = np.diff(values, 2)
     second = second[np.isfinite(second)]
     if len(second) < 20:
@@ -62,7 +63,7 @@ def white_noise(values: np.ndarray) -> float:
 
 
 def budget(columns: Columns, at_lambda: float = USUAL_LAMBDA) -> Budget:
-    """The contributions to a lambda reading near `at_lambda`; with several sensors those of the least certain."""
+    """The contributions to a lambda reading near `at_lambda`; of several sensors those of the least certain."""
     channels = roles.lambda_channels(columns.config.get("channels", []))
     named = [c for c in channels if c["name"] in columns.banks] or channels
     return max((of_channel(columns, c, at_lambda) for c in named or [None]), key=lambda one: one.systematic)
@@ -95,11 +96,11 @@ def of_channel(columns: Columns, channel: dict | None, at_lambda: float = USUAL_
 
 
 def mean_u(white: float, noise_gain: float, window_s: float, period_s: float, tau_s: float) -> float:
-    """Standard uncertainty (random) of lambda, lag undone, averaged over `window_s`.
+    """Random standard uncertainty of lambda with the lag removed, averaged over `window_s`.
 
-    white: of a sample; noise_gain: of the inverse. The inverse adds tau times the slope, whose mean over a window is
-    tau times the difference of its ends over its length: that comes on top of what a plain mean leaves of the white
-    noise and of the scatter, which is a first-order process as the sensor shows it.
+    white: white noise of a sample; noise_gain: that of the inverse. The inverse adds tau times the slope, whose mean
+    over a window is tau times the difference of its ends over its length. This adds to the white noise and the scatter
+    that remain in a plain mean; the scatter is a first-order process, as the sensor shows it.
     """
     rows = max(1.0, window_s / period_s)
     lags = tau_s / window_s

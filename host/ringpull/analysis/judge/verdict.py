@@ -1,4 +1,4 @@
-"""The verdict and its reasons. It never says more than what was seen."""
+"""The verdict and its reasons. It never claims more than the data show."""
 
 from __future__ import annotations
 
@@ -13,14 +13,14 @@ ATTENTION = "attention"
 NO_EVENT = "no lean event found"
 NOT_ENOUGH = "not enough data"
 
-LEAST_JUDGED_S = 0.5  # of a pull without a lean event, to be called judged: a quick car's pull has little more
-HIDES_S = 0.25  # a stretch so long that something hides could hold a lean event worth the name
+LEAST_JUDGED_S = 0.5  # a pull without a lean event counts as judged from here; a fast car's pull has little more
+HIDES_S = 0.25  # a hidden stretch of this length could hold a real lean event
 
 
 @dataclass(frozen=True)
 class Wiring:
-    """Electrical events of one sensor: steps faster than its lag permits, and how often a state of its controller began
-    while the engine ran (more than sensor.MANY_ENTRIES are told)."""
+    """Electrical events of one sensor: steps faster than its lag allows, and the number of times a state of its
+    controller began while the engine ran (reported above sensor.MANY_ENTRIES)."""
 
     bank: str
     steps: int
@@ -29,7 +29,7 @@ class Wiring:
 
 @dataclass(frozen=True)
 class Signs:
-    """What the drive tells beside its pulls: the lamp's warnings, and the sensors with electrical events."""
+    """Evidence outside the pulls: the lamp's warnings, and sensors with electrical events."""
 
     warned: Sequence[lamp.Warned] = ()
     wiring: Sequence[Wiring] = ()
@@ -39,8 +39,7 @@ NO_SIGNS = Signs()
 
 
 def usable(pulls: list) -> list:
-    """The pulls that are judged: those with LEAST_JUDGED_S of it on every bank, and those with a lean event, however
-    little of them could be judged."""
+    """The pulls that count as judged: those judged for LEAST_JUDGED_S on every bank, and all with a lean event."""
 
     def enough(pull) -> bool:
         return pull.judged_s >= LEAST_JUDGED_S and pull.excess_max is not None and not pull.blind
@@ -49,7 +48,7 @@ def usable(pulls: list) -> list:
 
 
 def little(pull) -> Reason:
-    """Why so little of a pull is judged."""
+    """The reason why so little of a pull is judged."""
     known = {"judged_s": pull.judged_s}
     if pull.judged_s >= LEAST_JUDGED_S:
         known |= {"cause": "pieces"}
@@ -66,7 +65,7 @@ def little(pull) -> Reason:
 
 
 def of_pull(pull, judged: bool) -> list[Reason]:
-    """What keeps a pull from being judged, whole or in part."""
+    """The reasons why a pull is not judged, wholly or partly."""
     if pull.spoiled:
         return [] if pull.spoiled_events else [Reason(Why.SPOILED, pull.number)]
     if pull.blind:
@@ -75,7 +74,7 @@ def of_pull(pull, judged: bool) -> list[Reason]:
 
 
 def hidden(pull) -> list[Reason]:
-    """The stretches of a pull that could not be judged, by what hid them and on which bank."""
+    """Reasons for the stretches of a pull that could not be judged, by mask and bank."""
     groups: dict[tuple, list] = {}
     for one in pull.hidden:
         groups.setdefault((one.mask, one.bank), []).append(one)
@@ -98,7 +97,7 @@ def hidden(pull) -> list[Reason]:
 
 
 def hides(reason: Reason) -> bool:
-    """Whether a lean event could lie behind what a reason tells: then nobody may say that there is none."""
+    """Whether a reason means that a lean event could be hidden, so that "no lean event found" must not be said."""
     values = reason.values
     if reason.kind is Why.HIDDEN:
         return values["mask"] in masks.FAULTS and values["longest_s"] >= HIDES_S - 1e-9
@@ -109,7 +108,7 @@ def hides(reason: Reason) -> bool:
 
 
 def at_spool_up(judged: list) -> list[Reason]:
-    """What was found in the moments after the throttle opened."""
+    """The reasons from spool-up, the time after the throttle opened."""
     known = [(p, p.spool) for p in judged if p.spool is not None]
     lean = [(p, one) for p, one in known if one.lean]
     told = [(p, one) for p, one in known if one.excess is not None]
@@ -142,10 +141,11 @@ def decide(
 ) -> tuple[str, list[Reason]]:
     """(verdict, reasons) from judged pulls.
 
-    pulls: answer.PullAnswer or what has its numbers. missing: roles without which nothing can be judged. systematic_u:
-    standard, in lambda. call: the excess that makes an event. trusts: of the sessions whose pulls they are.
+    pulls: answer.PullAnswer, or objects with the same numbers. missing: missing roles without which nothing can be
+    judged. systematic_u: standard uncertainty in lambda. call: the excess that makes an event. trusts: those of the
+    pulls' sessions.
 
-    Where an instrument is contradicted that the verdict rests on, nothing is said to be free of lean events.
+    If an instrument that the verdict relies on is contradicted, the verdict is never "no lean event found".
     """
     word, reasons = _decided(pulls, missing, 1.96 * systematic_u, call, signs)
     doubts = [Reason(Why.DOUBT, values={"instrument": one}) for trust in trusts for one in trust.doubted]
@@ -156,7 +156,7 @@ def decide(
 
 
 def _decided(pulls: list, missing: list[str], shift: float, call: float, signs: Signs) -> tuple[str, list[Reason]]:
-    """(verdict, reasons) as if every instrument told the truth. shift: half-width of the systematic part."""
+    """(verdict, reasons) if all instruments can be trusted. shift: half-width of the systematic part."""
     warned = signs.warned
     contradicted = [Reason(Why.LAMP, one.pull, values={"warned": one}) for one in warned if one.came_to != lamp.EVENT]
     electrical = [Reason(Why.WIRING, values={"wiring": one}) for one in signs.wiring]
@@ -194,7 +194,7 @@ def _decided(pulls: list, missing: list[str], shift: float, call: float, signs: 
 
 
 def seen_in(judged: list, call: float, shift: float) -> list[Reason]:
-    """What was judged, and how near to an event it came. shift: half-width of the systematic part."""
+    """Reasons that say what was judged, and how near it came to an event. shift: half-width of the systematic part."""
     span = {
         "pulls": len(judged),
         "seconds": sum(p.judged_s for p in judged),

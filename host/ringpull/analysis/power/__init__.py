@@ -1,1 +1,1 @@
-"""Power at the wheels, an estimate with its interval."""
+"""Estimates of power at the wheels, with intervals."""

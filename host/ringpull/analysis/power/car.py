@@ -1,4 +1,4 @@
-"""The car that a pull moves: mass, gear and road loads, each with its uncertainty, and where its gear is known from."""
+"""The car in a pull: mass, gear and road loads with their uncertainties, and the source of the gear."""
 
 from __future__ import annotations
 
@@ -9,35 +9,35 @@ import numpy as np
 
 from ringpull.analysis.drive_state.columns import Columns
 
-# Stated assumptions with standard uncertainties (shares unless said otherwise). Common practice, no source, where none
-# is named.
+# Stated assumptions with standard uncertainties (shares unless noted). Common practice without a source unless one is
+# named.
 AIR_KG_M3 = 1.20
 CDA_M2, CRR = 0.65, 0.013
 MASS_U, CDA_U, CRR_U, AIR_U = 0.02, 0.08, 0.20, 0.03
 CDA_ASSUMED_U, CRR_ASSUMED_U = 0.2, 0.35
-# What turns behind the engine, as a share of the mass: wheels and shafts, and of what turns with the crank the part
-# behind the clutch, which grows with the square of the gear (form and 0.04: Gillespie, Fundamentals of Vehicle
-# Dynamics, 2: mass factor). What the crank itself takes never reaches the wheels.
+# Rotating parts behind the engine as a share of the mass: wheels, and the shafts behind the clutch, whose share grows
+# with the square of the gear ratio (form and 0.04: Gillespie, Fundamentals of Vehicle Dynamics, 2: mass factor). Power
+# that speeds up the crank itself never reaches the wheels.
 WHEELS, WHEELS_U = 0.04, 0.015
 SHAFTS, SHAFTS_U = 0.0004, 0.0003  # times the square of crank turns per wheel turn
-TYRE_M = 0.30  # rolling radius, to tell crank turns per wheel turn
+TYRE_M = 0.30  # rolling radius, for the crank turns per wheel turn
 ROTATING_U = 0.02
-GEAR_U = 0.010  # the tyre's rolling circumference: wear, pressure, growth with speed
-SLIP_U = 0.012  # of driven wheels under full load; taken as none
-WIND_M_S_U = 2.0  # along the road; taken as none
-GRADE_U = 0.012  # of a road whose slope isn't known; 1 % of grade is about 3 % of power
-GEAR_NEAR = 0.06  # of a configured gear; further away the wheels slip or the gear is another
+GEAR_U = 0.010  # of the tyre's rolling circumference: wear, pressure, growth with speed
+SLIP_U = 0.012  # of the driven wheels' slip under full load, which is taken as 0
+WIND_M_S_U = 2.0  # of the wind along the road, which is taken as 0
+GRADE_U = 0.012  # of an unknown slope; 1 % of slope is about 3 % of power
+GEAR_NEAR = 0.06  # largest deviation from a configured gear; beyond it the wheels slip or the gear is another
 
 
 class Unknown(Enum):
-    """What a car lacks without which there is no power."""
+    """The missing fact without which power can't be estimated."""
 
     MASS = "mass"
     GEAR = "gear"
 
 
 class GearFrom(Enum):
-    """Where the gear of a pull is known from."""
+    """The source of a pull's gear."""
 
     GIVEN = "given"
     WHEEL = "wheel speed"
@@ -46,10 +46,10 @@ class GearFrom(Enum):
 
 @dataclass(frozen=True)
 class Car:
-    """What moves. rpm_per_kmh: the gear, engine revolutions a minute per km/h. grade: None where it isn't known.
+    """The car. rpm_per_kmh: the gear, engine rpm per km/h. grade: slope of the road, None if not known.
 
-    *_u: standard uncertainties, shares except rotating_u, grade_u and wind_u (m/s). gear_from: where the gear is known
-    from; contradicted: a gear that was given and that recorded wheel speed does not bear out, else None.
+    *_u: standard uncertainties, as shares except rotating_u, grade_u and wind_u (m/s). gear_from: the source of the
+    gear. contradicted: a given gear that recorded wheel speed contradicts, else None.
     """
 
     mass_kg: float
@@ -78,13 +78,13 @@ class Car:
 
 
 def rotating_of(rpm_per_kmh: float) -> tuple[float, float]:
-    """(mass factor of what turns behind the engine in a gear, its standard uncertainty)."""
+    """(mass factor of the rotating parts behind the engine in a gear, its standard uncertainty)."""
     crank_turns = rpm_per_kmh * 60.0 / 1000.0 * 2.0 * np.pi * TYRE_M
     return 1.0 + WHEELS + SHAFTS * crank_turns**2, float(np.hypot(WHEELS_U, SHAFTS_U * crank_turns**2))
 
 
 def ratios(columns: Columns) -> np.ndarray | None:
-    """rpm per km/h row by row, NaN where it can't be told; None without both speeds."""
+    """rpm per km/h, (rows,), NaN where not known; None without both speeds."""
     wheel = columns.extra.get("wheel")
     if wheel is None or not (np.isfinite(wheel) & np.isfinite(columns.rpm)).any():
         return None
@@ -93,8 +93,8 @@ def ratios(columns: Columns) -> np.ndarray | None:
 
 
 def measured_gear(columns: Columns) -> float | None:
-    """rpm per km/h in most of the rows that engine and wheel speed were logged in: of the configured gears, or as
-    measured where none is near; None without wheel speed."""
+    """rpm per km/h in most rows with engine and wheel speed: the nearest configured gear, or as measured if none is
+    near; None without wheel speed."""
     ratio = ratios(columns)
     ratio = np.zeros(0) if ratio is None else ratio[np.isfinite(ratio)]
     if not len(ratio):
@@ -108,7 +108,7 @@ def measured_gear(columns: Columns) -> float | None:
 
 
 def gear_in(columns: Columns) -> float | None:
-    """rpm per km/h of the gear that was mostly driven in: as measured, else the only configured one, or None."""
+    """rpm per km/h of the gear that was mostly used: as measured, else the only configured gear, else None."""
     gears = columns.config.get("vehicle", {}).get("gears") or []
     measured = measured_gear(columns)
     return measured if measured is not None else float(gears[0]) if len(gears) == 1 else None
@@ -121,8 +121,11 @@ def car_from(
     grade: float | None = None,
     span: tuple[float, float] | None = None,
 ) -> Car | Unknown:
-    """The car, from arguments and configuration, or what is missing. span: (start_s, end_s) of the pull, in which the
-    gear is looked for. A gear that was given and that recorded wheel speed contradicts gives way to it."""
+    """The car from arguments and configuration, or what is missing.
+
+    span: (start_s, end_s) of the pull in which the gear is measured. If recorded wheel speed contradicts a given gear,
+    the measured gear is used.
+    """
     vehicle = columns.config.get("vehicle", {})
     columns = columns if span is None else columns.part(*span)
     mass_kg = vehicle.get("mass_kg") if mass_kg is None else mass_kg

@@ -1,4 +1,4 @@
-"""Power at the wheels of two drives compared, by engine speed."""
+"""Comparison of the power at the wheels of two drives, by engine speed."""
 
 from __future__ import annotations
 
@@ -15,11 +15,12 @@ from ringpull.analysis.power.motion import Power
 
 MORE_POWER = Question("more power at the wheels", better_is=1, method_u=motion.METHOD_U)
 SHARES = ("difference", "low", "high", "relative", "relative_low", "relative_high")
-LEAST_POINTS = 8  # in a cell of speed
+LEAST_POINTS = 8  # points that a cell of engine speed needs
 
 
 def compare_power(before: Sequence[tuple], after: Sequence[tuple]) -> Comparison:
-    """Power of two sets of pulls: (pulls.Pull, its car.Car) of each. Watts before and after, differences as shares."""
+    """Compare the power of two sets of pulls, (pulls.Pull, its car.Car) each. Values in watts, differences as
+    shares."""
     every = [*before, *after]
     sessions = [SessionPulls(p.view.judged, ((p.number, p.start_s, p.end_s),)) for p, _ in every]
     rpm = [pull_power.engine_rpm(p.view.columns, car.rpm_per_kmh) for p, car in every]
@@ -36,10 +37,10 @@ def compare_power(before: Sequence[tuple], after: Sequence[tuple]) -> Comparison
 
 
 def passes_of(power: Power, speeds: np.ndarray, unit: tuple[int, int]) -> list[Pass]:
-    """Passes of one pull: the natural logarithm of watts at each of `speeds`, by a straight line through the points of
-    its cell. unit: (session, pull).
+    """Passes of one pull: the natural logarithm of watts at each of `speeds`, from a straight line through the points
+    of the cell. unit: (session, pull).
 
-    In logarithms a difference is a share, and what scales a whole pull (grade, air, load) is a step common to its
+    In logarithms a difference is a share, and a factor on a whole pull (slope, air, load) is a step common to its
     cells.
     """
     out = []
@@ -55,7 +56,7 @@ def passes_of(power: Power, speeds: np.ndarray, unit: tuple[int, int]) -> list[P
 
 
 def in_watts(found: Comparison) -> Comparison:
-    """A comparison of `passes_of` with watts before and after, differences as shares of power."""
+    """A comparison of `passes_of`, converted to watts before and after, with differences as shares of power."""
     bins = [
         replace(
             b,

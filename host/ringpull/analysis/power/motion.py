@@ -1,8 +1,8 @@
-"""Power and torque at the wheels from how fast the crank gains speed. Always an estimate, with its interval.
+"""Power and torque at the wheels from the crank's acceleration. Always an estimate, with its interval.
 
 P = (m k a + 0.5 rho CdA v^2 + m g (crr + grade)) v (Gillespie, Fundamentals of Vehicle Dynamics, 4: road loads). Speed
-and acceleration come from a local quadratic over the angle, which keeps bandwidth stated: features shorter than
-SMOOTH_S are rounded off.
+and acceleration come from a local fit of the crank angle with a known bandwidth: features shorter than SMOOTH_S are
+rounded off.
 """
 
 from __future__ import annotations
@@ -18,8 +18,8 @@ SMOOTH_S = 0.4
 GRID_S = 0.010
 LEAST_PULSES = 5
 COVERAGE = 2.0  # about 95 % (JCGM 100, 6.3.3)
-ESTIMATE_U = 0.006  # share of power: pulses' times and smoothing
-METHOD_U = 0.002  # share, of the estimate in one cell of one side of a comparison: smoothing and where points fall
+ESTIMATE_U = 0.006  # share of power, from pulse times and smoothing
+METHOD_U = 0.002  # share of power in one cell on one side of a comparison, from smoothing and the place of the points
 
 
 @dataclass(frozen=True)
@@ -34,9 +34,12 @@ class OtherGears:
 
 @dataclass(frozen=True)
 class Power:
-    """One pull: arrays (points,). watts: at the wheels; low, high: 95 % interval of its systematic parts. torque_nm: of
-    the wheels' power at the crank's speed. step_s: from point to point. other_gears: None where it was driven
-    in one."""
+    """The power of one pull, arrays (points,).
+
+    watts: at the wheels; low, high: 95 % interval of its systematic parts. torque_nm: torque at the crank's speed that
+    corresponds to the power at the wheels. step_s: time between points. other_gears: parts of the pull in
+    another gear; None if it was in one gear.
+    """
 
     rpm: np.ndarray
     watts: np.ndarray
@@ -50,7 +53,7 @@ class Power:
         return self.watts / (self.rpm * 2.0 * np.pi / 60.0)
 
     def by_speed(self, edges_rpm: np.ndarray) -> np.ndarray:
-        """Mean watts between speeds, (len(edges) - 1,), NaN where there are none."""
+        """Mean watts between engine speeds, (len(edges) - 1,); NaN without points."""
         at = np.digitize(self.rpm, edges_rpm) - 1
         good = np.isfinite(self.watts) & (at >= 0) & (at < len(edges_rpm) - 1)
         count = np.bincount(at[good], minlength=len(edges_rpm) - 1)
@@ -60,10 +63,11 @@ class Power:
 
 
 def quadratic(times_s: np.ndarray, turns: np.ndarray, smooth_s: float = SMOOTH_S) -> tuple[np.ndarray, ...]:
-    """(grid times, revolutions/s, revolutions/s^2) from a local cubic of the angle, fitted to the pulses themselves:
-    speed is a quadratic in each window, so that neither a peak of power nor a bend is flattened by its first order.
+    """(grid times, revolutions/s, revolutions/s^2) from a local cubic of the crank angle, fitted to the pulses.
 
-    times_s, turns: of pulses. The grid keeps half a window from both ends, and skips windows of fewer than five pulses.
+    Speed is then a quadratic in each window, so that peaks and bends of power are not flattened to first order.
+    times_s, turns: of the pulses. The grid stays half a window from both ends and skips windows of fewer than five
+    pulses.
     """
     half_s = smooth_s / 2.0
     if len(times_s) < LEAST_PULSES or times_s[-1] - times_s[0] < 2.2 * half_s:
@@ -94,7 +98,7 @@ def from_motion(rpm: np.ndarray, rpm_per_s: np.ndarray, car: Car) -> Power:
     drag, rolling, inertia = road_load_n(car, v, a)
     slope = car.mass_kg * G * (car.grade or 0.0)
     force = inertia + drag + rolling + slope
-    # what speed over ground is wrong by counts once in power itself, and in each force as often as that has it
+    # an error of road speed enters power once directly, and each force with that force's power of speed
     speed = force + inertia + 2.0 * drag
     gust = car.wind_u / np.maximum(v, 1.0)  # of second order too: JCGM 100, 5.1.2, note
     parts = [
@@ -123,7 +127,7 @@ def road_load_n(car: Car, speed_m_s: float | np.ndarray, acceleration: float | n
 
 
 def engine_watts(wheel_watts: np.ndarray, driveline_loss: float) -> np.ndarray:
-    """Engine power from wheel power and a stated share lost in the driveline; without one there is no engine power."""
+    """Engine power from power at the wheels and a given share lost in the driveline."""
     if not 0.0 <= driveline_loss < 0.5:
         raise ValueError("a driveline's loss is a share between 0 and 0.5")
     return wheel_watts / (1.0 - driveline_loss)

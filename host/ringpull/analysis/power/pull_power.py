@@ -1,4 +1,4 @@
-"""Power at the wheels of a session's pull, from the crank's motion in one gear."""
+"""Power at the wheels in a pull, from the crank's motion in one gear."""
 
 from __future__ import annotations
 
@@ -15,17 +15,17 @@ from ringpull.analysis.power.car import GEAR_NEAR, Car, gear_in, ratios
 
 Turns = tuple[np.ndarray, np.ndarray]
 
-SHORTEST_S = 0.6  # of what can be used of a pull
-OPENING_S = 0.5  # after the load comes on manifold and charger fill, and a window would mix two motions
+SHORTEST_S = 0.6  # least usable length of a pull
+OPENING_S = 0.5  # after the load comes on: manifold and charger fill, and a window would mix two motions
 RISING_RPM_S = 50.0
-CHANGED = 0.88  # of the speed reached: engine speed that falls so far is in another gear
+CHANGED = 0.88  # engine speed that falls to this share of the speed reached is in another gear
 
 
 def one_gear(columns: Columns) -> tuple[np.ndarray, motion.OtherGears | None]:
-    """(rows of a pull that were driven in one gear and not within a window of others, the others if there are any).
+    """(rows of a pull in one gear and at least a window away from others, the other gears or None).
 
-    By the ratio of engine and wheel speed; without it the longest stretch in which engine speed never falls to CHANGED
-    of what it had reached.
+    By the ratio of engine to wheel speed; without it, the longest stretch in which engine speed never falls to CHANGED
+    of the speed reached.
     """
     ratio, gear = ratios(columns), gear_in(columns)
     if ratio is not None and gear is not None:
@@ -45,7 +45,7 @@ def one_gear(columns: Columns) -> tuple[np.ndarray, motion.OtherGears | None]:
 
 
 def outside(values: np.ndarray, span: tuple[int, int]) -> np.ndarray:
-    """All rows but those of a span."""
+    """All rows except those of a span."""
     out = np.ones(len(values), bool)
     out[span[0] : span[1]] = False
     return out
@@ -59,7 +59,7 @@ def longest_rise(rpm: np.ndarray, period_s: float) -> tuple[int, int]:
             starts.append(at)
             most, falling = rpm[at], True
         elif falling and rpm[at] < most and (at - starts[-1]) * period_s < 1.0:
-            starts[-1], most = at, rpm[at]  # the next stretch begins where the fall ends
+            starts[-1], most = at, rpm[at]  # the next stretch begins at the end of the fall
         else:
             most, falling = max(most, rpm[at]), falling and rpm[at] <= most
     return max(zip(starts, [*starts[1:], len(rpm)], strict=True), key=lambda span: span[1] - span[0])
@@ -68,11 +68,11 @@ def longest_rise(rpm: np.ndarray, period_s: float) -> tuple[int, int]:
 def pull_power(
     columns: Columns, start_s: float, end_s: float, car: Car, turns: Sequence[Turns] = ()
 ) -> motion.Power | None:
-    """Power of one pull, or None where too little of it can be used.
+    """The power of one pull; None if too little of it can be used.
 
     turns: (times_s, turns since the first) of the crank's pulses, a pair for each stretch without a loss; without them
-    the columns of engine or wheel speed serve. Only rising speed under load counts, from OPENING_S after the load came
-    on.
+    the columns of engine or wheel speed are used. Only rising speed under load counts, from OPENING_S after the load
+    came on.
     """
     rows = columns.rows(start_s, end_s)
     period_s = columns.period_s
@@ -94,7 +94,7 @@ def pull_power(
 
 
 def engine_rpm(columns: Columns, rpm_per_kmh: float) -> np.ndarray:
-    """Engine speed, (rows,); where it isn't logged what wheel speed makes of it in this gear."""
+    """Engine speed, (rows,); if it isn't logged, computed from wheel speed in this gear."""
     if "wheel" in columns.extra and not np.isfinite(columns.rpm).any():
         return columns.extra["wheel"] * rpm_per_kmh
     return columns.rpm
@@ -103,8 +103,10 @@ def engine_rpm(columns: Columns, rpm_per_kmh: float) -> np.ndarray:
 def motions(
     columns: Columns, begin_s: float, stop_s: float, turns: Sequence[Turns], rpm_per_kmh: float
 ) -> list[tuple[np.ndarray, ...]]:
-    """(times_s, turns/s, turns/s^2) between two times, a triple for each stretch of pulses, or one from the columns: of
-    engine speed, or where that isn't logged of wheel speed in the pull's gear."""
+    """(times_s, turns/s, turns/s^2) between two times, a triple for each stretch of pulses.
+
+    Without pulses one triple from the column of engine speed, or else of wheel speed in the pull's gear.
+    """
     if turns:
         cut = [(times_s >= begin_s) & (times_s <= stop_s) for times_s, _ in turns]
         return [motion.quadratic(t[here], n[here]) for (t, n), here in zip(turns, cut, strict=True) if here.any()]

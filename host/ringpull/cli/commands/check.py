@@ -1,4 +1,4 @@
-"""ringpull check: every mistake in a configuration explained, what each channel is used for, and a judgement."""
+"""ringpull check: explain every mistake in a configuration, say what each channel is used for, and judge the whole."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from ringpull.device.judgement import Judgement, Point
 
-HELP = "explain what is wrong with a configuration, and what each of its channels is used for"
+HELP = "explain what is wrong with a configuration and what each of its channels is used for"
 EXAMPLE = "ringpull check logger.json"
 
 
@@ -33,7 +33,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def lines(judged: Judgement, name: str) -> list[str]:
-    """What is shown: mistakes, what to look at, channels, and at the end the judgement."""
+    """The lines to print: mistakes, advice, what each channel is used for, and last the judgement."""
     from ringpull.device.uses import NOTHING
 
     out = []
@@ -52,7 +52,7 @@ def lines(judged: Judgement, name: str) -> list[str]:
 
 
 def told(title: str, point: Point) -> list[str]:
-    """One point as it is printed."""
+    """The lines that print one point."""
     why = "likely cause" if title == "Wrong" else "because"
     return [f"{title}: {point.what}", f"  {why}: {point.why}", f"  what to do: {point.step}", ""]
 

@@ -7,25 +7,31 @@ from pathlib import Path
 
 from ringpull.cli.options import add_target, between, tell_origin, with_target
 
-HELP = "compare two drives, or two sets of pulls, by engine speed: did the change work"
+HELP = "compare two drives or two sets of pulls, by engine speed: did the change work"
 EXAMPLE = "ringpull compare before_card after_card"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("before", type=Path, metavar="BEFORE", help="ring file or card folder of the first drive")
-    parser.add_argument("after", type=Path, metavar="AFTER", help="ring file or card folder of the second drive")
-    parser.add_argument("--before-pulls", metavar="N,N", help="only these pulls of the first drive")
-    parser.add_argument("--after-pulls", metavar="N,N", help="only these pulls of the second drive")
-    parser.add_argument("--ring", metavar="ID", help="read an older ring of a used card as the first drive")
-    parser.add_argument("--after-ring", metavar="ID", help="likewise as the second drive")
     parser.add_argument(
-        "--load-step", type=between(1, 200), metavar="STEP", help="bins of load this wide as well as of speed"
+        "before", type=Path, metavar="BEFORE", help="ring file or card folder of the drive before the change"
+    )
+    parser.add_argument(
+        "after", type=Path, metavar="AFTER", help="ring file or card folder of the drive after the change"
+    )
+    parser.add_argument("--before-pulls", metavar="N,N", help="use only these pulls of BEFORE")
+    parser.add_argument("--after-pulls", metavar="N,N", help="use only these pulls of AFTER")
+    parser.add_argument("--ring", metavar="ID", help="take an older ring of the card BEFORE, by its id")
+    parser.add_argument("--after-ring", metavar="ID", help="take an older ring of the card AFTER, by its id")
+    parser.add_argument(
+        "--load-step", type=between(1, 200), metavar="STEP", help="divide by load too, in bins of this width"
     )
     add_target(parser)
     parser.add_argument("--power", action="store_true", help="compare power at the wheels instead of the mixture")
-    parser.add_argument("--mass", type=between(50, 50000), metavar="KG", help="with --power: as for `ringpull power`")
-    parser.add_argument("--gear", type=between(1, 1000), metavar="RPM_PER_KMH", help="with --power: likewise")
-    parser.add_argument("--grade", type=between(-0.5, 0.5), metavar="SHARE", help="with --power: likewise")
+    parser.add_argument("--mass", type=between(50, 50000), metavar="KG", help="with --power: see `ringpull power`")
+    parser.add_argument(
+        "--gear", type=between(1, 1000), metavar="RPM_PER_KMH", help="with --power: see `ringpull power`"
+    )
+    parser.add_argument("--grade", type=between(-0.5, 0.5), metavar="SHARE", help="with --power: see `ringpull power`")
     parser.add_argument("--json", action="store_true", help="print the comparison as JSON")
 
 
@@ -68,7 +74,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def refuse_unused(args) -> None:
-    """BadUsage for options that the asked comparison would not use."""
+    """Raise BadUsage for an option that the chosen comparison would not use."""
     from ringpull.errors import BadUsage
 
     of_power = {"--mass": args.mass, "--gear": args.gear, "--grade": args.grade}
@@ -76,13 +82,13 @@ def refuse_unused(args) -> None:
     unused = of_mixture if args.power else of_power
     given = [name for name, value in unused.items() if value is not None]
     if given:
-        what = "the mixture, not with --power" if args.power else "power"
-        step = "leave it out, or compare without --power" if args.power else "add --power, or leave it out"
-        raise BadUsage(f"{given[0]} is for comparing {what}", "two kinds of comparison are mixed", step)
+        what = "the mixture, not power" if args.power else "power, not the mixture"
+        step = "leave one of the two out" if args.power else "add --power, or leave it out"
+        raise BadUsage(f"{given[0]} is for comparing {what}", "options of two kinds of comparison are mixed", step)
 
 
 def of_power(drives: list, args):
-    """Power at the wheels compared."""
+    """The comparison of power at the wheels."""
     from ringpull.analysis.power import compare_power
     from ringpull.cli.commands.power import car_of
 
@@ -103,12 +109,12 @@ def numbers(chosen: str | None) -> set[int] | None:
         return {int(part) for part in chosen.split(",")}
     except ValueError:
         raise BadUsage(
-            f"{chosen!r} is no list of pulls", "something other than numbers and commas", "write 1,3"
+            f"{chosen!r} is not a list of pulls", "it holds something besides numbers and commas", "write it as 1,3"
         ) from None
 
 
 def refuse_unknown(drive, pulls: set[int] | None) -> None:
-    """BadUsage where a pull is asked for that isn't there."""
+    """Raise BadUsage if the drive lacks one of these pulls."""
     from ringpull.errors import BadUsage
 
     known = {p.number for p in drive.pulls()}
@@ -116,13 +122,16 @@ def refuse_unknown(drive, pulls: set[int] | None) -> None:
         wrong = ", ".join(str(number) for number in sorted(pulls - known))
         raise BadUsage(
             f"{drive.source} has no pull {wrong}",
-            f"it has {len(known)}: {', '.join(map(str, sorted(known))) or 'none'}",
-            "see `ringpull pulls` for their numbers",
+            f"its pulls are {', '.join(map(str, sorted(known)))}" if known else "no pull was marked or found in it",
+            "`ringpull pulls` lists the pulls with their numbers",
         )
 
 
 def show(result, compared, load_unit: str) -> None:
-    """How many pulls were lean, bins and verdict. compared: of the mixture; None where `result` is of power."""
+    """Print the count of lean pulls, the bins and the verdict.
+
+    compared: the comparison of the mixture; None where `result` compares power.
+    """
     import math
 
     from rich.table import Table
@@ -175,7 +184,7 @@ def show(result, compared, load_unit: str) -> None:
 
 
 def show_notes(notes: dict[str, dict[str, str]]) -> None:
-    """The notes on the pulls of both sides."""
+    """Print the notes on the pulls of both drives."""
     from ringpull.cli import terminal
 
     console = terminal.wide_console()

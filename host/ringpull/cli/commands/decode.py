@@ -1,4 +1,4 @@
-"""ringpull decode: the table in engineering units, as a file."""
+"""ringpull decode: write the table in engineering units to a file."""
 
 from __future__ import annotations
 
@@ -23,9 +23,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         type=output_file,
         required=True,
         metavar="FILE",
-        help=f"what to write: {', '.join(others)} or {last}",
+        help=f"the file to write; its ending chooses the format: {', '.join(others)} or {last}",
     )
-    parser.add_argument("--session", type=int, metavar="N", help="this session only")
+    parser.add_argument("--session", type=int, metavar="N", help="decode only this session")
     parser.add_argument("--json", action="store_true", help="print what was written as JSON")
 
 
@@ -46,8 +46,8 @@ def run(args: argparse.Namespace) -> int:
                 known = ", ".join(str(one.id) for one in drive.sessions)
                 raise BadUsage(
                     f"there is no session {args.session} in {args.source}",
-                    "it was overwritten by newer ones, or the number is a slip",
-                    f"take one of {known}",
+                    "newer sessions have overwritten it, or the number is mistyped",
+                    f"use one of {known}",
                 )
         written = export(drive, sessions, args.output, lambda fraction: show(0.2 + 0.8 * fraction))
     tell_origin(drive)

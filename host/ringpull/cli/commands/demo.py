@@ -1,4 +1,4 @@
-"""ringpull demo: an invented drive through the real firmware, the real reader and the real answer."""
+"""ringpull demo: an invented drive, recorded by the real firmware, then read and judged like any other."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from pathlib import Path
 
 from ringpull.cli.options import day
 
-HELP = "the whole job once, on an invented drive: the firmware, the ring files, the answer, the report"
+HELP = "run the whole job once on an invented drive: firmware, ring files, answer, report"
 EXAMPLE = "ringpull demo -o build/demo"
 
 
@@ -20,9 +20,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="DIR",
         help="folder for signals, card and report (default: build/demo)",
     )
-    parser.add_argument("--seed", type=int, default=1, help="of the invented drive, 0 or more (default: 1)")
-    parser.add_argument("--mended", action="store_true", help="the same car after a new fuel pump: to compare with")
-    parser.add_argument("--on", type=day, metavar="DATE", help="the day of the drive on the shelf, as 2026-04-01")
+    parser.add_argument("--seed", type=int, default=1, help="seed of the invented drive, 0 or more (default: 1)")
+    parser.add_argument(
+        "--mended", action="store_true", help="invent the same car with a new fuel pump, to compare with the first"
+    )
+    parser.add_argument("--on", type=day, metavar="DATE", help="day of the drive on the shelf, such as 2026-04-01")
     parser.add_argument("--json", action="store_true", help="print the answer as JSON")
 
 
@@ -40,9 +42,7 @@ def run(args: argparse.Namespace) -> int:
     from ringpull.shelf.keep import Told, keep
 
     if args.seed < 0:
-        raise BadUsage(
-            f"a seed of {args.seed} can't be used", "a minus sign too many", "take a whole number, 0 or more"
-        )
+        raise BadUsage(f"the seed can't be {args.seed}", "a minus sign was typed", "use a whole number, 0 or more")
     began = time.perf_counter()
     folder: Path = args.output
     with progress("invented drive") as show:
@@ -66,7 +66,7 @@ def run(args: argparse.Namespace) -> int:
     print(f"An invented drive, seed {args.seed}: {car}, three full-throttle pulls.")
     print(f"signals  {signals}")
     print(f"card     {card}: drive.rpl, pulls.rpl, written by the firmware")
-    print(f"report   {folder / 'report.html'} (took {time.perf_counter() - began:.1f} s in all)")
+    print(f"report   {folder / 'report.html'} (the demo took {time.perf_counter() - began:.1f} s)")
     print(f"shelf    {folder / 'shelf'}: the drive is {kept.drive} there, of the car hill")
     print()
     print("\n".join(answer_lines(found)))

@@ -11,36 +11,45 @@ EXAMPLE = "ringpull dryrun --config logger.json --volts volts.csv --edges edges.
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
-        "--config", type=Path, required=True, metavar="FILE", help="logger.json, whatever board it names"
+        "--config", type=Path, required=True, metavar="FILE", help="a logger.json; it may be for any board"
     )
     parser.add_argument(
         "--volts",
         type=Path,
         required=True,
         metavar="CSV",
-        help="t_s, and a column for each analog channel, headed by its name: volts at the terminal",
+        help="volts at the terminals: a column t_s and one for each analog channel, headed by the channel's name",
     )
     parser.add_argument(
         "--edges",
         type=Path,
         metavar="CSV",
-        help="t_s,input: a line for each edge, input being the name of a pulse channel; for pulse_width also level, 1 "
-        "where the line rises and 0 where it falls",
+        help="pulses: columns t_s and input (the name of the pulse channel), one line for each edge; a pulse_width "
+        "channel also needs a column level: 1 where the line rises, 0 where it falls",
     )
-    parser.add_argument("--buttons", type=Path, metavar="CSV", help="t_s,event: press and release of the button")
     parser.add_argument(
-        "-o", "--output", type=Path, required=True, metavar="CARD", help="folder for what the card holds"
+        "--buttons", type=Path, metavar="CSV", help="the button: columns t_s and event (press or release)"
+    )
+    parser.add_argument(
+        "-o",
+        "--output",
+        type=Path,
+        required=True,
+        metavar="CARD",
+        help="folder that will hold what the card would hold",
     )
     parser.add_argument(
         "--slow-card",
         choices=("hard", "soft"),
-        help="every write of the card takes up to half a second at random, while the board goes on sampling (hard, as "
-        "boards rp2 and rp2350 do) or not (soft, as esp32 and generic); 'ringpull info' then tells what was lost",
+        help="make each write to the card take up to half a second, at random. Meanwhile the board goes on sampling "
+        "(hard: boards rp2 and rp2350) or does not (soft: esp32 and generic). 'ringpull info' then shows what was lost",
     )
     parser.add_argument(
-        "--replace", action="store_true", help="replace what a dry run with another configuration left in CARD"
+        "--replace",
+        action="store_true",
+        help="replace the drive that a dry run with another configuration left in CARD",
     )
-    parser.add_argument("--seed", type=_seed, default=1, help="of the converter's noise (default: 1)")
+    parser.add_argument("--seed", type=_seed, default=1, help="seed of the converter's noise (default: 1)")
     parser.add_argument("--json", action="store_true", help="print the result as JSON")
 
 
@@ -73,9 +82,9 @@ def run(args: argparse.Namespace) -> int:
         )
     took_s = time.perf_counter() - began
     for name in result.unused:
-        print(f"note: column {name!r} is not an analog channel of the configuration and was not used", file=sys.stderr)
+        print(f"note: column {name!r} is not an analog channel of the configuration: not used", file=sys.stderr)
     for name in result.silent:
-        print(f"note: channel {name!r} of the configuration has no column or edge, and reads 0", file=sys.stderr)
+        print(f"note: channel {name!r} of the configuration has no column or edges: it reads 0", file=sys.stderr)
     notes = {"columns_not_used": result.unused, "channels_without_signal": result.silent}
     if args.json:
         print(json.dumps({"card": str(result.card), "simulated_s": result.simulated_s, "took_s": took_s, **notes}))

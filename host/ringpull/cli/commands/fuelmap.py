@@ -1,4 +1,4 @@
-"""ringpull fuelmap: measured over target by speed and load, and what to multiply the fuel table by."""
+"""ringpull fuelmap: measured lambda over target by engine speed and load, and the factor for the fuel table."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from pathlib import Path
 from ringpull.cli.options import add_ring, add_target, tell_origin, with_target
 from ringpull.files.outputs import different, output_file, whole
 
-HELP = "measured over target by speed and load, with intervals and a suggested factor for the fuel table"
+HELP = "measured lambda over target by engine speed and load, with intervals and a factor for the fuel table"
 EXAMPLE = "ringpull fuelmap card -o fuelmap.csv --table factors.csv"
 
 COLUMNS = (
@@ -20,14 +20,16 @@ COLUMNS = (
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("source", type=Path, metavar="SRC", help="ring file, folder of segments, or card folder")
     add_ring(parser)
-    parser.add_argument("-o", "--output", type=output_file, metavar="CSV", help="a line for each cell")
+    parser.add_argument("-o", "--output", type=output_file, metavar="CSV", help="write every cell, one line each")
     parser.add_argument(
         "--table",
         type=output_file,
         metavar="CSV",
-        help="the factors as a table: speeds across, loads down; empty where nothing is known",
+        help="write the factors as a table: engine speeds across, loads down, empty where there is not enough data",
     )
-    parser.add_argument("--axes", type=Path, metavar="CSV", help="take speeds and loads from this table (same layout)")
+    parser.add_argument(
+        "--axes", type=Path, metavar="CSV", help="use the engine speeds and loads of this table (laid out likewise)"
+    )
     add_target(parser)
     parser.add_argument("--picture", type=output_file, metavar="PNG", help="draw the map")
     parser.add_argument("--json", action="store_true", help="print the cells as JSON")
@@ -44,7 +46,7 @@ def run(args: argparse.Namespace) -> int:
     from ringpull.files.csv_tables import read_table
 
     different(args.output, args.table, args.picture)
-    if args.picture:  # before the work: what draws it may be missing
+    if args.picture:  # imported before the work begins: the plotting library may be missing
         from ringpull.report import pictures
     axes = Axes(*read_table(args.axes)[:2]) if args.axes else None
     drive = with_target(args, ringpull.read(args.source, ring=args.ring))
@@ -69,14 +71,14 @@ def run(args: argparse.Namespace) -> int:
 
 
 def plain(value):
-    """A number that JSON can hold; None for what isn't known."""
+    """The value, or None for a float that JSON cannot hold (NaN, infinity)."""
     import math
 
     return None if isinstance(value, float) and not math.isfinite(value) else value
 
 
 def text(value) -> str:
-    """A cell of CSV: numbers short, empty for what isn't known."""
+    """The text of a CSV cell: numbers with up to four decimals; empty for None and NaN."""
     import math
 
     if value is None or (isinstance(value, float) and not math.isfinite(value)):
@@ -87,8 +89,7 @@ def text(value) -> str:
 
 
 def table_rows(made) -> list[list[str]]:
-    """The factors in the layout of a table editor: first row speeds, first column loads, empty where nothing is
-    known."""
+    """The factors as rows of text: first row engine speeds, first column loads, empty where no factor is known."""
     import numpy as np
 
     grid = made.grid("factor")
@@ -107,7 +108,7 @@ def write_rows(path: Path, rows: list[list[str]]) -> None:
 
 
 def show(made) -> None:
-    """The judged cells, leanest first."""
+    """Print the judged cells, leanest first."""
     from rich.table import Table
 
     from ringpull.analysis.cells.cell import JUDGED, TOO_FEW

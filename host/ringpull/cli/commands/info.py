@@ -1,4 +1,4 @@
-"""ringpull info: what is on a card."""
+"""ringpull info: show what is on a card."""
 
 from __future__ import annotations
 
@@ -14,18 +14,18 @@ if TYPE_CHECKING:
     from ringpull.drive import Drive
     from ringpull.session import Session, Timing
 
-HELP = "what is on a card: sessions, channels, marks, damage, timing health"
+HELP = "show what is on a card: sessions, channels, marks, damage, timing health"
 EXAMPLE = "ringpull info card"
 
-EXAMINED_S = 3600.0  # of each session, from its beginning
-SHOWN = 12  # lines of damage and gaps; --json has all
+EXAMINED_S = 3600.0  # how much of each session is examined, from its beginning
+SHOWN = 12  # lines of damage and of gaps that are printed; --json has all
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("source", type=Path, metavar="SRC", help="ring file, folder of segments, or card folder")
     add_ring(parser)
     parser.add_argument("--json", action="store_true", help="print everything as JSON")
-    parser.add_argument("--strict", action="store_true", help="exit code 1 where more than one ring holds drives")
+    parser.add_argument("--strict", action="store_true", help="exit code 1 if more than one ring holds drives")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -44,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def as_json(drive: Drive) -> dict:
-    """The whole of it."""
+    """Everything about the drive, as JSON."""
     from ringpull.files.dates import driven
     from ringpull.wording import instruments
 
@@ -69,9 +69,9 @@ def as_json(drive: Drive) -> dict:
 
 
 def answer_of(drive: Drive) -> list[str]:
-    """The drive's answer with its cause and warnings, where it is short enough to be judged while somebody waits."""
+    """The drive's verdict, cause and warnings, if it is short enough to be judged while somebody waits."""
     if sum(session.duration_s - session.start_s for session in drive.sessions) > EXAMINED_S:
-        return ["answer   a long drive: ringpull report judges it"]
+        return ["answer   not judged here, as the drive is long: use ringpull report"]
     from ringpull.analysis.answer import answer
     from ringpull.cli.answer_lines import verdict_lines
 
@@ -115,12 +115,12 @@ def _session_json(session: Session, before_utc: str | None) -> dict:
 
 
 def _seconds(time_s: float | None) -> float | None:
-    """To the microsecond, which is what the file holds: no digits of binary fractions."""
+    """Rounded to the microsecond, the resolution of the file."""
     return None if time_s is None else round(time_s, 6)
 
 
 def as_lines(drive: Drive) -> list[str]:
-    """For people."""
+    """The lines to print."""
     from ringpull.files.dates import driven
     from ringpull.wording import instruments
 
@@ -135,25 +135,25 @@ def as_lines(drive: Drive) -> list[str]:
     if blocks.foreign or blocks.refused:
         out[-1] += f", {blocks.foreign} of other rings, {blocks.refused} refused"
     for session, count in drive.undecoded.items():
-        out.append(f"         {count} blocks of session {session} can't be decoded: no setup of it is left")
+        out.append(f"         {count} blocks of session {session} can't be decoded: its setup blocks are lost")
     out += _grouped(drive)
     return out + _ring_lines(drive)
 
 
 def _ring_lines(drive: Drive) -> list[str]:
-    """The rings of the files, where there are several."""
+    """A line for each ring of the files, if there are several."""
     if len(drive.rings) < 2:
         return []
-    out = ["rings    the card was used before; what it held stays until it is overwritten"]
+    out = ["rings    the card was used before; its earlier drives stay until they are overwritten"]
     for ring in drive.rings:
-        shown = ", shown here" if ring.id == drive.ring_id else f": --ring {ring.id} reads it"
+        shown = ", shown here" if ring.id == drive.ring_id else f": read it with --ring {ring.id}"
         which = "newest, the card's" if ring.newest else "older"
         out.append(f"  {ring.id}  {which}, {ring.sessions} session{'' if ring.sessions == 1 else 's'}{shown}")
     return out
 
 
 def _several_hold_drives(drive: Drive) -> bool:
-    """Whether more than one ring of the card has sessions: it is worth a look which of them is meant."""
+    """Whether more than one ring of the card has sessions, so that the wrong one may have been read."""
     return sum(ring.sessions > 0 for ring in drive.rings) > 1
 
 
@@ -169,7 +169,9 @@ def _session_lines(session: Session, before_utc: str | None) -> list[str]:
     if session.assumed:
         out.append(f"  setup   {session.assumed}")
     if session.start_s:
-        out.append(f"  begins  {_clock(session.start_s)} after power-on: older rows were overwritten or are not here")
+        out.append(
+            f"  begins  {_clock(session.start_s)} after power-on: earlier rows were overwritten or are not in this file"
+        )
     out.append("  columns " + ", ".join(channel.column for channel in session.channels))
     inputs: dict[str, list[str]] = {}
     for one in calibrated.inputs(session.config):
@@ -187,9 +189,9 @@ def _session_lines(session: Session, before_utc: str | None) -> list[str]:
     words = [f"{timing.lost_rows or 'no'} rows lost"]
     if timing.late_us_max is not None:
         sample = timing.late_blocks
-        of = "" if sample is None else f", by {sample} blocks spread over the session"
+        of = "" if sample is None else f", judged from {sample} blocks spread over the session"
         words.append(f"rows up to {timing.late_us_max} us late (99 of 100 at most {timing.late_us_p99} us{of})")
-    words += [f"{n} pulses of {name} left out as interference" for name, n in timing.rejected_edges.items() if n]
+    words += [f"{n} pulses of {name} rejected as interference" for name, n in timing.rejected_edges.items() if n]
     out.append("  timing  " + ", ".join(words))
     out += _health_lines(timing)
     from shared_math import faults as shared_faults
@@ -205,7 +207,7 @@ def _session_lines(session: Session, before_utc: str | None) -> list[str]:
 
 
 def _health_lines(timing: Timing) -> list[str]:
-    """Stalls, memory and supply, as far as the file tells them."""
+    """Stalls, memory and supply, as far as the file records them."""
     words = []
     stall_ms, heap_kb, dips = timing.stall_ms_max, timing.heap_kb_least, timing.supply_dips
     if stall_ms is not None:
@@ -223,12 +225,12 @@ def _health_lines(timing: Timing) -> list[str]:
 
 def _flags(mark) -> str:
     if mark.void:
-        return " (void: the press was taken back, so it is no pull)"
-    return " (spoiled: flagged by a double press, shown and not judged)" if mark.spoiled else ""
+        return " (void: the press was withdrawn, so it is not a pull)"
+    return " (spoiled: flagged by a double press; shown, not judged)" if mark.spoiled else ""
 
 
 def _grouped(drive: Drive) -> list[str]:
-    """Damage as stretches of blocks with the same reason."""
+    """The damage, a line for each run of neighbouring blocks with the same reason."""
     out: list[str] = []
     stretches: list[list] = []
     for one in drive.damage:
@@ -241,12 +243,12 @@ def _grouped(drive: Drive) -> list[str]:
         which = f"block {first}" if first == last else f"blocks {first}-{last}"
         out.append(f"  {file} {which}: {reason}")
     if len(stretches) > SHOWN:
-        out.append(f"  and {len(stretches) - SHOWN} more stretches; --json lists them all")
+        out.append(f"  and {len(stretches) - SHOWN} more; --json lists all damage")
     return out
 
 
 def _clock(seconds: float) -> str:
-    """12.3 s, or 1:02:03.4 (hours, minutes, seconds)."""
+    """A time as 12.3 s, 1:02.3 min or 1:02:03.4 (hours, minutes, seconds)."""
     if seconds < 60:
         return f"{seconds:.1f} s"
     minutes, rest = divmod(round(seconds, 1), 60)

@@ -1,4 +1,4 @@
-"""ringpull power: power at the wheels of each pull, an estimate with its interval."""
+"""ringpull power: estimate each pull's power at the wheels, with its interval."""
 
 from __future__ import annotations
 
@@ -7,43 +7,56 @@ from pathlib import Path
 
 from ringpull.cli.options import add_ring, between, tell_origin
 
-HELP = "estimate power and torque at the wheels from the pulls' gain of engine speed, with intervals"
+HELP = "estimate power and torque at the wheels from how fast engine speed rises in the pulls, with intervals"
 EXAMPLE = "ringpull power card --mass 950 --gear 60 --grade 0"
 
 STEP_RPM = 500.0
-PEAK_RPM = 250.0  # a peak is a mean over this much engine speed: a single point's would be too high by chance
+PEAK_RPM = 250.0  # a peak is a mean over this span of engine speed: a single point would be too high by chance
 LEAST_POINTS = 8
-WATTS = {"kW": 1000.0, "hp": 745.69987}  # of the units to choose from; hp: 550 foot-pounds a second
+WATTS = {"kW": 1000.0, "hp": 745.69987}  # watts in each unit; hp is 550 foot-pounds a second
 MOST_LOSS = 0.49
-TOO_SHORT = "No pull is long enough, with a steady engine speed signal, to estimate power from."
+TOO_SHORT = "Power can't be estimated: no pull has a steady engine speed signal for long enough."
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("source", type=Path, metavar="SRC", help="ring file, folder of segments, or card folder")
     add_ring(parser)
     parser.add_argument(
-        "--mass", type=between(50, 50000), metavar="KG", help="of car, driver and fuel (default: configured mass_kg)"
+        "--mass",
+        type=between(50, 50000),
+        metavar="KG",
+        help="mass of car, driver and fuel (default: mass_kg of logger.json)",
     )
     parser.add_argument(
-        "--gear", type=between(1, 1000), metavar="RPM_PER_KMH", help="engine revolutions a minute per km/h of the pulls"
+        "--gear", type=between(1, 1000), metavar="RPM_PER_KMH", help="engine rpm per km/h in the gear of the pulls"
     )
     parser.add_argument(
-        "--grade", type=between(-0.5, 0.5), metavar="SHARE", help="of the road, 0.01 for 1 %% uphill (default: unknown)"
+        "--grade",
+        type=between(-0.5, 0.5),
+        metavar="SHARE",
+        help="slope of the road, 0.01 for 1 %% uphill (default: unknown)",
     )
     parser.add_argument(
         "--loss",
         type=between(0, MOST_LOSS),
         metavar="SHARE",
-        help="of the driveline; with it engine power is shown too",
+        help="share of power that the driveline loses; with it the engine's power is shown too",
     )
-    parser.add_argument("--correction", choices=("sae", "iso", "din"), help="to standard air; needs --kpa and --degc")
+    parser.add_argument(
+        "--correction", choices=("sae", "iso", "din"), help="correct to standard air; needs --kpa and --degc"
+    )
     parser.add_argument("--kpa", type=between(40, 120), help="air pressure during the pulls, for drag and correction")
-    parser.add_argument("--degc", type=between(-60, 80), help="air temperature during the pulls, likewise")
     parser.add_argument(
-        "--humidity", type=between(0, 1), metavar="SHARE", help="relative, 0 to 1, for --correction (default: 0)"
+        "--degc", type=between(-60, 80), help="air temperature during the pulls, for drag and correction"
     )
     parser.add_argument(
-        "--unit", choices=tuple(WATTS), default="kW", help="of the printed table (default: kW; hp is 745.7 W)"
+        "--humidity",
+        type=between(0, 1),
+        metavar="SHARE",
+        help="relative humidity, 0 to 1, for --correction sae and iso (default: 0)",
+    )
+    parser.add_argument(
+        "--unit", choices=tuple(WATTS), default="kW", help="unit of the printed table (default: kW; hp is 745.7 W)"
     )
     parser.add_argument("--json", action="store_true", help="print the figures as JSON, in watts")
 
@@ -63,7 +76,7 @@ def run(args: argparse.Namespace) -> int:
     tell_origin(drive)
     pulls = [p for p in drive.pulls() if not p.spoiled]
     if not pulls:
-        print("No pull to estimate power from: none was marked or found, or all are flagged spoiled.", file=sys.stderr)
+        print("Power can't be estimated: no pull was marked or found, or all are flagged spoiled.", file=sys.stderr)
         return 3
     rows: list[dict] = []
     peaks: list[dict] = []
@@ -81,18 +94,18 @@ def run(args: argparse.Namespace) -> int:
     if not rows:
         unmet = needs.everywhere([p.view.columns for p in pulls], needs.POWER)
         unmet = [role for role in unmet if role != "mass"]
-        said = f"No power: {lacking(unmet)}." if unmet else TOO_SHORT
+        said = f"Power can't be estimated: {lacking(unmet)}." if unmet else TOO_SHORT
         print(said, file=sys.stderr)
         return 3
     if args.loss is not None:
         words.append(
-            f"the engine's power is an estimate too: a driveline that loses {args.loss:.0%}, as stated; what crank and "
-            "flywheel take to gain speed is not in it, which in a low gear is much"
+            f"the engine's power is an estimate too: it takes the driveline's loss as {args.loss:.0%}, as given, and "
+            "leaves out the power that speeds up crank and flywheel, which is much in a low gear"
         )
     if args.correction:
         words.append(f"corrected to standard air ({args.correction}): factor {factor:.4f}")
         if not standard_air.MEANT_FOR[0] <= factor <= standard_air.MEANT_FOR[1]:
-            words.append("the correction is not meant for air that far from standard: compare uncorrected figures")
+            words.append("the correction is not meant for air so far from standard: compare uncorrected figures")
     if args.json:
         print(json.dumps({"peaks": peaks, "power": rows, "assumptions": words}, indent=1))
     else:
@@ -101,20 +114,20 @@ def run(args: argparse.Namespace) -> int:
 
 
 def correction(args) -> float:
-    """The factor to standard air, 1 where none was asked for."""
+    """The factor to standard air; 1 without --correction."""
     from ringpull.analysis.power import standard_air
     from ringpull.errors import BadUsage
 
-    both = "give both, as measured during the pulls, for instance --kpa 97.5 --degc 24"
+    both = "give both as measured during the pulls, for instance --kpa 97.5 --degc 24"
     if args.correction and (args.kpa is None or args.degc is None):
         raise BadUsage("a correction needs the air's pressure and temperature", "--kpa or --degc is missing", both)
     if (args.kpa is None) != (args.degc is None):
         given, missing = ("--kpa", "--degc") if args.degc is None else ("--degc", "--kpa")
-        raise BadUsage(f"{given} alone does not tell how dense the air was", f"{missing} is missing", both)
+        raise BadUsage(f"{given} alone does not give the density of the air", f"{missing} is missing", both)
     if args.humidity is not None and args.correction not in ("sae", "iso"):
         raise BadUsage(
-            "--humidity enters the corrections sae and iso, nothing else",
-            "--correction is missing, or din",
+            "--humidity is used only by the corrections sae and iso",
+            "--correction is missing, or it is din",
             "give --correction sae or iso, or leave --humidity out",
         )
     if not args.correction:
@@ -123,7 +136,7 @@ def correction(args) -> float:
 
 
 def car_of(pull, args):
-    """The car in a pull, from the configuration, the arguments and what engine and wheel speed say."""
+    """The car in a pull, from the configuration, the arguments and the ratio of engine speed to wheel speed."""
     from dataclasses import replace
 
     from ringpull.analysis.power.car import Unknown, car_from
@@ -135,15 +148,15 @@ def car_of(pull, args):
     if isinstance(car, Unknown):
         raise BadUsage(
             f"power can't be estimated: {LACKING[car]}",
-            "the configuration's `vehicle` does not say it",
-            "give --mass in kg and --gear in engine revolutions a minute per km/h",
+            "`vehicle` in the configuration does not give it",
+            "give --mass in kg and --gear in engine rpm per km/h",
         )
     kpa, degc = getattr(args, "kpa", None), getattr(args, "degc", None)
     return car if kpa is None or degc is None else replace(car, air_kg_m3=air_kg_m3(kpa, degc))
 
 
 def lines_of(number: int, result, factor: float, loss: float | None) -> list[dict]:
-    """One pull by engine speed, as plain dicts; watts at the wheels, corrected where asked."""
+    """One pull as a dict for each bin of engine speed; watts at the wheels, corrected if asked for."""
     import numpy as np
 
     from ringpull.analysis.power.motion import engine_watts
@@ -172,12 +185,14 @@ def lines_of(number: int, result, factor: float, loss: float | None) -> list[dic
 
 
 def peak_of(number: int, result, factor: float) -> list[dict]:
-    """The highest power and torque of one pull with speed and interval, as means over PEAK_RPM; none where the pull is
-    too short. rising: the highest power lies at the end of what was seen, so the true peak may be higher up."""
+    """The highest power and torque of one pull, each a mean over PEAK_RPM, with engine speed and interval.
+
+    Empty if the pull is too short. rising: power is highest in the last bin, so the true peak may lie beyond it.
+    """
     import numpy as np
 
     place = np.floor(result.rpm / PEAK_RPM).astype(int)
-    bins = [place == at for at in np.unique(place) if np.count_nonzero(place == at) >= LEAST_POINTS]
+    bins = [place == index for index in np.unique(place) if np.count_nonzero(place == index) >= LEAST_POINTS]
     if not bins:
         return []
     rpm = np.array([result.rpm[here].mean() for here in bins])
@@ -203,7 +218,7 @@ def peak_of(number: int, result, factor: float) -> list[dict]:
 
 
 def peak_line(one: dict, unit: str) -> str:
-    """A pull's peaks in words."""
+    """The line that prints a pull's peaks."""
     watts, low, high = (one[name] / WATTS[unit] for name in ("watts", "low", "high"))
     rising = " (still rising where the pull ends)" if one["rising"] else ""
     return (
@@ -213,7 +228,7 @@ def peak_line(one: dict, unit: str) -> str:
 
 
 def show(peaks: list[dict], rows: list[dict], words: list[str], loss: float | None, unit: str) -> None:
-    """The peaks, then a table by engine speed, then what was assumed."""
+    """Print the peaks, then a table by engine speed, then the assumptions."""
     from rich.table import Table
 
     from ringpull.cli import terminal
@@ -233,7 +248,7 @@ def show(peaks: list[dict], rows: list[dict], words: list[str], loss: float | No
         table.add_row(*cells)
     console = terminal.console()
     if peaks:
-        console.print("Highest at the wheels, an estimate (in brackets its 95 % interval):")
+        console.print("Highest power and torque at the wheels, estimated (95 % interval in brackets):")
         for one in peaks:
             console.print("  " + peak_line(one, unit), soft_wrap=True)
         console.print()

@@ -1,4 +1,4 @@
-"""ringpull pulls: the pulls, marked and found, a line each."""
+"""ringpull pulls: list the pulls, one line each."""
 
 from __future__ import annotations
 
@@ -8,13 +8,13 @@ from pathlib import Path
 
 from ringpull.cli.options import add_ring, add_target, tell_origin, with_target
 
-HELP = "list the pulls, marked and found, with lambda, load and lean events"
+HELP = "list the pulls, marked with the button or found in the signals, with lambda, load and lean events"
 EXAMPLE = "ringpull pulls card"
 
 BARS, PLAIN_BARS = "▁▂▃▄▅▆▇█", "12345678"
 SPARK_COLUMNS = 24
-NARROW = 12  # of it in a narrow window
-ROOMY = 120  # columns; a narrower window gets fewer columns, none of them cut
+NARROW = 12  # columns of the sparkline in a narrow window
+ROOMY = 120  # characters; a narrower window gets fewer columns, and none of them is cut
 ROOMY_ONLY = ("to s", "by", "lowest-highest", "judged")
 
 
@@ -26,7 +26,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def sparkline(values, columns: int = SPARK_COLUMNS, bars: str = BARS) -> str:
-    """A column of numbers as a line of bars, low to high; gaps are spaces. values: (rows,), NaN where not judged."""
+    """The values as a line of bars, gaps as spaces. values: (rows,), NaN where not judged."""
     import numpy as np
 
     values = np.asarray(values, dtype=float)
@@ -43,7 +43,7 @@ def sparkline(values, columns: int = SPARK_COLUMNS, bars: str = BARS) -> str:
 
 
 def event_words(event) -> str:
-    """One lean event in the table."""
+    """The text of one lean event in the table."""
     least = "at least " if event.bound else ""
     bank = "" if event.bank is None else f", {event.bank_label}"
     share = 100 * event.depth / event.target
@@ -51,7 +51,7 @@ def event_words(event) -> str:
 
 
 def unjudged_words(pull) -> str:
-    """Why less than the whole of a pull was judged; "" where all of it was. One moment may have several reasons."""
+    """Why part of a pull was not judged; "" if all of it was. A moment may be counted under several reasons."""
     from ringpull.wording.masks import title
 
     long_s = pull.pull.end_s - pull.pull.start_s
@@ -83,9 +83,7 @@ def run(args: argparse.Namespace) -> int:
         print(json.dumps({"pulls": told}, indent=1))
         return 0
     if not judged:
-        print(
-            "No pulls: none was marked, and none was found from throttle or manifold pressure and rising engine speed."
-        )
+        print("No pulls: none was marked, and throttle or manifold pressure with rising engine speed showed none.")
         return 0
     print_table(judged, notes_of(drive), {one.pull for one in warned})
     print("\n".join(["", *verdict_lines(found)]))
@@ -93,7 +91,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def notes_of(drive) -> dict[str, str]:
-    """Remarks kept beside the ring file: pull -> text."""
+    """The remarks kept beside the ring file, by pull number."""
     from ringpull.cli import terminal
     from ringpull.files.remarks import of_pulls
 
@@ -102,7 +100,7 @@ def notes_of(drive) -> dict[str, str]:
 
 
 def print_table(judged, notes: dict[str, str], warned: Collection[int | None] = ()) -> None:
-    """The table people read. warned: the pulls in which the logger's lamp warned."""
+    """Print the table. warned: the pulls in which the logger's lamp warned."""
     import numpy as np
     from rich.table import Table
 
@@ -142,7 +140,7 @@ def print_table(judged, notes: dict[str, str], warned: Collection[int | None] = 
             events += "; yet " + "; ".join(event_words(e) for e in pull.spoiled_events)
         if pull.number in warned:
             events += "; the lamp warned"
-        gap = f"\n  a gap: {n.lost_s:.2f} s of it were not recorded" if n.lost_s else ""
+        gap = f"\n  a gap: {n.lost_s:.2f} s of the pull were not recorded" if n.lost_s else ""
         note = notes.get(str(pull.number))
         cells = (
             str(pull.number),

@@ -1,4 +1,4 @@
-"""ringpull report: the whole answer in one offline HTML file."""
+"""ringpull report: write the whole answer as one HTML file that works offline."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from pathlib import Path
 from ringpull.cli.options import add_ring, add_target, tell_origin, with_target
 from ringpull.files.outputs import different, output_file, whole
 
-HELP = "the whole answer in one offline HTML file"
+HELP = "write the whole answer as one HTML file that works offline"
 EXAMPLE = "ringpull report card -o report.html"
 
 
@@ -23,7 +23,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--pdf", type=output_file, metavar="FILE", help="write the customer's page and the pictures as PDF as well"
     )
-    parser.add_argument("--strict", action="store_true", help="exit code 1 where the verdict is attention")
+    parser.add_argument("--strict", action="store_true", help="exit code 1 if the verdict is 'attention'")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -41,7 +41,7 @@ def run(args: argparse.Namespace) -> int:
     from ringpull.report.data import Packing
     from ringpull.wording import calibrated
 
-    if args.png or args.pdf:  # before the work: what draws them may be missing
+    if args.png or args.pdf:  # imported before the work begins: the plotting library may be missing
         from ringpull.report import pictures
     different(args.output, args.json, args.pdf)
     with progress("report") as show:

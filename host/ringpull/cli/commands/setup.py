@@ -1,4 +1,4 @@
-"""ringpull setup: a configuration by questions, or from a preset."""
+"""ringpull setup: make a configuration by questions, or from a preset."""
 
 from __future__ import annotations
 
@@ -15,16 +15,14 @@ EXAMPLE = "ringpull setup --preset boosted-petrol -o logger.json"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     from ringpull.device.starter_configs import PRESETS
 
-    parser.add_argument(
-        "--preset", choices=tuple(PRESETS), help="ask nothing, take this; without it questions are asked"
-    )
+    parser.add_argument("--preset", choices=tuple(PRESETS), help="start from this configuration and ask no questions")
     parser.add_argument(
         "-o",
         "--output",
         type=configuration_file,
         default=Path("logger.json"),
         metavar="FILE",
-        help="(default: logger.json)",
+        help="the file to write (default: logger.json)",
     )
     parser.add_argument("--dbc", type=Path, metavar="FILE", help="signals that the engine computer broadcasts, as DBC")
     parser.add_argument(
@@ -55,10 +53,10 @@ def run(args: argparse.Namespace) -> int:
         for line in left:
             print(f"note: {line}", file=sys.stderr)
     if not args.output.parent.is_dir():
-        raise CannotWrite(f"there is no folder {args.output.parent}", "a slip in the path", "make the folder first")
+        raise CannotWrite(f"there is no folder {args.output.parent}", "the path is mistyped", "make the folder first")
     if args.output.exists() and not args.force:
         raise BadUsage(
-            f"{args.output} is already there",
+            f"{args.output} exists already",
             "setup was run before, or another file has this name",
             "give another name with -o, or replace it with --force",
         )
@@ -66,7 +64,8 @@ def run(args: argparse.Namespace) -> int:
         plan = starter_configs.PRESETS[args.preset]
     else:
         print(
-            "Questions about the engine and what is wired to the logger; at the end there is a file.", file=sys.stderr
+            "Some questions about the engine and about what is wired to the logger; the answers make the file.",
+            file=sys.stderr,
         )
         plan = questions.Interview(_ask, lambda line: print(line, file=sys.stderr)).plan()
     config = starter_configs.config_of(plan)
@@ -90,10 +89,10 @@ def _ask(prompt: str) -> str:
 
 
 def explained(config: dict[str, Any], path: Path, source: str) -> list[str]:
-    """What was written, for somebody who has never seen such a file. source: as in starter_configs.Plan."""
+    """Lines that explain the file to somebody who has never seen one. source: as in starter_configs.Plan."""
     from ringpull.device import wiring_lines
 
-    out = [f"{path} is written. What it says:", ""]
+    out = [f"{path} is written. It says:", ""]
     engine = config["engine"]
     out.append(
         f"  engine    {engine['cylinders']} cylinders, {engine['strokes']}-stroke, {engine['displacement_cc']:g} cc, "
@@ -105,7 +104,7 @@ def explained(config: dict[str, Any], path: Path, source: str) -> list[str]:
         pairs = ", ".join(
             f"{lam:g} at {kpa:g} kPa" for kpa, lam in zip(target["load_kpa"], target["lambda"], strict=True)
         )
-        out.append(f"  target    lambda {pairs}, straight between")
+        out.append(f"  target    lambda {pairs}, straight lines between")
     else:
         out.append(f"  target    lambda {target['lambda']:g} at every load")
     wired = [channel for channel in config["channels"] if "input" in channel]
@@ -113,11 +112,11 @@ def explained(config: dict[str, Any], path: Path, source: str) -> list[str]:
     out += [f"  bus       {one['name']}, frame {one['id']}" for one in config["channels"] if one["kind"] == "can"]
     out += [
         "",
-        'It is a text file; open it with any editor. Names stand in "double quotes", then a colon, then the value;',
-        "lists stand in [ ], groups in { }, and commas part them. Change values and leave the signs around them alone.",
-        "Which volts mean what must come from your sensors' papers, and the target from whoever built the engine.",
+        'It is a text file; open it with any editor. A name stands in "double quotes", then a colon, then its value;',
+        "lists stand in [ ], groups in { }, with commas between. Change the values and leave the punctuation alone.",
+        "Take the volts and values from your sensors' data sheets, and the target from whoever built the engine.",
         "",
-        "What to wire for it (drawings, cautions and checks are in hardware/README.md; read its six rules first):",
+        "What to wire (drawings, cautions and checks are in hardware/README.md; read its six rules first):",
         "",
         *(f"  {line}" for line in wiring_lines.lines(config, source)),
         "",
@@ -132,7 +131,7 @@ def _meaning(channel: dict[str, Any]) -> str:
     if kind == "pulses":
         return f"engine speed, {channel['per_rev']:g} pulses a turn, up to {channel['max_rpm']:g} 1/min"
     if kind == "pulse_width":
-        return f"an injector's on-time, {channel['per_cycle']:g} opening(s) in a cycle, open while the line is low"
+        return f"an injector's on-time, {channel['per_cycle']:g} opening(s) per cycle, open while the line is low"
     (v0, v1), (low, high) = channel["volts"], channel["values"]
     unit = " air-fuel ratio" if "stoich" in channel else " lambda" if kind == "lambda" else " " + channel["unit"]
     return f"{channel['name'].replace('_', ' ')}, {v0:g} V is {low:g}{unit}, {v1:g} V is {high:g}{unit}"

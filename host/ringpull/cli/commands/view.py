@@ -1,4 +1,4 @@
-"""ringpull view: the local page for long drives."""
+"""ringpull view: show long drives on a local page."""
 
 from __future__ import annotations
 
@@ -7,18 +7,22 @@ from pathlib import Path
 
 from ringpull.cli.options import add_ring, tell_origin
 
-HELP = "look at drives of any length on a page that this machine serves to itself"
+HELP = "show drives of any length on a local page in the browser"
 EXAMPLE = "ringpull view card"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
-        "source", type=Path, nargs="+", metavar="SRC", help="ring file, folder of segments, or card folder; several"
+        "source",
+        type=Path,
+        nargs="+",
+        metavar="SRC",
+        help="ring file, folder of segments, or card folder; may be several",
     )
     add_ring(parser)
-    parser.add_argument("--port", type=int, default=0, help="of the page (default: any that is free)")
-    parser.add_argument("--no-browser", action="store_true", help="print the address only")
-    parser.add_argument("--json", action="store_true", help="print address and drives as JSON when ready")
+    parser.add_argument("--port", type=int, default=0, help="port of the page (default: any free port)")
+    parser.add_argument("--no-browser", action="store_true", help="print the address and open no browser")
+    parser.add_argument("--json", action="store_true", help="print address and drives as JSON once the page is ready")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -32,7 +36,7 @@ def run(args: argparse.Namespace) -> int:
     shelf = [Shelved(source, args.ring) for source in args.source]
     tell_origin(*(one.drive for one in shelf))
     server = Server(shelf, args.port)
-    sys.setswitchinterval(0.0005)  # s: a request must not wait for the threads that take in what was read
+    sys.setswitchinterval(0.0005)  # seconds: the threads that take in decoded rows must not delay a request
     try:
         for one in shelf:
             one.start()

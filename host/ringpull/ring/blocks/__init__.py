@@ -1,1 +1,1 @@
-"""Ring files as blocks: found, checked, in the order in which they were written."""
+"""The blocks of ring files: found, checked, and put in the order in which they were written."""

@@ -1,4 +1,4 @@
-"""Work on two cores, results in order. Checksums, file reads and numpy's loops leave Python's lock free."""
+"""Work on two cores with results in order. Checksums, file reads and numpy's loops release Python's lock."""
 
 from __future__ import annotations
 
@@ -9,14 +9,14 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from typing import TypeVar
 
 CORES = 2
-AHEAD = 3  # jobs begun before their result is asked for: bounds the memory
+AHEAD = 3  # jobs begun before their results are needed, which limits the memory
 
 Job = TypeVar("Job")
 Result = TypeVar("Result")
 
 
 def two_at_a_time(work: Callable[[Job], Result], jobs: Iterable[Job], pays: bool) -> Iterator[Result]:
-    """work(job) for each job, in the order of the jobs. pays: whether there is enough to do for a second thread."""
+    """work(job) for each job, in order. pays: whether there is enough work for a second thread."""
     if not pays or (os.cpu_count() or 1) < CORES or not hasattr(os, "preadv"):
         for job in jobs:
             yield work(job)

@@ -15,7 +15,7 @@ except ImportError:  # the same function, slower
 
 @cache
 def of_valid(blocks: int) -> int:
-    """CRC-32 of any `blocks` blocks that each end in their own CRC-32: it depends on their number alone.
+    """CRC-32 of any `blocks` blocks that each end in their own CRC-32; it depends only on their number.
 
     CRC-32 is linear: a message followed by its own CRC leaves a register that does not depend on the message.
     """
@@ -27,7 +27,7 @@ def of_valid(blocks: int) -> int:
 def wrong(chunk: memoryview, first: int, count: int, out: list[int]) -> None:
     """Append to `out` the numbers of the blocks first .. first + count - 1 of `chunk` whose CRC is wrong, in order.
 
-    Halves a stretch until its parts are right or single blocks: a hundred thousand right blocks cost a few calls.
+    Halves the stretch until its parts are right or single blocks, so a hundred thousand right blocks cost a few calls.
     """
     slot = layout.SLOT
     if crc32(chunk[first * slot : (first + count) * slot]) == of_valid(count):

@@ -1,7 +1,7 @@
-"""Blocks of all files in the order in which they were written, each once (FORMAT.md, "Rules for a reader").
+"""The blocks of all files in the order in which they were written, each once (FORMAT.md, "Rules for a reader").
 
-Works on runs, stretches of slots with consecutive sequence numbers, not on blocks: a healthy ring is two runs.
-Sequence numbers wrap; here they are signed distances from one of them, so that they can be sorted.
+It works on runs (stretches of slots with consecutive sequence numbers), not on blocks: a healthy ring is two runs.
+Sequence numbers wrap, so here they are signed distances from one of them, which can be sorted.
 """
 
 from __future__ import annotations
@@ -16,16 +16,16 @@ from ringpull.ring.blocks.rings import Ring
 from ringpull.ring.blocks.scan import FileIndex
 from shared_math import layout
 
-WINDOW = 1 << 18  # slots
-FOREIGN = "of another ring: left by another logger, or by this one before its files were made anew"
+WINDOW = 1 << 18  # slots that are examined together
+FOREIGN = "of another ring: left by another logger, or by this one before its files were made again"
 UNLIKE = "two different blocks carry this sequence number"
 
 
 @dataclass(frozen=True, order=True)
 class Run:
-    """`count` slots from `slot` on in file number `file`; their sequence numbers are `start`, `start` + 1...
+    """`count` slots from `slot` on in file number `file`, with sequence numbers `start`, `start` + 1...
 
-    start: distance from the drive's anchor.
+    start: distance from the anchor.
     """
 
     start: int
@@ -44,11 +44,11 @@ class Run:
 
 @dataclass
 class Ordered:
-    """runs: in order, no sequence number twice. unlike: (file, slot) of blocks not used for that reason. foreign:
-    likewise, those that stand among the ring's own. others: all valid blocks of other rings.
+    """runs: in order, without repeated sequence numbers. unlike: (file, slot) of blocks rejected as UNLIKE. foreign:
+    (file, slot) of blocks of other rings among the ring's own. others: number of all valid blocks of other rings.
 
-    stale: file -> first slot of its unwritten rest (rule 9). ring: the ring id used, None where no block was found.
-    rings: all that the files hold.
+    stale: file -> first slot of its unwritten rest (rule 9). ring: id of the ring used; None if there is no block.
+    rings: all rings in the files.
     """
 
     runs: list[Run]
@@ -65,8 +65,10 @@ class Ordered:
 
 
 def in_order(indexes: list[FileIndex], ring: int | None = None) -> Ordered:
-    """Order the blocks of one ring of all files, by default of the newest. Reads again only those blocks that share a
-    sequence number, and what tells the newest ring."""
+    """Order the blocks of one ring over all files; by default of the newest ring.
+
+    Only blocks that share a sequence number, and those that identify the newest ring, are read again.
+    """
     newest = rings.newest(indexes, lambda file, slot: _bytes(indexes, Run(0, file, slot, 1)).tobytes())
     if newest is None:
         return Ordered([], None, stale=[0] * len(indexes))
@@ -84,7 +86,7 @@ def in_order(indexes: list[FileIndex], ring: int | None = None) -> Ordered:
         if index.ring is not None or ring not in index.rings:
             others = (index.slots["state"] == scan.GOOD) & ~ours[at]
             others_count += int(others.sum())
-            # Of an older ring the rest was overwritten, and behind the newest block lies what the card held before
+            # the rest of an older ring was overwritten, and behind its newest block lies older content of the card
             amid = [] if older else np.flatnonzero(others[: stale[at]]).tolist()
             foreign += [(at, slot) for slot in amid]
     runs.sort()
@@ -93,7 +95,8 @@ def in_order(indexes: list[FileIndex], ring: int | None = None) -> Ordered:
 
 
 def _runs(file: int, sequence: np.ndarray, ours: np.ndarray, anchor: int) -> list[Run]:
-    """The runs of one file in the order of its slots. In windows: a large file's numbers would need much memory."""
+    """The runs of one file in order of its slots, made in windows, since all numbers of a large file need much
+    memory."""
     out: list[Run] = []
     for low in range(0, len(ours), WINDOW):
         slots = np.flatnonzero(ours[low : low + WINDOW]) + low
@@ -113,7 +116,7 @@ def _runs(file: int, sequence: np.ndarray, ours: np.ndarray, anchor: int) -> lis
 
 
 def _unwritten_from(runs: list[Run], slots: int) -> int:
-    """First slot after the newest block if no block of the ring stands behind it, else `slots`."""
+    """The first slot after the newest block if no block of the ring follows it, else `slots`."""
     if not runs:
         return 0
     newest = max(run.end for run in runs)
@@ -124,7 +127,7 @@ def _unwritten_from(runs: list[Run], slots: int) -> int:
 def _each_once(
     runs: list[Run], indexes: list[FileIndex], ours: list[np.ndarray]
 ) -> tuple[list[Run], list[tuple[int, int]]]:
-    """Cut overlapping runs so that each sequence number is there once at most."""
+    """Cut overlapping runs so that each sequence number occurs at most once."""
     out: list[Run] = []
     unlike: list[tuple[int, int]] = []
     at = 0
@@ -148,7 +151,7 @@ def _each_once(
 
 
 def _pieces(group: list[Run]) -> list[list[Run]]:
-    """Runs that overlap, cut at each other's ends: lists of parts with the same sequence numbers, in order."""
+    """Overlapping runs cut at each other's ends: lists of parts with the same sequence numbers, in order."""
     cuts = sorted({run.start for run in group} | {run.end for run in group})
     out = []
     live: list[tuple[int, Run]] = []
@@ -167,7 +170,7 @@ def _pieces(group: list[Run]) -> list[list[Run]]:
 def _choose(
     parts: list[Run], indexes: list[FileIndex], ours: list[np.ndarray], out: list[Run], unlike: list[tuple[int, int]]
 ) -> None:
-    """Of blocks with the same sequence numbers the first where all are the same; else the one whose neighbours fit."""
+    """Of blocks with the same sequence numbers, the first if all are equal; else the one whose neighbours fit."""
     first = parts[0]
     same = np.ones(first.count, bool)
     pieces = max(1, scan.CHUNK // len(parts))
@@ -192,7 +195,7 @@ def _choose(
 
 
 def _fitting(single: list[Run], indexes: list[FileIndex], ours: list[np.ndarray]) -> Run | None:
-    """Of blocks with one sequence number and different content the only one that stands between its neighbours."""
+    """Of different blocks with one sequence number, the only one that lies between its neighbours; else None."""
     contents: dict[bytes, Run] = {}
     for one in single:
         contents.setdefault(_bytes(indexes, one).tobytes(), one)

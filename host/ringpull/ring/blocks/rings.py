@@ -1,8 +1,7 @@
-"""Which rings the files hold, and which of them is the card's: the newest one (FORMAT.md, "Rules for a reader", rule
-3).
+"""The rings in the files, and the card's own, which is the newest (FORMAT.md, "Rules for a reader", rule 3).
 
-A ring is begun in slot 0 and overwrites what the file held before, slot by slot: what stands lowest is newest. How many
-blocks a ring has says nothing: a used card is full of an old one's.
+A ring begins in slot 0 and overwrites the file's earlier content slot by slot, so the ring in the lowest slots is the
+newest. The number of its blocks does not matter: a used card is full of an old ring's blocks.
 """
 
 from __future__ import annotations
@@ -24,8 +23,8 @@ FetchSlot = Callable[[int, int], bytes]
 
 @dataclass(frozen=True)
 class Ring:
-    """One ring of the files. id: hexadecimal, as its bytes stand in the file. sessions: power-ons with rows. newest:
-    whether it is the card's."""
+    """One ring. id: hexadecimal, in the order of its bytes in the file. sessions: number of power-ons with rows.
+    newest: whether it is the card's own."""
 
     id: str
     sessions: int
@@ -33,7 +32,7 @@ class Ring:
 
 
 def as_text(ring: int) -> str:
-    """A ring id as people see it."""
+    """A ring id as shown to people."""
     return ring.to_bytes(4, "little").hex()
 
 
@@ -48,7 +47,7 @@ def blocks_of(index: FileIndex, ring: int) -> np.ndarray:
 
 
 def listed(indexes: list[FileIndex], newest: int) -> list[Ring]:
-    """All rings with rows, and the newest even without; the newest first, then those with the most sessions."""
+    """All rings with rows, and the newest even without rows: the newest first, then by number of sessions."""
     out = []
     for ring in sorted({one for index in indexes for one in index.rings}):
         sessions = set()
@@ -61,19 +60,19 @@ def listed(indexes: list[FileIndex], newest: int) -> list[Ring]:
 
 
 def asked_for(indexes: list[FileIndex], text: str) -> int:
-    """The ring with this id. BadUsage where no file holds it."""
+    """The ring with this id. Raises BadUsage if no file has it."""
     known = {as_text(one): one for index in indexes for one in index.rings}
     if text.lower() not in known:
         raise BadUsage(
             f"there is no ring {text} here",
-            "the id is a slip, or the ring was overwritten",
-            "take one of " + ", ".join(sorted(known)) if known else "read without --ring",
+            "the id is mistyped, or the ring was overwritten",
+            "use one of " + ", ".join(sorted(known)) if known else "read without --ring",
         )
     return known[text.lower()]
 
 
 def newest(indexes: list[FileIndex], fetch: FetchSlot) -> int | None:
-    """The card's ring; None where there is no block. fetch: gives the bytes of a slot of a file."""
+    """The card's own ring; None if there is no block. fetch: returns the bytes of a slot of a file."""
     rings = {one for index in indexes for one in index.rings}
     if len(rings) < 2:
         return next(iter(rings), None)
@@ -101,7 +100,7 @@ def newest(indexes: list[FileIndex], fetch: FetchSlot) -> int | None:
 
 
 def _in_slot_0(index: FileIndex) -> int | None:
-    """The ring of a file's first slot, None where that holds no valid block, or is not the ring's slot 0."""
+    """The ring of the block in a file's first slot; None if it isn't valid or isn't the ring's slot 0."""
     name = index.file.path.stem
     if (name.isdigit() and int(name)) or not len(index.slots) or index.slots["state"][0] != scan.GOOD:
         return None
@@ -113,7 +112,7 @@ def _of_kind(index: FileIndex, ring: int, kind: int) -> list[int]:
 
 
 def _named_before(indexes: list[FileIndex], fetch: FetchSlot) -> set[int]:
-    """Rings that another ring's birth block names as the one whose room it took."""
+    """The rings that another ring's birth block names as the ring it replaced."""
     out = set()
     for at, index in enumerate(indexes):
         for ring in index.rings:
@@ -125,7 +124,7 @@ def _named_before(indexes: list[FileIndex], fetch: FetchSlot) -> set[int]:
 
 
 def _newest_clock(indexes: list[FileIndex], ring: int, fetch: FetchSlot) -> str:
-    """The latest wall clock in a ring's setup blocks, "" where none tells one."""
+    """The latest clock time in a ring's setup blocks; "" if there is none."""
     latest = ""
     for at, index in enumerate(indexes):
         for slot in _of_kind(index, ring, layout.SETUP):

@@ -1,6 +1,6 @@
-"""First look at a file: which slots hold blocks, and the few header fields that later steps need of each.
+"""The first scan of a file: which slots hold blocks, and the few header fields of each that later steps need.
 
-Memory is bounded by the index, INDEX.itemsize bytes a slot; the file itself is read a chunk at a time.
+Memory is bounded by the index of INDEX.itemsize bytes per slot; the file itself is read in chunks.
 """
 
 from __future__ import annotations
@@ -19,20 +19,20 @@ from ringpull.ring.blocks.cores import two_at_a_time
 from ringpull.ring.blocks.source import RingFile
 from shared_math import layout
 
-CHUNK = 8192  # slots looked at together, 4 MiB: with fewer, two threads wait for each other
-TWO_CORES_FROM = 4 * CHUNK  # slots; below, a second thread costs more than it gives
+CHUNK = 8192  # slots examined together, 4 MiB; with fewer, two threads wait for each other
+TWO_CORES_FROM = 4 * CHUNK  # slots; with fewer, a second thread costs more than it saves
 
 # States of a slot
 GOOD, EMPTY, DAMAGED, NO_BLOCK, NEWER, UNKNOWN = range(6)
 
 REASONS = {
     DAMAGED: "damaged: the checksum is wrong",
-    NO_BLOCK: "no block of a ring file: other data, or a torn write",
+    NO_BLOCK: "not a block of a ring file: other data, or an interrupted write",
     NEWER: "written in a newer version of the format",
     UNKNOWN: "of a kind that this version does not know",
 }
 
-# A block as numpy sees it (FORMAT.md, "A block" and "Rows")
+# A block as a numpy record (FORMAT.md, "A block" and "Rows")
 BLOCK = np.dtype(
     {
         "names": ["magic", "version", "kind", "ring", "sequence", "session", "first", "rows", "lost"],
@@ -61,10 +61,10 @@ OTHER_RING = 255
 
 @dataclass
 class FileIndex:
-    """What the slots of one file hold.
+    """The content of the slots of one file.
 
-    slots: (slots,) of INDEX. ring: (slots,) uint8 or, where all blocks are of one ring, None: number of the ring id
-    in `rings`. lost: slot -> rows lost just before it, where any were. versions: newer versions met.
+    slots: (slots,) of INDEX. ring: (slots,) uint8, the index of the ring id in `rings`; None if all blocks are of one
+    ring. lost: slot -> rows lost just before it, if any. versions: newer versions that were found.
     """
 
     file: RingFile
@@ -79,13 +79,13 @@ class FileIndex:
 class _Part:
     first: int
     count: int
-    ring: np.ndarray | None  # (slots,) ring ids; None where no slot holds a block
+    ring: np.ndarray | None  # (slots,) ring ids; None if no slot holds a block
     lost: dict[int, int]
     versions: set[int]
 
 
 def index_file(file: RingFile, progress: Callable[[float], None] | None = None) -> FileIndex:
-    """Look at every slot of a file. OSError where it can't be read."""
+    """Scan every slot of a file. Raises OSError if it can't be read."""
     slots = np.zeros(file.slots, INDEX)
     found: dict[int, int] = {}
     ring: np.ndarray | None = None
@@ -128,7 +128,7 @@ def _parts(stream: int, count: int, slots: np.ndarray) -> Iterator[_Part]:
 
 
 def _look(stream: int, first: int, count: int, slots: np.ndarray, buffer: bytearray) -> _Part:
-    """Judge and index `count` slots from `first` on."""
+    """Check and index `count` slots from `first` on."""
     here = slots[first : first + count]
     if _is_hole(stream, first * layout.SLOT, (first + count) * layout.SLOT):
         here["state"] = EMPTY
@@ -156,18 +156,18 @@ def _look(stream: int, first: int, count: int, slots: np.ndarray, buffer: bytear
 
 
 def _is_hole(stream: int, begin: int, end: int) -> bool:
-    """Whether the file system knows that a stretch of the file was never written: it need not be read then."""
+    """Whether the file system knows that a part of the file was never written, so that it need not be read."""
     if not hasattr(os, "SEEK_DATA"):
         return False
     try:
         return os.lseek(stream, begin, os.SEEK_DATA) >= end
     except OSError as fault:
-        # no data to the end of the file, if that still lies behind; else nothing is known
+        # no data until the end of the file if that is behind; else unknown
         return fault.errno == errno.ENXIO and os.fstat(stream).st_size >= end
 
 
 def judge(view: memoryview, blocks: np.ndarray) -> np.ndarray:
-    """State of each slot, (slots,) uint8. view: the bytes; blocks: the same as BLOCK records."""
+    """The state of each slot, (slots,) uint8. view: the bytes; blocks: these bytes as BLOCK records."""
     count = len(blocks)
     state = np.zeros(count, np.uint8)
     if crc.crc32(view) != crc.of_valid(count):
@@ -199,7 +199,7 @@ def judge(view: memoryview, blocks: np.ndarray) -> np.ndarray:
 
 
 def is_rows(kind: np.ndarray) -> np.ndarray:
-    """Which kinds hold rows."""
+    """Whether blocks of each kind hold rows."""
     return (kind == layout.PACKED) | (kind == layout.PLAIN)
 
 
@@ -210,20 +210,20 @@ def _stretches(flags: np.ndarray) -> list[tuple[int, int]]:
 
 
 def read_fully(stream: int, view: memoryview, at: int) -> None:
-    """Fill `view` from byte `at` on. SourceChanged where the file ends before, OSError where it can't be read."""
+    """Fill `view` from byte `at` on. Raises SourceChanged if the file ends before, OSError if it can't be read."""
     done = 0
     while done < len(view):
         if hasattr(os, "preadv"):
             got = os.preadv(stream, [view[done:]], at + done)
-        else:  # Windows: only one thread reads there
+        else:  # on Windows, where only one thread reads
             os.lseek(stream, at + done, os.SEEK_SET)
             data = os.read(stream, len(view) - done)
             got = len(data)
             view[done : done + got] = data
         if not got:
             raise SourceChanged(
-                "the ring file became shorter while it was read",
+                "the ring file became shorter while it was being read",
                 "it is being copied or replaced, or its card was taken out",
-                "wait until that is done, then give the command again",
+                "wait until that is done, then run the command again",
             )
         done += got

@@ -1,4 +1,4 @@
-"""SRC as the user gives it -> the ring files to read."""
+"""Finds the ring files of SRC, as given by the user."""
 
 from __future__ import annotations
 
@@ -15,7 +15,8 @@ SUFFIX = ".rpl"
 
 @dataclass(frozen=True)
 class RingFile:
-    """One file of slots. name: as shown to the user. pulls: holds copies of pulls only, so holes in it are no loss."""
+    """One file of slots. name: as shown to the user. pulls: it holds only copies of pulls, so gaps in it are no
+    loss."""
 
     path: Path
     name: str
@@ -29,15 +30,16 @@ class RingFile:
 
     @property
     def tail(self) -> int:
-        """Bytes after the last whole slot: a file that was cut short."""
+        """Bytes after the last whole slot, if the file is incomplete."""
         return self.size % layout.SLOT
 
 
 def ring_files(source: str | os.PathLike[str]) -> list[RingFile]:
-    """The files of SRC: itself, or those of a card folder (drive.rpl and pulls.rpl), of a copy of the folder that a
-    board without a card records in (drive and pulls, folders of segments), or of one folder of segments.
+    """The ring files of SRC.
 
-    Raises SourceMissing when there is nothing, NotARingFile when there is nothing in it.
+    SRC is a ring file, a card folder (drive.rpl and pulls.rpl), a copy of the folder that a board without a card
+    records into (folders of segments, drive and pulls), or one folder of segments. Raises SourceMissing if it doesn't
+    exist or has no ring file, NotARingFile if the file is empty.
     """
     path = Path(source)
     if path.is_dir():
@@ -45,8 +47,8 @@ def ring_files(source: str | os.PathLike[str]) -> list[RingFile]:
     if not path.exists():
         raise SourceMissing(
             f"there is no {path}",
-            "a slip in the path, or a card that is not mounted",
-            "check the path; a card's own folder may be given too",
+            "the path is mistyped, or the card is not mounted",
+            "check the path; it may also be the card's own folder",
         )
     if path.stat().st_size == 0:
         raise NotARingFile(

@@ -1,4 +1,4 @@
-"""The blocks of one or several files, indexed and in order, and how their bytes are fetched."""
+"""The blocks of one or several files: indexed, in order, and with access to their bytes."""
 
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ from ringpull.ring.blocks.order import Run
 from ringpull.ring.blocks.source import RINGS, RingFile, ring_files
 from shared_math import layout
 
-UNUSABLE_ROWS = "damaged: its rows do not add up although the checksum is right"
+UNUSABLE_ROWS = "damaged: its rows are inconsistent although the checksum is right"
 CUT_SHORT = "the file ends within this block"
-MOST_NAMED = 4  # files in an error
+MOST_NAMED = 4  # files that an error names
 
 
 @dataclass(frozen=True)
 class Damage:
-    """A slot that was not used. block: number of the slot in `file`, from 0. reason: in words."""
+    """A rejected slot. block: number of the slot in `file`, from 0. reason: in words."""
 
     block: int
     file: str
@@ -32,9 +32,12 @@ class Damage:
 
 @dataclass(frozen=True)
 class Blocks:
-    """read: blocks used, each once. damaged: slots whose content is wrong. missing: sequence numbers that no block
-    carries. foreign: valid blocks of other rings. refused: of newer versions or unknown kinds, and twins that
-    differ."""
+    """Counts of blocks.
+
+    read: used, each once. damaged: slots with wrong content. missing: sequence numbers without a block. foreign: valid
+    blocks of other rings. refused: blocks of newer versions or unknown kinds, and differing blocks with the same
+    number.
+    """
 
     read: int
     damaged: int
@@ -45,14 +48,14 @@ class Blocks:
 
 @dataclass
 class Store:
-    """indexes: of each file. ordered: all blocks. unusable: (file, slot) of row blocks found not to add up."""
+    """indexes: one for each file. ordered: all blocks. unusable: (file, slot) of row blocks found inconsistent."""
 
     indexes: list[scan.FileIndex]
     ordered: order.Ordered
     unusable: set[tuple[int, int]] = field(default_factory=set)
 
     def fetch(self, runs: list[Run], buffer: bytearray | None = None) -> np.ndarray:
-        """The blocks of some runs, (n, 512) uint8; in `buffer`, where one is given, until that is used again."""
+        """The blocks of some runs, (n, 512) uint8. With `buffer` they lie in it and are valid until its next use."""
         size = sum(run.count for run in runs) * layout.SLOT
         view = memoryview(bytearray(size) if buffer is None else buffer)[:size]
         at = 0
@@ -68,7 +71,7 @@ class Store:
         return np.frombuffer(view, np.uint8).reshape(-1, layout.SLOT)
 
     def damage(self) -> list[Damage]:
-        """Every slot that was not used, with the reason, file after file."""
+        """All rejected slots with the reasons, file by file."""
         out = []
         named = {(at, slot): order.FOREIGN for at, slot in self.ordered.foreign}
         named |= {(at, slot): order.UNLIKE for at, slot in self.ordered.unlike}
@@ -86,7 +89,7 @@ class Store:
         return out
 
     def blocks(self) -> Blocks:
-        """Counts over all files."""
+        """The counts over all files."""
         damaged = len(self.unusable)
         refused = len(self.ordered.unlike)
         for at, index in enumerate(self.indexes):
@@ -97,18 +100,20 @@ class Store:
         return Blocks(self.ordered.blocks, damaged, self._missing(), self.ordered.others, refused)
 
     def _missing(self) -> int:
-        """Sequence numbers without a block."""
+        """The number of sequence numbers without a block."""
         runs = self.ordered.runs
         oldest = min((run.start for run in runs if not self.indexes[run.file].file.pulls), default=None)
         return sum(
             self.lost_between(before, after)
             for before, after in zip(runs, runs[1:])
-            if oldest is None or before.end > oldest  # what lies before the drive's ring was overwritten
+            if oldest is None or before.end > oldest  # blocks before the drive's ring were overwritten
         )
 
     def lost_between(self, before: Run, after: Run) -> int:
-        """Blocks missing between two runs. In a file of pulls, whose numbers jump from copy to copy, those for which
-        there are slots without a block."""
+        """The number of blocks missing between two runs.
+
+        In a file of pulls, whose numbers jump between copies, only slots without a block are counted.
+        """
         hole = after.start - before.end
         index = self.indexes[before.file]
         if hole <= 0 or before.file != after.file or not index.file.pulls:
@@ -118,9 +123,9 @@ class Store:
 
 
 def open_store(source: str | Path, progress: Callable[[float], None] | None = None, ring: str | None = None) -> Store:
-    """Index and order the blocks of SRC. ring: id of the ring to read, by default the newest.
+    """Index and order the blocks of SRC. ring: id of the ring to read; by default the newest.
 
-    Raises SourceMissing, NotARingFile, BadUsage where there is no such ring, OSError.
+    Raises SourceMissing, NotARingFile, BadUsage if there is no such ring, or OSError.
     """
     files = ring_files(source)
     total = sum(file.slots for file in files) or 1
@@ -142,8 +147,8 @@ def _share(progress: Callable[[float], None] | None, begin: float, share: float)
 
 
 def _refuse_mixed(folder: Path, indexes: list[scan.FileIndex], ordered: order.Ordered) -> None:
-    """Raise BadUsage where a folder's files were given names of their own and are not of one recording: which of them
-    is meant, and which is newer, nothing tells."""
+    """Raise BadUsage if a folder's renamed files are not of one recording, since it is unknown which is meant or
+    newer."""
     renamed = [i for i in indexes if i.rings and not i.file.path.stem.isdigit() and i.file.path.stem not in RINGS]
     if len(renamed) < 2:
         return
@@ -154,13 +159,13 @@ def _refuse_mixed(folder: Path, indexes: list[scan.FileIndex], ordered: order.Or
     shown = names if len(names) <= MOST_NAMED else [*names[:MOST_NAMED], f"{len(names) - MOST_NAMED} more"]
     raise BadUsage(
         f"{folder} holds recordings that do not belong together: {', '.join(shown)}",
-        "copies of several drives were given new names and put into one folder",
+        "copies of several drives were renamed and put into one folder",
         f"give one of them, as {folder / names[0]}, or give each drive a folder of its own",
     )
 
 
 def _refuse(files: list[RingFile], indexes: list[scan.FileIndex]) -> None:
-    """Raise NotARingFile with what is known about files in which no block was found."""
+    """Raise NotARingFile with what is known about files without a block."""
     what = " and ".join(file.name for file in files)
     states: Counter[int] = Counter()
     for index in indexes:
@@ -170,14 +175,14 @@ def _refuse(files: list[RingFile], indexes: list[scan.FileIndex]) -> None:
     versions = sorted(set().union(*(index.versions for index in indexes)))
     if versions:
         raise NotARingFile(
-            f"{what} is written in version {versions[-1]} of the ring file, this program reads version "
+            f"{what} is written in version {versions[-1]} of the ring file; this program reads version "
             f"{layout.VERSION}",
             "the logger's firmware is newer than this program",
             "install a newer ringpull",
         )
     if states and set(states) == {scan.EMPTY}:
         raise NotARingFile(
-            f"{what} holds nothing: every slot is empty",
+            f"{what} is empty: no slot was ever written",
             "the file was made, but the logger has not recorded yet",
             "check the logger's lamp and the wiring of its supply",
         )

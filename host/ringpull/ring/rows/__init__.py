@@ -1,1 +1,1 @@
-"""Blocks as sessions of rows: setup, holes, unpacked columns."""
+"""From blocks to sessions of rows: setup, gaps, unpacked columns."""

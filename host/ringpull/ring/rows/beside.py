@@ -1,4 +1,4 @@
-"""The last resort for rows whose setup is gone: logger.json beside the ring file, where the rows fit what it says."""
+"""The last resort for rows whose setup blocks are lost: logger.json beside the ring file, if the rows fit it."""
 
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ from shared_math import channels
 
 NAME = "logger.json"
 MOST_BYTES = 1 << 20
-USUAL_CONVERTER = (12, 3.3, 0)  # bits, volts, skew of the boards' own converters, where no other session tells
-ASSUMED = "from logger.json beside the file: what the rows mean is as that says, not as they were recorded"
+USUAL_CONVERTER = (12, 3.3, 0)  # bits, volts and skew of the boards' own converters, if no other session gives them
+ASSUMED = "taken from logger.json beside the file, which may differ from the setup of the recording"
 
 
 def setup_beside(files: list[RingFile], others: list[Setup]) -> Setup | None:
-    """The setup that logger.json beside the files asks for; None where there is none that can be used.
+    """The setup that logger.json beside the files would give; None if there is no usable one.
 
-    others: setups of other sessions: an analog column that one of them has in the same place is taken from it.
+    others: setups of other sessions. An analog column that one of them has in the same place is taken from it.
     """
     for folder in {file.path.parent: None for file in files} | {file.path.parent.parent: None for file in files}:
         text = _read(folder / NAME)
@@ -58,8 +58,8 @@ def _of_config(text: bytes, others: list[Setup]) -> Setup | None:
 
 
 def fits(blocks: np.ndarray, setup: Setup) -> bool:
-    """Whether row blocks, (n, 512) uint8, can have been written with these columns: all of them add up, and behind
-    their values nothing but zeros stands."""
+    """Whether row blocks, (n, 512) uint8, can have been written with these columns: all are consistent, and only zeros
+    follow their values."""
     if not len(blocks):
         return False
     ends = unpack.ends(blocks, setup.bits)

@@ -1,7 +1,7 @@
-"""columns.unpack compiled by numba, where that is installed: the same rows and the same verdicts, a block at a time.
+"""unpack.unpack compiled by numba, if it is installed: the same rows and the same checks, block by block.
 
-Only for large files: loading numba, and compiling once for each user, takes longer than a small file. Python's lock is
-free while it runs, so two threads may.
+Used for large files only, since loading numba (and compiling once per user) takes longer than reading a small file. It
+releases Python's lock, so two threads can run it.
 """
 
 from __future__ import annotations
@@ -23,14 +23,14 @@ _ROWS, _ROWS_MASK = layout.AT_ROWS // 2, layout.ROWS_MASK
 _FIRST = layout.AT_FIRST_ROW // 2
 _DESCRIPTOR, _WIDTH = layout.DESCRIPTOR_BITS, layout.WIDTH_MASK
 _LAST_PAIR = layout.SLOT // 4 - 2
-spot = np.uintp  # of an index: a signed one is checked for being negative each time, which halves the speed
+spot = np.uintp  # type of an index: numba checks a signed index for being negative, which halves the speed
 
 if sys.byteorder != "little":
     raise ImportError("compiled unpacking reads words as little-endian machines do")
 
 
 class _Source(NamedTuple):
-    """Blocks as bytes, as 32-bit and as 16-bit words, a row each."""
+    """The blocks as bytes, 32-bit words and 16-bit words, one row per block."""
 
     blocks: np.ndarray
     words: np.ndarray
@@ -38,8 +38,8 @@ class _Source(NamedTuple):
 
 
 class _Tables(NamedTuple):
-    """Where columns go. place: column k + 1 of the narrow table, -k - 1 of the wide one, 0: not wanted. rows: of each
-    table, whose columns follow each other."""
+    """The destinations of columns. place: k + 1 for column k of the narrow table, -k - 1 for the wide one, 0 if not
+    wanted. rows: number of rows of each table, whose columns follow each other."""
 
     place: np.ndarray
     rows: int
@@ -49,16 +49,16 @@ class _Tables(NamedTuple):
 
 @njit(cache=True, nogil=True)
 def _take(words, at, count):
-    """`count` (up to 31) bits at bit `at` of a block of 32-bit words; rubbish beyond its end."""
+    """`count` (up to 31) bits at bit `at` of a block of 32-bit words; undefined beyond its end."""
     pair = min(at >> 5, _LAST_PAIR)
     both = np.int64(words[pair]) | np.int64(words[pair + 1]) << 32
-    # an arithmetic shift copies the sign: what comes in from the left is masked, as count + shift is below 64
+    # an arithmetic shift copies the sign bit; the mask removes it, since count + shift is below 64
     return both >> (at & 31) & ((np.int64(1) << count) - 1)
 
 
 @njit(cache=True, nogil=True)
 def _measure(blocks, words, halves, bits, rows, bad):
-    """Rows of each block, and whether its descriptors and rows fit into it."""
+    """Write the rows of each block, and whether its descriptors and rows fit into it."""
     size = 0
     for b in bits:
         size += 2 if b <= 16 else 4
@@ -82,7 +82,8 @@ def _measure(blocks, words, halves, bits, rows, bad):
 
 @njit(cache=True, nogil=True)
 def _packed(words, bits, tables, begin, count, fields):
-    """Rows of one packed block from row `begin` of the tables on; whether a value leaves its width. fields: room."""
+    """Unpack one packed block to row `begin` of the tables; returns whether a value exceeds its width. fields: work
+    array."""
     place, total = tables.place, tables.rows
     at = np.int64(_BIT)
     for c in range(len(bits)):
@@ -112,11 +113,14 @@ def _packed(words, bits, tables, begin, count, fields):
 
 @njit(cache=True, nogil=True)
 def _column(words, at, field, out, begin, count):
-    """One column's values of one packed block to out[begin...]; all of them or-ed: negative, or with a bit too high,
-    where one of them leaves the column's width. field: width, whether differences are stored, the two references."""
+    """Unpack one column of one packed block to out[begin...]; returns the bitwise or of its values.
+
+    That is negative, or has a bit too high, if a value exceeds the column's width. field: width, whether differences
+    are stored, and the two references.
+    """
     width, stepped, value, step = field[0], field[1], field[2], field[3]
     seen = value
-    if width == 0:  # also because a read at the block's very end would go past it
+    if width == 0:  # a read at the very end of the block would also go past it
         out[begin] = value
         for r in range(begin + 1, begin + count):
             value += step * stepped
@@ -144,7 +148,7 @@ def _column(words, at, field, out, begin, count):
 
 @njit(cache=True, nogil=True)
 def _plain(halves, bits, tables, begin, count):
-    """Rows of one plain block; whether a value leaves its width."""
+    """Unpack one plain block; returns whether a value exceeds its width."""
     place, total, out16, out32 = tables.place, tables.rows, tables.narrow, tables.wide
     at = np.int64(_HALF)
     wrong = False
@@ -169,7 +173,7 @@ def _plain(halves, bits, tables, begin, count):
 
 @njit(cache=True, nogil=True)
 def _fill(source, bits, tables, taken, bad, row):
-    """Every block's rows, one after the other; marks those whose values leave their width."""
+    """Unpack every block in order; mark those whose values exceed their width."""
     halves = source.halves
     fields = np.zeros((len(bits), 4), np.int64)
     begin = np.int64(0)
@@ -188,7 +192,7 @@ def _fill(source, bits, tables, taken, bad, row):
 
 
 def unpack(blocks: np.ndarray, bits: list[int], which: list[int]) -> tuple[np.ndarray, dict, np.ndarray, np.ndarray]:
-    """(row, columns, bad, taken) as columns.Rows has them, rows of bad blocks still among them where their size fits.
+    """(row, columns, bad, taken) as in unpack.Rows, but still with rows of bad blocks if their size fits.
 
     blocks: (n, 512) uint8, contiguous. which: numbers of the wanted columns, rising.
     """

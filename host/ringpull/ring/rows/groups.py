@@ -1,4 +1,4 @@
-"""Setup groups of a session: whole ones, and texts put together from parts of several equal ones."""
+"""The setup groups of a session: complete groups, and texts assembled from parts of several equal groups."""
 
 from __future__ import annotations
 
@@ -17,9 +17,9 @@ HEAD = layout.AT_PAYLOAD
 
 
 def setup_of(store: Store, pieces: list[Run], faults: list[str]) -> Setup | None:
-    """The session's setup by its first usable group, else by parts of equal groups; None where neither is left.
+    """The session's setup from its first usable group, else from parts of equal groups; None if neither is left.
 
-    pieces: runs of setup blocks of one session, in order. faults: gets a sentence for each text that can't be used.
+    pieces: runs of setup blocks of one session, in order. faults: a sentence is added for each text that can't be used.
     """
     blocks: list[np.ndarray] = []
     starts: list[int] = []
@@ -42,12 +42,12 @@ def _whole_of(block: np.ndarray) -> int:
 
 
 def _is_whole(text: bytes, crc: int) -> bool:
-    """Whether a text is the one that its parts belong to; parts of older firmware do not tell."""
+    """Whether a text has the CRC that its parts name; parts from older firmware name none."""
     return crc == 0 or zlib.crc32(text) == crc
 
 
 def _whole_groups(blocks: np.ndarray, starts: list[int]) -> Iterator[bytes]:
-    """Texts of the groups whose parts all stand one behind the other. starts: sequence of each block."""
+    """The texts of groups whose parts are consecutive. starts: sequence number of each block."""
     for begin in np.flatnonzero(blocks[:, layout.AT_PART] == 0).tolist():
         parts = int(blocks[begin, layout.AT_PARTS])
         group = blocks[begin : begin + parts]
@@ -62,8 +62,11 @@ def _whole_groups(blocks: np.ndarray, starts: list[int]) -> Iterator[bytes]:
 
 
 def _put_together(blocks: np.ndarray) -> Iterator[bytes]:
-    """Texts of which every part is left in one group or another. Parts that carry the hash of the whole text belong
-    together by it; without it only where all groups of as many parts agree."""
+    """The texts of which every part is left in some group.
+
+    Parts with the CRC of the whole text belong together by it; parts without it only if all groups of as many parts
+    agree.
+    """
     groups: dict[tuple[int, int], dict[int, set[bytes]]] = {}
     for block in blocks:
         parts, part = int(block[layout.AT_PARTS]), int(block[layout.AT_PART])

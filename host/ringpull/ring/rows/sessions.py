@@ -1,4 +1,4 @@
-"""Blocks -> sessions: which blocks belong to each, its setup, its holes, and its rows, a piece at a time."""
+"""From blocks to sessions: the blocks of each session, its setup, its gaps, and its rows in pieces."""
 
 from __future__ import annotations
 
@@ -20,23 +20,23 @@ from ringpull.ring.rows.setup import Setup
 from shared_math import layout
 
 PIECE = 2048  # blocks unpacked together
-FAST_PIECE = 4096  # the same for compiled code: with fewer, two threads wait for each other
-MOST_ROWS = 1 << 20  # of a piece, and in memory at once beside the pieces before
-MOST = 65535  # of session numbers, before they come again
-BLOCK_S = 10.0  # of a block's rows: a logger closes it after one second,
-BLOCK_ROWS = 1024  # unless its rows are very far apart
-WINDOW = 1 << 18  # blocks whose headers are looked at together
+FAST_PIECE = 4096  # blocks unpacked together by compiled code; with fewer, two threads wait for each other
+MOST_ROWS = 1 << 20  # most rows of a piece, and in memory at once beside earlier pieces
+MOST = 65535  # session numbers wrap after this
+BLOCK_S = 10.0  # most time in a block (a logger closes it after one second),
+BLOCK_ROWS = 1024  # or most rows, if they are very far apart
+WINDOW = 1 << 18  # blocks whose headers are examined together
 LOST_OR_MORE = 0xFFFF
-FEW = 16  # blocks unpacked to see whether a session has rows at all
-TRIED = 64  # row blocks of a session looked at, to see whether a setup from elsewhere fits them
+FEW = 16  # blocks unpacked to see whether a session has any rows
+TRIED = 64  # row blocks tried, to see whether a setup from elsewhere fits them
 Piece = tuple[np.ndarray, dict[int, np.ndarray]]
 
 
 @dataclass(frozen=True)
 class Hole:
-    """Missing rows first .. end - 1. told: rows that the logger said it lost there. blocks: missing blocks.
+    """A gap: missing rows first .. end - 1. told: rows that the logger counted as lost there. blocks: missing blocks.
 
-    copies: the file holds marked pulls only, and this lies between two of them.
+    copies: the file holds only copies of pulls, and the gap lies between two of them.
     """
 
     first: int
@@ -56,14 +56,17 @@ class Hole:
 
     @property
     def lost(self) -> int:
-        """Rows of the hole that were lost by the logger and not with a block."""
+        """Rows of the gap that the logger lost, without those of missing blocks."""
         return min(self.end - self.first, self.told) if self.blocks or self.copies else self.end - self.first
 
 
 @dataclass
 class SessionBlocks:
-    """One session's blocks. runs: in order, blocks of other kinds among them. first, end: row numbers, end past the
-    last. ordered: whether the rows rise from block to block, as they should."""
+    """One session's blocks.
+
+    runs: in order, including blocks of other kinds. first, end: row numbers, end past the last. ordered: whether row
+    numbers rise from block to block, as they should.
+    """
 
     id: int
     store: Store
@@ -80,10 +83,10 @@ class SessionBlocks:
     def pieces(
         self, wanted: Collection[int] | None = None, most: int | None = None, runs: list[Run] | None = None
     ) -> Iterator[Piece]:
-        """(row numbers (rows,), column number -> (rows,) unsigned) of a piece of the session after the other.
+        """(row numbers (rows,), column number -> (rows,) unsigned) of successive pieces of the session.
 
-        wanted: columns, all by default. most: blocks in a piece, as many as go fastest by default. runs: part of the
-        session, all by default.
+        wanted: columns; by default all. most: blocks in a piece; by default the fastest number. runs: part of the
+        session; by default all.
         """
         bits = self.setup.bits
         runs = self.runs if runs is None else runs
@@ -100,7 +103,7 @@ class SessionBlocks:
                 keep &= [place not in self.store.unusable for place in places_of(batch)]
             return keep, unpack.unpack(blocks if keep.all() else blocks[keep], bits, wanted, fast)
 
-        # numpy's many short steps would wait for Python's lock more than a second thread gains (measured)
+        # with numpy's many short steps, waiting for Python's lock costs more than a second thread gains (measured)
         parts = list(batches(runs, most))
         for batch, (keep, got) in zip(parts, two_at_a_time(look, parts, fast)):
             if got.bad.any():
@@ -120,12 +123,12 @@ class SessionBlocks:
         return max(longest, default=1)
 
     def all_packed(self) -> bool:
-        """Whether no row block is a plain one."""
+        """Whether all row blocks are packed."""
         kinds = (self.store.indexes[run.file].slots["kind"][run.slot : run.slot + run.count] for run in self.runs)
         return not any((kind == layout.PLAIN).any() for kind in kinds)
 
     def spread(self, count: int) -> list[Run]:
-        """About `count` single row blocks spread evenly over the session, its last one among them."""
+        """About `count` single row blocks spread evenly over the session, including its last."""
         total = sum(run.count for run in self.runs)
         wanted = np.unique(np.linspace(0, total - 1, count).astype(np.int64))
         out = []
@@ -164,7 +167,7 @@ def single_runs(runs: list[Run], numbers: np.ndarray) -> list[Run]:
 
 
 def batches(runs: list[Run], most: int) -> Iterator[list[Run]]:
-    """The runs in parts of up to `most` blocks together."""
+    """The runs in batches of up to `most` blocks."""
     batch: list[Run] = []
     room = most
     for run in runs:
@@ -182,7 +185,7 @@ def batches(runs: list[Run], most: int) -> Iterator[list[Run]]:
 
 @dataclass
 class Found:
-    """sessions: those with rows and a setup, in order. undecoded: session -> row blocks, of sessions without a setup.
+    """sessions: those with rows and a setup, in order. undecoded: session -> number of row blocks, without a setup.
 
     faults: sentences about setup groups that could not be used.
     """
@@ -213,7 +216,7 @@ def find(store: Store) -> Found:
         made = SessionBlocks(session, store, setup, runs, first, end, rows, holes, ordered, *kept)
         if next(made.pieces(most=FEW), None) is None:
             undecoded[session] = sum(scan.is_rows(kinds).sum() for kinds in _kinds(store, runs))
-            faults.append("none of its rows add up, although the checksums are right")
+            faults.append("all of its rows are inconsistent, although the checksums are right")
         else:
             out.append(made)
     return Found(out, undecoded, faults)
@@ -224,7 +227,7 @@ def _kinds(store: Store, runs: list[Run]) -> Iterator[np.ndarray]:
 
 
 def _refuse_endless(store: Store, runs: list[Run], setup: Setup) -> None:
-    """Blocks that claim more rows than a logger puts into one are not used: a few bytes would unfold to gigabytes."""
+    """Reject blocks that claim more rows than a logger puts into one: a few bytes could unfold to gigabytes."""
     most = max(BLOCK_ROWS, int(BLOCK_S * 1e6 / setup.period_us))
     for run, slots in _row_slots(store, runs):
         rows = store.indexes[run.file].slots["rows"][slots]
@@ -232,13 +235,16 @@ def _refuse_endless(store: Store, runs: list[Run], setup: Setup) -> None:
 
 
 def _power_ons(store: Store) -> dict[int, list[Run]]:
-    """The blocks of each session by its number. After 65,535 comes 1 again: a number that is met anew, with others
-    between, is another session, and is counted on from 65,536 (FORMAT.md, "A block")."""
+    """The blocks of each session by its number.
+
+    After 65,535 the number is 1 again. A number that returns after others is another session and is counted from 65,536
+    (FORMAT.md, "A block").
+    """
     out: dict[int, list[Run]] = {}
     last, turns = 0, 0
     for run in store.ordered.runs:
         for session, part in _by_session(store, run):
-            if session:  # 0 is nobody's: a birth block
+            if session:  # 0: a birth block, which belongs to no session
                 if last > MOST // 2 > session and session + turns * MOST in out:
                     turns += 1
                 last = session
@@ -254,7 +260,7 @@ def _by_session(store: Store, run: Run) -> Iterator[tuple[int, Run]]:
 
 
 def _row_slots(store: Store, runs: list[Run]) -> Iterator[tuple[Run, np.ndarray]]:
-    """(run, slots in it that hold usable rows). Long runs come in windows: their numbers would need much memory."""
+    """(run, slots in it with usable rows). Long runs come in windows, since all their numbers need much memory."""
     for whole in runs:
         for low in range(0, whole.count, WINDOW):
             run = whole.part(whole.start + low, whole.start + min(low + WINDOW, whole.count))
@@ -266,7 +272,7 @@ def _row_slots(store: Store, runs: list[Run]) -> Iterator[tuple[Run, np.ndarray]
 
 
 def _rows_of(store: Store, runs: list[Run]) -> tuple[int, int, int, list[Hole], bool]:
-    """(first row, end, number of rows, holes, whether rows rise) from the headers alone."""
+    """(first row, end, number of rows, gaps, whether rows rise), from the headers alone."""
     holes = []
     least, most, end, count = 0, 0, 0, 0
     ordered = True
@@ -305,14 +311,14 @@ def _rows_of(store: Store, runs: list[Run]) -> tuple[int, int, int, list[Hole], 
 
 
 def _unusable(store: Store, run: Run, first: int, end: int) -> int:
-    """Row blocks in some slots of a run's file that were found not to add up."""
+    """The number of row blocks found inconsistent in some slots of a run's file."""
     if not store.unusable:
         return 0
     return sum((run.file, slot) in store.unusable for slot in range(first, end))
 
 
 def _of_kind(store: Store, runs: list[Run], kind: int) -> list[Run]:
-    """The blocks of one kind as runs of neighbours."""
+    """The blocks of one kind, as runs of neighbours."""
     out: list[Run] = []
     for run in runs:
         kinds = store.indexes[run.file].slots["kind"][run.slot : run.slot + run.count]
@@ -327,7 +333,7 @@ def _of_kind(store: Store, runs: list[Run], kind: int) -> list[Run]:
 
 
 def _beside(store: Store, runs: list[Run], others: list[Setup]) -> Setup | None:
-    """What logger.json beside the files says, where the session's rows fit it."""
+    """The setup from logger.json beside the files, if the session's rows fit it; else None."""
     setup = setup_beside([index.file for index in store.indexes], others)
     if setup is None:
         return None
@@ -348,7 +354,7 @@ def _codes(store: Store, runs: list[Run]) -> bytes:
 
 
 def _health(store: Store, runs: list[Run]) -> dict:
-    """What the session's last health block says; {} where there is none."""
+    """The content of the session's last health block; {} without one."""
     for run in reversed(_of_kind(store, runs, layout.HEALTH)):
         for block in store.fetch([run])[::-1]:
             told = read_setup.json_object(read_setup.text_of(block[None, :]))

@@ -1,4 +1,4 @@
-"""Setup groups: what is known about a session's rows, from JSON text in one or several blocks."""
+"""Setups: the description of a session's rows, from JSON text in one or several blocks."""
 
 from __future__ import annotations
 
@@ -14,16 +14,19 @@ from shared_math import config as shared_config
 from shared_math import layout
 
 MOST_COLUMNS = 512
-ROW = "row"  # the row numbers stand under this name beside the columns
+ROW = "row"  # the name of the row numbers beside the columns
 UTC = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ", re.ASCII)
 HALF_PAIR = re.compile(rb"\\u[dD][89a-fA-F]")  # an escape that may be half of a surrogate pair
 
 
 @dataclass(frozen=True)
 class Column:
-    """A column of the rows as the setup text describes it. bits: width. volts_per_count, volts_at_zero: of role "adc",
-    at the logger's terminal; of role "bus" the same in the channel's unit. error_v: what its converter may be off by,
-    half of the width, where that is told. stale_ms: of role "held", the age from which on there is no value."""
+    """A column of the rows, from the setup text.
+
+    bits: its width. volts_per_count, volts_at_zero: for role "adc", at the logger's terminal; for role "bus" the same
+    figures in the channel's unit. error_v: half-width of its converter's error, if given. stale_ms: for role "held",
+    the age from which there is no value.
+    """
 
     name: str
     role: str
@@ -35,15 +38,14 @@ class Column:
 
     @property
     def top(self) -> int:
-        """One more than the greatest number that the column holds: where counters wrap."""
+        """The number at which counters in the column wrap: one more than its largest number."""
         return 1 << self.bits
 
 
 @dataclass(frozen=True)
 class Setup:
-    """columns: in order. config: defaults filled; {} where it can't be understood. looked_up: channel -> (value of
-    each count, which of them are known already). assumed: where this is from, if not from the session's own setup
-    blocks."""
+    """columns: in order. config: with defaults; {} if it can't be understood. looked_up: channel -> (value of each
+    count, which of them are computed). assumed: the source of this setup, if not the session's own setup blocks."""
 
     columns: list[Column]
     period_us: float
@@ -64,14 +66,14 @@ class Setup:
         return [column.name for column in self.columns]
 
     def column(self, name: str, role: str) -> int | None:
-        """Number of the column with this name and role."""
+        """The number of the column with this name and role, or None."""
         for at, column in enumerate(self.columns):
             if column.name == name and column.role == role:
                 return at
         return None
 
     def described(self, name: str, role: str) -> Column:
-        """The column with this name and role. KeyError where there is none."""
+        """The column with this name and role. Raises KeyError if there is none."""
         at = self.column(name, role)
         if at is None:
             raise KeyError(f"no channel {name!r} of this role in the ring file")
@@ -88,8 +90,8 @@ def text_of(blocks: np.ndarray) -> bytes:
 
 
 def json_object(text: bytes) -> dict | None:
-    """The object that UTF-8 JSON holds, None where it is something else. Half a surrogate pair, which no file and no
-    terminal takes, becomes a question mark."""
+    """The object in UTF-8 JSON; None if it is anything else. Unpaired surrogates, which can't be encoded, become
+    question marks."""
     try:
         out = json.loads(text.decode("utf-8"))
         if HALF_PAIR.search(text):
@@ -100,7 +102,7 @@ def json_object(text: bytes) -> dict | None:
 
 
 def parse(text: bytes) -> Setup:
-    """ValueError with a sentence where the text does not describe rows."""
+    """The setup in a text. Raises ValueError with a sentence if the text does not describe rows."""
     head = json_object(text)
     if head is None:
         raise ValueError("the setup text is not a JSON object")
@@ -152,12 +154,12 @@ def _column(told: object) -> Column:
 
 
 def _is_number(value: object) -> TypeGuard[int | float]:
-    """NaN, infinities and whole numbers beyond any float are none."""
+    """Whether a value is a finite number that a float can hold."""
     return isinstance(value, (int, float)) and not isinstance(value, bool) and abs(value) <= sys.float_info.max
 
 
 def usable_config(config: object) -> dict:
-    """The configuration with defaults filled, or {} where this version can't make sense of it: raw columns remain."""
+    """The configuration with defaults; {} if this version can't use it, so that only raw columns remain."""
     if not isinstance(config, dict):
         return {}
     try:

@@ -1,7 +1,7 @@
-"""Packed and plain blocks -> columns, many blocks at once.
+"""Unpacks the columns of packed and plain blocks, many blocks at once.
 
-Blocks are taken in tiles of similar row counts; in a tile each column is a matrix of blocks by rows. A value of w
-bits at bit p of a block is cut out of the two 16-bit words (or 32-bit words, for wide columns) it begins in.
+Blocks are processed in tiles of similar row counts; in a tile each column is a matrix of blocks by rows. A value of w
+bits at bit p of a block is extracted from the two 16-bit words (32-bit words for wide columns) in which it lies.
 """
 
 from __future__ import annotations
@@ -13,11 +13,11 @@ import numpy as np
 
 from shared_math import layout
 
-TILE_VALUES = 1 << 18  # of one column, rows padded: fewer cost more calls, more fall out of the processor's cache
-MOST_PADDING = 1.3  # cells of a tile's matrices for each value
-FAST_FROM = 1 << 17  # blocks, 64 MB: from here on the compiled way is faster, loading it included
-BITS_16 = 17  # widest value that two 16-bit words hold wherever it begins
-# row, columns, bad, rows taken from each block: those of blocks found bad on the way are still among them
+TILE_VALUES = 1 << 18  # values of one column, padded: fewer cost more calls, more exceed the processor's cache
+MOST_PADDING = 1.3  # most cells of a tile's matrices per value
+FAST_FROM = 1 << 17  # blocks (64 MB) from which compiled code is faster, including its loading
+BITS_16 = 17  # widest value that always lies in two 16-bit words
+# row, columns, bad, rows taken from each block; still with the rows of blocks that turn out bad
 Unpacked = tuple[np.ndarray, dict[int, np.ndarray], np.ndarray, np.ndarray]
 PAYLOAD_BIT = layout.AT_PAYLOAD * 8
 END_BIT = layout.AT_CRC * 8
@@ -25,9 +25,11 @@ END_BIT = layout.AT_CRC * 8
 
 @dataclass
 class Rows:
-    """Rows of some blocks, block after block. row: (rows,) int64 numbers. columns: number of a column -> (rows,)
-    uint16 or, above 16 bits, uint32. bad: (blocks,) bool, blocks whose stream breaks a rule of the format; none of
-    their rows is here. counts: (blocks,) rows taken from each."""
+    """The rows of some blocks, in order.
+
+    row: (rows,) int64 numbers. columns: number of a column -> (rows,) uint16, or uint32 above 16 bits. bad: (blocks,)
+    bool, blocks that break a rule of the format; their rows are left out. counts: (blocks,) rows of each block.
+    """
 
     row: np.ndarray
     columns: dict[int, np.ndarray]
@@ -36,16 +38,16 @@ class Rows:
 
 
 def dtype_of(bits: int) -> np.dtype:
-    """What a column of this width is held in."""
+    """The dtype for a column of this width."""
     return np.dtype("<u2" if bits <= 16 else "<u4")
 
 
 def unpack(blocks: np.ndarray, bits: list[int], wanted: Collection[int] | None = None, fast: bool = False) -> Rows:
-    """Columns of row blocks. blocks: (n, 512) uint8, kinds PACKED and PLAIN, each with a right CRC.
+    """The columns of row blocks. blocks: (n, 512) uint8 of kinds PACKED and PLAIN, each with a right CRC.
 
-    bits: the columns' widths. wanted: numbers of the columns to unpack, all by default; blocks are judged by all
-    columns when all are wanted, else only by their lengths and the columns looked at. fast: by read/compiled.py, which
-    must be there.
+    bits: the columns' widths. wanted: numbers of the columns to unpack; by default all. Blocks are checked by all
+    columns if all are wanted, else only by their lengths and the unpacked columns. fast: use compiled.py, which must be
+    available.
     """
     which = list(range(len(bits))) if wanted is None else sorted(wanted)
     blocks = np.ascontiguousarray(blocks)
@@ -59,7 +61,7 @@ def unpack(blocks: np.ndarray, bits: list[int], wanted: Collection[int] | None =
 
 
 def ends(blocks: np.ndarray, bits: list[int]) -> np.ndarray:
-    """(n,) bit behind the last value of each row block; -1 where that lies outside the block."""
+    """(n,) the bit behind the last value of each row block; -1 if that is outside the block."""
     rows = (_u16(blocks, layout.AT_ROWS) & layout.ROWS_MASK).astype(np.int64)
     packed = _Streams(np.ascontiguousarray(blocks), bits, rows, []).end
     size = 8 * sum(2 if b <= 16 else 4 for b in bits)
@@ -68,12 +70,12 @@ def ends(blocks: np.ndarray, bits: list[int]) -> np.ndarray:
 
 
 def fast_pays(blocks: int) -> bool:
-    """Whether the compiled way is there and so many blocks are worth loading it."""
+    """Whether compiled code is available and worth loading for so many blocks."""
     if blocks < FAST_FROM:
         return False
     try:
         import ringpull.ring.rows.compiled  # noqa: F401
-    except (ImportError, RuntimeError):  # no numba, or no folder where it may keep what it compiled
+    except (ImportError, RuntimeError):  # no numba, or no folder for its compiled code
         return False
     return True
 
@@ -116,12 +118,12 @@ def _u16(blocks: np.ndarray, at: int) -> np.ndarray:
 
 
 class _Streams:
-    """Descriptors and references of packed blocks. width, least, step: column -> (n,); begin: bit of the residuals."""
+    """Descriptors and references of packed blocks. width, least, step: column -> (n,). begin: first residual bit."""
 
     def __init__(self, blocks: np.ndarray, bits: list[int], rows: np.ndarray, which: list[int]) -> None:
         count = len(blocks)
         halves = blocks.view("<u2").astype(np.uint32)
-        # words[k] holds the 32 bits from 16-bit word k on; words past the last are zeros
+        # words[k] holds the 32 bits from 16-bit word k on; words past the last are 0
         self.words = halves.ravel()
         self.words[:-1] |= self.words[1:] << 16
         self.base = np.arange(count, dtype=np.int64) * (layout.SLOT // 2)
@@ -159,7 +161,7 @@ class _Streams:
         self.too_long = place > END_BIT
 
     def _take(self, place: np.ndarray, bits: int) -> np.ndarray:
-        """(n,) int64: `bits` (up to 25) bits at bit `place` of each block; rubbish where that lies outside."""
+        """(n,) int64: `bits` (up to 25) bits at bit `place` of each block; undefined if that is outside the block."""
         at = self.base + np.minimum(place >> 4, 254)
         shift = place & 15
         low = self.words[at].astype(np.int64) | (self.words[at + 1].astype(np.int64) >> 16) << 32
@@ -167,8 +169,8 @@ class _Streams:
 
 
 def _tiles(taken: np.ndarray, plain: np.ndarray) -> list[np.ndarray]:
-    """Block numbers, rising, in tiles of one kind: packed neighbours where their row counts allow, else alike ones;
-    plain blocks with the same row count."""
+    """Block numbers, rising, in tiles of one kind: packed neighbours if their row counts allow it, else packed blocks
+    of similar counts; plain blocks of the same count."""
     out = []
     for kind in (False, True):
         blocks = np.flatnonzero((plain == kind) & (taken > 0))
@@ -195,15 +197,15 @@ def _tiles(taken: np.ndarray, plain: np.ndarray) -> list[np.ndarray]:
 
 
 class _Tile:
-    """Blocks whose columns are worked on as matrices of blocks by `most` rows. numbers: of the blocks; rows: of
-    each."""
+    """Blocks whose columns are processed as matrices of blocks by `most` rows. numbers: the blocks' numbers. rows: rows
+    of each block."""
 
     def __init__(self, numbers: np.ndarray, taken: np.ndarray, starts: np.ndarray) -> None:
         self.numbers = numbers
         self.rows = taken[numbers]
         self.most = int(self.rows.max())
         self.begin = starts[numbers]
-        self.together = None  # one stretch of blocks with as many rows each is one stretch of values
+        self.together = None  # neighbouring blocks with equal row counts form one contiguous range of values
         self.alike: list[tuple[int, np.ndarray]] = []
         if int(self.rows.min()) == self.most and int(numbers[-1] - numbers[0]) == len(numbers) - 1:
             self.together = slice(int(self.begin[0]), int(self.begin[0]) + len(numbers) * self.most)
@@ -211,14 +213,14 @@ class _Tile:
             self.alike = [(rows, np.flatnonzero(self.rows == rows)) for rows in np.unique(self.rows).tolist()]
 
     def put(self, values: np.ndarray, target: np.ndarray) -> None:
-        """Store a matrix, (blocks, most), whose cells past a block's rows mean nothing."""
+        """Store a matrix, (blocks, most); its cells past a block's rows are undefined."""
         if self.together is not None:
             target[self.together].reshape(values.shape)[...] = values
             return
         if values.dtype != target.dtype:
             values = values.astype(target.dtype)
         for rows, which in self.alike:
-            # a block's rows as one item: copied whole, wherever they go
+            # a block's rows as one item, copied as a whole
             item = np.dtype(f"V{rows * target.itemsize}")
             places = np.ndarray((len(target) - rows + 1,), item, target, strides=(target.itemsize,))
             part = values[which] if rows == self.most else values[which, :rows]
@@ -236,7 +238,7 @@ def _packed_tile(stream: _Streams, tile: _Tile, bits: list[int], out: dict[int, 
         least = stream.least[c][numbers]
         stepped = stream.difference[c][numbers]
         widest = int(width.max())
-        if widest == 0 and not stepped.any():  # constant in every block, and a reference always fits
+        if widest == 0 and not stepped.any():  # constant in every block; a reference always fits its width
             tile.put(np.broadcast_to(least.astype(target.dtype)[:, None], (len(numbers), tile.most)), target)
             continue
         wide = widest > BITS_16 or len(words) * 16 >= 1 << 31
@@ -245,7 +247,7 @@ def _packed_tile(stream: _Streams, tile: _Tile, bits: list[int], out: dict[int, 
             values = np.zeros((len(numbers), tile.most), kind)
         else:
             w = width.astype(kind)
-            # residual of row r stands at number r, or r - 1 where differences are stored
+            # the residual of row r is number r, or r - 1 if differences are stored
             place = (stream.begin[c][numbers] + block_bit).astype(kind) - w * stepped
             bit = w[:, None] * row
             bit += place[:, None]
@@ -255,14 +257,14 @@ def _packed_tile(stream: _Streams, tile: _Tile, bits: list[int], out: dict[int, 
         else:
             values += least.astype(values.dtype)[:, None]
         top = 1 << bits[c]
-        # Offsets can't leave the column's width while least + 2^width - 1 does not
+        # offsets can't exceed the column's width unless least + 2^width - 1 does
         suspects = np.flatnonzero(stepped | (least + (np.int64(1) << width.astype(np.int64)) > top))
         _check(values, suspects, tile, top, bad)
         tile.put(values, target)
 
 
 def _cut(words: np.ndarray, bit: np.ndarray, width: np.ndarray) -> np.ndarray:
-    """Values of up to 17 bits at the bits `bit` (int32), as int32. `bit` is used up."""
+    """Values of up to 17 bits at bits `bit` (int32), as int32. `bit` is overwritten."""
     values = words.take(bit >> 4, mode="clip")
     bit &= 15
     values >>= bit.view(np.uint32)
@@ -271,7 +273,7 @@ def _cut(words: np.ndarray, bit: np.ndarray, width: np.ndarray) -> np.ndarray:
 
 
 def _cut_wide(words: np.ndarray, bit: np.ndarray, width: np.ndarray) -> np.ndarray:
-    """The same for up to 31 bits, as int64."""
+    """Values of up to 31 bits at bits `bit`, as int64."""
     at = bit >> 4
     low = words.take(at, mode="clip").astype(np.int64)
     at += 2
@@ -283,7 +285,7 @@ def _cut_wide(words: np.ndarray, bit: np.ndarray, width: np.ndarray) -> np.ndarr
 
 
 def _undo_steps(values: np.ndarray, stepped: np.ndarray, least: np.ndarray, step: np.ndarray) -> np.ndarray:
-    """Values out of residuals: sums of the differences in stepped blocks, offsets from the least in the others."""
+    """The values from residuals: sums of the differences in stepped blocks, offsets from the least in the others."""
     values += np.where(stepped, step, least).astype(values.dtype)[:, None]
     if stepped.all():
         values[:, 0] = least
@@ -295,9 +297,9 @@ def _undo_steps(values: np.ndarray, stepped: np.ndarray, least: np.ndarray, step
 
 
 def _check(values: np.ndarray, suspects: np.ndarray, tile: _Tile, top: int, bad: np.ndarray) -> None:
-    """Mark those of the suspect blocks that hold a value outside 0 .. top - 1.
+    """Mark the suspect blocks that hold a value outside 0 .. top - 1.
 
-    Sums wrap at 2^32 in narrow columns, but no single difference is large enough to jump over all that is outside.
+    Sums wrap at 2^32 in narrow columns, but no single difference is large enough to skip all values outside.
     """
     if not len(suspects):
         return
@@ -310,7 +312,7 @@ def _check(values: np.ndarray, suspects: np.ndarray, tile: _Tile, top: int, bad:
 
 
 def _plain_tile(blocks: np.ndarray, tile: _Tile, bits: list[int], out: dict[int, np.ndarray], bad: np.ndarray) -> None:
-    """Blocks with the same number of rows. A column's values in a block are copied as one item."""
+    """Unpack plain blocks with the same number of rows. A column's values in a block are copied as one item."""
     numbers, rows = tile.numbers, tile.most
     at = layout.AT_PAYLOAD
     for c, b in enumerate(bits):

@@ -1,1 +1,1 @@
-"""Rows as values: volts, engine speed, marks, and stretches of them."""
+"""From rows to values: volts, engine speed, marks, and windows of a session."""

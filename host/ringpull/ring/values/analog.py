@@ -1,4 +1,4 @@
-"""Converter counts -> volts and values, by the same scalars as on the device; NaN where there is none."""
+"""Converter counts to volts and values, by the same functions as on the device; NaN where there is no value."""
 
 from __future__ import annotations
 
@@ -11,19 +11,19 @@ from shared_math import layout, thermocouple, transfer
 
 Array = np.ndarray
 
-TABLE_BITS = 16  # up to here a table keeps each count's value, above they are computed anew for those that occur
+TABLE_BITS = 16  # up to this width a table keeps the value of each count; above it only counts that occur are computed
 
 
 def volts(setup: Setup, name: str, raw: dict[str, Array]) -> Array:
-    """(rows,) volts at the terminal of analog channel `name`. KeyError where there is no such channel."""
+    """(rows,) volts at the terminal of analog channel `name`. Raises KeyError if there is no such channel."""
     column = setup.described(name, "adc")
     return transfer.counts_to_volts(raw[name].astype(float), column.volts_per_count, column.volts_at_zero)
 
 
 def value(setup: Setup, channel: dict, raw: dict[str, Array]) -> Array:
-    """(rows,) values of an analog channel, float, NaN where its volts mean nothing or are held for too long.
+    """(rows,) values of an analog channel, float, NaN where its volts are invalid or held for too long.
 
-    raw: "row" and the columns of the setup, (rows,) each. KeyError where the ring file has no column for the channel.
+    raw: "row" and the columns of the setup, (rows,) each. Raises KeyError if the ring file lacks the channel's column.
     """
     name = channel["name"]
     out = _thermocouple(setup, channel, raw) if "cold" in channel else _of_counts(setup, channel, raw[name])
@@ -69,7 +69,7 @@ def _of_counts(setup: Setup, channel: dict, counts: Array) -> Array:
 
 
 def _thermocouple(setup: Setup, channel: dict, raw: dict[str, Array]) -> Array:
-    """Of a thermocouple whose cold junction another channel measures: once for each pair of counts that occurs."""
+    """The values of a thermocouple with a measured cold junction, computed once for each pair of counts."""
     cold = next(one for one in setup.config["channels"] if one["name"] == channel["cold"])
     column, other = setup.described(channel["name"], "adc"), setup.described(cold["name"], "adc")
     pairs = raw[channel["name"]].astype(np.int64) << other.bits | raw[cold["name"]]
@@ -83,11 +83,11 @@ def _thermocouple(setup: Setup, channel: dict, raw: dict[str, Array]) -> Array:
 
 
 def _looked_up(counts: Array, of_count: Callable[[int], float]) -> Array:
-    """of_count(count) for each count, computed once for each that occurs."""
+    """of_count(count) for each count, computed once for each distinct count."""
     different, where = np.unique(counts, return_inverse=True)
     return np.array([of_count(count) for count in different.tolist()], float)[where]
 
 
 def or_nan(number: float | None) -> float:
-    """NaN in place of None."""
+    """The number, or NaN for None."""
     return np.nan if number is None else number

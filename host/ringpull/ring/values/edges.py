@@ -1,7 +1,7 @@
-"""Edges of a pulse channel as rows tell them: counts and times, edges that are missing, stops and losses.
+"""The edges of a pulse channel from its rows: counts and times, missing edges, stops and losses.
 
-A row tells how many edges there were and when the last one was. Of several edges within one row only the last has a
-known time.
+A row holds the count of edges and the age of the last one, so of several edges within one row only the last has a known
+time.
 """
 
 from __future__ import annotations
@@ -12,21 +12,25 @@ import numpy as np
 
 Array = np.ndarray
 
-PASSES = 4  # of the search for missing edges: what one pass mends clears the view of its neighbours
-LEAST_SPAN, MOST_SPAN = 5, 9  # intervals looked at on each side
-STRAIGHT_US = 60e3  # for as long engine speed is near a straight line, but for corners
-NEARNESS = 1.0 - 0.05 * np.arange(MOST_SPAN)  # what an interval's word counts, by its distance
-BREAK = 0.3  # of an edge: a smaller bend of the speed from interval to interval is its own
-WORTH = np.array([1.0, 0.5, 0.2, 0.0, -1.0])  # of a line by which an interval misses none, one, two, more, less
-TOGETHER = 256  # intervals whose lines are looked for at once: what a processor holds near
-FEW = 3  # edges in an interval, up to which one that is missing stands out by itself
-TOLERANCE = 0.4  # of an edge: how near to a whole number of missing edges an interval must come
+PASSES = 4  # passes of the search: edges found in one pass help to judge their neighbours in the next
+LEAST_SPAN, MOST_SPAN = 5, 9  # intervals examined on each side
+STRAIGHT_US = 60e3  # engine speed is near a straight line for so long, except at corners
+NEARNESS = 1.0 - 0.05 * np.arange(MOST_SPAN)  # weight of an interval by its distance
+BREAK = 0.3  # in edges: a smaller bend of engine speed between intervals is real
+# score of a line for an interval that misses 0, 1, 2, more or fewer than 0 edges by it
+WORTH = np.array([1.0, 0.5, 0.2, 0.0, -1.0])
+TOGETHER = 256  # intervals processed together, as many as fit the processor's cache
+FEW = 3  # in an interval of up to so many edges a missing one is conspicuous by itself
+TOLERANCE = 0.4  # in edges: largest deviation of an interval from a whole number of missing edges
 
 
 @dataclass
 class Stretch:
-    """Edges without a stop or a loss between them. number: (n,) count from the first, missing ones included;
-    time_us: (n,) of each, from the session's row 0; both strictly rising."""
+    """Edges without a stop or a loss between them.
+
+    number: (n,) count from the first, including missing edges. time_us: (n,) times from the session's row 0. Both rise
+    strictly.
+    """
 
     number: Array
     time_us: Array
@@ -34,8 +38,8 @@ class Stretch:
 
 @dataclass(frozen=True)
 class EdgeColumns:
-    """What the rows tell of a pulse channel. row, count, age: (rows,) integers as stored, row rising. count_bits,
-    age_bits: widths of the columns."""
+    """The columns of a pulse channel. row, count, age: (rows,) integers as stored, row rising. count_bits, age_bits:
+    widths of the columns."""
 
     row: Array
     count: Array
@@ -52,8 +56,8 @@ class EdgeColumns:
 def stretches(columns: EdgeColumns, loss: float, slowest_us: float) -> list[Stretch]:
     """The stretches of a channel.
 
-    loss: more missing edges than this in one place are not filled in: there the signal was lost. slowest_us: a longer
-    wait for the next edge is a stop.
+    loss: more missing edges than this in one place are not filled in, since the signal was lost there. slowest_us: a
+    longer wait for the next edge is a stop.
     """
     out = []
     for first, end in _without_gaps(columns.row):
@@ -62,7 +66,7 @@ def stretches(columns: EdgeColumns, loss: float, slowest_us: float) -> list[Stre
 
 
 def _without_gaps(row: Array) -> list[tuple[int, int]]:
-    """(first, end) of the parts in which no row is missing."""
+    """(first, end) of the parts without missing rows."""
     if not len(row):
         return []
     cuts = np.flatnonzero(np.diff(row) != 1) + 1
@@ -95,7 +99,7 @@ def _of_part(columns: EdgeColumns, loss: float, slowest_us: float) -> list[Stret
 
 
 def _filled(number: Array, time_us: Array, loss: float) -> list[Stretch]:
-    """Number the edges anew with the missing ones counted; cut where more than `loss` are missing."""
+    """Renumber the edges with the missing ones counted; cut where more than `loss` are missing."""
     wait = np.diff(time_us)
     edges = np.diff(number).astype(float)
     missing = missing_edges(edges, wait, loss)
@@ -106,11 +110,11 @@ def _filled(number: Array, time_us: Array, loss: float) -> list[Stretch]:
 
 
 def missing_edges(edges: Array, wait: Array, loss: float) -> Array:
-    """How many edges are missing in each interval, (n,) float of whole numbers; infinite where that can't be told.
+    """The number of missing edges in each interval, (n,) whole floats; infinite if it can't be determined.
 
-    edges: counted, (n,). wait: us, (n,). Engine speed is near a straight line over a few intervals, but for corners
-    and steps. Edges are missing where the intervals before and those after both ask for the same whole number more
-    than were counted; at a corner, one of the two sides asks for none.
+    edges: counted, (n,). wait: us, (n,). Engine speed is near a straight line over a few intervals, except at corners
+    and steps. Edges are missing if the intervals before and those after both predict the same whole number more than
+    were counted; at a corner one of the two sides predicts none.
     """
     missing = np.zeros(len(edges))
     for _ in range(PASSES):
@@ -125,7 +129,7 @@ def missing_edges(edges: Array, wait: Array, loss: float) -> Array:
             more[unclear & (least <= loss)] = np.where(told <= FEW, np.inf, 0.0)[unclear & (least <= loss)]
             more[least > loss] = np.inf
         more[~np.isfinite(missing)] = 0.0
-        # of neighbours that seem to miss edges the worst is mended first: it may be what spoils the others
+        # of neighbours that seem to miss edges the worst is corrected first, since it may cause the others
         share = more / told
         left, right = np.concatenate([[0.0], share[:-1]]), np.concatenate([share[1:], [0.0]])
         more[(share < left) | (share < right)] = 0.0
@@ -136,18 +140,18 @@ def missing_edges(edges: Array, wait: Array, loss: float) -> Array:
 
 
 def _one_sided(here: Array, there: Array) -> Array:
-    """At the ends, where one side is not there, the other may speak for both if what it asks for is a whole number to
-    a few per cent, as it is at steady speed; else nobody can tell, and the cut is made by asking too much."""
+    """At the ends, where one side is missing, use the other if it predicts a whole number to a few per cent, as at
+    steady speed. Otherwise the number is unknown, and a number that is too large forces a cut."""
     with np.errstate(invalid="ignore"):
         clear = np.abs(there - np.rint(there)) < 0.25 * TOLERANCE
     return np.where(np.isfinite(here), here, np.where(clear | (there < 1 - TOLERANCE), there, np.inf))
 
 
 def _asked(rate: Array, told: Array, wait: Array, side: int) -> Array:
-    """Edges more than `told` that the intervals on one side (-1 before, 1 after) ask for; NaN where there are none.
+    """Edges beyond `told` that the intervals on one side (-1 before, 1 after) predict; NaN without intervals.
 
-    rate: edges per us. Where few edges fall in an interval the median of three rates will do; where many do, a single
-    one counts little and the speed changes by more than that from row to row, so a line is put through the rates.
+    rate: edges per us. With few edges per interval the median of three rates is enough. With many, a single edge
+    matters less than the change of speed from row to row, so a line is put through the rates.
     """
     span = int(np.clip(STRAIGHT_US / np.median(wait), LEAST_SPAN, MOST_SPAN)) if len(wait) else LEAST_SPAN
     views = _views(np.where(np.isfinite(rate), rate, np.nan), side, span)
@@ -164,7 +168,7 @@ def _asked(rate: Array, told: Array, wait: Array, side: int) -> Array:
 
 
 def _near_breaks(rate: Array, wait: Array, span: int) -> Array:
-    """Where within `span` intervals the speed bends by as much as a missing edge would do, or is not known; (n,)
+    """Where engine speed within `span` intervals bends by as much as a missing edge would cause, or is unknown; (n,)
     bool."""
     bend = np.full(len(rate), np.inf)
     bend[1:-1] = np.abs(rate[2:] - 2 * rate[1:-1] + rate[:-2]) * wait[1:-1]
@@ -174,18 +178,19 @@ def _near_breaks(rate: Array, wait: Array, span: int) -> Array:
 
 
 def _views(values: Array, side: int, span: int) -> list[Array]:
-    """The values 1, 2... `span` intervals away on a side, NaN beyond the ends."""
+    """The values 1, 2... `span` intervals away on one side, NaN beyond the ends."""
     n = len(values)
     padded = np.concatenate([np.full(span, np.nan), values, np.full(span, np.nan)])
     return [padded[span + side * by : span + side * by + n] for by in range(1, span + 1)]
 
 
 def _best_line(rates: list[Array], waits: list[Array]) -> Array:
-    """Value at 0 of the line through two of rates[0] at 1, rates[1] at 2... by which the others, too, had a whole
-    number of edges missing: none rather than some, and never fewer than none. NaN where fewer than two are there.
+    """The value at 0 of the best line through two of the rates (rates[0] at 1, rates[1] at 2...); NaN for fewer than
+    two.
 
-    Medians will not do where many edges fall in an interval: of a hundred edges one that is missing then spoils half of
-    the intervals. What they miss is whole, though, and the speed's line is the one above them.
+    By the best line the other intervals miss whole numbers of edges as well, preferably zero and never a negative
+    number. Medians fail with many edges per interval, since one edge in a hundred missing spoils half of the intervals;
+    but the missing numbers are whole, and the true line is the one above the rates.
     """
     out = np.empty(len(rates[0]))
     for first in range(0, len(out), TOGETHER):
@@ -224,7 +229,7 @@ def _median_of_three(a: Array, b: Array, c: Array) -> Array:
 
 
 def _median(columns: list[Array]) -> Array:
-    """Row by row the median of those that are there; NaN where none is."""
+    """The median of the valid columns in each row; NaN if none is valid."""
     table = np.sort(np.stack(columns), axis=0)  # NaN last
     there = np.isfinite(table).sum(axis=0)
     low, high = np.maximum(there - 1, 0) // 2, there // 2

@@ -1,4 +1,4 @@
-"""On-time and duty of a pulse_width channel: an injector's."""
+"""On-time and duty of a pulse_width channel (an injector)."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from shared_math import speed as shared_speed
 
 Array = np.ndarray
 
-CUT_CYCLES = 2.0  # without a pulse for so many times their spacing, none is being injected
+CUT_CYCLES = 2.0  # without a pulse for so many times their spacing the fuel is cut
 
 
 def crank(setup: Setup) -> dict | None:
@@ -19,11 +19,11 @@ def crank(setup: Setup) -> dict | None:
 
 
 def on_ms(setup: Setup, channel: dict, raw: dict[str, Array], rpm: Array | None) -> Array:
-    """(rows,) ms of the last whole pulse before each row.
+    """(rows,) length in ms of the last complete pulse before each row.
 
-    0 where the last pulse ended longer ago than two should have taken at this engine speed (fuel is cut), or as long
-    ago as the file can tell. NaN before the first pulse, and where a pulse was too long for the column.
-    rpm: (rows,) or None where no channel counts the crank.
+    0 if the last pulse ended longer ago than two pulses take at this engine speed (fuel is cut), or than the file can
+    record. NaN before the first pulse, and if a pulse was too long for the column. rpm: (rows,); None without engine
+    speed.
     """
     name = channel["name"]
     top = {column.name: column.top for column in setup.columns}
@@ -40,7 +40,7 @@ def on_ms(setup: Setup, channel: dict, raw: dict[str, Array], rpm: Array | None)
 
 
 def duty_pct(setup: Setup, channel: dict, on: Array, rpm: Array) -> Array:
-    """(rows,) per cent of the time that the injector is open; 0 while none is injected, NaN without a speed."""
+    """(rows,) share of time in per cent that the injector is open; 0 during a fuel cut, NaN without engine speed."""
     strokes = shared_speed.strokes_of(setup.config.get("engine", {}))
     duty = shared_speed.duty_percent(on, rpm, channel.get("per_cycle", 1), strokes)
     return np.where(on == 0, 0.0, duty)

@@ -1,4 +1,4 @@
-"""Edge counts and ages -> engine speed, road speed, frequency values and turns of the crank."""
+"""Engine speed, road speed, frequency values and turns of the crank from edge counts and ages."""
 
 from __future__ import annotations
 
@@ -14,13 +14,13 @@ from shared_math import transfer
 
 Array = np.ndarray
 
-WHEEL_M = 2.0  # a tyre of a car turns about once in this, and so do the teeth that a speed sensor sees
+WHEEL_M = 2.0  # road per turn of a car's wheel, roughly, and so per turn of a speed sensor's toothed ring
 
 
 def value(setup: Setup, channel: dict, raw: dict[str, Array]) -> Array:
-    """(rows,) values of a channel with pulses, float, NaN where its cycle is not known whole.
+    """(rows,) values of a channel with pulses, float, NaN where its cycle is not completely known.
 
-    raw: "row" and the columns of the setup, (rows,) each. KeyError where the ring file has no columns for the channel.
+    raw: "row" and the columns of the setup, (rows,) each. Raises KeyError if the ring file lacks the channel's columns.
     """
     hz = read_speed.rate_hz(edge_columns(setup, channel["name"], raw), cycle_edges(setup, channel))
     if channel["kind"] == "frequency":
@@ -31,13 +31,13 @@ def value(setup: Setup, channel: dict, raw: dict[str, Array]) -> Array:
 
 
 def edge_columns(setup: Setup, name: str, raw: dict[str, Array]) -> EdgeColumns:
-    """The columns of pulse channel `name`. KeyError where it has none."""
+    """The columns of pulse channel `name`. Raises KeyError if it has none."""
     count, age = setup.described(name, "count"), setup.described(name + ".age", "age")
     return EdgeColumns(raw["row"], raw[name], raw[name + ".age"], setup.period_us, count.bits, age.bits)
 
 
 def cycle_edges(setup: Setup, channel: dict) -> float:
-    """Edges over which a pulse channel is averaged: a whole engine cycle (the least number of cycles with a whole
+    """The number of edges over which a pulse channel is averaged: an engine cycle (or the fewest cycles with a whole
     number of edges), a turn of a wheel, or one period."""
     if channel["kind"] == "frequency":
         return 1.0
@@ -50,7 +50,7 @@ def cycle_edges(setup: Setup, channel: dict) -> float:
 
 def turns(setup: Setup, channel: dict, raw: dict[str, Array]) -> list[tuple[Array, Array]]:
     """(times_s, turns since the first) of the pulses of a `per_rev` channel, (n,) each, for every stretch without a
-    stop or a loss: missing pulses counted, uneven spacing evened out."""
+    stop or a loss. Missing pulses are counted, and uneven spacing is evened out."""
     cycle = cycle_edges(setup, channel)
     told = edge_columns(setup, channel["name"], raw)
     found = read_edges.stretches(told, max(2.0, float(int(cycle))), read_speed.SLOWEST_US)

@@ -1,5 +1,7 @@
-"""The hours of a long session in which the engine stood: found by a glance at its blocks, so that they need not be
-unpacked. Nothing that is judged happens in them; info, decode and view have them all the same."""
+"""The hours of standstill in a long session, found by a glance at its blocks so that they need not be unpacked.
+
+Nothing in them is judged; info, decode and view include them.
+"""
 
 from __future__ import annotations
 
@@ -13,16 +15,18 @@ from ringpull.ring.rows.sessions import BLOCK_ROWS, BLOCK_S, SessionBlocks, batc
 from shared_math import channels as shared_channels
 from shared_math import layout
 
-LONG_S = 7200.0  # shorter sessions are taken whole
-BESIDE_S = 60.0  # kept on each side of an edge or a marked pull: as far as anything judged looks
-GLANCE = 8192  # blocks glanced at together, 4 MiB
+LONG_S = 7200.0  # shorter sessions are used whole
+BESIDE_S = 60.0  # kept on each side of an edge or a marked pull: more than judging needs
+GLANCE = 8192  # blocks examined together, 4 MiB
 
 Span = tuple[int, int]  # row numbers, the second past the last
 
 
 def awake(blocks: SessionBlocks) -> list[Span] | None:
-    """The spans of rows that lie within BESIDE_S of a turning engine or an open mark; None where that is all of the
-    session: a short one, one without a crank signal, one whose rows are out of order or not all packed."""
+    """The spans of rows within BESIDE_S of a turning engine or an open mark; None to use the whole session.
+
+    None is for a short session, and for one without a crank signal, with rows out of order or with plain blocks.
+    """
     if (blocks.end - blocks.first) * blocks.setup.period_us < LONG_S * 1e6:
         return None
     crank = shared_channels.crank_of(blocks.setup.config.get("channels", []))
@@ -42,10 +46,10 @@ def awake(blocks: SessionBlocks) -> list[Span] | None:
 
 
 def _lively(blocks: SessionBlocks, count: int, mark: int | None) -> Iterator[Span]:
-    """The rows of each batch's stretches of blocks in which the crank's count may change, or a mark is open."""
+    """The rows of stretches of blocks in which the crank's count may change or a mark is open."""
     wanted = [count] if mark is None else [count, mark]
     buffer = bytearray(GLANCE * layout.SLOT)
-    last = None  # the crank's count and row number where the batch before ended
+    last = None  # the crank's count and row number at the end of the previous batch
     for runs in batches(blocks.runs, GLANCE):
         data = blocks.store.fetch(runs, buffer)
         data = data[scan.is_rows(data[:, layout.AT_KIND])]

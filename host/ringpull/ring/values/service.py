@@ -1,4 +1,4 @@
-"""What a session's service columns tell: marked pulls, lateness, refused edges."""
+"""Marked pulls, lateness, rejected edges and health, from a session's service columns."""
 
 from __future__ import annotations
 
@@ -13,18 +13,18 @@ from ringpull.ring.rows.glance import glance
 from ringpull.ring.rows.sessions import Piece, SessionBlocks, batches, single_runs
 from shared_math import layout
 
-LONG = 8192  # blocks, above which not every block is unpacked
-GLANCE = 8192  # blocks glanced at together, 4 MiB
+LONG = 8192  # of a session with more blocks not every block is unpacked
+GLANCE = 8192  # blocks examined together, 4 MiB
 SERVICE = ("mark", "flag", "late", "rejected", "stall", "heap", "dips")
 COUNTERS = ("rejected", "dips")
-SAMPLE = 2000  # blocks whose lateness stands for all
+SAMPLE = 2000  # blocks whose lateness represents all
 
 
 @dataclass(frozen=True)
 class MarkSpan:
-    """A marked pull. end_s: None where it was open when the rows end. spoiled: kept, but left out of judgement.
+    """A marked pull. end_s: None if it is still open at the end of the rows. spoiled: kept, but not judged.
 
-    void: the press meant something else, and it is no pull.
+    void: the press turned out to mean something else, so it is not a pull.
     """
 
     id: int
@@ -36,10 +36,10 @@ class MarkSpan:
 
 @dataclass
 class Survey:
-    """marks: in order of time. late_us_max, late_us_p99: None where rows do not tell. late_blocks: how many blocks,
-    spread over a long session, late_us_p99 is from; None: from every row. rejected: channel -> edges.
+    """marks: in order of time. late_us_max, late_us_p99: None if not recorded. late_blocks: number of blocks, spread
+    over a long session, that late_us_p99 is from; None: from every row. rejected: channel -> edges.
 
-    stall_ms_max (0: none worth telling), heap_kb_least, dips (of the supply): None where rows do not tell.
+    stall_ms_max (0: none of note), heap_kb_least, dips (of the supply): None if not recorded.
     """
 
     marks: list[MarkSpan]
@@ -67,7 +67,7 @@ class _Marks:
         for at in changed.tolist():
             now, time_s = int(mark[at]), int(row[at]) * self.period_s
             before, self.last = self.last, now
-            if layout.mark_open(before) and now != before:  # the open pull ended, here at the latest
+            if layout.mark_open(before) and now != before:  # the open pull ended here at the latest
                 self.ends.setdefault(layout.mark_pull(before), time_s)
             if layout.mark_open(now):
                 self.starts.setdefault(layout.mark_pull(now), time_s)
@@ -91,8 +91,11 @@ class _Marks:
 
 
 def of_blocks(blocks: SessionBlocks) -> Survey:
-    """Unpacks only the columns it needs; of a long session only the blocks in which a mark or a flag may change, and
-    for the lateness SAMPLE blocks spread over it."""
+    """The survey of a session's blocks. Only the needed columns are unpacked.
+
+    Of a long session only blocks in which a mark or a flag may change are unpacked, and for the lateness SAMPLE blocks
+    spread over it.
+    """
     if sum(run.count for run in blocks.runs) > LONG and blocks.ordered and blocks.all_packed():
         return _of_long(blocks)
     return of_columns(blocks, _named(blocks, blocks.pieces(_columns(blocks, *SERVICE))))
@@ -109,10 +112,10 @@ def _named(blocks: SessionBlocks, pieces: Iterable[Piece]) -> Iterator[dict[str,
 
 @dataclass
 class _Look:
-    """What was seen in a batch of blocks. change: blocks in which a steady column may change. first: the first block.
+    """The findings in a batch of blocks. change: blocks in which a steady column may change. first: the first block.
 
-    begins, ends: steady columns' references in the first and in the last block. counted: column -> (reference of the
-    first, of the last, counted between them).
+    begins, ends: references of steady columns in the first and last block. counted: column -> (reference of the first,
+    of the last, counts between them).
     """
 
     change: list[Run]
@@ -129,7 +132,7 @@ def _of_long(blocks: SessionBlocks) -> Survey:
     change: list[Run] = []
     ends: list[int] | None = None
     buffer = bytearray(GLANCE * layout.SLOT)
-    # In one thread: of calls as short as these two threads would mostly wait for each other
+    # in one thread, since with such short calls two threads would mostly wait for each other
     for runs in batches(blocks.runs, GLANCE):
         seen = _look(blocks, runs, steady, counted, buffer)
         if seen is None:
@@ -165,7 +168,7 @@ def _of_long(blocks: SessionBlocks) -> Survey:
 
 
 def _of_health(blocks: SessionBlocks, key: str, role: str, unit: int) -> int | None:
-    """A figure of the last health block in the unit of the column with this role; None where either is missing."""
+    """A figure of the last health block in the unit of the column with this role; None if either is missing."""
     told = blocks.health.get(key)
     return told // unit if isinstance(told, int) and _columns(blocks, role) else None
 
@@ -182,7 +185,7 @@ def _look(
     for c in steady:
         change |= ~seen.constant[c]
         change[1:] |= seen.first[c][1:] != seen.first[c][:-1]
-    change[1:] |= change[:-1].copy()  # and the block that follows: it may begin with what the one before ended with
+    change[1:] |= change[:-1].copy()  # and the next block, which begins with the changed value
     told = {}
     for c in counted:
         first = seen.first[c]
@@ -198,7 +201,7 @@ def _look(
 
 
 def of_columns(blocks: SessionBlocks, tables: Iterable[dict[str, np.ndarray]]) -> Survey:
-    """From raw tables in order: `row` and columns; what is told by columns that are not in them stays empty."""
+    """The survey from raw tables in order (`row` and columns). Facts from missing columns stay empty."""
     columns = blocks.setup.columns
     marks = _Marks(blocks.setup.period_us / 1e6)
     lateness = np.zeros(1 << layout.LATE_BITS, np.int64)

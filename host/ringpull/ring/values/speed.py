@@ -1,7 +1,7 @@
-"""Engine speed without lag: the mean over a whole engine cycle, given to the middle of that cycle.
+"""Engine speed without lag: the mean over a whole engine cycle, assigned to the middle of that cycle.
 
-Over a whole cycle every cylinder fires and every tooth passes once, so uneven firing and uneven teeth cancel. The
-device's live speed is causal and half a cycle late; here the edges that follow are known too.
+Over a whole cycle every cylinder fires and every tooth passes once, so uneven firing and uneven teeth cancel out. The
+device's live speed is causal and half a cycle late; here the later edges are known too.
 """
 
 from __future__ import annotations
@@ -15,19 +15,19 @@ from ringpull.ring.values.edges import EdgeColumns, Stretch
 
 Array = np.ndarray
 
-SLOWEST_US = float(1 << 20)  # the age column holds no longer wait
-LEARN_CYCLES = 20  # a stretch shorter than this teaches nothing about uneven spacing
-MOST_LEARNED = 1 << 14  # edges are enough to learn it from
-MOST_UNEVEN = 64  # edges a cycle, above which spacing is taken as even
-STEPS = 4  # at most, of the search for the cycle around a row's instant
+SLOWEST_US = float(1 << 20)  # the longest wait that the age column can hold
+LEARN_CYCLES = 20  # least length of a stretch from which uneven spacing is learned
+MOST_LEARNED = 1 << 14  # most edges from which it is learned
+MOST_UNEVEN = 64  # with more edges per cycle, spacing is taken as even
+STEPS = 4  # most steps in the search for the cycle around a row's instant
 MOST_TABLE = 3  # entries for each edge
-NEAR = 1e-5  # edges, nearer than which it need not be known: 0.3 us of an idling engine
+NEAR = 1e-5  # precision of that search in edges: 0.3 us of an idling engine
 
 
 def rate_hz(columns: EdgeColumns, cycle_edges: float) -> Array:
     """Edges per second at each row's instant, (rows,) float, averaged over `cycle_edges` edges around it.
 
-    NaN where the cycle is not known whole: at starts, stops, losses and gaps.
+    NaN where the cycle is not completely known: at starts, stops, losses and gaps.
     """
     out = np.full(len(columns.row), np.nan)
     times = np.asarray(columns.row, float) * columns.period_us
@@ -45,7 +45,7 @@ def _cycle_means(stretch: Stretch, times: Array, cycle: float) -> Array:
     """Edges per second over the cycle whose middle is each of `times` (rising, inside the stretch)."""
     every_edge = stretch.number[-1] - stretch.number[0] == len(stretch.number) - 1
     curve = Curve(stretch.number if every_edge else even_numbers(stretch, cycle), stretch.time_us)
-    if cycle < 2:  # each interval is a cycle: its mean belongs to its middle, a straight line leads to the next
+    if cycle < 2:  # each interval is a cycle: its mean belongs to its middle, with straight lines between
         return 1e6 * _over(1.0, curve.slope(curve.where(times)))
     half = cycle / 2
     low, high = curve.x[0] + half, curve.x[-1] - half
@@ -68,14 +68,16 @@ def _cycle_means(stretch: Stretch, times: Array, cycle: float) -> Array:
 
 
 def _over(above: float, below: Array) -> Array:
-    """above / below, NaN where that is not positive."""
+    """above / below; NaN where below is not positive."""
     return np.where(below > 0, above / np.where(below > 0, below, 1.0), np.nan)
 
 
 class Curve:
-    """y over x through all points: in each interval a parabola whose bend is that of its neighbours where both bend
-    the same way, limited to twice the lesser (van Leer 1977), and a straight line otherwise: no step spreads beyond
-    its own interval. x, y: (n,) rising, n at least 2."""
+    """A curve y over x through all points. x, y: (n,) rising, n at least 2.
+
+    Each interval is a parabola whose bend is that of its neighbours if both bend the same way, limited to twice the
+    lesser (van Leer 1977), else a straight line. So no step spreads beyond its own interval.
+    """
 
     def __init__(self, x: Array, y: Array) -> None:
         self.x, self.y = x, y
@@ -134,10 +136,10 @@ class Curve:
 
 
 def even_numbers(stretch: Stretch, cycle: float) -> Array:
-    """Numbers of the stretch's edges, moved by how far each tooth of the cycle stands off even spacing.
+    """The numbers of the stretch's edges, corrected for the deviation of each tooth of the cycle from even spacing.
 
-    Where every edge has a known time this changes nothing, since a whole cycle is measured from a tooth to the same
-    tooth. Where rows hold several edges it makes the edges between comparable. Learned from the stretch itself.
+    If every edge has a known time this has no effect, since a whole cycle is measured from a tooth to the same tooth.
+    If rows hold several edges it makes different teeth comparable. The deviations are learned from the stretch itself.
     """
     number = stretch.number
     teeth = round(cycle)
@@ -151,7 +153,7 @@ def even_numbers(stretch: Stretch, cycle: float) -> Array:
     off = np.zeros(teeth)
     error = np.zeros(teeth)
     seen = slice(0, MOST_LEARNED)
-    for limit in (0.4, 0.1, 0.03, 0.03):  # steps of the speed fall out as the teeth become known
+    for limit in (0.4, 0.1, 0.03, 0.03):  # steps of engine speed are excluded as the offsets become known
         off, error = _offsets(number[seen], stretch.time_us[seen], tooth[seen], off, teeth, limit)
     if np.abs(off).max() < 0.002 or np.abs(off).max() < 5 * error.max():
         return number
@@ -159,11 +161,11 @@ def even_numbers(stretch: Stretch, cycle: float) -> Array:
 
 
 def _offsets(number: Array, time_us: Array, tooth: Array, off: Array, teeth: int, limit: float) -> tuple[Array, Array]:
-    """(offsets, their standard errors) of the teeth in parts of their spacing, better than `off`, sum 0.
+    """(offsets, their standard errors) of the teeth as shares of their spacing, refined from `off`, with sum 0.
 
-    Least squares on: periods passed between two edges as told by the speed around them, less the teeth counted, is
-    the difference of the two teeth's offsets. The speed is taken over four cycles with the offsets known so far;
-    differences that these miss by more than `limit` are left out.
+    Least squares: the periods between two edges, from the speed around them, minus the teeth counted, equal the
+    difference of the two teeth's offsets. The speed is the mean over four cycles with the offsets known so far.
+    Differences that deviate by more than `limit` are left out.
     """
     curve = Curve(number + off[tooth], time_us)
     middle = (curve.x[1:] + curve.x[:-1]) / 2

@@ -1,4 +1,4 @@
-"""A session's tables: raw integers and values in engineering units, whole or in pieces."""
+"""A session's tables, raw integers or values in engineering units, whole or in pieces."""
 
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ from shared_math import layout
 
 Table = dict[str, np.ndarray]
 
-MARGIN_S = 5.0  # a piece is decoded with its neighbourhood: whole cycles and missing edges are told from it
-TWO_FROM = 1 << 18  # rows from which two threads decode channels
-STREAMED = 1024  # blocks unpacked together where memory counts
-LEAST_ROWS = 1 << 16  # of a piece
+MARGIN_S = 5.0  # a piece is decoded with its neighbourhood, which whole cycles and missing edges depend on
+TWO_FROM = 1 << 18  # from so many rows, two threads decode channels
+STREAMED = 1024  # blocks unpacked together if memory matters
+LEAST_ROWS = 1 << 16  # least rows of a piece
 
 
 def decodable(setup: Setup) -> list[dict]:
-    """The configuration's channels that have columns."""
+    """The channels of the configuration that have columns."""
     kinds = shared_channels.ANALOG_KINDS
     out = []
     for channel in setup.config.get("channels", []):
@@ -44,7 +44,7 @@ def decodable(setup: Setup) -> list[dict]:
 
 
 def channel_value(setup: Setup, channel: dict, table: Table) -> np.ndarray:
-    """(rows,) values of a decodable channel other than an injector's, float. table: as raw()."""
+    """(rows,) values of a decodable channel except an injector, float. table: as from raw()."""
     if channel["kind"] in shared_channels.ANALOG_KINDS:
         return analog.value(setup, channel, table)
     if channel["kind"] in shared_channels.PULSE_KINDS:
@@ -72,7 +72,7 @@ def raw(blocks: SessionBlocks) -> Table:
 
 
 def rising(table: Table) -> Table:
-    """Rows in order of their numbers; of several with one number the one written last."""
+    """The rows in order of their numbers; of several with one number the one written last."""
     row = table["row"]
     by_row = np.argsort(row, kind="stable")
     last = np.concatenate([row[by_row][1:] != row[by_row][:-1], [True]]) if len(row) else np.zeros(0, bool)
@@ -81,7 +81,7 @@ def rising(table: Table) -> Table:
 
 
 def decoded(blocks: SessionBlocks, table: Table, keep: slice = slice(None)) -> Table:
-    """session, time_s, the channels' values, mark. table: as raw(). keep: rows wanted; others are only looked at."""
+    """session, time_s, the channels' values, mark. table: as from raw(). keep: wanted rows; others are only context."""
     setup = blocks.setup
     row = table["row"]
     out: Table = {
@@ -91,7 +91,7 @@ def decoded(blocks: SessionBlocks, table: Table, keep: slice = slice(None)) -> T
     crank = on_time.crank(setup)
     channels = decodable(setup)
     plain = [channel for channel in channels if channel["kind"] != "pulse_width"]
-    plain.sort(key=lambda channel: channel["kind"] not in shared_channels.PULSE_KINDS)  # those that take longest first
+    plain.sort(key=lambda channel: channel["kind"] not in shared_channels.PULSE_KINDS)  # slowest first
     made = two_at_a_time(lambda channel: channel_value(setup, channel, table), plain, len(row) >= TWO_FROM)
     found = {channel["name"]: got for channel, got in zip(plain, made, strict=True)}
     rpm = None if crank is None else found.get(crank["name"])
@@ -111,8 +111,8 @@ def decoded(blocks: SessionBlocks, table: Table, keep: slice = slice(None)) -> T
 
 
 def raw_pieces(blocks: SessionBlocks, least: int = LEAST_ROWS, most: int = STREAMED) -> Iterator[Table]:
-    """raw() in pieces of at least `least` rows (but the last), unpacked `most` blocks at a time. The whole at once
-    where rows are not in order."""
+    """raw() in pieces of at least `least` rows (except the last), unpacked `most` blocks at a time; in one piece if
+    rows are not in order."""
     names = blocks.setup.names
     waiting: list[tuple[np.ndarray, dict[int, np.ndarray]]] = []
     rows = 0
@@ -135,7 +135,7 @@ def raw_pieces(blocks: SessionBlocks, least: int = LEAST_ROWS, most: int = STREA
 
 
 def pieces(blocks: SessionBlocks, least: int = LEAST_ROWS, most: int = STREAMED) -> Iterator[Table]:
-    """decoded() in pieces; each is computed with MARGIN_S of rows on both sides, so that joints do not show."""
+    """decoded() in pieces, each computed with MARGIN_S of rows on both sides, so that joints do not show."""
     margin = round(MARGIN_S * 1e6 / blocks.setup.period_us)
     before: Table | None = None
     now: Table | None = None

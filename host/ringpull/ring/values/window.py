@@ -1,4 +1,4 @@
-"""Rows of a stretch of a session without reading the rest of it."""
+"""Reads the rows of a window of a session without the rest of it."""
 
 from __future__ import annotations
 
@@ -10,11 +10,12 @@ from ringpull.ring.rows.sessions import SessionBlocks
 from ringpull.ring.values import table
 from ringpull.ring.values.table import Table
 
-MARGIN_S = 2.0  # as table.MARGIN_S, for what is only looked at: a few cycles of the slowest engine
+MARGIN_S = 2.0  # like table.MARGIN_S, for rows that are only viewed: a few cycles of the slowest engine
 
 
 class Finder:
-    """Where each row block of a session begins: 12 bytes a block. Rows must be in order (SessionBlocks.ordered)."""
+    """The first row of each row block of a session, 12 bytes per block. Rows must be in order
+    (SessionBlocks.ordered)."""
 
     def __init__(self, blocks: SessionBlocks) -> None:
         self._blocks = blocks
@@ -27,8 +28,7 @@ class Finder:
         self._firsts, self._places = np.concatenate(firsts), np.concatenate(places)
 
     def nearest(self, row: int) -> int:
-        """The first row of the block that holds `row`, or of the next one where none does and that is nearer than the
-        block before; -1 without blocks."""
+        """The first row of the block that holds `row`, else of the nearer neighbouring block; -1 without blocks."""
         if not len(self._firsts):
             return -1
         at = int(np.searchsorted(self._firsts, max(row, 0), side="right"))
@@ -36,7 +36,7 @@ class Finder:
         return after if abs(after - row) < abs(row - before) else before
 
     def runs(self, first: int, end: int) -> list[Run]:
-        """The blocks that hold rows first .. end - 1."""
+        """The blocks with rows first .. end - 1."""
         if end <= first or not len(self._firsts):
             return []
         low = max(int(np.searchsorted(self._firsts, max(first, 0), side="right")) - 1, 0)
@@ -48,7 +48,7 @@ class Finder:
         return [run.part(max(run.start, begin), min(run.end, stop)) for run in parts]
 
     def raw_of(self, spans: list[tuple[int, int]]) -> Table:
-        """table.raw() of the blocks that hold any of some spans of rows (first, past the last), in order and apart."""
+        """table.raw() of the blocks with rows of some spans (first, past the last), which are in order and separate."""
         return self._raw([run for first, end in spans for run in self.runs(first, end)])
 
     def _raw(self, runs: list[Run]) -> Table:
@@ -61,12 +61,12 @@ class Finder:
         return out
 
     def decoded(self, first: int, end: int) -> Table:
-        """table.decoded() of rows first .. end - 1, told from MARGIN_S of rows on both sides too."""
+        """table.decoded() of rows first .. end - 1, computed with MARGIN_S of rows on both sides."""
         margin = round(MARGIN_S * 1e6 / self._blocks.setup.period_us)
         raw = self._raw(self.runs(first - margin, end + margin))
         return table.decoded(self._blocks, raw, slice(*np.searchsorted(raw["row"], (first, end)).tolist()))
 
     def sample(self, count: int) -> Table:
-        """table.decoded() of about `count` blocks spread evenly."""
+        """table.decoded() of about `count` blocks spread evenly over the session."""
         raw = self._raw(self._blocks.spread(count))
         return table.decoded(self._blocks, raw if self._blocks.ordered else table.rising(raw))
