@@ -96,7 +96,7 @@ class Rp2Board(generic.GenericBoard):
         joined = []
         if number_of:
             first = min(number_of)
-            joined = [(first, 1, self.analog.means([(at - first, number_of[at]) for at in number_of]))]
+            joined.append((first, 1, self.analog.means([(at - first, number_of[at]) for at in number_of])))
         taken = set(number_of)
         for letter in sorted(set([one[1] for one in self.frames])):
             asked = [(read, ask) for read, of, ask in self.frames if of == letter]
@@ -114,8 +114,9 @@ class Rp2Board(generic.GenericBoard):
         base = self.chip.spis[self.pins["converter_spi"]["id"]]
         registers = (base + 8, base + 8, base + 12, self.chip.pins_high, self.chip.pins_low)  # SSPDR twice, SSPSR
         pin = self.pins["converters"][letter]["cs"]
-        chip.joined = viper_spi.Frames(registers, pin, chip.null, chip.top, chip.signed, asks)
-        return chip.joined
+        frames = viper_spi.Frames(registers, pin, chip.null, chip.top, chip.signed, asks)
+        chip.seen = frames.seen
+        return frames
 
     def loop(self):
         """Once a turn of the main loop while recording."""

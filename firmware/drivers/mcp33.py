@@ -27,18 +27,20 @@ class Converter:
         self.exchange = spi.write_readinto
         self.answer = bytearray(3)
         self.cs = cs
-        self.joined = None
+        self.seen = self._seen  # replaced where several inputs are read in one go
         self.absent = False  # a null bit was missing
         self.alive = False  # a reading other than 0 came
         cs(1)
 
     def trouble(self):
         """Whether nothing answers: called now and then, looks at the readings since the last call."""
-        if self.joined:
-            self.absent, self.alive = self.joined.seen()
-        silent = self.absent or not self.alive
+        absent, alive = self.seen()
+        return absent or not alive
+
+    def _seen(self):
+        out = self.absent, self.alive
         self.absent = self.alive = False
-        return silent
+        return out
 
 
 class Mcp3208(Converter):

@@ -148,11 +148,12 @@ class Registers:
 
 def joined(registers, driver, inputs):
     asks = [(place, driver.ask(plus, minus)) for place, plus, minus in inputs]
-    driver.joined = viper_spi.Frames(registers.all(), 9, driver.null, driver.top, driver.signed, asks)
+    frames = viper_spi.Frames(registers.all(), 9, driver.null, driver.top, driver.signed, asks)
+    driver.seen = frames.seen
     row = array("i", [-1] * 6)
     micropython.heap_lock()
     try:
-        driver.joined.put(row, 1, 0)
+        frames.put(row, 1, 0)
     finally:
         micropython.heap_unlock()
     return list(row)

@@ -54,7 +54,7 @@ def _channel(number: int, signal: re.Match[str]) -> dict[str, Any]:
     unit = UNITS.get(signal[9].strip(), signal[9].strip())[:12]
     name = re.sub(r"[^a-z0-9_]", "_", re.sub(r"(?<=[a-z0-9])(?=[A-Z])", "_", signal[1]).lower())
     name = (name if name[0].isalpha() else "s" + name)[: schema.LONGEST_NAME]
-    out = {"name": name, "kind": "can", "id": f"{number & (EXTENDED - 1):X}"}
+    out: dict[str, Any] = {"name": name, "kind": "can", "id": f"{number & (EXTENDED - 1):X}"}
     if number & EXTENDED:
         out["extended"] = True
     out |= {"start_bit": int(signal[3]), "length": int(signal[4]), "order": "little" if signal[5] == "1" else "big"}
