@@ -14,10 +14,13 @@ from ringpull.wording import holes as hole_words
 from ringpull.wording.instruments import next_step
 
 MOST_NAMED = 4  # pulls that are listed by number; more are only counted
+BELOW_LIMITER_RPM = 200
 MOST_STEP = 0.05  # largest share by which one correction changes the fuel, if the map gives no factor
 STOP = say("No more full-throttle pulls until the cause is found.")
 AGAIN = say("Then do three pulls under the same conditions and compare them with this drive (ringpull compare).")
-THREE_PULLS = say("Do three pulls in one gear, from low engine speed to the limiter, pressing the button before each.")
+THREE_PULLS = say(
+    "Do three pulls in one gear, from low engine speed to just below the limiter, pressing the button before each."
+)
 COMES_AND_GOES = "look for an intermittent fault: a loose plug, an injector, a misfire, the sensor's wires"
 
 
@@ -83,7 +86,17 @@ def of_hole(hole: Hole) -> list[Said]:
         out.append(
             say("The intake air warmed by ", degc(moved["intake"].size, change=True), " there: look at that as well.")
         )
-    return [*out, table(hole)]
+    return [*out, *at_limiter(hole), table(hole)]
+
+
+def at_limiter(hole: Hole) -> list[Said]:
+    """What to rule out first if engine speed stayed at its highest: a limiter that cuts fuel reads lean."""
+    if not hole.at_limiter:
+        return []
+    return [
+        say("First rule out the limiter: if it cuts fuel, lambda reads lean there, and no table mends that. End the "
+            f"next pulls {BELOW_LIMITER_RPM} rpm earlier, and leave the table alone if the lean place is then gone.")
+    ]  # fmt: skip
 
 
 def of_bank(hole: Hole) -> list[Said]:
@@ -104,6 +117,9 @@ def table(hole: Hole) -> Said:
     begin = (
         "Fuel pressure did not fall" if logged else "Measure fuel pressure first: this drive does not show that it held"
     )
+    if hole.other == FINE:  # one bank alone: the table is the last thing to change
+        shared = f"; it feeds both banks, so {inner(hole.other_label)} becomes as much richer."
+        return say(begin, ". Only if those parts prove sound, correct the table: ", place, shared)
     if not hole.fine:
         every = "" if len(hole.pulls) == 1 else ", and every pull that was judged there was lean"
         if logged:

@@ -138,6 +138,16 @@ def test_a_loose_plug_that_flickers_makes_no_event_and_is_named():
     assert any("its controller changed to a state 10 times" in words for words in why(result))
 
 
+def test_the_end_of_a_warm_up_is_no_electrical_event():
+    made = scene()
+    columns, values = made.columns, made.columns.lambda_.copy()
+    heating = columns.rows(made.spans[0][0] + 1.0, made.spans[0][0] + 2.0)
+    values[heating] = np.nan  # its controller's state
+    values[heating.stop] = 1.35  # a reading on the way out of it
+    put(made, values)
+    assert sensor.too_fast(columns, sensor.FAST_SHARE * 0.08, 16)[0] == 1 and sensor.output(columns).steps == 0
+
+
 def test_a_real_hole_is_no_electrical_event():
     for depth in (0.05, 0.15, 0.3):
         made = scene(hole=Hole(2, 4500, 4900, depth))

@@ -13,6 +13,7 @@ from ringpull.analysis.cells import fuelmap
 from ringpull.analysis.cells.speed_curve import PullCurve
 from ringpull.analysis.instruments.records import Cause, Check, Instrument, contradicted
 from ringpull.analysis.judge import holes, session
+from ringpull.analysis.judge.hints import Hint
 from ringpull.analysis.judge.reasons import Reason, Why
 from ringpull.analysis.judge.verdict import NOT_ENOUGH
 from ringpull.drive import Damage
@@ -103,6 +104,26 @@ def test_the_other_bank_on_target_points_at_what_this_one_has_alone():
     assert hole_words.sentence(hole).startswith("Right bank, 5")
     said = " ".join(next_steps.of_hole(hole))
     assert "Lambda 1 was on target there. First check the parts of right bank alone" in said
+    assert "Only if those parts prove sound, correct the table: " in said
+    assert said.endswith("it feeds both banks, so lambda 1 becomes as much richer.")
+
+
+def test_a_place_at_the_limiter_comes_last_and_is_to_be_ruled_out_first():
+    result = answer_of(*[with_pressure(scene(pulls=1, hole=Hole(1, 5000, 5600, 0.08), seed=s)) for s in (1, 2, 3)])
+    (hole,) = result.holes
+    cut = dataclasses.replace(hole, hints=(Hint("limiter", 6898.0),))
+    assert cut.at_limiter and not hole.at_limiter
+    steps = [str(one) for one in next_steps.of_hole(cut)]
+    assert steps[0].startswith("First rule out the limiter: ") and "200 rpm earlier" in steps[0]
+    assert not any("limiter" in str(one) for one in next_steps.of_hole(hole))
+    made = scene(pulls=3, hole=Hole(2, 4500, 5000, 0.08))
+    columns = made.columns
+    for start, _ in made.spans:  # a fuel cut that holds the top speed for a second
+        at = columns.rows(start + 4.6, start + 5.6)
+        columns.rpm[at] = np.nanmax(columns.rpm)
+        columns.lambda_[at] = columns.banks["lambda_1"][at] = 1.3
+    found = answer_of(made).holes
+    assert [one.at_limiter for one in found] == sorted(one.at_limiter for one in found)
 
 
 def test_pressure_that_held_sends_to_the_table_with_its_cell_and_factor():

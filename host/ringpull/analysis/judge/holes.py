@@ -69,6 +69,11 @@ class Hole:
         return self.event.target + self.event.depth
 
     @property
+    def at_limiter(self) -> bool:
+        """Whether engine speed stayed at the highest of the drive, as it does where a limiter cuts fuel."""
+        return any(one.kind == "limiter" for one in self.hints)
+
+    @property
     def share(self) -> float:
         """The depth as a share of the target."""
         return self.event.depth / self.event.target
@@ -89,7 +94,7 @@ class Found(NamedTuple):
 
 
 def holes(pulls: Iterable[Any], judged: Iterable[Any]) -> list[Hole]:
-    """The holes of pulls, the deepest first.
+    """The holes of pulls, the deepest first; last those at a limiter, which may be fuel cuts and nothing else.
 
     pulls: answer.PullAnswer, or objects with the same numbers. judged: those of them that the verdict is about.
     """
@@ -103,7 +108,8 @@ def holes(pulls: Iterable[Any], judged: Iterable[Any]) -> list[Hole]:
             groups.append([one])
         else:
             group.append(one)
-    return [hole(group, judged) for group in groups]
+    out = [hole(group, judged) for group in groups]
+    return sorted(out, key=lambda one: one.at_limiter)
 
 
 def same_place(one: Found, other: Found) -> bool:

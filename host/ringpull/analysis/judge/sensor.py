@@ -55,12 +55,13 @@ def output(columns: Columns) -> Output:
         if channel in columns.banks and len(columns.banks) == 1:
             silent |= flags
     guard = round(tau_s / columns.period_s)
-    steps, electrical = too_fast(columns, FAST_SHARE * configured[0] if configured else FAST_S, guard)
+    beside = both_sides(silent, guard)
+    steps, electrical = too_fast(columns, FAST_SHARE * configured[0] if configured else FAST_S, guard, beside)
     rich, lean = sensor_range.rails(columns)
     with np.errstate(invalid="ignore"):
         running = columns.rpm > judging.RUNNING_RPM
     entries = sum(1 for first, _ in local.spans(silent) if first and running[first])
-    return Output(both_sides(silent, guard) & ~lost, electrical & ~lost, rich, lean, steps, entries)
+    return Output(beside & ~lost, electrical & ~lost, rich, lean, steps, entries)
 
 
 def both_sides(flags: np.ndarray, rows: int) -> np.ndarray:
@@ -68,8 +69,11 @@ def both_sides(flags: np.ndarray, rows: int) -> np.ndarray:
     return local.spread_after(flags, rows) | local.spread_after(flags[::-1], rows)[::-1]
 
 
-def too_fast(columns: Columns, tau_s: float, guard: int) -> tuple[int, np.ndarray]:
-    """(number of steps faster than a lag of `tau_s` allows, rows to discard with `guard` rows on either side)."""
+def too_fast(columns: Columns, tau_s: float, guard: int, beside: np.ndarray | None = None) -> tuple[int, np.ndarray]:
+    """(number of steps faster than a lag of `tau_s` allows, rows to discard with `guard` rows on either side).
+
+    beside: rows in which a step is the beginning or end of a controller's state, and not counted.
+    """
     nothing = np.zeros(len(columns), bool)
     least, most = sensor_range.lambda_range(columns.config)
     rows = max(1, round(STEP_S / columns.period_s))
@@ -90,4 +94,5 @@ def too_fast(columns: Columns, tau_s: float, guard: int) -> tuple[int, np.ndarra
         back = steps[at + 1] if at + 1 < len(steps) else None
         if back and back[2] != sign and (back[0] - last) * columns.period_s <= PAIR_S:
             spoiled[last : back[0]] = True
-    return len(steps), both_sides(spoiled, guard)
+    counted = [one for one in steps if beside is None or not beside[one[0] : one[1]].any()]
+    return len(counted), both_sides(spoiled, guard)

@@ -90,6 +90,12 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
+def none_seen(pull) -> str:
+    """What a pull without a lean event shows: nothing, where an instrument is contradicted on which that rests."""
+    doubted = list(dict.fromkeys(one.channel for one in pull.judged.doubted))
+    return f"no answer: {', '.join(doubted)} contradicted" if doubted else "none"
+
+
 def notes_of(drive) -> dict[str, str]:
     """The remarks kept beside the ring file, by pull number."""
     from ringpull.cli import terminal
@@ -135,7 +141,7 @@ def print_table(judged, notes: dict[str, str], warned: Collection[int | None] = 
             np.where(kept, pull.judged.lambda_aligned[rows], np.nan), NARROW if narrow else SPARK_COLUMNS, bars
         )
         mean = f"{n.lambda_mean:.3f}" if np.isfinite(n.lambda_mean) else "-"
-        events = unjudged(pull) or "; ".join(event_words(e) for e in n.lean_events) or "none"
+        events = unjudged(pull) or "; ".join(event_words(e) for e in n.lean_events) or none_seen(pull)
         if pull.spoiled_events:
             events += "; yet " + "; ".join(event_words(e) for e in pull.spoiled_events)
         if pull.number in warned:
