@@ -11,7 +11,7 @@ from ringpull.device.short_names import Names
 from ringpull.errors import FirmwareFailed
 from ringpull.files.firmware_sources import firmware_dir, shared_math_dir
 
-DESK_ALONE = tuple(f"boards/desk{part}.py" for part in ("", "_bench", "_card", "_clock", "_converters"))
+DESK_ALONE = tuple(f"boards/desk{part}.py" for part in ("", "_bench", "_bus", "_card", "_clock", "_converters"))
 START = "main.py"
 
 

@@ -23,7 +23,7 @@ HEAP = "192k"  # heap of a small board, though this port's objects are twice as 
 DESK_HEAP = "240k"  # HEAP, 24 kB for the desk board's code, signals and volume, and as much for fragmentation
 USUAL_CONFIG_BYTES = 2000  # without blanks; a longer configuration gets extra heap, as its objects are twice a board's
 BYTES_PER_CONFIG_BYTE = 24
-BUS_KB = 56  # what asks on the car's bus: 39 kB on this port, whose objects are twice a board's, and its codes
+BUS_KB = 72  # for the bus: 39 kB on this port, whose objects are twice a board's, its codes, and room beside a screen
 BUS_CHANNEL_KB = 2.5  # and each of its channels: two columns, in the setup, the row queue and the open block
 
 

@@ -90,13 +90,13 @@ class OwnRoom:
 
 
 def _read_aligned(path: Path, direct: int, at: int, size: int) -> bytes:
-    handle = os.open(path, os.O_RDONLY | direct)
-    try:
-        with mmap.mmap(-1, -(-size // ALIGNED) * ALIGNED) as room:  # memory that is aligned
-            count = os.preadv(handle, [room], at)
-            return room[: min(count, size)]
-    finally:
-        os.close(handle)
+    with (
+        mmap.mmap(-1, -(-size // ALIGNED) * ALIGNED) as room,  # memory that is aligned
+        open(path, "rb", buffering=0, opener=lambda name, flags: os.open(name, flags | direct)) as file,
+    ):
+        file.seek(at)
+        count = file.readinto(room)
+        return room[: min(count, size)]
 
 
 def file_system(folder: Path) -> str:

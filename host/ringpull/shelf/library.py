@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ringpull.errors import MissingPart
 
-HOW = "pip install 'ringpull[library]'"
+HOW = "pip install '.[library]'"
 
 
 def ibis():

@@ -89,7 +89,7 @@ def on_cluster(work: Callable[[Any], Done], items: Sequence[Any], address: str) 
         raise MissingPart(
             "Dask is not installed, which hands work to a cluster",
             "it is an extra of its own",
-            "pip install 'ringpull[cluster]'",
+            "pip install '.[cluster]'",
         ) from None
     try:
         client = Client(address, timeout="10s")

@@ -146,7 +146,7 @@ def test_without_the_libraries_one_line_says_how_to_get_them(monkeypatch):
     monkeypatch.setitem(__import__("sys").modules, "duckdb", None)
     with pytest.raises(MissingPart) as stop:
         library.ibis()
-    assert "ringpull[library]" in stop.value.step
+    assert "[library]" in stop.value.step
 
 
 def test_the_page_shows_the_season_and_asks_for_nothing(tmp_path, judged):

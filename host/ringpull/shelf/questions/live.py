@@ -46,7 +46,7 @@ class Engine:
             from pyspark.sql import SparkSession  # pyright: ignore[reportMissingImports]
         except ImportError:
             raise MissingPart(
-                "Spark's Python library is not installed", "it is an extra", "pip install 'ringpull[cluster]'"
+                "Spark's Python library is not installed", "it is an extra", "pip install '.[cluster]'"
             ) from None
         builder = SparkSession.builder.appName("ringpull").config("spark.ui.enabled", "false")
         builder = builder.config("spark.sql.session.timeZone", "UTC").config("spark.sql.shuffle.partitions", "8")
