@@ -230,7 +230,7 @@ def test_what_would_not_show_is_said_as_the_tests_have_it(pulls):
         if result.verdict != compare.NONE:
             continue
         tried += 1
-        said = [float(v) for v in re.findall(r"smaller than about (\d\.\d+)", result.words[-1])]
+        said = [float(v) for v in re.findall(r"below about (\d\.\d+)", result.words[-1])]
         for row, (least, cells) in enumerate(zip(said, (range(9), (3, 4, 5)), strict=True)):
             for column, times in enumerate((0.5, 2.0)):
                 step = [times * least if k in cells else 0.0 for k in range(9)]
@@ -246,4 +246,4 @@ def test_to_become_leaner_than_target_is_worse_even_where_it_is_nearer():
     for level, verdict in ((1.025, compare.WORSE), (1.002, compare.BETTER), (0.985, compare.BETTER)):
         result = compare.compare(rich, made_passes(random, 4, level=level, between=0.002, session=1), Axes(SPEEDS))
         assert result.verdict == verdict
-        assert any("leaner than target by more than 1 % is worse" in w for w in result.words)
+        assert any("more than 1 % leaner than target is worse" in w for w in result.words)

@@ -310,7 +310,7 @@ def test_wheel_speed_that_contradicts_the_gear_given_wins_and_is_told():
     columns, span, _, _ = through_gears([2], True)
     car = car_from(columns, None, 75.0, 0.0, span)
     assert car.rpm_per_kmh == 56.0 and car.contradicted == 75.0
-    assert any("contradicts the gear given, 75.0" in words for words in sentences.lines(car, 0.4))
+    assert any("contradicts the given gear of 75.0" in words for words in sentences.lines(car, 0.4))
     near = car_from(columns, None, 57.0, 0.0, span)
     assert near.rpm_per_kmh == 57.0 and near.contradicted is None
 

@@ -57,11 +57,15 @@ def test_the_terminal_page(tmp_path, terminal):
         linked(logger).close()
         shown, press = terminal("live", logger.port)
         until(lambda: "pull 1 is being marked" in shown(), "the pull's line")
-        page = shown()
-        lines = [line.rstrip() for line in page.splitlines()]
+        lines: list[str] = []
+
+        def whole() -> bool:  # a picture may be taken while a line is being drawn
+            lines[:] = [line.rstrip() for line in shown().splitlines()]
+            return any("wanted 0.850" in line and "rich ·" in line and "lean  +0.0" in line for line in lines)
+
+        until(whole, "lambda's line")
         assert lines[0].startswith("session 1 ")
         mixture = next(line for line in lines if line.startswith(("lambda 1", "lambda_1")))
-        assert "wanted 0.850" in mixture and "rich ·" in mixture and "lean  +0.0" in mixture
         bar = mixture.split("rich ")[1].split(" lean")[0]
         middle = bar.index("│")
         assert "█" in bar[middle:] and "█" not in bar[:middle]  # lean of it: to the right

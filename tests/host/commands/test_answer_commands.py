@@ -131,7 +131,7 @@ def test_engine_power_takes_a_stated_loss_and_has_its_interval(capsys):
     for row in made["power"]:
         assert row["engine_watts"] == pytest.approx(row["watts"] / 0.85, abs=1)
         assert row["engine_low"] == pytest.approx(row["low"] / 0.85, abs=1) and row["engine_high"] > row["engine_watts"]
-    assert any("loses 15%, as stated" in line for line in made["assumptions"])
+    assert any("the driveline's loss as 15%, as given" in line for line in made["assumptions"])
     with pytest.raises(SystemExit) as stopped:
         main([*plain, "--loss", "0.6"])
     assert stopped.value.code == 2 and "0.6 is not a number from 0 to 0.49" in capsys.readouterr().err
@@ -146,8 +146,8 @@ def test_a_pull_that_is_not_there_is_refused(capsys):
 @pytest.mark.parametrize(
     "words, said",
     [
-        (("power", MARKED, "--gear", "56.48", "--kpa", "99"), "--kpa alone does not tell how dense"),
-        (("power", MARKED, "--gear", "56.48", "--degc", "30"), "--degc alone does not tell how dense"),
+        (("power", MARKED, "--gear", "56.48", "--kpa", "99"), "--kpa alone does not give the density of the air"),
+        (("power", MARKED, "--gear", "56.48", "--degc", "30"), "--degc alone does not give the density of the air"),
         (("power", MARKED, "--gear", "56.48", "--correction", "iso", "--kpa", "99"), "pressure and temperature"),
         (
             ("power", MARKED, "--gear", "56.48", "--humidity", "0.5"),

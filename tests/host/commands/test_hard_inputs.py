@@ -53,7 +53,7 @@ def test_rows_that_do_not_add_up_as_the_only_ones(tmp_path, words):
     hurt = [resealed(one, at_22=255, at_23=255, at_24=255) if one[3] == 2 else one for one in blocks()]
     (tmp_path / "drive.rpl").write_bytes(b"".join(hurt))
     done = no_traceback(command(tmp_path, words[0], "drive.rpl", *words[1:]))
-    assert done.returncode == 3 and "add up" in done.stderr
+    assert done.returncode == 3 and "rows are inconsistent, although the checksums are right" in done.stderr
 
 
 NOTES = {
@@ -77,7 +77,7 @@ def test_remarks_of_any_kind(source, notes, words):
 def test_remarks_that_are_a_pipe_are_not_waited_for(source):
     os.mkfifo(source / "drive.rpl.notes.json")
     done = no_traceback(command(source, "report", "drive.rpl", "-o", "out.html"))
-    assert done.returncode == 2 and "notes.json can't be read" in done.stderr
+    assert done.returncode == 2 and "notes.json does not hold readable remarks" in done.stderr
 
 
 @pytest.mark.skipif(os.name != "posix" or sys.platform == "darwin", reason="file names are text on this system")

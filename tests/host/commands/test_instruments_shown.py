@@ -27,7 +27,8 @@ def gauge_card(tmp_path_factory):
 def test_the_instruments_of_the_demo_are_sound(name, capsys):
     assert main(["info", str(LOGS / name), "--json"]) == 0
     told = json.loads(capsys.readouterr().out)["instruments"]
-    assert [one["channel"] for one in told] == ["lambda_1", "engine_speed", "map", "throttle", "battery"]
+    channels = ["lambda_1", "engine_speed", "map", "throttle", "fuel_pressure", "battery"]
+    assert [one["channel"] for one in told] == channels
     assert all(set(one) >= KEYS and one["bank"] is None for one in told)
     states = {one["channel"]: one["state"] for one in told}
     assert "contradicted" not in states.values()

@@ -36,7 +36,7 @@ def test_a_place_has_one_value_in_page_picture_and_table():
     page = map_part.part(made)
     assert ">1.03<" in page and page.count('class="cell') == 1
     (square,) = re.findall(r'data-told="([^"]*)"', page)
-    assert "fuel times 1.020" in square
+    assert "multiply fuel by 1.020" in square
     texts = [one.get_text() for one in pictures.fuel_map(made).axes[0].texts]
     assert texts == ["1.030\n× 1.020\nn 3"]
     assert table_rows(made) == [["", "3000", "3500"], ["60", "", ""], ["80", "1.020", ""]]
