@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ringpull.analysis.cells import compare
-from ringpull.analysis.cells.drive_comparison import DriveComparison, Unlike
+from ringpull.analysis.cells.drive_comparison import DriveComparison, LeanPulls, Unlike
 from ringpull.report.against import Against
 from ringpull.report.answer_part import WORD
 from ringpull.report.axes import Axis, Frame, band, both, path
@@ -16,9 +16,14 @@ def lean_pulls(compared: DriveComparison) -> str:
     """The sentence that counts the lean pulls of each drive."""
     before, after = compared.lean
     return (
-        f"before {before.lean} of {before.judged} pull{'' if before.judged == 1 else 's'} lean, "
-        f"after {after.lean} of {after.judged}"
+        f"before {before.lean} of {before.judged} pull{'' if before.judged == 1 else 's'} lean{_banks(before)}, "
+        f"after {after.lean} of {after.judged}{_banks(after)}"
     )
+
+
+def _banks(side: LeanPulls) -> str:
+    """Whose lean events they are: the rows show only the worse bank of each place."""
+    return f" ({', '.join(side.banks)})" if side.banks else ""
 
 
 def unlike(one: Unlike) -> str:

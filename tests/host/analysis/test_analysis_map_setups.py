@@ -9,13 +9,14 @@ import pytest
 from analysis_scenes import CONFIG, Hole, StandInDrive, StandInSession, lagged, scene
 
 from ringpull.analysis.answer import answer
-from ringpull.analysis.cells import banks, compare, fuelmap, repeat, sets
+from ringpull.analysis.cells import banks, compare, drive_comparison, fuelmap, repeat, sets
 from ringpull.analysis.cells.cell import Cell, Treatment, cells_of
 from ringpull.analysis.cells.fuelmap import FuelMap, marked
 from ringpull.analysis.cells.passes import Axes, Pass, SessionPulls
 from ringpull.analysis.drive_state.columns import Columns
 from ringpull.analysis.instruments.trust import Trust
 from ringpull.analysis.judge import session, uncertainty, verdict
+from ringpull.report import compare_part
 from ringpull.wording.assumed import target as target_words
 from ringpull.wording.reasons import reason
 
@@ -226,6 +227,19 @@ def test_a_sensor_that_heats_is_warm_up_where_the_other_tells_nothing_either():
     columns.lambda_ = np.fmax(*columns.banks.values())
     masks_of = session.prepare(columns, identified=False).masks.by_name
     assert masks_of["warm_up"][:900].all() and not masks_of["controller_state"][:900].any()
+
+
+def test_a_bank_that_is_still_lean_is_named_where_rows_show_the_other():
+    made = scene(pulls=2, hole=Hole(2, 4500, 4900, 0.08))
+    columns = made.columns
+    columns.banks = {"lambda_1": scene(pulls=2).columns.lambda_, "lambda_2": columns.lambda_}
+    columns.lambda_ = np.fmax(*columns.banks.values())
+    columns.config["channels"].append({**columns.config["channels"][0], "name": "lambda_2"})
+    spans = [(n, *span) for n, span in enumerate(made.spans, 1)]
+    lean = drive_comparison.lean_pulls([SessionPulls(session.prepare(columns, identified=False), spans)])
+    assert lean == drive_comparison.LeanPulls(1, 2, ("lambda 2",))
+    compared = drive_comparison.DriveComparison(None, (lean, drive_comparison.LeanPulls(0, 2)))
+    assert compare_part.lean_pulls(compared) == "before 1 of 2 pulls lean (lambda 2), after 0 of 2"
 
 
 def test_the_difference_of_banks_is_told_by_speed_and_load():

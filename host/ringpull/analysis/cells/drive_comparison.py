@@ -42,10 +42,12 @@ class Side:
 
 @dataclass(frozen=True)
 class LeanPulls:
-    """The number of judged pulls on a side, and how many of them had a lean event."""
+    """The number of judged pulls on a side, and how many of them had a lean event. banks: of several, those with one,
+    as they are called."""
 
     lean: int
     judged: int
+    banks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -126,7 +128,8 @@ def lean_pulls(sessions: Sequence[SessionPulls]) -> LeanPulls:
         not numbers.lean_events and numbers.judged_s >= LEAST_JUDGED_S and not judged.doubted
         for judged, numbers in every
     )
-    return LeanPulls(lean, lean + clean)
+    named = {e.bank_label for judged, numbers in every if len(judged.banks) > 1 for e in numbers.lean_events}
+    return LeanPulls(lean, lean + clean, tuple(sorted(named)))
 
 
 def unlike(before: Sequence[SessionPulls], after: Sequence[SessionPulls]) -> list[Unlike]:

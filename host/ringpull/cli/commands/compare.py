@@ -64,7 +64,7 @@ def run(args: argparse.Namespace) -> int:
         out["of"] = "watts at the wheels, differences as shares" if args.power else "measured over target"
         if compared is not None:
             sides = zip(("before", "after"), compared.lean, strict=True)
-            out["lean_pulls"] = {name: asdict(side) for name, side in sides}
+            out["lean_pulls"] = {name: {k: v for k, v in asdict(side).items() if v != ()} for name, side in sides}
             out["unlike"] = [asdict(one) for one in compared.unlike]
         print(json.dumps(out, indent=1))
     else:
