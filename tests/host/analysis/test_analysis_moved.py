@@ -1,5 +1,7 @@
 """What moved with a lean event, and events that are not lean."""
 
+import warnings
+
 import numpy as np
 import pytest
 from analysis_scenes import Hole, said_hints, scene
@@ -137,3 +139,10 @@ def test_boost_that_tapers_off_or_is_still_coming_is_neither_overshoot_nor_creep
     assert kinds([0, 1, 6], [45, 150, 190]) == ["boost creep"]
     assert kinds([0, 0.7, 0.9, 1.1, 6], [45, 180, 198, 178, 150]) == ["boost overshoot"]
     assert other_events.boost(time_s[:1], time_s[:1] + 170.0, loaded[:1]) == []
+
+
+def test_a_fuel_pressure_without_a_value_raises_no_warning():
+    nothing = np.full(100, np.nan)
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        assert hints.flat_pressure(nothing, np.linspace(40.0, 200.0, 100)) is nothing

@@ -148,4 +148,6 @@ def flat_pressure(fuel_kpa: np.ndarray, map_kpa: np.ndarray) -> np.ndarray:
     """Fuel pressure minus manifold pressure if the regulator follows it; else as it is. The one that scatters less."""
     over = fuel_kpa - map_kpa
     some = slice(None, None, max(1, len(over) // MOST_BASE))  # a sample shows which scatters less
+    if not np.isfinite(over[some]).any():
+        return fuel_kpa
     return over if np.nanstd(over[some]) < np.nanstd(fuel_kpa[some]) else fuel_kpa
