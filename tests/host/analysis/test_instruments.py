@@ -264,6 +264,11 @@ def test_fuel_pressure_is_sound_only_where_it_moves():
     assert str(words.evidence(shown["stuck"])) == "nothing in this drive tests it"
 
 
+def test_the_map_says_where_it_may_show_one_bank_alone():
+    words_of = fuelmap.of_drive(drive_with("second bank 0 V", 2, False)).words
+    assert "lambda_2 is contradicted by the drive: cells may show the other bank alone" in [*map(str, words_of)]
+
+
 def test_the_local_page_names_what_the_drive_contradicts():
     states = {"lambda_1": State.SOUND, "map": State.CONTRADICTED, "throttle": State.NOT_TESTED}
     told = [SimpleNamespace(channel=name, state=state) for name, state in states.items()]
