@@ -208,8 +208,8 @@ def remarks(judged: Sequence[Judged], axes: Axes, banks: int, others: int) -> li
         words.append("no trims are logged: the engine computer's own correction stays hidden")
     if banks > 1:
         words.append("two banks: each cell shows the leaner bank, and the table feeds both; compare the banks first")
-        doubted = sorted({one.channel for j in judged for one in j.doubted if one.role == "lambda"})
-        words += [f"{one} is contradicted by the drive: cells may show the other bank alone" for one in doubted]
+    doubted = sorted({one.channel for j in judged for one in j.doubted if one.bank is not None})
+    words += [f"{one} is contradicted by the drive: cells may show the other bank alone" for one in doubted]
     guarded = full_manifold(judged)
     if axes.loads is not None and axes.loads.max(initial=0.0) >= guarded:
         words.append(say("from ", kpa(guarded), " on, no cell is made leaner than target, even at part throttle"))
