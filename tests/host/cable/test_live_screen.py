@@ -25,6 +25,8 @@ def terminal(tmp_path):
     """terminal(*words): `ringpull WORDS` in a window of 100 by 24; gives what captures it."""
     own = ["tmux", "-S", str(tmp_path / "tmux"), "-f", os.devnull]
     environment = dict(os.environ, PYTHONPATH=f"{ROOT / 'host'}{os.pathsep}{ROOT}")
+    for name in ("COLUMNS", "LINES"):  # of the terminal that the tests run in
+        environment.pop(name, None)
 
     def run(*words):
         command = [*own, "new-session", "-d", "-x", "100", "-y", "24", sys.executable, "-m", "ringpull", *words]
