@@ -57,6 +57,18 @@ def test_the_same_card_is_recorded_anew(card):
     assert command(*signals(folder / "signals"), "-o", folder / "card").returncode == 0
 
 
+def test_remarks_do_not_pass_to_another_drive(card):
+    folder, _ = card
+    remarks = folder / "card" / "notes.json"
+    remarks.write_text('{"1": "old pump"}')
+    before = (folder / "card" / "drive.rpl").read_bytes()
+    done = command(*signals(folder / "signals"), "-o", folder / "card")
+    assert done.returncode == 2 and "remarks" in done.stderr and done.stderr.count("\n") == 3
+    assert remarks.exists() and (folder / "card" / "drive.rpl").read_bytes() == before
+    assert command(*signals(folder / "signals"), "-o", folder / "card", "--replace").returncode == 0
+    assert not remarks.exists()
+
+
 def test_another_cards_drives_are_kept_unless_told(card, tmp_path):
     folder, _ = card
     before = (folder / "card" / "drive.rpl").read_bytes()

@@ -47,7 +47,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--replace",
         action="store_true",
-        help="replace the drive that a dry run with another configuration left in CARD",
+        help="replace the drive in CARD although another configuration made it, or remarks were kept about it",
     )
     parser.add_argument("--seed", type=_seed, default=1, help="seed of the converter's noise (default: 1)")
     parser.add_argument("--json", action="store_true", help="print the result as JSON")
@@ -59,6 +59,21 @@ def _seed(text: str) -> int:
     return int(text)
 
 
+def _keep_remarks(card: Path, replace: bool) -> None:
+    """Remarks are about the drive that would be replaced: BadUsage, or with `replace` they go with it."""
+    from ringpull.errors import BadUsage
+    from ringpull.files.remarks import notes_path, times_path
+
+    for path in (notes_path(card), times_path(card)) if card.is_dir() else ():
+        if path.is_file() and not replace:
+            raise BadUsage(
+                f"{path} holds remarks about the drive in that folder",
+                "the folder was used for another dry run",
+                "give another folder with -o, or replace drive and remarks with --replace",
+            )
+        path.unlink(missing_ok=True)
+
+
 def run(args: argparse.Namespace) -> int:
     import json
     import sys
@@ -67,6 +82,7 @@ def run(args: argparse.Namespace) -> int:
     from ringpull.cli.terminal import progress
     from ringpull.dryrun.run import dry_run
 
+    _keep_remarks(args.output, args.replace)
     began = time.perf_counter()
     with progress("dry run") as show:
         result = dry_run(
