@@ -32,6 +32,7 @@ class Interview:
         self._tells = tell
         self._given: list[str] = []
         self._ahead: list[str] = []
+        self._again = ""  # the answer that was gone back to, offered once more
 
     def plan(self) -> Plan:
         """Ask all questions in order. Raises BadUsage if the answers end too soon."""
@@ -42,7 +43,7 @@ class Interview:
                 try:
                     return self._plan()
                 except _BackAQuestion:
-                    self._ahead = self._given[:-1]
+                    self._ahead, self._again = self._given[:-1], "".join(self._given[-1:])
                     self._given = []
         except (EOFError, KeyboardInterrupt):
             raise BadUsage(
@@ -59,6 +60,13 @@ class Interview:
         if said.lower() in BACK:
             raise _BackAQuestion
         return said
+
+    def _gone_back_to(self) -> str:
+        """The earlier answer to the question that is asked now, "" if it was not gone back to."""
+        if self._ahead:
+            return ""
+        again, self._again = self._again, ""
+        return again
 
     def tell(self, line: str) -> None:
         """Show a line, except while earlier answers are being repeated."""
@@ -198,8 +206,10 @@ class Interview:
 
     def choice(self, question: str, allowed: Sequence[str], usual: str) -> str:
         """Ask for one of `allowed`; its first letters are enough."""
+        before = self._gone_back_to()
+        usual = answers.chosen(before, allowed) or usual if before else usual
         while True:
-            said = self.ask(f"{question} [{usual}] ")
+            said = self.ask(f"{question} [{usual}] ") or before
             fits = answers.chosen(said, allowed) if said else usual
             if fits is not None:
                 self._given.append(said)
@@ -226,8 +236,10 @@ class Interview:
         is_whole: bool = False,
     ) -> float:
         """A number in range; unlike: one that it must not be."""
+        before = self._gone_back_to()
+        usual = answers.number(before, least, most, in_kpa) or usual if before else usual
         while True:
-            said = self.ask(f"{question} [{usual:g}] ")
+            said = self.ask(f"{question} [{usual:g}] ") or before
             number = answers.number(said, least, most, in_kpa) if said else usual
             if number is None:
                 self.tell("  Please type a number, such as 4.5")

@@ -166,6 +166,19 @@ def test_what_the_board_has_no_input_for_goes_to_an_external_converter():
     assert {channel["name"]: channel["input"] for channel in made["channels"]}["battery"] == "a3"
 
 
+def test_enter_after_going_back_keeps_the_answer_that_stood_there():
+    asked = []
+    left = ["na-petrol", "", "6", "back", "", "two", "back", ""]
+
+    def ask(prompt):
+        asked.append(prompt)
+        return left.pop(0) if left else ""
+
+    plan = questions.Interview(ask, lambda _: None).plan()
+    assert plan.cylinders == 6 and plan.strokes == 2
+    assert [one for one in asked if one.startswith("Cylinders")][1].endswith("[6] ")
+
+
 def test_back_returns_to_the_question_before_and_keeps_the_others():
     asked = []
     left = ["na-petrol", "", "6", "back", "8", "", "back", "<", "5", "", "2,500"]
