@@ -5,6 +5,7 @@ The lines are those of firmware/boards/desk_bus.py.
 
 from __future__ import annotations
 
+import contextlib
 import heapq
 import itertools
 import socket
@@ -93,13 +94,16 @@ class BusServer:
     def _serve(self, server: socket.socket) -> None:
         while True:  # a logger that begins again calls again
             line, _ = server.accept()
-            self._talk(line)
+            with contextlib.suppress(ConnectionError):  # a logger that is stopped hangs up wherever it is
+                self._talk(line)
 
     def _talk(self, line: socket.socket) -> None:
         line.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         self._free_us = 0
         with line, line.makefile("rb") as said:
             for text in said:
+                if not text.endswith(b"\n"):
+                    return
                 *acts, until = text.decode().strip().split(";")
                 for act in acts:
                     self._act(act.split())
