@@ -125,8 +125,8 @@ def steps() -> tuple[Step, ...]:
             "Supply",
             ("P", "J1"),
             "Low parts first, Q1 and the regulator with its heat sink last. **Q1's tab is live** and stands "
-            "3 mm from the RP2040 board: an insulating cap over it. Everything else stays off. A bench "
-            "supply with its current limit at 0.1 A, P-F2 in the ground wire.",
+            "3 mm from the RP2040 board: its insulating cap goes on before the board does. Everything else stays "
+            "off. A bench supply with its current limit at 0.1 A, P-F2 in the ground wire.",
             (
                 _held("12 V at J1", "TP-5V", "5.0 V ± 0.2 V at P-U1 out"),
                 _held("12 V at J1", "TP-VBOARD", "5.0 V ± 0.2 V at the cathode of P-D4"),
@@ -245,8 +245,8 @@ def markdown() -> str:
     out += [
         "## What stays empty",
         "",
-        f"Block {', '.join(empty)} (the car's bus), {count} parts and J10: the firmware does not read it. K-JP1 stays "
-        "open.",
+        f"Block {', '.join(empty)} (the car's bus), {count} parts and J10: two chips without legs, and no answer needs "
+        "it. Who fits it reads [its cautions](../../README.md#the-blocks) first; K-JP1 and K-JP2 stay open.",
         "",
         "## logger.json for this board",
         "",

@@ -16,7 +16,7 @@ BOARDS_SHIPPING_USD = 16.0  # slow parcel (price from memory)
 BARE_USD = round((BOARDS_USD + BOARDS_SHIPPING_USD) / BOARDS_ORDERED, 2)
 _LOOSE = {  # what no block needs but the kit does; the wires and the case as for the full build on perfboard
     "card": 1, "dip8": 2, "dip14": 1, "dip16": 1, "socket_strip": 3, "case_big": 1, "gland": 8, "fuse_tap": 1,
-    "sleeve": 2, "lug": FULL.loose["lug"], "wire": FULL.loose["wire"], "wire_screened": 6,
+    "sleeve": 2, "cap_to220": 1, "lug": FULL.loose["lug"], "wire": FULL.loose["wire"], "wire_screened": 6,
 }  # fmt: skip
 
 

@@ -43,7 +43,13 @@ RP2 = Board(
         "cs": (17, "GP17, pin 22", "card"),
         "sda": (4, "GP4, pin 6", "screen"),
         "scl": (5, "GP5, pin 7", "screen"),
-        "power_fail": (None, "GP22, pin 29", "for later firmware"),
+        "x_sck": (10, "GP10, pin 14", "bus, converters"),
+        "x_mosi": (11, "GP11, pin 15", "bus, converters"),
+        "x_miso": (8, "GP8, pin 11", "bus, converters"),
+        "x_cs": (9, "GP9, pin 12", "converter x"),
+        "bus_cs": (22, "GP22, pin 29", "bus"),
+        "bus_int": (21, "GP21, pin 27", "bus"),
+        "power_fail": (None, "GP20, pin 26", "for later firmware"),
     },
 )
 
@@ -72,7 +78,13 @@ ESP32 = Board(
         "cs": (5, "IO5", "card"),
         "sda": (21, "IO21", "screen"),
         "scl": (22, "IO22", "screen"),
-        "power_fail": (None, "IO32", "for later firmware"),
+        "x_sck": (14, "IO14", "bus, converters"),
+        "x_mosi": (13, "IO13", "bus, converters"),
+        "x_miso": (2, "IO2", "bus, converters"),
+        "x_cs": (12, "IO12", "converter x"),
+        "bus_cs": (32, "IO32", "bus"),
+        "bus_int": (17, "IO17", "bus"),
+        "power_fail": (None, "IO16", "for later firmware"),
     },
 )
 

@@ -11,13 +11,13 @@ from hardware.circuit.builds import Build
 from hardware.circuit.stock import PRICE_DATE, PRICE_SOURCE, SHIPPING_USD, SPREAD, STOCK
 
 _GATES_PER_CHIP = {"schmitt_hc14": 6, "opamp_rr": 2}  # these are counted as chips, whatever number of blocks share one
-_SKIP_ON = {"rp2": ("A3",)}  # a board without that input leaves the block out
+_MISSING = {"rp2": ("a3",)}  # a board without that input leaves its block out
 _EXTRA = {"schmitt_hc14": "c", "opamp_rr": "c"}  # 100 nF at every chip's supply
 
 
 def fitted(build: Build, board: Board):
     """The blocks of the build that this board has pins for."""
-    return [use for use in build.uses if use.prefix not in _SKIP_ON.get(board.name, ())]
+    return [use for use in build.uses if use.joins.get("PIN") not in _MISSING.get(board.name, ())]
 
 
 def rows(build: Build, board: Board) -> list[dict[str, object]]:

@@ -34,6 +34,9 @@ def build_netlist(build: builds.Build, board: boards.Board) -> str:
     if build.name == "full":
         body += ["vspeed car_coil 0 pulse(0 350 1m 20u 20u 60u 5m)", "vblock car_block 0 0", "vpressure t7 0 2.5"]
         body += ["vthrottle car_throttle 0 2.5", "vsensor car_throttle_ground 0 0", "rsensors t12 t13 200"]
+        body += ["rends car_bus_high car_bus_low 60", "vbus car_bus_low 0 2.5", "vbusground car_bus_ground 0 0"]
+        body += ["vselect bus_cs 0 3.3", "rint bus_int 0 1meg", "rmiso x_miso 0 1meg", "rsck x_sck 0 40"]
+        body += ["rmosi x_mosi 0 40"]
     else:
         body.append("vspeed car_tach 0 pulse(0 12 1m 20u 20u 1m 5m)")
     return netlist.deck(f"{build.name} {board.name}", [*body, ".options method=gear reltol=1e-4", ".tran 20u 40m"])

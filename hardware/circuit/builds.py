@@ -18,6 +18,9 @@ CAR = {
     "car_block": ("engine block", "a bolt near that coil"),
     "car_throttle": ("throttle position sensor", "signal"),
     "car_throttle_ground": ("throttle position sensor", "ground"),
+    "car_bus_high": ("diagnostic socket", "pin 6, CAN high"),
+    "car_bus_low": ("diagnostic socket", "pin 14, CAN low"),
+    "car_bus_ground": ("diagnostic socket", "pin 5, ground (4 where 5 is empty)"),
 }
 
 
@@ -70,6 +73,10 @@ class Build:
     uses: tuple[Use, ...]
     terminals: dict[str, Terminal]
     loose: dict[str, float]
+
+    def reaches(self, place: str) -> bool:
+        """Whether a wire of it ends at that place of the car."""
+        return any(place in use.joins.values() for use in self.uses)
 
     def used(self, prefix: str) -> Use:
         """The block that stands under that prefix."""
@@ -154,8 +161,8 @@ MINIMUM = Build(
 
 FULL = Build(
     "full",
-    "Full build: four analog inputs, two of them differential; coil, screen, buzzer, reservoir, 5 V for sensors",
-    75.0,
+    "Full build: four analog inputs, two of them differential; coil, bus, screen, buzzer, reservoir, 5 V for sensors",
+    85.0,
     (
         _SUPPLY,
         Use("H", "hold_up", {"PF": "power_fail", "12V": "T1"}),
@@ -175,6 +182,15 @@ FULL = Build(
         Use("Z", "buzzer", {"ON": "buzzer"}),
         _CARD,
         Use("D", "screen", {"SDA": "sda", "SCL": "scl"}),
+        Use(
+            "K",
+            "can",
+            {
+                "SCK": "x_sck", "MOSI": "x_mosi", "MISO": "x_miso", "CS": "bus_cs", "INT": "bus_int",
+                "H": "car_bus_high", "CANH": "T23", "L": "car_bus_low", "CANL": "T24",
+                "G": "car_bus_ground", "BG": "T25",
+            },
+        ),
     ),
     {
         **_POWER,
@@ -186,17 +202,23 @@ FULL = Build(
         "T12": Terminal("5 V out", "pressure sensor of your own", "supply", "0.5 mm2", "orange"),
         "T13": Terminal("sensor ground", "pressure sensor of your own", "ground", "0.5 mm2", "brown"),
         **_PANEL,
+        "T23": Terminal("CAN high", "diagnostic socket", "pin 6", "twisted pair, below 1 m", "yellow", 0.25),
+        "T24": Terminal("CAN low", "diagnostic socket", "pin 14", "twisted pair, below 1 m", "green", 0.25),
+        "T25": Terminal("bus ground", "diagnostic socket", "pin 5 (4 where 5 is empty)", "0.25 mm2", "brown", 0.25),
     },
     {
         "perfboard_big": 1,
-        "terminal": 8,
+        "adapter_so8": 1,
+        "adapter_so14": 1,
+        "bus_plug": 1,
+        "terminal": 10,
         "terminal_clear": 1,
         "dip8": 2,
         "dip14": 1,
         "dip4": 1,
         "case_big": 1,
-        "gland": 6,
-        "wire": 15,
+        "gland": 7,
+        "wire": 18,
         "wire_screened": 4,
         **_BOTH,
         "lug": 2,

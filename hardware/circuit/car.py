@@ -39,6 +39,30 @@ _PRESSURE = [  # a sensor of the user's own: half its supply, 5 mA
     "rpress pressi t7f 100",
     "rload t12f t13f 1k",
 ]
+_PRESSURE_TAP = [  # the engine computer's own sensor, on its 5 V
+    "vpress presso car_pressure_ground 2.5",
+    "rpress presso car_pressure 100",
+    "rpsensor car_pressure_ground eg 0.05",
+]
+_SENSOR_LOAD = ["rload t12f t13f 1k"]
+_LAMBDA_2 = [
+    "rsignal2 car_lambda_2_ground car_ground 0.05",
+    f"vlam2 lamo2 car_lambda_2_ground {TRUE_V['lambda']}",
+    "rlam2 lamo2 car_lambda_2 100",
+]
+BUS_DOMINANT_S = (1.1, 1.35)  # from when to when a unit of the car drives it
+_BUS = [  # two terminations; ten units' inputs; the driver of one: 40 ohm to either side (common practice, no source)
+    "rends car_bus_high car_bus_low 60",
+    "vbmid busmid eg 2.5",
+    "rbh car_bus_high busmid 2.5k",
+    "rbl car_bus_low busmid 2.5k",
+    "vb5 bus5 eg 5",
+    "sbh bus5 car_bus_high bgate 0 busdrive",
+    "sbl car_bus_low eg bgate 0 busdrive",
+    f"vbgate bgate 0 pulse(0 1 {BUS_DOMINANT_S[0]} 1m 1m {BUS_DOMINANT_S[1] - BUS_DOMINANT_S[0]:g} 10)",
+    ".model busdrive SW(vt=0.5 vh=0.1 ron=40 roff=10meg)",
+    "rbg car_bus_ground eg 0.05",
+]
 COIL = [  # half an ohm, 4 mH; the driver holds at most 400 V
     "rcoil bat cbeg 0.5",
     "lcoil cbeg cend 4m",
@@ -60,13 +84,25 @@ def charge(sparks: bool) -> list[str]:
 def lines(build: Build, sparks: bool) -> list[str]:
     """What stands around that build; with the engine turning, or at rest with the key on."""
     body = [*_COMMON]
-    if build.name == "full":
-        body += [*_THROTTLE, *_PRESSURE, *COIL, *charge(sparks), "rblock car_block bm 0.002"]
-    else:
-        pulse = f"pulse(1 0 1m 10u 10u 2.5m {RPM_PERIOD_S:g})" if sparks else "1"
-        body += ["rtach bat car_tach 1k", "stach car_tach eg tgate 0 tout", f"vgate tgate 0 {pulse}"]
-        body.append(".model tout SW(vt=0.5 vh=0.1 ron=10 roff=10meg)")
+    for place, there in (
+        ("car_throttle", _THROTTLE),
+        ("T12", [] if build.reaches("car_pressure") else _PRESSURE),
+        ("car_pressure", [*_PRESSURE_TAP, *_SENSOR_LOAD]),
+        ("car_lambda_2", _LAMBDA_2),
+        ("car_coil", [*COIL, *charge(sparks), "rblock car_block bm 0.002"]),
+        ("car_tach", _tach(sparks)),
+        ("car_tach_2", ["rtach2 car_tach_2 eg 10"]),
+        ("car_bus_high", _BUS),
+    ):
+        body += there if build.reaches(place) else []
     return body
+
+
+def _tach(sparks: bool) -> list[str]:
+    """The engine computer's tach output: pulls a resistor to ground, twice a revolution or never."""
+    pulse = f"pulse(1 0 1m 10u 10u 2.5m {RPM_PERIOD_S:g})" if sparks else "1"
+    drive = ["rtach bat car_tach 1k", "stach car_tach eg tgate 0 tout", f"vtgate tgate 0 {pulse}"]
+    return [*drive, ".model tout SW(vt=0.5 vh=0.1 ron=10 roff=10meg)"]
 
 
 def wire_ohm(area_mm2: float) -> float:

@@ -127,6 +127,9 @@ ALL = (
         3.4,
         "h.pf",
     ),
+    Check("3.3 V ± 0.1 V at pin S", {"k": "can"}, ("v5v 5v 0 5",), "v(k.s)", 3.2, 3.4, "k.s"),
+    Check("3.3 V ± 0.1 V at pin TXD", {"k": "can"}, ("v5v 5v 0 5",), "v(k.d)", 3.2, 3.4, "k.d"),
+    Check("2.5 V ± 0.2 V at T23", {"k": "can"}, ("v5v 5v 0 5",), "v(k.canh)", 2.3, 2.7, "k.canh"),
     Check("5.0 V ± 0.2 V at T12", {"r": "sensor_supply"}, ("vvs vs 0 {feed}",), "v(r.out)", 4.8, 5.2, "r.out"),
     Check(
         "0.9 to 1.1 ohm from T13 to T2", {"r": "sensor_supply"},

@@ -37,6 +37,8 @@ SHORT = {  # what stands beside the symbol where there is no value
     "opamp_rr": "op-amp, rail to rail",
     "opto": "opto-coupler",
     "can_phy": "CAN transceiver",
+    "can_ctl": "MCP2518FD",
+    "can_ctl_2515": "MCP2515",
     "card_socket": "micro-SD socket",
     "screen": "OLED, I2C",
     "buzzer": "5 V",
@@ -47,7 +49,7 @@ SHORT = {  # what stands beside the symbol where there is no value
     "adc_spi": "converter",
     "switch": "switch",
 }
-_OMEGA = {"resistor": "\N{GREEK CAPITAL LETTER OMEGA}", "capacitor": "F", "electrolytic": "F"}
+_OMEGA = {"resistor": "\N{GREEK CAPITAL LETTER OMEGA}", "capacitor": "F", "electrolytic": "F", "crystal": "Hz"}
 
 
 def value_text(part: Part) -> str:

@@ -25,7 +25,39 @@ _BATTERY_GAIN = 10 / 57
 _OFF_V = 0.3 + limits.PIN_OFF_MA * 1.0  # before the 1 kohm at the pins, into a board that is off
 _SEEN_V, _SEEN_MV, _SEEN_MA, _SEEN_K = 0.03, 1.0, 0.5, 1.0
 _TRUE = {name: LAMBDA_AT_0V + LAMBDA_PER_V * car.TRUE_V[name] for name in ("lambda", "lean")}
+_SIGNALS = ("T3", "T4", "T5", "T7", "T8", "T10", "T11", "T19", "T20", "T21", "T22", "T23", "T24")
+_INPUTS = {  # build -> what is read -> pin
+    "minimum": {"lambda": "a0"},
+    "full": {"lambda": "a0", "pressure": "a1", "throttle": "a2", "battery": "a3"},
+    "board": {"lambda": "a0", "lambda_2": "a1", "throttle": "a2", "pressure": "x0", "battery": "x1"},
+}
+_BY_RULE = {False: (), True: ("What the logic of bus controller and converter does is no simulation: where a leg that "
+                              "it needs is lost,", "their channels are unread by rule.")}  # fmt: skip
+_CONVERTER_LOGIC, _CONVERTER_REFERENCE = {"9", "10", "11", "12", "13", "16"}, "15"
+_CONVERTER_LEG = {"x0": "1", "x1": "2"}
+_LOGIC = ("p0", "p1", "button", "x_miso", "bus_cs", "bus_int")
+_REFERENCE_V = 3.0  # of the reference block
+# ISO 11898-2 (from memory): a receiver takes 0.9 V for dominant and 0.5 V for recessive, lines within -2 and 7 V
+_BUS_RECESSIVE_V, _BUS_DOMINANT_V, _BUS_LINE_V = 0.4, 1.2, (-2.0, 7.0)
+_BUS_SEEN_V = 0.1
 _RICHEST, _LEANEST = 0.65, 1.35  # beyond, no pull looks like that
+
+
+@dataclass(frozen=True)
+class Bus:
+    """The car's bus: volts between its lines while no unit drives it and while one does; lowest and highest of a line.
+    heard: whether the controller sees both."""
+
+    recessive_v: float
+    dominant_v: float
+    low_v: float
+    high_v: float
+    heard: bool
+
+    @property
+    def works(self) -> bool:
+        calm = abs(self.recessive_v) < _BUS_RECESSIVE_V and self.dominant_v > _BUS_DOMINANT_V
+        return calm and _BUS_LINE_V[0] < self.low_v and self.high_v < _BUS_LINE_V[1]
 
 
 @dataclass(frozen=True)
@@ -36,7 +68,8 @@ class Row:
     or sensor of the car. board_v: most at the board. coil_ma: through the coil at rest. sparks: share of the coil's
     volts that are left.
     edges: at the tach pin for every spark. wire, wire_k: the hottest wire of the harness. read: channel -> volts at its
-    terminal, or None where the logger is off. hot: parts that would not bear it, in words.
+    terminal, or None where the logger is off. hot: parts that would not bear it, in words. bus:
+    None where the build has none. unread: channels of which the converter says nothing.
     """
 
     place: str
@@ -54,11 +87,19 @@ class Row:
     pins: tuple[str, ...]
     hot: tuple[str, ...]
     read: dict[str, float]
+    bus: Bus | None = None
+    unread: tuple[str, ...] = ()
 
     @property
     def stops_the_engine(self) -> bool:
         """Whether coil, sensor or engine computer would notice so much that the engine falters."""
-        return abs(self.throttle_mv) > MOST_SHIFT_MV or self.coil_ma > MOST_COIL_MA or self.sparks < 0.9
+        noticed = abs(self.throttle_mv) > MOST_SHIFT_MV or self.coil_ma > MOST_COIL_MA or self.sparks < 0.9
+        return noticed or self.stops_the_bus
+
+    @property
+    def stops_the_bus(self) -> bool:
+        """Whether the car's units would no longer understand each other."""
+        return self.bus is not None and not self.bus.works
 
     @property
     def harms_a_controller(self) -> bool:
@@ -68,7 +109,7 @@ class Row:
 def row(bench: Bench, fault: Fault) -> Row:
     """Run it and read the figures."""
     run, blown, most_v = failures.run(bench, fault)
-    full = bench.build.name == "full"
+    throttle, coil = bench.build.reaches("car_throttle"), bench.build.reaches("car_coil")
     amps = {terminal: run.wire_amps(terminal) for terminal in bench.terminals}
     warm = {t: car.warming_k(i, bench.build.terminals[t].area_mm2) for t, i in amps.items()}
     hottest = max(warm, key=warm.__getitem__)
@@ -78,9 +119,9 @@ def row(bench: Bench, fault: Fault) -> Row:
         fault.place,
         fault.what,
         blown,
-        1e3 * run.change("car_throttle", "car_throttle_ground") if full else 0.0,
+        1e3 * run.change("car_throttle", "car_throttle_ground") if throttle else 0.0,
         _output_ma(run),
-        1e3 * abs(run.volts("bat", "cbeg")) / 0.5 if full else 0.0,
+        1e3 * abs(run.volts("bat", "cbeg")) / 0.5 if coil else 0.0,
         sparks,
         edges,
         hottest,
@@ -90,19 +131,64 @@ def row(bench: Bench, fault: Fault) -> Row:
         tuple(_pins(run)),
         tuple(run.overloads()),
         {} if off else _read(run),
+        _bus(run),
+        () if off else _unread(run),
     )
+
+
+def _bus(run: Run) -> Bus | None:
+    """What the bus looks like after the fault, where the build has one."""
+    block = next((use.prefix.lower() for use in run.bench.uses if use.block == "can"), None)
+    if block is None:
+        return None
+    driven = car.BUS_DOMINANT_S[1] - 0.05
+    lines = [run.volts(line, "eg", at) for line in ("car_bus_high", "car_bus_low") for at in (None, driven)]
+    rail = run.volts("3v3")
+    heard = run.volts(f"{block}.rx") > 0.7 * rail and run.volts(f"{block}.rx", at_s=driven) < 0.3 * rail
+    heard = heard and not _is_deaf(run.fault)
+    return Bus(
+        run.volts("car_bus_high", "car_bus_low"),
+        run.volts("car_bus_high", "car_bus_low", driven),
+        min(lines),
+        max(lines),
+        bool(heard),
+    )
+
+
+def _is_deaf(fault: Fault) -> bool:
+    """Whether the bus controller gives no frames: its logic is no part of the simulation. It listens without TXCAN."""
+    if fault.part is None:
+        return False
+    stock = fault.part.stock
+    if stock == "can_ctl":
+        return {fault.opened, *fault.shorted} - {""} != {"TXCAN"}
+    deselected = fault.use.block == "can" and fault.part.ref == "R6"
+    return stock == "crystal" or bool(fault.shorted) and (stock == "c_np0" or deselected)
+
+
+def _unread(run: Run) -> tuple[str, ...]:
+    """Channels of an external converter that gives nothing: its logic is no part of the simulation."""
+    fault = run.fault
+    if fault.part is None or fault.use.block != "converter":
+        return ()
+    legs = {fault.opened, *fault.shorted} if fault.part.stock == "adc_spi" else set()
+    lost = legs & _CONVERTER_LOGIC or fault.opened == _CONVERTER_REFERENCE and legs
+    lost = lost or (fault.part.ref == "R1" and fault.shorted)
+    inputs = _INPUTS[run.bench.build.name].items()
+    return tuple(name for name, pin in inputs if pin[0] == "x" and (lost or _CONVERTER_LEG[pin] == fault.opened))
 
 
 def _output_ma(run: Run) -> float:
     """The largest current that a wire brings to a thing of the car that gives signals."""
-    wires = [t for t in ("T3", "T4", "T5", "T8", "T11") if t in run.bench.terminals]
+    ends = run.bench.build.terminals
+    wires = [t for t in _SIGNALS if t in ends and "of your own" not in ends[t].device]
     return 1e3 * max(abs(stress.lasting(run.result["time"], run.result[f"i(@rw.{t.lower()}a[i])"])) for t in wires)
 
 
 def _concerns_tach(bench: Bench, fault: Fault) -> bool:
     if fault.is_wire:
         return fault.place in ("T1", "T2", "T5", "T6")
-    return fault.use.prefix == "E"
+    return fault.use.prefix in ("E", "C", "J")
 
 
 def _turning(bench: Bench, fault: Fault) -> tuple[float, float]:
@@ -112,7 +198,7 @@ def _turning(bench: Bench, fault: Fault) -> tuple[float, float]:
     after = time > failures.FAULT_S + 1e-3
     high = pin[after] > 1.65
     edges = int((high[1:] & ~high[:-1]).sum()) / 3
-    if bench.build.name != "full":
+    if not bench.build.reaches("car_coil"):
         return 1.0, edges
     coil = run.result["v(car_coil)"] - run.result["v(bm)"]
     return float(np.max(coil[after])) / 400.0, edges
@@ -125,11 +211,12 @@ def _is_off(run: Run) -> bool:
 
 def _pins(run: Run) -> list[str]:
     """Pins of the board outside what they bear, with the volts."""
-    names = ["a0", *(["a1", "a2"] if run.bench.build.name == "full" else []), "p0", "button"]
+    analog = [name for name in ("a0", "a1", "a2", "x0", "x1") if run.bench.build.reaches(name)]
+    names = [*analog, *(name for name in _LOGIC if run.bench.build.reaches(name))]
     rail = max(run.volts("3v3"), 0.0)
     out = []
     for name in names:
-        low, high = limits.PIN_V if name[0] == "a" else limits.GATE_V
+        low, high = limits.PIN_V if name in analog else limits.GATE_V
         volts, over = run.volts(name), high - 3.3
         if _is_off(run):
             low, over = -_OFF_V, _OFF_V
@@ -140,14 +227,14 @@ def _pins(run: Run) -> list[str]:
 
 def _read(run: Run) -> dict[str, float]:
     """Volts at the terminals as the logger computes them."""
-    scale = 3.3 / run.volts("3v3") if run.bench.board.name == "rp2" else 1.0
-    names = {"lambda": "a0"}
-    if run.bench.build.name == "full":
-        names |= {"pressure": "a1", "throttle": "a2", "battery": "a3"}
+    most_v, scale = 3.3, 3.3 / run.volts("3v3") if run.bench.board.name == "rp2" else 1.0
+    if any(use.block == "reference" for use in run.bench.uses):
+        most_v, scale = _REFERENCE_V, _REFERENCE_V / run.volts("ref")
+    names = _INPUTS[run.bench.build.name]
     gains = {name: _BATTERY_GAIN if name == "battery" else nominal_gain() for name in names}
     pins = {name: run.volts(pin, at_s=failures.LEAN_S) for name, pin in names.items()} | {"lean": run.volts("a0")}
     gains["lean"] = nominal_gain()
-    return {name: min(max(volts * scale, 0.0), 3.3) / gains[name] for name, volts in pins.items()}
+    return {name: min(max(volts * scale, 0.0), most_v) / gains[name] for name, volts in pins.items()}
 
 
 def car_text(one: Row) -> str:
@@ -157,9 +244,19 @@ def car_text(one: Row) -> str:
         out.append(f"throttle signal {one.throttle_mv:+.0f} mV")
     if one.output_ma > _SEEN_MA:
         out.append(f"an output loaded by {one.output_ma:.1f} mA")
+    out += bus_text(one.bus)
     if one.wire_k > _SEEN_K:
         out.append(f"{one.wire}'s wire +{one.wire_k:.0f} K")
     return ", ".join(out) or "nothing"
+
+
+def bus_text(bus: Bus | None) -> list[str]:
+    """What the car's units see on their bus that they would not see without us."""
+    if bus is None:
+        return []
+    if not bus.works:
+        return ["**the bus stands still**"]
+    return [f"bus {bus.recessive_v:+.2f} V while at rest"] if abs(bus.recessive_v) > _BUS_SEEN_V else []
 
 
 def logger_text(one: Row) -> str:
@@ -178,9 +275,14 @@ def reading_text(one: Row, true_v: dict[str, float]) -> str:
     """The cell about what is recorded."""
     if one.board_is_off:
         return "none"
-    wrong = {n: v for n, v in one.read.items() if abs(v - true_v[n]) > _SEEN_V * (4 if n == "battery" else 1)}
+    read = {name: volts for name, volts in one.read.items() if name not in one.unread}
+    wrong = {n: v for n, v in read.items() if abs(v - true_v[n]) > _SEEN_V * (4 if n == "battery" else 1)}
     out = [lambda_text(one.read, wrong)] if "lambda" in wrong or "lean" in wrong else []
     out += [f"{n} {v:.2f} V for {true_v[n]:.2f}" for n, v in wrong.items() if n not in ("lambda", "lean")]
+    if one.unread:
+        out.append(f"{' and '.join(one.unread)} unread")
+    if one.bus is not None and not one.bus.heard:
+        out.append("no frames from the bus")
     if abs(one.edges - 1) > 0.01:
         out.append("no engine speed" if one.edges < 0.5 else "engine speed wrong")
     return ", ".join(out) or "true"
@@ -202,13 +304,13 @@ def lambda_text(read: dict[str, float], wrong: dict[str, float]) -> str:
 def table(bench: Bench, rows: list[Row], true_v: dict[str, float]) -> str:
     """The page."""
     calm = sum("too rich" in reading_text(one, true_v) for one in rows)
-    full = bench.build.name == "full"
+    taps = [name for name in ("throttle", "pressure") if name in _INPUTS[bench.build.name]]
     out = [
         f"# What a fault does: {bench.build.title}",
         "",
         f"On: {bench.board.title}. {len(rows)} ngspice runs of the whole build in a car with the key on; made by",
         "`python -m hardware.circuit.failure_table`, which takes minutes. Battery 14.4 V; true are lambda "
-        f"{_TRUE['lambda']:.2f}, then {_TRUE['lean']:.2f}{', throttle and pressure 2.50 V' if full else ''}.",
+        f"{_TRUE['lambda']:.2f}, then {_TRUE['lean']:.2f}{', throttle and pressure 2.50 V' if taps else ''}.",
         'What the rows mean: "too hot" is a part that would not bear it for good (film resistors are listed short for '
         'the sake',
         'of completeness: they fail open); regulators cut themselves off. "Off" is seen: the lamp is dark. A wrong '
@@ -216,6 +318,7 @@ def table(bench: Bench, rows: list[Row], true_v: dict[str, float]) -> str:
         'bold is seen by the check "key on, engine off" before the drive, not by the logger itself: '
         f"{calm} of these rows read",
         "too rich. Not in the table: two faults at once, what the card does, what software does.",
+        *_BY_RULE[any(use.block in ("can", "converter") for use in bench.uses)],
         "",
         f"Hottest wire: +{max(one.wire_k for one in rows):.1f} K. Largest shift of the engine computer's throttle "
         "signal: "
@@ -254,10 +357,15 @@ def path(bench: Bench) -> Path:
 def main() -> int:
     """Write the pages."""
     for bench in BENCHES:
-        path(bench).parent.mkdir(exist_ok=True)
-        path(bench).write_text(table(bench, rows(bench), sound(bench)))
-        print(f"hardware: {path(bench).name} written")
+        write(bench)
     return 0
+
+
+def write(bench: Bench) -> None:
+    """Write a build's page."""
+    path(bench).parent.mkdir(exist_ok=True)
+    path(bench).write_text(table(bench, rows(bench), sound(bench)))
+    print(f"hardware: {path(bench).name} written")
 
 
 if __name__ == "__main__":

@@ -38,6 +38,17 @@ _BOARD = [  # what the board's pins do, its loads, and what is wired to its pins
     "rmosi mosi 0 40",
     "ra0 a0 0 10meg",
 ]
+_IDLE = {  # what stands at further pins, where a build uses them: the firmware at rest, its pull-ups
+    "buzzer": ["rbuzzer 3v3 buzzer 40"],
+    "a1": ["ra1 a1 0 10meg"],
+    "a2": ["ra2 a2 0 10meg"],
+    "x_sck": ["rxsck x_sck 0 40", "rxmosi x_mosi 0 40", "rxmiso 3v3 x_miso 50k"],
+    "x_cs": ["rxcs 3v3 x_cs 40"],
+    "bus_cs": ["rbuscs 3v3 bus_cs 40", "rbusint 3v3 bus_int 50k"],
+    "p1": ["rp1 p1 0 10meg"],
+    "line_1": ["rp0 p0 0 10meg"],
+}
+_REFERENCE = ["rvref 3v3 ref 200", "ivref ref 0 150u"]  # the RP2040 board's own way to its ADC_VREF
 _LOAD_OHM = {"card_socket": 165.0, "screen": 220.0, "buzzer": 200.0}
 _SUPPLIES = {"card_socket": ("3V3", "GND"), "screen": ("VCC", "GND"), "buzzer": ("+", "-")}
 
@@ -109,8 +120,10 @@ def _part(bench: Bench, use: Use, part: Part, fault: Fault, blown: tuple[str, ..
 def deck(bench: Bench, fault: Fault, blown: tuple[str, ...] = ()) -> str:
     """The netlist of one run."""
     body = [f"* {fault.place} {fault.what}", *_SWITCHES, *_BOARD, *car.lines(bench.build, bench.sparks)]
-    if bench.build.name == "full":
-        body += ["rbuzzer 3v3 buzzer 40", "ra1 a1 0 10meg", "ra2 a2 0 10meg"]
+    for signal, there in _IDLE.items():
+        body += there if bench.build.reaches(signal) else []
+    if any(use.block == "reference" for use in bench.uses):
+        body += _REFERENCE
     for terminal, end in bench.build.terminals.items():
         body += _wire(terminal, end.area_mm2, fault)
     for use in bench.uses:

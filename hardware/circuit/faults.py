@@ -19,6 +19,12 @@ _LOADS = {
     "buzzer": ("+", "-"),
 }  # only their supply is simulated
 
+# Chips with many legs: shorts between neighbours alone, as they stand
+_ROWS = {
+    "can_ctl": (("TXCAN", "RXCAN"), ("INT", "OSC2", "OSC1", "VSS"), ("SCK", "SDI", "SDO", "CS", "VDD")),
+    "adc_spi": (tuple("12345678"), ("9", "10", "11", "12", "13", "14", "15", "16")),
+}
+
 
 @dataclass(frozen=True)
 class Fault:
@@ -37,6 +43,12 @@ class Fault:
     @property
     def is_wire(self) -> bool:
         return self.part is None
+
+
+def _bridges(part: Part) -> list[tuple[str, str]]:
+    """The pairs of legs that may touch."""
+    rows = _ROWS.get(part.stock)
+    return [pair for row in rows for pair in zip(row, row[1:])] if rows else list(combinations(_legs(part), 2))
 
 
 def _legs(part: Part) -> list[str]:
@@ -70,7 +82,7 @@ def of_part(use: Use, part: Part) -> list[Fault]:
         what = "open" if two_legs else f"{_name(part, pin)} open"
         floats = part.stock == "reg_5v" and pin == "gnd"  # without its ground leg its output follows its input
         out.append(Fault(place, what, use, part, "" if floats else pin, ("in", "out") if floats else ()))
-    for a, b in combinations(_legs(part), 2):
+    for a, b in _bridges(part):
         what = "short" if two_legs else f"{_name(part, a)} to {_name(part, b)}"
         out.append(Fault(place, what, use, part, shorted=(a, b)))
     return out

@@ -32,6 +32,10 @@ _HOLES = {
     "buzzer": 25,
     "switch": 8,
     "jumper": 4,
+    "can_phy": 30,
+    "can_ctl": 48,
+    "crystal": 8,
+    "z_can": 8,
 }
 _HOLES_OF_KIND = {"resistor": 10, "capacitor": 6, "electrolytic": 16, "npn": 9, "pnp": 9, "fuse": 6}
 
@@ -107,7 +111,7 @@ MINIMUM = Layout(
 )
 FULL = Layout(
     "full",
-    (62, 39),
+    (62, 46),
     (
         Area("T1 T2", 0, 2, 3, 6, "T1 T2"),
         Area("P", 5, 0, 25, 14, "P supply"),
@@ -130,6 +134,8 @@ FULL = Layout(
         Area("T15-T18", 27, 13, 35, 15, "T15 to T18"),
         Area("E logic", 38, 0, 47, 8, "E: 74HC14 and opto, logic side"),
         Area("E coil", 50, 0, 61, 8, "E: coil side, T5 T6"),
+        Area("K", 22, 40, 57, 45, "K bus: controller beside the board, transceiver beside its terminals"),
+        Area("T23 T24 T25", 58, 39, 61, 45, "T23 T24 T25"),
     ),
     (23, 13),
     ((48.5, -0.5), (48.5, 9.0)),

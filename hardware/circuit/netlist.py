@@ -29,11 +29,17 @@ SUBCIRCUIT = {  # stock -> (name, pins in order, supply pin follows)
     "ptc_100ma": ("PTC", ("a", "b"), False),
     "ptc_750ma": ("PTC", ("a", "b"), False),
     "ref_3v": ("REF3V", ("a", "b"), False),
+    "z_can": ("TVSCAN", ("a", "b"), False),
+    "can_phy": ("CANPHY", ("TXD", "RXD", "S", "VIO", "VCC", "GND", "CANH", "CANL"), False),
+    "can_ctl": ("CANCTL", ("CS", "SCK", "SDI", "SDO", "INT", "TXCAN", "RXCAN", "VSS", "VDD"), False),
+    "can_ctl_2515": ("CANCTL", ("CS", "SCK", "SI", "SO", "INT", "TXCAN", "RXCAN", "VSS", "VDD"), False),
+    "adc_spi": ("ADCSPI", ("1", "2", "15", "14", "16", "9"), False),
+    "jumper3": ("JUMPER3", ("1", "2", "3"), False),
 }
 _PARAMETERS = {"ptc_750ma": "cold=0.5 heat=0.2 lost=85"}
 _SERIES_OHM = {"fuse_1a": "0.1", "jumper": "100meg", "switch": "0.01", "button": "100meg"}
 _ESR_OHM = {"c_elko": "0.3", "c_elko_big": "0.05"}
-NOT_SIMULATED = ("can_phy", "card_socket", "screen", "buzzer", "z_can", "adc_spi", "jumper3")
+NOT_SIMULATED = ("card_socket", "screen", "buzzer", "crystal")
 _CALLED = {"AGND": "0"}  # one node in the simulation; two on the perfboard, so that no current flows past the converter
 
 

@@ -42,6 +42,40 @@ ALL = (
             *("8 out", "9 in", "10 out", "11 in", "12 out", "13 in", "14 3V3"),
         ),
     ),
+    Pinout(
+        "MCP3208",
+        "adc_spi",
+        "dip",
+        (
+            *("1 in 0", "2 in 1", "3 in 2", "4 in 3", "5 in 4", "6 in 5", "7 in 6", "8 in 7"),
+            *("9 ground", "10 select", "11 data in", "12 data out", "13 clock", "14 AGND", "15 REF", "16 3V3"),
+        ),
+    ),
+    Pinout(
+        "TJA1051T/3",
+        "can_phy",
+        "dip",
+        ("1 TXD", "2 GND", "3 VCC 5V", "4 RXD", "5 VIO 3V3", "6 CANL", "7 CANH", "8 S"),
+        "TJA1051T without /3 has no VIO: 5 V at RXD",
+    ),
+    Pinout(
+        "MCP2518FD",
+        "can_ctl",
+        "dip",
+        (
+            *("1 TXCAN", "2 RXCAN", "3 free", "4 INT", "5 OSC2", "6 OSC1", "7 VSS"),
+            *("8 free", "9 free", "10 SCK", "11 SDI", "12 SDO", "13 CS", "14 VDD"),
+        ),
+    ),
+    Pinout(
+        "MCP2515",
+        "can_ctl_2515",
+        "dip",
+        (
+            *("1 TXCAN", "2 RXCAN", "3 free", "4 free", "5 free", "6 free", "7 OSC2", "8 OSC1", "9 VSS"),
+            *("10 free", "11 free", "12 INT", "13 SCK", "14 SI", "15 SO", "16 CS", "17 RESET", "18 VDD"),
+        ),
+    ),
     Pinout("PC817", "opto", "dip", ("1 anode", "2 cathode", "3 emitter", "4 collector"), "slot between 1, 2 and 3, 4"),
     Pinout("1N4007, 1N5408, 1N4148", "d_1n4007", "axial", ("cathode", "anode"), "ring = cathode; 1N5819, BAT85 alike"),
     Pinout("Zener, suppressor", "z_27", "axial", ("cathode", "anode"), "ring = cathode, towards plus"),

@@ -56,4 +56,5 @@ TWO_PINS = {
     "button": elm.Button,
     "switch": elm.Switch,
     "fuse": elm.FuseIEC,
+    "crystal": elm.Crystal,
 }

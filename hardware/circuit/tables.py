@@ -58,6 +58,14 @@ CAUTIONS = (
     "  USB socket and its 5 V pin (many ESP32 boards have none: look, or measure with the diode range).",
     "- Legs of transistors and regulators: [drawing](../drawings/pinouts.svg). Q1's tab is live: it touches nothing.",
 )
+OF_BLOCK = {
+    "can": (
+        "- **Bus: JP1 and JP2 of K stay open.** The transceiver then hears and can't drive, whatever the board does.",
+        "  R3 and R4 sit in the plug: with them no fault of the cable stops the car's bus. Both jumpers closed and",
+        '  both resistors bridged is what `"ask": true` needs: then a chafed cable **can** stop it. Pins 6, 14 and 5',
+        "  (4) alone; pin 16 is the battery, unfused for us. The plug comes out before anybody else plugs in there.",
+    ),
+}
 
 
 def pin_text(part: Part, pin: str) -> str:
@@ -121,7 +129,8 @@ def markdown(build: Build, board: Board) -> str:
         wire = ", ".join(dict.fromkeys((end.wire, end.colour)))
         clear = ", alone: 5 mm clear of every other" if end.clear else ""
         out.append(f"| {terminal} | {end.label}{clear} | {end.place} | {' and '.join(own)} | {wire} |")
-    out += ["", *CAUTIONS, ""]
+    own = [line for block, lines in OF_BLOCK.items() if any(use.block == block for use in build.uses) for line in lines]
+    out += ["", *CAUTIONS, *own, ""]
     out += ["## Board pins", "", "| signal | pad | for |", "|---|---|---|"]
     used = set(connections(build, board)) | {"VBOARD", "3V3", "GND", "AGND"}
     out += [f"| {signal} | {pad} | {note} |" for signal, (_, pad, note) in board.pins.items() if signal in used]

@@ -64,17 +64,11 @@ def test_every_net_joins_two_things():
 
 def test_the_module_s_pins_are_the_firmware_s():
     pins = module.pins()
-    spi = FIRMWARE["converter_spi"]
-    wanted = {
-        "x_miso": spi["miso"],
-        "x_sck": spi["sck"],
-        "x_mosi": spi["mosi"],
-        "x_cs": FIRMWARE["converters"]["x"]["cs"],
-    }
-    assert {name: number for name, (number, _) in module.CONVERTER_X.items()} == wanted
     numbers = [number for number, _, _ in RP2.pins.values() if number is not None]
     numbers += [int(re.search(r"GP(\d+)", RP2.pins["power_fail"][1])[1])]
-    others = [number for group in (module.CONVERTER_X, module.BUS, module.SPARE) for number, _ in group.values()]
+    others = [number for number, _ in module.SPARE.values()]
+    assert others == list(FIRMWARE["bench"].values()) and len(set(numbers)) == len(numbers)
+    assert {pins[int(pad.rsplit(" ", 1)[1])] for _, pad, _ in RP2.pins.values() if "GP" in pad} < set(pins.values())
     assert not set(numbers) & set(others) and len(set(others)) == len(others)
     assert {pins[pin] for pin in module.GROUNDS} == {"GND"} and pins[33] == "AGND" and pins[35] == "REF"
 
@@ -108,11 +102,12 @@ def test_places_are_on_the_board_and_apart():
     "ref, pad, other, other_pad, most_mm",
     [
         ("P-C4", "a", "P-U1", "in", 10), ("R-C2", "a", "R-U1", "in", 10), ("P-C3", "a", "P-U1", "out", 20),
-        ("P-C5", "a", "P-U1", "out", 20), ("R-C1", "a", "R-U1", "out", 20), ("U1-C1", "a", "U1", "14", 16),
+        ("P-C5", "a", "P-U1", "out", 20), ("R-C1", "a", "R-U1", "out", 20), ("U1-C1", "a", "U1", "14", 8),
         ("U2-C1", "a", "U2", "8", 10), ("U3-C1", "a", "U3", "8", 10), ("X-C1", "a", "X-U1", "16", 12),
         ("X-C3", "a", "X-U1", "1", 12), ("X-C4", "a", "X-U1", "2", 12), ("S-C2", "a", "S-X1", "3V3", 15),
         ("A0-C3", "a", "M1", "31", 12), ("A1-C3", "a", "M1", "32", 12), ("A2-C3", "a", "M1", "34", 12),
-        ("N-C1", "a", "M1", "35", 12),
+        ("N-C1", "a", "M1", "35", 12), ("K-C1", "a", "K-U1", "VIO", 10), ("K-C2", "a", "K-U1", "VCC", 10),
+        ("K-C5", "a", "K-U2", "VDD", 10), ("K-Y1", "a", "K-U2", "OSC1", 10), ("K-Y1", "b", "K-U2", "OSC2", 10),
     ],
 )  # fmt: skip
 def test_capacitors_stand_where_they_work(ref, pad, other, other_pad, most_mm):
@@ -128,13 +123,16 @@ def _bodies():
 
 
 def test_air_around_the_live_tab():
-    """Q1's tab carries 12 V: 5 mm to heat sinks and the card's carrier, 2.5 mm to what is no bare metal."""
+    """Q1's tab carries 12 V: 5 mm to heat sinks and the card's carrier; 2.5 mm to cans in sleeves and to the RP2040
+    board, towards which it wears a cap, which is in the parts list and in the step that fits it."""
     bodies = _bodies()
     _, q = bodies["P-Q1"]
     for ref, (item, box) in bodies.items():
         if item.stock in ("reg_5v", "c_elko", "c_elko_big", "card_socket", "board_rp2"):
             gap = max(box[0] - q[2], q[0] - box[2], box[1] - q[3], q[1] - box[3])
             assert gap >= (5.0 if item.stock in ("reg_5v", "card_socket") else 2.5), ref
+    assert any("insulating cap" in str(line["part"]) for line in prices.rows())
+    assert any("insulating cap" in step.words and "P" in step.fit for step in bringup.steps())
 
 
 def test_the_coil_s_corner():

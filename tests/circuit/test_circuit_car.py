@@ -1,5 +1,4 @@
-"""What the car notices of the logger's wires: coil, engine computer, controller and bus go on, whatever a wire
-touches."""
+"""What the car notices of the logger's wires: coil, engine computer and controller go on, whatever a wire touches."""
 
 import numpy as np
 import pytest
@@ -7,7 +6,6 @@ import spice
 
 from hardware.circuit import boards, builds, car, failure_table, failures, faults, netlist
 from hardware.circuit.blocks import BY_NAME
-from hardware.circuit.stock import STOCK
 
 pytestmark = spice.needs_ngspice
 
@@ -109,57 +107,6 @@ def test_every_wire_is_limited_where_it_begins(each):
     for terminal, end in each.terminals.items():
         own = end.device in ("", "button", "lamp", "pressure sensor of your own")
         assert own or each.far_parts(terminal), terminal
-
-
-def bus(state: str, faults: list[str]) -> dict:
-    """A bus of ten nodes with the logger's tap on it; state: "dominant" or "recessive"."""
-    body = ["rends h l 60", "vmid mid 0 2.5", "rh h mid 2.5k", "rl l mid 2.5k", "v5v 5v 0 5", "vrail 3v3 0 3.3"]
-    body += ["rdrive 5v h 40", "rsink l 0 40"] if state == "dominant" else []
-    body += [*netlist.lines(BY_NAME["can"], "x", outer={"H": "h", "L": "l"}), "vhot hot 0 14.4", "rtx x.tx 0 1"]
-    body += ["rin1 x.canh mid 30k", "rin2 x.canl mid 30k", *faults]
-    return spice.run(netlist.deck("bus", [*body, ".op"]))
-
-
-BUS_FAULTS = {
-    "sound": [],
-    "one wire on ground": ["rf x.canh 0 0.01"],
-    "one wire on 12 V": ["rf x.canl hot 0.01"],
-    "both on 12 V": ["rf x.canh hot 0.01", "rg x.canl hot 0.01"],
-    "transceiver short, or dominant for good": ["rf x.canh 5v 0.01", "rg x.canl 0 0.01"],
-    "wires on each other": ["rf x.canh x.canl 0.01"],
-}
-
-
-@pytest.mark.parametrize("fault", BUS_FAULTS)
-def test_the_bus_goes_on(fault):
-    """ISO 11898-2 (from memory): dominant above 0.9 V, recessive below 0.5 V, both lines within -2 and 7 V."""
-    dominant, recessive = bus("dominant", BUS_FAULTS[fault]), bus("recessive", BUS_FAULTS[fault])
-    assert dominant["v(h)"][0] - dominant["v(l)"][0] > 1.9
-    assert abs(recessive["v(h)"][0] - recessive["v(l)"][0]) < 0.15
-    for result in (dominant, recessive):
-        assert -2 < result["v(h)"][0] < 7 and -2 < result["v(l)"][0] < 7
-
-
-def test_the_bus_cannot_be_driven():
-    """The jumper stands open: with the board's pin low the transceiver's input is still high, recessive; S is high."""
-    result = bus("recessive", [])
-    assert result["v(x.d)"][0] > 3.0
-    assert result["v(x.s)"][0] > 3.0
-    assert not any(use.block == "can" for each in builds.ALL for use in each.uses)
-    transceiver = STOCK["can_phy"]
-    assert transceiver.volts >= 36 and "silent mode" in transceiver.text and "dominant time-out" in transceiver.text
-
-
-def test_the_bus_is_heard():
-    """Half a million bits a second through 4.7 kohm into 100 pF: at three quarters of a bit the level is there."""
-    body = ["rends h l 60", "vmid mid 0 2.5", "rh h mid 2.5k", "rl l mid 2.5k", "v5v 5v 0 5", "vrail 3v3 0 3.3"]
-    body += ["vgate gate 0 pulse(0 1 1u 20n 20n 2u 4u)", ".model drives SW(vt=0.5 ron=35 roff=10meg)"]
-    body += ["sh 5v h gate 0 drives", "sl l 0 gate 0 drives"]
-    body += [*netlist.lines(BY_NAME["can"], "x", outer={"H": "h", "L": "l"}), "ch x.canh 0 100p", "cl x.canl 0 100p"]
-    result = spice.transient([*body, "rin1 x.canh mid 30k", "rin2 x.canl mid 30k"], 9e-6, 25, 5e-9)
-    heard = result["v(x.canh)"] - result["v(x.canl)"]
-    assert np.interp(6.5e-6, result["time"], heard) > 0.9
-    assert np.interp(8.5e-6, result["time"], heard) < 0.5
 
 
 def loose_lug(each, board, t4_far_ohm: str) -> dict:

@@ -92,6 +92,9 @@ def test_wiring_agrees_with_the_firmware(board):
     flat = {**firmware["analog"], **firmware["pulse"], **firmware["digital"], **firmware["spi"]}
     flat |= {"button": firmware["button"], "lamp": firmware["lamp"], "buzzer": firmware["buzzer"]} | firmware["screen"]
     flat.pop("id")
+    flat |= {f"x_{name}": firmware["converter_spi"][name] for name in ("sck", "mosi", "miso")}
+    flat |= {"x_cs": firmware["converters"]["x"]["cs"]}
+    flat |= {f"bus_{name}": number for name, number in firmware["bus"].items()}
     if board.name == "rp2":
         assert flat.pop("a3") == 29  # no pad: a third of the board's own supply
     assert {k: number for k, (number, _, _) in board.pins.items() if number is not None} == flat
@@ -112,6 +115,7 @@ def test_no_pin_has_two_uses(board):
     for bus in ("spi", "screen", "converter_spi"):
         used += [number for name, number in firmware[bus].items() if name != "id"]
     used += [place["cs"] for place in firmware["converters"].values()]
+    used += firmware["bus"].values()
     for name, (number, pad, note) in board.pins.items():
         if number is None and note.endswith("later firmware") and name not in ("sda", "scl"):
             used.append(int(re.search(r"(?:GP|IO)(\d+)", pad)[1]))
@@ -289,6 +293,10 @@ def test_legs_of_every_transistor_and_regulator_are_drawn():
             "ref_3v",
             "opamp_rr",
             "schmitt_hc14",
+            "adc_spi",
+            "can_phy",
+            "can_ctl",
+            "can_ctl_2515",
         ):
             assert stock in drawn, stock
     for kind in ("npn_small", "pnp_small"):
@@ -296,6 +304,11 @@ def test_legs_of_every_transistor_and_regulator_are_drawn():
         assert usual == mirrored[::-1]
         for name in STOCK[kind].text.split()[-3::2]:
             assert any(one.names == name for one in pinouts.ALL), name
+    legs = {one.stock: [leg.split()[1:] for leg in one.legs] for one in pinouts.ALL}
+    for block in (BY_NAME["can"], BY_NAME["can_2515"]):
+        for part in block.parts:
+            if part.stock.startswith("can_"):
+                assert set(part.pins) <= {words[0] for words in legs[part.stock]}, part.stock
     svg = pinouts.svg()
     assert all(one.names in svg and one.note in svg for one in pinouts.ALL)
 

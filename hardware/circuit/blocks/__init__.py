@@ -37,5 +37,6 @@ ALL = (
     panel.CARD,
     panel.SCREEN,
     bus.CAN,
+    bus.CAN_2515,
 )
 BY_NAME = {block.name: block for block in ALL}
