@@ -223,9 +223,12 @@ class Car:
             self.moving = 0
 
     def _keep(self, unit, data, length):
-        """An answer about codes goes into the block that the ring file keeps: id, length, bytes."""
+        """An answer about codes goes into the block that the ring file keeps: id, length, bytes; without bytes, so that
+        it is known, where they find no room."""
         at = self.codes_at
-        if at + 5 + length > _CODES:
+        if at + 5 + length > _CODES - 5:
+            length = 0
+        if at + 5 > _CODES:
             return
         who = self.unit_ids[unit]
         room = self.codes

@@ -47,6 +47,20 @@ def test_silence_first_then_masks_codes_and_values(tmp_path):
     assert gaps.min() >= 0.0199  # at most fifty a second
 
 
+def test_a_value_that_the_car_does_not_offer_is_named(tmp_path):
+    from ringpull.analysis import car as analysis
+    from ringpull.wording import car as words
+
+    knock = {"name": "knock", "kind": "can", "id": "5F0", "start_bit": 0, "length": 8}
+    told = [obd("rpm_bus", "0C"), obd("fuel_used", "5E"), knock]
+    drive = run(tmp_path, config(told, kbit=500), car(), 6)
+    said = analysis.of_session(drive.sessions[0], [])
+    assert [channel.name for channel in said.never] == ["fuel_used", "knock"]
+    lines = words.how_it_was(said)
+    assert any(line.startswith("fuel_used: never given") and "PID 5E" in line for line in lines)
+    assert any(line.startswith("knock: no frame 5F0") for line in lines)
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize(("single", "least_hz", "most_hz"), [(False, 14, 20), (True, 3.0, 3.3)])
 def test_sixteen_channels_beside_six_analog_ones_on_a_card_that_stalls(tmp_path, single, least_hz, most_hz):

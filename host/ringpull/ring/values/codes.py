@@ -15,7 +15,7 @@ class UnitCodes:
     """One unit. who: id of its frames as hexadecimal digits. Codes as names; None: it did not answer that.
 
     readiness: see shared_math.obd.status.readiness. frozen: (name, value, unit) of the freeze frame. vin: where it was
-    asked for.
+    asked for. cut: an answer found no room in the block.
     """
 
     who: str
@@ -26,6 +26,7 @@ class UnitCodes:
     frozen_code: str = ""
     frozen: list[tuple[str, Any, str]] = field(default_factory=list)
     vin: str | None = None
+    cut: bool = False
 
     @property
     def any(self) -> bool:
@@ -42,11 +43,14 @@ def read(payload: bytes) -> list[UnitCodes]:
         who, length = int.from_bytes(payload[at : at + 4], "little"), payload[at + 4]
         answer = payload[at + 5 : at + 5 + length]
         at += 5 + length
-        if len(answer) < length or length < 2:
+        if len(answer) < length or length == 1 or (not length and not who):
             continue
         number = who & (EXTENDED - 1)
         unit = units.setdefault(who, UnitCodes(f"{number:08X}" if who & EXTENDED else f"{number:03X}"))
-        _take(unit, answer)
+        if length:
+            _take(unit, answer)
+        else:
+            unit.cut = True
     return list(units.values())
 
 
@@ -87,6 +91,7 @@ def as_json(unit: UnitCodes) -> dict[str, Any]:
         "confirmed": unit.confirmed,
         "pending": unit.pending,
         "permanent": unit.permanent,
+        "cut": unit.cut,
         "readiness": unit.readiness,
         "freeze_frame": {"code": unit.frozen_code, "values": {name: value for name, value, _ in unit.frozen}},
     }
