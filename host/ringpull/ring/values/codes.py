@@ -67,6 +67,14 @@ def _take(unit: UnitCodes, answer: bytes) -> None:
         if told is not None:  # ISO 14229-1: bit 3 confirmed, bit 2 pending
             unit.confirmed = [name for name, _, state in told if state & 0x08]
             unit.pending = [name for name, _, state in told if state & 0x04]
+    elif service == 0x59 and rest[0] == 0x15:
+        told = codes.listed_with_status(rest[1:])
+        if told is not None:
+            unit.permanent = [name for name, _, _ in told]
+    elif service == 0x62 and rest[:2] == b"\xf4\x01" and len(rest) >= 6:
+        unit.readiness = status.readiness(rest[2:6])
+    elif service == 0x62 and rest[:2] == b"\xf8\x02":
+        unit.vin = rest[2:].decode("ascii", "replace").strip("\0 ")
     elif service == 0x41 and rest[0] == 0x01 and len(rest) >= 5:
         unit.readiness = status.readiness(rest[1:5])
     elif service == 0x42 and len(rest) >= 3:
