@@ -245,8 +245,8 @@ def markdown() -> str:
     out += [
         "## What stays empty",
         "",
-        f"Block {', '.join(empty)} (the car's bus), {count} parts and J10: two chips without legs, and no answer needs "
-        "it. Who fits it reads [its cautions](../../README.md#the-blocks) first; K-JP1 and K-JP2 stay open.",
+        f"Block {', '.join(empty)} (the car's bus), {count} parts and J10: a transceiver alone, and the firmware reads "
+        "a bus through a controller, which this revision has no pads for. K-JP1 stays open.",
         "",
         "## logger.json for this board",
         "",

@@ -181,22 +181,6 @@ FOOTPRINTS = {
             2.0,
         ),
         Footprint(
-            "so14",
-            tuple(
-                Pad(name, at, (1.8, 0.6), 0.0, "rect")
-                for name, at in zip(
-                    ("TXCAN", "RXCAN", "3", "INT", "OSC2", "OSC1", "VSS", "8", "9", "SCK", "SDI", "SDO", "CS", "VDD"),
-                    (*((0.0, 1.27 * k) for k in range(7)), *((5.08, 1.27 * k) for k in range(6, -1, -1))),
-                )
-            ),
-            (1.1, -0.5, 3.98, 8.12),
-            (-1.1, -0.8, 6.2, 8.42),
-            False,
-            "1",
-            2.0,
-        ),
-        _two("crystal", 5.08, (11.2, 4.8), height=4.0, **_AXIAL),
-        Footprint(
             "sod323",
             (Pad("a", (0.0, 0.0), (0.9, 0.9), 0.0, "rect"), Pad("b", (2.54, 0.0), (0.9, 0.9), 0.0, "rect")),
             (0.4, -0.7, 2.14, 0.7),
@@ -228,7 +212,6 @@ OF_STOCK = {
     "r_fusible": "axial_10",
     "r_power": "axial_20",
     "c": "disc_5",
-    "c_np0": "disc_5",
     "c_film": "block_5",
     "c_film_hv": "film_15",
     "c_big": "big_5",
@@ -253,8 +236,6 @@ OF_STOCK = {
     "ptc_100ma": "fuse_5",
     "opto": "opto",
     "can_phy": "so8",
-    "can_ctl": "so14",
-    "crystal": "crystal",
     "adc_spi": "dip16",
     "schmitt_hc14": "dip14",
     "opamp_rr": "dip8",

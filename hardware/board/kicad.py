@@ -20,7 +20,7 @@ from hardware.circuit.draw import SHORT, value_text
 from hardware.circuit.model import Part
 from hardware.circuit.stock import STOCK
 
-TITLE, REVISION = "Ringpull board", "2"
+TITLE, REVISION = "Ringpull board", "1"
 _SPACE = uuid.UUID("6e2f3c1e-8a55-4c0c-9f0e-52494e47504c")
 _BOTH, _UPPER = '"*.Cu" "*.Mask"', '"F.Cu" "F.Paste" "F.Mask"'
 _LAYERS = (
@@ -255,9 +255,10 @@ def _prints() -> list[str]:
     """Words on the board that belong to no part."""
     words = [
         ("gr_text", TITLE, (25, 3), "F.SilkS", 1.6),
-        ("gr_text", f"revision {REVISION}, Ringpull developers", (21, 5.4), "F.SilkS", 0.9),
+        ("gr_text", f"revision {REVISION}", (25, 5.6), "F.SilkS", 1.0),
         ("gr_text", "COIL: 400 V, 5 mm clear", (20, 30.4), "F.SilkS", 1.2),
-        ("gr_text", "CERN-OHL-P-2.0", (21, 7.2), "F.SilkS", 0.9),
+        ("gr_text", "Ringpull developers", (125, 92.5), "F.SilkS", 1.0),
+        ("gr_text", "CERN-OHL-P-2.0", (125, 94.5), "F.SilkS", 1.0),
         ("gr_text", "COIL 400 V", (20, 30.4), "B.SilkS", 1.4),
     ]
     return [_text(kind, text, at, 0, layer, size, layer) for kind, text, at, layer, size in words]

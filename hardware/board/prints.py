@@ -11,7 +11,6 @@ _SMALL = 0.75
 # Of types with a class name: what whoever solders looks for
 _TYPES = {
     "opamp_rr": "MCP6022", "schmitt_hc14": "74HC14", "opto": "PC817", "adc_spi": "MCP3208", "can_phy": "CAN",
-    "can_ctl": "MCP2518FD",
     "ref_3v": "3.0 V", "ptc_100ma": "0.1 A", "z_tvs6v8": "6.8 V", "pmos_200v": "IRF9640", "reg_5v": "LM2940-5",
     "pnp_300v": "MPSA92", "d_1n5408": "1N5408", "buzzer": "5 V", "switch": "", "jumper": "", "jumper3": "",
 }  # fmt: skip

@@ -7,16 +7,14 @@ import spice
 
 from hardware.board import failure_page
 from hardware.circuit import failure_table, faults
+from hardware.circuit.failure_table import BENCHES
 
 pytestmark = spice.needs_ngspice
-
-BENCHES = (*failure_table.BENCHES, failure_page.BENCH)
 
 # Rows made anew in every run: of each kind one, and those that matter most
 SOME = {
     "minimum": ["T2 on 12 V", "T3 on 12 V", "T5 on 12 V", "A0-R3 open"],
     "full": ["T1 on ground", "T5 on ground", "T8 on 12 V", "H-C1 short", "T23 on 12 V", "K-U1 S to GND", "K-Y1 open"],
-    "board": ["T7 on 12 V", "T19 on ground", "X-U1 12 open", "X-C1 short", "J-JP1 1 to 2"],
 }
 
 
@@ -71,6 +69,25 @@ def test_no_committed_row_is_forbidden(bench):
     warm = [float(k) for k in re.findall(r"wire \+(\d+) K", text)] + [float(re.search(r"wire: \+([\d.]+) K", text)[1])]
     assert max(warm) < failure_table.MOST_K
     assert float(re.search(r"load on an output: ([\d.]+) mA", text)[1]) < failure_table.MOST_OUTPUT_MA
+
+
+OF_THE_BOARD = {
+    "T7 on 12 V": "pressure 5.04 V for 2.50",
+    "T19 on 12 V": "true",
+    "X-U1 12 open": "pressure and battery unread",
+    "X-U1 1 to 2": "battery 9.03 V for 14.18",
+    "J-JP1 3 open": "no engine speed",
+}
+
+
+@pytest.mark.parametrize("name", OF_THE_BOARD)
+def test_faults_of_the_board_to_order(name):
+    """External converter and source of engine speed among them: nothing happens to the car, and it is told."""
+    bench = failure_page.BENCH
+    fault = next(f for f in faults.of_build(bench.build, bench.board) if f"{f.place} {f.what}" == name)
+    row = failure_table.row(bench, fault)
+    assert_harmless(row)
+    assert OF_THE_BOARD[name] in failure_table.reading_text(row, failure_table.sound(bench))
 
 
 def test_a_harmful_circuit_is_told(monkeypatch):
