@@ -457,7 +457,7 @@ def answer(drive, target: dict | None = None) -> Answer:
     systematic = max(j.budget.systematic for j in views.values())
     call = max(max(lean_events.LEAST_DEPTH, lean_events.SIGMAS * j.random_u) for j in views.values())
     warned = warnings(drive, judged_pulls)
-    signs = verdict.Signs(warned, wiring(views.values()))
+    signs = verdict.Signs(warned, wiring(views.values()), drive.cut_short)
     trusts = [j.trust for j in views.values() if j.trust is not None]
     word, why = verdict.decide(judged_pulls, missing, systematic, call, trusts, signs)
     if not missing:

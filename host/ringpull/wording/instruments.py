@@ -26,6 +26,14 @@ def _moves(f: Figures) -> Said:
     return say("stood still at ", _lambda(f["at"], 3), f" for {f['seconds']:.1f} s while the load moved")
 
 
+def _stuck(f: Figures) -> Said:
+    where = f" {f['times']:.0f} times" if f["times"] > 1 else ""
+    return say(
+        f"stood still{where} under load for {f['seconds']:.1f} s in all, at ", _lambda(f["at"], 3),
+        f", while engine speed went from {f['rpm_low']:.0f} to {f['rpm_high']:.0f} rpm",
+    )  # fmt: skip
+
+
 def _cuts(f: Figures) -> Said:
     return say(f"answered {f['answered']:.0f} of {f['cuts']:.0f} fuel cuts")
 
@@ -153,6 +161,7 @@ def _supply(f: Figures) -> Said:
 
 AGAINST: dict[Check, Callable[[Figures], Said]] = {
     Check.MOVES: _moves,
+    Check.STUCK: _stuck,
     Check.CUTS: _cuts,
     Check.QUICK: _quick,
     Check.RICH: _rich,

@@ -9,7 +9,14 @@ import numpy as np
 
 from ringpull.analysis.drive_state import roles, units
 from ringpull.analysis.drive_state.columns import Columns
-from ringpull.analysis.instruments import lambda_checks, pressure_checks, signal_checks, speed_checks, throttle_checks
+from ringpull.analysis.instruments import (
+    lambda_checks,
+    pressure_checks,
+    signal_checks,
+    speed_checks,
+    stuck,
+    throttle_checks,
+)
 from ringpull.analysis.instruments.glance import Glance
 from ringpull.analysis.instruments.records import Check, Finding, Instrument, State, not_tested
 
@@ -116,8 +123,10 @@ def _lambda(glance: Glance, channel: dict, trusted_load: bool) -> Instrument:
     columns, name = glance.columns, channel["name"]
     cruised = lambda_checks.cruise(glance, name, trusted_load)
     rich = lambda_checks.rich(glance, name, cruised) if trusted_load else not_tested(Check.RICH)
+    moves = lambda_checks.moves(glance, name)
     findings = [
-        lambda_checks.moves(glance, name),
+        moves,
+        stuck.stuck(glance, name) if passed([moves]) else not_tested(Check.STUCK),
         lambda_checks.answers_cuts(glance, name),
         lambda_checks.dead(glance, name),
         lambda_checks.in_air(glance, name),

@@ -21,6 +21,7 @@ class Check(Enum):
     """The checks, each with the figures that its finding holds."""
 
     MOVES = "moves"  # seconds: still while the load changed; at: its value; load_s: seconds tested
+    STUCK = "moves within a pull"  # seconds, times: still under load; at: its value; rpm_low, rpm_high; tested_s
     CUTS = "answers fuel cuts"  # cuts: known ones; answered; slowest_s
     QUICK = "answers soon enough"  # tails: falls after cuts; tail_s: the usual one; behind_s: the target; correlation
     RICH = "not rich all along"  # seconds: rows of pulls; off: lambda minus target under load
