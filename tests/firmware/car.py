@@ -7,10 +7,7 @@ import json
 
 from glass import PIECES, Glass
 
-from acquire import button, health, marks, rows, tach
-from panel import lamp, panel
 from shared_math import layout, ticks
-from start import plan_build
 
 CONFIG = {
     "version": 1,
@@ -89,6 +86,12 @@ class _Recorder:
         self.writer.outbox = _Nothing()
 
 
+def _plan(board):
+    from start import plan_build
+
+    return plan_build.make(board)
+
+
 class Car:
     """story(t) -> {"lambda_1": value or name of a state, "map": kPa, "rpm": 1/min}; missing values stay.
 
@@ -100,7 +103,11 @@ class Car:
         settings.update(changes or {})
         self.glass = Glass() if glass else None
         self.board = Board(self.glass, json.dumps(settings).encode() if text is None else text)
-        self.plan = plan_build.make(self.board)
+        self.plan = _plan(self.board)
+        # Loaded behind it, as the start does: what the plan takes is given back
+        from acquire import button, health, marks, rows, tach
+        from panel import panel
+
         self.settings = self.plan.config
         self.table = self.plan.table
         self.now = {"rpm": 0.0}
@@ -189,6 +196,8 @@ class Car:
 
     def lean_times(self):
         """[from, to] of the lamp's lean state, seconds."""
+        from panel import lamp
+
         out = []
         for t, pattern in self.board.lamps:
             if pattern == lamp.pattern_of(layout.LAMP_LEAN):

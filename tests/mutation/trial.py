@@ -84,7 +84,7 @@ def _run(suite: Suite, place: Path) -> bool:
         for path in suite.micropython:
             for node in ast.parse((place / path).read_text()).body:
                 if isinstance(node, ast.FunctionDef) and node.name.startswith("test_"):
-                    if subprocess.run([*command, str(place / path), node.name], cwd=scratch).returncode:
+                    if subprocess.run([*command, Path(path).stem, node.name], cwd=scratch).returncode:
                         return False
         for story in suite.stories:
             command = [_micropython(), "-X", f"heapsize={STORY_HEAP}", str(place / "tests/powercut/story.py")]

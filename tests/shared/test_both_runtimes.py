@@ -5,6 +5,7 @@ import os
 import subprocess
 from pathlib import Path
 
+import compiled
 import pytest
 from limits import HANG_S
 
@@ -18,26 +19,28 @@ HEAPS = [HEAP, pytest.param("176k", marks=pytest.mark.slow)]
 FILES = [path for path in sorted(HERE.glob("test_*.py")) if path != Path(__file__)]
 
 
-def run_under_micropython(path, heap=HEAP):
-    places = f"{shared_math_dir().parent}:{HERE}:.frozen"
-    command = [find_micropython(), "-X", f"heapsize={heap}", str(RUNNER), str(path)]
-    environment = dict(os.environ, MICROPYPATH=places)
+@pytest.fixture(scope="session")
+def modules(tmp_path_factory):
+    """The folder with this one's modules, compiled."""
+    return compiled.into(tmp_path_factory.mktemp("modules"), HERE.glob("*.py"))
+
+
+def run_under_micropython(name, folder, heap=HEAP):
+    command = [find_micropython(), "-X", f"heapsize={heap}", str(RUNNER), name]
+    environment = dict(os.environ, MICROPYPATH=f"{shared_math_dir().parent}:{folder}:.frozen")
     return subprocess.run(command, env=environment, capture_output=True, text=True, timeout=HANG_S), command
 
 
 @pytest.mark.parametrize("heap", HEAPS)
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
-def test_on_micropython(path, heap):
+def test_on_micropython(path, heap, modules):
     tests = [node for node in ast.parse(path.read_text()).body if getattr(node, "name", "").startswith("test_")]
-    done, command = run_under_micropython(path, heap)
-    assert done.returncode == 0, (
-        f"MICROPYPATH={shared_math_dir().parent}:{HERE} {' '.join(command)}\n{done.stdout}{done.stderr}"
-    )
+    done, command = run_under_micropython(path.stem, modules, heap)
+    assert done.returncode == 0, f"{' '.join(command)}\n{done.stdout}{done.stderr}"
     assert f"{len(tests)} run, 0 failed" in done.stdout
 
 
 def test_a_failure_there_is_a_failure_here(tmp_path):
-    bad = tmp_path / "test_bad.py"
-    bad.write_text("def test_wrong():\n    assert 1 == 2\n")
-    done, _ = run_under_micropython(bad)
+    (tmp_path / "test_bad.py").write_text("def test_wrong():\n    assert 1 == 2\n")
+    done, _ = run_under_micropython("test_bad", tmp_path)
     assert done.returncode == 1 and "FAILED test_wrong" in done.stdout

@@ -21,7 +21,7 @@ from shared_math import channels, config
 
 BOARD = "desk"  # the board name that the firmware reports in a dry run
 HEAP = "192k"  # heap of a small board, though this port's objects are twice as large
-DESK_HEAP = "240k"  # HEAP, 24 kB for the desk board's code, signals and volume, and as much for fragmentation
+DESK_HEAP = "256k"  # HEAP, 24 kB for the desk board's code, signals and volume, and 40 for fragmentation
 USUAL_CONFIG_BYTES = 2000  # without blanks; a longer configuration gets extra heap, as its objects are twice a board's
 BYTES_PER_CONFIG_BYTE = 24
 BUS_KB = 72  # for the bus: 39 kB on this port, whose objects are twice a board's, its codes, and room beside a screen

@@ -118,6 +118,6 @@ def test_the_shortened_firmware_passes_the_firmwares_tests(firmware, tmp_path):
             continue
         for line in text.splitlines():
             if line.startswith("def test_") and GROWTH not in line:
-                command = [*start, str(file), line[4:].split("(")[0]]
+                command = [*start, file.stem, line[4:].split("(")[0]]
                 done = subprocess.run(command, env={"MICROPYPATH": path}, capture_output=True, text=True, cwd=tmp_path)
                 assert done.returncode == 0, f"{command}\n{done.stdout}{done.stderr}"
