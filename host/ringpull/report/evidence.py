@@ -39,7 +39,7 @@ def instruments(answer) -> str:
     several = len({one.session for one in listed_first}) > 1
     rows = [
         [
-            text(one.channel + (f" (session {one.session})" if several else "")),
+            text(one.called + (f" (session {one.session})" if several else "")),
             text(one.state.value),
             live(instrument_words.evidence(one)),
             text(instrument_words.cause(one) or DASH),

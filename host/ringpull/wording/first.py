@@ -31,7 +31,7 @@ def sentence(answer: Any) -> Said:
         return say(f"No lean event found in {pulls}, {slow:.0f}-{fast:.0f} rpm{lamp}.")
     if answer.verdict == ATTENTION:
         return say(capital(reason(answer.reasons[0])), ".")
-    doubted = list(dict.fromkeys(one.values["instrument"].channel for one in answer.reasons if one.kind is Why.DOUBT))
+    doubted = list(dict.fromkeys(one.values["instrument"].called for one in answer.reasons if one.kind is Why.DOUBT))
     if doubted:
         return say(f"No answer: {listed(doubted)} {'is' if len(doubted) == 1 else 'are'} contradicted by the drive.")
     if judged:

@@ -274,12 +274,12 @@ def next_step(one: Instrument) -> str:
 
 def doubt(one: Instrument) -> Said:
     """The sentence that reports a contradicted instrument."""
-    return say(f"{one.channel} is contradicted: ", evidence(one), f"; likely cause: {cause(one)}; {next_step(one)}")
+    return say(f"{one.called} is contradicted: ", evidence(one), f"; likely cause: {cause(one)}; {next_step(one)}")
 
 
 def stand_in(one: StandIn) -> Said:
     """The sentence that names what replaces a contradicted instrument."""
-    return say(f"{one.channel} is not used: {STANDS[one.by]}")
+    return say(f"{one.called} is not used: {STANDS[one.by]}")
 
 
 def as_json(one: Instrument) -> dict:
@@ -300,7 +300,7 @@ def lines(instruments: list[Instrument]) -> list[str]:
     """Lines for a terminal, one for each instrument; the contradicted first, with cause and next step below."""
     out = []
     for one in sorted(instruments, key=lambda one: one.state is not State.CONTRADICTED):
-        out.append(f"{one.channel}: {one.state.value}: {evidence(one)}")
+        out.append(f"{one.called}: {one.state.value}: {evidence(one)}")
         if one.state is State.CONTRADICTED:
             out += [f"  likely cause: {cause(one)}", f"  what to do: {capital(say(next_step(one)))}"]
     return out

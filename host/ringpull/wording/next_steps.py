@@ -47,7 +47,7 @@ def next_steps(answer: Any, holes: Sequence[Hole]) -> list[Said]:
     doubted = [one.values["instrument"] for one in answer.reasons if one.kind is Why.DOUBT]
     if doubted:
         return [
-            *dict.fromkeys(capital(say(f"{one.channel}: {next_step(one)}.")) for one in doubted),
+            *dict.fromkeys(capital(say(f"{one.called}: {next_step(one)}.")) for one in doubted),
             say("Then drive again: nothing in this drive shows that the mixture is right."),
         ]
     return [say("See what was left out, and why."), THREE_PULLS]

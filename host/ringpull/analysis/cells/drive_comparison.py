@@ -14,6 +14,7 @@ import numpy as np
 from ringpull.analysis.cells import compare, sets
 from ringpull.analysis.cells.compare import Comparison
 from ringpull.analysis.cells.passes import Axes, SessionPulls
+from ringpull.analysis.drive_state import roles
 from ringpull.analysis.judge import holes, needs
 from ringpull.analysis.judge.lean_events import LeanEvent
 from ringpull.analysis.judge.session import Judged, judge_span
@@ -82,7 +83,7 @@ def of_mixture(before: Side, after: Side, load_step: float | None = None) -> Dri
     loads = None if load_step is None else sets.shared_loads(both, load_step)
     axes = Axes(sets.shared_speeds(both), loads)
     found = [sets.pull_passes(one, axes) for one in sides]
-    labels = {name: holes.bank_label(one.judged.columns.config, name) for one in both for name in one.judged.banks}
+    labels = {name: roles.bank_label(one.judged.columns.config, name) for one in both for name in one.judged.banks}
     result = compare.compare(found[0], found[1], axes, labels=labels)
     lean = lean_pulls(sides[0]), lean_pulls(sides[1])
     if result.verdict == compare.BETTER and share(lean[1]) > share(lean[0]):

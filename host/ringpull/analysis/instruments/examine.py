@@ -144,4 +144,4 @@ def _lambda(glance: Glance, channel: dict, trusted_load: bool) -> Instrument:
     for other in others:
         findings += [lambda_checks.banks_agree(glance, name, other), lambda_checks.twins(glance, name, other)]
     bank = str(channel["bank"]) if "bank" in channel else name if others else None
-    return Instrument(name, "lambda", bank, tuple(findings))
+    return Instrument(name, "lambda", bank, tuple(findings), label=roles.called(columns.config, name))

@@ -97,7 +97,8 @@ class Instrument:
     """One channel with all of its findings.
 
     role: "lambda", "rpm", "map", "throttle", "fuel_pressure", "battery" or "wheel". bank: of several lambda sensors the
-    configured bank, else the channel's name; None for other channels. session: id of the session.
+    configured bank, else the channel's name; None for other channels. session: id of the session. label: as
+    `called`, if not its channel.
     """
 
     channel: str
@@ -105,6 +106,12 @@ class Instrument:
     bank: str | None
     findings: tuple[Finding, ...]
     session: int | None = None
+    label: str = ""
+
+    @property
+    def called(self) -> str:
+        """Its name to show: a lambda sensor's bank and channel, else its channel."""
+        return self.label or self.channel
 
     @property
     def state(self) -> State:

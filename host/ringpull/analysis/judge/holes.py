@@ -191,13 +191,5 @@ def other_bank(judged: Any, event: LeanEvent) -> tuple[str, str, float]:
         return "", "", 0.0
     mean = float(excess.mean())
     state = FINE if mean < LEAST_DEPTH / 2.0 else LEAN
-    return state, bank_label(judged.columns.config, others[0]), mean / event.target
+    return state, roles.bank_label(judged.columns.config, others[0]), mean / event.target
 
-
-def bank_label(config: dict, name: str | None) -> str:
-    """The name of a lambda channel to show: its label, else its bank, else its name."""
-    for channel in roles.lambda_channels(config.get("channels", [])):
-        if channel["name"] == name:
-            side = f"bank {channel['bank']}" if "bank" in channel else ""
-            return channel.get("label") or side or channel["name"].replace("_", " ")
-    return "" if name is None else name.replace("_", " ")

@@ -10,13 +10,12 @@ import numpy as np
 from ringpull.analysis import local
 from ringpull.analysis.delay import identify, transport
 from ringpull.analysis.delay.align import Aligned, align
-from ringpull.analysis.drive_state import target, under_load
+from ringpull.analysis.drive_state import roles, target, under_load
 from ringpull.analysis.drive_state.columns import Columns, leaner
 from ringpull.analysis.instruments.records import Instrument
 from ringpull.analysis.instruments.trust import Trust
 from ringpull.analysis.judge import (
     hints,
-    holes,
     lean_events,
     limiter,
     masks,
@@ -308,7 +307,7 @@ def events_of(judged: Judged, rows: slice, banks: dict[str, np.ndarray], pull: t
             event,
             hints=tuple(hints.hints(columns, event.start_s, event.end_s, pull, judged.loaded, judged.limited)),
             target=float(wanted[np.searchsorted(time_s, event.deepest_s)]),
-            bank_label=holes.bank_label(columns.config, event.bank),
+            bank_label=roles.bank_label(columns.config, event.bank),
         )
         for event in lean_events.joined_at_limiter(lean_events.leaner(of_banks), judged.limited)
     ]
@@ -331,7 +330,9 @@ def hidden(judged: Judged, rows: slice, above: dict[str, np.ndarray]) -> tuple[s
         }
         if len(judged.banks) == 1:
             own, name = {}, None
-        out += [one for one in stretches.hidden(span, excess, own, name) if one not in out]
+        label = "" if name is None else roles.called(columns.config, name)
+        every = [replace(one, label=label if one.bank else "") for one in stretches.hidden(span, excess, own, name)]
+        out += [one for one in every if one not in out]
     return tuple(sorted(out, key=lambda one: one.start_s))
 
 

@@ -86,7 +86,7 @@ def hidden(pull) -> list[Reason]:
             pull.number,
             values={
                 "mask": mask,
-                "bank": bank,
+                "bank": some[0].label or bank,
                 "seconds": sum(one.seconds for one in some),
                 "longest_s": max(one.seconds for one in some),
                 "rpm_from": min(one.rpm_from for one in some),
