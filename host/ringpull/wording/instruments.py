@@ -194,7 +194,7 @@ FOR: dict[Check, Callable[[Figures], Said]] = {
     Check.AMBIENT: lambda f: say("reads ", kpa(f["kpa"]), " with the engine stopped"),
     Check.FOLLOWS: lambda f: say(f"follows {f['closings'] + f['openings']:.0f} closings and openings of the throttle"),
     Check.SWINGS: lambda f: say("moves with the engine"),
-    Check.CLOSES: lambda f: say(f"reads {f['rest']:.0f} % when closed"),
+    Check.CLOSES: lambda f: say(f"reads {round(f['rest'])} % when closed"),
     Check.OPENS: lambda f: say(f"opens to {f['most']:.0f} %"),
     Check.IDLE: lambda f: say(f"reads {f['rpm']:.0f} rpm at idle"),
     Check.AGREES: lambda f: say(f"agrees with {f['other']}"),
