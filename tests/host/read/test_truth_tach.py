@@ -143,7 +143,7 @@ def missing_cases():
             yield pytest.param(per_rev, rate_hz, shape, marks=() if often else pytest.mark.slow)
 
 
-@pytest.mark.parametrize(("per_rev", "rate_hz", "shape"), missing_cases())
+@pytest.mark.parametrize(("per_rev", "rate_hz", "shape"), list(missing_cases()))
 def test_one_edge_in_a_hundred_missing(tmp_path, per_rev, rate_hz, shape):
     """Seen as missing: the turns are all counted, and no row is off by more than one per cent."""
     speed = ramps([1200, 7500, 2000], 700, 1.0) if shape == "ramps" else holds([shape], 60 * 400 / shape / per_rev + 3)
