@@ -42,6 +42,7 @@ class Car:
         self.known = 0  # units that have answered
         self.kbit = 0
         self.extended = False
+        self.modern = False  # it speaks SAE J1979-2: parameters as F4nn by service 22, codes by 19 and 14
         self.now = ticks_us()
         self.seen = 0  # frames of others at this rate
         self.seen_at = self.now
@@ -118,13 +119,16 @@ class Car:
         self.moving = -1
         for pid in (0x0C, 0x0D):
             if not self._stop():
-                yield from self.ask_all(0x01, pid, -1)
+                yield from self._ask_for(pid)
         if self.moving:
             self.cleared = self.moving - 1 if self.moving < 0 else -1
             return
         self.refused = 0
         if not self._stop():
-            yield from self.ask_all(0x04, -1, -1)
+            if self.modern:
+                yield from self.ask_all(0x14, 0xFF, 0xFF, 0x33)  # what concerns emissions
+            else:
+                yield from self.ask_all(0x04, -1, -1)
             self.cleared = self.refused or self.cleared
 
     def codes_due(self):
@@ -199,33 +203,38 @@ class Car:
         self.answered += 1
         self.answered_at = tick
         self.longer = False
-        if data[0] == 0x44:
+        if data[0] == 0x44 or data[0] == 0x54:
             self.cleared = 0x44
         elif self.asking_codes:
             self._keep(unit, data, length)
-        elif data[0] == 0x41:
-            if length >= 6 and data[1] & 0x1F == 0 and length % 5 == 1:
+        elif data[0] == 0x41 or data[0] == 0x62 and data[1] == replies.MODERN:
+            start = 2 if data[0] == 0x62 else 1
+            pid = data[start]
+            if length >= start + 5 and pid & 0x1F == 0 and (length - start) % 5 == 0:
                 mask = self.masks[unit]
-                at = data[1] >> 5 << 2
+                at = pid >> 5 << 2
                 for n in range(4):
-                    mask[at + n] = data[2 + n]
+                    mask[at + n] = data[start + 1 + n]
             else:
-                if data[1] == 0x0C or data[1] == 0x0D:
-                    self._moves(data, length)
+                if pid == 0x0C or pid == 0x0D:
+                    self._moves(data, start + 1, length)
                 self.poller.reply(unit, data, length, first, tag)
 
-    def _moves(self, data, length):
+    def _moves(self, data, start, length):
         """Engine or road speed was told."""
-        for n in range(2, length):
+        for n in range(start, length):
             if data[n]:
                 self.moving = 1
         if self.moving < 0:
             self.moving = 0
 
     def _keep(self, unit, data, length):
-        """An answer about codes goes into the block that the ring file keeps: id, length, bytes."""
+        """An answer about codes goes into the block that the ring file keeps: id, length, bytes; without bytes, so that
+        it is known, where they find no room."""
         at = self.codes_at
-        if at + 5 + length > _CODES:
+        if at + 5 + length > _CODES - 5:
+            length = 0
+        if at + 5 > _CODES:
             return
         who = self.unit_ids[unit]
         room = self.codes
@@ -303,46 +312,67 @@ class Car:
             yield
 
     def _find(self):
-        """Ask all units what they know; at most four frames."""
+        """Ask all units what they know; at most four frames. Where the rate is known, two of them as a car of SAE
+        J1979-2 understands them: it is silent on service 01."""
         rates = (self.kbit or self.plan.kbit,) if self.kbit or self.plan.kbit else _RATES
         heard = self.seen > 0
         self._state(bus_states.ASKING)
-        for kbit in rates:
-            for extended in (False, True):
-                if self.tester and self.passed(self.tester_at) < _AGAIN_US:
-                    self._state(bus_states.OTHER_TESTER)
+        for modern in (False, True)[: 3 - len(rates)]:
+            for kbit in rates:
+                for extended in (False, True):
+                    if self.tester and self.passed(self.tester_at) < _AGAIN_US:
+                        self._state(bus_states.OTHER_TESTER)
+                        self._silence()
+                        return
+                    self.extended = extended
+                    self.kbit = kbit
+                    self.port.normal(kbit, self.plan.only)
+                    self.link.may_send = True
+                    if (yield from self._meets(modern)):
+                        self._state(bus_states.ANSWERED)
+                        return
+                    failed = self.port.failed() or self.port.errors() >= _ERRORS
                     self._silence()
-                    return
-                self.extended = extended
-                self.kbit = kbit
-                self.port.normal(kbit, self.plan.only)
-                self.link.may_send = True
-                before = self.answered + self.refused
-                yield from self.ask_all(1, 0, -1)
-                if self.answered + self.refused != before:
-                    self._state(bus_states.ANSWERED)
-                    return
-                failed = self.port.failed() or self.port.errors() >= _ERRORS
-                self._silence()
-                if failed and heard:
-                    self._state(bus_states.ERRORS)
-                    while True:
-                        yield
+                    if failed and heard:
+                        self._state(bus_states.ERRORS)
+                        while True:
+                            yield
         self.kbit = 0
         self._state(bus_states.NO_CAR)
 
-    def ask_all(self, service, pid, frame):
-        """Ask all units, and wait for what they answer. pid, frame: -1 for none."""
+    def _meets(self, modern):
+        """Whether a unit answers the first question, or refuses it; then the other way is tried too."""
+        self.modern = modern
+        self.refused = 0
+        before = self.answered
+        yield from self._ask_for(0)
+        if self.refused in replies.NOT_KNOWN and self.answered == before:
+            self.modern = not modern
+            yield from self._ask_for(0)
+            if self.answered == before:
+                self.modern = modern
+        return self.answered != before or self.refused > 0
+
+    def _ask_for(self, pid):
+        """Ask all units for a parameter."""
+        if self.modern:
+            yield from self.ask_all(0x22, replies.MODERN, pid)
+        else:
+            yield from self.ask_all(0x01, pid, -1)
+
+    def ask_all(self, service, pid, frame, last=-1):
+        """Ask all units, and wait for what they answer. pid, frame, last: the bytes after the service, -1 for none."""
         link = self.link
         while not link.may_go(self.now):
             yield
         request = link.request
         for n in range(8):
             request[n] = 0
-        request[0] = 1 + (pid >= 0) + (frame >= 0)
+        request[0] = 1 + (pid >= 0) + (frame >= 0) + (last >= 0)
         request[1] = service
         request[2] = pid if pid >= 0 else 0
         request[3] = frame if frame >= 0 else 0
+        request[4] = last if last >= 0 else 0
         link.lay(links.everybody(self.extended), -1)
         self.longer = False
         link.send()
@@ -377,7 +407,7 @@ class Car:
             if not more:
                 return
             if first and not self._stop():
-                yield from self.ask_all(1, 0x20 * first, -1)
+                yield from self._ask_for(0x20 * first)
         return
 
     def _stop(self):
@@ -391,16 +421,26 @@ class Car:
         while self.marked and self.marked():
             yield
         self.asking_codes = True
-        for service in (0x01, 0x03, 0x07, 0x0A):
-            if not self._stop():
-                yield from self.ask_all(service, 1 if service == 1 else -1, -1)
-        for pid in _FROZEN:
-            if not self._stop():
-                yield from self.ask_all(0x02, pid, 0)
-            if pid == 0x02 and not self._frozen():
-                break
+        if not self._stop():
+            yield from self._ask_for(0x01)
+        if self.modern:
+            for kind, which in ((0x02, 0x0C), (0x15, -1)):  # confirmed or pending; permanent
+                if not self._stop():
+                    yield from self.ask_all(0x19, kind, which)
+        else:
+            for service in (0x03, 0x07, 0x0A):
+                if not self._stop():
+                    yield from self.ask_all(service, -1, -1)
+            for pid in _FROZEN:
+                if not self._stop():
+                    yield from self.ask_all(0x02, pid, 0)
+                if pid == 0x02 and not self._frozen():
+                    break
         if self.plan.vin and not self._stop():
-            yield from self.ask_all(0x09, 0x02, -1)
+            if self.modern:
+                yield from self.ask_all(0x22, 0xF8, 0x02)
+            else:
+                yield from self.ask_all(0x09, 0x02, -1)
         self.asking_codes = False
         self.codes_whole = True
 
@@ -409,7 +449,8 @@ class Car:
         at = 0
         room = self.codes
         while at < self.codes_at:
-            if room[at + 5] == 0x42 and room[at + 6] == 0x02 and (room[at + 8] or room[at + 9]):
+            whole = room[at + 4] > 4
+            if whole and room[at + 5] == 0x42 and room[at + 6] == 0x02 and (room[at + 8] or room[at + 9]):
                 return True
             at += 5 + room[at + 4]
         return False

@@ -72,6 +72,8 @@ class Link:
         self.next_only = -1  # and whose answer it is to get
         self.armed = False
         self.go_on = transport.flow_control()
+        # Where all are asked, eight may answer at once, and the main loop comes every 20 ms
+        self.slowly = transport.flow_control(0, 0, 10)
         self.no_room = transport.flow_control(transport.OVERFLOW)
         port.on_frames(self.arrived)
 
@@ -112,7 +114,8 @@ class Link:
         if kind == 1:
             size = (data[0] & 0x0F) << 8 | data[1]
             fits = size <= self.room
-            self.port.send(back, self.go_on if fits else self.no_room)
+            go_on = self.go_on if only >= 0 else self.slowly
+            self.port.send(back, go_on if fits else self.no_room)
             self.left = size - 6 if fits else 0
             return
         if only < 0:

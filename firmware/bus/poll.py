@@ -98,7 +98,7 @@ class Poller:
 
     def refused(self, service, reason, tag):
         """A unit refuses what request `tag` asked for."""
-        if service != 1:
+        if service != 0x01 and service != 0x22:
             return
         many = self.many[tag]
         which = self.which[tag]
@@ -134,6 +134,11 @@ class Poller:
         request[1] = 1
         for n in range(2 + many, 8):
             request[n] = 0
+        if self.car.modern:
+            request[0] = 3
+            request[1] = 0x22
+            request[3] = request[2]
+            request[2] = replies.MODERN
         only = self.car.unit_ids[self.unit]
         self.link.lay(self._address(only), only)
 
@@ -258,7 +263,8 @@ class Poller:
             self.wanted[n] = car.supports(self.unit, self.pids[n])
             self.together[n] = 0
             self.due[n] = now
-        yield from self._trial()
+        if not car.modern:
+            yield from self._trial()
         if self.count and not max(self.wanted):
             self.held.state = bus_states.REFUSES
         while not self.ended():

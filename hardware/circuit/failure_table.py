@@ -210,9 +210,9 @@ def table(bench: Bench, rows: list[Row], true_v: dict[str, float]) -> str:
         "`python -m hardware.circuit.failure_table`, which takes minutes. Battery 14.4 V; true are lambda "
         f"{_TRUE['lambda']:.2f}, then {_TRUE['lean']:.2f}{', throttle and pressure 2.50 V' if full else ''}.",
         'What the rows mean: "too hot" is a part that would not bear it for good (film resistors are listed short for '
-        'the sake',
+        "the sake",
         'of completeness: they fail open); regulators cut themselves off. "Off" is seen: the lamp is dark. A wrong '
-        'lambda in',
+        "lambda in",
         'bold is seen by the check "key on, engine off" before the drive, not by the logger itself: '
         f"{calm} of these rows read",
         "too rich. Not in the table: two faults at once, what the card does, what software does.",

@@ -141,7 +141,7 @@ WORDS = {
     "pid_unknown": (
         "{w}: {d} is not a known value to ask the car's computer for",
         "it is mistyped, or a parameter whose scale is not known here",
-        "write its name, such as engine_speed, or its two hexadecimal digits in quotes, such as \"0C\"",
+        'write its name, such as engine_speed, or its two hexadecimal digits in quotes, such as "0C"',
     ),
     "pid_part": (
         "{w}: this parameter has no such part: {d}",
@@ -150,8 +150,8 @@ WORDS = {
     ),
     "frame_id": (
         "{w} is not the id of a frame: {d}",
-        "it is above 7FF without \"extended\": true, or above 1FFFFFFF",
-        "write its hexadecimal digits in quotes, such as \"5F0\"",
+        'it is above 7FF without "extended": true, or above 1FFFFFFF',
+        'write its hexadecimal digits in quotes, such as "5F0"',
     ),
     "signal_outside": (
         "{w}: the signal reaches beyond the eight bytes of a frame",
@@ -167,7 +167,7 @@ WORDS = {
     "obd_no_ask": (
         "{w} needs a request to the car, but requests are not allowed",
         "the logger sends nothing on the car's bus unless the configuration says so",
-        "write \"bus\": {{\"ask\": true}}, or remove the channels of kind obd",
+        'write "bus": {{"ask": true}}, or remove the channels of kind obd',
     ),
     "bus_unused": (
         "{w} is configured, but no channel comes from the bus",
@@ -270,7 +270,7 @@ WORDS = {
         "{w} may send pulses {d}",
         "the pulses per turn or the highest speed are too large",
         'check both; many teeth need "board": "rp2" (an RP2040), which times 20,000 edges a second, or a divider '
-        'before the input',
+        "before the input",
     ),
     "pulses_for_rate": (
         "{w} may send more pulses between two rows than this board keeps: {d}",

@@ -6,6 +6,7 @@ import textwrap
 from trees import ROOT
 
 PAGES = ("README.md", "host/docs/guide.md", "host/docs/boards.md", "host/docs/in_the_car.md", "hardware/README.md")
+PAGES += ("host/docs/cars_computer.md",)
 PAGES += ("host/docs/logger_json.md", "host/docs/lamp_and_faults.md", "host/ANALYSIS.md", "DEVELOPERS.md")
 
 

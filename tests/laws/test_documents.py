@@ -178,6 +178,12 @@ def test_the_guides_two_bank_car_works():
     assert all(use.sentences for use in judged.channels)
 
 
+def test_the_example_with_the_cars_computer_works():
+    (example,) = documents.blocks(documents.text("host/docs/cars_computer.md"), "json")
+    settings = json.loads(example)
+    assert config.check(settings) == [] and judgement.judge(settings).works
+
+
 @pytest.mark.parametrize("page", documents.PAGES)
 def test_links_lead_to_files_that_are_there(page):
     for link in documents.links(documents.text(page)):

@@ -154,6 +154,16 @@ def test_replies_to_six_at_once():
     assert replies.places(unhex("41770102030405"), 7, (0x77,), 1, lengths, alone) == 1 and alone == [2]
 
 
+def test_a_reply_of_the_later_standard():
+    lengths = bytearray(256)
+    lengths[0x0C] = 2
+    out = [7] * 6
+    assert replies.places(b"\x62\xf4\x0c\x1a\xf8", 5, b"\x0c", 1, lengths, out) == 1 and out[0] == 3
+    for data in (b"\x62\xf4\x0d\x1a\xf8", b"\x62\xf5\x0c\x1a\xf8", b"\x62\xf4\x0c\x1a", b"\x62\xf4\x0c\x1a\xf8\0"):
+        assert replies.places(data, len(data), b"\x0c", 1, lengths, out) == -1
+    assert replies.places(b"\x62\xf4\x0c\x1a\xf8", 5, b"\x0c\x0d", 2, lengths, out) == -1
+
+
 def test_every_parameter_can_be_found_by_its_name_number_and_digits():
     names = {}
     for pid in pids.scalable():

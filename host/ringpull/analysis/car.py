@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from ringpull.session import Session
-from shared_math import bus, channels
+from ringpull.session import Channel, Session
+from shared_math import bus, bus_states, channels
 
 EARLIEST_S, LATEST_S, STEP_S = -0.10, 0.60, 0.005
 STRETCH_S = 8.0
@@ -45,6 +45,7 @@ class CarSaid:
     lost: int
     trip_ms: float | None
     delay: Delay | None = None
+    never: list[Channel] = field(default_factory=list)  # channels that got no value although the bus spoke
     pulls: dict[int, dict[str, float]] = field(default_factory=dict)  # pull's number -> part -> mean
 
 
@@ -66,6 +67,9 @@ def of_session(session: Session, answers: list) -> CarSaid | None:
         _delay(session, raw),
     )
     table = session.awake.table()
+    if bus_states.ANSWERED in out.states or bus_states.LISTENING in out.states:
+        told = [one for one in session.channels if one.kind in channels.BUS_KINDS]
+        out.never = [one for one in told if not np.isfinite(table[one.column]).any()]
     for answer in answers:
         pull, judged = answer.pull, answer.judged
         inside = (table["time_s"] >= pull.start_s) & (table["time_s"] < pull.end_s)

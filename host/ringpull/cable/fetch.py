@@ -45,9 +45,7 @@ class Place:
     sequence: int | None
 
 
-def fetch(
-    link: Link, folder: Path, what: str = MARKED, progress: Callable[[float], None] | None = None
-) -> Fetched:
+def fetch(link: Link, folder: Path, what: str = MARKED, progress: Callable[[float], None] | None = None) -> Fetched:
     """Bring LAST (the last marked pull), MARKED (all of them) or EVERYTHING into `folder`; what it holds already of
     this ring is not fetched again. Raises BadUsage where it holds another ring, CannotWrite, what the link raises."""
     state = link.state()
@@ -98,9 +96,7 @@ def _drive(link: Link, done: Fetched, progress: Callable[[float], None] | None) 
             return
 
 
-def _used(
-    link: Link, place: Place, file: BinaryIO, done: Fetched, progress: Callable[[float], None] | None
-) -> None:
+def _used(link: Link, place: Place, file: BinaryIO, done: Fetched, progress: Callable[[float], None] | None) -> None:
     """Every slot that holds a block of the ring."""
     wrapped = _wrapped(link, place, done.ring)
     slots = [(place.end + n) % place.slots for n in range(place.slots)] if wrapped else list(range(place.end))

@@ -39,7 +39,7 @@ REFUSALS = {
     ),
     "no_bus": (
         "the logger is not set up to ask the car's computer",
-        "its logger.json has no channel of kind obd, or no \"bus\": {\"ask\": true}",
+        'its logger.json has no channel of kind obd, or no "bus": {"ask": true}',
         "add such a channel, with ringpull setup or a text editor, then bring the logger the new logger.json",
     ),
     "no_file": ("the logger has no such file", "it was started without a logger.json", "ringpull install --config"),

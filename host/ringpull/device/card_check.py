@@ -135,9 +135,7 @@ def content(at: int, size: int) -> bytes:
     return random.Random(at).randbytes(size)
 
 
-def check(
-    room: Room, whole: bool = False, progress: Callable[[float], None] | None = None, apart: int = 0
-) -> Found:
+def check(room: Room, whole: bool = False, progress: Callable[[float], None] | None = None, apart: int = 0) -> Found:
     """Write, read back, remove: its files go whatever happens, also on Ctrl-C.
 
     apart: bytes from piece to piece, 0 for the usual.

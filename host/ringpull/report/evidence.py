@@ -59,6 +59,10 @@ def _stall_words(stall_ms: int | None) -> str:
     return _or_untold(stall_ms, " ms")
 
 
+def _rest_words(rested_s: float) -> str:
+    return f"; {number(rested_s / 3600, 1)} h of it at rest, neither judged nor drawn" if rested_s else ""
+
+
 def _or_untold(figure: int | None, unit: str = "") -> str:
     return "not told" if figure is None else f"{figure}{unit}"
 
@@ -69,7 +73,7 @@ def ran(session, before_utc: str | None) -> list[str]:
     return [
         str(session.id),
         text(began_words(session, before_utc) or "clock not set"),
-        f"{number(session.duration_s, 1)} s at {number(session.rate_hz)} Hz",
+        f"{number(session.duration_s, 1)} s at {number(session.rate_hz)} Hz" + _rest_words(session.rested_s),
         f"{session.rows} read, {session.lost_rows} lost",
         f"{number(timing.late_us_p99)} / {number(timing.late_us_max)} µs",
         ", ".join(f"{text(name.replace('_', ' '))} {count}" for name, count in timing.rejected_edges.items()) or "none",

@@ -4,9 +4,18 @@ from __future__ import annotations
 
 from typing import Any
 
-from shared_math import bus_states
+from shared_math import bus, bus_states
 
 WENT_WELL = (bus_states.SILENT, bus_states.LISTENING, bus_states.ASKING, bus_states.ANSWERED)
+
+
+def _never(channel: Any) -> str:
+    if channel.kind == "can":
+        return f"{channel.name}: no frame {channel.config['id']} with it was heard. Look at its id and bits."
+    return (
+        f"{channel.name}: never given. This car's computer does not offer PID {bus.pid_of(channel.config):02X}, or "
+        "refused it: take another value, or leave it out."
+    )
 
 
 def how_it_was(said: Any) -> list[str]:
@@ -22,6 +31,7 @@ def how_it_was(said: Any) -> list[str]:
             f"It answered in {said.trip_ms:.0f} ms; a value's time is the middle of that, known to half of it. "
             f"{said.lost} answers were lost."
         )
+    out += [_never(channel) for channel in said.never]
     delay = said.delay
     if delay is not None:
         out.append(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from ringpull.ring.values.codes import UnitCodes
 from shared_math.obd import codes
 
+CUT = "it told more than the logger keeps: there may be more codes than these"
 KINDS = (("confirmed", "stored"), ("pending", "pending"), ("permanent", "permanent"))
 
 
@@ -15,7 +16,7 @@ def of_code(code: str, kind: str) -> str:
 
 def listed(unit: UnitCodes) -> list[str]:
     """Its codes, a line each."""
-    return [of_code(code, kind) for key, kind in KINDS for code in getattr(unit, key) or ()]
+    return [of_code(code, kind) for key, kind in KINDS for code in getattr(unit, key) or ()] + [CUT] * unit.cut
 
 
 def readiness(unit: UnitCodes) -> str:

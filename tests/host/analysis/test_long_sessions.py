@@ -15,6 +15,7 @@ import ringpull
 from ringpull.analysis.answer import judge_pulls
 from ringpull.analysis.drive_state import columns as drive_columns
 from ringpull.errors import TooLong
+from ringpull.report.evidence import ran
 from ringpull.ring.values import rest
 
 MOST_MB = 700
@@ -51,6 +52,7 @@ def test_a_day_of_a_stopped_engine_between_two_drives_is_not_decoded(rested):
     rows = len(session.awake.table()["time_s"])
     assert rows < len(ringpull.read(long_sessions.DEMO).sessions[0].raw()) * 2 + 4 * rest.BESIDE_S / session.period_s
     assert session.rested_s == pytest.approx((session.rows - rows) * session.period_s)
+    assert f"; {session.rested_s / 3600:.1f} h of it at rest" in ran(session, None)[2]
     both = [short(one.numbers) for one in judge_pulls(drive.pulls())]
     assert len(alone) == 3 and len(both) == 6
     for one, other in zip(alone, both, strict=False):  # the delay is told from twice as many events

@@ -12,7 +12,7 @@ from ringpull.cli.main import main
 from ringpull.dryrun.bus_server import Unit
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "dryrun"))
-from bus_cars import VALUES, car, config, engine, obd  # noqa: E402
+from bus_cars import VALUES, car, config, engine, modern, obd  # noqa: E402
 
 
 class Clearing:
@@ -41,7 +41,9 @@ def on_desk(folder, unit, edges=False):
     turning = "".join(f"{n / 50:.4f},engine_speed\n" for n in range(1, 6000)) if edges else ""
     files[2].write_text("t_s,input\n" + turning)
     bus = car(units=[Unit(0x7E8, unit)])
-    return Desk(folder, [*files, None], 120.0, bus=bus.start()), bus
+    source = folder / "source.json"
+    source.write_text("{}")
+    return Desk(folder, [*files, None], 120.0, bus=bus.start(), source=str(source)), bus
 
 
 def typed(monkeypatch, words):
@@ -74,6 +76,21 @@ def test_codes_are_told_then_cleared_by_the_typed_word_alone(tmp_path, monkeypat
         assert main(["codes", desk.port, "--clear", "--keep", str(tmp_path / "kept")]) == 0
         assert len(cleared(bus)) == 1 and unit.cleared == 1
         assert "no codes" in capsys.readouterr().out.split("asked again")[1]
+    finally:
+        desk.end()
+
+
+@pytest.mark.slow
+def test_a_car_of_the_later_standard_is_cleared_as_it_understands(tmp_path, monkeypatch, capsys):
+    asked = []
+    desk, bus = on_desk(tmp_path, modern({**VALUES, 0x0C: b"\0\0", 0x0D: b"\0"}, cleared=asked))
+    try:
+        wait_for(lambda: answers(desk), desk.said())
+        typed(monkeypatch, "CLEAR")
+        assert main(["codes", desk.port, "--clear", "--keep", str(tmp_path / "kept")]) == 0
+        assert asked == [b"\x14\xff\xff\x33"] and not cleared(bus)
+        (saved,) = (tmp_path / "kept").glob("codes-*.json")
+        assert json.loads(saved.read_text())["units"][0]["permanent"] == ["P0171"]
     finally:
         desk.end()
 

@@ -146,6 +146,7 @@ def test_a_board_without_micropython_is_told(tmp_path, monkeypatch):
     import pty
 
     from ringpull.cable import link as links
+
     monkeypatch.setattr(links, "ANSWER_S", 0.02)
     monkeypatch.setattr(prompts, "PROMPT_S", 0.1)
     silent, there = pty.openpty()

@@ -44,7 +44,12 @@ class Fake:
             "screen": None,
             "memory": {"free": 50000, "largest": 20000, "all": 200000},
             "card": {
-                "writes": 512, "worst_us": 40000, "sum_us": 900000, "wrong": 0, "failed": 0, "read_us": 800,
+                "writes": 512,
+                "worst_us": 40000,
+                "sum_us": 900000,
+                "wrong": 0,
+                "failed": 0,
+                "read_us": 800,
                 "classes": [100, 400, 11, 0, 0, 1, 0, 0, 0, 0, 0, 0],
             },
             "clock": {"utc": None, "us": 0},
@@ -79,9 +84,14 @@ class Fake:
         values = values.clip(0, 4095)
         off = values - values[0]
         return {
-            "rows": 300, "base": int(values[0]), "sum": int(off.sum()), "squares": int((off**2).sum()),
-            "least": int(values.min()), "most": int(values.max()),
-            "ones": int(np.bitwise_or.reduce(values)), "always": int(np.bitwise_and.reduce(values)),
+            "rows": 300,
+            "base": int(values[0]),
+            "sum": int(off.sum()),
+            "squares": int((off**2).sum()),
+            "least": int(values.min()),
+            "most": int(values.max()),
+            "ones": int(np.bitwise_or.reduce(values)),
+            "always": int(np.bitwise_and.reduce(values)),
         }
 
 
@@ -191,7 +201,8 @@ def test_over_the_cable(tmp_path, monkeypatch):
         results = {row["part"].split(" (")[0]: row["result"] for row in found["parts"]}
         assert results == {
             **dict.fromkeys(("button", "lamp", "memory", "card", "input a0", "input a1", "supply", "clock"), GOOD),
-            "tach loop-back": GOOD, "screen": ABSENT,
+            "tach loop-back": GOOD,
+            "screen": ABSENT,
         }
         assert sum(one["writes"] for one in found["writes"]) == proving.WRITES and found["records"]
         assert state(logger)["session"] == 2

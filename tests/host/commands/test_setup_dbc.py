@@ -8,7 +8,7 @@ from ringpull.cli.main import main
 from ringpull.device import dbc
 from shared_math import bus, config
 
-DBC = '''VERSION ""
+DBC = """VERSION ""
 BO_ 1520 Engine: 8 ECU
  SG_ OilPressure : 7|16@0+ (0.1,0) [0|1000] "kPa" Logger
  SG_ OilTemp : 16|8@1- (1,40) [-88|167] "C" Logger
@@ -16,7 +16,7 @@ BO_ 2566844926 Other: 8 ECU
  SG_ Page M : 0|4@1+ (1,0) [0|15] "" Logger
  SG_ Boost m2 : 8|12@1+ (0.25,-100) [0|0] "kPa" Logger
  SG_ Far m3 : 8|32@1+ (1,0) [0|0] "" Logger
-'''
+"""
 
 
 @pytest.fixture

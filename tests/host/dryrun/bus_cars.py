@@ -70,6 +70,31 @@ def engine(values=None, single=False, confirmed=b"\x00", pending=b"\x01\x01\x71"
     return answers
 
 
+def modern(values=None, refuses=False, cleared=None):
+    """Answers of a computer that speaks SAE J1979-2. refuses: says so on service 01, in place of silence. cleared: a
+    list that gets the requests to clear."""
+    values = VALUES if values is None else values
+
+    def answers(request, _time_s):
+        if request[0] == 0x22 and request[1] == 0xF4 and len(request) == 3:
+            pid = request[2]
+            if pid % 32 == 0:
+                return [b"\x62\xf4" + bytes((pid,)) + mask(pid, values)]
+            if pid == 0x01:
+                return [b"\x62\xf4\x01\x81\x07\x65\x04"]
+            return [b"\x62\xf4" + bytes((pid,)) + values[pid]] if pid in values else [b"\x7f\x22\x31"]
+        if request[:2] == b"\x19\x02":
+            return [b"\x59\x02\xff\x01\x71\x00\x0c\x01\x35\x00\x04"]
+        if request[:2] == b"\x19\x15":
+            return [b"\x59\x15\xff\x01\x71\x00\x08"]
+        if request[0] == 0x14 and cleared is not None:
+            cleared.append(request)
+            return [b"\x54"]
+        return [bytes((0x7F, request[0], 0x11))] if refuses else []
+
+    return answers
+
+
 def car(**more):
     """A car with one computer that answers in 20 ms."""
     more.setdefault("units", [Unit(0x7E8, engine())])

@@ -57,12 +57,27 @@ def test_a_card_without_codes_says_so(tmp_path, capsys):
     assert "no session" in capsys.readouterr().err
 
 
+def test_more_codes_than_the_logger_keeps_are_told_as_cut(tmp_path, capsys):
+    many = bytes((60,)) + b"".join(bytes((1, n)) for n in range(60))
+    units = [Unit(0x7E8 + n, engine(confirmed=many, pending=many)) for n in range(3)]
+    drive = run(tmp_path, config([obd("rpm_bus", "0C")], kbit=500), car(units=units), 12)
+    told = drive.sessions[0].codes
+    assert [unit.who for unit in told] == ["7E8", "7E9", "7EA"] and any(unit.cut for unit in told)
+    for unit in told:
+        assert unit.cut or len(unit.confirmed) == len(unit.pending) == 60
+    assert main(["codes", str(tmp_path / "card")]) == 0
+    assert "it told more than the logger keeps" in capsys.readouterr().out
+
+
 def test_what_is_cut_off_or_makes_no_sense_is_left_out():
     whole = answer(0x7E8, b"\x43\x01\x01\x71") + answer(0x7E8, b"\x47\x00")
     (unit,) = codes.read(whole)
     assert unit.confirmed == ["P0171"] and unit.pending == [] and unit.permanent is None
     for end in range(len(whole)):
         codes.read(whole[:end])
+    (unit,) = codes.read(whole + answer(0x7E8, b""))
+    assert unit.cut and unit.confirmed == ["P0171"] and codes.as_json(unit)["cut"]
+    assert codes.read(bytes(20)) == []
     draws = np.random.default_rng(1)
     for _ in range(2000):
         codes.read(bytes(draws.integers(0, 256, draws.integers(0, 80)).tolist()))

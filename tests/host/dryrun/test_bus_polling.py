@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from bus_cars import VALUES, car, config, engine, obd, run
+from bus_cars import VALUES, car, config, engine, modern, obd, run
 
 from ringpull.dryrun.bus_server import EXTENDED, Broadcast, Unit
 from shared_math import bus_states
@@ -45,6 +45,34 @@ def test_silence_first_then_masks_codes_and_values(tmp_path):
     assert states(drive) == [bus_states.SILENT, bus_states.ASKING, bus_states.ANSWERED]
     gaps = np.diff([time_s for time_s, *_ in asked(bus)])
     assert gaps.min() >= 0.0199  # at most fifty a second
+
+
+@pytest.mark.parametrize(("refuses", "kbit"), [(False, {"kbit": 500}), (True, {})])
+def test_a_car_of_the_later_standard_is_asked_as_it_understands(tmp_path, refuses, kbit):
+    bus = car(units=[Unit(0x7E8, modern(refuses=refuses))])
+    told = [obd("rpm_bus", "0C"), obd("oil", "5C"), obd("fuel_used", "5E")]
+    drive = run(tmp_path, config(told, **kbit), bus, 9)
+    (session,) = drive.sessions
+    last = session.frame().iloc[-2]
+    assert last["rpm_bus_rpm"] == 1726 and last["oil_degc"] == 80 and np.isnan(session.table()["fuel_used_lh"][-2])
+    (unit,) = session.codes
+    assert (unit.confirmed, unit.pending, unit.permanent) == (["P0171"], ["P0171", "P0135"], ["P0171"])
+    assert unit.readiness["lamp"] and {one[0] for _, one in requests(bus)} == {0x01, 0x19, 0x22}
+    assert states(drive)[-1] == bus_states.ANSWERED and session.lost_rows == 0
+
+
+def test_a_value_that_the_car_does_not_offer_is_named(tmp_path):
+    from ringpull.analysis import car as analysis
+    from ringpull.wording import car as words
+
+    knock = {"name": "knock", "kind": "can", "id": "5F0", "start_bit": 0, "length": 8}
+    told = [obd("rpm_bus", "0C"), obd("fuel_used", "5E"), knock]
+    drive = run(tmp_path, config(told, kbit=500), car(), 6)
+    said = analysis.of_session(drive.sessions[0], [])
+    assert [channel.name for channel in said.never] == ["fuel_used", "knock"]
+    lines = words.how_it_was(said)
+    assert any(line.startswith("fuel_used: never given") and "PID 5E" in line for line in lines)
+    assert any(line.startswith("knock: no frame 5F0") for line in lines)
 
 
 @pytest.mark.slow
@@ -102,7 +130,8 @@ def test_no_car_gets_four_frames_at_most(tmp_path, broadcasts):
     frames = [Broadcast(0x123, 0.01, lambda _time_s: bytes(8))] if broadcasts else []
     bus = car(units=[], broadcasts=frames, there=broadcasts)
     drive = run(tmp_path, config([obd("rpm_bus", "0C")]), bus, 20 if broadcasts else 12, replace=True)
-    assert 1 <= len(bus.sent) <= 4 and all(data[1:3] == b"\x01\x00" for _, _, data in bus.sent)
+    first = {data[: data[0] + 1] for _, _, data in bus.sent}
+    assert 1 <= len(bus.sent) <= 4 and first <= {b"\x02\x01\x00", b"\x03\x22\xf4\x00"}
     assert states(drive)[-1] == (bus_states.NO_CAR)
     assert drive.sessions[0].lost_rows == 0
     if not broadcasts:

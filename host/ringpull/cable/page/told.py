@@ -113,7 +113,7 @@ def _verdict(answer: Answer) -> str:
     count = len(answer.pulls)
     return (
         f'<section class="verdict {kind}" aria-labelledby="word"><h3 id="word"><span class="sign" aria-hidden="true">'
-        f"{sign}</span> {word}</h3><p class=\"quiet\">{'1 pull' if count == 1 else f'{count} pulls'} on this card</p>"
+        f'{sign}</span> {word}</h3><p class="quiet">{"1 pull" if count == 1 else f"{count} pulls"} on this card</p>'
         f'<p class="sentence">{following(first.sentence(answer))}</p>'
         + "".join(f'<p class="cause">{one}</p>' for one in causes)
         + listed(doubts, kind="doubts")

@@ -15,7 +15,7 @@ class UnitCodes:
     """One unit. who: id of its frames as hexadecimal digits. Codes as names; None: it did not answer that.
 
     readiness: see shared_math.obd.status.readiness. frozen: (name, value, unit) of the freeze frame. vin: where it was
-    asked for.
+    asked for. cut: an answer found no room in the block.
     """
 
     who: str
@@ -26,6 +26,7 @@ class UnitCodes:
     frozen_code: str = ""
     frozen: list[tuple[str, Any, str]] = field(default_factory=list)
     vin: str | None = None
+    cut: bool = False
 
     @property
     def any(self) -> bool:
@@ -42,11 +43,14 @@ def read(payload: bytes) -> list[UnitCodes]:
         who, length = int.from_bytes(payload[at : at + 4], "little"), payload[at + 4]
         answer = payload[at + 5 : at + 5 + length]
         at += 5 + length
-        if len(answer) < length or length < 2:
+        if len(answer) < length or length == 1 or (not length and not who):
             continue
         number = who & (EXTENDED - 1)
         unit = units.setdefault(who, UnitCodes(f"{number:08X}" if who & EXTENDED else f"{number:03X}"))
-        _take(unit, answer)
+        if length:
+            _take(unit, answer)
+        else:
+            unit.cut = True
     return list(units.values())
 
 
@@ -63,6 +67,14 @@ def _take(unit: UnitCodes, answer: bytes) -> None:
         if told is not None:  # ISO 14229-1: bit 3 confirmed, bit 2 pending
             unit.confirmed = [name for name, _, state in told if state & 0x08]
             unit.pending = [name for name, _, state in told if state & 0x04]
+    elif service == 0x59 and rest[0] == 0x15:
+        told = codes.listed_with_status(rest[1:])
+        if told is not None:
+            unit.permanent = [name for name, _, _ in told]
+    elif service == 0x62 and rest[:2] == b"\xf4\x01" and len(rest) >= 6:
+        unit.readiness = status.readiness(rest[2:6])
+    elif service == 0x62 and rest[:2] == b"\xf8\x02":
+        unit.vin = rest[2:].decode("ascii", "replace").strip("\0 ")
     elif service == 0x41 and rest[0] == 0x01 and len(rest) >= 5:
         unit.readiness = status.readiness(rest[1:5])
     elif service == 0x42 and len(rest) >= 3:
@@ -87,6 +99,7 @@ def as_json(unit: UnitCodes) -> dict[str, Any]:
         "confirmed": unit.confirmed,
         "pending": unit.pending,
         "permanent": unit.permanent,
+        "cut": unit.cut,
         "readiness": unit.readiness,
         "freeze_frame": {"code": unit.frozen_code, "values": {name: value for name, value, _ in unit.frozen}},
     }
