@@ -12,7 +12,6 @@ import ringpull
 from ringpull.analysis.answer import answer
 from ringpull.report import write_report
 
-
 # What the browser shows around a page nobody sees, but a program of its own draws it for every page that is opened: it
 # took half of the processor's time. A second list of features takes the place of the browser library's, so what that
 # one leaves out for the sake of the same pages in every run is left out here too.
