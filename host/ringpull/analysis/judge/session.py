@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from ringpull.analysis import local
-from ringpull.analysis.delay import identify, transport
+from ringpull.analysis.delay import identify, remembered, transport
 from ringpull.analysis.delay.align import Aligned, align
 from ringpull.analysis.drive_state import roles, target, under_load
 from ringpull.analysis.drive_state.columns import Columns, leaner
@@ -207,7 +207,7 @@ def one_bank(columns: Columns, model: transport.Transport | None, identified: bo
     output = sensor.output(columns)
     usable = np.where(output.unusable, np.nan, columns.lambda_)
     columns = replace(columns, lambda_=usable, banks=dict.fromkeys(columns.banks, usable))
-    found = identify.identify(columns) if model is None and identified else None
+    found = remembered.identified(columns) if model is None and identified else None
     aligned = align(columns, model if found is None else found.model)
     undone_s = aligned.model.tau_s if aligned.model.lag_known else 0.0
     white = uncertainty.white_noise(columns.lambda_)
