@@ -9,30 +9,50 @@ from pages import AXE, CARD, NASTY, serving, until
 from ring_bytes import CONFIG, Ring
 
 
+@contextmanager
+def page_of(server, browser, **options):
+    """A page of the server; nothing may go wrong on it."""
+    context = browser.new_context(**{"viewport": {"width": 1280, "height": 800}, **options})
+    page = context.new_page()
+    wrong = []
+    page.on("console", lambda message: wrong.append(message.text))
+    page.on("pageerror", lambda error: wrong.append(str(error)))
+    page.on(
+        "request",
+        lambda one: None if one.url.startswith(server.url.partition("?")[0]) else wrong.append(one.url),
+    )
+    page.goto(server.url)
+    page.wait_for_selector("#panels[data-ready]")
+    until(page, "document.getElementById('reading').textContent.indexOf('reading') < 0")
+    yield page
+    context.close()
+    assert wrong == []
+
+
 @pytest.fixture
-def view(browser, tmp_path):
-    """view(*sources, **options): a page of the server that shows them; nothing may go wrong on it."""
+def view(browser):
+    """view(*sources, **options): a page of a server of its own that shows them."""
 
     @contextmanager
     def open_view(*sources, **options):
-        with serving(*sources) as server:
-            context = browser.new_context(**{"viewport": {"width": 1280, "height": 800}, **options})
-            page = context.new_page()
-            wrong = []
-            page.on("console", lambda message: wrong.append(message.text))
-            page.on("pageerror", lambda error: wrong.append(str(error)))
-            page.on(
-                "request",
-                lambda one: None if one.url.startswith(server.url.partition("?")[0]) else wrong.append(one.url),
-            )
-            page.goto(server.url)
-            page.wait_for_selector("#panels[data-ready]")
-            until(page, "document.getElementById('reading').textContent.indexOf('reading') < 0")
+        with serving(*sources) as server, page_of(server, browser, **options) as page:
             yield page
-            context.close()
-            assert wrong == []
 
     return open_view
+
+
+@pytest.fixture(scope="module")
+def standing(tmp_path_factory):
+    """A server that has read its card."""
+    with serving(shutil.copytree(CARD, tmp_path_factory.mktemp("standing") / "card")) as server:
+        server.shelf[0].wait()
+        yield server
+
+
+@pytest.fixture
+def look(browser, standing):
+    """look(**options): a page of that server, for tests that change nothing there."""
+    return lambda **options: page_of(standing, browser, **options)
 
 
 @pytest.fixture
@@ -40,8 +60,8 @@ def card(tmp_path):
     return shutil.copytree(CARD, tmp_path / "card")
 
 
-def test_drag_and_keys_zoom(view, card):
-    with view(card) as page:
+def test_drag_and_keys_zoom(look):
+    with look() as page:
         box = page.locator(".panel .u-over").first.bounding_box()
         page.mouse.move(box["x"] + box["width"] * 0.4, box["y"] + 30)
         page.mouse.down()
@@ -89,8 +109,8 @@ def test_two_drives_side_by_side(view, card):
         until(page, "traces.state.overs[0].shown.rows > 500 && traces.state.mode === 'speed'")
 
 
-def test_export_button_gives_what_is_shown(view, card):
-    with view(card) as page:
+def test_export_button_gives_what_is_shown(look):
+    with look() as page:
         page.select_option("#window", "2")
         until(page, "traces.state.end - traces.state.start < 11")
         with page.expect_download() as waiting:
@@ -100,8 +120,8 @@ def test_export_button_gives_what_is_shown(view, card):
         assert 55.9 < float(lines[1].split(",")[0]) < 56.1
 
 
-def test_export_against_speed_gives_the_rows_that_are_shown(view, card):
-    with view(card) as page:
+def test_export_against_speed_gives_the_rows_that_are_shown(look):
+    with look() as page:
         page.select_option("#window", "2")
         page.select_option("#axis", "speed")
         until(page, "traces.state.mode === 'speed'")
@@ -151,8 +171,8 @@ def test_nothing_but_nan(view, tmp_path):
         until(page, "document.querySelector('.value[data-column=\"engine_speed_rpm\"]').textContent === '–'")
 
 
-def test_the_whole_report_is_a_link_away(view, card):
-    with view(card) as page:
+def test_the_whole_report_is_a_link_away(look):
+    with look() as page:
         until(page, "!document.getElementById('whole').hidden")
         page.click("#whole")
         page.wait_for_selector("#answer-word")
@@ -161,21 +181,21 @@ def test_the_whole_report_is_a_link_away(view, card):
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_axe_finds_nothing(view, card, scheme):
-    with view(card, color_scheme=scheme, bypass_csp=True) as page:
+def test_axe_finds_nothing(look, scheme):
+    with look(color_scheme=scheme, bypass_csp=True) as page:
         page.add_script_tag(content=AXE.read_text())
         told = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
         assert [(v["impact"], v["id"], [n["target"] for n in v["nodes"]][:3]) for v in told["violations"]] == []
 
 
 @pytest.mark.parametrize("width", [320, 400])
-def test_narrow_screens_do_not_scroll_sideways(view, card, width):
-    with view(card, viewport={"width": width, "height": 800}) as page:
+def test_narrow_screens_do_not_scroll_sideways(look, width):
+    with look(viewport={"width": width, "height": 800}) as page:
         assert page.evaluate("document.documentElement.scrollWidth") <= width
 
 
-def test_against_speed_every_row_of_the_pulls(view, card):
-    with view(card) as page:
+def test_against_speed_every_row_of_the_pulls(look):
+    with look() as page:
         page.evaluate("document.getElementById('limited').textContent = 'stale'")
         page.select_option("#axis", "speed")
         until(page, "traces.state.mode === 'speed' && traces.state.shown.rows > 4000")
@@ -189,8 +209,8 @@ def test_closing_the_server_ends_the_reader(card):
     assert process.poll() is not None
 
 
-def test_target_corrected_lambda_and_events_with_their_sentence(view, card):
-    with view(card) as page:
+def test_target_corrected_lambda_and_events_with_their_sentence(look):
+    with look() as page:
         until(page, "traces.state.session.columns.some((one) => one.role === 'target')")
         roles = page.evaluate("traces.state.session.columns.map((one) => one.role)")
         assert roles.count("aligned") == 1 and roles.count("target") == 1
@@ -208,8 +228,8 @@ def test_target_corrected_lambda_and_events_with_their_sentence(view, card):
         assert height == pytest.approx(0.3, abs=0.02)
 
 
-def test_pulls_laid_over_are_read_at_the_cursor(view, card):
-    with view(card) as page:
+def test_pulls_laid_over_are_read_at_the_cursor(look):
+    with look() as page:
         page.select_option("#window", "2")
         page.select_option("#over", index=1)
         until(page, "traces.state.overs.length === 1 && traces.state.overs[0].shown")

@@ -2,6 +2,7 @@
 says."""
 
 import re
+from functools import cache
 
 import pulses
 import pytest
@@ -29,6 +30,7 @@ CASES = {
 STEADY = ("reverse -14 V", "jump start 24 V")
 
 
+@cache
 def supply(case: str, full: bool, degc: float = 25) -> tuple[dict, list[str]]:
     """(simulated vectors, overloads) with the board drawing limits.BOARD_MA."""
     source, seconds = CASES[case]("sup.feed")

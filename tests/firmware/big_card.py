@@ -1,6 +1,8 @@
 """A 1 GiB ring on a FAT32 volume that exists only as a rule: every sector is made when it is read. Reads are
 counted."""
 
+from array import array
+
 from shared_math import layout
 
 TABLE = 32
@@ -68,6 +70,10 @@ class BigCard:
         block[510:512] = b"\x55\xaa"
 
     def _table(self, first):
+        for start, count in self.pieces:
+            if start <= first and first + 128 < start + count:  # a search reads hundreds of these
+                self.block[:] = bytes(array("I", range(first + 1, first + 129)))
+                return
         for n in range(128):
             layout.put32(self.block, 4 * n, self._entry(first + n))
 

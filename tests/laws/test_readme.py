@@ -10,6 +10,7 @@ import documents
 import pytest
 import readme_table
 from trees import ROOT
+from truth import desk
 
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 LINES = [line for line in documents.shell_lines(README) if line not in documents.over_usb(README)]
@@ -53,23 +54,22 @@ def test_make_knows(line):
     assert f"run.py {line.split()[1]}" in done.stdout
 
 
-def test_the_demo_and_the_lines_on_its_card(tmp_path):
-    """What `make demo` calls, then README's lines in their order, in a folder of their own."""
+def test_the_demo_and_the_lines_on_its_card(tmp_path, monkeypatch):
+    """What `make demo` calls, as it is installed, then README's lines in their order, in a folder of their own."""
     command = os.path.join(os.path.dirname(sys.executable), "ringpull")
-    for line in [".venv/bin/ringpull demo -o build/demo", *RINGPULL]:
-        done = subprocess.run([command, *shlex.split(line)[1:]], cwd=tmp_path, capture_output=True, text=True)
+    demo = [command, "demo", "-o", "build/demo"]
+    made = subprocess.run(demo, cwd=tmp_path, capture_output=True, text=True)
+    assert made.returncode == 0 and made.stdout.strip(), made.stdout + made.stderr
+    monkeypatch.chdir(tmp_path)
+    for line in RINGPULL:
+        done = desk.command(*shlex.split(line)[1:])
         assert done.returncode == 0, f"{line}\n{done.stdout}{done.stderr}"
         assert done.stdout.strip(), line
 
 
-def test_the_python_example(tmp_path):
-    """On the card of the demo that the test above made, or anew."""
+def test_the_python_example(tmp_path, monkeypatch, capsys):
+    """On a card like the demo's."""
     (code,) = re.findall(r"```python\n(.*?)```", README, re.S)
-    where = ROOT / "demo_logs" / "v1_marked"
-    done = subprocess.run(
-        [sys.executable, "-c", code.replace("build/demo/card", str(where))],
-        cwd=tmp_path,
-        capture_output=True,
-        text=True,
-    )
-    assert done.returncode == 0 and done.stdout.strip(), done.stderr
+    monkeypatch.chdir(tmp_path)
+    exec(compile(code.replace("build/demo/card", str(ROOT / "demo_logs" / "v1_marked")), "README.md", "exec"), {})
+    assert capsys.readouterr().out.strip()

@@ -106,7 +106,7 @@ def test_a_report_of_a_day_with_all_its_rows_needs_little_memory(rested, tmp_pat
     assert done.returncode == 0, done.stderr
 
 
-@pytest.mark.parametrize("command", [["pulls"], ["fuelmap"], ["info"]])
+@pytest.mark.parametrize("command", [["pulls"], pytest.param(["fuelmap"], marks=pytest.mark.slow), ["info"]])
 def test_commands_need_little_memory_for_it(tmp_path, command):
     source = long_sessions.left_on(tmp_path / "drive.rpl", 24 * 30, False)
     words = [sys.executable, "-c", "from ringpull.cli.main import main; raise SystemExit(main())", *command, source]
@@ -131,14 +131,16 @@ def test_places_in_a_grid_with_time_left_out():
     assert made.left_out_s(slice(0, 300)) == 0.0
 
 
-def test_many_holes_stay_bounded(tmp_path):
+@pytest.mark.parametrize("most", [1 << 16, pytest.param(drive_columns.MOST_BESIDE, marks=pytest.mark.slow)])
+def test_many_holes_stay_bounded(tmp_path, monkeypatch, most):
+    monkeypatch.setattr(drive_columns, "MOST_BESIDE", most)
     ring = Ring()
     ring.setup()
     for at in range(400):
         ring.numbered(at * 40_000, 10)
     (tmp_path / "drive.rpl").write_bytes(ring.data())
     (view,) = ringpull.read(tmp_path / "drive.rpl").views()
-    assert len(view.columns) < 2 * drive_columns.MOST_BESIDE + 5000
+    assert len(view.columns) < 2 * most + 5000
 
 
 def test_the_period_of_the_file_counts_and_not_the_rate_of_the_configuration(tmp_path):

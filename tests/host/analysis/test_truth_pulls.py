@@ -27,7 +27,7 @@ def assert_found(drive, zero_s, story, source):
         assert (pull.number, pull.source, bool(pull.spoiled)) == (number, source, False)
 
 
-@pytest.mark.parametrize("rate_hz", [10, 50, 200, 500])
+@pytest.mark.parametrize("rate_hz", [10, 200, *(pytest.param(hz, marks=pytest.mark.slow) for hz in (50, 500))])
 def test_marked(tmp_path, rate_hz):
     story = three_pulls(rate_hz=rate_hz, bounce=rate_hz == 200)
     drive, session, zero_s = decoded(story, tmp_path)
@@ -52,7 +52,7 @@ def test_marked_with_lambda_and_tach_alone(tmp_path):
 
 
 @pytest.mark.parametrize("channels", [("lambda_1", "map", "throttle"), ("lambda_1", "throttle"), ("lambda_1", "map")])
-@pytest.mark.parametrize("rate_hz", [50, 200])
+@pytest.mark.parametrize("rate_hz", [50, pytest.param(200, marks=pytest.mark.slow)])
 def test_found_without_marks(tmp_path, channels, rate_hz):
     story = three_pulls(channels, rate_hz, marked=False)
     drive, session, zero_s = decoded(story, tmp_path)

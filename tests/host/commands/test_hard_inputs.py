@@ -1,6 +1,7 @@
 """Inputs and outputs that people do not make on purpose: each ends in an answer or in three lines, never a
 traceback."""
 
+import contextlib
 import os
 import signal
 import subprocess
@@ -9,6 +10,7 @@ import threading
 
 import pytest
 from ring_bytes import Ring, resealed
+from truth import desk
 
 import ringpull
 from ringpull.errors import CannotWrite, SourceChanged
@@ -25,9 +27,15 @@ COMMANDS = [
 ]
 
 
-def command(folder, *words, **more):
+def command(folder, *words):
+    """In a process of its own, whose output has an encoding."""
     process = [sys.executable, "-m", "ringpull", *words]
-    return subprocess.run(process, capture_output=True, text=True, errors="replace", cwd=folder, timeout=300, **more)
+    return subprocess.run(process, capture_output=True, text=True, errors="replace", cwd=folder, timeout=300)
+
+
+def here(folder, *words):
+    with contextlib.chdir(folder):
+        return desk.command(*words)
 
 
 def blocks():
@@ -52,7 +60,7 @@ def no_traceback(done):
 def test_rows_that_do_not_add_up_as_the_only_ones(tmp_path, words):
     hurt = [resealed(one, at_22=255, at_23=255, at_24=255) if one[3] == 2 else one for one in blocks()]
     (tmp_path / "drive.rpl").write_bytes(b"".join(hurt))
-    done = no_traceback(command(tmp_path, words[0], "drive.rpl", *words[1:]))
+    done = no_traceback(here(tmp_path, words[0], "drive.rpl", *words[1:]))
     assert done.returncode == 3 and "rows are inconsistent, although the checksums are right" in done.stderr
 
 
@@ -68,7 +76,7 @@ NOTES = {
 @pytest.mark.parametrize("words", [("pulls",), ("report", "-o", "out.html")], ids=lambda words: words[0])
 def test_remarks_of_any_kind(source, notes, words):
     (source / "drive.rpl.notes.json").write_text(NOTES[notes])
-    done = no_traceback(command(source, words[0], "drive.rpl", *words[1:]))
+    done = no_traceback(here(source, words[0], "drive.rpl", *words[1:]))
     if words[0] == "report":
         assert done.returncode == (0 if "surrogate" in notes else 2)
 
@@ -76,7 +84,7 @@ def test_remarks_of_any_kind(source, notes, words):
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
 def test_remarks_that_are_a_pipe_are_not_waited_for(source):
     os.mkfifo(source / "drive.rpl.notes.json")
-    done = no_traceback(command(source, "report", "drive.rpl", "-o", "out.html"))
+    done = no_traceback(here(source, "report", "drive.rpl", "-o", "out.html"))
     assert done.returncode == 2 and "notes.json does not hold readable remarks" in done.stderr
 
 

@@ -14,7 +14,9 @@ from pathlib import Path
 import pytest
 from limits import HANG_S
 
-CARD = Path(__file__).resolve().parents[3] / "demo_logs" / "v1_marked"
+LOGS = Path(__file__).resolve().parents[3] / "demo_logs"
+CARD = LOGS / "v1_marked"
+SHORT = LOGS / "v1_spoiled"  # answered in half the time
 RINGPULL = [sys.executable, "-m", "ringpull"]
 
 
@@ -51,7 +53,7 @@ def in_a_window(columns, *words):
     return re.sub(r"\x1b\[[0-9;]*m", "", shown.decode())
 
 
-@pytest.mark.parametrize("columns", [40, 80, 118, 160])
+@pytest.mark.parametrize("columns", [40, *(pytest.param(n, marks=pytest.mark.slow) for n in (80, 118)), 160])
 def test_no_figure_is_cut_in_a_narrow_window(columns):
     shown = in_a_window(columns, "pulls", CARD)
     assert "…" not in shown
@@ -63,14 +65,14 @@ def test_no_figure_is_cut_in_a_narrow_window(columns):
 
 
 def test_maps_and_comparisons_are_not_cut_either():
-    assert "…" not in in_a_window(40, "fuelmap", CARD) + in_a_window(40, "compare", CARD, CARD)
+    assert "…" not in in_a_window(40, "fuelmap", SHORT) + in_a_window(40, "compare", SHORT, SHORT)
 
 
 @pytest.mark.parametrize("encoding", ["ascii", "latin-1", "utf-8"])
 def test_a_terminal_without_the_letters(tmp_path, encoding):
     card = tmp_path / "kärt"
     card.mkdir()
-    for file in CARD.glob("*"):
+    for file in SHORT.glob("*"):
         (card / file.name).write_bytes(file.read_bytes())
     environment = dict(os.environ, PYTHONIOENCODING=encoding)
     pulls = ("pulls", card)
@@ -97,7 +99,7 @@ def test_a_remark_typed_where_no_locale_is_set(tmp_path):
     assert "Größe ✓" in (tmp_path / "notes.json").read_text(encoding="utf-8")
 
 
-@pytest.mark.parametrize("words", [("fuelmap", CARD), ("info", CARD, "--json"), ("--help",)])
+@pytest.mark.parametrize("words", [("fuelmap", SHORT), ("info", SHORT, "--json"), ("--help",)])
 def test_a_reader_that_stops_early_is_no_error(words):
     process = subprocess.Popen([*RINGPULL, *map(str, words)], stdout=subprocess.PIPE, stderr=subprocess.PIPE)
     process.stdout.close()
@@ -109,7 +111,7 @@ def test_a_reader_that_stops_early_is_no_error(words):
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs the device /dev/full")
 def test_a_full_disk_behind_the_output_is_told():
     with open("/dev/full", "w") as full:
-        command = [*RINGPULL, "info", str(CARD)]
+        command = [*RINGPULL, "info", str(SHORT)]
         assert_three_lines(subprocess.run(command, stdout=full, stderr=subprocess.PIPE, text=True))
 
 
@@ -163,7 +165,7 @@ sys.exit(main.main())
     "words",
     [
         ("firmware", "demo", "-o", "demo"),
-        ("rename", "report", CARD, "-o", "r.html"),
+        ("rename", "report", SHORT, "-o", "r.html"),
         ("rename", "prepare", "card", "--drive-mb", "2", "--pulls-mb", "1"),
     ],
     ids=lambda words: words[1],

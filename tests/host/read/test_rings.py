@@ -1,12 +1,11 @@
 """Cards that were used before: the newest ring is the card's, whatever the older ones left; those can be asked for."""
 
 import json
-import subprocess
-import sys
 
 import pytest
 import second_reader
 from ring_bytes import Ring
+from truth.desk import command
 
 import ringpull
 from ringpull.errors import BadUsage, NothingReadable
@@ -38,10 +37,6 @@ def used():
 def put(folder, blocks, name="drive.rpl"):
     (folder / name).write_bytes(b"".join(blocks))
     return folder / name
-
-
-def command(*words):
-    return subprocess.run([sys.executable, "-m", "ringpull", *map(str, words)], capture_output=True, text=True)
 
 
 def test_the_new_drive_is_the_cards_and_the_old_one_can_be_asked_for(tmp_path, used):
