@@ -129,8 +129,11 @@ def test_a_place_at_the_limiter_comes_last_and_is_to_be_ruled_out_first():
         at = columns.rows(start + 4.6, start + 5.6)
         columns.rpm[at] = np.nanmax(columns.rpm)
         columns.lambda_[at] = columns.banks["lambda_1"][at] = 1.3
-    found = answer_of(made).holes
+    result = answer_of(made)
+    found = result.holes
     assert [one.at_limiter for one in found] == sorted(one.at_limiter for one in found)
+    told = [str(one).endswith("a limiter that cuts fuel reads lean.") for one in first.others(result)]
+    assert told == [one.at_limiter for one in found[1:]]
 
 
 def test_pressure_that_held_sends_to_the_table_with_its_cell_and_factor():
