@@ -55,7 +55,8 @@ def told_by_sentence(answer: Any) -> list[Reason]:
 
 def others(answer: Any) -> list[Said]:
     """Sentences for the lean places after the first."""
-    return [say("Also lean: ", holes.sentence(one), ".") for one in answer.holes[1:]]
+    limit = "; engine speed was at its highest there: a limiter that cuts fuel reads lean"
+    return [say("Also lean: ", holes.sentence(one), limit if one.at_limiter else "", ".") for one in answer.holes[1:]]
 
 
 def doubts(answer: Any) -> list[Reason]:

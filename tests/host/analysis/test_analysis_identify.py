@@ -227,3 +227,8 @@ def test_kinds_of_events_that_disagree_widen_the_interval():
     # of three kinds that are known well enough: root mean square of 0, 0.1 and 0.2, times 1.5
     assert forms.disagreement(Pulled(0.0, 0.1, -0.2, 5.0), None) == pytest.approx(1.5 * np.sqrt(0.05 / 3))
     assert forms.disagreement(Pulled(0.0, 0.0, 0.0, np.nan), None) == 0.0
+
+
+def test_kinds_of_events_that_there_were_none_of_are_not_counted():
+    words = identify.identify(scene(pulls=3).columns).words
+    assert words.startswith("identified from 3 steps of target lambda; ")

@@ -296,6 +296,19 @@ def test_one_bank_that_got_leaner_is_not_hidden_by_the_other():
     a = passes_of_banks(random, 4, steps=(0.05, 0.0))
     result = compare.compare(a, passes_of_banks(random, 4, session=1, steps=(0.0, 0.05)), Axes(SPEEDS))
     assert result.verdict == "better and worse" and {one.bank for one in result.bins} == {"lambda_2"}
+    # and below it the other, which came to something else
+    assert [one.bank for one in result.every_bin[:4]] == ["lambda_2", "lambda_1"] * 2
+    assert {one.verdict for one in result.others} == {compare.BETTER} and len(result.others) == len(result.bins)
+    compared = drive_comparison.DriveComparison(
+        result, (drive_comparison.LeanPulls(0, 4), drive_comparison.LeanPulls(4, 4)), labels={"lambda_1": "left bank"}
+    )
+    assert [row[-1] for row in compare_part.rows(compared)[:2]] == ["worse, lambda_2", "better, left bank"]
+
+
+def test_banks_that_agree_have_one_row():
+    random = np.random.default_rng(14)
+    result = compare.compare(passes_of_banks(random, 4), passes_of_banks(random, 4, session=1), Axes(SPEEDS))
+    assert len(result.every_bin) == len(result.bins) + len(result.others) < 12
 
 
 def test_banks_that_only_one_drive_has_are_said_and_single_ones_are_the_same_bank():
