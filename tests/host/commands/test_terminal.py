@@ -164,7 +164,7 @@ sys.exit(main.main())
 @pytest.mark.parametrize(
     "words",
     [
-        ("firmware", "demo", "-o", "demo"),
+        pytest.param(("firmware", "demo", "-o", "demo"), marks=pytest.mark.slow),
         ("rename", "report", SHORT, "-o", "r.html"),
         ("rename", "prepare", "card", "--drive-mb", "2", "--pulls-mb", "1"),
     ],
