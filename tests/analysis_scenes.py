@@ -204,6 +204,8 @@ class StandInSession:
 class StandInDrive:
     """What the analysis asks of a drive."""
 
+    cut_short = None
+
     def __init__(self, *sessions, target=None):
         from ringpull.analysis import pulls
 

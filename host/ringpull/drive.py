@@ -109,6 +109,11 @@ class Drive:
         return self._store.blocks()
 
     @property
+    def cut_short(self) -> tuple[str, bool] | None:
+        """(name, whether it has no rows) of the drive's own file, if copies of pulls reach further; else None."""
+        return self._store.cut_short
+
+    @property
     def undecoded(self) -> dict[int, int]:
         """Session -> number of row blocks that can't be decoded because all setup blocks of the session are lost."""
         return self._found.undecoded

@@ -67,6 +67,8 @@ class ColumnSession:
 class ColumnDrive:
     """What the answer asks of a drive, of one session."""
 
+    cut_short = None
+
     def __init__(self, session: ColumnSession) -> None:
         self.sessions = [session]
         view = pulls.View(session)

@@ -30,7 +30,7 @@ def dry_run(signals: Signals, folder: Path) -> Path:
     """Write the signal files into `folder`, run the firmware on them; returns the card folder."""
     signals.write(folder)
     words = ["dryrun", "--config", folder / "logger.json", "--volts", folder / "volts.csv"]
-    words += ["--edges", folder / "edges.csv", "--buttons", folder / "buttons.csv", "-o", folder / "card"]
+    words += ["--edges", folder / "edges.csv", "--buttons", folder / "buttons.csv", "-o", folder / "card", "--replace"]
     done = command(*words)
     assert done.returncode == 0, done.stdout + done.stderr
     return folder / "card"

@@ -61,6 +61,17 @@ def frozen_from(bank: str = "lambda_1") -> Break:
     return apply
 
 
+def frozen_over_hole(seconds: float) -> Break:
+    """The reading stands still for a moment that covers the hole, and goes on afterwards."""
+
+    def apply(wired: Wired, rng: np.random.Generator) -> None:
+        end_s = wired.hole_s[1] + 0.2
+        rows = wired.rows(min(end_s - seconds, wired.hole_s[0] - 0.1), end_s)
+        wired.volts["lambda_1"][rows] = wired.volts["lambda_1"][rows.start]
+
+    return apply
+
+
 def at_volts(name: str, level: float) -> Break:
     return lambda wired, rng: volts(wired, name, level)
 
@@ -355,6 +366,7 @@ FAULTS = (
     Fault("lambda frozen at 0.98", "sensor", frozen(0.98), LAMBDA),
     Fault("lambda frozen at 0.80", "sensor", frozen(0.80), LAMBDA),
     Fault("lambda frozen from before the hole", "sensor", frozen_from(), LAMBDA),
+    Fault("lambda frozen for 1.4 s over the hole", "sensor", frozen_over_hole(1.4), LAMBDA),
     Fault("lambda frozen, logger powered late", "sensor", with_start(frozen(0.9)), LAMBDA),
     Fault("lambda 0 V all along", "wiring", at_volts("lambda_1", 0.0), LAMBDA),
     Fault("lambda 0 V over the hole", "controller", no_output_over_hole("lambda_1", 0.0), LAMBDA),

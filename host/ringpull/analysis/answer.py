@@ -16,7 +16,7 @@ from ringpull.analysis.cells.repeat import Repeat
 from ringpull.analysis.delay import align
 from ringpull.analysis.delay.align import Aligned
 from ringpull.analysis.delay.identify import Identified
-from ringpull.analysis.drive_state import target
+from ringpull.analysis.drive_state import roles, target
 from ringpull.analysis.drive_state.columns import Columns
 from ringpull.analysis.instruments.records import Instrument
 from ringpull.analysis.judge import holes as lean_places
@@ -318,7 +318,8 @@ def alignment_json(judged: Judged) -> dict:
     out = _alignment(judged, judged.aligned, judged.identified)
     if len(judged.banks) > 1:
         out["banks"] = {name: _alignment(judged, one.aligned, one.identified) for name, one in judged.banks.items()}
-        out["source"] = "; ".join(f"{name}: {one['source']}" for name, one in out["banks"].items())
+        config = judged.columns.config
+        out["source"] = "; ".join(f"{roles.called(config, at)}: {one['source']}" for at, one in out["banks"].items())
     return out
 
 
@@ -362,7 +363,7 @@ def assumptions(judged: Judged) -> list[Assumption]:
         Assumption(Assumed.SPOOL),
     ]
     for name, one in judged.banks.items():
-        bank = name if len(judged.banks) > 1 else None
+        bank = roles.called(columns.config, name) if len(judged.banks) > 1 else None
         out.append(Assumption(Assumed.DELAY, {"bank": bank, "source": one.aligned.model.source}))
     out += without(columns, needs.LEAN_EVENTS)
     out += [] if needs.missing(columns, needs.DELAY)[0] else without(columns, needs.DELAY)
@@ -421,7 +422,7 @@ def wiring(sessions: Iterable[Judged]) -> list[verdict.Wiring]:
     found: dict[str, list[int]] = {}
     for judged in sessions:
         for name, bank in judged.banks.items():
-            counts = found.setdefault(name, [0, 0])
+            counts = found.setdefault(roles.called(judged.columns.config, name) if name else "", [0, 0])
             counts[0] += bank.output.steps
             counts[1] += bank.output.entries
     return [
@@ -457,7 +458,7 @@ def answer(drive, target: dict | None = None) -> Answer:
     systematic = max(j.budget.systematic for j in views.values())
     call = max(max(lean_events.LEAST_DEPTH, lean_events.SIGMAS * j.random_u) for j in views.values())
     warned = warnings(drive, judged_pulls)
-    signs = verdict.Signs(warned, wiring(views.values()))
+    signs = verdict.Signs(warned, wiring(views.values()), drive.cut_short)
     trusts = [j.trust for j in views.values() if j.trust is not None]
     word, why = verdict.decide(judged_pulls, missing, systematic, call, trusts, signs)
     if not missing:

@@ -98,7 +98,7 @@ def main(argv: list[str] | None = None) -> int:
     except KeyboardInterrupt:
         print(
             "error: the command was stopped before it had finished\n  likely cause: Ctrl-C was pressed\n"
-            "  what to do: run it again; the ring files that it read are unchanged",
+            "  what to do: run it again; the files that it read are unchanged",
             file=sys.stderr,
         )
         return 2

@@ -61,6 +61,8 @@ def add_shelf_work(parser: argparse.ArgumentParser) -> None:
 
 def tell_origin(*drives) -> None:
     """Print a note if a drive's files hold other rings too, or if a session's setup had to be assumed."""
+    from ringpull.wording.reasons import cut_short
+
     for drive in drives:
         for session in drive.sessions:
             if session.assumed:
@@ -68,6 +70,8 @@ def tell_origin(*drives) -> None:
                     f"note: the setup of session {session.id} of {drive.source} is lost; it is {session.assumed}",
                     file=sys.stderr,
                 )
+        if drive.cut_short is not None:
+            print(f"note: {cut_short(*drive.cut_short)}", file=sys.stderr)
         others = [one for one in drive.rings if one.id != drive.ring_id and one.sessions]
         if others:
             which = "an older ring" if drive.older_ring else "the newest ring"

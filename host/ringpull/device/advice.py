@@ -21,6 +21,9 @@ ALSO_CALLED = {
 }
 LEAST_TAU_MS = 5  # a smaller lag of a lambda sensor means seconds written for milliseconds
 LOW_MAX_RPM = 4000  # the limit of few petrol engines is lower
+# Fuel pressure sensors end between these: carburettors need less than the first, direct injection reaches 35,000
+FUEL_LEAST_KPA, FUEL_MOST_KPA = 100, 50000
+STATE_BELOW_V = 0.2  # a range that begins lower leaves no volts for a state below it
 LEAST_ABSOLUTE_KPA = 5  # the range of an absolute sensor usually begins higher
 # role of a channel -> the unit in which the analysis takes it if its unit is not known
 BASE_UNITS = {"kPa": ("map", "ambient", "fuel_pressure", "boost_target"), "degC": ("coolant", "intake", "exhaust")}
@@ -33,6 +36,7 @@ FIRST = (
     "per_rev_unusual",
     "sensor_too_small",
     "maybe_gauge",
+    "fuel_pressure_range",
     "unit_unknown",
     "fast_for_interrupts",
     "below_converter",
@@ -53,7 +57,7 @@ def advice(config: dict[str, Any]) -> list[Thought]:
         out += [(code, where, detail) for code, detail in (*_input(config, channel), *_values(config, channel))]
     for channel in manifold_channels(config):
         out += [(code, place(config, channel), detail) for code, detail in _pressure(config, channel)]
-    return out + _units(config) + _warning(config) + _bus(config)
+    return out + _fuel_pressure(config) + _units(config) + _warning(config) + _bus(config)
 
 
 def _board(config: dict[str, Any]) -> list[Thought]:
@@ -137,6 +141,19 @@ def _pressure(config: dict[str, Any], channel: dict[str, Any]) -> list[tuple[str
     return out
 
 
+def _fuel_pressure(config: dict[str, Any]) -> list[Thought]:
+    """Advice about a fuel pressure sensor whose range no such sensor has."""
+    channel = roles.channel_for("fuel_pressure", config["channels"])
+    if channel is None or not channel.get("values"):
+        return []
+    unit = descriptions.unit_of(channel)
+    factor, offset = units.UNITS["fuel_pressure"].get(unit, (1.0, 0.0))
+    most = max(channel["values"])
+    if FUEL_LEAST_KPA <= most * factor + offset <= FUEL_MOST_KPA:
+        return []
+    return [("fuel_pressure_range", place(config, channel), f"{most:g} {unit}")]
+
+
 def _units(config: dict[str, Any]) -> list[Thought]:
     """Advice about channels used by name whose unit the analysis does not know."""
     out: list[Thought] = []
@@ -168,7 +185,9 @@ def _warning(config: dict[str, Any]) -> list[Thought]:
         for one in sensors
         if judging.HEATING not in [judging.meaning(state) for state in one.get("states", ())]
     ]
-    return [("lean_after_warm_up", "The lean warning", " and ".join(mute))] if mute else []
+    room = all(min(one.get("volts", [0.0])) >= STATE_BELOW_V for one in sensors)
+    code = "lean_after_warm_up" if room else "lean_no_room_for_state"
+    return [(code, "The lean warning", " and ".join(mute))] if mute else []
 
 
 def _unusual(channel: dict[str, Any], engine: dict[str, Any]) -> bool:

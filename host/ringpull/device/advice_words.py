@@ -30,6 +30,11 @@ ADVICE = {
         "boost is often given as gauge pressure (above the surrounding air), but the analysis takes it as absolute",
         "look at it with the engine off: an absolute sensor reads about 100 kPa; add 100 to a gauge sensor's values",
     ),
+    "fuel_pressure_range": (
+        "{w} reaches {d}, which no fuel pressure sensor does",
+        "the unit is another one: rails have 3 to 10 bar (300 to 1000 kPa), direct injection 50 to 350 bar",
+        "write the range of the sensor's data sheet with its unit, kPa, bar or psi",
+    ),
     "unit_unknown": (
         "{w} has a unit that the analysis does not know: {d}",
         "units must be spelled exactly, with their capitals; an unknown unit is read as the usual one",
@@ -107,5 +112,11 @@ ADVICE = {
         "{w} is off for the first %d s that the engine runs" % (lean_watch.WARM_MS // 1000),
         "no state of {d} shows that its controller is still heating",
         'add the state from the controller\'s manual: "states": [{{"name": "warm-up", "volts": [0.0, 0.1]}}]',
+    ),
+    "lean_no_room_for_state": (
+        "{w} is off for the first %d s that the engine runs" % (lean_watch.WARM_MS // 1000),
+        "the range of {d} begins near 0 V, so that no volts below it are left to show that its controller is heating",
+        "if the controller's output can be set, let its range begin at 0.5 V, and add the volts that it gives while "
+        "heating as a state; otherwise nothing needs to be done",
     ),
 }

@@ -23,6 +23,7 @@ ALSO_CALLED = {
     "two": "2",
     "four": "4",
 }
+_BETWEEN = re.compile(r"(?:\s|[,;]\s|;|kpa)+", re.I)
 _THOUSANDS = re.compile(r"[1-9]\d{0,2}([,' ]\d{3})+")
 _WITH_UNIT = re.compile(r"([-+]?[\d.,' ]*\d)\s*([a-z%/³]*[a-z0-9/%]*)", re.I)
 BAR = {"bar": 100.0, "psi": 6.894757}  # -> kPa
@@ -62,3 +63,20 @@ def number(said: str, least: float, most: float, in_kpa: bool = False) -> float 
         return float(figure.replace(",", ".").replace(" ", "")) * factor
     except ValueError:
         return None
+
+
+def several(said: str) -> tuple[float, ...] | None:
+    """The numbers that were typed, with blanks (or a comma and a blank, or semicolons) between; None if one isn't."""
+    try:
+        return tuple(float(part.replace(",", ".")) for part in _BETWEEN.split(said.strip()) if part) or None
+    except ValueError:
+        return None
+
+
+def between(x: float, xs: Sequence[float], ys: Sequence[float]) -> float:
+    """The value at x of straight lines through points with rising `xs`; flat beyond their ends."""
+    for at in range(1, len(xs)):
+        if x <= xs[at]:
+            share = max(0.0, (x - xs[at - 1]) / (xs[at] - xs[at - 1]))
+            return ys[at - 1] + share * (ys[at] - ys[at - 1])
+    return ys[-1]

@@ -14,6 +14,7 @@ Ask = Callable[[str], str]
 Tell = Callable[[str], None]
 FUELS = (*mixture.FUELS, *mixture.ETHANOL_BLENDS)
 BACK = ("back", "<")
+LEAST_LOAD_KPA, MOST_LOADS = 10.0, 12
 COIL, LINE, WHEEL = "coil", "line", "wheel"
 
 
@@ -156,7 +157,7 @@ class Interview:
             highest = max(plan.load_kpa or (100.0,))
             self.tell("\nAll pressures are absolute: 100 kPa without boost, 200 kPa at 1 bar of boost.")
             highest = self.kpa("Highest manifold pressure of the engine?", 60, max(values), min(highest, max(values)))
-            loads, wanted = loads_to(highest, plan)
+            loads, wanted = self._load_points(*loads_to(highest, plan), max(values))
             plan = replace(plan, map_volts=volts, map_kpa=values, load_kpa=loads, target=wanted)
             self.tell(f"\nThe lambda that you want, from whoever built the engine. Rule of thumb: {plan.why}.")
             asked = [
@@ -167,6 +168,16 @@ class Interview:
         self.tell(f"\nThe lambda that you want at full load. Rule of thumb: {plan.why}.")
         full = self.number("Lambda wanted at full load?", 0.5, 1.3, plan.target[-1])
         return replace(plan, map_kpa=None, target=(*plan.target[:-1], full))
+
+    def _load_points(
+        self, loads: tuple[float, ...], wanted: tuple[float, ...], most: float
+    ) -> tuple[tuple[float, ...], tuple[float, ...]]:
+        """(loads in kPa, the lambda that is usual there) of the target. most: the sensor's highest pressure."""
+        self.tell("\nThe target is given at some pressures, with straight lines between; below the lowest it stays as")
+        self.tell("it is there. If lambda is 1.0 up to 80 kPa, let them begin at 80.")
+        chosen = self.rising("At which pressures? (kPa absolute, blanks between)", LEAST_LOAD_KPA, most, loads)
+        at = [answers.between(kpa, loads, wanted) for kpa in chosen]
+        return chosen, tuple(round(lam, 3) for lam in at)
 
     def _throttle(self, plan: Plan) -> Plan:
         self.tell("\nWith throttle position a marked pull ends by itself, and steady driving can be told from changes.")
@@ -256,6 +267,23 @@ class Interview:
             else:
                 self._given.append(said)
                 return number
+
+    def rising(self, question: str, least: float, most: float, usual: tuple[float, ...]) -> tuple[float, ...]:
+        """Ask for several rising numbers in a range."""
+        before = self._gone_back_to()
+        usual = answers.several(before) or usual if before else usual
+        while True:
+            said = self.ask(f"{question} [{' '.join(f'{one:g}' for one in usual)}] ") or before
+            found = answers.several(said) if said else usual
+            if not found or not 2 <= len(found) <= MOST_LOADS:
+                self.tell(f"  Please type 2 to {MOST_LOADS} numbers with blanks between, such as 80 100 150 200")
+            elif not all(least <= one <= most for one in found):
+                self.tell(f"  One is out of range: {least:g} to {most:g}")
+            elif any(b <= a for a, b in zip(found, found[1:], strict=False)):
+                self.tell("  Each must be higher than the one before it")
+            else:
+                self._given.append(said)
+                return found
 
     def whole(self, question: str, least: int, most: int, usual: int) -> int:
         """Ask for a whole number in a range."""

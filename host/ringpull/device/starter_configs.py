@@ -125,8 +125,6 @@ def config_of(plan: Plan) -> dict[str, Any]:
     """The configuration of a plan, as written to logger.json."""
     config: dict[str, Any] = {
         "version": 1,
-        "note": "Made by 'ringpull setup'. Take volts and values from your sensors' data sheets, and the target from "
-        f"whoever built the engine; a rule of thumb of the trade is lambda {plan.why}.",
         "board": plan.board,
         "rate_hz": plan.rate_hz,
         "engine": {

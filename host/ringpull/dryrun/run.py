@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import shutil
 import subprocess
 import sys
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -107,6 +108,7 @@ def dry_run(
     image: Path | None = None,
     quick_format: bool = False,
     bus: BusServer | None = None,
+    again: bool = True,
 ) -> DryRunResult:
     """Run the firmware on signal files; `card_dir` then holds drive.rpl, pulls.rpl and logger.json.
 
@@ -116,19 +118,19 @@ def dry_run(
     (seconds since power-on, event, detail) in time order, see firmware/boards/desk_card.py; card accesses then take
     time. image: file of the card's volume, which is kept after the run; an existing image is a used card, and with
     quick_format it is formatted first, which leaves its old sectors. bus: the car at the other end of the diagnostic
-    bus; without it the bus is empty. Files in card_dir from an earlier run with this configuration are replaced, those
-    of another configuration only with `replace`, those of a real logger never. Raises BadUsage, BadConfig, BadSignal,
+    bus; without it the bus is empty. Files in card_dir from an earlier run with this configuration are replaced with
+    `again` or `replace`, those of another configuration only with `replace`, those of a real logger never. A folder
+    that was made for a run that fails or is stopped is removed again. Raises BadUsage, BadConfig, BadSignal,
     MissingPart, FirmwareFailed.
     """
     from ringpull.dryrun import signals
 
     settings, text = load_config(Path(config_path))
-    _refuse_other_drives(Path(card_dir), settings, replace)
+    _refuse_other_drives(Path(card_dir), settings, replace, again)
     compiled = signals.compile_signals(settings, volts_csv, edges_csv, buttons_csv)
     micropython = find_micropython()
     card_dir = Path(card_dir)
-    card_dir.mkdir(parents=True, exist_ok=True)
-    with tempfile.TemporaryDirectory(prefix="ringpull-") as folder:
+    with _made(card_dir), tempfile.TemporaryDirectory(prefix="ringpull-") as folder:
         work = Path(folder)
         out = work / "out"
         out.mkdir()
@@ -149,11 +151,25 @@ def dry_run(
     return DryRunResult(card_dir, compiled.end_us / 1e6, compiled.unused, compiled.silent)
 
 
-def _refuse_other_drives(card_dir: Path, settings: dict[str, Any], replace: bool) -> None:
+@contextlib.contextmanager
+def _made(folder: Path) -> Iterator[None]:
+    """Make a folder; if the work inside fails, remove it again with the parents that had to be made."""
+    missing = [one for one in (folder, *folder.parents) if not one.exists()]
+    folder.mkdir(parents=True, exist_ok=True)
+    try:
+        yield
+    except BaseException:
+        with contextlib.suppress(OSError):  # somebody has put something in
+            for one in missing:
+                one.rmdir()
+        raise
+
+
+def _refuse_other_drives(card_dir: Path, settings: dict[str, Any], replace: bool, again: bool) -> None:
     """Raise BadUsage if the folder holds drives that this dry run may not replace.
 
-    It replaces the files of `prepare` or of a dry run with the same configuration; those of another configuration only
-    with `replace`; those of a real logger never.
+    It replaces the files of `prepare`; those of a dry run with the same configuration with `again` or `replace`; those
+    of another configuration only with `replace`; those of a real logger never.
     """
     import ringpull
 
@@ -164,14 +180,21 @@ def _refuse_other_drives(card_dir: Path, settings: dict[str, Any], replace: bool
         try:
             sessions = ringpull.read(path).sessions
             mine = all(session.board == BOARD for session in sessions)
+            empty = not sessions
             same = all(config.defaults(session.config) == settings for session in sessions)
         except RingpullError:  # no readable rows: from `prepare` if nothing follows the first slot
-            mine = same = not path.read_bytes()[SLOT:].strip(b"\0")
+            mine = same = empty = not path.read_bytes()[SLOT:].strip(b"\0")
         if not mine:
             raise BadUsage(
                 f"{path} holds what a logger recorded",
                 "a card, or a copy of one, was given as the folder for the dry run",
                 "give another folder with -o; the files in this one would be replaced",
+            )
+        if same and not (again or replace or empty):
+            raise BadUsage(
+                f"{path} holds the drive of an earlier dry run",
+                "the command was run before with this folder",
+                "give another folder with -o, or replace the drive with --replace",
             )
         if not (same or replace):
             raise BadUsage(

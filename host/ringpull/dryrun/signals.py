@@ -15,6 +15,7 @@ import numpy as np
 
 from ringpull.errors import BadSignal
 from shared_math import channels, converters
+from shared_math.config import checker
 
 FINEST_FRAME_US = 1000
 BITS = 12
@@ -53,6 +54,8 @@ def compile_signals(config: dict[str, Any], volts: Path, edges: Path | None, but
     time_s = _times(volts, table)
     names = [name for name in table if name != "t_s"]
     used = [n for n in names if n in by_name and by_name[n]["kind"] in (*channels.ANALOG_KINDS, "digital")]
+    lacking = [one["name"] for one in config["channels"] if _without(one, used)]
+    _refuse_misspelt(volts, [name for name in names if name not in used], lacking)
     pulses = [channel for channel in config["channels"] if channel["kind"] in channels.PULSE_KINDS]
     events = [_edge_events(edges, pulses)] if edges else []
     if buttons:
@@ -79,8 +82,20 @@ def compile_signals(config: dict[str, Any], volts: Path, edges: Path | None, but
         frame_us=frame_us,
         end_us=end_us,
         unused=[name for name in names if name not in used],
-        silent=[one["name"] for one in config["channels"] if _without(one, used)] + silent,
+        silent=lacking + silent,
     )
+
+
+def _refuse_misspelt(path: Path, unused: list[str], lacking: list[str]) -> None:
+    """Raise BadSignal if a column that no channel uses is nearly named as a channel without a column."""
+    for column in unused:
+        meant = checker.meant(column, lacking)
+        if meant is not None:
+            raise BadSignal(
+                f"{path.name} has no column {meant!r}, which the configuration needs, but has one named {column!r}",
+                f"did you mean {meant!r}? The column would be ignored, and the channel read 0 V",
+                "give the column the channel's name, or remove it",
+            )
 
 
 def _without(channel: dict[str, Any], used: list[str]) -> bool:

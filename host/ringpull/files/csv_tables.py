@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import csv
+from itertools import takewhile
 from pathlib import Path
 
 import numpy as np
 
 from ringpull.errors import BadUsage, SourceMissing
 
+UNDER_LOAD = "under load"  # begins a second table in the same file: what follows is not read
 LEAST_LAMBDA, MOST_LAMBDA = 0.4, 1.6
 
 
@@ -20,7 +22,7 @@ def read_table(path: Path) -> tuple[np.ndarray, np.ndarray, list[list[str]]]:
         raise SourceMissing(
             f"{path} can't be read", "the path is wrong, or it is not a text file", "give a CSV table"
         ) from None
-    rows = [row for row in csv.reader(lines) if any(row)]
+    rows = [row for row in takewhile(lambda row: row[:1] != [UNDER_LOAD], csv.reader(lines)) if any(row)]
     try:
         speeds = np.array([float(v) for v in rows[0][1:] if v.strip()])
         loads = np.array([float(row[0]) for row in rows[1:]])

@@ -6,7 +6,7 @@ from math import isfinite
 
 from ringpull.analysis.cells.banks import WARNING, BankCell, Banks
 from ringpull.analysis.cells.repeat import Repeat
-from ringpull.analysis.judge.holes import bank_label
+from ringpull.analysis.drive_state.roles import bank_label
 from ringpull.report.words import DASH, load, mixture_name, number, quantity, table, text
 
 MOST_CELLS = 10  # bank differences that are shown at once, the largest first; the others are folded away

@@ -6,6 +6,7 @@ from typing import Any, NamedTuple
 
 from ringpull.analysis.judge.reasons import Why
 from ringpull.analysis.judge.verdict import ATTENTION, NO_EVENT
+from ringpull.files import names
 from ringpull.files.dates import driven
 from ringpull.report.words import following, listed, live, load, number, text
 from ringpull.said import capital, say
@@ -79,15 +80,14 @@ def known_facts(drive) -> list[tuple[str, str]]:
 def title(drive) -> str:
     """The title of a drive: vehicle, date and note."""
     facts = dict(known_facts(drive))
-    return ", ".join(
-        words[:80] for words in (facts["vehicle"] or drive.source.name, facts["date"], facts["note"]) if words
-    )
+    name = facts["vehicle"] or names.of_source(drive.source)
+    return ", ".join(words[:80] for words in (name, facts["date"], facts["note"]) if words)
 
 
 def head(drive) -> str:
     """The title and facts of the drive as HTML."""
     facts = known_facts(drive)
-    name = dict(facts)["vehicle"] or drive.source.name
+    name = dict(facts)["vehicle"] or names.of_source(drive.source)
     rows = "".join(
         f'<div class="{"blank" if not value else "long" if len(value) > LONG else ""}"><dt>{text(key)}</dt>'
         f"<dd>{text(value) or '&nbsp;'}</dd></div>"

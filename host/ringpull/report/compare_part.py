@@ -6,6 +6,7 @@ import numpy as np
 
 from ringpull.analysis.cells import compare
 from ringpull.analysis.cells.drive_comparison import DriveComparison, LeanPulls, Unlike
+from ringpull.files import names
 from ringpull.report.against import Against
 from ringpull.report.answer_part import WORD
 from ringpull.report.axes import Axis, Frame, band, both, path
@@ -22,7 +23,7 @@ def lean_pulls(compared: DriveComparison) -> str:
 
 
 def _banks(side: LeanPulls) -> str:
-    """Whose lean events they are: the rows show only the worse bank of each place."""
+    """Whose lean events they are."""
     return f" ({', '.join(side.banks)})" if side.banks else ""
 
 
@@ -109,8 +110,9 @@ def panel(frame: Frame, bins: list[compare.Bin]) -> str:
     return "".join(out)
 
 
-def rows(result: compare.Comparison) -> list[list[str]]:
+def rows(compared: DriveComparison) -> list[list[str]]:
     """The rows of the table of bins."""
+    labels = compared.labels
     return [
         [
             number(b.rpm),
@@ -119,9 +121,9 @@ def rows(result: compare.Comparison) -> list[list[str]]:
             number(b.after, 3),
             number(b.difference, 3, sign=True),
             f"{number(b.low, 3, sign=True)} to {number(b.high, 3, sign=True)}",
-            text(b.verdict if b.bank is None else f"{b.verdict}, {b.bank}"),
+            text(b.verdict if b.bank is None else f"{b.verdict}, {labels.get(b.bank, b.bank)}"),
         ]
-        for b in result.bins
+        for b in compared.result.every_bin
     ]
 
 
@@ -152,8 +154,8 @@ def summary(drive, answer, against: Against) -> str:
     )
     return (
         f'<div class="against"><h2>Before and after</h2><p><strong>{counted(compared)} {sentence(result)}</strong>{at} '
-        f"Before ({text(against.drive.source.name)}): {came_to(against.answer)}. "
-        f"After ({text(drive.source.name)}): {came_to(answer)}.</p></div>"
+        f"Before ({text(names.of_source(against.drive.source))}): {came_to(against.answer)}. "
+        f"After ({text(names.of_source(drive.source))}): {came_to(answer)}.</p></div>"
     )
 
 
@@ -171,6 +173,6 @@ def part(compared: DriveComparison) -> str:
         '<section id="compare" aria-labelledby="compare-title"><h2 id="compare-title">Before and after, by engine '
         "speed</h2>"
         f'<p class="sentence">{counted(compared)} {sentence(result)}</p>{picture(result)}'
-        f"{table(heads, rows(result), 'lambda over target by engine speed')}"
+        f"{table(heads, rows(compared), 'lambda over target by engine speed')}"
         f"{listed([live(w) for w in told(compared)], kind='small')}</section>"
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from ringpull.analysis.instruments.records import State
+from ringpull.files import names
 from ringpull.files.dates import began_words
 from ringpull.report.words import DASH, listed, live, load, number, quantity, table, text
 from ringpull.wording import assumed, calibrated, masks
@@ -38,7 +39,7 @@ def instruments(answer) -> str:
     several = len({one.session for one in listed_first}) > 1
     rows = [
         [
-            text(one.channel + (f" (session {one.session})" if several else "")),
+            text(one.called + (f" (session {one.session})" if several else "")),
             text(one.state.value),
             live(instrument_words.evidence(one)),
             text(instrument_words.cause(one) or DASH),
@@ -199,5 +200,5 @@ def method(drive, answer, unit: str) -> str:
             f"{quantity(budget['systematic_95'], 'width', 4, base=0.85)} (95 %).</p>"
         )
     out += "<h3>Assumed</h3>" + listed([live(line) for line in assumed.lines(answer.assumptions)])
-    out += f'<p class="quiet">Made by Ringpull from {text(drive.source.name)}.</p>'
+    out += f'<p class="quiet">Made by Ringpull from {text(names.of_source(drive.source))}.</p>'
     return section("method", "Method and assumptions", out)

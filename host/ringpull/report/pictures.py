@@ -15,6 +15,7 @@ from ringpull.analysis.cells import fuelmap, speed_curve
 from ringpull.analysis.cells.cell import NOT_MAPPED
 from ringpull.analysis.judge.lean_events import LEAST_DEPTH
 from ringpull.errors import CannotWrite, MissingPart
+from ringpull.files import names
 from ringpull.files.outputs import whole
 from ringpull.report import compare_part, map_part
 from ringpull.report.against import Against
@@ -206,7 +207,7 @@ def first_page(drive, answer, events: list[Numbered], unit: str, against: Agains
     """The customer's page of text; two pages if there is much to say."""
     lines: list[tuple[str, str]] = []
     facts = known_facts(drive)
-    lines.append(("big", shortened(dict(facts)["vehicle"] or drive.source.name)[:60]))
+    lines.append(("big", shortened(dict(facts)["vehicle"] or names.of_source(drive.source))[:60]))
     for name, value in facts:
         if name != "vehicle":
             lines += [("plain", line) for line in wrapped(f"{name}: {value or '_' * 30}", MOST_LINES)]
@@ -257,8 +258,8 @@ def before_and_after(drive, answer, against: Against) -> list[str]:
     compared = against.compared
     return [
         f"{compare_part.counted(compared)} {compare_part.sentence(compared.result)}",
-        f"Before ({against.drive.source.name}): {compare_part.came_to(against.answer)}. "
-        f"After ({drive.source.name}): {compare_part.came_to(answer)}.",
+        f"Before ({names.of_source(against.drive.source)}): {compare_part.came_to(against.answer)}. "
+        f"After ({names.of_source(drive.source)}): {compare_part.came_to(answer)}.",
         *(compare_part.unlike(one) for one in compared.unlike),
     ]
 

@@ -14,7 +14,7 @@ from ringpull.wording.reasons import reason
 # Reasons that make the answer less certain than it sounds: they must stay on the first screen
 DOUBTS = (
     *(Why.DOUBT, Why.STAND_IN, Why.LAMP, Why.WIRING, Why.BLIND, Why.HIDDEN),
-    *(Why.MISSING_OF, Why.SPOILED_LEAN, Why.SPOOL_LEAN),
+    *(Why.MISSING_OF, Why.SPOILED_LEAN, Why.SPOOL_LEAN, Why.CUT_SHORT),
 )
 
 
@@ -31,11 +31,13 @@ def sentence(answer: Any) -> Said:
         return say(f"No lean event found in {pulls}, {slow:.0f}-{fast:.0f} rpm{lamp}.")
     if answer.verdict == ATTENTION:
         return say(capital(reason(answer.reasons[0])), ".")
-    doubted = list(dict.fromkeys(one.values["instrument"].channel for one in answer.reasons if one.kind is Why.DOUBT))
+    doubted = list(dict.fromkeys(one.values["instrument"].called for one in answer.reasons if one.kind is Why.DOUBT))
     if doubted:
         return say(f"No answer: {listed(doubted)} {'is' if len(doubted) == 1 else 'are'} contradicted by the drive.")
     if judged:
-        what = "No lean event in the parts that were judged, but a lean event elsewhere in these pulls would not show: "
+        cut = answer.reasons[0].kind is Why.CUT_SHORT
+        where = "elsewhere in this drive" if cut else "elsewhere in these pulls"
+        what = f"No lean event in the parts that were judged, but a lean event {where} would not show: "
         return say(what, reason(answer.reasons[0]), ".")
     if answer.reasons:
         return say("There is not enough data for an answer: ", reason(answer.reasons[0]), ".")

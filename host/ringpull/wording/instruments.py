@@ -26,6 +26,14 @@ def _moves(f: Figures) -> Said:
     return say("stood still at ", _lambda(f["at"], 3), f" for {f['seconds']:.1f} s while the load moved")
 
 
+def _stuck(f: Figures) -> Said:
+    where = f" {f['times']:.0f} times" if f["times"] > 1 else ""
+    return say(
+        f"stood still{where} under load for {f['seconds']:.1f} s in all, at ", _lambda(f["at"], 3),
+        f", while engine speed went from {f['rpm_low']:.0f} to {f['rpm_high']:.0f} rpm",
+    )  # fmt: skip
+
+
 def _cuts(f: Figures) -> Said:
     return say(f"answered {f['answered']:.0f} of {f['cuts']:.0f} fuel cuts")
 
@@ -153,6 +161,7 @@ def _supply(f: Figures) -> Said:
 
 AGAINST: dict[Check, Callable[[Figures], Said]] = {
     Check.MOVES: _moves,
+    Check.STUCK: _stuck,
     Check.CUTS: _cuts,
     Check.QUICK: _quick,
     Check.RICH: _rich,
@@ -185,7 +194,7 @@ FOR: dict[Check, Callable[[Figures], Said]] = {
     Check.AMBIENT: lambda f: say("reads ", kpa(f["kpa"]), " with the engine stopped"),
     Check.FOLLOWS: lambda f: say(f"follows {f['closings'] + f['openings']:.0f} closings and openings of the throttle"),
     Check.SWINGS: lambda f: say("moves with the engine"),
-    Check.CLOSES: lambda f: say(f"reads {f['rest']:.0f} % when closed"),
+    Check.CLOSES: lambda f: say(f"reads {round(f['rest'])} % when closed"),
     Check.OPENS: lambda f: say(f"opens to {f['most']:.0f} %"),
     Check.IDLE: lambda f: say(f"reads {f['rpm']:.0f} rpm at idle"),
     Check.AGREES: lambda f: say(f"agrees with {f['other']}"),
@@ -265,12 +274,12 @@ def next_step(one: Instrument) -> str:
 
 def doubt(one: Instrument) -> Said:
     """The sentence that reports a contradicted instrument."""
-    return say(f"{one.channel} is contradicted: ", evidence(one), f"; likely cause: {cause(one)}; {next_step(one)}")
+    return say(f"{one.called} is contradicted: ", evidence(one), f"; likely cause: {cause(one)}; {next_step(one)}")
 
 
 def stand_in(one: StandIn) -> Said:
     """The sentence that names what replaces a contradicted instrument."""
-    return say(f"{one.channel} is not used: {STANDS[one.by]}")
+    return say(f"{one.called} is not used: {STANDS[one.by]}")
 
 
 def as_json(one: Instrument) -> dict:
@@ -291,7 +300,7 @@ def lines(instruments: list[Instrument]) -> list[str]:
     """Lines for a terminal, one for each instrument; the contradicted first, with cause and next step below."""
     out = []
     for one in sorted(instruments, key=lambda one: one.state is not State.CONTRADICTED):
-        out.append(f"{one.channel}: {one.state.value}: {evidence(one)}")
+        out.append(f"{one.called}: {one.state.value}: {evidence(one)}")
         if one.state is State.CONTRADICTED:
             out += [f"  likely cause: {cause(one)}", f"  what to do: {capital(say(next_step(one)))}"]
     return out

@@ -8,6 +8,7 @@ from ringpull.analysis.judge.masks import (
     COLD_DEGC,
     DROP_RPM_S,
     RECOVERY_S,
+    REFILL_S,
     SPOOL_S,
     TIP_IN_KPA,
     TIP_IN_PCT,
@@ -36,7 +37,17 @@ RULES = {
         "not the table, set the mixture",
     ),
     "gear_change": say(
-        f"engine speed falling by more than {DROP_RPM_S:.0f} rpm a second, and {AFTER_CHANGE_S:.1f} s after that"
+        f"engine speed falling by more than {DROP_RPM_S:.0f} rpm a second with load soon after, and "
+        f"{AFTER_CHANGE_S:.1f} s after that"
+    ),
+    "coasting": say(
+        f"engine speed falling by more than {DROP_RPM_S:.0f} rpm a second without load after it, and "
+        f"{AFTER_CHANGE_S:.1f} s after that"
+    ),
+    "lift": say(
+        f"throttle closed by more than {overrun.LIFT_PCT:.0f} % within {overrun.LIFT_S:.1f} s, pressure falling with "
+        f"it, and {RECOVERY_S:.1f} s after that: the fuel may be cut; where it opens again in the same gear, "
+        f"{REFILL_S:.1f} s after that, since wall film sets the mixture"
     ),
     "not_recorded": say(
         "rows that the logger lost: the gap itself, and the moments whose gas reached the sensor during the gap"
@@ -59,5 +70,6 @@ def title(mask: str) -> str:
         "tip_in": "tip-in",
         "saturation": "sensor at an end of its range",
         "delay_assumed": "delay only assumed",
+        "lift": "throttle lifted",
     }
     return known.get(mask, mask.replace("_", " "))

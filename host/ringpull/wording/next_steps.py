@@ -15,6 +15,7 @@ from ringpull.wording.instruments import next_step
 
 MOST_NAMED = 4  # pulls that are listed by number; more are only counted
 BELOW_LIMITER_RPM = 200
+RICH_SHARE = 0.02  # share of target: a bank richer than this is said to be rich, not on target
 MOST_STEP = 0.05  # largest share by which one correction changes the fuel, if the map gives no factor
 STOP = say("No more full-throttle pulls until the cause is found.")
 AGAIN = say("Then do three pulls under the same conditions and compare them with this drive (ringpull compare).")
@@ -46,7 +47,7 @@ def next_steps(answer: Any, holes: Sequence[Hole]) -> list[Said]:
     doubted = [one.values["instrument"] for one in answer.reasons if one.kind is Why.DOUBT]
     if doubted:
         return [
-            *dict.fromkeys(capital(say(f"{one.channel}: {next_step(one)}.")) for one in doubted),
+            *dict.fromkeys(capital(say(f"{one.called}: {next_step(one)}.")) for one in doubted),
             say("Then drive again: nothing in this drive shows that the mixture is right."),
         ]
     return [say("See what was left out, and why."), THREE_PULLS]
@@ -104,10 +105,15 @@ def of_bank(hole: Hole) -> list[Said]:
     if hole.other != FINE:
         return []
     return [
-        say(f"{capital(say(hole.other_label))} was on target there. First check the parts of "
+        say(f"{capital(say(hole.other_label))} was {on_target(hole.other_share)} there. First check the parts of "
             f"{inner(hole.event.bank_label)} alone: injectors, plugs, rail, an exhaust leak before its sensor, the "
             "sensor itself.")
     ]  # fmt: skip
+
+
+def on_target(share: float) -> str:
+    """A bank that is not lean: "on target", or how rich it is. share: its lambda above target as a share of it."""
+    return f"{-100 * share:.0f} % rich" if share < -RICH_SHARE else "on target"
 
 
 def table(hole: Hole) -> Said:

@@ -155,6 +155,16 @@ def _wiring(one: Reason) -> Said:
     return say(f"{wiring.bank}: {', and '.join(signs)}: check the wiring")
 
 
+def cut_short(file: str, empty: bool) -> str:
+    """That the drive's own file ends early or is empty, and what is lost by it."""
+    what = (
+        "is empty, and only the copies of marked pulls are left"
+        if empty
+        else "ends early, and of what came after only the copies of marked pulls are left"
+    )
+    return f"{file} {what}: pulls that nobody marked are lost. Copy the card again, or look for its damage"
+
+
 _SAID = {
     Why.UNREADABLE: lambda one: say("no session could be read"),
     Why.MISSING: lambda one: needs.lacking(one.values["roles"]),
@@ -176,6 +186,7 @@ _SAID = {
     Why.HIDDEN: _hidden,
     Why.DOUBT: lambda one: instruments.doubt(one.values["instrument"]),
     Why.STAND_IN: lambda one: instruments.stand_in(one.values["stand_in"]),
+    Why.CUT_SHORT: lambda one: say(cut_short(one.values["file"], one.values["empty"])),
     Why.SINGLE: lambda one: say("a single pull does not show repeatability: do two more"),
 }
 

@@ -249,4 +249,4 @@ def test_to_become_leaner_than_target_is_worse_even_where_it_is_nearer():
     for level, verdict in ((1.025, compare.WORSE), (1.002, compare.BETTER), (0.985, compare.BETTER)):
         result = compare.compare(rich, made_passes(random, 4, level=level, between=0.002, session=1), Axes(SPEEDS))
         assert result.verdict == verdict
-        assert any("more than 1 % leaner than target is worse" in w for w in result.words)
+        assert any("now more than 1 % lean and leaner than before" in w for w in result.words)

@@ -36,6 +36,7 @@ HIDING = (
 MORE_HIDING = (
     ("lambda frozen at 0.98", 1),
     ("lambda frozen from before the hole", 2),
+    ("lambda frozen for 1.4 s over the hole", 1),
     ("lambda plug flickers to 0 V", 2),
     ("lambda 2.5 s late", 3),
     ("lambda flat above 0.86", 1),
@@ -135,6 +136,22 @@ def test_a_sensor_that_froze_tells_from_when_on():
     frozen = trust.columns.rows(*made.hole_s)
     assert np.isnan(trust.columns.lambda_[frozen]).all()
     assert np.isfinite(trust.columns.lambda_[trust.columns.rows(10.0, span[0] - 1.0)]).any()
+
+
+def test_a_sensor_that_stands_still_for_a_moment_is_named_with_the_moment():
+    instruments, trust = examined("lambda frozen for 1.4 s over the hole", 1)
+    finding = against(instruments["lambda_1"], Check.STUCK)
+    assert 0.9 < finding.figures["seconds"] < 1.8 and len(finding.spans) == 1
+    assert trust.doubted == (instruments["lambda_1"],)  # so that no verdict is calm
+    assert "stood still under load for 1." in str(words.evidence(instruments["lambda_1"]))
+
+
+def test_a_sensor_with_coarse_steps_is_not_said_to_stand_still():
+    made = wired.wire(3, False)
+    faults.coarse("lambda_1", 0.2)(made, np.random.default_rng(1))
+    table, states = wired.table(made, np.random.default_rng(1))
+    found = next(one for one in examine(from_table(table, made.config, states)) if one.channel == "lambda_1")
+    assert [one.state for one in found.findings if one.check is Check.STUCK] == [State.NOT_TESTED]
 
 
 def test_pressure_stands_in_for_a_throttle_that_is_stuck():

@@ -128,3 +128,28 @@ def test_slips_that_are_no_mistakes_are_worth_knowing():
     assert codes(engine={"cylinders": 2, "strokes": 2}) == []
     assert codes(values=(20, 105)) == codes(values=(20, 100)) == ["sensor_too_small"]
     assert codes(values=(20, 105), load_kpa=(40, 100)) == []
+
+
+def test_a_fuel_pressure_that_no_sensor_reads_is_told():
+    def codes(unit, most):
+        return [code for code, _, _ in told("rp2", linear("fuel_pressure", unit, most))]
+
+    assert codes("bar", 1000) == codes("kPa", 10) == codes("psi", 10000) == ["fuel_pressure_range"]
+    assert codes("kPa", 1000) == codes("bar", 10) == codes("psi", 100) == codes("bar", 350) == []
+    thought = told("rp2", linear("fuel_pressure", "bar", 1000))[0]
+    assert "reaches 1000 bar" in advice.explain(thought)[0] and thought[0] in advice.FIRST
+
+
+def linear(name, unit, most):
+    return {"name": name, "input": "a1", "kind": "linear", "unit": unit, "volts": [0.5, 4.5], "values": [0, most]}
+
+
+def test_a_heating_state_is_suggested_only_below_the_sensors_range():
+    def code(volts):
+        sensor = {"name": "lambda_1", "input": "a0", "kind": "lambda", "volts": volts, "values": [0.6, 1.4]}
+        channels = [sensor, tach(2, 9000), linear("map", "kPa", 300)]
+        given = {"version": 1, "board": "rp2", "channels": channels}
+        given["target"] = {"load": "map", "load_kpa": [40, 200], "lambda": [1.0, 0.8]}
+        return [code for code, _, _ in advice.advice(given) if code.startswith("lean_")]
+
+    assert code([0.5, 4.5]) == ["lean_after_warm_up"] and code([0, 5]) == ["lean_no_room_for_state"]

@@ -6,6 +6,7 @@ import pytest
 from truth.desk import command
 
 from ringpull.cli.main import parser_of
+from ringpull.dryrun import run
 from shared_math import boards
 
 CONFIG = {
@@ -39,7 +40,7 @@ def card(tmp_path_factory):
 
 def test_columns_and_channels_that_have_no_other_are_told(card):
     _, done = card
-    assert "note: column 'oil' is not an analog channel" in done.stderr
+    assert "note: column 'oil' is the name of no analog channel" in done.stderr
     assert "note: channel 'map' of the configuration has no column or edge" in done.stderr
     assert "engine_speed" not in done.stderr and "next: ringpull pulls" in done.stdout
 
@@ -52,9 +53,34 @@ def test_a_pulse_channel_without_an_edge_is_told(tmp_path):
     assert made["channels_without_signal"] == ["map", "engine_speed"] and made["columns_not_used"] == ["oil"]
 
 
-def test_the_same_card_is_recorded_anew(card):
+def test_a_drive_is_replaced_only_if_told(card):
     folder, _ = card
-    assert command(*signals(folder / "signals"), "-o", folder / "card").returncode == 0
+    before = (folder / "card" / "drive.rpl").read_bytes()
+    again = [*signals(folder / "signals"), "-o", folder / "card"]
+    done = command(*again)
+    assert done.returncode == 2 and "an earlier dry run" in done.stderr and done.stderr.count("\n") == 3
+    assert (folder / "card" / "drive.rpl").read_bytes() == before
+    assert command(*again, "--replace", "--strict").returncode == 1  # 'map' has no column
+
+
+def test_a_column_that_is_nearly_a_channel_is_a_mistake(tmp_path):
+    words = signals(tmp_path)
+    (tmp_path / "volts.csv").write_text("t_s,lambda_1,Map \n0,2.5,1\n2,2.5,1\n")
+    done = command(*words, "-o", tmp_path / "new" / "card")
+    assert done.returncode == 2 and "did you mean 'map'?" in done.stderr and "has one named 'Map'" in done.stderr
+    assert not (tmp_path / "new").exists()
+
+
+def test_a_run_that_is_stopped_leaves_no_folder(tmp_path, monkeypatch):
+    def stopped(*_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("ringpull.dryrun.run._run", stopped)
+    signals(tmp_path)
+    paths = (tmp_path / name for name in ("logger.json", "volts.csv", "edges.csv"))
+    with pytest.raises(KeyboardInterrupt):
+        run.dry_run(*paths, None, tmp_path / "new" / "card")
+    assert not (tmp_path / "new").exists()
 
 
 def test_remarks_do_not_pass_to_another_drive(card):

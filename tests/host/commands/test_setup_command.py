@@ -69,6 +69,7 @@ def test_answers_stand_in_the_file():
         "24",
         "108",
         "",
+        "",
         "0.95",
         "0.85",
         "no",
@@ -97,6 +98,24 @@ def test_answers_stand_in_the_file():
     assert battery["input"] == "a3" and battery["divider"] == {"top_ohm": 47000, "bottom_ohm": 10000}
     assert injector["per_cycle"] == 2 and injector["input"] == "p1"
     assert judgement.judge(made).impossible == ()
+
+
+def test_the_target_is_given_at_loads_of_ones_own():
+    asked = []
+
+    def ask(prompt):
+        asked.append(prompt)
+        if prompt.startswith("At which pressures"):
+            return "100 80" if not any("At which" in one for one in asked[:-1]) else "80, 120 200 kPa"
+        return "1.0" if "wanted at 80" in prompt else ""
+
+    told = []
+    plan = questions.Interview(ask, told.append).plan()
+    assert plan.load_kpa == (80.0, 120.0, 200.0) and plan.target[0] == 1.0
+    assert any("higher than the one before" in line for line in told)
+    assert config.check(starter_configs.config_of(plan)) == []
+    wanted = [prompt for prompt in asked if prompt.startswith("Lambda wanted at")]
+    assert [prompt.split()[3] for prompt in wanted] == ["80", "120", "200"]
 
 
 def test_all_boards_are_offered():
@@ -140,14 +159,14 @@ def test_pressures_in_bar_are_refused_unless_they_say_so():
 
 
 def test_the_target_is_asked_for_load_by_load():
-    plan, _ = answered(*ENGINE, *CONTROLLER, "", "", "", "", "", "", "1.0", "0.88", "0.84", "0.8")
+    plan, _ = answered(*ENGINE, *CONTROLLER, "", "", "", "", "", "", "", "1.0", "0.88", "0.84", "0.8")
     assert starter_configs.config_of(plan)["target"]["lambda"] == [1.0, 0.88, 0.84, 0.8]
     plan, _ = answered(*ENGINE, *CONTROLLER, "no", "0.81")
     assert starter_configs.config_of(plan)["target"] == {"lambda": 0.81}
 
 
 def test_what_the_board_has_no_input_for_goes_to_an_external_converter():
-    said = [*ENGINE, *CONTROLLER[:-1], "yes", *[""] * 10, *[""] * 3, "yes", "", "", "", "", "yes", "no"]
+    said = [*ENGINE, *CONTROLLER[:-1], "yes", *[""] * 11, *[""] * 3, "yes", "", "", "", "", "yes", "no"]
     made = starter_configs.config_of(answered(*said)[0])
     places = {channel["name"]: channel["input"] for channel in made["channels"]}
     assert places == {

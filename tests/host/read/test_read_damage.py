@@ -1,17 +1,23 @@
 """Damaged, doubled, swapped, foreign, cut and joined files: every intact block is read, in order, and nothing else."""
 
+import shutil
+from pathlib import Path
+
 import numpy as np
 import pytest
 import second_reader
 from ring_bytes import CONFIG, Ring, resealed
 
 import ringpull
+from ringpull.analysis.judge import verdict
+from ringpull.analysis.judge.reasons import Why
 from ringpull.errors import NotARingFile, NothingReadable, SourceMissing
 from ringpull.ring.blocks import order
 from ringpull.ring.blocks.store import open_store
 from shared_math import layout
 
 ROWS = 2000
+LOGS = Path(__file__).parents[3] / "demo_logs"
 
 
 @pytest.fixture
@@ -438,3 +444,15 @@ def test_configuration_with_keys_of_newer_firmware(read):
     ring.numbered(0, 50)
     (session,) = read(ring.blocks).sessions
     assert [channel.column for channel in session.channels] == ["lambda_1", "engine_speed_rpm", "map_kpa", "door"]
+
+
+def test_a_drives_file_that_ends_early_is_told(tmp_path):
+    for name, size, empty in (("whole", None, None), ("early", 40 * 512 + 100, False), ("none", 0, True)):
+        folder = shutil.copytree(LOGS / "v1_marked", tmp_path / name)
+        if size is not None:
+            with open(folder / "drive.rpl", "r+b") as file:
+                file.truncate(size)
+        drive = ringpull.read(folder)
+        assert drive.cut_short == (None if size is None else ("drive.rpl", empty)), name
+    word, reasons = verdict.decide([], [], 0.0, 0.03, signs=verdict.Signs(cut_short=("drive.rpl", True)))
+    assert word == verdict.NOT_ENOUGH and reasons[0].kind is Why.CUT_SHORT

@@ -18,6 +18,7 @@ from ringpull.analysis.cells.passes import Axes
 from ringpull.analysis.judge import session
 from ringpull.cli.commands.fuelmap import table_rows
 from ringpull.cli.main import main
+from ringpull.files.csv_tables import UNDER_LOAD
 from ringpull.report import map_part, pictures
 
 LOGS = Path(__file__).resolve().parents[3] / "demo_logs"
@@ -39,7 +40,8 @@ def test_a_place_has_one_value_in_page_picture_and_table():
     assert "multiply fuel by 1.020" in square
     texts = [one.get_text() for one in pictures.fuel_map(made).axes[0].texts]
     assert texts == ["1.030\n× 1.020\nn 3"]
-    assert table_rows(made) == [["", "3000", "3500"], ["60", "", ""], ["80", "1.020", ""]]
+    factors = [["", "3000", "3500"], ["60", "", ""], ["80", "1.020", ""]]
+    assert table_rows(made) == [*factors, [], [UNDER_LOAD, "3000", "3500"], ["60", "", ""], ["80", "no", ""]]
 
 
 def test_never_visited_and_not_mapped_differ_from_on_target():
@@ -91,7 +93,14 @@ def test_commands_and_report_of_a_card_agree(tmp_path, capsys):
     assert len(list(csv.reader(cells.open()))) == len(listed) + 1
     places = fuelmap.of_drive(ringpull.read(log)).places
     speeds, *rows = list(csv.reader(table.open()))
-    for load, *factors in rows:
+    half = rows.index([])
+    assert rows[half + 1] == [UNDER_LOAD, *speeds[1:]]
+    for load, *told in rows[half + 2 :]:
+        for rpm, word in zip(speeds[1:], told, strict=True):
+            known = places.get((float(load), float(rpm)))
+            factor = known is not None and np.isfinite(known.factor)
+            assert word == ("" if not factor else "yes" if known.loaded else "no")
+    for load, *factors in rows[:half]:
         for rpm, factor in zip(speeds[1:], factors, strict=True):
             known = places.get((float(load), float(rpm)))
             assert factor == ("" if known is None or not np.isfinite(known.factor) else f"{known.factor:.3f}")

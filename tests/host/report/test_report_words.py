@@ -106,6 +106,13 @@ def test_the_other_bank_on_target_points_at_what_this_one_has_alone():
     assert "Lambda 1 was on target there. First check the parts of right bank alone" in said
     assert "Only if those parts prove sound, correct the table: " in said
     assert said.endswith("it feeds both banks, so lambda 1 becomes as much richer.")
+    richer = dataclasses.replace(columns, banks=columns.banks | {"lambda_1": columns.banks["lambda_1"] - 0.04})
+    ready = session.prepare(richer)
+    (event,) = session.judge_span(ready, *made.spans[1]).lean_events
+    state, _, share = holes.other_bank(ready, event)
+    assert state == holes.FINE and -0.06 < share < -0.04
+    said = " ".join(next_steps.of_hole(dataclasses.replace(hole, other_share=share)))
+    assert "Lambda 1 was 5 % rich there. First check" in said
 
 
 def test_a_place_at_the_limiter_comes_last_and_is_to_be_ruled_out_first():

@@ -6,8 +6,9 @@ corrected together (Holm).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 
 import numpy as np
 
@@ -28,6 +29,7 @@ from ringpull.said import Figure, lam, say
 LEVEL = 0.05  # chance that any bin is called changed although both sides are equal
 LEAN_SHARE = 0.01  # share of target: a bin that ends leaner than this is worse, even if it is nearer than before
 RICH_SHARE = 0.02  # share of target: a bin that ends richer than this and further away is worse; less is not measurable
+BANKS_APART = 0.02  # share of target: banks that differ by more are both shown
 BETTER, WORSE, NONE, NOT_ENOUGH = "better", "worse", "no difference shown", "not enough data"
 ON_TARGET = "moved, still on target"
 
@@ -76,7 +78,8 @@ class Bin:
 class Comparison:
     """The result of a comparison.
 
-    bins: of several banks the worse one at each place. verdict: over all banks' bins: "better", "worse", "no difference
+    bins: of several banks the worse one at each place; others: the bins of the others where
+    they differ from it. verdict: over all banks' bins: "better", "worse", "no difference
     shown", "not enough data" or "better and worse". overall: (difference of the pulls' means, low, high), of several
     banks that of the leaner. words: what was compared and how.
     """
@@ -85,6 +88,12 @@ class Comparison:
     verdict: str
     overall: tuple[float, float, float]
     words: list[str]
+    others: tuple[Bin, ...] = ()
+
+    @property
+    def every_bin(self) -> list[Bin]:
+        """The bins with those of other banks below them, by load and engine speed."""
+        return sorted([*self.bins, *self.others], key=_place)
 
     @property
     def changed(self) -> bool:
@@ -125,12 +134,18 @@ class _Bank:
         return counts & (whole | (part & agrees))
 
 
-def compare(before: Sequence[Pass], after: Sequence[Pass], axes: Axes, question: Question | None = None) -> Comparison:
-    """Compare two sets of passes that lie in pulls; passes without a pull are ignored."""
+def compare(
+    before: Sequence[Pass],
+    after: Sequence[Pass],
+    axes: Axes,
+    question: Question | None = None,
+    labels: Mapping[str, str] = MappingProxyType({}),
+) -> Comparison:
+    """Compare two sets of passes that lie in pulls; passes without a pull are ignored. labels: of banks, to show."""
     question = Question() if question is None else question
     before, after = ([p for p in passes if p.unit is not None] for passes in (before, after))
     counts = [len({p.unit for p in passes}) for passes in (before, after)]
-    pairs, of_banks = _pairs(before, after)
+    pairs, of_banks = _pairs(before, after, labels)
     banks = [_tested(*pair, question.method_u) for pair in pairs]
     enough = any(bank.enough.any() for bank in banks)
     chances = np.concatenate([np.zeros(0), *(bank.chances for bank in banks)])
@@ -149,7 +164,8 @@ def compare(before: Sequence[Pass], after: Sequence[Pass], axes: Axes, question:
     leaner = max(banks, key=_level, default=None)
     nan = float("nan")
     overall = (nan, nan, nan) if leaner is None else _overall(leaner.before, leaner.after, leaner.enough)
-    return Comparison(_worse(every), verdict, overall, words)
+    shown = _worse(every)
+    return Comparison(shown, verdict, overall, words, _unlike(shown, every))
 
 
 def _how(counts: list[int], question: Question) -> list[str]:
@@ -158,8 +174,8 @@ def _how(counts: list[int], question: Question) -> list[str]:
     if not question.better_is:
         lean, rich = f"{100 * LEAN_SHARE:.0f} %", f"{100 * RICH_SHARE:.0f} %"
         words.append(
-            f"a bin that ends more than {lean} leaner than target is worse, as is one that ends further from target "
-            f"and more than {rich} rich"
+            f"'worse' also means: now more than {lean} lean and leaner than before, or more than {rich} rich and "
+            "further from target than before"
         )
     least = f"{LEAST_STEP:.0%}" if question.better_is else f"{LEAST_STEP:.2f}"
     return [*words, f"a difference below {least} is not reported"]
@@ -261,13 +277,29 @@ def _worse(bins: list[Bin]) -> list[Bin]:
     for one in bins:
         places.setdefault((one.load, one.rpm), []).append(one)
     found = [max(some, key=order) for some in places.values()]
-    return sorted(found, key=lambda one: (0.0 if one.load is None else one.load, one.rpm))
+    return sorted(found, key=_place)
+
+
+def _place(one: Bin) -> tuple[float, float]:
+    return (0.0 if one.load is None else one.load, one.rpm)
+
+
+def _unlike(shown: list[Bin], every: list[Bin]) -> tuple[Bin, ...]:
+    """The bins of other banks that came to something else than the one that is shown, or lie elsewhere."""
+    of_place = {_place(one): one for one in shown}
+
+    def differs(one: Bin) -> bool:
+        worse = of_place[_place(one)]
+        apart = [abs(one.before - worse.before), abs(one.after - worse.after)]
+        return one.verdict != worse.verdict or bool(np.nanmax([*apart, 0.0]) > BANKS_APART)
+
+    return tuple(one for one in every if one is not of_place[_place(one)] and differs(one))
 
 
 Pair = tuple[str | None, Sequence[Pass], Sequence[Pass]]
 
 
-def _pairs(before: Sequence[Pass], after: Sequence[Pass]) -> tuple[list[Pair], list[str]]:
+def _pairs(before: Sequence[Pass], after: Sequence[Pass], labels: Mapping[str, str]) -> tuple[list[Pair], list[str]]:
     """(name, passes before, passes after) of each bank that both sides have, and remarks about banks.
 
     A single bank on each side counts as the same bank, whatever its name.
@@ -276,11 +308,13 @@ def _pairs(before: Sequence[Pass], after: Sequence[Pass]) -> tuple[list[Pair], l
     if len(a) < 2 and len(b) < 2:
         return [(None, before, after)], []
     names = [name for name in a if name in b]
-    words = [f"{name} is in only one of the drives and is not compared" for name in sorted(set(a) ^ set(b))]
+    alone = [labels.get(name, name) for name in sorted(set(a) ^ set(b))]
+    words = [f"{name} is in only one of the drives and is not compared" for name in alone]
     if len(names) > 1:
+        shown = ", ".join(labels.get(name, name) for name in names)
         words.append(
-            f"the banks are tested separately ({', '.join(names)}) and all tests are corrected together; the worse "
-            "bank of each bin is shown"
+            f"the banks are tested separately ({shown}) and all tests are corrected together; of "
+            "each bin the worse bank is shown, and the other below it where they differ"
         )
     return [(name, a[name], b[name]) for name in names], words
 

@@ -5,8 +5,8 @@ The mixture by engine speed and load, the number of lean pulls on each side, and
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -14,8 +14,10 @@ import numpy as np
 from ringpull.analysis.cells import compare, sets
 from ringpull.analysis.cells.compare import Comparison
 from ringpull.analysis.cells.passes import Axes, SessionPulls
-from ringpull.analysis.judge import needs
-from ringpull.analysis.judge.session import judge_span
+from ringpull.analysis.drive_state import roles
+from ringpull.analysis.judge import holes, needs
+from ringpull.analysis.judge.lean_events import LeanEvent
+from ringpull.analysis.judge.session import Judged, judge_span
 from ringpull.said import say
 from ringpull.wording.instruments import doubt
 from ringpull.wording.needs import lacking
@@ -66,11 +68,12 @@ class Unlike:
 @dataclass(frozen=True)
 class DriveComparison:
     """result: by engine speed and load. lean: LeanPulls of (before, after). unlike: what makes the sides hard to
-    compare."""
+    compare. labels: lambda channel -> its bank as it is called."""
 
     result: Comparison
     lean: tuple[LeanPulls, LeanPulls]
     unlike: tuple[Unlike, ...] = ()
+    labels: Mapping[str, str] = field(default_factory=dict)
 
 
 def of_mixture(before: Side, after: Side, load_step: float | None = None) -> DriveComparison:
@@ -80,7 +83,8 @@ def of_mixture(before: Side, after: Side, load_step: float | None = None) -> Dri
     loads = None if load_step is None else sets.shared_loads(both, load_step)
     axes = Axes(sets.shared_speeds(both), loads)
     found = [sets.pull_passes(one, axes) for one in sides]
-    result = compare.compare(found[0], found[1], axes)
+    labels = {name: roles.bank_label(one.judged.columns.config, name) for one in both for name in one.judged.banks}
+    result = compare.compare(found[0], found[1], axes, labels=labels)
     lean = lean_pulls(sides[0]), lean_pulls(sides[1])
     if result.verdict == compare.BETTER and share(lean[1]) > share(lean[0]):
         result = replace(result, verdict=f"{compare.BETTER} and {compare.WORSE}")
@@ -91,13 +95,17 @@ def of_mixture(before: Side, after: Side, load_step: float | None = None) -> Dri
     if load_step is not None and loads is None:
         said.append("the drives do not have the same load channel, so bins are by engine speed alone")
     result = replace(result, words=[*said, *result.words])
-    return DriveComparison(result, lean, tuple(unlike(*sides)))
+    return DriveComparison(result, lean, tuple(unlike(*sides)), labels)
 
 
 def in_doubt(result: Comparison) -> Comparison:
     """The comparison without a verdict: its figures are kept, but an instrument of either side is contradicted."""
-    bins = [replace(one, changed=False, verdict=compare.NOT_ENOUGH) for one in result.bins]
-    return replace(result, bins=bins, verdict=compare.NOT_ENOUGH)
+
+    def unknown(bins: Iterable[compare.Bin]) -> list[compare.Bin]:
+        return [replace(one, changed=False, verdict=compare.NOT_ENOUGH) for one in bins]
+
+    others = tuple(unknown(result.others))
+    return replace(result, bins=unknown(result.bins), others=others, verdict=compare.NOT_ENOUGH)
 
 
 def _said(before: Side, after: Side, sides: Sequence[Sequence[SessionPulls]]) -> list[str]:
@@ -128,8 +136,14 @@ def lean_pulls(sessions: Sequence[SessionPulls]) -> LeanPulls:
         not numbers.lean_events and numbers.judged_s >= LEAST_JUDGED_S and not judged.doubted
         for judged, numbers in every
     )
-    named = {e.bank_label for judged, numbers in every if len(judged.banks) > 1 for e in numbers.lean_events}
-    return LeanPulls(lean, lean + clean, tuple(sorted(named)))
+    several = [(judged, e) for judged, numbers in every if len(judged.banks) > 1 for e in numbers.lean_events]
+    return LeanPulls(lean, lean + clean, tuple(sorted({name for one in several for name in lean_banks(*one)})))
+
+
+def lean_banks(judged: Judged, event: LeanEvent) -> set[str]:
+    """The banks that were lean in an event, as they are called."""
+    state, label, _ = holes.other_bank(judged, event)
+    return {event.bank_label, *([label] if state == holes.LEAN else [])}
 
 
 def unlike(before: Sequence[SessionPulls], after: Sequence[SessionPulls]) -> list[Unlike]:

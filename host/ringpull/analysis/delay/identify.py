@@ -146,10 +146,11 @@ def describe(answer: forms.Formed, given: cues.Inputs, fallback: Transport) -> t
         (cuts, "fuel cut", "fuel cuts"),
         (ends, "end of a cut", "ends of cuts"),
         (steps, "step of target lambda", "steps of target lambda"),
-        (tails, "tail", "tails"),
+        (tails, "fall after a cut", "falls after cuts"),
     )
-    told = [f"{count} {one if count == 1 else many}" for count, one, many in counted]
-    words = f"identified from {', '.join(told[:-1])} and {told[-1]}; the delay is counted from {given.zero.value}"
+    told = [f"{count} {one if count == 1 else many}" for count, one, many in counted if count]
+    listed = " and ".join([", ".join(told[:-1]), told[-1]] if len(told) > 1 else told)
+    words = f"identified from {listed}; the delay is counted from {given.zero.value}"
     if ends + tails < LEAST_RECOVERIES or tau_u_s > MOST_TAU_U * plain.tau_s:
         words += f"; too few cut recoveries for the lag: {fallback.tau_s * 1000:.0f} ms as configured or assumed"
         plain = replace(plain, tau_s=fallback.tau_s, lag_known=fallback.lag_known)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ringpull.analysis import local
 from ringpull.analysis.drive_state.columns import Columns
 from shared_math import judging
 
@@ -13,6 +14,8 @@ OVERRUN_RPM = 1300.0
 OVERRUN_KPA = 35.0
 OPENS_PCT = 40.0  # a throttle that never opens so far while the manifold fills can't be used
 FILLS_KPA = 85.0
+LIFT_PCT, LIFT_KPA, LIFT_S = 40.0, 15.0, 0.2  # a foot off the pedal: throttle and pressure fall so far so soon
+LIFT_BEGINS_PCT = 5.0
 MOVES_PCT, MOVES_KPA = 3.0, 30.0  # nor can one that does not move while the pressure does
 
 
@@ -25,6 +28,47 @@ def overrun(columns: Columns) -> np.ndarray:
         if columns.map_kpa is not None:
             return fast & (columns.map_kpa < OVERRUN_KPA)
     return np.zeros(len(columns), bool)
+
+
+def lifted(columns: Columns) -> np.ndarray:
+    """Where the throttle falls by LIFT_PCT within LIFT_S, until it stays low or rises again; the fuel may be cut though
+    it does not close.
+
+    The pressure, if logged, must fall too: a throttle signal that drops out is no lift.
+    """
+    throttle, pressure = columns.throttle, columns.map_kpa
+    out = np.zeros(len(columns), bool)
+    rows = max(1, round(LIFT_S / columns.period_s))
+    if throttle is None or not throttle_tells(columns) or len(columns) <= rows:
+        return out
+    before = _highest_before(throttle, rows)
+    with np.errstate(invalid="ignore"):
+        fell = before - throttle > LIFT_PCT
+        falls = before - throttle > LIFT_BEGINS_PCT
+    for first, last in local.spans(falls):
+        if fell[first:last].any() and _pressure_fell(pressure, first, last, rows):
+            out[first:last] = True
+    return out
+
+
+def _highest_before(values: np.ndarray, rows: int) -> np.ndarray:
+    """The highest of each row and the `rows` rows before it."""
+    out = np.where(np.isfinite(values), values, -np.inf)
+    reach = 0
+    while reach < rows:  # each time the rows that are looked back double
+        step = min(reach + 1, rows - reach)
+        out[step:] = np.maximum(out[step:], out[:-step])
+        reach += step
+    return out
+
+
+def _pressure_fell(pressure: np.ndarray | None, first: int, last: int, rows: int) -> bool:
+    """Whether pressure falls by LIFT_KPA around a fall of the throttle; True if it is not known there."""
+    if pressure is None:
+        return True
+    before, after = pressure[max(0, first - rows) : first + 1], pressure[first : last + rows]
+    before, after = before[np.isfinite(before)], after[np.isfinite(after)]
+    return not len(before) or not len(after) or float(np.median(before) - after.min()) > LIFT_KPA
 
 
 def throttle_tells(columns: Columns) -> bool:

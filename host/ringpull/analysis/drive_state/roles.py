@@ -52,6 +52,21 @@ def lambda_channels(channels: list[dict]) -> list[dict]:
     return [c for c in channels if c.get("kind") == "lambda" and c is not commanded]
 
 
+def bank_label(config: dict, name: str | None) -> str:
+    """The name of a lambda channel to show: its label, else its bank, else its name."""
+    for channel in lambda_channels(config.get("channels", [])):
+        if channel["name"] == name:
+            side = f"bank {channel['bank']}" if "bank" in channel else ""
+            return channel.get("label") or side or channel["name"].replace("_", " ")
+    return "" if name is None else name.replace("_", " ")
+
+
+def called(config: dict, name: str) -> str:
+    """A channel with the bank that it belongs to, as "right bank (lambda_2)"; its name alone if that is its label."""
+    label = bank_label(config, name)
+    return name if label == name.replace("_", " ") else f"{label} ({name})"
+
+
 def speed_channel(channels: list[dict]) -> dict | None:
     """The pulse channel that counts the crank: the first one with `per_rev`."""
     return shared_channels.crank_of(channels)

@@ -9,7 +9,14 @@ import numpy as np
 
 from ringpull.analysis.drive_state import roles, units
 from ringpull.analysis.drive_state.columns import Columns
-from ringpull.analysis.instruments import lambda_checks, pressure_checks, signal_checks, speed_checks, throttle_checks
+from ringpull.analysis.instruments import (
+    lambda_checks,
+    pressure_checks,
+    signal_checks,
+    speed_checks,
+    stuck,
+    throttle_checks,
+)
 from ringpull.analysis.instruments.glance import Glance
 from ringpull.analysis.instruments.records import Check, Finding, Instrument, State, not_tested
 
@@ -116,8 +123,10 @@ def _lambda(glance: Glance, channel: dict, trusted_load: bool) -> Instrument:
     columns, name = glance.columns, channel["name"]
     cruised = lambda_checks.cruise(glance, name, trusted_load)
     rich = lambda_checks.rich(glance, name, cruised) if trusted_load else not_tested(Check.RICH)
+    moves = lambda_checks.moves(glance, name)
     findings = [
-        lambda_checks.moves(glance, name),
+        moves,
+        stuck.stuck(glance, name) if passed([moves]) else not_tested(Check.STUCK),
         lambda_checks.answers_cuts(glance, name),
         lambda_checks.dead(glance, name),
         lambda_checks.in_air(glance, name),
@@ -135,4 +144,4 @@ def _lambda(glance: Glance, channel: dict, trusted_load: bool) -> Instrument:
     for other in others:
         findings += [lambda_checks.banks_agree(glance, name, other), lambda_checks.twins(glance, name, other)]
     bank = str(channel["bank"]) if "bank" in channel else name if others else None
-    return Instrument(name, "lambda", bank, tuple(findings))
+    return Instrument(name, "lambda", bank, tuple(findings), label=roles.called(columns.config, name))

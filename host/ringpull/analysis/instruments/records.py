@@ -21,6 +21,7 @@ class Check(Enum):
     """The checks, each with the figures that its finding holds."""
 
     MOVES = "moves"  # seconds: still while the load changed; at: its value; load_s: seconds tested
+    STUCK = "moves within a pull"  # seconds, times: still under load; at: its value; rpm_low, rpm_high; tested_s
     CUTS = "answers fuel cuts"  # cuts: known ones; answered; slowest_s
     QUICK = "answers soon enough"  # tails: falls after cuts; tail_s: the usual one; behind_s: the target; correlation
     RICH = "not rich all along"  # seconds: rows of pulls; off: lambda minus target under load
@@ -96,7 +97,8 @@ class Instrument:
     """One channel with all of its findings.
 
     role: "lambda", "rpm", "map", "throttle", "fuel_pressure", "battery" or "wheel". bank: of several lambda sensors the
-    configured bank, else the channel's name; None for other channels. session: id of the session.
+    configured bank, else the channel's name; None for other channels. session: id of the session. label: as
+    `called`, if not its channel.
     """
 
     channel: str
@@ -104,6 +106,12 @@ class Instrument:
     bank: str | None
     findings: tuple[Finding, ...]
     session: int | None = None
+    label: str = ""
+
+    @property
+    def called(self) -> str:
+        """Its name to show: a lambda sensor's bank and channel, else its channel."""
+        return self.label or self.channel
 
     @property
     def state(self) -> State:

@@ -26,6 +26,12 @@ class StandIn:
 
     channel: str
     by: str
+    label: str = ""
+
+    @property
+    def called(self) -> str:
+        """The instrument's name to show."""
+        return self.label or self.channel
 
 
 @dataclass(frozen=True)
@@ -48,7 +54,7 @@ def trust(columns: Columns) -> Trust:
     for bank in banks:
         out = without_bank(out, bank)
     if banks and len(banks) < len(columns.banks):
-        stand_ins += [StandIn(bank.channel, "other bank") for bank in banks]
+        stand_ins += [StandIn(bank.channel, "other bank", bank.label) for bank in banks]
     pressure, throttle = against.get("map"), against.get("throttle")
     if "rpm" in against:
         doubted.append(against["rpm"])

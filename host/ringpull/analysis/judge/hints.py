@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from ringpull.analysis.drive_state import roles, sensor_range, under_load
 from ringpull.analysis.drive_state.columns import Columns
+from ringpull.analysis.judge import limiter
 from shared_math import judging, speed
 
 AROUND_S = 0.8  # span before and after an event with which the channel is compared
 CLEAR = 4.0  # a change must exceed this many standard uncertainties from scatter
 DUTY_LIMIT = 0.85
-LIMIT_SHARE, LIMIT_RPM_S = 0.98, 100.0  # a rev limiter: above this share of the highest speed, rising no faster
 NEARLY_ALL = 0.95
 
 # role -> (least change that counts, its direction with a lean event)
@@ -86,13 +87,19 @@ def around(columns: Columns, start_s: float, end_s: float, pull: tuple[float, fl
 
 
 def hints(
-    columns: Columns, start_s: float, end_s: float, pull: tuple[float, float], loaded: np.ndarray | None = None
+    columns: Columns,
+    start_s: float,
+    end_s: float,
+    pull: tuple[float, float],
+    loaded: np.ndarray | None = None,
+    limited: Sequence[limiter.Span] | None = None,
 ) -> list[Hint]:
     """The changes during an event, against the rows around it in the pull or against a base.
 
-    loaded: under_load.under_load(), if already known.
+    loaded: under_load.under_load(), limited: limiter.stretches(), if already known.
     """
     loaded = under_load.under_load(columns)[0] if loaded is None else loaded
+    limited = limiter.stretches(columns, loaded) if limited is None else limited
     inside, near = around(columns, start_s, end_s, pull)
     out = []
     for role, (least, direction) in SIGNS.items():
@@ -121,19 +128,15 @@ def hints(
         over = columns.map_kpa[inside] - wanted[inside]
         if np.isfinite(over).any() and float(np.nanmean(over)) > 8.0:
             out.append(Hint("boost", float(np.nanmean(over))))
-    return out + at_limiter(columns, inside) + never_measured(columns)
+    return out + at_limiter(columns, limiter.at(start_s, end_s, limited)) + never_measured(columns)
 
 
-def at_limiter(columns: Columns, inside: slice) -> list[Hint]:
-    """A hint if engine speed stayed at the highest of the drive, since many limiters cut fuel."""
-    rpm = columns.rpm[inside]
-    rows = np.flatnonzero(np.isfinite(rpm))
-    if len(rows) < 5:
+def at_limiter(columns: Columns, stretch: limiter.Span | None) -> list[Hint]:
+    """A hint if an event lies in a stretch at the limiter."""
+    if stretch is None:
         return []
-    slope = float(np.polyfit(rows * columns.period_s, rpm[rows], 1)[0])
-    if rpm[rows].mean() < LIMIT_SHARE * np.nanmax(columns.rpm) or abs(slope) > LIMIT_RPM_S:
-        return []
-    return [Hint("limiter", float(rpm[rows].mean()))]
+    rpm = columns.rpm[columns.rows(*stretch)]
+    return [Hint("limiter", float(np.nanmean(rpm)))] if np.isfinite(rpm).any() else []
 
 
 def never_measured(columns: Columns) -> list[Hint]:

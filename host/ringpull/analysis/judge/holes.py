@@ -46,7 +46,8 @@ class Hole:
     judged pulls that covered it. fine: numbers of the pulls that were on target there. rpm_from, rpm_to, seconds: those
     of the widest and longest event. hints: changes during any of its events, each kind once with its largest size.
     held: roles of SUPPLIES that were logged and did not fall. other: state of the other of two banks, FINE, LEAN or ""
-    if not known; other_label: the name of that bank. cell: its cell of the fuel map.
+    if not known; other_label: the name of that bank; other_share: its lambda above target as a share of it. cell: its
+    cell of the fuel map.
     """
 
     number: int
@@ -61,6 +62,7 @@ class Hole:
     held: tuple[str, ...] = ()
     other: str = ""
     other_label: str = ""
+    other_share: float = 0.0
     cell: TableCell | None = None
 
     @property
@@ -85,12 +87,13 @@ class Hole:
 
 
 class Found(NamedTuple):
-    """A lean event with its pull, and the state of the other bank."""
+    """A lean event with its pull, and the state of the other bank, as in Hole."""
 
     pull: Any
     event: LeanEvent
     other: str
     other_label: str
+    other_share: float
 
 
 def holes(pulls: Iterable[Any], judged: Iterable[Any]) -> list[Hole]:
@@ -102,7 +105,7 @@ def holes(pulls: Iterable[Any], judged: Iterable[Any]) -> list[Hole]:
     every = [(p, e) for p in pulls if not p.spoiled for e in p.lean_events]
     groups: list[list[Found]] = []
     for pull, event in sorted(every, key=lambda one: -one[1].depth):
-        one = Found(pull, event, *other_bank(pull, event))
+        one = Found(pull, event, *other_bank(pull.judged, event))
         group = next((g for g in groups if same_place(g[0], one)), None)
         if group is None:
             groups.append([one])
@@ -113,8 +116,11 @@ def holes(pulls: Iterable[Any], judged: Iterable[Any]) -> list[Hole]:
 
 
 def same_place(one: Found, other: Found) -> bool:
-    """Whether two events are at the same engine speeds and on the same bank (or both on both banks)."""
+    """Whether two events are at the same engine speeds and on the same bank (or both on both banks), or both at the
+    limiter, whose cuts scatter."""
     a, b = one.event, other.event
+    if all(any(hint.kind == "limiter" for hint in event.hints) for event in (a, b)):
+        return True
     shared = min(a.rpm_to, b.rpm_to) - max(a.rpm_from, b.rpm_from)
     narrower = min(a.rpm_to - a.rpm_from, b.rpm_to - b.rpm_from)
     return (a.bank == b.bank or one.other == other.other == LEAN) and shared >= OVERLAP * narrower
@@ -122,7 +128,7 @@ def same_place(one: Found, other: Found) -> bool:
 
 def hole(group: list[Found], judged: list[Any]) -> Hole:
     """The hole made of these events, the deepest first."""
-    pull, event, other, other_label = group[0]
+    pull, event, other, other_label, other_share = group[0]
     events = [one.event for one in group]
     numbers = {one.pull.number for one in group}
     rpm_from, rpm_to = min(e.rpm_from for e in events), max(e.rpm_to for e in events)
@@ -147,6 +153,7 @@ def hole(group: list[Found], judged: list[Any]) -> Hole:
         held=tuple(role for role in held(pull, event) if role not in roles_moved),
         other=other if all(one.other == other for one in group) else "",
         other_label=other_label,
+        other_share=other_share,
     )
 
 
@@ -171,25 +178,18 @@ def held(pull: Any, event: LeanEvent) -> list[str]:
     return out
 
 
-def other_bank(pull: Any, event: LeanEvent) -> tuple[str, str]:
-    """(state of the other of two banks during an event: FINE, LEAN or "" if not known, its label)."""
-    judged = pull.judged
+def other_bank(judged: Any, event: LeanEvent) -> tuple[str, str, float]:
+    """(state of the other of two banks during an event: FINE, LEAN or "" if not known, its label, its lambda above
+    target as a share of it)."""
     others = [bank for bank in judged.banks if bank != event.bank]
     if event.bank is None or len(others) != 1:
-        return "", ""
+        return "", "", 0.0
     rows = judged.columns.rows(event.start_s, event.end_s)
     excess = judged.excess(others[0], rows)[judged.shown(rows)]
     excess = excess[np.isfinite(excess)]
     if len(excess) < (rows.stop - rows.start) / 2:
-        return "", ""
-    state = FINE if float(excess.mean()) < LEAST_DEPTH / 2.0 else LEAN
-    return state, bank_label(judged.columns.config, others[0])
+        return "", "", 0.0
+    mean = float(excess.mean())
+    state = FINE if mean < LEAST_DEPTH / 2.0 else LEAN
+    return state, roles.bank_label(judged.columns.config, others[0]), mean / event.target
 
-
-def bank_label(config: dict, name: str | None) -> str:
-    """The name of a lambda channel to show: its label, else its bank, else its name."""
-    for channel in roles.lambda_channels(config.get("channels", [])):
-        if channel["name"] == name:
-            side = f"bank {channel['bank']}" if "bank" in channel else ""
-            return channel.get("label") or side or channel["name"].replace("_", " ")
-    return "" if name is None else name.replace("_", " ")

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from statistics import NormalDist
 
 import numpy as np
 
 from ringpull.analysis import local
+from ringpull.analysis.judge import limiter
 from ringpull.analysis.judge.hints import Hint
 
 LEAST_DEPTH = 0.033  # mean excess over WINDOW_S that makes an event; the scatter of a good mixture is smaller
@@ -195,14 +197,32 @@ def leaner(of_banks: dict[str, list[LeanEvent]]) -> list[LeanEvent]:
         if not out or event.start_s >= out[-1].end_s:
             out.append(event)
             continue
-        last = out[-1]
-        deeper = max((last, event), key=lambda one: one.depth)
-        out[-1] = replace(
-            deeper,
-            start_s=last.start_s,
-            end_s=max(last.end_s, event.end_s),
-            rpm_from=min(last.rpm_from, event.rpm_from),
-            rpm_to=max(last.rpm_to, event.rpm_to),
-            exposure_s=max(last.exposure_s, event.exposure_s),
-        )
+        both = joined(out[-1], event)
+        out[-1] = replace(both, exposure_s=max(out[-1].exposure_s, event.exposure_s))
+    return out
+
+
+def joined(first: LeanEvent, second: LeanEvent) -> LeanEvent:
+    """Two events of a pull as one, with the depth of the deeper. first: the one that begins first."""
+    return replace(
+        max((first, second), key=lambda one: one.depth),
+        start_s=first.start_s,
+        end_s=max(first.end_s, second.end_s),
+        rpm_from=min(first.rpm_from, second.rpm_from),
+        rpm_to=max(first.rpm_to, second.rpm_to),
+        exposure_s=first.exposure_s + second.exposure_s,
+    )
+
+
+def joined_at_limiter(events: list[LeanEvent], spans: Sequence[limiter.Span]) -> list[LeanEvent]:
+    """The events of a pull in order of time; those in one stretch at the limiter are one: each cut reads lean."""
+    out: list[LeanEvent] = []
+    where: list[limiter.Span | None] = []
+    for event in events:
+        stretch = limiter.at(event.start_s, event.end_s, spans)
+        if stretch is not None and stretch in where:
+            out[where.index(stretch)] = joined(out[where.index(stretch)], event)
+        else:
+            out.append(event)
+            where.append(stretch)
     return out

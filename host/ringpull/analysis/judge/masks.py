@@ -20,6 +20,7 @@ from shared_math import judging
 
 COLD_DEGC = 60.0
 RECOVERY_S = 0.5
+REFILL_S = 1.0
 TIP_IN_PCT = float(judging.TIP_IN_PCT)
 TIP_IN_KPA = float(judging.TIP_IN_KPA)
 TIP_IN_WINDOW_S = judging.TIP_IN_WINDOW_MS / 1000
@@ -27,6 +28,7 @@ TIP_IN_S = judging.SETTLE_MS / 1000
 SPOOL_S = 0.5
 DROP_RPM_S = float(judging.FALLING_RPM_S)
 AFTER_CHANGE_S = 0.3
+CHANGE_MOST_S, AGAIN_S = 1.5, 1.0  # a gear change takes no longer, and load is back so soon after it; else: coasting
 GAP_S = 0.1  # so close to a gap the lag can't be removed
 
 # Masks that an ordinary pull does not have, and that could hide a lean event
@@ -101,19 +103,44 @@ def sensors_off(columns: Columns) -> tuple[np.ndarray, np.ndarray]:
     return off & heating, off & ~heating
 
 
+def lifts(lifted: np.ndarray, opened: np.ndarray, changing: np.ndarray, period_s: float) -> np.ndarray:
+    """The rows of each lift and RECOVERY_S after it.
+
+    If the throttle opens again soon, in the same gear, the wall film that a fuel cut has dried needs REFILL_S more.
+    """
+    out = local.spread_after(lifted, round(RECOVERY_S / period_s))
+    for first, last in local.spans(lifted):
+        again = np.flatnonzero(opened[last : last + round(AGAIN_S / period_s)]) + last
+        if len(again) and not changing[first : again[-1]].any():
+            out[first : again[-1] + 1 + round(REFILL_S / period_s)] = True
+    return out
+
+
 @dataclass(frozen=True)
 class Known:
     """Facts of a session beside its columns, bool arrays (rows,).
 
     Rows of spoiled pulls, rows without a target, and rows whose gas may have reached the sensor after the load was
     taken off (None if the delay is known). electrical: rows at the time of injection that no sensor measured, at least
-    one of them because of electrical events.
+    one of them because of electrical events. at_limiter: rows in which a limiter, not a gear change, lets speed fall.
+    loaded: rows under load, to tell gear changes from coasting.
     """
 
     spoiled: np.ndarray
     no_target: np.ndarray
     delay_assumed: np.ndarray | None = None
     electrical: np.ndarray | None = None
+    at_limiter: np.ndarray | None = None
+    loaded: np.ndarray | None = None
+
+
+def gear_changes(falling: np.ndarray, loaded: np.ndarray, period_s: float) -> np.ndarray:
+    """Those of the rows with falling engine speed that belong to a gear change: it is short, and load follows."""
+    out = np.zeros(len(falling), bool)
+    for first, last in local.spans(local.close_gaps(falling, round(AFTER_CHANGE_S / period_s))):
+        if (last - first) * period_s <= CHANGE_MOST_S and loaded[last : last + round(AGAIN_S / period_s)].any():
+            out[first:last] = True
+    return falling & out
 
 
 def masks(columns: Columns, aligned: Aligned, known: Known | None = None) -> Masks:
@@ -136,6 +163,9 @@ def masks(columns: Columns, aligned: Aligned, known: Known | None = None) -> Mas
             warm_here |= coolant < COLD_DEGC
         _, slope, _ = local.line(columns.rpm, period_s, local.half_rows(0.1, period_s))
         falling = slope < -DROP_RPM_S
+    if known.at_limiter is not None:
+        falling &= ~known.at_limiter
+    changing = falling if known.loaded is None else gear_changes(falling, known.loaded, period_s)
     lost = columns.extra["present"] < 0.5 if "present" in columns.extra else np.zeros(rows, bool)
     lost_here = lost | from_sensor(lost)
     near = round(GAP_S / period_s)
@@ -149,7 +179,9 @@ def masks(columns: Columns, aligned: Aligned, known: Known | None = None) -> Mas
         "controller_state": ((from_sensor(state & ~warm & ~lost) & ~warm_here) | (untold & ~beside)) & ~electrical,
         "overrun_cut": after(overrun.overrun(columns), RECOVERY_S),
         "tip_in": after(tip_in(columns), TIP_IN_S),
-        "gear_change": after(falling, AFTER_CHANGE_S),
+        "gear_change": after(changing, AFTER_CHANGE_S),
+        "coasting": after(falling & ~changing, AFTER_CHANGE_S),
+        "lift": lifts(overrun.lifted(columns), tip_in(columns), changing, period_s),
         "tach_loss": ~np.isfinite(columns.rpm) & ~lost,
         "saturation": from_sensor(rich_rail | lean_rail),
         "spoiled": known.spoiled,

@@ -33,6 +33,7 @@ class Why(Enum):
     LAMP = "lamp"  # warned: lamp.Warned
     WIRING = "wiring"  # wiring: verdict.Wiring
     SINGLE = "single"
+    CUT_SHORT = "cut short"  # file; empty: it has no rows at all
     DOUBT = "doubt"  # instrument: instruments.records.Instrument, contradicted
     STAND_IN = "stand-in"  # stand_in: instruments.trust.StandIn
 

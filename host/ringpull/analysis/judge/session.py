@@ -10,14 +10,14 @@ import numpy as np
 from ringpull.analysis import local
 from ringpull.analysis.delay import identify, remembered, transport
 from ringpull.analysis.delay.align import Aligned, align
-from ringpull.analysis.drive_state import target, under_load
+from ringpull.analysis.drive_state import roles, target, under_load
 from ringpull.analysis.drive_state.columns import Columns, leaner
 from ringpull.analysis.instruments.records import Instrument
 from ringpull.analysis.instruments.trust import Trust
 from ringpull.analysis.judge import (
     hints,
-    holes,
     lean_events,
+    limiter,
     masks,
     other_events,
     sensor,
@@ -58,7 +58,7 @@ class Judged:
     lambda_aligned: delay and lag removed. target: target lambda. valid: no mask takes out the row. loaded: under load,
     by `load_rule`. banks: one for each lambda sensor. aligned, random_u, identified: those of the only bank, or of the
     bank whose delay is assumed or whose lag is longer, with the leaner lambda of all. trust: the session's instruments,
-    if examined.
+    if examined. limited: (start_s, end_s) at the rev limiter.
     """
 
     columns: Columns
@@ -73,6 +73,7 @@ class Judged:
     identified: identify.Identified | None = None
     banks: dict[str, Bank] = field(default_factory=dict)
     trust: Trust | None = None
+    limited: tuple[limiter.Span, ...] = ()
 
     @property
     def doubted(self) -> tuple[Instrument, ...]:
@@ -173,7 +174,9 @@ def prepare(
     electrical = [one.at_injection(one.output.electrical) for one in banks.values()]
     unusable = [one.at_injection(one.output.unusable) for one in banks.values()]
     spikes = np.logical_and.reduce(unusable) & np.logical_or.reduce(electrical)
-    named = masks.masks(columns, aligned, masks.Known(flagged, ~np.isfinite(wanted), gone, spikes))
+    limited = tuple(limiter.stretches(columns, loaded))
+    known = masks.Known(flagged, ~np.isfinite(wanted), gone, spikes, limiter.falls_of(columns, limited), loaded)
+    named = masks.masks(columns, aligned, known)
     wanted_there = wanted[loaded & np.isfinite(wanted)]
     near = float(np.median(wanted_there)) if len(wanted_there) else uncertainty.USUAL_LAMBDA
     budget = uncertainty.budget(columns, near)
@@ -189,6 +192,7 @@ def prepare(
         max(one.random_u for one in banks.values()),
         chief.identified,
         banks,
+        limited=limited,
     )
 
 
@@ -301,11 +305,11 @@ def events_of(judged: Judged, rows: slice, banks: dict[str, np.ndarray], pull: t
     return [
         replace(
             event,
-            hints=tuple(hints.hints(columns, event.start_s, event.end_s, pull, judged.loaded)),
+            hints=tuple(hints.hints(columns, event.start_s, event.end_s, pull, judged.loaded, judged.limited)),
             target=float(wanted[np.searchsorted(time_s, event.deepest_s)]),
-            bank_label=holes.bank_label(columns.config, event.bank),
+            bank_label=roles.bank_label(columns.config, event.bank),
         )
-        for event in lean_events.leaner(of_banks)
+        for event in lean_events.joined_at_limiter(lean_events.leaner(of_banks), judged.limited)
     ]
 
 
@@ -326,7 +330,9 @@ def hidden(judged: Judged, rows: slice, above: dict[str, np.ndarray]) -> tuple[s
         }
         if len(judged.banks) == 1:
             own, name = {}, None
-        out += [one for one in stretches.hidden(span, excess, own, name) if one not in out]
+        label = "" if name is None else roles.called(columns.config, name)
+        every = [replace(one, label=label if one.bank else "") for one in stretches.hidden(span, excess, own, name)]
+        out += [one for one in every if one not in out]
     return tuple(sorted(out, key=lambda one: one.start_s))
 
 

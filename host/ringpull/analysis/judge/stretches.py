@@ -17,7 +17,8 @@ ELSEWHERE = ("tip_in", "overrun_cut", "spoiled")
 
 @dataclass(frozen=True)
 class Stretch:
-    """mask: the mask that hides most of it. bank: of several the hidden one; None for all."""
+    """mask: the mask that hides most of it. bank: of several the hidden one; None for all. label:
+    its name to show."""
 
     mask: str
     bank: str | None
@@ -25,6 +26,7 @@ class Stretch:
     end_s: float
     rpm_from: float
     rpm_to: float
+    label: str = ""
 
     @property
     def seconds(self) -> float:

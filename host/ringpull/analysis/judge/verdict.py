@@ -29,10 +29,12 @@ class Wiring:
 
 @dataclass(frozen=True)
 class Signs:
-    """Evidence outside the pulls: the lamp's warnings, and sensors with electrical events."""
+    """Evidence outside the pulls: the lamp's warnings, sensors with electrical events, and the drive's own file if it
+    ends early: (name, whether it has no rows)."""
 
     warned: Sequence[lamp.Warned] = ()
     wiring: Sequence[Wiring] = ()
+    cut_short: tuple[str, bool] | None = None
 
 
 NO_SIGNS = Signs()
@@ -84,7 +86,7 @@ def hidden(pull) -> list[Reason]:
             pull.number,
             values={
                 "mask": mask,
-                "bank": bank,
+                "bank": some[0].label or bank,
                 "seconds": sum(one.seconds for one in some),
                 "longest_s": max(one.seconds for one in some),
                 "rpm_from": min(one.rpm_from for one in some),
@@ -148,6 +150,11 @@ def decide(
     If an instrument that the verdict relies on is contradicted, the verdict is never "no lean event found".
     """
     word, reasons = _decided(pulls, missing, 1.96 * systematic_u, call, signs)
+    if signs.cut_short is not None:  # pulls that nobody marked may be lost
+        name, empty = signs.cut_short
+        cut = Reason(Why.CUT_SHORT, values={"file": name, "empty": empty})
+        reasons = [*reasons, cut] if word == ATTENTION else [cut, *reasons]
+        word = NOT_ENOUGH if word == NO_EVENT else word
     doubts = [Reason(Why.DOUBT, values={"instrument": one}) for trust in trusts for one in trust.doubted]
     stands = [Reason(Why.STAND_IN, values={"stand_in": one}) for trust in trusts for one in trust.stand_ins]
     if word == ATTENTION:

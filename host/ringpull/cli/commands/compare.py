@@ -60,7 +60,9 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         bins = [{k: plain(v) for k, v in asdict(b).items()} for b in result.bins]
         overall = [plain(v) for v in result.overall]
+        others = [{k: plain(v) for k, v in asdict(b).items()} for b in result.others]
         out = {"verdict": result.verdict, "overall": overall, "bins": bins, "words": result.words, "notes": notes}
+        out["other_banks"] = others
         out["of"] = "watts at the wheels, differences as shares" if args.power else "measured over target"
         if compared is not None:
             sides = zip(("before", "after"), compared.lean, strict=True)
@@ -140,6 +142,7 @@ def show(result, compared, load_unit: str) -> None:
     from ringpull.report import compare_part
 
     power = compared is None
+    labels = {} if compared is None else compared.labels
 
     def number(value: float, form: str) -> str:
         return format(value, form) if math.isfinite(value) else "-"
@@ -158,13 +161,13 @@ def show(result, compared, load_unit: str) -> None:
         "95 %",
     ]
     table = Table(box=None, pad_edge=False, header_style="bold")
-    for title in [*titles, "against the rest", ""]:
-        table.add_column(title, justify="right", no_wrap=title not in ("difference", "95 %", "against the rest"))
-    for b in result.bins:
+    for title in [*titles, "vs other speeds", ""]:
+        table.add_column(title, justify="right", no_wrap=title not in ("difference", "95 %", "vs other speeds"))
+    for b in result.every_bin:
         table.add_row(
             f"{b.rpm:.0f}",
             *([f"{b.load:.0f}"] if with_load else []),
-            *([b.bank or "-"] if with_bank else []),
+            *([labels.get(b.bank, b.bank) or "-"] if with_bank else []),
             f"{b.pulls[0]}/{b.pulls[1]}",
             number(b.before * scale, form),
             number(b.after * scale, form),
@@ -177,6 +180,10 @@ def show(result, compared, load_unit: str) -> None:
     if compared is not None:
         console.print(compare_part.lean_pulls(compared))
     console.print(table)
+    if any(math.isfinite(b.relative) for b in result.bins):
+        console.print(
+            "'vs other speeds': the difference, less what the pulls differ by at the speeds that did not change"
+        )
     what = "power at the wheels (kW, an estimate)" if power else "measured over target"
     console.print(f"{what}: {result.verdict}")
     for words in result.words if compared is None else compare_part.told(compared):

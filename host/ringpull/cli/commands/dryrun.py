@@ -47,9 +47,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--replace",
         action="store_true",
-        help="replace the drive in CARD although another configuration made it, or remarks were kept about it",
+        help="replace the drive that an earlier dry run left in CARD, and the remarks about it",
     )
     parser.add_argument("--seed", type=_seed, default=1, help="seed of the converter's noise (default: 1)")
+    parser.add_argument(
+        "--strict", action="store_true", help="exit code 1 if a channel has no signal or a column no channel"
+    )
     parser.add_argument("--json", action="store_true", help="print the result as JSON")
 
 
@@ -95,16 +98,19 @@ def run(args: argparse.Namespace) -> int:
             show,
             slow_card=args.slow_card,
             replace=args.replace,
+            again=False,
         )
     took_s = time.perf_counter() - began
     for name in result.unused:
-        print(f"note: column {name!r} is not an analog channel of the configuration: not used", file=sys.stderr)
+        print(f"note: column {name!r} is the name of no analog channel of the configuration: not used", file=sys.stderr)
     for name in result.silent:
-        print(f"note: channel {name!r} of the configuration has no column or edges: it reads 0", file=sys.stderr)
+        print(
+            f"note: channel {name!r} of the configuration has no column or edges: it reads 0 all along", file=sys.stderr
+        )
     notes = {"columns_not_used": result.unused, "channels_without_signal": result.silent}
     if args.json:
         print(json.dumps({"card": str(result.card), "simulated_s": result.simulated_s, "took_s": took_s, **notes}))
     else:
         print(f"{result.card}: {result.simulated_s:.1f} s of signals, run in {took_s:.1f} s")
         print(f"next: ringpull pulls {result.card}")
-    return 0
+    return 1 if args.strict and (result.unused or result.silent) else 0

@@ -25,7 +25,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--table",
         type=output_file,
         metavar="CSV",
-        help="write the factors as a table: engine speeds across, loads down, empty where there is not enough data",
+        help="write the factors as a table: engine speeds across, loads down, empty where there is not enough data. "
+        "Below it, the same table says yes where a factor is of a cell under load",
     )
     parser.add_argument(
         "--axes", type=Path, metavar="CSV", help="use the engine speeds and loads of this table (laid out likewise)"
@@ -89,15 +90,23 @@ def text(value) -> str:
 
 
 def table_rows(made) -> list[list[str]]:
-    """The factors as rows of text: first row engine speeds, first column loads, empty where no factor is known."""
+    """The factors as rows of text: first row engine speeds, first column loads, empty where no factor is known.
+
+    Below them the table of which factors belong to cells under load, marked by csv_tables.UNDER_LOAD.
+    """
     import numpy as np
 
-    grid = made.grid("factor")
+    from ringpull.files.csv_tables import UNDER_LOAD
+
+    factors, loaded = made.grid("factor"), made.grid("loaded")
+    known = np.isfinite(factors)
     loads = [""] if made.axes.loads is None else [text(float(v)) for v in made.axes.loads]
-    rows = [["", *[text(float(v)) for v in made.axes.speeds]]]
-    return rows + [
-        [load, *[f"{v:.3f}" if np.isfinite(v) else "" for v in row]] for load, row in zip(loads, grid, strict=True)
-    ]
+    speeds = [text(float(v)) for v in made.axes.speeds]
+    numbers = [[f"{v:.3f}" if np.isfinite(v) else "" for v in row] for row in factors]
+    words = [[("yes" if yes else "no") if there else "" for yes, there in zip(*row, strict=True)]
+             for row in zip(loaded, known, strict=True)]  # fmt: skip
+    rows = [["", *speeds], *([load, *row] for load, row in zip(loads, numbers, strict=True))]
+    return [*rows, [], [UNDER_LOAD, *speeds], *([load, *row] for load, row in zip(loads, words, strict=True))]
 
 
 def write_rows(path: Path, rows: list[list[str]]) -> None:
@@ -115,7 +124,7 @@ def show(made) -> None:
     from ringpull.cli import terminal
 
     table = Table(box=None, pad_edge=False, header_style="bold")
-    titles = "rpm", f"load {made.load_unit}".rstrip(), "under load", "passes", "measured / target", "95 %", "factor"
+    titles = "rpm", f"load {made.load_unit}".rstrip(), "loaded", "passes", "lambda/target", "95 %", "factor", ""
     for title in titles:
         table.add_column(title, justify="right", no_wrap=True)
     judged = [c for c in made.cells if c.state == JUDGED]
@@ -129,7 +138,8 @@ def show(made) -> None:
             str(c.passes),
             f"{c.ratio:.3f}",
             f"{c.low:.3f}-{c.high:.3f}",
-            f"{c.factor:.3f}{' !' if c.lean_event else ''}",
+            f"{c.factor:.3f}",
+            "lean event" if c.lean_event else "",
             style=style,
         )
     console = terminal.console()

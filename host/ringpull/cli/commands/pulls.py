@@ -92,7 +92,7 @@ def run(args: argparse.Namespace) -> int:
 
 def none_seen(pull) -> str:
     """What a pull without a lean event shows: nothing, where an instrument is contradicted on which that rests."""
-    doubted = list(dict.fromkeys(one.channel for one in pull.judged.doubted))
+    doubted = list(dict.fromkeys(one.called for one in pull.judged.doubted))
     return f"no answer: {', '.join(doubted)} contradicted" if doubted else "none"
 
 

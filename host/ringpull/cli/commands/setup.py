@@ -77,7 +77,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps({"written": str(args.output), "config": config}))
     else:
-        print("\n".join(explained(config, args.output, plan.source)))
+        print("\n".join(explained(config, args.output, plan.source, plan.why)))
     return 0
 
 
@@ -88,8 +88,8 @@ def _ask(prompt: str) -> str:
     return input()
 
 
-def explained(config: dict[str, Any], path: Path, source: str) -> list[str]:
-    """Lines that explain the file to somebody who has never seen one. source: as in starter_configs.Plan."""
+def explained(config: dict[str, Any], path: Path, source: str, why: str) -> list[str]:
+    """Lines that explain the file to somebody who has never seen one. source, why: as in starter_configs.Plan."""
     from ringpull.device import wiring_lines
 
     out = [f"{path} is written. It says:", ""]
@@ -114,7 +114,8 @@ def explained(config: dict[str, Any], path: Path, source: str) -> list[str]:
         "",
         'It is a text file; open it with any editor. A name stands in "double quotes", then a colon, then its value;',
         "lists stand in [ ], groups in { }, with commas between. Change the values and leave the punctuation alone.",
-        "Take the volts and values from your sensors' data sheets, and the target from whoever built the engine.",
+        "Take the volts and values from your sensors' data sheets, and the target from whoever built the engine; a",
+        f"rule of thumb of the trade is lambda {why}.",
         "",
         "What to wire (drawings, cautions and checks are in hardware/README.md; read its six rules first):",
         "",

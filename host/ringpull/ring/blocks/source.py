@@ -78,6 +78,12 @@ def _of_folder(folder: Path) -> list[RingFile]:
     return out
 
 
+def without_a_byte(source: Path) -> str:
+    """The name of the drive's own file in a card folder if it is there but empty, else ""."""
+    there = source / (RINGS[0] + SUFFIX)
+    return there.name if there.is_file() and not there.stat().st_size else ""
+
+
 def _segments(folder: Path, prefix: str, pulls: bool) -> list[RingFile]:
     paths = sorted(path for path in folder.glob("*" + SUFFIX) if path.is_file() and path.stat().st_size)
     return [_file(path, prefix + path.name, pulls) for path in paths]

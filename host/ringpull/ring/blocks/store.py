@@ -13,7 +13,7 @@ import numpy as np
 from ringpull.errors import BadUsage, NotARingFile
 from ringpull.ring.blocks import order, rings, scan
 from ringpull.ring.blocks.order import Run
-from ringpull.ring.blocks.source import RINGS, RingFile, ring_files
+from ringpull.ring.blocks.source import RINGS, RingFile, ring_files, without_a_byte
 from shared_math import layout
 
 UNUSABLE_ROWS = "damaged: its rows are inconsistent although the checksum is right"
@@ -48,11 +48,26 @@ class Blocks:
 
 @dataclass
 class Store:
-    """indexes: one for each file. ordered: all blocks. unusable: (file, slot) of row blocks found inconsistent."""
+    """indexes: one for each file. ordered: all blocks. unusable: (file, slot) of row blocks found inconsistent.
+    empty: name of a drive's file without a byte, which is none of them."""
 
     indexes: list[scan.FileIndex]
     ordered: order.Ordered
     unusable: set[tuple[int, int]] = field(default_factory=set)
+    empty: str = ""
+
+    @property
+    def cut_short(self) -> tuple[str, bool] | None:
+        """(name, whether it has no rows) of the file of the whole drive, if the copies of pulls reach further than it.
+
+        Blocks are copied from the drive after they were written there, so its newest is never older than theirs.
+        """
+        if self.empty:
+            return self.empty, True
+        whole = [one for one in self.indexes if not one.file.pulls]
+        if not whole or not self.ordered.runs or not self.indexes[self.ordered.runs[-1].file].file.pulls:
+            return None
+        return whole[-1].file.name, not any(not self.indexes[run.file].file.pulls for run in self.ordered.runs)
 
     def fetch(self, runs: list[Run], buffer: bytearray | None = None) -> np.ndarray:
         """The blocks of some runs, (n, 512) uint8. With `buffer` they lie in it and are valid until its next use."""
@@ -139,7 +154,7 @@ def open_store(source: str | Path, progress: Callable[[float], None] | None = No
         _refuse(files, indexes)
     if ring is None:
         _refuse_mixed(Path(source), indexes, ordered)
-    return Store(indexes, ordered)
+    return Store(indexes, ordered, empty=without_a_byte(Path(source)))
 
 
 def _share(progress: Callable[[float], None] | None, begin: float, share: float) -> Callable[[float], None] | None:
