@@ -57,7 +57,7 @@ def test_nothing_is_overloaded(case, full):
     assert result["v(vs)"].max() < 35.0
 
 
-@pytest.mark.parametrize("degc", [-40, 85])
+@pytest.mark.parametrize("degc", [pytest.param(-40, marks=pytest.mark.slow), 85])
 @pytest.mark.parametrize("case", ["pulse 2a", "load dump 101 V", "jump start 24 V"])
 def test_cold_and_hot(case, degc):
     result, over = supply(case, True, degc)

@@ -2,8 +2,9 @@
 
 import ring_bytes
 import second_reader
-from hypothesis import assume, example, given, settings
+from hypothesis import assume, example, given
 from hypothesis import strategies as st
+from property_examples import examples
 
 from shared_math import layout, packing, unpacking
 
@@ -60,7 +61,7 @@ def packed(widths, rows, most):
     return block, taken
 
 
-@settings(max_examples=300)
+@examples(300)
 @given(tables(), st.integers(1, 250))
 @example(([24], [[0], [2**24 - 1], [0], [2**24 - 1]] * 10), 250)
 @example(([1] * 24, [[1] * 24]), 1)
@@ -76,7 +77,7 @@ def test_rows_come_back_equal(table, most):
     assert layout.get16(block, layout.AT_LOST) == 3
 
 
-@settings(max_examples=100)
+@examples(100)
 @given(tables())
 def test_a_full_packer_is_unchanged_by_the_row_it_refused(table):
     widths, rows = table
@@ -93,7 +94,7 @@ def test_a_full_packer_is_unchanged_by_the_row_it_refused(table):
     assert packer.rows == 0 and packer.add(rows[0])
 
 
-@settings(max_examples=100)
+@examples(100)
 @given(tables())
 def test_the_writer_takes_the_smaller_encoding(table):
     """No column could have been stored in fewer bits by the other method (rule of the format)."""
@@ -112,7 +113,7 @@ def test_the_writer_takes_the_smaller_encoding(table):
         assert difference == (stepped < plain)
 
 
-@settings(max_examples=100)
+@examples(100)
 @given(tables())
 def test_plain_blocks_come_back_equal(table):
     widths, rows = table
@@ -125,7 +126,7 @@ def test_plain_blocks_come_back_equal(table):
     assert second_reader.unplain(bytes(block[22:508]), widths, len(rows)) == expected
 
 
-@settings(max_examples=40)
+@examples(40)
 @given(tables(), st.integers(0, 7))
 def test_every_single_wrong_bit_is_noticed(table, bit):
     """One bit of each byte of the block, header and CRC included."""
@@ -137,7 +138,7 @@ def test_every_single_wrong_bit_is_noticed(table, bit):
     assert layout.verdict(bytes(block)) is None
 
 
-@settings(max_examples=200)
+@examples(200)
 @given(
     st.binary(min_size=486, max_size=486), st.lists(st.integers(1, 24), min_size=1, max_size=16), st.integers(0, 65535)
 )

@@ -4,8 +4,9 @@ import zlib
 
 import pytest
 import second_reader
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given
 from hypothesis import strategies as st
+from property_examples import examples
 from truth import desk
 from truth.profile import Profile, holds
 from truth.signals import Signals, Tach
@@ -71,7 +72,7 @@ def wrapped(slot):
     return bytes(block)
 
 
-@settings(max_examples=80, suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture])
+@examples(80, suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture])
 @given(
     hurts=st.lists(st.tuples(st.sampled_from(sorted(HURTS)), st.integers(0, 2**16), st.integers(0, 2**16)), max_size=8)
 )

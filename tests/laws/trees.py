@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -57,8 +58,13 @@ def sources(folder: Path) -> list[Path]:
     return sorted(folder.rglob("*.py"))
 
 
-def imports(text: str) -> Iterator[tuple[int, str]]:
+@cache
+def imports(text: str) -> list[tuple[int, str]]:
     """(line, full dotted name) of every import anywhere in the source; `from a import b` gives a.b."""
+    return list(_imports(text))
+
+
+def _imports(text: str) -> Iterator[tuple[int, str]]:
     for node in ast.walk(ast.parse(text)):
         if isinstance(node, ast.Import):
             for alias in node.names:

@@ -110,6 +110,7 @@ def test_distributions(drives):
     assert 110 < np.median(lengths) < 190
 
 
+@pytest.mark.slow
 def test_between_pulls():
     offsets = [pull.offset for seed in range(20) for pull in make_drive(seed, settings=Settings(pulls=(6, 6))).pulls]
     assert np.std(offsets) == pytest.approx(0.005, rel=0.2)

@@ -68,7 +68,7 @@ def test_maps_and_comparisons_are_not_cut_either():
     assert "…" not in in_a_window(40, "fuelmap", SHORT) + in_a_window(40, "compare", SHORT, SHORT)
 
 
-@pytest.mark.parametrize("encoding", ["ascii", "latin-1", "utf-8"])
+@pytest.mark.parametrize("encoding", ["ascii", pytest.param("latin-1", marks=pytest.mark.slow), "utf-8"])
 def test_a_terminal_without_the_letters(tmp_path, encoding):
     card = tmp_path / "kärt"
     card.mkdir()
@@ -164,7 +164,7 @@ sys.exit(main.main())
 @pytest.mark.parametrize(
     "words",
     [
-        ("firmware", "demo", "-o", "demo"),
+        pytest.param(("firmware", "demo", "-o", "demo"), marks=pytest.mark.slow),
         ("rename", "report", SHORT, "-o", "r.html"),
         ("rename", "prepare", "card", "--drive-mb", "2", "--pulls-mb", "1"),
     ],

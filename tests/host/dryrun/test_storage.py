@@ -44,7 +44,20 @@ def rows_by_second(card):
     return {number: session.rows for number, session in ring.sessions.items() if session.rows}
 
 
-@pytest.mark.parametrize("name", STORAGES)
+# Relatives of the others
+SELDOM = {
+    "used before, then formatted",
+    "nine bad slots at the start",
+    "sectors at the start that can't be read",
+    "swapped for another",
+    "swapped for its clone",
+    "with a wrong second table",
+}
+
+
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=pytest.mark.slow if name in SELDOM else ()) for name in STORAGES]
+)
 def test_a_drive_on_a_card(name, signals, tmp_path):
     storage = STORAGES[name]
     image, card = tmp_path / "card.img", tmp_path / "card"

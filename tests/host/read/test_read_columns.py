@@ -2,8 +2,9 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from property_examples import examples
 from ring_bytes import Ring, write_plain
 
 import ringpull
@@ -73,7 +74,7 @@ def test_the_compiled_way_is_tested_too():
 
 
 @fast
-@settings(max_examples=150)
+@examples(150)
 @given(table=tables())
 def test_all_rows_come_back(table, fast):
     bits, rows, share, most, random = table
@@ -88,7 +89,7 @@ def test_all_rows_come_back(table, fast):
 
 
 @fast
-@settings(max_examples=40)
+@examples(40)
 @given(table=tables(), data=st.data())
 def test_some_columns_are_those_of_all(table, data, fast):
     bits, rows, share, most, random = table
@@ -101,7 +102,7 @@ def test_some_columns_are_those_of_all(table, data, fast):
 
 
 @fast
-@settings(max_examples=150)
+@examples(150)
 @given(table=tables(), seed=st.integers(0, 2**32))
 def test_blocks_that_do_not_add_up_give_no_row_and_spoil_no_other(table, seed, fast):
     """Payload bytes at random under a right checksum: a block is taken only if the scalar unpacker takes it."""

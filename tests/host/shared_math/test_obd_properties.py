@@ -1,7 +1,8 @@
 """Any splitting, loss, doubling, interleaving and waiting of messages on the diagnostic bus."""
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
+from property_examples import examples
 
 from shared_math import obd
 from shared_math.obd import pids, replies, transport
@@ -34,7 +35,7 @@ def sent(payload, flow=(0, 0, 0), padding=0xAA):
 
 
 @given(PAYLOADS, FLOWS, st.sampled_from([None, 0, 0x55, 0xAA, 0xCC, 0xFF]))
-@settings(max_examples=60, deadline=None)
+@examples(60)
 def test_what_is_cut_is_put_together_again(payload, flow, padding):
     frames = sent(payload, flow, padding)
     assert obd.payloads([(1, frame) for _, frame in frames]) == [(1, payload)]
@@ -43,7 +44,7 @@ def test_what_is_cut_is_put_together_again(payload, flow, padding):
 
 
 @given(st.lists(PAYLOADS, min_size=8, max_size=8), st.randoms(use_true_random=False))
-@settings(max_examples=40, deadline=None)
+@examples(40)
 def test_eight_units_interleaved(payloads, random):
     queues = [[(0x7E8 + n, frame) for _, frame in sent(payload)] for n, payload in enumerate(payloads)]
     mixed = []
@@ -54,7 +55,7 @@ def test_eight_units_interleaved(payloads, random):
 
 
 @given(st.lists(PAYLOADS, min_size=1, max_size=5), st.data())
-@settings(max_examples=100, deadline=None)
+@examples(100)
 def test_loss_and_doubling_in_one_message_hurt_no_other(payloads, data):
     # Where two messages in a row lose the right frames, the transport alone can't tell: who asks forgets what is begun
     frames = [[frame for _, frame in sent(payload)] for payload in payloads]
@@ -71,7 +72,7 @@ def test_loss_and_doubling_in_one_message_hurt_no_other(payloads, data):
 
 
 @given(st.binary(max_size=64), st.lists(st.sampled_from(pids.scalable()), min_size=1, max_size=6, unique=True))
-@settings(max_examples=300, deadline=None)
+@examples(300)
 def test_no_reply_passes_for_another_parameter(data, asked):
     lengths = {pid: pids.length_of(pid) for pid in asked}
     out = [0] * len(asked)
@@ -86,14 +87,14 @@ def test_no_reply_passes_for_another_parameter(data, asked):
 
 
 @given(st.integers(0, 255), st.binary(max_size=12))
-@settings(max_examples=300, deadline=None)
+@examples(300)
 def test_values_of_anything_are_numbers_or_words(pid, data):
     for name, value, unit in obd.values(pid, data):
         assert name and isinstance(unit, str) and isinstance(value, (int, float, bool, str))
 
 
 @given(st.lists(st.tuples(st.integers(0x7E8, 0x7EA), st.binary(max_size=10)), max_size=40))
-@settings(max_examples=200, deadline=None)
+@examples(200)
 def test_any_frames_stop_nothing(frames):
     for _, payload in obd.payloads(frames):
         assert payload

@@ -3,8 +3,9 @@
 import json
 import math
 
-from hypothesis import example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
+from property_examples import examples
 
 from shared_math import config, mixture, speed, ticks, transfer
 from shared_math.config import json_text
@@ -82,7 +83,7 @@ anything = json_values | st.sampled_from(
 )
 
 
-@settings(max_examples=400)
+@examples(400)
 @given(st.sampled_from(PLACES), anything)
 def test_anything_anywhere_is_accepted_or_explained(path, value):
     wrong = json.loads(json.dumps(GOOD))
