@@ -32,7 +32,7 @@ def refusal(reason):
 
 
 def places(data, length, asked, count, lengths, out):
-    """Find the parameters of a reply of service 01, or the one of service 22; how many, -1 where it is no reply to what was asked.
+    """Find the parameters of a reply of service 01, or the one of service 22; how many, -1 for any other reply.
 
     data[:length]: the whole message. asked[:count]: PIDs of the request. lengths[PID]: its bytes, 0 where unknown.
     out: gets where each one's data begin, 0 for one that is not there. They may stand in any order and be fewer;

@@ -29,7 +29,7 @@ def identified(columns: Columns) -> Identified:
 
 
 def _digest(columns: Columns) -> bytes:
-    arrays = {
+    arrays: dict[tuple[str, ...], np.ndarray | None] = {
         ("time_s",): columns.time_s,
         ("lambda",): columns.lambda_,
         ("rpm",): columns.rpm,
@@ -44,5 +44,5 @@ def _digest(columns: Columns) -> bytes:
     digest = hashlib.sha256(json.dumps([told, columns.config, columns.row_s], default=str).encode())
     for values in arrays.values():
         if values is not None:
-            digest.update(np.ascontiguousarray(values))
+            digest.update(np.ascontiguousarray(values).tobytes())
     return digest.digest()
