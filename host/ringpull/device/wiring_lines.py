@@ -52,6 +52,13 @@ SPEED = {
     "wheel": "a sensor with pulses of 5 to 12 V -> T5, through 1 kilohm at the sensor; block E, logic line, JP1 open",
 }
 
+BUS = (
+    "T23, T24, T25  the diagnostic socket's pins 6, 14 and 5, by a plug of your own with 4.7 kilohm in both lines "
+    "of the bus, less than 1 m of twisted pair, no terminating resistor; block K: "
+)
+LISTENS = "JP1 and JP2 stay open, so that it can only listen"
+ASKS = "asking needs JP1 and JP2 closed and the 4.7 kilohm bridged: read block K's cautions first"
+
 
 def lines(config: dict[str, Any], source: str) -> list[str]:
     """A line for each wire that the configuration needs. source: source of engine speed, "coil", "line" or "wheel"."""
@@ -65,4 +72,6 @@ def lines(config: dict[str, Any], source: str) -> list[str]:
         part = converters.part_of(config, place)
         pad = f"an {part.upper()}'s input {place[1:]}" if part else pads.get(place, "see firmware/boards/wiring.py")
         out.append(f"{place}  {name}: {line}; pin: {pad}")
+    if channels.from_the_bus(config):
+        out.append(BUS + (ASKS if config.get("bus", {}).get("ask") else LISTENS))
     return [*out, "Button -> T15 and T16; lamp -> T17 (long leg) and T18; screens of all cables -> T14"]

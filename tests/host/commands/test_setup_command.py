@@ -258,6 +258,16 @@ def test_every_channel_that_setup_makes_has_its_line():
     assert "400 V" in "".join(lines) and set(wiring_lines.SPEED) == {"coil", "line", "wheel"}
 
 
+def test_the_bus_has_its_line_where_a_channel_comes_from_it():
+    made = starter_configs.config_of(starter_configs.BOOSTED)
+    assert not [line for line in wiring_lines.lines(made, "coil") if "T23" in line]
+    made["channels"].append({"name": "spark", "kind": "obd", "pid": "0E"})
+    (line,) = [line for line in wiring_lines.lines(made | {"bus": {"ask": False}}, "coil") if "T23" in line]
+    assert "pins 6, 14 and 5" in line and line.endswith("only listen")
+    (line,) = [line for line in wiring_lines.lines(made | {"bus": {"ask": True}}, "coil") if "T23" in line]
+    assert "JP1 and JP2 closed" in line
+
+
 def test_an_end_of_input_is_told(tmp_path, monkeypatch, capsys):
     monkeypatch.setattr("sys.stdin", io.StringIO("boosted-petrol\n4\n"))
     assert main(["setup", "-o", str(tmp_path / "logger.json")]) == 2
