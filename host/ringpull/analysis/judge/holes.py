@@ -192,4 +192,3 @@ def other_bank(judged: Any, event: LeanEvent) -> tuple[str, str, float]:
     mean = float(excess.mean())
     state = FINE if mean < LEAST_DEPTH / 2.0 else LEAN
     return state, roles.bank_label(judged.columns.config, others[0]), mean / event.target
-
