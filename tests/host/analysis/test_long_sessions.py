@@ -115,6 +115,14 @@ def test_commands_need_little_memory_for_it(tmp_path, command):
     assert done.returncode == 0, done.stderr
 
 
+def test_an_engine_speed_that_no_engine_has_is_none():
+    """Counts of damage once made bins of 50 rpm up to 10^10: 20 GB."""
+    config = {"channels": [{"name": "engine_speed", "input": "p0", "kind": "pulses", "per_rev": 2}]}
+    table = {"time_s": np.arange(4) / 200, "engine_speed_rpm": np.array([3000.0, 6e10, np.nan, 29_999.0])}
+    made = drive_columns.from_table(table, config, row_s=1 / 200)
+    assert made.rpm.tolist()[::3] == [3000.0, 29_999.0] and np.isnan(made.rpm[1:3]).all()
+
+
 def test_places_in_a_grid_with_time_left_out():
     whole = scene(pulls=1).columns
     row = np.concatenate([np.arange(400), np.arange(400) + 100_000])

@@ -242,7 +242,9 @@ def test_a_dry_run_never_replaces_a_real_drive(good, tmp_path):
     for name in ("drive.rpl", "pulls.rpl"):
         (card / name).write_bytes((good / "card" / name).read_bytes())
     words = ["dryrun", "--config", good / "logger.json", "--volts", good / "volts.csv", "-o", card]
-    assert desk.command(*words).returncode == 0  # what a dry run made may be made anew
+    assert_told(desk.command(*words), (2,))  # what a dry run made may be made anew, where that is wanted
+    words.append("--replace")
+    assert desk.command(*words).returncode == 0
     real = recorded_by("rp-2", (card / "drive.rpl").read_bytes())
     (card / "drive.rpl").write_bytes(real)
     assert_told(desk.command(*words), (2,))

@@ -129,6 +129,9 @@ def test_check_says_where_there_is_no_warning():
     silent = copy.deepcopy(instruments.CONFIG["channels"])
     del silent[0]["states"]
     ((code, (what, why, step)),) = told(channels=silent)
+    assert code == "lean_no_room_for_state" and "30 s" in what and '"lambda_1"' in why and "0.5 V" in step
+    silent[0]["volts"] = [0.5, 4.5]
+    ((code, (what, why, step)),) = told(channels=silent)
     assert code == "lean_after_warm_up" and "30 s" in what and '"lambda_1"' in why and "[{" in step
 
 

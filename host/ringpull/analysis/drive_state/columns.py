@@ -17,6 +17,7 @@ from shared_math import judging
 
 Array = np.ndarray
 
+MOST_RPM = 30_000.0  # the highest max_rpm that can be configured: what is faster is damage, and would fill the memory
 HOLE_S = 60.0  # empty rows made at each end of a long gap: more than any window, delay or settling needs
 MOST_BESIDE = 1 << 20  # most empty rows at each end, of all gaps together; with very many gaps each gets fewer
 LEAST_BESIDE = 16
@@ -270,6 +271,8 @@ def from_table(
     named = {c["name"]: values for c in configured if (values := column(c)) is not None}
     banks = {c["name"]: named[c["name"]] for c in roles.lambda_channels(configured) if c["name"] in named}
     rpm = column(roles.speed_channel(configured))
+    if rpm is not None:
+        rpm = np.where(np.abs(rpm) <= MOST_RPM, rpm, np.nan)
     others = {name: role(name) for name in roles.NAMES if name not in ("map", "throttle")}
     columns = Columns(
         time_s=time_s,
