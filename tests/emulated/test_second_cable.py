@@ -19,12 +19,14 @@ PATIENCE = 20
 def board(uf2, tmp_path, monkeypatch):
     """What makes a board on a cable; it ends with the test. Its time may go several times slower than this machine's:
     what waits for it is told to wait longer."""
-    from ringpull.cable import link, prompt
+    from ringpull.cable import bench, link, prompt, selftest
     from ringpull.cli.commands import install
 
     monkeypatch.setattr(link, "ANSWER_S", PATIENCE * link.ANSWER_S)
     monkeypatch.setattr(prompt, "PROMPT_S", PATIENCE * prompt.PROMPT_S)
     monkeypatch.setattr(install, "START_S", PATIENCE * install.START_S)
+    for module, name in ((bench, "RECORDS_S"), (bench, "MORE_S"), (selftest, "CARD_S"), (link, "STOP_S")):
+        monkeypatch.setattr(module, name, PATIENCE * getattr(module, name))
     import second_rig
     from second_cable import BoardOnCable
 
@@ -109,3 +111,19 @@ def test_a_bare_board_gets_its_firmware_and_records(board):
     assert recording(wired.port)["row"] > 0
     again = json.loads(ringpull("install", wired.port, "--json"))
     assert again["kept"] == first["sent"] and not again["sent"] and again["records"]
+
+
+def test_the_self_test_over_usb(board):
+    """Of what the rig has: its signals are without noise, and its time is slower than the PC's."""
+    import second_stories
+    from second_rig import Story
+
+    wired = board(Story(second_stories.config(), seconds=3600, lean_s=(1e9, 1e9), finish=False))
+    first = recording(wired.port)
+    done = desk.command("selftest", wired.port, "--no-questions", "--json")
+    told = json.loads(done.stdout.splitlines()[0])
+    found = {one["part"]: one for one in told["parts"]}
+    assert found["card"]["result"] == found["memory"]["result"] == "pass" and "512 of 512" in found["card"]["figure"]
+    assert sum(one["writes"] for one in told["writes"]) == 512 and told["records"]
+    assert "it stands still" in found["input a0 (lambda_1)"]["figure"]
+    assert recording(wired.port)["session"] == first["session"] + 1
