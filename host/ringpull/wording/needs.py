@@ -41,10 +41,14 @@ WITHOUT = {
     (needs.POWER, "wheel"): say("without wheel speed, the gear must be given or known from `gears`"),
     (needs.POWER, "grade"): say("without the road's slope, the interval is wider to allow for one"),
     (needs.MOVED, "fuel_pressure"): say(
-        "fuel pressure is not logged, so a weak pump or a blocked filter can't be recognised"
+        "fuel pressure is not logged, or has no value, so a weak pump or a blocked filter can't be recognised"
     ),
-    (needs.MOVED, "injector"): say("injector time is not logged, so injectors at their limit can't be recognised"),
-    (needs.MOVED, "battery"): say("supply voltage is not logged, so a weak supply can't be recognised"),
+    (needs.MOVED, "injector"): say(
+        "injector time is not logged, or has no value, so injectors at their limit can't be recognised"
+    ),
+    (needs.MOVED, "battery"): say(
+        "supply voltage is not logged, or has no value, so a weak supply can't be recognised"
+    ),
 }
 
 

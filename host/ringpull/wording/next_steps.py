@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from ringpull.analysis.instruments.records import State
 from ringpull.analysis.judge import needs
 from ringpull.analysis.judge.holes import FINE, Hole
 from ringpull.analysis.judge.reasons import Why
@@ -28,11 +29,12 @@ COMES_AND_GOES = "look for an intermittent fault: a loose plug, an injector, a m
 def next_steps(answer: Any, holes: Sequence[Hole]) -> list[Said]:
     """What to do, in order. answer: analysis.answer.Answer, or an object with its verdict, reasons and pulls."""
     if answer.verdict == ATTENTION and holes:
-        return [STOP, *of_hole(holes[0]), AGAIN]
+        return [STOP, *of_sensors(answer, holes[0]), *of_target(answer), AGAIN]
     if answer.verdict == ATTENTION:
         return [STOP, say("Look at the traces at that moment: lambda, load, fuel pressure, supply."), AGAIN]
     if answer.verdict == NO_EVENT:
         return [
+            *of_target(answer),
             say("Keep this file, to compare later drives with it."),
             say("Repeat after every change to fuel, boost or hardware, and in other weather."),
         ]
@@ -53,8 +55,39 @@ def next_steps(answer: Any, holes: Sequence[Hole]) -> list[Said]:
     return [say("See what was left out, and why."), THREE_PULLS]
 
 
-def of_hole(hole: Hole) -> list[Said]:
-    """Where to look and what to change for one hole."""
+def of_sensors(answer: Any, hole: Hole) -> list[Said]:
+    """What to do about a hole, and before it about each lambda sensor that is contradicted: by the figures of one that
+    is, nothing is changed in the table."""
+    wrong = [one for one in answer.instruments if one.role == "lambda" and one.state is State.CONTRADICTED]
+    unmoved = any("fuel_pressure" in pull.judged.columns.extra for pull in answer.pulls)
+    if not wrong:
+        return of_hole(hole, unmoved)
+    mend = [
+        say(f"{capital(say(one.called))} can't be believed in this drive: {next_step(one)}. Compare its volts and "
+            "values in logger.json with the controller's manual too (ringpull check).")
+        for one in {one.called: one for one in wrong}.values()
+    ]  # fmt: skip
+    supply = hole_words.fell(hole) is not None or any(
+        (one.role or one.kind) in ("battery", "duty") for one in hole.hints
+    )
+    rest = of_hole(hole, unmoved) if supply else [say("Then drive again. Change nothing in the table by this drive.")]
+    return [*mend, *rest]
+
+
+def of_target(answer: Any) -> list[Said]:
+    """What a target that nobody configured means for the answer."""
+    usual = [pull.judged.target_source.usual for pull in answer.pulls]
+    if not any(one is not None and one.name is None for one in usual):
+        return []
+    return [
+        say("No target is configured: the pulls were held against one of common practice, without a source. Enter the "
+            "one that whoever built the engine wants (ringpull setup), and judge this drive again.")
+    ]  # fmt: skip
+
+
+def of_hole(hole: Hole, unmoved: bool = False) -> list[Said]:
+    """Where to look and what to change for one hole. unmoved: fuel pressure is logged; if it is not among what held,
+    nothing in the drive shows that its sensor works."""
     moved = {one.role or one.kind: one for one in hole.hints}
     if "never measured" in moved:
         return [say("Check the sensor first: in free air, or with a wire off, it reads lean whatever the engine does.")]
@@ -87,7 +120,7 @@ def of_hole(hole: Hole) -> list[Said]:
         out.append(
             say("The intake air warmed by ", degc(moved["intake"].size, change=True), " there: look at that as well.")
         )
-    return [*out, *at_limiter(hole), table(hole)]
+    return [*out, *at_limiter(hole), table(hole, unmoved)]
 
 
 def at_limiter(hole: Hole) -> list[Said]:
@@ -116,13 +149,16 @@ def on_target(share: float) -> str:
     return f"{-100 * share:.0f} % rich" if share < -RICH_SHARE else "on target"
 
 
-def table(hole: Hole) -> Said:
-    """What to do if no supply fell: what the other pulls show, then cell and factor of the table."""
+def table(hole: Hole, unmoved: bool) -> Said:
+    """What to do if no supply fell: what the other pulls show, then cell and factor of the table. unmoved: as in
+    `of_hole`."""
     place = say(hole_words.cell(hole), ", ", hole_words.factor(hole, MOST_STEP))
     logged = "fuel_pressure" in hole.held
-    begin = (
-        "Fuel pressure did not fall" if logged else "Measure fuel pressure first: this drive does not show that it held"
-    )
+    begin = "Measure fuel pressure first: this drive does not show that it held"
+    if logged:
+        begin = "Fuel pressure did not fall"
+    elif unmoved:
+        begin = "Measure fuel pressure with a gauge first: the logged one does not move, so its sensor may be dead"
     if hole.other == FINE:  # one bank alone: the table is the last thing to change
         shared = f"; it feeds both banks, so {inner(hole.other_label)} becomes as much richer."
         return say(begin, ". Only if those parts prove sound, correct the table: ", place, shared)

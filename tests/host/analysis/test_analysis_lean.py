@@ -392,7 +392,7 @@ def test_a_sensor_in_air_is_a_possibility():
 
 def test_what_cannot_be_named_for_want_of_a_channel_is_said_with_a_lean_event():
     said = assumed(answer(drive_of(scene(hole=Hole(2, 4500, 4900, 0.08)))))
-    assert any("fuel pressure is not logged, so a weak pump" in line for line in said)
+    assert any("fuel pressure is not logged, or has no value, so a weak pump" in line for line in said)
     assert any(
         line.startswith("without injector time or commanded lambda, the delay is counted from the throttle")
         for line in said

@@ -161,10 +161,37 @@ def test_pressure_that_fell_sends_to_the_supply_and_leaves_the_table():
     assert not any("factor" in one for one in said)
 
 
+def test_by_a_contradicted_sensor_no_table_is_changed():
+    made = with_pressure(scene(pulls=1, hole=Hole(1, 5000, 5600, 0.08)))
+    result = answer_of(made)
+    against = contradicted(Check.CRUISE, Cause.SCALE, (), seconds=9.0, **{"lambda": 0.9}, target=1.0)
+    wrong = Instrument("lambda_1", "lambda", "lambda_1", (against,))
+    doubted = dataclasses.replace(result, instruments=[wrong])
+    said = [str(one) for one in next_steps.next_steps(doubted, result.holes)]
+    assert said[1].startswith("Lambda_1 can't be believed in this drive: ") and "ringpull check" in said[1]
+    assert said[2].startswith("Then drive again. Change nothing in the table") and "factor" not in " ".join(said)
+    fell = answer_of(with_pressure(scene(pulls=1, hole=Hole(1, 5000, 5600, 0.08)), 60.0))
+    said = next_steps.next_steps(dataclasses.replace(fell, instruments=[wrong]), fell.holes)
+    assert any(one.startswith("Fuel supply first") for one in said)
+
+
+def test_a_target_that_nobody_configured_is_told_with_the_answer():
+    made = scene(pulls=2)
+    made.columns.config.pop("target", None)
+    assert any(one.startswith("No target is configured") for one in steps_of(answer_of(made)))
+    made = scene(pulls=2)
+    assert not any(one.startswith("No target is configured") for one in steps_of(answer_of(made)))
+
+
+def steps_of(result):
+    return next_steps.next_steps(result, result.holes)
+
+
 def test_a_pressure_that_never_moved_is_not_said_to_have_held():
     result = answer_of(with_pressure(scene(pulls=2, hole=Hole(1, 5000, 5600, 0.08)), stuck=True))
     assert result.holes[0].held == ()
-    assert "did not fall" not in " ".join(next_steps.next_steps(result, result.holes))
+    said = " ".join(next_steps.next_steps(result, result.holes))
+    assert "did not fall" not in said and "with a gauge first: the logged one does not move" in said
 
 
 def test_other_pulls_that_were_on_target_at_the_event_are_said_to_be():
