@@ -24,6 +24,7 @@ from tests.make.compiled import ARCHITECTURES
 
 GUIDE, BOARDS = "host/docs/guide.md", "host/docs/boards.md"
 PREFIX = "mpremote connect PORT "
+NO_MODULES = ("__pycache__", "package.json")
 
 
 @pytest.fixture
@@ -153,14 +154,14 @@ def on_the_board(mpremote, folder):
 def test_the_windows_line_copies_the_same():
     (line,) = documents.blocks(documents.text(BOARDS), "powershell")
     named = [word for word in line.split() if word.startswith("firmware/")]
-    there = [f"firmware/{path.name}" for path in (ROOT / "firmware").iterdir() if path.name != "__pycache__"]
+    there = [f"firmware/{path.name}" for path in (ROOT / "firmware").iterdir() if path.name not in NO_MODULES]
     assert sorted(named) == sorted(there) and line.split()[-2:] == ["shared_math", ":"]
 
 
 def test_the_lines_that_take_text_files_away_name_them_all():
     lines = [line for line in documents.shell_lines(documents.text(BOARDS)) if " fs rm " in line]
     named = {word.lstrip(":") for line in lines for word in line.split() if word.startswith(":")}
-    there = {path.name for path in (ROOT / "firmware").iterdir() if path.name not in ("__pycache__", "main.py")}
+    there = {path.name for path in (ROOT / "firmware").iterdir() if path.name not in (*NO_MODULES, "main.py")}
     assert named == there | {"shared_math"}
 
 

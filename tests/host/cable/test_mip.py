@@ -32,11 +32,12 @@ def there(place):
     return {str(p.relative_to(place)): p.read_bytes() for p in place.rglob("*") if p.is_file()}
 
 
-def test_the_list_is_the_one_that_install_uses():
+@pytest.mark.parametrize("package", mip_package.PAGES, ids=["top", "firmware"])
+def test_the_list_is_the_one_that_install_uses(package):
     """`make docs` writes it anew."""
-    assert PACKAGE.read_text() == mip_package.text()
-    listed = json.loads(PACKAGE.read_text())["urls"]
-    files = {name: (ROOT / url).resolve() for name, url in listed}
+    assert package.read_text() == mip_package.text(*mip_package.PAGES[package])
+    listed = json.loads(package.read_text())["urls"]
+    files = {name: (package.parent / url).resolve() for name, url in listed}
     assert files == {name: path.resolve() for name, path in firmware_build.sources().items()}
     assert listed[-1][0] == "main.py"  # the start comes last: an interrupted install starts nothing half
 
@@ -76,7 +77,8 @@ def test_the_page_on_boards_shows_it():
 
 
 @pytest.mark.slow
-def test_mip_with_the_whole_firmware(tmp_path):
+@pytest.mark.parametrize("package", mip_package.PAGES, ids=["top", "firmware"])
+def test_mip_with_the_whole_firmware(tmp_path, package):
     with bare(tmp_path) as board:
-        run_mip(board, str(PACKAGE.relative_to(ROOT)))
+        run_mip(board, str(package.relative_to(ROOT)))
         assert there(board.place) == {name: path.read_bytes() for name, path in firmware_build.sources().items()}
