@@ -126,7 +126,7 @@ class Car:
         self.refused = 0
         if not self._stop():
             if self.modern:
-                yield from self.ask_all(0x14, 0xFF, 0xFF, 0x33)  # what concerns emissions
+                yield from self.ask_all(0x14, 0xFF, 0xFF, 0x33)  # what concerns emissions: ISO 14229-1, from memory
             else:
                 yield from self.ask_all(0x04, -1, -1)
             self.cleared = self.refused or self.cleared

@@ -73,7 +73,7 @@ class Link:
         self.armed = False
         self.go_on = transport.flow_control()
         # Where all are asked, eight may answer at once, and the main loop comes every 20 ms
-        self.slowly = transport.flow_control(0, 0, 10)
+        self.slowly = transport.flow_control(separation=10)
         self.no_room = transport.flow_control(transport.OVERFLOW)
         port.on_frames(self.arrived)
 

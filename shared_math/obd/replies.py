@@ -5,7 +5,7 @@ from shared_math.compat import const
 REPLY = const(0x40)  # added to the service
 REFUSED = const(0x7F)
 PENDING = const(0x78)
-MODERN = const(0xF4)  # SAE J1979-2: parameter nn of service 01 is F4nn of service 22
+MODERN = const(0xF4)  # SAE J1979-2: parameter nn of service 01 is F4nn of service 22 (from memory)
 BUSY = const(0x21)
 CONDITIONS = const(0x22)
 NOT_KNOWN = (0x11, 0x12, 0x31)  # service, sub-function, out of range: not to be asked again

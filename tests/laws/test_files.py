@@ -6,7 +6,7 @@ from trees import ROOT
 
 MOST_LINES = 500
 TOP = {
-    *("README.md", "CHANGELOG.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml", "package.json"),
+    *("README.md", "CHANGELOG.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml"),
     *("Makefile", "run.py"),
     *("firmware", "host", "shared_math", "tests", "hardware", "demo_logs"),
 }

@@ -98,7 +98,7 @@ def _not_allowed(path: str) -> PortRefused:
 
 
 def _by_whom(path: str) -> str:
-    """ " by NAME (process NUMBER)", where the system tells."""
+    """A blank and "by NAME (process NUMBER)", where the system tells."""
     real = os.path.realpath(path)
     for folder in Path("/proc").glob("[0-9]*"):
         if folder.name == str(os.getpid()):

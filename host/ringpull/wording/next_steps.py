@@ -7,7 +7,7 @@ from typing import Any
 
 from ringpull.analysis.instruments.records import State
 from ringpull.analysis.judge import needs
-from ringpull.analysis.judge.holes import FINE, Hole
+from ringpull.analysis.judge.holes import FINE, Hole, still
 from ringpull.analysis.judge.reasons import Why
 from ringpull.analysis.judge.verdict import ATTENTION, NO_EVENT
 from ringpull.said import Said, capital, degc, inner, kpa, say
@@ -59,7 +59,7 @@ def of_sensors(answer: Any, hole: Hole) -> list[Said]:
     """What to do about a hole, and before it about each lambda sensor that is contradicted: by the figures of one that
     is, nothing is changed in the table."""
     wrong = [one for one in answer.instruments if one.role == "lambda" and one.state is State.CONTRADICTED]
-    unmoved = any("fuel_pressure" in pull.judged.columns.extra for pull in answer.pulls)
+    unmoved = any(still(pull.judged.columns, "fuel_pressure") for pull in answer.pulls)
     if not wrong:
         return of_hole(hole, unmoved)
     mend = [
@@ -86,8 +86,7 @@ def of_target(answer: Any) -> list[Said]:
 
 
 def of_hole(hole: Hole, unmoved: bool = False) -> list[Said]:
-    """Where to look and what to change for one hole. unmoved: fuel pressure is logged; if it is not among what held,
-    nothing in the drive shows that its sensor works."""
+    """Where to look and what to change for one hole. unmoved: fuel pressure is logged and never changed."""
     moved = {one.role or one.kind: one for one in hole.hints}
     if "never measured" in moved:
         return [say("Check the sensor first: in free air, or with a wire off, it reads lean whatever the engine does.")]

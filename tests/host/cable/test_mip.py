@@ -16,7 +16,7 @@ from ringpull.device import firmware_build
 from tests.make import mip_package
 
 ROOT = Path(__file__).parents[3]
-PACKAGE = ROOT / "package.json"
+PACKAGE = mip_package.PAGE
 
 
 def run_mip(board, source):
@@ -32,12 +32,11 @@ def there(place):
     return {str(p.relative_to(place)): p.read_bytes() for p in place.rglob("*") if p.is_file()}
 
 
-@pytest.mark.parametrize("package", mip_package.PAGES, ids=["top", "firmware"])
-def test_the_list_is_the_one_that_install_uses(package):
+def test_the_list_is_the_one_that_install_uses():
     """`make docs` writes it anew."""
-    assert package.read_text() == mip_package.text(*mip_package.PAGES[package])
-    listed = json.loads(package.read_text())["urls"]
-    files = {name: (package.parent / url).resolve() for name, url in listed}
+    assert PACKAGE.read_text() == mip_package.text()
+    listed = json.loads(PACKAGE.read_text())["urls"]
+    files = {name: (PACKAGE.parent / url).resolve() for name, url in listed}
     assert files == {name: path.resolve() for name, path in firmware_build.sources().items()}
     assert listed[-1][0] == "main.py"  # the start comes last: an interrupted install starts nothing half
 
@@ -48,11 +47,12 @@ def test_mip_over_http(tmp_path):
     names = ("errnos.py", "cable/console.py", "shared_math/cable.py", "main.py")
     listed["urls"] = [one for one in listed["urls"] if one[0] in names]
     served = tmp_path / "web"
-    served.mkdir()
-    (served / "package.json").write_text(json.dumps(listed))
+    (served / "firmware").mkdir(parents=True)
+    (served / "firmware" / "package.json").write_text(json.dumps(listed))
     for _, url in listed["urls"]:
-        (served / url).parent.mkdir(parents=True, exist_ok=True)
-        (served / url).write_bytes((ROOT / url).read_bytes())
+        there_too = (served / "firmware" / url).resolve()
+        there_too.parent.mkdir(parents=True, exist_ok=True)
+        there_too.write_bytes((PACKAGE.parent / url).read_bytes())
 
     class Quiet(http.server.SimpleHTTPRequestHandler):
         def log_message(self, *_args):
@@ -62,7 +62,7 @@ def test_mip_over_http(tmp_path):
     threading.Thread(target=server.serve_forever, args=(0.05,), daemon=True).start()
     try:
         with bare(tmp_path) as board:
-            run_mip(board, f"http://127.0.0.1:{server.server_port}/package.json")
+            run_mip(board, f"http://127.0.0.1:{server.server_port}/firmware/package.json")
             found = there(board.place)
     finally:
         server.shutdown()
@@ -73,12 +73,11 @@ def test_mip_over_http(tmp_path):
 
 def test_the_page_on_boards_shows_it():
     page = (ROOT / "host" / "docs" / "boards.md").read_text()
-    assert "mpremote connect PORT mip install --target / package.json" in page
+    assert "mpremote connect PORT mip install --target / firmware/package.json" in page
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("package", mip_package.PAGES, ids=["top", "firmware"])
-def test_mip_with_the_whole_firmware(tmp_path, package):
+def test_mip_with_the_whole_firmware(tmp_path):
     with bare(tmp_path) as board:
-        run_mip(board, str(package.relative_to(ROOT)))
+        run_mip(board, str(PACKAGE.relative_to(ROOT)))
         assert there(board.place) == {name: path.read_bytes() for name, path in firmware_build.sources().items()}

@@ -175,6 +175,12 @@ def test_by_a_contradicted_sensor_no_table_is_changed():
     assert any(one.startswith("Fuel supply first") for one in said)
 
 
+def test_a_pressure_without_any_value_is_not_said_to_stand_still():
+    made = with_pressure(scene(pulls=2, hole=Hole(1, 5000, 5600, 0.08)), stuck=True)
+    made.columns.extra["fuel_pressure"][:] = np.nan
+    assert "Measure fuel pressure first" in " ".join(steps_of(answer_of(made)))
+
+
 def test_a_target_that_nobody_configured_is_told_with_the_answer():
     made = scene(pulls=2)
     made.columns.config.pop("target", None)

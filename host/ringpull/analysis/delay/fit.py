@@ -113,16 +113,6 @@ def lag(values: np.ndarray, tau_s: float) -> np.ndarray:
     return out
 
 
-def slope(values: np.ndarray) -> np.ndarray:
-    """Change per second along the last axis, from the samples on both sides (np.gradient, in half the time)."""
-    out = np.empty_like(values)
-    np.subtract(values[..., 2:], values[..., :-2], out=out[..., 1:-1])
-    out[..., 1:-1] /= 2.0 * STEP_S
-    out[..., 0] = (values[..., 1] - values[..., 0]) / STEP_S
-    out[..., -1] = (values[..., -1] - values[..., -2]) / STEP_S
-    return out
-
-
 class Fit:
     """The residuals of a set of parameters. Each event's offset, gain and tail amplitude are solved within."""
 
@@ -246,7 +236,7 @@ class Fit:
         fade = self.fading * np.exp(-self.after_s / tau_s)
         film = self.fading * np.exp(-self.after_s / np.exp(p[FILM]))
         parts = np.stack([np.ones_like(base), moved, fade, film], axis=-1)
-        weight = self.fitted / np.hypot(NOISE, TIMING_S * slope(base))
+        weight = self.fitted / np.hypot(NOISE, TIMING_S * np.gradient(base, STEP_S, axis=1))
         # a censored sample counts only against a model that stays below the end of the range
         weight = np.where(self.cut.high & (base >= self.measured), 0.0, weight)
         weighted = parts * weight[..., None]

@@ -166,7 +166,7 @@ def held(pull: Any, event: LeanEvent) -> list[str]:
         values = columns.extra.get(role)
         if values is None or not np.isfinite(values).any():
             continue
-        if float(np.ptp(np.nanpercentile(values, (0.5, 99.5)))) < LEAST_MOVED[role]:
+        if still(columns, role):
             continue
         if role == "fuel_pressure" and columns.map_kpa is not None:
             values = hints.flat_pressure(values, columns.map_kpa)
@@ -176,6 +176,14 @@ def held(pull: Any, event: LeanEvent) -> list[str]:
         if np.isfinite(error) and -step + hints.CLEAR / 2.0 * error < SURE * least:
             out.append(role)
     return out
+
+
+def still(columns: Columns, role: str) -> bool:
+    """Whether one of SUPPLIES was logged and never changed in the drive: nothing shows that its sensor works."""
+    values = columns.extra.get(role)
+    if values is None or not np.isfinite(values).any():
+        return False
+    return float(np.ptp(np.nanpercentile(values, (0.5, 99.5)))) < LEAST_MOVED[role]
 
 
 def other_bank(judged: Any, event: LeanEvent) -> tuple[str, str, float]:

@@ -58,9 +58,10 @@ def run(args: argparse.Namespace) -> int:
     load_unit = next((view.columns.load_unit for drive, _ in drives for view in drive.views()), "")
     notes = {name: read_notes(drive.source, drive.older_ring) for name, drive in (("before", before), ("after", after))}
     if args.json:
-        bins = [{k: plain(v) for k, v in asdict(b).items()} for b in result.bins]
+        bins, others = (
+            [{k: plain(v) for k, v in asdict(b).items()} for b in some] for some in (result.bins, result.others)
+        )
         overall = [plain(v) for v in result.overall]
-        others = [{k: plain(v) for k, v in asdict(b).items()} for b in result.others]
         out = {"verdict": result.verdict, "overall": overall, "bins": bins, "words": result.words, "notes": notes}
         out["other_banks"] = others
         out["of"] = "watts at the wheels, differences as shares" if args.power else "measured over target"
