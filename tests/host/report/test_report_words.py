@@ -177,7 +177,7 @@ def test_by_a_contradicted_sensor_no_table_is_changed():
 
 def test_a_pressure_without_any_value_is_not_said_to_stand_still():
     made = with_pressure(scene(pulls=2, hole=Hole(1, 5000, 5600, 0.08)), stuck=True)
-    made.columns.extra["fuel_pressure"][:] = np.nan
+    made.columns.named["fuel_pressure"][:] = np.nan
     assert "Measure fuel pressure first" in " ".join(steps_of(answer_of(made)))
 
 
