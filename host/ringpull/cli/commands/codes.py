@@ -63,7 +63,7 @@ def _of_card(args: argparse.Namespace) -> int:
         raise NoCodes(
             f"no session of {args.source} holds trouble codes",
             'logger.json has no channel of kind obd and no "bus": {"ask": true}, or no computer answered',
-            "ringpull info tells how the bus was; to ask now: ringpull codes PORT",
+            "ringpull info tells how the bus was; each session asks once, at its start, if it may",
         )
     for session, units in asked:
         print(f"session {session.id}")
