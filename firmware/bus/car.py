@@ -412,7 +412,7 @@ class Car:
 
     def _stop(self):
         """Whether asking must end now."""
-        return self.tester or self.port.errors() >= _ERRORS
+        return self.tester or self.port.errors() >= _ERRORS or self.port.failed()
 
     def _about_codes(self):
         """Codes, lamp, readiness and the freeze frame: asked once, while no pull is open."""
