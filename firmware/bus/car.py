@@ -128,7 +128,7 @@ class Car:
             if self.modern:
                 yield from self.ask_all(0x14, 0xFF, 0xFF, 0x33)  # what concerns emissions: ISO 14229-1, from memory
             else:
-                yield from self.ask_all(0x04, -1, -1)
+                yield from self.ask_all(0x04)
             self.cleared = self.refused or self.cleared
 
     def codes_due(self):
@@ -358,21 +358,17 @@ class Car:
         if self.modern:
             yield from self.ask_all(0x22, replies.MODERN, pid)
         else:
-            yield from self.ask_all(0x01, pid, -1)
+            yield from self.ask_all(0x01, pid)
 
-    def ask_all(self, service, pid, frame, last=-1):
-        """Ask all units, and wait for what they answer. pid, frame, last: the bytes after the service, -1 for none."""
+    def ask_all(self, *asked):
+        """Ask all units, and wait for what they answer. asked: the service and what follows it, seven bytes at most."""
         link = self.link
         while not link.may_go(self.now):
             yield
         request = link.request
-        for n in range(8):
-            request[n] = 0
-        request[0] = 1 + (pid >= 0) + (frame >= 0) + (last >= 0)
-        request[1] = service
-        request[2] = pid if pid >= 0 else 0
-        request[3] = frame if frame >= 0 else 0
-        request[4] = last if last >= 0 else 0
+        request[0] = len(asked)
+        for n in range(7):
+            request[1 + n] = asked[n] if n < len(asked) else 0
         link.lay(links.everybody(self.extended), -1)
         self.longer = False
         link.send()
@@ -424,13 +420,17 @@ class Car:
         if not self._stop():
             yield from self._ask_for(0x01)
         if self.modern:
-            for kind, which in ((0x02, 0x0C), (0x15, -1)):  # confirmed or pending; permanent
-                if not self._stop():
-                    yield from self.ask_all(0x19, kind, which)
+            if not self._stop():
+                yield from self.ask_all(0x19, 0x02, 0x0C)  # confirmed or pending
+            if not self._stop():
+                yield from self.ask_all(0x19, 0x15)  # permanent
+            at = self._confirmed()
+            if at and not self._stop():
+                yield from self.ask_all(0x19, 0x04, *self.codes[at : at + 3], 0xFF)  # all records of its freeze frame
         else:
             for service in (0x03, 0x07, 0x0A):
                 if not self._stop():
-                    yield from self.ask_all(service, -1, -1)
+                    yield from self.ask_all(service)
             for pid in _FROZEN:
                 if not self._stop():
                     yield from self.ask_all(0x02, pid, 0)
@@ -440,9 +440,22 @@ class Car:
             if self.modern:
                 yield from self.ask_all(0x22, 0xF8, 0x02)
             else:
-                yield from self.ask_all(0x09, 0x02, -1)
+                yield from self.ask_all(0x09, 0x02)
         self.asking_codes = False
         self.codes_whole = True
+
+    def _confirmed(self):
+        """Where in `codes` the first confirmed code of a 59 02 answer stands (ISO 14229-1); 0 for none."""
+        at = 0
+        room = self.codes
+        while at < self.codes_at:
+            end = at + 5 + room[at + 4]
+            if room[at + 5] == 0x59 and room[at + 6] == 0x02:
+                for code in range(at + 8, end - 3, 4):
+                    if room[code + 3] & 0x08:
+                        return code
+            at = end
+        return 0
 
     def _frozen(self):
         """Whether a unit answered that it keeps a freeze frame."""

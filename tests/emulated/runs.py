@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import board_files
+import bus_rig
 import chip
 import numpy as np
 import parts
@@ -34,7 +35,7 @@ class Setup:
     pull that is marked 0.3 s after the start by two presses of the button. card: (seconds after the start, "out", "in",
     "refuse" or "stick") in time order. lean_s: from and to, after the start, when the first channel's signal is that of
     a lean mixture.
-    no_card: none is in from power-on.
+    no_card: none is in from power-on. bus: a bus controller beside the converter, and a car.
     """
 
     config: dict
@@ -50,6 +51,7 @@ class Setup:
     card: tuple[tuple[float, str], ...] = ()
     lean_s: tuple[float, float] | None = None
     no_card: bool = False
+    bus: bus_rig.Story | None = None
 
 
 RICH, LEAN, FULL_LOAD = 831, 1847, 2268  # counts behind the 0-5 V divider: lambda 0.80, 1.11, and 185 kPa
@@ -103,7 +105,10 @@ class Run:
         if not setup.on_flash:
             parts.Bus(mcu, 0).attach(self.card, SD_CS)
         self.converter = parts.SpiConverter(mcu.clock, lambda channel, _single, now_s: counts_of(channel + 4, now_s))
-        parts.Bus(mcu, 1).attach(self.converter, CONVERTER_CS)
+        shared = bus_rig.SharedBus(mcu, 1)
+        self.bus = bus_rig.BusRig(self.chip, shared, self.converter, CONVERTER_CS, setup.bus) if setup.bus else None
+        if self.bus is None:
+            shared.attach(self.converter, CONVERTER_CS)
         self.chip.set_pin(BUTTON_GPIO, True)
         self.card.there = not setup.no_card
         self.alarms: list = []
@@ -146,6 +151,13 @@ class Run:
             f"nothing on the card after {self.chip.now_s:.1f} s\n{self.chip.said.decode(errors='replace')}"
         )
 
+    def until_asked(self, requests: int, longest_s: float = 16.0) -> None:
+        """Run on until the car has got so many requests for values. RuntimeError where it has not by then."""
+        while len(self.bus.car.asked) < requests:
+            if self.chip.now_s > longest_s:
+                raise RuntimeError(f"{len(self.bus.car.asked)} requests after {self.chip.now_s:.1f} s")
+            self.chip.run(self.chip.now_s + 0.1)
+
     def _recording(self) -> bool:
         if not self.setup.on_flash:
             return bool(self.card.writes)
@@ -166,6 +178,8 @@ class Run:
         self.began_s = now_s
         for after_s, what in setup.card:
             self._happens(after_s, what)
+        if self.bus:
+            self.bus.measure(setup.seconds)
         if setup.pull_s:
             self._press(now_s + 0.3, 0.1)
             self._press(now_s + 0.3 + setup.pull_s, 0.1)
