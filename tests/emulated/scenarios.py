@@ -197,8 +197,8 @@ SAID = {
     "one stall of 500 ms in every second",
     "twelve, marked": "the same while a pull of 2 s is marked and copied, with what goes before it and 3 s after it",
     "four at 1 kHz": "hard timer, 4 inputs on chip at 1000 Hz through DMA, averaged by 4, card busy 1 ms",
-    "bus, six a request": "hard timer, 4 inputs on chip and 2 on SPI at 200 Hz, tach 200 Hz, an MCP2518FD on the same SPI "
-    "and a car that answers in 20 ms: 16 channels asked for at 20 Hz; one stall of 500 ms in every second",
+    "bus, six a request": "hard timer, 4 inputs on chip and 2 on SPI at 200 Hz, tach 200 Hz, an MCP2518FD on the same "
+    "SPI and a car that answers in 20 ms: 16 channels asked for at 20 Hz; one stall of 500 ms in every second",
     "bus, singly": "the same with a car that answers one parameter a request",
     "on its own flash": "no card: hard timer, 4 inputs on chip at 200 Hz, tach 400 Hz; "
     "45 ms for an erase, 0.4 ms for a page",

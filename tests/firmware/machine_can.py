@@ -5,8 +5,9 @@ buffers for sending, by priority, one for each id, each tried until it is acknow
 three frames, which the filters fill by turns; fourteen filters; error counters and states as ISO 11898 has them; the
 end of a frame frees its buffer by an interrupt, so not while a handler runs.
 
-`came(id, data)` puts a frame on the bus before it; `wire(id, data)` is called for each attempt to send and gives "ack",
-"none" (nobody acknowledges), "error" (the bus disturbs it) or "busy" (somebody else holds it). Time passes in `pass_us`.
+`came(id, data)` puts a frame on the bus before it; `wire(id, data)` is called for each attempt to send and gives
+"ack", "none" (nobody acknowledges), "error" (the bus disturbs it) or "busy" (somebody else holds it). Time passes in
+`pass_us`.
 """
 
 EXTENDED = 1 << 29

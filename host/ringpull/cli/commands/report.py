@@ -30,6 +30,7 @@ def run(args: argparse.Namespace) -> int:
     import json
 
     import ringpull
+    from ringpull.analysis import car
     from ringpull.analysis.answer import answer
     from ringpull.analysis.cells import drive_comparison
     from ringpull.analysis.cells.drive_comparison import Side
@@ -37,7 +38,6 @@ def run(args: argparse.Namespace) -> int:
     from ringpull.cli.answer_lines import verdict_lines
     from ringpull.cli.terminal import progress
     from ringpull.report import write_report
-    from ringpull.analysis import car
     from ringpull.report.against import Against
     from ringpull.report.data import Packing
     from ringpull.wording import calibrated
