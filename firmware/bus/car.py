@@ -17,6 +17,8 @@ _ANSWER_US = const(60000)  # P2, 50 ms, and a turn of the main loop
 _LONGER_US = const(5100000)  # P2*
 _QUIET_US = const(5000000)  # without an answer
 _AGAIN_US = const(60000000)
+_AHEAD_US = const(0x3FFFFFFF - 1000000)  # a difference from here on: later than the turn, not 18 minutes before it
+_LONGEST_US = const(30000000)  # of an answer that is announced for later again and again
 _SLEEP_US = const(10000000)  # a bus without any frame for so long sleeps
 _ERRORS = const(96)  # of the controller's counters: the bus is disturbed ("error warning" of ISO 11898)
 _RATES = (500, 250)
@@ -140,8 +142,9 @@ class Car:
         self.codes_stored = writer.write_text(layout.CODES, memoryview(self.codes)[: self.codes_at], span[0])
 
     def passed(self, since):
-        """Microseconds since a tick."""
-        return (self.now - since) & ticks.MASK
+        """Microseconds since a tick; 0 where the interrupt noted it after this turn began."""
+        us = (self.now - since) & ticks.MASK
+        return us if us < _AHEAD_US else 0
 
     # ---- what comes ----------------------------------------------------------------------------------------------
 
@@ -197,6 +200,7 @@ class Car:
                     self.answered_at = tick
                     return
                 self.refused = data[2]
+                self.longer = False
                 self.poller.refused(data[1], data[2], tag)
                 self.answered_at = tick
             return
@@ -258,6 +262,8 @@ class Car:
     def _life(self):
         heard_before = False
         while True:
+            if self.passed(self.tester_at) >= _AGAIN_US:
+                self.tester = False
             self._silence()
             yield from self._listen(heard_before)
             heard_before = True
@@ -378,13 +384,19 @@ class Car:
         link = self.link
         begun = self.link.sent_at[link.tag]
         self.answered_at = begun
-        while self.passed(self.answered_at) < (_LONGER_US if self.longer else _ANSWER_US) or self._open():
-            if self.passed(begun) > _LONGER_US:
+        while not self.late(self.answered_at) or self._open():
+            if self.passed(begun) > _LONGEST_US:
                 break
             yield
         for n in range(self.known):
             self.units[n].forget()
         link.give_up()
+
+    def late(self, asked_at):
+        """Whether no answer may come any more to what was asked then, or announced for later since."""
+        if self.longer:
+            return self.passed(self.answered_at) >= _LONGER_US
+        return self.passed(asked_at) >= _ANSWER_US
 
     def _open(self):
         """Whether an answer is begun and still on its way."""

@@ -7,8 +7,6 @@ from shared_math.compat import const, zeros
 from shared_math.obd import replies
 
 MOST = const(6)
-_ANSWER_US = const(60000)  # P2, 50 ms, and a turn of the main loop
-_LONGER_US = const(5100000)  # P2*
 _QUIET_US = const(5000000)
 _AHEAD_US = const(25000)  # the next request is laid ready so long before it is due
 _LATER_US = const(1000000)  # after "busy" or "not now"
@@ -228,8 +226,7 @@ class Poller:
         car.longer = False
         self.requests += 1
         link.send()
-        sent = link.sent_at[link.tag]
-        while link.waiting and car.passed(sent) < (_LONGER_US if car.longer else _ANSWER_US):
+        while link.waiting and not car.late(link.sent_at[link.tag]):
             yield
         if link.waiting:
             self.lost += 1
@@ -238,6 +235,7 @@ class Poller:
         yield
 
     def _forget(self):
+        self.car.longer = False
         self.car.units[self.unit].forget()
 
     def ended(self):
@@ -270,7 +268,7 @@ class Poller:
         while not self.ended():
             now = car.now
             if link.waiting:
-                if car.passed(link.sent_at[link.tag]) >= (_LONGER_US if car.longer else _ANSWER_US):
+                if car.late(link.sent_at[link.tag]):
                     self.lost += 1
                     link.give_up()
                     self._forget()

@@ -271,10 +271,14 @@ ANSWERS = {
 
 
 class Drive:
-    """A whole session's asking. awake: whether the car answers, by milliseconds since the start."""
+    """A whole session's asking. awake: whether the car answers, by milliseconds since the start. late: request ->
+    answers before the true one, as (ms, frame); the true one comes 4 s after the last. tester: from when to when another
+    tester asks."""
 
-    def __init__(self, awake):
+    def __init__(self, awake=lambda _ms: True, late=None, tester=(-1, -1)):
         self.awake = awake
+        self.late = late or {}
+        self.tester = tester
         self.ms = 0
         self.answers = []  # (ms, data)
         self.plan = build.BusPlan(configs.defaults(ONE))
@@ -290,7 +294,13 @@ class Drive:
     def wire(self, _who, data):
         if not self.awake(self.ms):
             return "none"
-        self.answers.append((self.ms + 20, ANSWERS[data[1 : 1 + data[0]]]))
+        request = data[1 : 1 + data[0]]
+        at = self.ms + 20
+        for after, frame in self.late.pop(request, ()):
+            self.answers.append((self.ms + after, frame))
+            at = self.ms + after + 4000
+        self.answers.append((at, ANSWERS[request]))
+        self.answers.sort()
         return "ack"
 
     def run(self, until_ms):
@@ -299,6 +309,8 @@ class Drive:
             self.can.pass_us(1000)
             if self.ms % 100 == 0 and self.awake(self.ms):
                 self.can.came(0x123, bytes(8))
+            if self.tester[0] <= self.ms < self.tester[1] and self.ms % 100 == 50:
+                self.can.came(0x7DF, b"\x02\x01\x0c" + bytes(5))
             while self.answers and self.answers[0][0] <= self.ms:
                 data = self.answers.pop(0)[1]
                 self.can.came(0x7E8, data + bytes(8 - len(data)))
@@ -326,3 +338,42 @@ def test_a_car_that_falls_asleep_among_the_first_questions_gets_no_second_frame(
     drive.run(30000)
     assert drive.car.held.state == bus_states.ASLEEP
     assert len(drive.can.attempts) - len(drive.can.sent) == 12
+
+
+def test_another_tester_silences_for_a_minute_and_not_for_good():
+    drive = Drive(tester=(5000, 6000))
+    drive.run(5000)
+    assert drive.car.held.state == bus_states.ANSWERED
+    drive.run(5100)
+    before = len(drive.can.attempts)
+    drive.run(65000)
+    assert drive.car.held.state == bus_states.OTHER_TESTER and len(drive.can.attempts) == before
+    drive.run(75000)
+    assert drive.car.held.state == bus_states.ANSWERED and len(drive.can.attempts) > before + 50
+
+
+def test_an_answer_that_is_announced_for_later_again_and_again_is_waited_for():
+    def announced(service):
+        frame = bytes((3, 0x7F, service, 0x78))
+        return [(20, frame), (4000, frame), (8000, frame)]
+
+    drive = Drive(late={b"\x03": announced(3)})
+    ANSWERS[b"\x03"] = b"\x04\x43\x01\x01\x71"
+    drive.run(18000)
+    ANSWERS[b"\x03"] = b"\x02\x43\x00"
+    assert bytes((0x43, 1, 1, 0x71)) in bytes(drive.car.codes)
+    drive.late[b"\x01\x0c"] = announced(1)
+    drive.run(20000)
+    before = len(drive.can.sent)
+    drive.run(29000)
+    assert len(drive.can.sent) == before and drive.car.poller.lost == 0
+    drive.run(32000)
+    assert len(drive.can.sent) > before + 5 and drive.car.poller.lost == 0
+
+
+def test_what_the_interrupt_notes_after_the_turn_began_is_not_taken_for_old():
+    one = Drive().car
+    one.now = 0x3FFFFF00
+    assert one.passed(0x3FFFFF00 + 200) == 0 and one.passed((0x3FFFFF00 + 3000) & 0x3FFFFFFF) == 0
+    assert one.passed(0x3FFFFF00 - 61000) == 61000
+    assert not one.late(0x3FFFFF00 + 200) and one.late(0x3FFFFF00 - 60000)
