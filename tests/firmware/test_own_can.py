@@ -272,8 +272,8 @@ ANSWERS = {
 
 class Drive:
     """A whole session's asking. awake: whether the car answers, by milliseconds since the start. late: request ->
-    answers before the true one, as (ms, frame); the true one comes 4 s after the last. tester: from when to when another
-    tester asks."""
+    answers before the true one, as (ms, frame); the true one comes 4 s after the last. tester: from when to when
+    another tester asks."""
 
     def __init__(self, awake=lambda _ms: True, late=None, tester=(-1, -1)):
         self.awake = awake
