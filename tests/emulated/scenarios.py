@@ -8,6 +8,7 @@ from pathlib import Path
 import bus_figures
 import bus_rig
 import numpy as np
+import pandas as pd
 import runs
 
 from shared_math import layout
@@ -184,6 +185,7 @@ SCENARIOS = {
     "on its own flash": _on_flash,
     "card sound": lambda: _warned(()),
     "card out": lambda: _warned(((1.0, "out"), (4.0, "in"))),
+    "card swapped": lambda: _warned(((1.0, "out"), (2.5, "swap")), 7.0),
     "card refuses": lambda: _warned(((1.0, "refuse"), (4.0, "in")), 7.0),
     "card never ready": lambda: _warned(((1.0, "stick"), (4.0, "in"))),
     "card stalls 2 s": lambda: _warned((), stall_every_s=100.0, stall_s=2.0),
@@ -204,6 +206,7 @@ SAID = {
     "45 ms for an erase, 0.4 ms for a page",
     "card sound": "4 inputs at 200 Hz, under load, a pull of 4.5 s marked, lean from 2.0 to 3.2 s",
     "card out": "the same with the card out from 1 s to 4 s",
+    "card swapped": "the same with the card out at 1 s and another prepared one in at 2.5 s",
     "card refuses": "the same with every write refused from 1 s to 4 s",
     "card never ready": "the same with the card's line held low from 1 s to 4 s",
     "card stalls 2 s": "the same with one stall of 2 s",
@@ -232,14 +235,15 @@ def figures(uf2: Path, name: str) -> dict:
                 raise RuntimeError(run.chip.said.decode(errors="replace"))
             names = ("bytes_per_row", "bytes_per_block_packed", "bytes_per_block_written")
             return {key: int(found[n]) for n, key in enumerate(names, 1)}
-        session = run.drive().sessions[-1]
-        raw = session.raw()
+        sessions = run.sessions()
+        session = sessions[-1]
+        raw = pd.concat([one.raw() for one in sessions], ignore_index=True)  # the row numbers of one start run on
         period_us = 1e6 / run.setup.config["rate_hz"]
         late = raw["late"].to_numpy()
         health = session.timing.health
         out = {
-            "rows": session.rows,
-            "lost_rows": session.lost_rows,
+            "rows": len(raw),
+            "lost_rows": sum(one.lost_rows for one in sessions),
             "rows_missing": int(raw["row"].iloc[-1]) + 1 - len(raw),
             "cpu": run.cpu,
             "card_writes": run.writes,

@@ -89,13 +89,15 @@ def test_nothing_is_allocated_per_row(figures):
     assert got["bytes_per_block_packed"] == 0 and got["bytes_per_block_written"] <= 320
 
 
-@pytest.mark.parametrize("name", ["card sound", "card out", "card refuses", "card never ready", "card stalls 2 s"])
+@pytest.mark.parametrize(
+    "name", ["card sound", "card out", "card swapped", "card refuses", "card never ready", "card stalls 2 s"]
+)
 def test_the_driver_is_warned_whatever_the_card_does(figures, name):
     got = figures(name)
     assert 0.3 < got["warning_delay_s"] <= 0.40
     assert got["lamp_edges"] > 8 and got["lamp_edges_off_place"] <= got["lamp_changes"]
     assert got["lost_rows"] == got["rows_missing"] == 0  # what the card did not take waits in memory
-    faults = {"card out": "24", "card refuses": "23", "card never ready": "24"}
+    faults = {"card out": "24", "card swapped": "24", "card refuses": "23", "card never ready": "24"}
     assert got["faults_told"] == faults.get(name, "none")
 
 
