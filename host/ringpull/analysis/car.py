@@ -54,9 +54,9 @@ class CarSaid:
 def of_session(session: Session, answers: list) -> CarSaid | None:
     """None where the session has no channel from the bus. answers: of its pulls; means are over the rows that were
     judged."""
-    raw = session.awake.raw()
-    if "bus_state" not in raw:
+    if not any(one.kind in channels.BUS_KINDS for one in session.channels):
         return None
+    raw = session.awake.raw()
     state = raw["bus_state"].to_numpy().astype(int)
     changed = state[np.diff(state, prepend=-1) != 0]
     trip = raw["bus_trip"].to_numpy()
