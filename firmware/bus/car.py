@@ -40,7 +40,8 @@ class Car:
         self.unit_ids = zeros(UNITS)
         self.units = [transport.Receiver(ROOM, self.counts) for _ in range(UNITS)]
         self.masks = [bytearray(4 * _MASKS) for _ in range(UNITS)]
-        self.began = zeros(UNITS)  # ticks of their first frames
+        self.began = zeros(UNITS)  # ticks of their first frames,
+        self.last = zeros(UNITS)  # and of their last ones
         self.known = 0  # units that have answered
         self.kbit = 0
         self.extended = False
@@ -168,13 +169,21 @@ class Car:
             return
         unit = self._unit_of(frame_id)
         if unit < 0:
+            if not self.plan.signals or frame_id not in self.plan.signals.ids:
+                self.counts[transport.STRANGE] += 1
             return
         receiver = self.units[unit]
+        since = (tick - self.last[unit]) & ticks.MASK
+        self.last[unit] = tick
         data = self.plan.frame
         for n in range(8):
             data[n] = room[start + n]
         if data[0] >> 4 == 1:
             self.began[unit] = tick
+        elif data[0] >> 4 == 2 and receiver.open and since > transport.N_CR_US:
+            self.counts[transport.LATE] += 1
+            receiver.forget()
+            return
         if receiver.take(data, length) == transport.WHOLE:
             first = self.began[unit] if receiver.length > 7 else tick
             self._message(unit, receiver.payload, receiver.length, first, tick, tag)

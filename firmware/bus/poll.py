@@ -4,7 +4,7 @@ shown that six give what one gives."""
 from bus import link as links
 from shared_math import bus_states, ticks
 from shared_math.compat import const, zeros
-from shared_math.obd import replies
+from shared_math.obd import replies, transport
 
 MOST = const(6)
 _QUIET_US = const(5000000)
@@ -64,7 +64,8 @@ class Poller:
             return
         which = self.which[tag]
         found = replies.places(data, length, self.asked[tag], self.many[tag], self.sizes, self.at)
-        if found < 0:
+        if found < 0:  # not what is waited for: mostly the answer to a question that was given up
+            self.car.counts[transport.LATE] += 1
             return
         sent = self.link.sent_at[tag]
         trip = (first - sent) & ticks.MASK
@@ -86,6 +87,7 @@ class Poller:
                 if start == 0:
                     self.last[place] = raw
                 self.held.hold(channel, raw, tick)
+        self.many[tag] = 0  # a second answer to it is none
 
     def _miss(self, place):
         """A parameter was left out of an answer to several."""
@@ -236,6 +238,7 @@ class Poller:
 
     def _forget(self):
         self.car.longer = False
+        self.many[self.link.tag] = 0
         self.car.units[self.unit].forget()
 
     def ended(self):

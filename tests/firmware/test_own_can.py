@@ -28,6 +28,7 @@ from bus import build, car, link  # noqa: E402
 from drivers import can_frame, own_can  # noqa: E402
 from shared_math import bus_states  # noqa: E402
 from shared_math import config as configs  # noqa: E402
+from shared_math.obd import transport  # noqa: E402
 
 
 class Bench:
@@ -377,3 +378,21 @@ def test_what_the_interrupt_notes_after_the_turn_began_is_not_taken_for_old():
     assert one.passed(0x3FFFFF00 + 200) == 0 and one.passed((0x3FFFFF00 + 3000) & 0x3FFFFFFF) == 0
     assert one.passed(0x3FFFFF00 - 61000) == 61000
     assert not one.late(0x3FFFFF00 + 200) and one.late(0x3FFFFF00 - 60000)
+
+
+def test_what_comes_late_or_from_nobody_known_is_counted_and_no_value():
+    drive = Drive(late={b"\x01\x0c": [(350, b"\x04\x41\x0c\x00\x04")]})
+    drive.run(5500)
+    assert drive.car.counts[transport.LATE] == 1 and drive.car.poller.lost >= 1
+    assert drive.car.held.counts[0] != 4
+    drive.run(12000)
+    assert drive.car.held.counts[0] == 0x1AF8
+    drive.can.came(0x7E9, b"\x10\x0c\x41\x00\x01\x02\x03\x04")
+    drive.run(12200)
+    drive.can.came(0x7E9, b"\x21\x05\x06\x07\x08\x09\x0a\x00")
+    drive.run(12220)
+    assert drive.car.counts[transport.LATE] == 3  # the true answer, 4 s late, and this frame
+    for n in range(9):
+        drive.can.came(0x18DAF110 + n | EXTENDED, b"\x02\x41\x00" + bytes(5))
+        drive.run(drive.ms + 20)
+    assert drive.car.counts[transport.STRANGE] == 3  # eight units are known
