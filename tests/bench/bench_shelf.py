@@ -29,7 +29,7 @@ from ringpull.shelf.keep import Told
 DRIVES = int(os.environ.get("RINGPULL_SHELF_DRIVES", "200"))
 SEASONS = int(os.environ.get("RINGPULL_SHELF_SEASONS", "100"))
 RESULTS = Path(__file__).with_name("SHELF_RESULTS.md") if DRIVES >= 200 and SEASONS >= 100 else None
-TOGETHER = 100  # drives judged, then kept
+TOGETHER = {1: 40, 2: 100}  # drives judged, then kept, on so many cores: more than delays are remembered of
 PER_CAR = 100  # drives of each car in the larger shelves
 LARGE, LARGEST = 2_000, 20_000
 Rows = Iterator[tuple[str, float, str, str]]
@@ -69,8 +69,8 @@ def adding(folder: Path) -> Rows:
         for cores, bare in ways.items():
             shelf = folder / f"shelf{cores}"
             judged_s = kept_s = 0.0
-            for first in range(0, DRIVES, TOGETHER):  # in turns, since a machine does not stay as fast as it was
-                now = slice(first, first + TOGETHER)
+            for first in range(0, DRIVES, TOGETHER[cores]):  # in turns: a machine does not stay as fast as it was
+                now = slice(first, first + TOGETHER[cores])
                 judged_s += seconds(lambda bare=bare, now=now: bare(rings[now]))
                 kept_s += seconds(
                     lambda cores=cores, shelf=shelf, now=now: list(work.keep_all(shelf, cards[now], told, jobs=cores))
