@@ -106,6 +106,12 @@ class Field:
                     box = [edge / GRID_MM for edge in pad.box]
                     maze.stamp_box(target, WIDE, HIGH, layer, *box, (clear + half) / GRID_MM, by)
 
+    def no_via(self, pad: Copper, by: int) -> None:
+        """Keep vias out of a pad without a hole, also those of its own net: they would draw its solder away."""
+        if not pad.both:
+            box = [edge / GRID_MM for edge in pad.box]
+            maze.stamp_box(self.hard_via, WIDE, HIGH, 0, *box, (rules.VIA_MM / 2 + SPARE_MM) / GRID_MM, by)
+
     def _edges(self) -> None:
         for target, half in ((self.hard, self.half), (self.hard_via, rules.VIA_MM / 2)):
             grid = target.reshape(2, HIGH, WIDE)
@@ -219,6 +225,7 @@ class Router:
         room = self.fields[own.name]
         for pad in pads:
             room.pad(pad, -1)
+            room.no_via(pad, 1)
         goals = [self._cells(pad) for pad in waiting]
         complete = True
         while goals:
@@ -238,6 +245,7 @@ class Router:
                 route.paths.append((own.name, [int(cell) for cell in path]))
         for pad in pads:
             room.pad(pad, 1)
+            room.no_via(pad, -1)
         return complete
 
     def take_over(self) -> None:

@@ -269,6 +269,18 @@ def _groups(tracks, pads) -> int:
     return len({root((0, at)) for at, _ in pads})
 
 
+def test_no_via_takes_the_solder_of_a_pad_without_a_hole():
+    vias = [(GRID_MM * t.a[0], GRID_MM * t.a[1]) for t in tracks.read_tracks() if t.side == "through"]
+    for item in ALL:
+        for pad in item.footprint.pads:
+            if not pad.drill:
+                w, h = (size / 2 for size in pad.size)
+                box = PLACES[item.ref].box((pad.at[0] - w, pad.at[1] - h, pad.at[0] + w, pad.at[1] + h))
+                for x, y in vias:
+                    away = max(box[0] - x, x - box[2], 0), max(box[1] - y, y - box[3], 0)
+                    assert math.hypot(*away) >= rules.VIA_MM / 2, (item.ref, pad.name)
+
+
 @pytest.mark.parametrize("name", rules.CLASSES)
 def test_widths_and_distances_bear_what_flows_and_stands(name):
     """IPC-2221: width for 10 K at the class's current; distance of bare outer copper at its volts."""
