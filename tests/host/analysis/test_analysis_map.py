@@ -12,6 +12,7 @@ from ringpull.analysis.cells.cell import Treatment, cells_of
 from ringpull.analysis.cells.passes import Axes, Pass, SessionPulls
 from ringpull.analysis.cells.ratio import ratio
 from ringpull.analysis.judge import session, uncertainty
+from ringpull.report import map_words
 
 SPEEDS = np.arange(2500.0, 7000.0, 500.0)
 
@@ -97,7 +98,7 @@ def test_the_systematic_part_of_a_ratio():
     assert told and told == pytest.approx([0.0392] * len(told))
     both = fuelmap.fuelmap([SessionPulls(small, spans), SessionPulls(large, spans)])
     assert [c.systematic for c in both.cells if c.passes] == pytest.approx([0.0588] * len(told))
-    assert "a systematic error of up to 0.059 would shift all ratios alike" in both.words
+    assert "a systematic error of up to 0.059 would shift all ratios alike" in map_words.sentences(both)
 
 
 def test_the_methods_own_doubt_of_a_comparison():
