@@ -16,7 +16,7 @@ from ringpull.analysis.cells.passes import Axes, Pass, SessionPulls
 from ringpull.analysis.drive_state.columns import Columns
 from ringpull.analysis.instruments.trust import Trust
 from ringpull.analysis.judge import session, uncertainty, verdict
-from ringpull.report import compare_part, map_words
+from ringpull.report import compare_part, compare_words, map_words
 from ringpull.report.map_words import sentences
 from ringpull.wording.assumed import target as target_words
 from ringpull.wording.reasons import reason
@@ -305,7 +305,7 @@ def test_one_bank_that_got_leaner_is_not_hidden_by_the_other():
     b = passes_of_banks(random, 4, session=1, steps=(0.0, 0.05))
     result = compare.compare(a, b, Axes(SPEEDS))
     assert result.verdict == compare.WORSE and {one.bank for one in result.bins} == {"lambda_2"}
-    assert any("the banks are tested separately" in words for words in result.words)
+    assert any("the banks are tested separately" in words for words in compare_words.of_result(result))
     # one bank better and the other worse is said as both, and the worse one is shown
     a = passes_of_banks(random, 4, steps=(0.05, 0.0))
     result = compare.compare(a, passes_of_banks(random, 4, session=1, steps=(0.0, 0.05)), Axes(SPEEDS))
@@ -330,7 +330,7 @@ def test_banks_that_only_one_drive_has_are_said_and_single_ones_are_the_same_ban
     two = passes_of_banks(random, 3)
     one = [p for p in passes_of_banks(random, 3, session=1) if p.bank == "lambda_1"]
     result = compare.compare(two, one, Axes(SPEEDS))
-    assert "lambda_2 is in only one of the drives and is not compared" in result.words
+    assert "lambda_2 is in only one of the drives and is not compared" in compare_words.of_result(result)
     assert result.verdict == compare.NONE and {b.bank for b in result.bins} == {"lambda_1"}
     renamed = [replace(p, bank="wideband") for p in one]
     alone = [p for p in two if p.bank == "lambda_1"]

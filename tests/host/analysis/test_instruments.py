@@ -19,7 +19,7 @@ from ringpull.analysis.drive_state.columns import from_table
 from ringpull.analysis.instruments.examine import examine
 from ringpull.analysis.instruments.records import Cause, Check, State
 from ringpull.analysis.judge.verdict import NO_EVENT
-from ringpull.report import map_words
+from ringpull.report import compare_words, map_words
 from ringpull.view import reader
 from ringpull.wording import instruments as words
 from shared_math.channels import column_name
@@ -221,7 +221,7 @@ def test_no_comparison_is_better_where_an_instrument_of_either_side_is_contradic
         compared = of_mixture(Side(before), Side(after))
         assert compared.result.verdict == compare.NOT_ENOUGH and not compared.result.changed
         assert {one.verdict for one in compared.result.bins} == {compare.NOT_ENOUGH}
-        assert "is contradicted" in compared.result.words[0]
+        assert "is contradicted" in compare_words.of_drives(compared)[0]
 
 
 def test_a_map_of_a_contradicted_instrument_takes_no_fuel_away():
