@@ -106,6 +106,19 @@ def test_lean_at_spool_up_in_one_pull_of_three_is_not_passed_over():
     assert result.verdict == verdict.NOT_ENOUGH and any("not enough data for this part" in w for w in why(result))
 
 
+def test_lean_in_a_pull_too_short_to_be_judged_is_not_passed_over():
+    """A quick car's pull of 1.1 s, lean from 0.5 to 0.8 s after it opened: only 0.4 s of it are judged."""
+    good, quick = scene(), scene(pulls=1, rate_rpm_s=3900.0, hole=Hole(1, 4450, 5620, 0.10), seed=5)
+    marks = [[(a, b, False) for a, b in made.spans] for made in (good, quick)]
+    drive = StandInDrive(
+        StandInSession(good.columns, marks[0]), StandInSession(quick.columns, marks[1], session_id=2)
+    )
+    result = answer(drive)
+    assert result.pulls[-1].judged_s < verdict.LEAST_JUDGED_S and not result.pulls[-1].lean_events
+    assert result.verdict != verdict.NO_EVENT
+    assert any(words.startswith("pull 4: ") and "lean" in words for words in why(result))
+
+
 def test_good_pulls_are_good_at_spool_up():
     for seed in range(4):
         result = answer(of(scene(seed=seed)))
