@@ -25,7 +25,9 @@ SPOOL_RULE = say(
     f"from {spool.AFTER_S:.2f} s plus twice the delay's uncertainty after the throttle opened, mean lambda over "
     f"{spool.WINDOW_S:.1f} s above target by more than ",
     lam(spool.DEPTH),
-    f", for at least {spool.LEAST_S:.2f} s, in at least {spool.LEAST_PULLS} pulls and at least half of all pulls",
+    f", for at least {spool.LEAST_S:.2f} s, in at least {spool.LEAST_PULLS} pulls and at least half of all pulls; in a "
+    "single pull by more than ",
+    lam(spool.SURE_DEPTH),
 )
 
 

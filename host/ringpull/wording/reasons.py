@@ -122,9 +122,9 @@ def _speeds(values) -> str:
 def _spool_lean(one: Reason) -> Said:
     v = one.values
     depth = lam(v["excess"])
-    if v["agreed"]:
-        return say("lean during spool-up by ", depth, f" in {v['pulls']} of {v['of']} pulls,{_speeds(v)}")
     begins = ": " if one.pull is not None else ""
+    if v["agreed"]:
+        return say(f"{begins}lean during spool-up by ", depth, f" in {v['pulls']} of {v['of']} pulls,{_speeds(v)}")
     pulls = "1 pull" if v["pulls"] == 1 else f"{v['pulls']} pulls"
     return say(
         f"{begins}lean during spool-up by ",

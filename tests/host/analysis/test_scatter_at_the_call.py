@@ -1,4 +1,4 @@
-"""What scatter adds to a good mixture where it is leanest is no lean event, and a lean event is found in that scatter."""
+"""Scatter where a good mixture is leanest is no lean event, and in the same scatter a lean event is found."""
 
 import numpy as np
 import pytest
@@ -57,8 +57,10 @@ def test_a_shallow_hole_is_found_in_it(tau_s):
 
 @pytest.mark.parametrize("tau_s", [0.05, 0.14])
 def test_what_lies_between_good_and_lean_is_never_passed_over(tau_s):
-    """0.05 lean for 0.3 s reaches the excess that nobody is calm about, even where it is not called."""
-    excess = np.zeros(ROWS)
-    excess[400:460] = 0.05
-    told = [lean_events.largest(one, PERIOD_S)[0] for one in pulls_with(excess, tau_s, 5)]
-    assert min(told) > lean_events.LEAST_DEPTH
+    """0.05 lean for 0.3 s reaches the excess that nobody is calm about, even where it is not called; so do nine of ten
+    of 0.04 for 0.25 s."""
+    for depth, rows, least in ((0.05, 60, 1.0), (0.04, 50, 0.90)):
+        excess = np.zeros(ROWS)
+        excess[400 : 400 + rows] = depth
+        told = [lean_events.largest(one, PERIOD_S)[0] for one in pulls_with(excess, tau_s, 5)]
+        assert np.mean(np.array(told) > lean_events.DOUBT_DEPTH) >= least, depth

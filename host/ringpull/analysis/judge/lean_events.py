@@ -14,6 +14,7 @@ from ringpull.analysis.judge.hints import Hint
 
 WINDOW_S = 0.25  # the shortest event that must be found: a longer window would dilute it, a shorter one adds scatter
 LEAST_DEPTH = 0.033  # a smaller mean excess over WINDOW_S is no event
+DOUBT_DEPTH = 0.030  # nor is it good data if larger than this: 0.04 lean for WINDOW_S reaches it in 95 of 100 cases
 # Where a good mixture is leanest, by its table and from pull to pull. Scatter comes on top of it, and of the many
 # windows of a drive some lie there: held against an excess of 0 alone, they would be called.
 GOOD_DEPTH = 0.022
@@ -66,7 +67,7 @@ class LeanEvent:
 def call_above(random_u: float) -> float:
     """The mean excess over WINDOW_S above which there is a lean event. random_u: standard uncertainty of that mean.
 
-    Between LEAST_DEPTH and this, it may be a shallow event, or scatter where a good mixture is leanest.
+    Between DOUBT_DEPTH and this, it may be a shallow event, or scatter where a good mixture is leanest.
     """
     return max(LEAST_DEPTH, GOOD_DEPTH + SIGMAS * random_u)
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from ringpull.analysis.instruments.trust import Trust
 from ringpull.analysis.judge import lamp, masks, spool
-from ringpull.analysis.judge.lean_events import LEAST_DEPTH
+from ringpull.analysis.judge.lean_events import DOUBT_DEPTH, LEAST_DEPTH
 from ringpull.analysis.judge.reasons import Reason, Why
 
 ATTENTION = "attention"
@@ -68,7 +68,7 @@ def little(pull) -> Reason:
     else:
         mask, seconds = max(pull.left_out.items(), key=lambda one: one[1])
         known |= {"cause": "mask", "mask": mask, "seconds": seconds}
-    if pull.excess_max is not None and pull.excess_max > LEAST_DEPTH:
+    if pull.excess_max is not None and pull.excess_max > DOUBT_DEPTH:
         known |= {"excess": pull.excess_max, "rpm": pull.excess_at_rpm}
     return Reason(Why.LITTLE, pull.number, values=known)
 
@@ -197,7 +197,8 @@ def _decided(pulls: list, missing: list[str], shift: float, call: float, signs: 
         others = [] if lean or not judged else seen_in(judged, call, shift)
         return ATTENTION, [*first, *contradicted, *others, *rest, *electrical, *reasons]
     if not judged:
-        return NOT_ENOUGH, [*reasons, *spooled, *contradicted, *electrical]
+        lean_at_first = [one for one in spooled if one.kind is Why.SPOOL_LEAN]
+        return NOT_ENOUGH, [*lean_at_first, *reasons, *contradicted, *electrical]
     seen = seen_in(judged, call, shift)
     rest = [*contradicted, *electrical]
     single = [Reason(Why.SINGLE)] if len(judged) == 1 else []
@@ -218,7 +219,7 @@ def seen_in(judged: list, call: float, shift: float) -> list[Reason]:
         "rpm_to": max(p.rpm_to for p in judged),
     }
     most = max(judged, key=lambda p: p.excess_max)
-    if most.excess_max > LEAST_DEPTH:
+    if most.excess_max > DOUBT_DEPTH:
         beyond = IN_PIECES if most.excess_max > call else SCATTER
     else:
         beyond = SYSTEMATIC if most.excess_max + shift > LEAST_DEPTH else None
