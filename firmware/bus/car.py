@@ -17,6 +17,8 @@ _ANSWER_US = const(60000)  # P2, 50 ms, and a turn of the main loop
 _LONGER_US = const(5100000)  # P2*
 _QUIET_US = const(5000000)  # without an answer
 _AGAIN_US = const(60000000)
+_AHEAD_US = const(0x3FFFFFFF - 1000000)  # a difference from here on: later than the turn, not 18 minutes before it
+_LONGEST_US = const(30000000)  # of an answer that is announced for later again and again
 _SLEEP_US = const(10000000)  # a bus without any frame for so long sleeps
 _ERRORS = const(96)  # of the controller's counters: the bus is disturbed ("error warning" of ISO 11898)
 _RATES = (500, 250)
@@ -38,7 +40,8 @@ class Car:
         self.unit_ids = zeros(UNITS)
         self.units = [transport.Receiver(ROOM, self.counts) for _ in range(UNITS)]
         self.masks = [bytearray(4 * _MASKS) for _ in range(UNITS)]
-        self.began = zeros(UNITS)  # ticks of their first frames
+        self.began = zeros(UNITS)  # ticks of their first frames,
+        self.last = zeros(UNITS)  # and of their last ones
         self.known = 0  # units that have answered
         self.kbit = 0
         self.extended = False
@@ -128,7 +131,7 @@ class Car:
             if self.modern:
                 yield from self.ask_all(0x14, 0xFF, 0xFF, 0x33)  # what concerns emissions: ISO 14229-1, from memory
             else:
-                yield from self.ask_all(0x04, -1, -1)
+                yield from self.ask_all(0x04)
             self.cleared = self.refused or self.cleared
 
     def codes_due(self):
@@ -140,8 +143,9 @@ class Car:
         self.codes_stored = writer.write_text(layout.CODES, memoryview(self.codes)[: self.codes_at], span[0])
 
     def passed(self, since):
-        """Microseconds since a tick."""
-        return (self.now - since) & ticks.MASK
+        """Microseconds since a tick; 0 where the interrupt noted it after this turn began."""
+        us = (self.now - since) & ticks.MASK
+        return us if us < _AHEAD_US else 0
 
     # ---- what comes ----------------------------------------------------------------------------------------------
 
@@ -165,13 +169,21 @@ class Car:
             return
         unit = self._unit_of(frame_id)
         if unit < 0:
+            if not self.plan.signals or frame_id not in self.plan.signals.ids:
+                self.counts[transport.STRANGE] += 1
             return
         receiver = self.units[unit]
+        since = (tick - self.last[unit]) & ticks.MASK
+        self.last[unit] = tick
         data = self.plan.frame
         for n in range(8):
             data[n] = room[start + n]
         if data[0] >> 4 == 1:
             self.began[unit] = tick
+        elif data[0] >> 4 == 2 and receiver.open and since > transport.N_CR_US:
+            self.counts[transport.LATE] += 1
+            receiver.forget()
+            return
         if receiver.take(data, length) == transport.WHOLE:
             first = self.began[unit] if receiver.length > 7 else tick
             self._message(unit, receiver.payload, receiver.length, first, tick, tag)
@@ -197,6 +209,7 @@ class Car:
                     self.answered_at = tick
                     return
                 self.refused = data[2]
+                self.longer = False
                 self.poller.refused(data[1], data[2], tag)
                 self.answered_at = tick
             return
@@ -258,6 +271,8 @@ class Car:
     def _life(self):
         heard_before = False
         while True:
+            if self.passed(self.tester_at) >= _AGAIN_US:
+                self.tester = False
             self._silence()
             yield from self._listen(heard_before)
             heard_before = True
@@ -358,21 +373,17 @@ class Car:
         if self.modern:
             yield from self.ask_all(0x22, replies.MODERN, pid)
         else:
-            yield from self.ask_all(0x01, pid, -1)
+            yield from self.ask_all(0x01, pid)
 
-    def ask_all(self, service, pid, frame, last=-1):
-        """Ask all units, and wait for what they answer. pid, frame, last: the bytes after the service, -1 for none."""
+    def ask_all(self, *asked):
+        """Ask all units, and wait for what they answer. asked: the service and what follows it, seven bytes at most."""
         link = self.link
         while not link.may_go(self.now):
             yield
         request = link.request
-        for n in range(8):
-            request[n] = 0
-        request[0] = 1 + (pid >= 0) + (frame >= 0) + (last >= 0)
-        request[1] = service
-        request[2] = pid if pid >= 0 else 0
-        request[3] = frame if frame >= 0 else 0
-        request[4] = last if last >= 0 else 0
+        request[0] = len(asked)
+        for n in range(7):
+            request[1 + n] = asked[n] if n < len(asked) else 0
         link.lay(links.everybody(self.extended), -1)
         self.longer = False
         link.send()
@@ -382,13 +393,19 @@ class Car:
         link = self.link
         begun = self.link.sent_at[link.tag]
         self.answered_at = begun
-        while self.passed(self.answered_at) < (_LONGER_US if self.longer else _ANSWER_US) or self._open():
-            if self.passed(begun) > _LONGER_US:
+        while not self.late(self.answered_at) or self._open():
+            if self.passed(begun) > _LONGEST_US:
                 break
             yield
         for n in range(self.known):
             self.units[n].forget()
         link.give_up()
+
+    def late(self, asked_at):
+        """Whether no answer may come any more to what was asked then, or announced for later since."""
+        if self.longer:
+            return self.passed(self.answered_at) >= _LONGER_US
+        return self.passed(asked_at) >= _ANSWER_US
 
     def _open(self):
         """Whether an answer is begun and still on its way."""
@@ -412,7 +429,7 @@ class Car:
 
     def _stop(self):
         """Whether asking must end now."""
-        return self.tester or self.port.errors() >= _ERRORS
+        return self.tester or self.port.errors() >= _ERRORS or self.port.failed()
 
     def _about_codes(self):
         """Codes, lamp, readiness and the freeze frame: asked once, while no pull is open."""
@@ -424,13 +441,17 @@ class Car:
         if not self._stop():
             yield from self._ask_for(0x01)
         if self.modern:
-            for kind, which in ((0x02, 0x0C), (0x15, -1)):  # confirmed or pending; permanent
-                if not self._stop():
-                    yield from self.ask_all(0x19, kind, which)
+            if not self._stop():
+                yield from self.ask_all(0x19, 0x02, 0x0C)  # confirmed or pending
+            if not self._stop():
+                yield from self.ask_all(0x19, 0x15)  # permanent
+            at = self._confirmed()
+            if at and not self._stop():
+                yield from self.ask_all(0x19, 0x04, *self.codes[at : at + 3], 0xFF)  # all records of its freeze frame
         else:
             for service in (0x03, 0x07, 0x0A):
                 if not self._stop():
-                    yield from self.ask_all(service, -1, -1)
+                    yield from self.ask_all(service)
             for pid in _FROZEN:
                 if not self._stop():
                     yield from self.ask_all(0x02, pid, 0)
@@ -440,9 +461,22 @@ class Car:
             if self.modern:
                 yield from self.ask_all(0x22, 0xF8, 0x02)
             else:
-                yield from self.ask_all(0x09, 0x02, -1)
+                yield from self.ask_all(0x09, 0x02)
         self.asking_codes = False
         self.codes_whole = True
+
+    def _confirmed(self):
+        """Where in `codes` the first confirmed code of a 59 02 answer stands (ISO 14229-1); 0 for none."""
+        at = 0
+        room = self.codes
+        while at < self.codes_at:
+            end = at + 5 + room[at + 4]
+            if room[at + 5] == 0x59 and room[at + 6] == 0x02:
+                for code in range(at + 8, end - 3, 4):
+                    if room[code + 3] & 0x08:
+                        return code
+            at = end
+        return 0
 
     def _frozen(self):
         """Whether a unit answered that it keeps a freeze frame."""

@@ -4,11 +4,9 @@ shown that six give what one gives."""
 from bus import link as links
 from shared_math import bus_states, ticks
 from shared_math.compat import const, zeros
-from shared_math.obd import replies
+from shared_math.obd import replies, transport
 
 MOST = const(6)
-_ANSWER_US = const(60000)  # P2, 50 ms, and a turn of the main loop
-_LONGER_US = const(5100000)  # P2*
 _QUIET_US = const(5000000)
 _AHEAD_US = const(25000)  # the next request is laid ready so long before it is due
 _LATER_US = const(1000000)  # after "busy" or "not now"
@@ -66,7 +64,8 @@ class Poller:
             return
         which = self.which[tag]
         found = replies.places(data, length, self.asked[tag], self.many[tag], self.sizes, self.at)
-        if found < 0:
+        if found < 0:  # not what is waited for: mostly the answer to a question that was given up
+            self.car.counts[transport.LATE] += 1
             return
         sent = self.link.sent_at[tag]
         trip = (first - sent) & ticks.MASK
@@ -88,6 +87,7 @@ class Poller:
                 if start == 0:
                     self.last[place] = raw
                 self.held.hold(channel, raw, tick)
+        self.many[tag] = 0  # a second answer to it is none
 
     def _miss(self, place):
         """A parameter was left out of an answer to several."""
@@ -228,8 +228,7 @@ class Poller:
         car.longer = False
         self.requests += 1
         link.send()
-        sent = link.sent_at[link.tag]
-        while link.waiting and car.passed(sent) < (_LONGER_US if car.longer else _ANSWER_US):
+        while link.waiting and not car.late(link.sent_at[link.tag]):
             yield
         if link.waiting:
             self.lost += 1
@@ -238,6 +237,8 @@ class Poller:
         yield
 
     def _forget(self):
+        self.car.longer = False
+        self.many[self.link.tag] = 0
         self.car.units[self.unit].forget()
 
     def ended(self):
@@ -270,7 +271,7 @@ class Poller:
         while not self.ended():
             now = car.now
             if link.waiting:
-                if car.passed(link.sent_at[link.tag]) >= (_LONGER_US if car.longer else _ANSWER_US):
+                if car.late(link.sent_at[link.tag]):
                     self.lost += 1
                     link.give_up()
                     self._forget()

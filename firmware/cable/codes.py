@@ -14,7 +14,7 @@ def tell(logger, talk):
     """What was answered in this session."""
     if _refused(logger, talk):
         return
-    _put(logger.bus, talk, (cable.CODES, str(logger.bus.held.state), str(int(logger.bus.codes_whole))))
+    _told(logger.bus, talk)
 
 
 def ask(logger, talk):
@@ -23,7 +23,7 @@ def ask(logger, talk):
         return
     bus = logger.bus
     _run(logger, False)
-    _put(bus, talk, (cable.CODES, str(bus.held.state), str(int(bus.codes_whole))))
+    _told(bus, talk)
 
 
 def clear(logger, talk):
@@ -67,6 +67,11 @@ def _run(logger, clearing):
         bus.turn()
         board.idle()
     bus.end()
+
+
+def _told(bus, talk):
+    counts = ",".join([str(count) for count in bus.counts])
+    _put(bus, talk, (cable.CODES, str(bus.held.state), str(int(bus.codes_whole)), counts))
 
 
 def _put(bus, talk, words):

@@ -15,7 +15,7 @@ _READ = const(0x03)
 _WRITE = const(0x02)
 _CHANGE = const(0x05)  # the bits of a mask
 _LOAD = const(0x40)
-_SEND = const(0x81)  # the first buffer
+_SEND = const(0x80)  # and a bit for each of three buffers
 _STATUS = const(0xA0)
 _TAKE_0 = const(0x90)
 _TAKE_1 = const(0x94)
@@ -59,7 +59,9 @@ class Mcp2515:
         self.first = bytes([_TAKE_0]) + bytes(13), bytearray(14)
         self.second = bytes([_TAKE_1]) + bytes(13), self.first[1]
         self.frame_out = bytearray(14), bytearray(14)
-        self.go = bytes([_SEND]), bytearray(1)
+        self.buffer = 0  # the one that was filled last
+        self.of_sending = bytes([_STATUS, 0]), bytearray(2)
+        self.go = bytearray(1), bytearray(1)
         cs(1)
 
     def _swap(self, ask, answer):
@@ -169,8 +171,14 @@ class Mcp2515:
         """See drivers/can_frame.py."""
         if not self.may_send:
             raise RuntimeError("a frame was to be sent while only listening is allowed")
+        at = self.buffer + 1 if self.buffer < 2 else 0  # by turns: two units may be answered at once
+        ask, got = self.of_sending
+        self._swap(ask, got)
+        if got[1] >> 2 * at & 4:  # full: the bus is held by somebody else
+            return
+        self.buffer = at
         put, spare = self.frame_out
-        put[0] = _LOAD
+        put[0] = _LOAD | at << 1
         if frame_id & _EXTENDED:
             number = frame_id & _EXTENDED - 1
             put[1] = number >> 21
@@ -186,11 +194,12 @@ class Mcp2515:
             put[6 + n] = data[n]
         self._swap(put, spare)
         put, spare = self.go
+        put[0] = _SEND | 1 << at
         self._swap(put, spare)
 
     def failed(self):
         """See drivers/can_frame.py."""
-        return self._read2(self.of_main, _SEND_CONTROL)[2] & 0x10 != 0
+        return self._read2(self.of_main, _SEND_CONTROL + (self.buffer << 4))[2] & 0x10 != 0
 
     def errors(self):
         """See drivers/can_frame.py."""

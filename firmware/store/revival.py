@@ -15,6 +15,7 @@ _WAKE_OTHER = const(4)
 _MOUNT = const(5)
 _LOAD = const(6)
 _OPEN = const(7)
+_MODULES = ("store.recover", "store.card", "store.fatmap")  # what opening a card needs, largest first
 
 
 class Revival:
@@ -34,6 +35,7 @@ class Revival:
         self.error = 0
         self.place = None
         self.failed = 0  # tick
+        self.loaded = 0  # of _MODULES
         self.tried = tried
 
     def step(self):
@@ -80,11 +82,13 @@ class Revival:
                 self.at = _MOUNT
         elif at == _MOUNT:
             self.board.mount()
+            self.loaded = 0
             self.at = _LOAD
         else:
-            from store import recover  # noqa: F401  a step of its own: from sources it takes a while
-
-            self.at = _OPEN
+            __import__(_MODULES[self.loaded])  # a step each: from sources it takes a while
+            self.loaded += 1
+            if self.loaded == len(_MODULES):
+                self.at = _OPEN
         return False
 
     def _check(self):

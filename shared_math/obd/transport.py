@@ -31,7 +31,7 @@ ORPHANED = const(1)  # goes on with a message that was never begun
 DOUBLED = const(2)
 LOST = const(3)  # messages that were begun and never became whole
 LONG = const(4)  # messages longer than the buffer
-LATE = const(5)  # frames that came after the time allowed for them
+LATE = const(5)  # frames and answers that came after the time allowed for them
 COUNTS = const(6)
 
 

@@ -29,6 +29,7 @@ from ringpull.shelf.keep import Told
 DRIVES = int(os.environ.get("RINGPULL_SHELF_DRIVES", "200"))
 SEASONS = int(os.environ.get("RINGPULL_SHELF_SEASONS", "100"))
 RESULTS = Path(__file__).with_name("SHELF_RESULTS.md") if DRIVES >= 200 and SEASONS >= 100 else None
+TOGETHER = {1: 40, 2: 100}  # drives judged, then kept, on so many cores: more than delays are remembered of
 PER_CAR = 100  # drives of each car in the larger shelves
 LARGE, LARGEST = 2_000, 20_000
 Rows = Iterator[tuple[str, float, str, str]]
@@ -41,6 +42,7 @@ def rows() -> Rows:
         yield from adding(folder)
         yield from truths(folder / "truths", judged)
         yield from asking(folder, judged)
+        yield from clusters()
 
 
 def seconds(work: Callable) -> float:
@@ -50,8 +52,10 @@ def seconds(work: Callable) -> float:
 
 
 def card_of(folder: Path, number: int) -> Path:
-    """A card of a session of its own; the demo's 134 s with three pulls."""
-    return shelf_cards.card(folder / f"card{number}", session=number + 1)
+    """A card of a session of its own; the demo's 134 s with three pulls. Each engine is a little larger, or the delay
+    found for the first drive would be remembered for all others."""
+    other = b'"displacement_cc":%d' % (1598 + number)
+    return shelf_cards.card(folder / f"card{number}", session=number + 1, config=(b'"displacement_cc":1598', other))
 
 
 def adding(folder: Path) -> Rows:
@@ -59,17 +63,21 @@ def adding(folder: Path) -> Rows:
     rings = [card / "drive.rpl" for card in cards]
     told = Told("hill", on="2026-04-01")
     judging.judge(rings[0])  # the libraries are loaded
-    bare = {1: seconds(lambda: [judging.judge(ring) for ring in rings])}
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
         list(pool.map(judging.judge, rings[:2]))
-        bare[2] = seconds(lambda: list(pool.map(judging.judge, rings)))
-    shelf = folder / "shelf"
-    for cores in (1, 2):
-        shelf = folder / f"shelf{cores}"
-        took = seconds(lambda cores=cores, shelf=shelf: list(work.keep_all(shelf, cards, told, jobs=cores)))
-        for what, value in (("adds", took), ("bare judging", bare[cores])):
-            yield f"{what}, {cores} core{'s'[: cores - 1]}", 60 * DRIVES / value, "drives/min", f"{DRIVES} drives"
-        yield "  of bare judging", 100 * bare[cores] / took, "%", "limit 85"
+        ways = {1: lambda some: list(map(judging.judge, some)), 2: lambda some: list(pool.map(judging.judge, some))}
+        for cores, bare in ways.items():
+            shelf = folder / f"shelf{cores}"
+            judged_s = kept_s = 0.0
+            for first in range(0, DRIVES, TOGETHER[cores]):  # in turns: a machine does not stay as fast as it was
+                now = slice(first, first + TOGETHER[cores])
+                judged_s += seconds(lambda bare=bare, now=now: bare(rings[now]))
+                kept_s += seconds(
+                    lambda cores=cores, shelf=shelf, now=now: list(work.keep_all(shelf, cards[now], told, jobs=cores))
+                )
+            for what, took_s in (("adds", kept_s), ("bare judging", judged_s)):
+                yield f"{what}, {cores} core{'s'[: cores - 1]}", 60 * DRIVES / took_s, "drives/min", f"{DRIVES} drives"
+            yield "  of bare judging", 100 * judged_s / kept_s, "%", "limit 85"
     size = sum(path.stat().st_size for path in shelf.rglob("*") if path.is_file())
     copies = sum(path.stat().st_size for path in (shelf / "v1" / "rings").rglob("*.rpl"))
     yield (
@@ -216,3 +224,35 @@ def outcome(kind: str, called: dict[str, list[dict]], cells: list) -> dict[str, 
     if kind == "delay":
         return {"lag from 80 to 140 ms: found": [row["what"] for row in called["delay"]] == ["lag"]}
     return {f"nothing happened: {question} calls nothing": not some for question, some in called.items()}
+
+
+def clusters() -> Rows:
+    """What handing work to a cluster costs: why drives are judged on Dask and questions alone on Spark."""
+    tasks, pause_s = 100, 0.05
+    remark = f"{tasks} tasks of {1e3 * pause_s:.0f} ms; {tasks * pause_s / 2:.1f} s at best"
+    if find_spec("distributed"):
+        from distributed import Client, LocalCluster  # pyright: ignore[reportMissingImports]
+
+        began = time.perf_counter()
+        with LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster, Client(cluster) as on:
+            on.gather(on.map(abs, range(2)))
+            yield "Dask, two workers, to start", time.perf_counter() - began, "s", "a running cluster is there already"
+            pauses = [pause_s] * tasks
+            took_s = seconds(lambda: on.gather(on.map(time.sleep, pauses, pure=False)))
+            yield "Dask, two workers, at work", took_s, "s", remark
+    if find_spec("pyspark"):
+        from pyspark.sql import SparkSession  # pyright: ignore[reportMissingImports]
+
+        began = time.perf_counter()
+        spark = SparkSession.builder.master("local[2]").config("spark.ui.enabled", "false").getOrCreate()
+        on = spark.sparkContext
+        on.parallelize(range(2), 2).map(abs).collect()
+        yield (
+            "Spark, two cores, to start",
+            time.perf_counter() - began,
+            "s",
+            "with its Java; none where one runs already",
+        )
+        took_s = seconds(lambda: on.parallelize([pause_s] * tasks, tasks).map(time.sleep).collect())
+        yield "Spark, two cores, at work", took_s, "s", remark
+        spark.stop()

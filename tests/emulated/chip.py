@@ -72,7 +72,7 @@ class Chip:
         """Time the processor has spent in instructions, waiting for an event or interrupt left out."""
         return self.mcu.core.cycles / HZ
 
-    def run(self, until_s: float, word: str = "", wall_s: float = 900) -> bool:
+    def run(self, until_s: float, word: str = "", wall_s: float = 3600) -> bool:
         """Run to that emulated time, or until the board says `word`; True if it did. TimeoutError after wall_s."""
         self.wanted = word.encode()
         self.simulator.stopped = bool(word) and self.wanted in self.said
@@ -92,6 +92,8 @@ class Chip:
         for pio in self.pios:
             pio.catch_up()
         self.mcu.gpio[gpio].set_input_value(bool(level))
+        for pio in self.pios:
+            pio.look_soon()
 
     def flash_files(self) -> dict[str, bytes]:
         """The files on the board's littlefs as it stands."""

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import board_files
+import bus_rig
 import chip
 import numpy as np
 import parts
@@ -32,9 +33,9 @@ class Setup:
     stall_every_s 0: the card never stalls. seconds: of recording that are measured. on_flash: there is no card, the
     board records on its own flash; flash_us: what programming a page and erasing a sector take. pull_s: length of a
     pull that is marked 0.3 s after the start by two presses of the button. card: (seconds after the start, "out", "in",
-    "refuse" or "stick") in time order. lean_s: from and to, after the start, when the first channel's signal is that of
-    a lean mixture.
-    no_card: none is in from power-on.
+    "swap", "refuse" or "stick") in time order; swapped is in another card that was prepared alike. lean_s: from and to,
+    after the start, when the first channel's signal is that of a lean mixture. no_card: none is in from power-on.
+    bus: a bus controller beside the converter, and a car.
     """
 
     config: dict
@@ -50,6 +51,7 @@ class Setup:
     card: tuple[tuple[float, str], ...] = ()
     lean_s: tuple[float, float] | None = None
     no_card: bool = False
+    bus: bus_rig.Story | None = None
 
 
 RICH, LEAN, FULL_LOAD = 831, 1847, 2268  # counts behind the 0-5 V divider: lambda 0.80, 1.11, and 185 kPa
@@ -100,10 +102,17 @@ class Run:
         mcu = self.chip.mcu
         image = bytearray() if setup.on_flash else board_files.card_image(folder, setup.config)
         self.card = parts.SdCard(mcu.clock, image, BUSY_US)
+        self.other: bytearray | None = None  # the card that waits, then the one that was taken out
+        if any(what == "swap" for _, what in setup.card):
+            (folder / "other").mkdir()
+            self.other = board_files.card_image(folder / "other", setup.config)
         if not setup.on_flash:
             parts.Bus(mcu, 0).attach(self.card, SD_CS)
         self.converter = parts.SpiConverter(mcu.clock, lambda channel, _single, now_s: counts_of(channel + 4, now_s))
-        parts.Bus(mcu, 1).attach(self.converter, CONVERTER_CS)
+        shared = bus_rig.SharedBus(mcu, 1)
+        self.bus = bus_rig.BusRig(self.chip, shared, self.converter, CONVERTER_CS, setup.bus) if setup.bus else None
+        if self.bus is None:
+            shared.attach(self.converter, CONVERTER_CS)
         self.chip.set_pin(BUTTON_GPIO, True)
         self.card.there = not setup.no_card
         self.alarms: list = []
@@ -126,12 +135,17 @@ class Run:
         acts = {
             "out": self.card.pull_out,
             "in": self.card.push_in,
+            "swap": self._swap,
             "refuse": lambda: setattr(self.card, "refusing", True),
             "stick": lambda: setattr(self.card, "stuck", True),
         }
         alarm = self.chip.clock.create_alarm(acts[what])
         alarm.schedule(after_s * 1e9)
         self.alarms.append(alarm)
+
+    def _swap(self) -> None:
+        self.card.image, self.other = self.other, self.card.image
+        self.card.push_in()
 
     def boot(self, longest_s: float = 8.0) -> None:
         """Run until recording is under way: 0.4 s after the setup stands on the card. RuntimeError with the board's
@@ -145,6 +159,13 @@ class Run:
         raise RuntimeError(
             f"nothing on the card after {self.chip.now_s:.1f} s\n{self.chip.said.decode(errors='replace')}"
         )
+
+    def until_asked(self, requests: int, longest_s: float = 16.0) -> None:
+        """Run on until the car has got so many requests for values. RuntimeError where it has not by then."""
+        while len(self.bus.car.asked) < requests:
+            if self.chip.now_s > longest_s:
+                raise RuntimeError(f"{len(self.bus.car.asked)} requests after {self.chip.now_s:.1f} s")
+            self.chip.run(self.chip.now_s + 0.1)
 
     def _recording(self) -> bool:
         if not self.setup.on_flash:
@@ -166,6 +187,8 @@ class Run:
         self.began_s = now_s
         for after_s, what in setup.card:
             self._happens(after_s, what)
+        if self.bus:
+            self.bus.measure(setup.seconds)
         if setup.pull_s:
             self._press(now_s + 0.3, 0.1)
             self._press(now_s + 0.3 + setup.pull_s, 0.1)
@@ -201,6 +224,18 @@ class Run:
                     target.write_bytes(data)
             return ringpull.read(self.folder / "ring")
         return ringpull.read(board_files.read_card(self.folder, bytes(self.card.image)))
+
+    def sessions(self) -> list:
+        """The newest session of each card, the one that was taken out first."""
+        import ringpull
+
+        last = [self.drive().sessions[-1]]
+        if self.other is not None:
+            (self.folder / "first").mkdir()
+            (self.folder / "first" / "taken.img").write_bytes(self.other)
+            out = board_files.copied(self.folder / "first", self.folder / "first" / "taken.img", "card")
+            last.insert(0, ringpull.read(out).sessions[-1])
+        return last
 
     def pulls_file(self):
         """The card's pulls.rpl alone, as the PC reads it; drive() comes first."""

@@ -5,7 +5,10 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+import bus_figures
+import bus_rig
 import numpy as np
+import pandas as pd
 import runs
 
 from shared_math import layout
@@ -163,15 +166,26 @@ def _warned(card: tuple[tuple[float, str], ...], seconds: float = 6.0, **more) -
     return runs.Setup(config, 200, seconds, pull_s=4.5, card=card, lean_s=(2.0, 3.2), **more)
 
 
+def _bus(single: bool) -> runs.Setup:
+    config = _config("rp2", 200, [f"a{n}" for n in range(4)] + ["x0", "x1"], converters={"x": "mcp3208"})
+    asked = [(bus_figures.name_of(pid), f"{pid:02X}") for pid in bus_rig.SIXTEEN]
+    config["channels"] += [{"name": name, "kind": "obd", "pid": pid, "hz": 20} for name, pid in asked]
+    config["bus"] = {"ask": True, "kbit": bus_rig.KBIT}
+    return runs.Setup(config, 200, 4.0, stall_every_s=1.0, bus=bus_rig.Story(single))
+
+
 SCENARIOS = {
     "generic": lambda: _generic(0),
     "generic, stalls": lambda: _generic(1.0),
     "twelve, stalls": lambda: _twelve(seconds=2.5, stall_every_s=1.0),
     "twelve, marked": lambda: _twelve(seconds=5.6, stall_every_s=1.0, pull_s=2.0),
     "four at 1 kHz": lambda: runs.Setup(_config("rp2", 1000, [f"a{n}" for n in range(4)], pulses=False), 0, 1.5),
+    "bus, six a request": lambda: _bus(False),
+    "bus, singly": lambda: _bus(True),
     "on its own flash": _on_flash,
     "card sound": lambda: _warned(()),
     "card out": lambda: _warned(((1.0, "out"), (4.0, "in"))),
+    "card swapped": lambda: _warned(((1.0, "out"), (2.5, "swap")), 7.0),
     "card refuses": lambda: _warned(((1.0, "refuse"), (4.0, "in")), 7.0),
     "card never ready": lambda: _warned(((1.0, "stick"), (4.0, "in"))),
     "card stalls 2 s": lambda: _warned((), stall_every_s=100.0, stall_s=2.0),
@@ -185,16 +199,23 @@ SAID = {
     "one stall of 500 ms in every second",
     "twelve, marked": "the same while a pull of 2 s is marked and copied, with what goes before it and 3 s after it",
     "four at 1 kHz": "hard timer, 4 inputs on chip at 1000 Hz through DMA, averaged by 4, card busy 1 ms",
+    "bus, six a request": "hard timer, 4 inputs on chip and 2 on SPI at 200 Hz, tach 200 Hz, an MCP2518FD on the same "
+    "SPI and a car that answers in 20 ms: 16 channels asked for at 20 Hz; one stall of 500 ms in every second",
+    "bus, singly": "the same with a car that answers one parameter a request",
     "on its own flash": "no card: hard timer, 4 inputs on chip at 200 Hz, tach 400 Hz; "
     "45 ms for an erase, 0.4 ms for a page",
     "card sound": "4 inputs at 200 Hz, under load, a pull of 4.5 s marked, lean from 2.0 to 3.2 s",
     "card out": "the same with the card out from 1 s to 4 s",
+    "card swapped": "the same with the card out at 1 s and another prepared one in at 2.5 s",
     "card refuses": "the same with every write refused from 1 s to 4 s",
     "card never ready": "the same with the card's line held low from 1 s to 4 s",
     "card stalls 2 s": "the same with one stall of 2 s",
     "no card": "no card in from power-on",
     "generic, counted": "as generic, with gc.mem_alloc() around every turn of the main loop",
 }
+
+
+TRIAL = 60  # requests for values after which it is settled what is asked together
 
 
 def figures(uf2: Path, name: str) -> dict:
@@ -204,6 +225,8 @@ def figures(uf2: Path, name: str) -> dict:
         if run.setup.no_card:
             return _flickers(run)
         run.boot()
+        if run.bus:
+            run.until_asked(TRIAL)
         run.record()
         run.finish()
         if "counted" in name:
@@ -212,14 +235,15 @@ def figures(uf2: Path, name: str) -> dict:
                 raise RuntimeError(run.chip.said.decode(errors="replace"))
             names = ("bytes_per_row", "bytes_per_block_packed", "bytes_per_block_written")
             return {key: int(found[n]) for n, key in enumerate(names, 1)}
-        session = run.drive().sessions[-1]
-        raw = session.raw()
+        sessions = run.sessions()
+        session = sessions[-1]
+        raw = pd.concat([one.raw() for one in sessions], ignore_index=True)  # the row numbers of one start run on
         period_us = 1e6 / run.setup.config["rate_hz"]
         late = raw["late"].to_numpy()
         health = session.timing.health
         out = {
-            "rows": session.rows,
-            "lost_rows": session.lost_rows,
+            "rows": len(raw),
+            "lost_rows": sum(one.lost_rows for one in sessions),
             "rows_missing": int(raw["row"].iloc[-1]) + 1 - len(raw),
             "cpu": run.cpu,
             "card_writes": run.writes,
@@ -232,6 +256,8 @@ def figures(uf2: Path, name: str) -> dict:
         if run.setup.on_flash:
             del out["card_writes"], out["card_stalls"]
             out["flash_erases"] = run.erased
+        if run.bus:
+            out.update(bus_figures.of_run(run, raw))
         if run.converter.taken:
             instants = [now_s for now_s, channel, _ in run.converter.taken if channel == 0]
             out["jitter_us"] = float(runs.jitter_us(instants, period_us * 1e-6)[0])

@@ -51,6 +51,25 @@ def test_a_marked_pull_is_copied_whole_through_stalls(figures):
     assert got["pull_rows"] > 1000 and got["pull_rows_missing"] == got["pull_rows_changed"] == 0
 
 
+@pytest.mark.parametrize(("name", "least_hz"), [("bus, six a request", 14), ("bus, singly", 2.9)])
+def test_sixteen_values_of_the_car_beside_six_inputs_and_stalls(figures, name, least_hz):
+    got = figures(name)
+    assert got["card_stalls"] >= 3
+    assert got["lost_rows"] == got["rows_missing"] == 0
+    assert got["edges_lost"] == got["edges_rejected"] == 0 and got["edges"] > 500
+    assert got["values_per_s_least"] >= least_hz
+    assert 40 <= got["requests_per_s"] <= 50
+    assert got["answers_told_lost"] == got["answers_dropped"] == 3
+    assert got["values_strange"] == got["frames_overflown"] == 0
+
+
+@pytest.mark.parametrize("name", ["bus, six a request", "bus, singly"])
+def test_no_conversion_and_no_frame_is_torn_on_the_shared_spi(figures, name):
+    got = figures(name)
+    assert got["conversions"] > 2000 and got["conversions_torn"] == 0
+    assert got["bus_accesses"] > 2000 and got["bus_accesses_torn"] == 0
+
+
 def test_four_channels_at_1_khz(figures):
     got = figures("four at 1 kHz")
     assert got["lost_rows"] == got["rows_missing"] == 0 and got["rows"] > 1500
@@ -70,13 +89,15 @@ def test_nothing_is_allocated_per_row(figures):
     assert got["bytes_per_block_packed"] == 0 and got["bytes_per_block_written"] <= 320
 
 
-@pytest.mark.parametrize("name", ["card sound", "card out", "card refuses", "card never ready", "card stalls 2 s"])
+@pytest.mark.parametrize(
+    "name", ["card sound", "card out", "card swapped", "card refuses", "card never ready", "card stalls 2 s"]
+)
 def test_the_driver_is_warned_whatever_the_card_does(figures, name):
     got = figures(name)
     assert 0.3 < got["warning_delay_s"] <= 0.40
     assert got["lamp_edges"] > 8 and got["lamp_edges_off_place"] <= got["lamp_changes"]
     assert got["lost_rows"] == got["rows_missing"] == 0  # what the card did not take waits in memory
-    faults = {"card out": "24", "card refuses": "23", "card never ready": "24"}
+    faults = {"card out": "24", "card swapped": "24", "card refuses": "23", "card never ready": "24"}
     assert got["faults_told"] == faults.get(name, "none")
 
 

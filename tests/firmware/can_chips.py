@@ -4,11 +4,12 @@ MCP2518FD class: DS20006027 and DS20005678. MCP2515 class: DS20001801. Both from
 
 A model is a part of the Bus of tests/emulated/parts.py: `select(on)` and `exchange(byte)`. `came(id, data)` puts a
 frame on the bus before it; `wire(id, data)` is called with each frame that it sends and gives "ack", "none" (nobody
-acknowledges) or "lost" (arbitration). Ids of 29 bits have bit 29 set. A frame that is to be sent in any mode but normal
-is an error of whoever asks for it, and fails.
+acknowledges), "lost" (arbitration) or, of the MCP2515, "busy": it waits until `go_on` is called. Ids of 29 bits have
+bit 29 set. A frame that is to be sent in any mode but normal is an error of whoever asks for it, and fails.
 """
 
 EXTENDED = 1 << 29
+_LOADS = (0x40, 0x42, 0x44)  # of the MCP2515: fill the first, second, third buffer
 
 
 def never(_frame_id, _data):
@@ -48,8 +49,10 @@ class Controller:
     def put_on_bus(self, frame_id, data):
         """The result of sending a frame once."""
         assert self.sending(), "a frame is to be sent in a mode that only listens"
-        self.sent.append((frame_id, bytes(data)))
         result = self.wire(frame_id, bytes(data)) if self.kbit() == self.bus_kbit else "none"
+        if result == "busy":
+            return result
+        self.sent.append((frame_id, bytes(data)))
         if result == "none":
             self.tec += 8
             self.off = self.off or self.tec > 255
@@ -274,16 +277,20 @@ class Mcp2515Model(Controller):
             elif byte in (0x90, 0x94):
                 self.taking = 1 if byte == 0x94 else 0
                 self.address = 0x71 if byte == 0x94 else 0x61
-            elif byte == 0x40:
-                self.address = 0x31
-            elif byte == 0x81:
-                self.transmit()
+            elif byte in _LOADS:
+                self.address = 0x31 + 0x10 * _LOADS.index(byte)
+                assert not self.registers[self.address - 1] & 8, "a buffer that waits to be sent is filled"
+            elif byte >> 3 == 0x10:
+                for n in range(3):
+                    if byte >> n & 1:
+                        self.transmit(0x30 + 0x10 * n)
             return 0xFF
         if self.order == 0xA0:
-            return self.full[0] | self.full[1] << 1
-        if self.order in (0x90, 0x94, 0x40):
+            waiting = [self.registers[0x30 + 0x10 * n] >> 3 & 1 for n in range(3)]
+            return self.full[0] | self.full[1] << 1 | waiting[0] << 2 | waiting[1] << 4 | waiting[2] << 6
+        if self.order in (0x90, 0x94) or self.order in _LOADS:
             self.address += 1
-            if self.order == 0x40:
+            if self.order in _LOADS:
                 self.registers[self.address - 1] = byte
                 return 0xFF
             return self.registers[self.address - 1]
@@ -321,14 +328,20 @@ class Mcp2515Model(Controller):
         if at == 0x0F:
             self.mode = byte >> 5
 
-    def transmit(self):
-        one = self.registers[0x31:0x3E]
+    def go_on(self):
+        """The bus is free: what waits is sent."""
+        for at in (0x50, 0x40, 0x30):
+            if self.registers[at] & 8:
+                self.transmit(at)
+
+    def transmit(self, at):
+        one = self.registers[at + 1 : at + 14]
         frame_id = one[0] << 3 | one[1] >> 5
         if one[1] & 8:
             frame_id = frame_id << 18 | (one[1] & 3) << 16 | one[2] << 8 | one[3] | EXTENDED
         assert self.registers[0x0F] & 8, "it would be sent again and again"
         result = self.put_on_bus(frame_id, one[5 : 5 + (one[4] & 0x0F)])
-        self.registers[0x30] = {"ack": 0, "none": 0x10, "lost": 0x20}[result]
+        self.registers[at] = {"ack": 0, "none": 0x10, "lost": 0x20, "busy": 8}[result]
 
     def came(self, frame_id, data):
         if self.mode not in (0, 3) or self.kbit() != self.bus_kbit:

@@ -302,6 +302,28 @@ def test_flow_control_leaves_from_the_interrupt():
         assert bench.chip.sent[-1] == (0x7E0, bytes(held.request)) and len(bench.chip.sent) == 3
 
 
+def test_flow_control_to_two_units_while_a_third_holds_the_bus():
+    bench = Bench("mcp2515")
+    held = link.Link(bench.port, bench.ticks_us, 136)
+    bench.port.normal(500, None)
+    held.may_send = True
+    bench.chip.wire = lambda _who, _data: "ack"
+    held.lay(0x7DF, -1)
+    held.send()
+    bench.chip.wire = lambda _who, _data: "busy"
+    for who in (0x7E8, 0x7EA):
+        bench.chip.came(who, b"\x10\x0c\x43\x05\x01\x71\x01\x35")
+        MACHINE.moment()
+    for _ in range(3):  # more than it can hold: no frame that waits is overwritten
+        bench.port.send(0x7E7, bytes(8))
+    bench.chip.wire = lambda _who, _data: "ack"
+    bench.chip.go_on()
+    assert sorted([who for who, _ in bench.chip.sent]) == [0x7DF, 0x7E0, 0x7E2, 0x7E7], bench.chip.sent
+    bench.chip.wire = lambda _who, _data: "none"
+    bench.port.send(0x7E0, bytes(8))
+    assert bench.port.failed()
+
+
 def test_taking_and_sending_allocate_nothing():
     class Still:
         """Answers with one frame for ever: the models allocate themselves."""

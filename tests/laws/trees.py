@@ -31,6 +31,7 @@ ROOMS = (
     "analysis/pulls",
     "analysis/cells",
     "analysis/power",
+    "analysis/bus_time",
     "analysis/car",
     "analysis/answer",
     "drive",

@@ -187,6 +187,38 @@ def test_requests_reach_udsoncan_whole():
         ours.shutdown()
 
 
+def test_a_freeze_frame_of_the_later_standard_reads_as_with_udsoncan():
+    pytest.importorskip("udsoncan", reason="udsoncan is not installed (extra: references)")
+    from udsoncan import DidCodec, Response
+    from udsoncan.services import ReadDTCInformation
+
+    from ringpull.ring.values import codes as ours
+
+    class Bytes(DidCodec):
+        def __init__(self, length):
+            self.length = length
+
+        def decode(self, payload):
+            return payload
+
+        def __len__(self):
+            return self.length
+
+    values = {0x0C: b"\x1a\xf8", 0x05: b"\x7b", 0x44: b"\x73\x33", 0x0F: b"\x46"}
+    answer = bytes.fromhex("04 017100 2f 01") + bytes((len(values),))
+    answer += b"".join(bytes((0xF4, pid)) + data for pid, data in values.items())
+    config = {0xF400 | pid: Bytes(len(data)) for pid, data in values.items()}
+    reply = Response(ReadDTCInformation, Response.Code.PositiveResponse, answer)
+    ReadDTCInformation.interpret_response(reply, 4, dtc_snapshot_did_size=2, didconfig=config)
+    (dtc,) = reply.service_data.dtcs
+    theirs = {snapshot.did & 0xFF: snapshot.data for snapshot in dtc.snapshots}
+    assert theirs == values
+    (unit,) = ours.read((0x7E8).to_bytes(4, "little") + bytes((1 + len(answer),)) + b"\x59" + answer)
+    assert unit.frozen_code == codes.name(dtc.id >> 16, dtc.id >> 8 & 255)
+    told = [one for pid, data in theirs.items() for one in status.values(pid, data)]
+    assert unit.frozen == told and len(told) == 4
+
+
 def _answer_one(can, bus, answer):
     sender = transport.Sender()
     message = bus.recv(10)

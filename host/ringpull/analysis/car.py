@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from ringpull.analysis.bus_time import BusTime, of_rows
 from ringpull.session import Channel, Session
 from shared_math import bus, bus_states, channels
 
@@ -38,13 +39,14 @@ class Delay:
 @dataclass
 class CarSaid:
     """Of one session. states: numbers of bus_states.py, in the order in which they came. lost: answers that never came
-    whole. trip_ms: median from request to answer, None where nothing answered."""
+    whole. trip_ms: median from request to answer, None where nothing answered. time: of the bus, that asking took."""
 
     session: int
     states: list[int]
     lost: int
     trip_ms: float | None
     delay: Delay | None = None
+    time: BusTime | None = None
     never: list[Channel] = field(default_factory=list)  # channels that got no value although the bus spoke
     pulls: dict[int, dict[str, float]] = field(default_factory=dict)  # pull's number -> part -> mean
 
@@ -52,9 +54,9 @@ class CarSaid:
 def of_session(session: Session, answers: list) -> CarSaid | None:
     """None where the session has no channel from the bus. answers: of its pulls; means are over the rows that were
     judged."""
-    raw = session.awake.raw()
-    if "bus_state" not in raw:
+    if not any(one.kind in channels.BUS_KINDS for one in session.channels):
         return None
+    raw = session.awake.raw()
     state = raw["bus_state"].to_numpy().astype(int)
     changed = state[np.diff(state, prepend=-1) != 0]
     trip = raw["bus_trip"].to_numpy()
@@ -65,6 +67,7 @@ def of_session(session: Session, answers: list) -> CarSaid | None:
         int(raw["bus_lost"].iloc[-1]) if len(raw) else 0,
         float(np.median(answered)) if len(answered) else None,
         _delay(session, raw),
+        of_rows(session, raw),
     )
     table = session.awake.table()
     if bus_states.ANSWERED in out.states or bus_states.LISTENING in out.states:

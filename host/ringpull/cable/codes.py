@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from ringpull.cable.bench import Bench
@@ -12,20 +12,32 @@ from ringpull.cable.link import Link
 from ringpull.errors import CarRefused
 from ringpull.ring.values import codes
 from shared_math import bus_states, cable, cable_bench
-from shared_math.obd import replies
+from shared_math.obd import replies, transport
 
 ASK_S = 70.0  # a computer may announce its answer for later
 
 DONE, TURNS, UNKNOWN, SILENT = 0x44, -1, -2, 0
 
 
+FRAMES = {
+    transport.STRANGE: "strange",
+    transport.ORPHANED: "orphaned",
+    transport.DOUBLED: "doubled",
+    transport.LOST: "lost",
+    transport.LONG: "too long",
+    transport.LATE: "late",
+}
+
+
 @dataclass
 class Told:
-    """units: what each computer answered. whole: whether all was asked. state: of the bus."""
+    """units: what each computer answered. whole: whether all was asked. state: of the bus. frames: how many of those
+    that came since the session began were not as they should be, by what was wrong."""
 
     units: list[codes.UnitCodes]
     whole: bool
     state: int
+    frames: dict[str, int] = field(default_factory=dict)
 
     def sentence(self) -> str:
         """Why there is nothing."""
@@ -35,14 +47,18 @@ class Told:
 
 def now(link: Link) -> Told:
     """What was answered since the logger's session began."""
-    words, payload = link.ask(cable.CODES)
-    return Told(codes.read(payload), words[2] == "1", int(words[1]))
+    return _read(*link.ask(cable.CODES))
 
 
 def anew(bench: Bench) -> Told:
     """At the bench: asked now."""
-    words, payload = _asked(bench, cable.CODES)
-    return Told(codes.read(payload), words[2] == "1", int(words[1]))
+    return _read(*_asked(bench, cable.CODES))
+
+
+def _read(words: list[str], payload: bytes) -> Told:
+    counts = words[3].split(",") if len(words) > 3 else []
+    frames = {FRAMES[n]: int(count) for n, count in enumerate(counts) if n in FRAMES}
+    return Told(codes.read(payload), words[2] == "1", int(words[1]), frames)
 
 
 def _asked(bench: Bench, verb: str) -> tuple[list[str], bytes]:

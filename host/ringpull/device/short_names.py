@@ -1,8 +1,8 @@
 """Names that a board need not hold: each name that a module brings costs some 20 bytes of its heap for good, and beyond
 1,260 of them the table that MicroPython keeps them in grows by 7.7 kB at once.
 
-Renamed are arguments that nobody passes by name, and functions and values of a module that begin with an underscore and
-that no other module asks for; to names that every MicroPython holds in its flash.
+Renamed are arguments that nobody passes by name, functions and values of a module that begin with an underscore and
+that no other module asks for, and what objects keep to themselves; to names that every MicroPython holds in its flash.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ import ast
 import symtable
 from collections import Counter
 from collections.abc import Iterable
+from typing import Any
 
 # Of the names that each .mpy file may count on (MicroPython's py/makeqstrdata.py, "static_qstr_list")
 IN_FLASH = (
@@ -32,10 +33,13 @@ class Names:
     def __init__(self, texts: Iterable[str]) -> None:
         self.by_keyword: set[str] = set()
         self.everywhere: Counter[str] = Counter()  # name -> modules that hold it as an attribute, import or string
+        self.bases: set[str] = set()
         for text in texts:
             held = set()
             for node in ast.walk(ast.parse(text)):
                 held |= _kept(node)
+                if isinstance(node, ast.ClassDef):
+                    self.bases |= {name for base in node.bases for name in _last_of(base)}
                 if isinstance(node, ast.keyword) and node.arg:
                     self.by_keyword.add(node.arg)
             self.everywhere.update(held)
@@ -46,7 +50,9 @@ class Names:
         used = {name for node in ast.walk(tree) for name in _spoken(node)}
         free = iter([name for name in IN_FLASH if name not in used])
         given = dict(zip(sorted(self._arguments(tree) - _globals(text) | self._own(tree)), free))
-        return ast.unparse(_Renamed(given).visit(tree)) + "\n"
+        unheard = iter([name for name in IN_FLASH if name not in used and not self.everywhere[name]])
+        kept = dict(zip(sorted(self._attributes(tree)), unheard))
+        return ast.unparse(_Renamed(given, kept).visit(tree)) + "\n"
 
     def _arguments(self, tree: ast.Module) -> set[str]:
         names = (
@@ -61,6 +67,49 @@ class Names:
         }
         return {name for name in own - _of_classes(tree) - arguments if not self.everywhere[name]}
 
+    def _attributes(self, tree: ast.Module) -> set[str]:
+        """Attributes that only objects of this module's classes have and only this module asks for. Methods that begin
+        without an underscore stay: MicroPython itself may call them."""
+        classes = [node for node in ast.walk(tree) if isinstance(node, ast.ClassDef)]
+        own: set[str] = set()
+        others: set[Any] = set()
+        for node in classes:
+            alone = not node.bases and node.name not in self.bases
+            (own if alone else others).update(_of_objects(node))
+        asked = [node for node in ast.walk(tree) if isinstance(node, ast.Attribute)]
+        others |= {node.attr for node in asked if not node.attr.startswith("_") and not _is_self(node.value)}
+        others |= {node.id for one in classes for part in one.body for node in _outside_functions(part)}
+        others |= {node.value for node in ast.walk(tree) if isinstance(node, ast.Constant)}
+        return {name for name in own - others - self.by_keyword if self.everywhere[name] == 1}
+
+
+def _last_of(base: ast.expr) -> set[str]:
+    """The name by which a class is asked for."""
+    return {node.id for node in [base] if isinstance(node, ast.Name)} | {
+        node.attr for node in [base] if isinstance(node, ast.Attribute)
+    }
+
+
+def _is_self(node: ast.expr) -> bool:
+    return isinstance(node, ast.Name) and node.id == "self"
+
+
+def _of_objects(node: ast.ClassDef) -> set[str]:
+    """Attributes that a class binds: what its objects set of themselves, and what of its body begins with an
+    underscore."""
+    stored = [one for one in ast.walk(node) if isinstance(one, ast.Attribute) and isinstance(one.ctx, ast.Store)]
+    public = {name for part in node.body for name in _bound(part) if not name.startswith("_")}
+    private = {name for part in node.body for name in _bound(part)} - public
+    out = private | {one.attr for one in stored if _is_self(one.value)}
+    return {name for name in out - public if not name.startswith("__")}
+
+
+def _outside_functions(part: ast.stmt) -> list[ast.Name]:
+    """Names that a statement of a class's body takes while the class is made."""
+    if isinstance(part, ast.FunctionDef):
+        return [node for one in part.decorator_list for node in ast.walk(one) if isinstance(node, ast.Name)]
+    return [node for node in ast.walk(part) if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Load)]
+
 
 def _globals(text: str) -> set[str]:
     """Names that some function of the module takes from outside of it: those of a PIO program are of this kind."""
@@ -74,8 +123,9 @@ def _globals(text: str) -> set[str]:
 
 
 class _Renamed(ast.NodeTransformer):
-    def __init__(self, given: dict[str, str]) -> None:
+    def __init__(self, given: dict[str, str], kept: dict[str, str]) -> None:
         self.given = given
+        self.kept = kept
 
     def visit_Name(self, node: ast.Name) -> ast.AST:
         node.id = self.given.get(node.id, node.id)
@@ -89,9 +139,21 @@ class _Renamed(ast.NodeTransformer):
         node.name = self.given.get(node.name, node.name)
         return self.generic_visit(node)
 
+    def visit_Attribute(self, node: ast.Attribute) -> ast.AST:
+        node.attr = self.kept.get(node.attr, node.attr)
+        return self.generic_visit(node)
+
     def visit_ClassDef(self, node: ast.ClassDef) -> ast.AST:
         node.name = self.given.get(node.name, node.name)
-        return self.generic_visit(node)
+        self.generic_visit(node)
+        for part in node.body:
+            if isinstance(part, ast.FunctionDef):
+                part.name = self.kept.get(part.name, part.name)
+            else:
+                for one in ast.walk(part):
+                    if isinstance(one, ast.Name) and isinstance(one.ctx, ast.Store):
+                        one.id = self.kept.get(one.id, one.id)
+        return node
 
     def visit_Global(self, node: ast.Global) -> ast.AST:
         node.names = [self.given.get(name, name) for name in node.names]

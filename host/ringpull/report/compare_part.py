@@ -16,10 +16,15 @@ from ringpull.report.words import listed, live, number, table, text
 def lean_pulls(compared: DriveComparison) -> str:
     """The sentence that counts the lean pulls of each drive."""
     before, after = compared.lean
-    return (
-        f"before {before.lean} of {before.judged} pull{'' if before.judged == 1 else 's'} lean{_banks(before)}, "
-        f"after {after.lean} of {after.judged}{_banks(after)}"
-    )
+    return f"before {_count(before, True)}, after {_count(after, not before.judged)}"
+
+
+def _count(side: LeanPulls, whole: bool) -> str:
+    """whole: whether it has to say what is counted."""
+    if not side.judged:
+        return "no pull could be judged"
+    of = f" pull{'' if side.judged == 1 else 's'} lean" if whole else ""
+    return f"{side.lean} of {side.judged}{of}{_banks(side)}"
 
 
 def _banks(side: LeanPulls) -> str:

@@ -18,6 +18,27 @@ def _never(channel: Any) -> str:
     )
 
 
+def _bus_time(time: Any) -> str:
+    rate = f"at {time.kbit} kbit/s" + ("" if time.told else f", twice that at {time.kbit // 2}")
+    return (
+        f"Questions and answers took {100 * time.mean:.1f} % of the bus's time, {100 * time.most:.1f} % in the busiest "
+        f"second ({rate}; every frame counted at its longest)."
+    )
+
+
+def as_json(said: Any) -> dict[str, Any]:
+    """How the bus was in a session, for --json."""
+    time = said.time
+    return {
+        "session": said.session,
+        "states": [bus_states.sentence(state)[0] for state in said.states],
+        "answered_in_ms": said.trip_ms,
+        "answers_lost": said.lost,
+        "never_given": [channel.name for channel in said.never],
+        "bus_time": time and {"mean": time.mean, "most": time.most, "kbit": time.kbit, "kbit_told": time.told},
+    }
+
+
 def how_it_was(said: Any) -> list[str]:
     """How the bus was in a session, and how good its values are. said: analysis.car.CarSaid."""
     out = []
@@ -31,6 +52,8 @@ def how_it_was(said: Any) -> list[str]:
             f"It answered in {said.trip_ms:.0f} ms; a value's time is the middle of that, known to half of it. "
             f"{said.lost} answers were lost."
         )
+    if said.time is not None:
+        out.append(_bus_time(said.time))
     out += [_never(channel) for channel in said.never]
     delay = said.delay
     if delay is not None:

@@ -245,6 +245,19 @@ def test_a_bank_that_is_still_lean_is_named_where_rows_show_the_other():
     assert compare_part.lean_pulls(compared) == "before 1 of 2 pulls lean (lambda 2), after 0 of 2"
 
 
+@pytest.mark.parametrize(
+    ("before", "after", "said"),
+    [
+        ((3, 4), (0, 4), "before 3 of 4 pulls lean, after 0 of 4"),
+        ((1, 1), (0, 0), "before 1 of 1 pull lean, after no pull could be judged"),
+        ((0, 0), (0, 2), "before no pull could be judged, after 0 of 2 pulls lean"),
+    ],
+)
+def test_a_side_of_which_nothing_could_be_judged_counts_nothing(before, after, said):
+    sides = tuple(drive_comparison.LeanPulls(*side) for side in (before, after))
+    assert compare_part.lean_pulls(drive_comparison.DriveComparison(None, sides)) == said
+
+
 def test_the_difference_of_banks_is_told_by_speed_and_load():
     columns, spans = two_banks(0.03)
     session = StandInSession(columns, [(a, b, False) for _, a, b in spans])

@@ -29,6 +29,10 @@ VALUES = {
 }
 
 
+# 59 04: P0171 with its state, one record, four values: speed, load, coolant, and one of the maker's own
+FROZEN = bytes.fromhex("5904017100 0c 00 04 f40c1af8 f4047f f4057b d00112".replace(" ", ""))
+
+
 def mask(first, known):
     """The four bytes that name the parameters of `known` after `first`."""
     bits = 0
@@ -85,6 +89,8 @@ def modern(values=None, refuses=False, cleared=None):
             return [b"\x62\xf4" + bytes((pid,)) + values[pid]] if pid in values else [b"\x7f\x22\x31"]
         if request[:2] == b"\x19\x02":
             return [b"\x59\x02\xff\x01\x71\x00\x0c\x01\x35\x00\x04"]
+        if request == b"\x19\x04\x01\x71\x00\xff":
+            return [FROZEN]
         if request[:2] == b"\x19\x15":
             return [b"\x59\x15\xff\x01\x71\x00\x08"]
         if request[0] == 0x14 and cleared is not None:

@@ -3,7 +3,7 @@
 import json
 
 import numpy as np
-from bus_cars import VALUES, car, config, engine, mask, obd, run
+from bus_cars import FROZEN, VALUES, car, config, engine, mask, obd, run
 
 from ringpull.cli.main import main
 from ringpull.dryrun.bus_server import Unit
@@ -85,4 +85,8 @@ def test_what_is_cut_off_or_makes_no_sense_is_left_out():
     assert (unit.who, unit.confirmed, unit.pending) == ("18DAF110", ["P0171"], ["P0135"])
     (unit,) = codes.read(answer(0x7E8, b"\x49\x02\x01" + b"1M8GDM9AXKP042788"))
     assert unit.vin == "1M8GDM9AXKP042788"
+    for end in range(len(FROZEN)):
+        codes.read(answer(0x7E8, FROZEN[:end]))
+    (unit,) = codes.read(answer(0x7E8, FROZEN) + answer(0x7E8, b"\x59\x04\x01\x35\x00\x08\x00\x00"))
+    assert unit.frozen_code == "P0171" and [name for name, *_ in unit.frozen][2] == "coolant_temperature"
     assert mask(0, [1, 0x21]) == bytes.fromhex("80000001")

@@ -57,8 +57,38 @@ def test_a_car_of_the_later_standard_is_asked_as_it_understands(tmp_path, refuse
     assert last["rpm_bus_rpm"] == 1726 and last["oil_degc"] == 80 and np.isnan(session.table()["fuel_used_lh"][-2])
     (unit,) = session.codes
     assert (unit.confirmed, unit.pending, unit.permanent) == (["P0171"], ["P0171", "P0135"], ["P0171"])
+    assert unit.frozen_code == "P0171" and ("engine_speed", 1726.0, "rpm") in unit.frozen and len(unit.frozen) == 3
     assert unit.readiness["lamp"] and {one[0] for _, one in requests(bus)} == {0x01, 0x19, 0x22}
     assert states(drive)[-1] == bus_states.ANSWERED and session.lost_rows == 0
+
+
+@pytest.mark.parametrize("single", [False, True])
+def test_the_time_of_the_bus_that_asking_takes_is_told(tmp_path, single):
+    """The stored rows alone say how many frames there were; the car counts them."""
+    frames = []
+
+    def counted(at_us, who, data):
+        frames.append(at_us / 1e6)
+        return [(at_us, who, data)]
+
+    eight = SIXTEEN[:8]
+    bus = car(units=[Unit(0x7E8, engine({pid: VALUES[pid] for pid in eight}, single=single))], hurt=counted)
+    settings = config([obd(f"value_{pid:02x}", f"{pid:02X}", hz=20) for pid in eight], kbit=500)
+    drive = run(tmp_path, settings, bus, 12)
+    from ringpull.analysis import car as analysis
+    from ringpull.cli.commands import info
+    from ringpull.wording import car as words
+
+    said = analysis.of_session(drive.sessions[0], [])
+    sent = np.array([*frames, *(time_s for time_s, *_ in bus.sent)])
+    steady = (sent > 8) & (sent < 11)
+    true = steady.sum() * 135 / 500e3 / 3
+    assert 0.02 < true < 0.1 and said.time.mean == pytest.approx(true, rel=0.1)
+    assert said.time.mean <= said.time.most < 0.1 and said.time.told
+    (line,) = [one for one in words.how_it_was(said) if "the bus's time" in one]
+    assert f"{100 * said.time.mean:.1f} %" in line and any(line in one for one in info.as_lines(drive))
+    (session,) = info.as_json(drive)["sessions"]
+    assert session["bus"]["bus_time"]["mean"] == said.time.mean and session["bus"]["answers_lost"] == 0
 
 
 def test_a_value_that_the_car_does_not_offer_is_named(tmp_path):

@@ -4,6 +4,8 @@ Rows are made here as the format defines them: edges counted up to the row's ins
 microseconds. No firmware is involved.
 """
 
+from importlib.util import find_spec
+
 import numpy as np
 import pytest
 
@@ -12,6 +14,7 @@ from ringpull.ring.values import speed
 from ringpull.ring.values.edges import EdgeColumns
 
 COUNT_BITS, AGE_BITS = 24, 20
+NUMBA = find_spec("numba")
 
 
 def edges_of(rpm, until_s, per_rev, offsets=(0.0,)):
@@ -34,10 +37,16 @@ def rows_of(edges_s, rate_hz, until_s):
 
 def decoded(edges_s, rate_hz, until_s, per_rev, cycle=None):
     row, count, age = rows_of(edges_s, rate_hz, until_s)
-    hz = speed.rate_hz(
-        EdgeColumns(row, count, age, 1e6 / rate_hz, COUNT_BITS, AGE_BITS), cycle or max(1.0, 2 * per_rev)
-    )
+    columns, over = EdgeColumns(row, count, age, 1e6 / rate_hz, COUNT_BITS, AGE_BITS), cycle or max(1.0, 2 * per_rev)
+    hz = speed.rate_hz(columns, over)
+    if NUMBA:
+        np.testing.assert_allclose(speed.rate_hz(columns, over, fast=True), hz, rtol=1e-12)
     return row / rate_hz, hz * 60 / per_rev
+
+
+def test_the_compiled_way_is_tested_too():
+    if not NUMBA:
+        pytest.skip("numba is not installed: pip install '.[fast]'")
 
 
 def dropped(edges_s, seed, share=1 / 250):

@@ -1,5 +1,7 @@
 """Other engines give the same answers, and a cluster's workers keep cards."""
 
+import json
+
 import pytest
 import shelf_cards
 import shelf_seasons
@@ -56,6 +58,8 @@ def test_a_dask_cluster_of_two_workers_keeps_cards(tmp_path):
         assert again.returncode == 0 and len(again.stdout.splitlines()) == 4, again.stderr
     rows = catalogue.drives(Shelf(tmp_path / "shelf"))
     assert [row["session"] for row in rows] == [1, 2, 3, 4]
+    asked = command("ask", tmp_path / "shelf", "lean", "--json")
+    assert asked.returncode == 0 and json.loads(asked.stdout)["rows"], asked.stderr
     assert {len(Shelf(tmp_path / "shelf").files(table)) for table in TABLES} <= {0, 4}
 
 

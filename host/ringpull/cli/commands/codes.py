@@ -89,12 +89,15 @@ def _of_port(args: argparse.Namespace) -> int:
             return _clear(args, link)
         told = over_cable.now(link)
     if args.json:
-        print(json.dumps({"units": [as_json(unit) for unit in told.units], "whole": told.whole}))
+        units = [as_json(unit) for unit in told.units]
+        print(json.dumps({"units": units, "whole": told.whole, "frames": told.frames}))
         return 0
     _show(told.units)
     if not told.units:
         print(told.sentence())
-    elif not told.whole:
+    if any(told.frames.values()):
+        print("of what came: " + ", ".join(f"{count} {what}" for what, count in told.frames.items() if count))
+    if told.units and not told.whole:
         print("note: it is still being asked; give the command again in a few seconds")
     return 0
 

@@ -146,6 +146,6 @@ def show(made) -> None:
     console.print(table)
     few = sum(c.state == TOO_FEW for c in made.cells)
     if few:
-        console.print(f"{few} cells with too few passes: not enough data")
+        console.print(f"{few} cell{'' if few == 1 else 's'} with too few passes: not enough data")
     for words in made.words:
         console.print(words)

@@ -108,10 +108,26 @@ def _session_json(session: Session, before_utc: str | None) -> dict:
         "firmware": session.firmware,
         "board": session.board,
         "faults": session.faults,
+        "bus": _bus_json(session),
         "inputs": [calibrated.as_json(one) for one in calibrated.inputs(session.config)],
         "lean_warnings": [{"start_s": _seconds(a), "end_s": _seconds(b)} for a, b in session.lean_warnings],
         "setup": session.assumed or "its own",
     }
+
+
+def _bus_said(session: Session):
+    """What the car's computer said (analysis.car.CarSaid); None without a bus, or where the session is too long to be
+    examined while somebody waits."""
+    from ringpull.analysis import car
+
+    return None if session.duration_s - session.start_s > EXAMINED_S else car.of_session(session, [])
+
+
+def _bus_json(session: Session) -> dict | None:
+    from ringpull.wording import car as words
+
+    said = _bus_said(session)
+    return said and words.as_json(said)
 
 
 def _seconds(time_s: float | None) -> float | None:
@@ -194,6 +210,7 @@ def _session_lines(session: Session, before_utc: str | None) -> list[str]:
     words += [f"{n} pulses of {name} rejected as interference" for name, n in timing.rejected_edges.items() if n]
     out.append("  timing  " + ", ".join(words))
     out += _health_lines(timing)
+    out += _bus_lines(session)
     from shared_math import faults as shared_faults
 
     for number in session.faults:
@@ -221,6 +238,13 @@ def _health_lines(timing: Timing) -> list[str]:
             else f"supply never below {layout.DIP_V:g} V"
         )
     return ["  health  " + ", ".join(words)] if words else []
+
+
+def _bus_lines(session: Session) -> list[str]:
+    from ringpull.wording import car as words
+
+    said = _bus_said(session)
+    return [f"  bus     {line}" for line in words.how_it_was(said)] if said else []
 
 
 def _flags(mark) -> str:

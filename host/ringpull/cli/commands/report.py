@@ -30,6 +30,7 @@ def run(args: argparse.Namespace) -> int:
     import json
 
     import ringpull
+    from ringpull.analysis import car
     from ringpull.analysis.answer import answer
     from ringpull.analysis.cells import drive_comparison
     from ringpull.analysis.cells.drive_comparison import Side
@@ -40,6 +41,7 @@ def run(args: argparse.Namespace) -> int:
     from ringpull.report.against import Against
     from ringpull.report.data import Packing
     from ringpull.wording import calibrated
+    from ringpull.wording import car as words
 
     if args.png or args.pdf:  # imported before the work begins: the plotting library may be missing
         from ringpull.report import pictures
@@ -67,7 +69,9 @@ def run(args: argparse.Namespace) -> int:
             args.json.parent.mkdir(parents=True, exist_ok=True)
             with whole(args.json) as fresh:
                 inputs = [calibrated.as_json(one) for one in calibrated.inputs(drive.sessions[-1].config)]
-                fresh.write_text(json.dumps(found.as_json() | {"inputs": inputs}, indent=1) + "\n", encoding="utf-8")
+                said = [car.of_session(session, []) for session in drive.sessions]
+                more = {"inputs": inputs, "bus": [words.as_json(one) for one in said if one]}
+                fresh.write_text(json.dumps(found.as_json() | more, indent=1) + "\n", encoding="utf-8")
         show(1.0)
     tell_origin(drive)
     print(args.output)

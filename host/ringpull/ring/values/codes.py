@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
-from shared_math.obd import codes, pids, status
+from shared_math.obd import codes, pids, replies, status
 
 EXTENDED = 1 << 29
 
@@ -71,6 +71,8 @@ def _take(unit: UnitCodes, answer: bytes) -> None:
         told = codes.listed_with_status(rest[1:])
         if told is not None:
             unit.permanent = [name for name, _, _ in told]
+    elif service == 0x59 and rest[0] == 0x04:
+        _snapshot(unit, rest[1:])
     elif service == 0x62 and rest[:2] == b"\xf4\x01" and len(rest) >= 6:
         unit.readiness = status.readiness(rest[2:6])
     elif service == 0x62 and rest[:2] == b"\xf8\x02":
@@ -90,6 +92,22 @@ def _frozen(unit: UnitCodes, pid: int, data: bytes) -> None:
         return
     else:
         unit.frozen += status.values(pid, data)
+
+
+def _snapshot(unit: UnitCodes, data: bytes) -> None:
+    """The freeze frame of the later standard: the code and its state, then records (ISO 14229-1): number, how many
+    values, then identifier and data of each. Of the first record, up to the first value of unknown length."""
+    if len(data) < 6 or unit.frozen:
+        return
+    unit.frozen_code = codes.name(data[0], data[1])
+    at, count = 6, data[5]
+    for _ in range(count):
+        pid = data[at + 1] if data[at : at + 1] == bytes((replies.MODERN,)) and at + 1 < len(data) else -1
+        length = pids.length_of(pid) if pid >= 0 else None
+        if length is None or at + 2 + length > len(data):
+            return
+        _frozen(unit, pid, data[at + 2 : at + 2 + length])
+        at += 2 + length
 
 
 def as_json(unit: UnitCodes) -> dict[str, Any]:

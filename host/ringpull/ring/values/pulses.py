@@ -17,12 +17,13 @@ Array = np.ndarray
 WHEEL_M = 2.0  # road per turn of a car's wheel, roughly, and so per turn of a speed sensor's toothed ring
 
 
-def value(setup: Setup, channel: dict, raw: dict[str, Array]) -> Array:
+def value(setup: Setup, channel: dict, raw: dict[str, Array], fast: bool = False) -> Array:
     """(rows,) values of a channel with pulses, float, NaN where its cycle is not completely known.
 
-    raw: "row" and the columns of the setup, (rows,) each. Raises KeyError if the ring file lacks the channel's columns.
+    raw: "row" and the columns of the setup, (rows,) each. fast: use compiled code, which must be available. Raises
+    KeyError if the ring file lacks the channel's columns.
     """
-    hz = read_speed.rate_hz(edge_columns(setup, channel["name"], raw), cycle_edges(setup, channel))
+    hz = read_speed.rate_hz(edge_columns(setup, channel["name"], raw), cycle_edges(setup, channel), fast)
     if channel["kind"] == "frequency":
         return np.array([or_nan(transfer.frequency_value(channel, one)) for one in hz.tolist()], float)
     if "per_metre" in channel:

@@ -24,10 +24,11 @@ MOST_TABLE = 3  # entries for each edge
 NEAR = 1e-5  # precision of that search in edges: 0.3 us of an idling engine
 
 
-def rate_hz(columns: EdgeColumns, cycle_edges: float) -> Array:
+def rate_hz(columns: EdgeColumns, cycle_edges: float, fast: bool = False) -> Array:
     """Edges per second at each row's instant, (rows,) float, averaged over `cycle_edges` edges around it.
 
-    NaN where the cycle is not completely known: at starts, stops, losses and gaps.
+    NaN where the cycle is not completely known: at starts, stops, losses and gaps. fast: use compiled_speed.py, which
+    must be available.
     """
     out = np.full(len(columns.row), np.nan)
     times = np.asarray(columns.row, float) * columns.period_us
@@ -37,11 +38,11 @@ def rate_hz(columns: EdgeColumns, cycle_edges: float) -> Array:
             continue
         low, high = np.searchsorted(times, (stretch.time_us[0], stretch.time_us[-1]))
         if high > low:
-            out[low:high] = _cycle_means(stretch, times[low:high], cycle_edges)
+            out[low:high] = _cycle_means(stretch, times[low:high], cycle_edges, fast)
     return out
 
 
-def _cycle_means(stretch: Stretch, times: Array, cycle: float) -> Array:
+def _cycle_means(stretch: Stretch, times: Array, cycle: float, fast: bool) -> Array:
     """Edges per second over the cycle whose middle is each of `times` (rising, inside the stretch)."""
     every_edge = stretch.number[-1] - stretch.number[0] == len(stretch.number) - 1
     curve = Curve(stretch.number if every_edge else even_numbers(stretch, cycle), stretch.time_us)
@@ -52,6 +53,14 @@ def _cycle_means(stretch: Stretch, times: Array, cycle: float) -> Array:
     if high <= low:
         return np.full(len(times), np.nan)
     first, last = ((curve(np.array([x - half])) + curve(np.array([x + half])))[0] / 2 for x in (low, high))
+    width = _compiled_widths(curve, times, cycle) if fast else _widths(curve, times, cycle)
+    return np.where((times >= first) & (times <= last), 1e6 * _over(cycle, width), np.nan)
+
+
+def _widths(curve: Curve, times: Array, cycle: float) -> Array:
+    """The time that the cycle around each of `times` takes, us."""
+    half = cycle / 2
+    low, high = curve.x[0] + half, curve.x[-1] - half
     x = np.clip(np.interp(times, curve.y, curve.x), low, high)
     far = np.arange(len(x))
     width = np.empty(len(x))
@@ -64,7 +73,15 @@ def _cycle_means(stretch: Stretch, times: Array, cycle: float) -> Array:
         if not len(far):
             break
     width[far] = curve(x[far] + half) - curve(x[far] - half)
-    return np.where((times >= first) & (times <= last), 1e6 * _over(cycle, width), np.nan)
+    return width
+
+
+def _compiled_widths(curve: Curve, times: Array, cycle: float) -> Array:
+    from ringpull.ring.values import compiled_speed
+
+    width = np.empty(len(times))
+    compiled_speed.widths(curve.x, curve.y, curve.from_start, curve.half_bend, times, float(cycle), STEPS, NEAR, width)
+    return width
 
 
 def _over(above: float, below: Array) -> Array:
@@ -90,8 +107,10 @@ class Curve:
         least = 2 * np.minimum(np.abs(left), np.abs(right))
         middle = (left + right) / 2
         self.bend = np.where(left * right > 0, np.sign(middle) * np.minimum(np.abs(middle), least), 0.0)
-        self._from_start = self.secant - self.bend / 2 * self.h
-        self._nearby = self._table()
+        self.half_bend = self.bend / 2
+        self.from_start = self.secant - self.half_bend * self.h
+        self._even = x[-1] - x[0] == len(x) - 1 and bool((self.h == 1.0).all())
+        self._nearby = None if self._even else self._table()
 
     def _table(self) -> Array | None:
         """The interval of each whole number counted from x[0], from which that of any x is near; None where it would
@@ -105,9 +124,11 @@ class Curve:
         return np.clip(np.searchsorted(self.x, x, side="right") - 1, 0, len(self.h) - 1)
 
     def _interval(self, x: Array) -> Array:
+        last = len(self.h) - 1
+        if self._even:
+            return np.clip((x - self.x[0]).astype(np.int64), 0, last)
         if self._nearby is None:
             return self._search(x)
-        last = len(self.h) - 1
         at = self._nearby[np.clip((x - self.x[0]).astype(np.int64), 0, len(self._nearby) - 1)]
         # Edges a whole number apart lie at most one in a step; those of uneven teeth may lie nearer
         on = np.flatnonzero((x >= self.x[at + 1]) & (at < last))
@@ -119,7 +140,7 @@ class Curve:
     def __call__(self, x: Array) -> Array:
         at = self._interval(x)
         s = x - self.x[at]
-        return self.y[at] + s * (self._from_start[at] + self.bend[at] / 2 * s)
+        return self.y[at] + s * (self.from_start[at] + self.half_bend[at] * s)
 
     def slope(self, x: Array) -> Array:
         """dy/dx."""

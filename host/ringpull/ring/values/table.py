@@ -43,12 +43,13 @@ def decodable(setup: Setup) -> list[dict]:
     return out
 
 
-def channel_value(setup: Setup, channel: dict, table: Table) -> np.ndarray:
-    """(rows,) values of a decodable channel except an injector, float. table: as from raw()."""
+def channel_value(setup: Setup, channel: dict, table: Table, fast: bool = False) -> np.ndarray:
+    """(rows,) values of a decodable channel except an injector, float. table: as from raw(). fast: use compiled code,
+    which must be available."""
     if channel["kind"] in shared_channels.ANALOG_KINDS:
         return analog.value(setup, channel, table)
     if channel["kind"] in shared_channels.PULSE_KINDS:
-        return pulses.value(setup, channel, table)
+        return pulses.value(setup, channel, table, fast)
     if channel["kind"] in shared_channels.BUS_KINDS:
         return analog.from_bus(setup, channel, table)
     return table[channel["name"]].astype(float)
@@ -92,7 +93,8 @@ def decoded(blocks: SessionBlocks, table: Table, keep: slice = slice(None)) -> T
     channels = decodable(setup)
     plain = [channel for channel in channels if channel["kind"] != "pulse_width"]
     plain.sort(key=lambda channel: channel["kind"] not in shared_channels.PULSE_KINDS)  # slowest first
-    made = two_at_a_time(lambda channel: channel_value(setup, channel, table), plain, len(row) >= TWO_FROM)
+    fast = unpack.fast_pays(sum(run.count for run in blocks.runs))
+    made = two_at_a_time(lambda channel: channel_value(setup, channel, table, fast), plain, len(row) >= TWO_FROM)
     found = {channel["name"]: got for channel, got in zip(plain, made, strict=True)}
     rpm = None if crank is None else found.get(crank["name"])
     for channel in channels:
