@@ -1,8 +1,7 @@
-"""What is said of drives with sound instruments, without a lean event and with one: scatter, wall film and a spread from
-pull to pull are in all of them.
+"""What is said of drives with sound instruments, with a lean event and without: all have scatter, and many a wall film.
 
-RINGPULL_DRIVES sets how many of each (500 unless set; SOUND_RESULTS.md holds the last run of 500). Their seeds were used
-for no threshold.
+RINGPULL_DRIVES sets how many of each (500 unless set; SOUND_RESULTS.md holds the last run of 500). No threshold was
+chosen on their seeds.
 """
 
 from __future__ import annotations
