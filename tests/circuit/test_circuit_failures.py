@@ -16,7 +16,7 @@ BENCHES = (*failure_table.BENCHES, failure_page.BENCH)
 SOME = {
     "minimum": ["T2 on 12 V", "T3 on 12 V", "T5 on 12 V", "A0-R3 open"],
     "full": ["T8 on 12 V", "H-C1 short", "T23 on 12 V"],
-    "board": ["T7 on 12 V", "X-U1 12 open"],
+    "board": ["X-U1 12 open"],
 }
 
 
