@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from shared_math import bus, bus_states
+from shared_math import bus, bus_states, bus_words
 
 WENT_WELL = (bus_states.SILENT, bus_states.LISTENING, bus_states.ASKING, bus_states.ANSWERED)
 
@@ -31,7 +31,7 @@ def as_json(said: Any) -> dict[str, Any]:
     time = said.time
     return {
         "session": said.session,
-        "states": [bus_states.sentence(state)[0] for state in said.states],
+        "states": [bus_words.sentence(state)[0] for state in said.states],
         "answered_in_ms": said.trip_ms,
         "answers_lost": said.lost,
         "never_given": [channel.name for channel in said.never],
@@ -45,7 +45,7 @@ def how_it_was(said: Any) -> list[str]:
     for state in said.states:
         if state in WENT_WELL and (state != said.states[-1] or state == bus_states.ANSWERED):
             continue
-        what, step = bus_states.sentence(state)
+        what, step = bus_words.sentence(state)
         out.append(what + (f": {step}." if step else "."))
     if said.trip_ms is not None:
         out.append(
