@@ -49,8 +49,8 @@ def how_it_was(said: Any) -> list[str]:
         out.append(what + (f": {step}." if step else "."))
     if said.trip_ms is not None:
         out.append(
-            f"It answered in {said.trip_ms:.0f} ms; a value's time is the middle of that, known to half of it. "
-            f"{said.lost} answers were lost."
+            f"The car's computer answered in {said.trip_ms:.0f} ms; a value's time is the middle of that, known to half "
+            f"of it. {said.lost} answers were lost."
         )
     if said.time is not None:
         out.append(_bus_time(said.time))
@@ -58,8 +58,8 @@ def how_it_was(said: Any) -> list[str]:
     delay = said.delay
     if delay is not None:
         out.append(
-            f"It tells engine speed {1000 * delay.delay_s:.0f} +/- {1000 * delay.u_s:.0f} ms after the tach (95 %, "
-            f"from {delay.stretches} stretches)."
+            f"The car's computer tells engine speed {1000 * delay.delay_s:.0f} +/- {1000 * delay.u_s:.0f} ms after the "
+            f"tach (95 %, from {delay.stretches} stretches)."
         )
         if delay.disagrees:
             out.append(
