@@ -49,8 +49,8 @@ def how_it_was(said: Any) -> list[str]:
         out.append(what + (f": {step}." if step else "."))
     if said.trip_ms is not None:
         out.append(
-            f"The car's computer answered in {said.trip_ms:.0f} ms; a value's time is the middle of that, known to half "
-            f"of it. {said.lost} answers were lost."
+            f"The car's computer answered in {said.trip_ms:.0f} ms; a value's time is the middle of that, known to "
+            f"half of it. {said.lost} answers were lost."
         )
     if said.time is not None:
         out.append(_bus_time(said.time))
