@@ -282,7 +282,7 @@ class Drive:
         self.tester = tester
         self.ms = 0
         self.answers = []  # (ms, data)
-        self.plan = build.BusPlan(configs.defaults(dict(ONE, channels=channels) if channels else ONE))
+        self.plan = build.make(configs.defaults(dict(ONE, channels=channels) if channels else ONE))
         self.plan.load()
         port = own_can.OwnCan(1, self.ticks_us)
         self.can = port.can
