@@ -144,8 +144,9 @@ def pytest(*arguments):
     return python("-m", "pytest", *arguments, OMP_NUM_THREADS="1", OPENBLAS_NUM_THREADS="1")
 
 
-# A file's tests stay together: some build on what the first of them made
-TWO_PROCESSES = ("-n", "2", "--dist", "loadfile")
+# A file's tests stay together: some build on what the first of them made. In the order of their folders the short
+# files come last, so that neither process waits long for the other
+TWO_PROCESSES = ("-n", "2", "--dist", "loadfile", "--no-loadscope-reorder")
 
 
 def demo():

@@ -58,6 +58,20 @@ def card_image(
 SECTORS_32_GB = 67100672
 DRIVE_SLOTS, PULLS_SLOTS = 131072, 32768  # as the firmware makes them on a card with room
 
+# Formatted anew as a PC does it quickly: what was written stays, but for the tables; logger.json is put on it
+FORMAT = """
+import sys, vfs
+from boards.desk_card import FileDisk
+image, sectors, config = sys.argv[1:]
+disk = FileDisk(image, int(sectors))
+vfs.VfsFat.mkfs(disk)
+vfs.mount(vfs.VfsFat(disk), "/card")
+with open(config, "rb") as source, open("/card/logger.json", "wb") as target:
+    target.write(source.read())
+vfs.umount("/card")
+disk.file.close()
+"""
+
 # A volume and nothing else
 MAKE_BARE = """
 import sys, vfs
@@ -79,6 +93,11 @@ def sparse_card(folder: Path, name: str, config: dict | None) -> Path:
         slots = (str(DRIVE_SLOTS), str(PULLS_SLOTS))
         _make(MAKE_CARD, image, SECTORS_32_GB, *slots, _config(folder, config))
     return image
+
+
+def format_anew(image: Path, config: dict) -> None:
+    """A quick format of a used card."""
+    _make(FORMAT, image, image.stat().st_size // 512, _config(image.parent, config))
 
 
 def _config(folder: Path, config: dict) -> str:

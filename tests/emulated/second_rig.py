@@ -85,7 +85,8 @@ def program_of(uf2: Path) -> bytes:
 class Rig:
     """What one story needs, in `folder`: flash, cards, the story itself; and what came of it."""
 
-    def __init__(self, uf2: Path, story: Story, folder: Path, installed: bool = True) -> None:
+    def __init__(self, uf2: Path, story: Story, folder: Path, installed: bool = True, card: Path | None = None) -> None:
+        """card: image of a card that was used before, which is written to."""
         self.story = story
         self.folder = folder
         self.cards: list[Path] = []
@@ -95,7 +96,9 @@ class Rig:
         (folder / "program.bin").write_bytes(program_of(uf2))
         if installed:
             self._write_files()
-        if not story.no_card:
+        if card is not None:
+            self.cards.append(card)
+        elif not story.no_card:
             self.cards.append(board_files.sparse_card(folder, "card", story.config))
         happens = []
         for time_s, what, *other in story.happens:

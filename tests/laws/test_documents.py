@@ -113,6 +113,7 @@ def as_the_guide_says(compared):
     assert compared["verdict"] == "no difference shown"
 
 
+@pytest.mark.slow
 def test_the_boards_commands_run_in_their_order(folder, mpremote):
     """On MicroPython's unix port behind a pseudo-terminal, which has no soft reset and no reset."""
     recorded = (ROOT / "demo_logs" / "v1_marked" / "drive.rpl").read_bytes()[: 16 * 512]

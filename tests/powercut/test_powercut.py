@@ -127,7 +127,12 @@ MUTANTS = {
 }
 
 
-@pytest.mark.parametrize("name", MUTANTS)
+# The rest of them is tried in the long tests
+EVERY_TIME = ("CRC not checked", "a flush after each block", "the older copy is overwritten first")
+NAMES = [name if name in EVERY_TIME else pytest.param(name, marks=pytest.mark.slow) for name in MUTANTS]
+
+
+@pytest.mark.parametrize("name", NAMES)
 def test_mutant_is_caught(name, tmp_path):
     file, text, replacement, medium = MUTANTS[name]
     shutil.copytree(firmware_dir(), tmp_path / "firmware")

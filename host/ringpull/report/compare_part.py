@@ -7,6 +7,7 @@ import numpy as np
 from ringpull.analysis.cells import compare
 from ringpull.analysis.cells.drive_comparison import DriveComparison, LeanPulls, Unlike
 from ringpull.files import names
+from ringpull.report import compare_words
 from ringpull.report.against import Against
 from ringpull.report.answer_part import WORD
 from ringpull.report.axes import Axis, Frame, band, both, path
@@ -16,10 +17,15 @@ from ringpull.report.words import listed, live, number, table, text
 def lean_pulls(compared: DriveComparison) -> str:
     """The sentence that counts the lean pulls of each drive."""
     before, after = compared.lean
-    return (
-        f"before {before.lean} of {before.judged} pull{'' if before.judged == 1 else 's'} lean{_banks(before)}, "
-        f"after {after.lean} of {after.judged}{_banks(after)}"
-    )
+    return f"before {_count(before, True)}, after {_count(after, not before.judged)}"
+
+
+def _count(side: LeanPulls, whole: bool) -> str:
+    """whole: whether it has to say what is counted."""
+    if not side.judged:
+        return "no pull could be judged"
+    of = f" pull{'' if side.judged == 1 else 's'} lean" if whole else ""
+    return f"{side.lean} of {side.judged}{of}{_banks(side)}"
 
 
 def _banks(side: LeanPulls) -> str:
@@ -40,7 +46,7 @@ def unlike(one: Unlike) -> str:
 
 def told(compared: DriveComparison) -> list[str]:
     """All sentences about a comparison, unlike pulls first."""
-    return [*(unlike(one) for one in compared.unlike), *compared.result.words]
+    return [*(unlike(one) for one in compared.unlike), *compare_words.of_drives(compared)]
 
 
 def sentence(result: compare.Comparison) -> str:

@@ -79,7 +79,7 @@ PULLS = (
     Column("lambda_max", SINGLE, "lambda", ""),
     Column("load_max", SINGLE, "load_unit", ""),
     Column("judged_s", SINGLE, "s", "judged time"),
-    Column("excess_max", SINGLE, "lambda", "largest mean over 0.2 s of lambda above target"),
+    Column("excess_max", SINGLE, "lambda", "largest mean over 0.25 s of lambda above target"),
     Column("lean_events", WHOLE, "", ""),
 )
 EVENTS = (
@@ -109,7 +109,7 @@ CELLS = (
     Column("load", WHOLE, "load_unit", "middle of the cell: whole steps of 20; null without a load channel"),
     Column("seconds", SINGLE, "s", "judged time under load"),
     Column("ratio", SINGLE, "", "measured over target, mean of the visit; above 1 is lean"),
-    Column("ratio_max", SINGLE, "", "largest mean over 0.2 s"),
+    Column("ratio_max", SINGLE, "", "largest mean over 0.25 s"),
 )
 DELAYS = (
     *KEYS,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ringpull.analysis.judge import spool
 from ringpull.analysis.judge.hints import Hint
-from ringpull.analysis.judge.lean_events import LEAST_DEPTH, LEAST_S, SIGMAS, WINDOW_S, LeanEvent
+from ringpull.analysis.judge.lean_events import GOOD_DEPTH, LEAST_DEPTH, LEAST_S, SIGMAS, WINDOW_S, LeanEvent
 from ringpull.analysis.judge.other_events import OtherEvent
 from ringpull.said import LAMBDA, Figure, Said, degc, kpa, lam, say
 
@@ -13,9 +13,11 @@ NARROW = 20.0  # a range of loads narrower than this is printed as one figure
 CAUSE, RESULT = "possible cause", "possible consequence"
 
 RULE = say(
-    f"mean lambda over {WINDOW_S:.1f} s above target by more than ",
+    f"mean lambda over {WINDOW_S:.2f} s above target by more than ",
     lam(LEAST_DEPTH),
-    f" and by more than {SIGMAS:.0f} times its random standard uncertainty, under load, for at least {LEAST_S:.2f} s",
+    " and by more than ",
+    lam(GOOD_DEPTH),
+    f" plus {SIGMAS:.0f} times its random standard uncertainty, under load, for at least {LEAST_S:.2f} s",
 )
 
 
@@ -23,7 +25,9 @@ SPOOL_RULE = say(
     f"from {spool.AFTER_S:.2f} s plus twice the delay's uncertainty after the throttle opened, mean lambda over "
     f"{spool.WINDOW_S:.1f} s above target by more than ",
     lam(spool.DEPTH),
-    f", for at least {spool.LEAST_S:.2f} s, in at least {spool.LEAST_PULLS} pulls and at least half of all pulls",
+    f", for at least {spool.LEAST_S:.2f} s, in at least {spool.LEAST_PULLS} pulls and at least half of all pulls; in a "
+    "single pull by more than ",
+    lam(spool.SURE_DEPTH),
 )
 
 

@@ -34,6 +34,8 @@ def sentence(answer: Any) -> Said:
     doubted = list(dict.fromkeys(one.values["instrument"].called for one in answer.reasons if one.kind is Why.DOUBT))
     if doubted:
         return say(f"No answer: {listed(doubted)} {'is' if len(doubted) == 1 else 'are'} contradicted by the drive.")
+    if judged and answer.reasons[0].kind is Why.LARGEST:
+        return say(capital(reason(answer.reasons[0])), ".")
     if judged:
         cut = answer.reasons[0].kind is Why.CUT_SHORT
         where = "elsewhere in this drive" if cut else "elsewhere in these pulls"

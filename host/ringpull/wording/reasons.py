@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from math import isfinite
 
-from ringpull.analysis.judge import lamp
+from ringpull.analysis.judge import lamp, verdict
 from ringpull.analysis.judge.lean_events import LeanEvent
 from ringpull.analysis.judge.reasons import Reason, Why
 from ringpull.said import Said, joined, kpa, lam, say
@@ -58,13 +58,21 @@ def _span(one: Reason) -> Said:
 def _largest(one: Reason) -> Said:
     v = one.values
     near = say("largest mean excess over target ", lam(v["excess"], sign=True), f", in pull {one.pull}")
-    if v["beyond"] == "in pieces":
+    if v["beyond"] == verdict.SCATTER:
+        return say(
+            near,
+            f", near {v['rpm']:.0f} rpm: a good mixture's scatter may reach that, and so may a lean event, which is "
+            "called from ",
+            lam(v["call"]),
+            ": not enough data for this part, do another pull",
+        )
+    if v["beyond"] == verdict.IN_PIECES:
         return say(
             near,
             f", near {v['rpm']:.0f} rpm: above the limit of a lean event, but too short, or next to rows that are left "
             "out: not enough data for this part",
         )
-    if v["beyond"] == "systematic":
+    if v["beyond"] == verdict.SYSTEMATIC:
         return say(
             near,
             "; with a systematic error of up to ",
@@ -88,7 +96,10 @@ def _little(one: Reason) -> Said:
         "mask": "most of it was left out: {title} ({seconds:.1f} s)",
     }[v["cause"]]
     known = why.format(seconds=v.get("seconds"), title=masks.title(v.get("mask", "")))
-    return say(f": only {v['judged_s']:.1f} s could be judged, {known}")
+    lean = ()
+    if "excess" in v:
+        lean = ("; there lambda was up to ", lam(v["excess"]), f" above target, near {v['rpm']:.0f} rpm")
+    return say(f": only {v['judged_s']:.1f} s could be judged, {known}", *lean)
 
 
 def _hidden(one: Reason) -> Said:
@@ -111,9 +122,9 @@ def _speeds(values) -> str:
 def _spool_lean(one: Reason) -> Said:
     v = one.values
     depth = lam(v["excess"])
-    if v["agreed"]:
-        return say("lean during spool-up by ", depth, f" in {v['pulls']} of {v['of']} pulls,{_speeds(v)}")
     begins = ": " if one.pull is not None else ""
+    if v["agreed"]:
+        return say(f"{begins}lean during spool-up by ", depth, f" in {v['pulls']} of {v['of']} pulls,{_speeds(v)}")
     pulls = "1 pull" if v["pulls"] == 1 else f"{v['pulls']} pulls"
     return say(
         f"{begins}lean during spool-up by ",
@@ -193,11 +204,9 @@ _SAID = {
 
 def unjudged(pull) -> str | None:
     """Why a pull is not judged, in a few words for a table; None if it is judged."""
-    from ringpull.analysis.judge.verdict import usable
-
     if pull.spoiled:
         return "spoiled, not judged"
-    if usable([pull]):
+    if verdict.usable([pull]):
         return None
     if pull.judged_s <= 0:
         return "nothing to judge"

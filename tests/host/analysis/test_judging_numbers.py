@@ -100,14 +100,14 @@ def test_chance_of_noise():
 
 
 def test_the_largest_mean():
-    # 41 rows in a window, of which 20 must be judged
+    # 51 rows in a window, of which 25 must be judged
     excess = np.full(100, np.nan)
-    excess[50:69] = 0.1
+    excess[50:74] = 0.1
     assert lean_events.largest(excess, 0.005) == (None, 0)
-    excess[69] = 0.3
-    assert lean_events.largest(excess, 0.005)[0] == pytest.approx((19 * 0.1 + 0.3) / 20)
+    excess[74] = 0.3
+    assert lean_events.largest(excess, 0.005)[0] == pytest.approx((24 * 0.1 + 0.3) / 25)
     flat = np.zeros(100)
-    flat[40:81] = 0.05
+    flat[35:86] = 0.05
     assert lean_events.largest(flat, 0.005) == (pytest.approx(0.05), 60)
 
 
@@ -143,7 +143,7 @@ def events_of(excess, random_u=0.002, load=None, bound=None):
 
 def test_what_an_event_tells():
     excess = column((200, 400))
-    excess[300:341] = 0.2
+    excess[295:346] = 0.2
     load = np.arange(800.0)
     load[200] = np.nan
     (event,) = events_of(excess, load=load)
@@ -151,7 +151,7 @@ def test_what_an_event_tells():
     assert event.rpm_from == pytest.approx(3000 + 200 * step) and event.rpm_to == pytest.approx(3000 + 399 * step)
     assert (event.load_from, event.load_to, event.load_unit) == (201, 399, "kPa")
     assert event.deepest_s == 1.6 and event.deepest_rpm == pytest.approx(3000 + 320 * step)
-    assert event.exposure_s == pytest.approx((159 * 0.1 + 41 * 0.2) * 0.005)
+    assert event.exposure_s == pytest.approx((149 * 0.1 + 51 * 0.2) * 0.005)
     assert event.depth == pytest.approx(0.2)  # a single window stands so high: nothing was chosen
     assert not event.bound
     (bare,) = events_of(excess)
@@ -162,16 +162,17 @@ def test_what_an_event_tells():
 
 
 def test_the_chance_of_an_event():
-    """0.07 is 3.5 deviations of 0.02, of a chance of 0.000232629 (statistical tables); 1 s holds five windows."""
-    (event,) = events_of(column((200, 400), value=0.07), 0.02)
-    assert event.chance == pytest.approx(1 - (1 - 0.000232629) ** 5, rel=1e-4)
+    """0.175 is 3.5 deviations of 0.05, of a chance of 0.000232629 (statistical tables); 1 s holds four windows."""
+    (event,) = events_of(column((200, 400), value=0.175), 0.05)
+    assert event.chance == pytest.approx(1 - (1 - 0.000232629) ** 4, rel=1e-4)
 
 
 def test_how_deep_an_event_must_be():
-    # 0.033, or three random deviations of 0.014: 0.042
-    assert len(events_of(column((200, 400), value=0.0331), 0.011)) == 1
-    assert len(events_of(column((200, 400), value=0.0421), 0.014)) == 1
-    assert events_of(column((200, 400), value=0.0419), 0.014) == []
+    # 0.033, or three random deviations of 0.006 above the 0.022 that a good mixture may have: 0.040
+    assert lean_events.call_above(0.003) == 0.033 and lean_events.call_above(0.006) == pytest.approx(0.040)
+    assert len(events_of(column((200, 400), value=0.0331), 0.0036)) == 1
+    assert len(events_of(column((200, 400), value=0.0401), 0.006)) == 1
+    assert events_of(column((200, 400), value=0.0399), 0.006) == []
     assert events_of(np.full(2, 0.1)) == []
 
 
@@ -271,7 +272,7 @@ def pull(**more):
     return SimpleNamespace(**{**PULL, **more})
 
 
-def decided(*pulls, systematic_u=0.005, call=0.033, missing=()):
+def decided(*pulls, systematic_u=0.005, call=0.04, missing=()):
     """(verdict, [(kind, pull, values)])."""
     word, reasons = verdict.decide(list(pulls), list(missing), systematic_u, call)
     return word, [(one.kind, one.pull, dict(one.values)) for one in reasons]
@@ -314,10 +315,15 @@ def test_the_verdict_and_what_it_rests_on():
     two = pull(number=2, excess_max=0.02, judged_s=2.0, rpm_from=2000.0, rpm_to=6000.0)
     span = {"pulls": 2, "seconds": 6.0, "rpm_from": 2000.0, "rpm_to": 6500.0}
     # the largest excess, with 1.96 x 0.005 = 0.0098 of systematic error, stays below 0.033
-    largest = {"excess": 0.02, "beyond": None, "shift": pytest.approx(0.0098), "rpm": 5200.0}
+    largest = {"excess": 0.02, "beyond": None, "shift": pytest.approx(0.0098), "rpm": 5200.0, "call": 0.04}
     assert decided(pull(), two) == (verdict.NO_EVENT, [(Why.SPAN, None, span), (Why.LARGEST, 2, largest)])
-    for excess, beyond in ((0.0231, None), (0.0233, "systematic"), (0.033, "systematic"), (0.0331, "in pieces")):
-        assert decided(pull(excess_max=excess), two)[1][1][2]["beyond"] == beyond, excess
+    for excess, beyond in ((0.0231, None), (0.0233, verdict.SYSTEMATIC), (0.03, verdict.SYSTEMATIC)):
+        word, told = decided(pull(excess_max=excess), two)
+        assert word == verdict.NO_EVENT and told[1][2]["beyond"] == beyond, excess
+    # what may be scatter or a shallow event comes first, and nobody is calm about it
+    for excess, beyond in ((0.0301, verdict.SCATTER), (0.04, verdict.SCATTER), (0.0401, verdict.IN_PIECES)):
+        word, told = decided(pull(excess_max=excess), two)
+        assert word == verdict.NOT_ENOUGH and told[0][0] is Why.LARGEST and told[0][2]["beyond"] == beyond, excess
     # 0.25 s without engine speed may hide an event
     for end_s, word in ((1.2, verdict.NO_EVENT), (1.3, verdict.NOT_ENOUGH)):
         lost = stretches.Stretch("tach_loss", None, 1.0, end_s, 3000.0, 3300.0)

@@ -99,6 +99,7 @@ def _bounded():
     resource.setrlimit(resource.RLIMIT_AS, (MOST_MB << 20, MOST_MB << 20))
 
 
+@pytest.mark.slow
 def test_a_report_of_a_day_with_all_its_rows_needs_little_memory(rested, tmp_path):
     words = [sys.executable, "-m", "ringpull", "report", rested, "-o", tmp_path / "report.html"]
     environment = {"OPENBLAS_NUM_THREADS": "1", "PYTHONPATH": ":".join(sys.path)}
@@ -106,7 +107,9 @@ def test_a_report_of_a_day_with_all_its_rows_needs_little_memory(rested, tmp_pat
     assert done.returncode == 0, done.stderr
 
 
-@pytest.mark.parametrize("command", [["pulls"], pytest.param(["fuelmap"], marks=pytest.mark.slow), ["info"]])
+@pytest.mark.parametrize(
+    "command", [*(pytest.param([name], marks=pytest.mark.slow) for name in ("pulls", "fuelmap")), ["info"]]
+)
 def test_commands_need_little_memory_for_it(tmp_path, command):
     source = long_sessions.left_on(tmp_path / "drive.rpl", 24 * 30, False)
     words = [sys.executable, "-c", "from ringpull.cli.main import main; raise SystemExit(main())", *command, source]
@@ -139,7 +142,7 @@ def test_places_in_a_grid_with_time_left_out():
     assert made.left_out_s(slice(0, 300)) == 0.0
 
 
-@pytest.mark.parametrize("most", [1 << 16, pytest.param(drive_columns.MOST_BESIDE, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("most", [1 << 13, pytest.param(drive_columns.MOST_BESIDE, marks=pytest.mark.slow)])
 def test_many_holes_stay_bounded(tmp_path, monkeypatch, most):
     monkeypatch.setattr(drive_columns, "MOST_BESIDE", most)
     ring = Ring()

@@ -4,7 +4,7 @@ import copy
 
 import numpy as np
 import pytest
-from analysis_scenes import CONFIG, Hole, StandInDrive, StandInSession, scene, why
+from analysis_scenes import CONFIG, Hole, StandInDrive, StandInSession, lagged, scene, why
 
 from ringpull.analysis.answer import answer
 from ringpull.analysis.judge import lamp, sensor, session, verdict
@@ -97,13 +97,27 @@ def test_a_hole_at_spool_up_in_all_pulls_is_called():
     assert any("lean during spool-up by" in words and "in 3 of 3 pulls" in words for words in why(result))
 
 
-def test_lean_at_spool_up_in_one_pull_of_three_is_not_passed_over():
+@pytest.mark.parametrize(("depth", "word"), [(0.07, verdict.NOT_ENOUGH), (0.11, verdict.ATTENTION)])
+def test_lean_at_spool_up_in_one_pull_of_three_is_not_passed_over(depth, word):
     made = scene()
-    columns, values = made.columns, made.columns.lambda_.copy()
-    start = made.spans[0][0]
-    values[columns.rows(start + 0.3, start + 0.6)] += 0.10
-    result = answer(of(put(made, values)))
-    assert result.verdict == verdict.NOT_ENOUGH and any("not enough data for this part" in w for w in why(result))
+    columns, start = made.columns, made.spans[0][0]
+    lean = np.zeros(len(columns))
+    lean[columns.rows(start + 0.3, start + 0.6)] = depth
+    result = answer(of(put(made, columns.lambda_ + lagged(lean, made.tau_s, columns.period_s))))
+    assert result.verdict == word
+    told = "not enough data for this part" if word == verdict.NOT_ENOUGH else "in 1 of 3 pulls"
+    assert any(words.startswith("pull 1: lean during spool-up") and told in words for words in why(result))
+
+
+def test_lean_in_a_pull_too_short_to_be_judged_is_not_passed_over():
+    """A quick car's pull of 1.1 s, lean from 0.5 to 0.8 s after it opened: only 0.4 s of it are judged."""
+    good, quick = scene(), scene(pulls=1, rate_rpm_s=3900.0, hole=Hole(1, 4450, 5620, 0.10), seed=5)
+    marks = [[(a, b, False) for a, b in made.spans] for made in (good, quick)]
+    drive = StandInDrive(StandInSession(good.columns, marks[0]), StandInSession(quick.columns, marks[1], session_id=2))
+    result = answer(drive)
+    assert result.pulls[-1].judged_s < verdict.LEAST_JUDGED_S and not result.pulls[-1].lean_events
+    assert result.verdict != verdict.NO_EVENT
+    assert any(words.startswith("pull 4: ") and "lean" in words for words in why(result))
 
 
 def test_good_pulls_are_good_at_spool_up():

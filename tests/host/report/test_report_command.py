@@ -35,6 +35,7 @@ def test_strict(more, code, tmp_path):
     """By a target of 0.97 at full load the drive is rich throughout."""
     given = ["report", str(LOGS / "v1_marked"), "-o", str(tmp_path / "r.html"), "--strict", *more]
     assert main.main(given) == code
+    assert main.main(["pulls", str(LOGS / "v1_marked"), "--strict", *more]) == code
 
 
 def test_missing_source_is_three_lines(tmp_path, capsys):

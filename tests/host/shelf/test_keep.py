@@ -14,6 +14,7 @@ from ringpull.shelf import catalogue, judging, keep, ring_copy, tidy
 from ringpull.shelf.keep import Told
 from ringpull.shelf.places import Shelf, folder_name
 from ringpull.shelf.tables import TABLES
+from ringpull.shelf.version import ANALYSIS
 
 TOLD = Told("hill", on="2026-04-01")
 
@@ -191,7 +192,7 @@ def test_kept_tells_what_is_out_of_date(tmp_path, quick, monkeypatch):
     keep.keep(shelf, shelf_cards.card(tmp_path / "2", session=2), Told("hill", on="2026-05-01", change="new pump"))
     said = command("kept", shelf).stdout
     assert "hill, 2026-05-01: new pump" in said and "rejudge" not in said
-    monkeypatch.setattr("ringpull.shelf.contents.ANALYSIS", 2)
+    monkeypatch.setattr("ringpull.shelf.contents.ANALYSIS", ANALYSIS + 1)
     assert "2 of its drives were judged by an older analysis" in command("kept", shelf).stdout
     told = json.loads(command("kept", shelf, "--json").stdout)
     assert told["cars"][0]["drives"] == 2 and told["cars"][0]["old_analysis"] == 2

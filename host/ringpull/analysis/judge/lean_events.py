@@ -12,12 +12,16 @@ from ringpull.analysis import local
 from ringpull.analysis.judge import limiter
 from ringpull.analysis.judge.hints import Hint
 
-LEAST_DEPTH = 0.033  # mean excess over WINDOW_S that makes an event; the scatter of a good mixture is smaller
-WINDOW_S = 0.20
+WINDOW_S = 0.25  # the shortest event that must be found: a longer window would dilute it, a shorter one adds scatter
+LEAST_DEPTH = 0.033  # a smaller mean excess over WINDOW_S is no event
+DOUBT_DEPTH = 0.030  # nor is it good data if larger than this: 0.04 lean for WINDOW_S reaches it in 95 of 100 cases
+# Where a good mixture is leanest, by its table and from pull to pull. Scatter comes on top of it, and of the many
+# windows of a drive some lie there: held against an excess of 0 alone, they would be called.
+GOOD_DEPTH = 0.022
 EDGE_WINDOW_S = 0.08
 LEAST_S = 0.15
 JOIN_S = 0.10
-SIGMAS = 3.0  # an event also exceeds this many random standard uncertainties of the window's mean
+SIGMAS = 3.0  # an event exceeds GOOD_DEPTH by so many random standard uncertainties of the window's mean
 EXPANDED = 1.96
 
 
@@ -58,6 +62,14 @@ class LeanEvent:
     def length_s(self) -> float:
         """Length of the event in seconds."""
         return self.end_s - self.start_s
+
+
+def call_above(random_u: float) -> float:
+    """The mean excess over WINDOW_S above which there is a lean event. random_u: standard uncertainty of that mean.
+
+    Between DOUBT_DEPTH and this, it may be a shallow event, or scatter where a good mixture is leanest.
+    """
+    return max(LEAST_DEPTH, GOOD_DEPTH + SIGMAS * random_u)
 
 
 def normal_tail(z: float) -> float:
@@ -141,7 +153,7 @@ def events(rows: Rows, doubt: Doubt) -> list[LeanEvent]:
     if len(time_s) < 3:
         return []
     period_s = float(np.median(np.diff(time_s)))
-    call = max(LEAST_DEPTH, SIGMAS * random_u)
+    call = call_above(random_u)
     half = local.half_rows(WINDOW_S, period_s)
     smooth, slope, _ = local.line(excess, period_s, half)
     smooth = np.where(np.isfinite(smooth), smooth, local.mean(excess, half)[0])

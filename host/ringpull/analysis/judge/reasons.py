@@ -22,11 +22,12 @@ class Why(Enum):
     CLEAN = "clean"  # pulls: number of other pulls, without a lean event
     SYSTEMATIC = "systematic"  # shift: lambda
     SPAN = "span"  # pulls: number of pulls; seconds, rpm_from, rpm_to
-    LARGEST = "largest"  # excess; beyond: None, "in pieces" or "systematic"; shift; rpm
+    LARGEST = "largest"  # excess; beyond: None or as in verdict.py; shift; rpm; call: excess that makes an event
     SPOILED = "spoiled"
     SPOILED_LEAN = "spoiled lean"  # event
     BLIND = "blind"  # banks
-    LITTLE = "little"  # judged_s; cause: "pieces", "lost", "not loaded", "unknown" or "mask"; seconds; mask
+    # judged_s; cause: "pieces", "lost", "not loaded", "unknown" or "mask"; seconds; mask; excess, rpm: if it was high
+    LITTLE = "little"
     HIDDEN = "hidden"  # mask, bank (None for all), seconds, longest_s, rpm_from, rpm_to; stretches: their number
     SPOOL_LEAN = "spool lean"  # excess; pulls, of: numbers of pulls; agreed, rpm_from, rpm_to
     SPOOL_UNJUDGED = "spool unjudged"  # rpm_from, rpm_to

@@ -1,6 +1,6 @@
 """The first second after the throttle opens (spool-up), judged by a rule of its own.
 
-Wall film, enrichment and transport of the gas blur it, so one pull shows little and several that agree show much.
+Wall film, enrichment and transport of the gas blur it, so a single pull must be leaner than several that agree.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ DEPTH = 0.060  # mean excess over WINDOW_S; in good pulls of random drives it is
 WINDOW_S = 0.20
 LEAST_S = 0.15
 AFTER_S = 0.15  # plus twice the delay's uncertainty after the throttle opened: until then older gas may arrive
+SURE_DEPTH = 0.080  # twice what good pulls of random drives reach: so lean, a single pull is called
 LEAST_PULLS = 2
 SHARE = 0.5  # share of the pulls with a judged spool-up that must be lean
 
@@ -71,6 +72,8 @@ def leaner(of_banks: Sequence[SpoolUp | None]) -> SpoolUp | None:
 
 
 def agreed(pulls: Sequence[SpoolUp]) -> bool:
-    """Whether enough of the pulls are lean during spool-up."""
+    """Whether enough of the pulls are lean during spool-up, or one by so much that it needs no other."""
+    if any(one.lean and one.excess is not None and one.excess >= SURE_DEPTH for one in pulls):
+        return True
     lean = sum(1 for one in pulls if one.lean)
     return lean >= LEAST_PULLS and lean >= SHARE * sum(1 for one in pulls if one.excess is not None)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from ringpull.analysis.instruments.trust import Trust
 from ringpull.analysis.judge import lamp, masks, spool
+from ringpull.analysis.judge.lean_events import DOUBT_DEPTH, LEAST_DEPTH
 from ringpull.analysis.judge.reasons import Reason, Why
 
 ATTENTION = "attention"
@@ -14,6 +15,10 @@ NO_EVENT = "no lean event found"
 NOT_ENOUGH = "not enough data"
 
 LEAST_JUDGED_S = 0.5  # a pull without a lean event counts as judged from here; a fast car's pull has little more
+# What the largest excess of all pulls without a lean event may nevertheless be: an event too short or next to rows that
+# are left out; a shallow event or scatter; an event if all readings are shifted
+IN_PIECES, SCATTER, SYSTEMATIC = "in pieces", "scatter", "systematic"
+UNDECIDED = (IN_PIECES, SCATTER)
 HIDES_S = 0.25  # a hidden stretch of this length could hold a real lean event
 
 
@@ -63,6 +68,8 @@ def little(pull) -> Reason:
     else:
         mask, seconds = max(pull.left_out.items(), key=lambda one: one[1])
         known |= {"cause": "mask", "mask": mask, "seconds": seconds}
+    if pull.excess_max is not None and pull.excess_max > DOUBT_DEPTH:
+        known |= {"excess": pull.excess_max, "rpm": pull.excess_at_rpm}
     return Reason(Why.LITTLE, pull.number, values=known)
 
 
@@ -105,13 +112,14 @@ def hides(reason: Reason) -> bool:
         return values["mask"] in masks.FAULTS and values["longest_s"] >= HIDES_S - 1e-9
     if reason.kind is Why.LITTLE:
         mask = values.get("mask")
-        return values["cause"] in ("lost", "pieces") or (mask in masks.FAULTS and mask != "warm_up")
+        faulty = values["cause"] in ("lost", "pieces") or (mask in masks.FAULTS and mask != "warm_up")
+        return faulty or "excess" in values
     return reason.kind in (Why.BLIND, Why.SPOOL_LEAN)
 
 
-def at_spool_up(judged: list) -> list[Reason]:
-    """The reasons from spool-up, the time after the throttle opened."""
-    known = [(p, p.spool) for p in judged if p.spool is not None]
+def at_spool_up(pulls: list) -> list[Reason]:
+    """The reasons from spool-up, the time after the throttle opened. A pull that is too short for more counts too."""
+    known = [(p, p.spool) for p in pulls if p.spool is not None and not p.spoiled]
     lean = [(p, one) for p, one in known if one.lean]
     told = [(p, one) for p, one in known if one.excess is not None]
     if lean:
@@ -173,7 +181,7 @@ def _decided(pulls: list, missing: list[str], shift: float, call: float, signs: 
         first = Reason(Why.MISSING, values={"roles": tuple(missing)}) if missing else Reason(Why.NO_PULL)
         return ATTENTION if alarmed or at_part_load else NOT_ENOUGH, [first, *contradicted]
     judged = usable(pulls)
-    spooled = at_spool_up(judged)
+    spooled = at_spool_up(pulls)
     reasons = [reason for pull in pulls for reason in of_pull(pull, pull in judged)]
     lean = [Reason(Why.LEAN, p.number, e) for p in judged for e in p.lean_events]
     flagged = [Reason(Why.SPOILED_LEAN, p.number, e) for p in pulls if p.spoiled for e in p.spoiled_events]
@@ -189,14 +197,16 @@ def _decided(pulls: list, missing: list[str], shift: float, call: float, signs: 
         others = [] if lean or not judged else seen_in(judged, call, shift)
         return ATTENTION, [*first, *contradicted, *others, *rest, *electrical, *reasons]
     if not judged:
-        return NOT_ENOUGH, [*reasons, *contradicted, *electrical]
+        lean_at_first = [one for one in spooled if one.kind is Why.SPOOL_LEAN]
+        return NOT_ENOUGH, [*lean_at_first, *reasons, *contradicted, *electrical]
     seen = seen_in(judged, call, shift)
     rest = [*contradicted, *electrical]
     single = [Reason(Why.SINGLE)] if len(judged) == 1 else []
     doubts = [one for one in [*spooled, *reasons] if hides(one)]
-    if doubts or any(one.values.get("beyond") == "in pieces" for one in seen):
-        others = [one for one in [*spooled, *reasons] if one not in doubts]
-        return NOT_ENOUGH, [*doubts, *seen, *others, *rest, *single]
+    doubts += [one for one in seen if one.values.get("beyond") in UNDECIDED]
+    if doubts:
+        others = [one for one in [*seen, *spooled, *reasons] if one not in doubts]
+        return NOT_ENOUGH, [*doubts, *others, *rest, *single]
     return ATTENTION if at_part_load else NO_EVENT, [*seen, *spooled, *reasons, *rest, *single]
 
 
@@ -209,6 +219,9 @@ def seen_in(judged: list, call: float, shift: float) -> list[Reason]:
         "rpm_to": max(p.rpm_to for p in judged),
     }
     most = max(judged, key=lambda p: p.excess_max)
-    beyond = "in pieces" if most.excess_max > call else "systematic" if most.excess_max + shift > call else None
-    largest = {"excess": most.excess_max, "beyond": beyond, "shift": shift, "rpm": most.excess_at_rpm}
+    if most.excess_max > DOUBT_DEPTH:
+        beyond = IN_PIECES if most.excess_max > call else SCATTER
+    else:
+        beyond = SYSTEMATIC if most.excess_max + shift > LEAST_DEPTH else None
+    largest = {"excess": most.excess_max, "beyond": beyond, "shift": shift, "rpm": most.excess_at_rpm, "call": call}
     return [Reason(Why.SPAN, values=span), Reason(Why.LARGEST, most.number, values=largest)]

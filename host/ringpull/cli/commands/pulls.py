@@ -23,6 +23,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_ring(parser)
     add_target(parser)
     parser.add_argument("--json", action="store_true", help="print the pulls as JSON")
+    parser.add_argument("--strict", action="store_true", help="exit code 1 if the verdict is 'attention'")
 
 
 def sparkline(values, columns: int = SPARK_COLUMNS, bars: str = BARS) -> str:
@@ -70,24 +71,26 @@ def run(args: argparse.Namespace) -> int:
 
     import ringpull
     from ringpull.analysis.answer import answer
+    from ringpull.analysis.judge.verdict import ATTENTION
     from ringpull.cli.answer_lines import verdict_lines
 
     drive = with_target(args, ringpull.read(args.source, ring=args.ring))
     tell_origin(drive)
     found = answer(drive)
     judged, warned = found.pulls, found.warned
+    code = 1 if args.strict and found.verdict == ATTENTION else 0
     if args.json:
         told = [one.as_json() for one in judged]
         for one in told:
             one["lamp_warned"] = any(w.pull == one["number"] for w in warned)
         print(json.dumps({"pulls": told}, indent=1))
-        return 0
+        return code
     if not judged:
         print("No pulls: none was marked, and throttle or manifold pressure with rising engine speed showed none.")
-        return 0
+        return code
     print_table(judged, notes_of(drive), {one.pull for one in warned})
     print("\n".join(["", *verdict_lines(found)]))
-    return 0
+    return code
 
 
 def none_seen(pull) -> str:

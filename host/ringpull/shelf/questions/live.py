@@ -50,7 +50,7 @@ class Engine:
             ) from None
         builder = SparkSession.builder.appName("ringpull").config("spark.ui.enabled", "false")
         builder = builder.config("spark.sql.session.timeZone", "UTC").config("spark.sql.shuffle.partitions", "8")
-        # Spark 4.0.5, which Ibis takes, refuses floats that are split by byte unless it reads row by row; 4.3 takes them
+        # Spark 4.0, which Ibis takes, refuses floats that are split by byte unless it reads row by row; 4.3 does not
         builder = builder.config("spark.sql.parquet.enableVectorizedReader", "false")
         session = (builder.master(master) if master else builder).getOrCreate()
         session.sparkContext.setLogLevel("ERROR")
