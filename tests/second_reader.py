@@ -166,7 +166,7 @@ def _each_once(blocks: list[Block], ring: Ring) -> list[Block]:
         out += found
     if not out:
         return out
-    anchor = out[0].sequence
+    anchor = blocks[0].sequence
     out.sort(key=lambda block: (block.sequence - anchor + 2**31) % 2**32)
     ring.read = len(out)
     _count_on(out)

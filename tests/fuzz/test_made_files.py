@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 import case_limits
+import file_readers
 import made_files
 import pytest
 
@@ -27,6 +28,12 @@ def run(kind, folder, count):
 
 def test_the_reader_invents_nothing_and_the_second_reader_agrees(tmp_path):
     assert not run(reader, tmp_path, 200).unreadable
+
+
+def test_sequences_half_a_count_apart_are_ordered_alike(tmp_path):
+    """The number of a file on which the two readers once differed."""
+    file = made_files.made(2_016_121)
+    assert file_readers.look(file.put(tmp_path), file, 2_016_121)
 
 
 def test_every_command_answers_or_tells_in_three_lines(tmp_path):

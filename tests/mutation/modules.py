@@ -76,6 +76,7 @@ MODULES: dict[str, Suite] = {
     "host/ringpull/ring/rows/unpack.py": ROWS,
     "host/ringpull/ring/values/analog.py": VALUES,
     "host/ringpull/ring/values/edges.py": reading("read_speed", "pulse_width"),
+    "host/ringpull/ring/values/compiled_speed.py": reading("read_speed"),
     "host/ringpull/ring/values/on_time.py": VALUES,
     "host/ringpull/ring/values/pulses.py": VALUES,
     "host/ringpull/ring/values/service.py": VALUES,

@@ -28,6 +28,7 @@ LEAST_ABSOLUTE_KPA = 5  # the range of an absolute sensor usually begins higher
 # role of a channel -> the unit in which the analysis takes it if its unit is not known
 BASE_UNITS = {"kPa": ("map", "ambient", "fuel_pressure", "boost_target"), "degC": ("coolant", "intake", "exhaust")}
 BASE_UNITS |= {"V": ("battery",), "ms": ("injector",), "km/h": ("wheel",)}
+PRESSURE_UNITS = ("kPa", *units.UNITS["map"])
 # Advice to follow up before the first drive; all other advice is worth knowing
 FIRST = (
     "board_unknown",
@@ -45,6 +46,7 @@ FIRST = (
     "no_lean_warning",
     "tau_in_seconds",
     "falling_slope",
+    "falling_pressure",
     "low_max_rpm",
 )
 
@@ -122,10 +124,16 @@ def _values(config: dict[str, Any], channel: dict[str, Any]) -> list[tuple[str, 
     if channel["kind"] == "lambda":
         if 0 < channel.get("tau_ms", 0) < LEAST_TAU_MS:
             out.append(("tau_in_seconds", f"{channel['tau_ms']:g}"))
-        ends = sorted(zip(channel["volts"], channel["values"], strict=True))
-        if ends[0][1] > ends[-1][1]:
-            out.append(("falling_slope", f"{ends[0][1]:g} at {ends[0][0]:g} V to {ends[-1][1]:g} at {ends[-1][0]:g} V"))
+        out += _falling(channel, "falling_slope")
+    if channel["kind"] == "linear" and descriptions.unit_of(channel) in PRESSURE_UNITS:
+        out += _falling(channel, "falling_pressure")
     return out
+
+
+def _falling(channel: dict[str, Any], code: str) -> list[tuple[str, str]]:
+    """Advice about values that fall as the volts rise."""
+    (low_v, first), *_, (high_v, last) = sorted(zip(channel["volts"], channel["values"], strict=True))
+    return [(code, f"{first:g} at {low_v:g} V to {last:g} at {high_v:g} V")] if first > last else []
 
 
 def _pressure(config: dict[str, Any], channel: dict[str, Any]) -> list[tuple[str, str]]:

@@ -51,6 +51,12 @@ ADVICE = {
         "two values were swapped: with nearly every controller lambda rises with the volts",
         "compare the controller's display with the logged value at two points far apart before you trust it",
     ),
+    "falling_pressure": (
+        "{w} falls as the volts rise: {d}",
+        "two values were swapped: with nearly every sensor pressure rises with the volts",
+        "look at the sensor's data sheet, and compare the logged value with a gauge, or with the air outside while the "
+        "sensor is open to it",
+    ),
     "low_max_rpm": (
         "{w} allows at most {d} rpm: pulses of a faster engine are rejected as ringing",
         "few petrol engines have so low a limit",

@@ -7,6 +7,7 @@ import numpy as np
 from ringpull.analysis.cells import compare
 from ringpull.analysis.cells.drive_comparison import DriveComparison, LeanPulls, Unlike
 from ringpull.files import names
+from ringpull.report import compare_words
 from ringpull.report.against import Against
 from ringpull.report.answer_part import WORD
 from ringpull.report.axes import Axis, Frame, band, both, path
@@ -45,7 +46,7 @@ def unlike(one: Unlike) -> str:
 
 def told(compared: DriveComparison) -> list[str]:
     """All sentences about a comparison, unlike pulls first."""
-    return [*(unlike(one) for one in compared.unlike), *compared.result.words]
+    return [*(unlike(one) for one in compared.unlike), *compare_words.of_drives(compared)]
 
 
 def sentence(result: compare.Comparison) -> str:

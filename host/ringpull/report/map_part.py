@@ -6,6 +6,7 @@ from math import isfinite
 
 from ringpull.analysis.cells.cell import NOT_MAPPED
 from ringpull.analysis.cells.fuelmap import FuelMap
+from ringpull.report.map_words import sentences
 from ringpull.report.palette import on_map
 from ringpull.report.words import QUANTITIES, listed, live, load, number, text
 
@@ -73,7 +74,7 @@ def part(made: FuelMap) -> str:
     unit = made.load_unit
     title = '<section id="map" aria-labelledby="map-title"><h2 id="map-title">Fuel map: lambda over target</h2>'
     if not made.cells:
-        return f"{title}{listed([live(w) for w in made.words], kind='small')}</section>"
+        return f"{title}{listed([live(w) for w in sentences(made)], kind='small')}</section>"
     cells = made.places
     loads = sorted({c.load for c in made.cells if c.load is not None}, reverse=True) or [None]
     speeds = sorted({c.rpm for c in made.cells})
@@ -103,5 +104,5 @@ def part(made: FuelMap) -> str:
         "<span>lambda over target, in every unit: 1.00 is on target, more is lean</span><span>! contains a lean "
         "event, ▲ surely lean, ▼ surely rich (95 %, systematic part included)"
         "</span><span>dashed edge: too few passes; spool: visited only just after the throttle opened, not mapped; "
-        f"empty: never visited</span></p>{listed([live(w) for w in made.words], kind='small')}</section>"
+        f"empty: never visited</span></p>{listed([live(w) for w in sentences(made)], kind='small')}</section>"
     )

@@ -107,7 +107,7 @@ def test_a_target_over_a_load_that_is_not_logged_is_said():
     assert result.verdict == verdict.NOT_ENOUGH and "a target of one number" in " ".join(why(result))
     assert result.left_out["no_target"] > 10.0 and "no_target" in result.as_json()["rules"]
     made_map = fuelmap.fuelmap([SessionPulls(session.prepare(columns, identified=False), [(1, *made.spans[0])])])
-    assert made_map.cells == () and made_map.words == (fuelmap.NO_LOAD,)
+    assert made_map.cells == () and made_map.missing is fuelmap.NoMap.NO_LOAD
 
 
 def test_left_out_names_tip_in_and_overrun():

@@ -12,6 +12,7 @@ from ringpull.analysis.cells.cell import Treatment, cells_of
 from ringpull.analysis.cells.passes import Axes, Pass, SessionPulls
 from ringpull.analysis.cells.ratio import ratio
 from ringpull.analysis.judge import session, uncertainty
+from ringpull.report import compare_words, map_words
 
 SPEEDS = np.arange(2500.0, 7000.0, 500.0)
 
@@ -97,7 +98,7 @@ def test_the_systematic_part_of_a_ratio():
     assert told and told == pytest.approx([0.0392] * len(told))
     both = fuelmap.fuelmap([SessionPulls(small, spans), SessionPulls(large, spans)])
     assert [c.systematic for c in both.cells if c.passes] == pytest.approx([0.0588] * len(told))
-    assert "a systematic error of up to 0.059 would shift all ratios alike" in both.words
+    assert "a systematic error of up to 0.059 would shift all ratios alike" in map_words.sentences(both)
 
 
 def test_the_methods_own_doubt_of_a_comparison():
@@ -160,7 +161,9 @@ def test_a_change_of_part_of_the_curve_is_seen_and_has_its_sign():
 def test_one_pull_a_side_says_that_it_cannot_be_tested():
     random = np.random.default_rng(2)
     result = compare.compare(made_passes(random, 1), made_passes(random, 1, session=1), Axes(SPEEDS))
-    assert result.verdict == compare.NOT_ENOUGH and "change can't be told from chance" in " ".join(result.words)
+    assert result.verdict == compare.NOT_ENOUGH and "change can't be told from chance" in " ".join(
+        compare_words.of_result(result)
+    )
     assert compare.compare([], [], Axes(SPEEDS)).verdict == compare.NOT_ENOUGH
 
 
@@ -233,7 +236,7 @@ def test_what_would_not_show_is_said_as_the_tests_have_it(pulls):
         if result.verdict != compare.NONE:
             continue
         tried += 1
-        said = [float(v) for v in re.findall(r"below about (\d\.\d+)", result.words[-1])]
+        said = [float(v) for v in re.findall(r"below about (\d\.\d+)", compare_words.of_result(result)[-1])]
         for row, (least, cells) in enumerate(zip(said, (range(9), (3, 4, 5)), strict=True)):
             for column, times in enumerate((0.5, 2.0)):
                 step = [times * least if k in cells else 0.0 for k in range(9)]
@@ -249,4 +252,4 @@ def test_to_become_leaner_than_target_is_worse_even_where_it_is_nearer():
     for level, verdict in ((1.025, compare.WORSE), (1.002, compare.BETTER), (0.985, compare.BETTER)):
         result = compare.compare(rich, made_passes(random, 4, level=level, between=0.002, session=1), Axes(SPEEDS))
         assert result.verdict == verdict
-        assert any("now more than 1 % lean and leaner than before" in w for w in result.words)
+        assert any("now more than 1 % lean and leaner than before" in w for w in compare_words.of_result(result))

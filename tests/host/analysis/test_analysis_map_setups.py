@@ -16,7 +16,8 @@ from ringpull.analysis.cells.passes import Axes, Pass, SessionPulls
 from ringpull.analysis.drive_state.columns import Columns
 from ringpull.analysis.instruments.trust import Trust
 from ringpull.analysis.judge import session, uncertainty, verdict
-from ringpull.report import compare_part
+from ringpull.report import compare_part, compare_words, map_words
+from ringpull.report.map_words import sentences
 from ringpull.wording.assumed import target as target_words
 from ringpull.wording.reasons import reason
 
@@ -76,7 +77,7 @@ def test_an_assumed_target_makes_nothing_leaner_and_says_nothing_of_cruising():
     ready = session.prepare(columns, identified=False)
     result = fuelmap.fuelmap([SessionPulls(ready, [(n + 1, a, b) for n, (a, b) in enumerate(made.spans)])])
     assert result.cells and all(c.loaded for c in result.cells if c.passes)
-    assert {c.factor for c in result.cells if c.state == "judged"} == {1.0} and fuelmap.ASSUMED in result.words
+    assert {c.factor for c in result.cells if c.state == "judged"} == {1.0} and map_words.ASSUMED in sentences(result)
     assert "unless manifold pressure shows boost" in target_words(ready.target_source)
 
 
@@ -194,7 +195,7 @@ def test_the_leaner_bank_is_judged_and_named():
     # 0.10 above a bank that runs 0.02 rich
     assert event.bank == "lambda_2" and event.depth == pytest.approx(0.08, abs=event.depth_u)
     assert session.judge_span(ready, *spans[0][1:]).lean_events == []
-    cells = fuelmap.fuelmap([SessionPulls(ready, spans)]).words
+    cells = sentences(fuelmap.fuelmap([SessionPulls(ready, spans)]))
     assert any("the leaner bank" in words for words in cells)
 
 
@@ -304,7 +305,7 @@ def test_one_bank_that_got_leaner_is_not_hidden_by_the_other():
     b = passes_of_banks(random, 4, session=1, steps=(0.0, 0.05))
     result = compare.compare(a, b, Axes(SPEEDS))
     assert result.verdict == compare.WORSE and {one.bank for one in result.bins} == {"lambda_2"}
-    assert any("the banks are tested separately" in words for words in result.words)
+    assert any("the banks are tested separately" in words for words in compare_words.of_result(result))
     # one bank better and the other worse is said as both, and the worse one is shown
     a = passes_of_banks(random, 4, steps=(0.05, 0.0))
     result = compare.compare(a, passes_of_banks(random, 4, session=1, steps=(0.0, 0.05)), Axes(SPEEDS))
@@ -329,7 +330,7 @@ def test_banks_that_only_one_drive_has_are_said_and_single_ones_are_the_same_ban
     two = passes_of_banks(random, 3)
     one = [p for p in passes_of_banks(random, 3, session=1) if p.bank == "lambda_1"]
     result = compare.compare(two, one, Axes(SPEEDS))
-    assert "lambda_2 is in only one of the drives and is not compared" in result.words
+    assert "lambda_2 is in only one of the drives and is not compared" in compare_words.of_result(result)
     assert result.verdict == compare.NONE and {b.bank for b in result.bins} == {"lambda_1"}
     renamed = [replace(p, bank="wideband") for p in one]
     alone = [p for p in two if p.bank == "lambda_1"]
@@ -366,7 +367,7 @@ def test_a_full_manifold_at_part_throttle_is_not_made_leaner_than_target():
     assert len(held) == 3 and all(c.loaded for c in held)
     # 1 % rich is less than what the systematic part may be: nothing is taken away
     assert {c.factor for c in held} == {1.0}
-    assert any("no cell is made leaner than target, even at part throttle" in words for words in made.words)
+    assert any("no cell is made leaner than target, even at part throttle" in words for words in sentences(made))
     cruise = fuelmap.of_drive(StandInDrive(StandInSession(holds(60.0, 30.0, lean=0.99))))
     assert all(c.factor < 0.995 for c in cruise.cells if c.load == 60.0 and c.state == "judged")
 
@@ -375,12 +376,12 @@ def test_what_a_map_lacks_is_said():
     columns = holds(60.0, 30.0)
     columns.lambda_[:] = np.nan
     made = fuelmap.of_drive(StandInDrive(StandInSession(columns)))
-    assert made.cells == () and made.words == ("no fuel map: not logged, or never valid: lambda",)
+    assert made.cells == () and sentences(made) == ["no fuel map: not logged, or never valid: lambda"]
     columns = holds(60.0, 30.0)
     columns.map_kpa = columns.throttle = None
     columns.named.pop("map"), columns.named.pop("throttle")
     made = fuelmap.fuelmap([SessionPulls(session.prepare(columns, identified=False))])
-    assert made.cells == () and made.words == (fuelmap.NO_LOAD,)
+    assert made.cells == () and sentences(made) == [map_words.NO_LOAD]
 
 
 def test_a_table_of_another_load_or_of_a_smaller_range_is_told():
@@ -391,22 +392,23 @@ def test_a_table_of_another_load_or_of_a_smaller_range_is_told():
     by_pct.config = {**CONFIG, "target": {"lambda": 1.0}}
     ready = [SessionPulls(session.prepare(by_pct, identified=False))]
     assert ready[0].judged.loaded.any() and by_pct.load_unit == "%"
-    told = [w for w in fuelmap.fuelmap(ready, Axes(speeds, np.array([30.0, 100.0, 240.0]))).words if "given" in w]
+    told = [w for w in sentences(fuelmap.fuelmap(ready, Axes(speeds, np.array([30.0, 100.0, 240.0])))) if "given" in w]
     assert len(told) == 1 and "load of 240" in told[0] and "to 90 %: if" in told[0]
     # of the drive's own load, or found from the data: nothing to tell
     for axes in (Axes(speeds, np.array([10.0, 50.0, 100.0])), None):
-        assert not [w for w in fuelmap.fuelmap(ready, axes).words if "given" in w]
+        assert not [w for w in sentences(fuelmap.fuelmap(ready, axes)) if "given" in w]
     # a third of the time, and the ways to it, lies beyond
     short = fuelmap.fuelmap(ready, Axes(speeds[:2], np.array([10.0, 50.0, 100.0])))
-    (told,) = [w for w in short.words if "given" in w]
+    (told,) = [w for w in sentences(short) if "given" in w]
     share = np.mean(by_pct.rpm[ready[0].judged.masks.valid] > 3250)
     assert told.startswith(f"{share:.0%} of the judged rows (") and "2500-3000 1/min" in told
     assert short.cells and "2500-3500 1/min" in told
     # all that was under load, and little else
-    low = fuelmap.fuelmap(ready, Axes(speeds, np.array([0.2, 40.0]))).words[0]
+    low = sentences(fuelmap.fuelmap(ready, Axes(speeds, np.array([0.2, 40.0]))))[0]
     assert "(100% of those under load)" in low and "load 0.2-40" in low
     nowhere = fuelmap.fuelmap(ready, Axes(speeds + 9000, np.array([10.0, 50.0])))
-    assert nowhere.cells == () and nowhere.words[0] == fuelmap.NOT_VISITED and "100%" in nowhere.words[1]
+    assert nowhere.cells == () and sentences(nowhere)[0] == map_words.NOT_VISITED
+    assert "100%" in sentences(nowhere)[1]
 
 
 def test_sessions_with_another_load_are_not_mixed_into_a_map():
@@ -418,6 +420,6 @@ def test_sessions_with_another_load_are_not_mixed_into_a_map():
     ready = [SessionPulls(one) for one in ready]
     alone, both = fuelmap.fuelmap(ready[:1]), fuelmap.fuelmap(ready)
     assert [c.ratio for c in both.cells] == [c.ratio for c in alone.cells]
-    assert any("left out: 1 of the drive's sessions, whose load is not in kPa" in words for words in both.words)
+    assert any("left out: 1 of the drive's sessions, whose load is not in kPa" in words for words in sentences(both))
     held = [replace(one, spans=((number + 1, 1.0, 20.0),)) for number, one in enumerate(ready)]
     assert sets.shared_loads(held, 20.0) is None and sets.shared_loads(held[:1], 20.0) is not None

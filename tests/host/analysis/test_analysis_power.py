@@ -14,6 +14,7 @@ from ringpull.analysis.judge import session
 from ringpull.analysis.power import compare_power, motion, pull_power, sentences, standard_air
 from ringpull.analysis.power.car import Car, Unknown, car_from, rotating_of
 from ringpull.cli.commands.compare import of_power
+from ringpull.report import compare_words
 
 
 def test_road_load_worked_example():
@@ -207,7 +208,7 @@ def test_comparing_power():
     for one in result.bins:
         assert one.after / one.before - 1.0 == pytest.approx(one.difference, abs=1e-9) and one.low > 0.0
     same = compare.compare(after, after, Axes(speeds), compare_power.MORE_POWER)
-    assert same.verdict == compare.NONE and "%" in same.words[-1]
+    assert same.verdict == compare.NONE and "%" in compare_words.of_result(same)[-1]
     assert power_changed(5, 1, 0.006) == compare.NOT_ENOUGH
 
 

@@ -19,6 +19,7 @@ from ringpull.analysis.drive_state.columns import from_table
 from ringpull.analysis.instruments.examine import examine
 from ringpull.analysis.instruments.records import Cause, Check, State
 from ringpull.analysis.judge.verdict import NO_EVENT
+from ringpull.report import compare_words, map_words
 from ringpull.view import reader
 from ringpull.wording import instruments as words
 from shared_math.channels import column_name
@@ -220,7 +221,7 @@ def test_no_comparison_is_better_where_an_instrument_of_either_side_is_contradic
         compared = of_mixture(Side(before), Side(after))
         assert compared.result.verdict == compare.NOT_ENOUGH and not compared.result.changed
         assert {one.verdict for one in compared.result.bins} == {compare.NOT_ENOUGH}
-        assert "is contradicted" in compared.result.words[0]
+        assert "is contradicted" in compare_words.of_drives(compared)[0]
 
 
 def test_a_map_of_a_contradicted_instrument_takes_no_fuel_away():
@@ -229,7 +230,7 @@ def test_a_map_of_a_contradicted_instrument_takes_no_fuel_away():
     judged = [one for one in found.cells if np.isfinite(one.factor)]
     assert [one for one in judged if one.ratio < 0.97]
     assert all(one.factor >= 1.0 for one in judged)
-    assert found.words[0].startswith("this map reduces fuel nowhere: lambda_1 is contradicted")
+    assert map_words.sentences(found)[0].startswith("this map reduces fuel nowhere: lambda_1 is contradicted")
 
 
 def with_channel(made, rows, channel, values):
@@ -292,7 +293,7 @@ def test_fuel_pressure_is_sound_only_where_it_moves():
 
 
 def test_the_map_says_where_it_may_show_one_bank_alone():
-    words_of = fuelmap.of_drive(drive_with("second bank 0 V", 2, False)).words
+    words_of = map_words.sentences(fuelmap.of_drive(drive_with("second bank 0 V", 2, False)))
     assert "lambda_2 is contradicted by the drive: cells may show the other bank alone" in [*map(str, words_of)]
 
 

@@ -137,6 +137,7 @@ def test_a_pressure_in_bar_under_a_target_in_kpa_is_a_mistake():
 FIRST = {
     "lag in seconds": ("tau_in_seconds", dict(channel=0, tau_ms=0.08)),
     "falling slope": ("falling_slope", dict(channel=0, values=[1.4, 0.6])),
+    "falling pressure": ("falling_pressure", dict(channel=2, volts=[4.5, 0.5])),
     "board by another name": ("board_unknown", dict(board="pico")),
     "gauge pressure from zero on": ("maybe_gauge", dict(channel=2, name="boost", values=[0, 200], target=None)),
     "unit in small letters": ("unit_unknown", dict(channel=2, name="fuel_pressure", unit="kpa", target=None)),

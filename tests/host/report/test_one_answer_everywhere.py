@@ -19,7 +19,7 @@ from ringpull.analysis.judge import session
 from ringpull.cli.commands.fuelmap import table_rows
 from ringpull.cli.main import main
 from ringpull.files.csv_tables import UNDER_LOAD
-from ringpull.report import map_part, pictures
+from ringpull.report import map_part, map_words, pictures
 
 LOGS = Path(__file__).resolve().parents[3] / "demo_logs"
 AXES = Axes(np.array([3000.0, 3500.0]), np.array([60.0, 80.0]))
@@ -66,7 +66,8 @@ def test_a_cell_with_a_lean_event_is_flagged_and_nothing_is_taken_away_there():
     assert flagged and all(c.ratio < 1.0 and c.factor >= 1.0 for c in flagged)
     clean = [c for c in found.cells if not c.lean_event and c.loaded and c.state == JUDGED and c.load > 160]
     assert clean and all(c.factor < 1.0 for c in clean)
-    assert any("lean event" in words for words in found.words) and "a lean event lies in it" in map_part.part(found)
+    assert any("lean event" in words for words in map_words.sentences(found))
+    assert "a lean event lies in it" in map_part.part(found)
 
 
 def test_what_was_only_seen_while_the_engine_settled_is_told_as_not_mapped():
@@ -76,7 +77,7 @@ def test_what_was_only_seen_while_the_engine_settled_is_told_as_not_mapped():
     unmapped = [c for c in found.cells if c.state == NOT_MAPPED]
     # the pulls leave 2,500 rpm, and pressure takes 0.7 s to rise
     assert unmapped and all(c.rpm <= 3500 and not np.isfinite(c.ratio) for c in unmapped)
-    assert any("not mapped" in words for words in found.words)
+    assert any("not mapped" in words for words in map_words.sentences(found))
     ready = session.prepare(made.columns)
     opened = settling.settling(ready)
     start = made.spans[0][0]

@@ -24,7 +24,6 @@ from ringpull.analysis.cells.bin_tests import (
     side,
 )
 from ringpull.analysis.cells.passes import Axes, Pass, by_bank
-from ringpull.said import Figure, lam, say
 
 LEVEL = 0.05  # chance that any bin is called changed although both sides are equal
 LEAN_SHARE = 0.01  # share of target: a bin that ends leaner than this is worse, even if it is nearer than before
@@ -38,12 +37,10 @@ ON_TARGET = "moved, still on target"
 class Question:
     """What is compared.
 
-    sense: the meaning of "better", in words. better_is: 0 for values that should be 1 (lambda over target); 1 if more
-    is better and -1 if less is, for logarithms (of power), whose differences are shares. method_u: standard uncertainty
-    of the method in a bin, whatever the number of pulls.
+    better_is: 0 for values that should be 1 (lambda over target); 1 if more is better, for logarithms of power, whose
+    differences are shares. method_u: standard uncertainty of the method in a bin, whatever the number of pulls.
     """
 
-    sense: str = "nearer to target"
     better_is: int = 0
     method_u: float = 0.0
 
@@ -75,19 +72,34 @@ class Bin:
 
 
 @dataclass(frozen=True)
+class Grounds:
+    """What a comparison rests on, for the sentences about it. pulls: before, after. better_is: as in Question. enough:
+    whether any bin was visited by LEAST_PULLS on both sides. alone: banks that only one side has. tested: banks that
+    were tested separately; none where there is one. would_not_show: where nothing changed, the smallest difference of
+    the whole curve that these pulls would show, and of a part of it; NaN where unknown."""
+
+    pulls: tuple[int, int] = (0, 0)
+    better_is: int = 0
+    enough: bool = False
+    alone: tuple[str, ...] = ()
+    tested: tuple[str, ...] = ()
+    would_not_show: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True)
 class Comparison:
     """The result of a comparison.
 
     bins: of several banks the worse one at each place; others: the bins of the others where
     they differ from it. verdict: over all banks' bins: "better", "worse", "no difference
     shown", "not enough data" or "better and worse". overall: (difference of the pulls' means, low, high), of several
-    banks that of the leaner. words: what was compared and how.
+    banks that of the leaner.
     """
 
     bins: list[Bin]
     verdict: str
     overall: tuple[float, float, float]
-    words: list[str]
+    grounds: Grounds = Grounds()
     others: tuple[Bin, ...] = ()
 
     @property
@@ -144,8 +156,8 @@ def compare(
     """Compare two sets of passes that lie in pulls; passes without a pull are ignored. labels: of banks, to show."""
     question = Question() if question is None else question
     before, after = ([p for p in passes if p.unit is not None] for passes in (before, after))
-    counts = [len({p.unit for p in passes}) for passes in (before, after)]
-    pairs, of_banks = _pairs(before, after, labels)
+    pulls = len({p.unit for p in before}), len({p.unit for p in after})
+    pairs = _pairs(before, after)
     banks = [_tested(*pair, question.method_u) for pair in pairs]
     enough = any(bank.enough.any() for bank in banks)
     chances = np.concatenate([np.zeros(0), *(bank.chances for bank in banks)])
@@ -158,45 +170,17 @@ def compare(
     verdict = NOT_ENOUGH if not enough else NONE
     if found:
         verdict = found.pop() if len(found) == 1 else f"{BETTER} and {WORSE}"
-    words = [*_how(counts, question), *of_banks, *_what_lacks(counts, enough)]
+    least = None
     if verdict == NONE:
-        words.append(_what_would_not_show(banks, int(np.isfinite(chances).sum()), question))
+        tests = int(np.isfinite(chances).sum())
+        least = _least_called([one.whole for one in banks], tests), _least_called([one.part for one in banks], tests)
+    tested = tuple(labels.get(name, name) for name, _, _ in pairs if name is not None)
+    grounds = Grounds(pulls, question.better_is, enough, _alone(before, after, labels), tested, least)
     leaner = max(banks, key=_level, default=None)
     nan = float("nan")
     overall = (nan, nan, nan) if leaner is None else _overall(leaner.before, leaner.after, leaner.enough)
     shown = _worse(every)
-    return Comparison(shown, verdict, overall, words, _unlike(shown, every))
-
-
-def _how(counts: list[int], question: Question) -> list[str]:
-    pulls = f"{counts[0]} pull{'' if counts[0] == 1 else 's'}"
-    words = [f"{pulls} before, {counts[1]} after; 'better' means {question.sense}"]
-    if not question.better_is:
-        lean, rich = f"{100 * LEAN_SHARE:.0f} %", f"{100 * RICH_SHARE:.0f} %"
-        words.append(
-            f"'worse' also means: now more than {lean} lean and leaner than before, or more than {rich} rich and "
-            "further from target than before"
-        )
-    least = f"{LEAST_STEP:.0%}" if question.better_is else f"{LEAST_STEP:.2f}"
-    return [*words, f"a difference below {least} is not reported"]
-
-
-def _what_lacks(counts: list[int], enough: bool) -> list[str]:
-    if min(counts) < LEAST_PULLS:
-        return [f"each side needs at least {LEAST_PULLS} pulls: with one pull, change can't be told from chance"]
-    return [] if enough else ["no bin was visited by two pulls on both sides"]
-
-
-def _what_would_not_show(banks: list[_Bank], tests: int, question: Question) -> str:
-
-    def size(value: float) -> str | Figure:
-        return f"{value:.1%}" if question.better_is else lam(value)
-
-    whole = _least_called([bank.whole for bank in banks], tests)
-    part = _least_called([bank.part for bank in banks], tests)
-    rest = () if np.isnan(part) else (", nor would one of part of it below about ", size(part))
-    begins = "a difference of the whole curve below about "
-    return say(begins, size(whole), " would not show with these pulls", *rest)
+    return Comparison(shown, verdict, overall, grounds, _unlike(shown, every))
 
 
 def _least_called(answers: Sequence[Tested], tests: int) -> float:
@@ -299,24 +283,21 @@ def _unlike(shown: list[Bin], every: list[Bin]) -> tuple[Bin, ...]:
 Pair = tuple[str | None, Sequence[Pass], Sequence[Pass]]
 
 
-def _pairs(before: Sequence[Pass], after: Sequence[Pass], labels: Mapping[str, str]) -> tuple[list[Pair], list[str]]:
-    """(name, passes before, passes after) of each bank that both sides have, and remarks about banks.
+def _pairs(before: Sequence[Pass], after: Sequence[Pass]) -> list[Pair]:
+    """(name, passes before, passes after) of each bank that both sides have.
 
     A single bank on each side counts as the same bank, whatever its name.
     """
     a, b = by_bank(before), by_bank(after)
     if len(a) < 2 and len(b) < 2:
-        return [(None, before, after)], []
-    names = [name for name in a if name in b]
-    alone = [labels.get(name, name) for name in sorted(set(a) ^ set(b))]
-    words = [f"{name} is in only one of the drives and is not compared" for name in alone]
-    if len(names) > 1:
-        shown = ", ".join(labels.get(name, name) for name in names)
-        words.append(
-            f"the banks are tested separately ({shown}) and all tests are corrected together; of "
-            "each bin the worse bank is shown, and the other below it where they differ"
-        )
-    return [(name, a[name], b[name]) for name in names], words
+        return [(None, before, after)]
+    return [(name, a[name], b[name]) for name in a if name in b]
+
+
+def _alone(before: Sequence[Pass], after: Sequence[Pass], labels: Mapping[str, str]) -> tuple[str, ...]:
+    """The banks that only one side has, where either has several."""
+    a, b = by_bank(before), by_bank(after)
+    return tuple(labels.get(name, name) for name in sorted(set(a) ^ set(b))) if len(a) > 1 or len(b) > 1 else ()
 
 
 def _level(bank: _Bank) -> float:

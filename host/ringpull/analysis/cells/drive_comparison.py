@@ -15,12 +15,10 @@ from ringpull.analysis.cells import compare, sets
 from ringpull.analysis.cells.compare import Comparison
 from ringpull.analysis.cells.passes import Axes, SessionPulls
 from ringpull.analysis.drive_state import roles
+from ringpull.analysis.instruments.records import Instrument
 from ringpull.analysis.judge import holes, needs
 from ringpull.analysis.judge.lean_events import LeanEvent
 from ringpull.analysis.judge.session import Judged, judge_span
-from ringpull.said import say
-from ringpull.wording.instruments import doubt
-from ringpull.wording.needs import lacking
 
 LEAST_JUDGED_S = 0.5  # a pull without a lean event must be judged for so long to count as not lean
 LEAST_ROWS = 20  # rows of a channel under load that its mean needs
@@ -68,12 +66,18 @@ class Unlike:
 @dataclass(frozen=True)
 class DriveComparison:
     """result: by engine speed and load. lean: LeanPulls of (before, after). unlike: what makes the sides hard to
-    compare. labels: lambda channel -> its bank as it is called."""
+    compare. labels: lambda channel -> its bank as it is called. contradicted: instruments of either side. twice: the
+    number of pulls that stand on both sides. lacking: roles of channels that (before, after) lacks. speed_alone:
+    whether bins of load were asked for and could not be had."""
 
     result: Comparison
     lean: tuple[LeanPulls, LeanPulls]
     unlike: tuple[Unlike, ...] = ()
     labels: Mapping[str, str] = field(default_factory=dict)
+    contradicted: tuple[Instrument, ...] = ()
+    twice: int = 0
+    lacking: tuple[tuple[str, ...], tuple[str, ...]] = ((), ())
+    speed_alone: bool = False
 
 
 def of_mixture(before: Side, after: Side, load_step: float | None = None) -> DriveComparison:
@@ -88,14 +92,24 @@ def of_mixture(before: Side, after: Side, load_step: float | None = None) -> Dri
     lean = lean_pulls(sides[0]), lean_pulls(sides[1])
     if result.verdict == compare.BETTER and share(lean[1]) > share(lean[0]):
         result = replace(result, verdict=f"{compare.BETTER} and {compare.WORSE}")
-    doubted = [one for side in sides for session in side for one in session.judged.doubted]
+    doubted = tuple(one for side in sides for session in side for one in session.judged.doubted)
     if doubted:
         result = in_doubt(result)
-    said = [*(doubt(one) for one in doubted), *_said(before, after, sides)]
-    if load_step is not None and loads is None:
-        said.append("the drives do not have the same load channel, so bins are by engine speed alone")
-    result = replace(result, words=[*said, *result.words])
-    return DriveComparison(result, lean, tuple(unlike(*sides)), labels)
+    return DriveComparison(
+        result,
+        lean,
+        tuple(unlike(*sides)),
+        labels,
+        doubted,
+        sets.on_both_sides(*sides),
+        (lacking(before), lacking(after)),
+        load_step is not None and loads is None,
+    )
+
+
+def lacking(side: Side) -> tuple[str, ...]:
+    """The roles of channels that a comparison needs and a drive lacks."""
+    return tuple(needs.everywhere([view.columns for view in side.drive.views()], needs.COMPARE))
 
 
 def in_doubt(result: Comparison) -> Comparison:
@@ -106,18 +120,6 @@ def in_doubt(result: Comparison) -> Comparison:
 
     others = tuple(unknown(result.others))
     return replace(result, bins=unknown(result.bins), others=others, verdict=compare.NOT_ENOUGH)
-
-
-def _said(before: Side, after: Side, sides: Sequence[Sequence[SessionPulls]]) -> list[str]:
-    said = []
-    twice = sets.on_both_sides(*sides)
-    if twice:
-        stand = "stands" if twice == 1 else "stand"
-        said.append(f"{twice} of the pulls {stand} on both sides, the same recording: no change can show in them")
-    for name, one in (("before", before), ("after", after)):
-        unmet = needs.everywhere([view.columns for view in one.drive.views()], needs.COMPARE)
-        said += [say(f"{name}: ", lacking(unmet))] if unmet else []
-    return said
 
 
 def share(side: LeanPulls) -> float:

@@ -7,14 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from enum import Enum, auto
 
 import numpy as np
 
 from ringpull.analysis.cells import given_axes, sets, settling
 from ringpull.analysis.cells.cell import (
     JUDGED,
-    LEAST_PASSES,
-    MOST_STEP,
     NEVER_VISITED,
     NOT_MAPPED,
     TOO_FEW,
@@ -24,41 +23,60 @@ from ringpull.analysis.cells.cell import (
     empty,
     leaner_cells,
 )
+from ringpull.analysis.cells.given_axes import Misfit
 from ringpull.analysis.cells.passes import Axes, Pass, SessionPulls, found_axes, passes
 from ringpull.analysis.cells.ratio import TRIMS, ratio
 from ringpull.analysis.drive_state import under_load
+from ringpull.analysis.instruments.trust import Instrument
 from ringpull.analysis.judge import needs
 from ringpull.analysis.judge.holes import Hole, TableCell
 from ringpull.analysis.judge.session import Judged
-from ringpull.said import kpa, lam, say
-from ringpull.wording.instruments import doubt
-from ringpull.wording.needs import lacking
 from shared_math import judging
 
 # A visit at part load counts if it is steady. A shorter crossing is a transient, which shows wall film and delay, not
 # the table; and if lambda moves within a cell, something other than the table moves it (a trim, a test). Common
 # practice, no source.
 STEADY_S, STEADY_LAMBDA = 0.3, 0.02
-ASSUMED = "no target is configured, and an assumed target is no reason to make anything leaner under load"
-NO_LOAD = "no fuel map: it needs engine speed and load, but neither manifold pressure nor another load is logged"
-NOT_VISITED = "no fuel map: nothing that could be judged lies in any cell"
-UNMAPPED = (
-    "{} under load only in the first second after the throttle opened, while boost builds up and the wall film "
-    "settles: not mapped"
-)
-DOUBTED = "this map reduces fuel nowhere: "
-WITH_EVENT = "{} a lean event: fuel is not reduced there, and the cell's mean may hide how lean it was"
 RANK = (NEVER_VISITED, NOT_MAPPED, TOO_FEW, JUDGED)
+
+
+class NoMap(Enum):
+    """Why there is no map."""
+
+    NO_LOAD = auto()  # neither manifold pressure nor another load is logged
+    UNMET = auto()  # a channel is lacking
+    NOT_VISITED = auto()  # nothing that could be judged lies in any cell
+
+
+@dataclass(frozen=True)
+class Grounds:
+    """What a map rests on. systematic: share of target by which an error may shift all ratios alike (95 %). assumed:
+    whether the target is. trims: whether they are logged. banks: their number. others: sessions left out because their
+    load has another unit. contradicted: instruments that the drive contradicts; no fuel is reduced by them.
+    full_manifold_kpa: from there on the table makes nothing leaner; NaN if it does not reach there. misfit: of a given
+    table."""
+
+    systematic: float = 0.0
+    assumed: bool = False
+    trims: bool = False
+    banks: int = 1
+    others: int = 0
+    contradicted: tuple[Instrument, ...] = ()
+    full_manifold_kpa: float = float("nan")
+    misfit: Misfit | None = None
 
 
 @dataclass(frozen=True)
 class FuelMap:
-    """cells: the visited cells, separately under load and at part load, and those not mapped. words: assumptions."""
+    """cells: the visited cells, separately under load and at part load, and those not mapped. missing: why there are
+    none, with the roles of channels that were lacking."""
 
     axes: Axes
     cells: tuple[Cell, ...] = ()
-    words: tuple[str, ...] = ()
     load_unit: str = ""
+    grounds: Grounds = Grounds()
+    missing: NoMap | None = None
+    lacking: tuple[str, ...] = ()
 
     @property
     def places(self) -> dict[tuple[float | None, float], Cell]:
@@ -109,12 +127,12 @@ def fuelmap(sessions: Sequence[SessionPulls], axes: Axes | None = None) -> FuelM
     none = Axes(np.zeros(0))
     kept, others = of_one_load(sessions)
     if not kept:
-        return FuelMap(none, words=(NO_LOAD,))
+        return FuelMap(none, missing=NoMap.NO_LOAD)
     judged = [one.judged for one in kept]
     unmet = needs.everywhere([one.columns for one in judged], needs.FUEL_MAP)
     if unmet:
-        return FuelMap(none, words=(say("no fuel map: ", lacking(unmet)),))
-    unfit = [] if axes is None else given_axes.remarks(judged, axes)
+        return FuelMap(none, missing=NoMap.UNMET, lacking=tuple(unmet))
+    unfit = None if axes is None else given_axes.misfit(judged, axes)
     axes = found_axes(judged) if axes is None else axes
     every = {bank: passes_of(kept, bank, axes) for bank in dict.fromkeys(b for one in judged for b in one.each_bank)}
     shift = 1.96 * max((j.budget.systematic / j.budget.at_lambda for j in judged), default=0.0)
@@ -125,19 +143,16 @@ def fuelmap(sessions: Sequence[SessionPulls], axes: Axes | None = None) -> FuelM
         of_banks = [cells_of([p for p in some if p.loaded == loaded], axes, treatment) for some in every.values()]
         cells += leaner_cells(of_banks)
     if not cells:
-        return FuelMap(axes, words=(NOT_VISITED, *unfit))
+        return FuelMap(axes, grounds=Grounds(misfit=unfit), missing=NoMap.NOT_VISITED)
     cells = marked(cells, kept, axes)
-    doubted = [one for j in judged for one in j.doubted]
+    doubted = tuple(one for j in judged for one in j.doubted)
     if doubted:
         cells = [replace(c, factor=max(1.0, c.factor)) if np.isfinite(c.factor) else c for c in cells]
     cells.sort(key=lambda c: (c.load if c.load is not None else 0.0, c.rpm))
-    words = [
-        *(say(DOUBTED, doubt(one)) for one in doubted),
-        *unfit,
-        *remarks(judged, axes, len(every), others),
-        *counted(cells),
-    ]
-    return FuelMap(axes, tuple(cells), tuple(words), judged[0].columns.load_unit)
+    guarded = guarded_from(judged, axes)
+    trims = any(role in j.columns.extra for j in judged for role in TRIMS)
+    grounds = Grounds(shift, assumed, trims, len(every), others, doubted, guarded, unfit)
+    return FuelMap(axes, tuple(cells), judged[0].columns.load_unit, grounds)
 
 
 def of_one_load(sessions: Sequence[SessionPulls]) -> tuple[list[SessionPulls], int]:
@@ -186,46 +201,10 @@ def marked(cells: list[Cell], sessions: Sequence[SessionPulls], axes: Axes) -> l
     return out
 
 
-def remarks(judged: Sequence[Judged], axes: Axes, banks: int, others: int) -> list[str]:
-    """Remarks on method and assumptions. others: sessions left out because their load has another unit."""
-    words = [
-        "a pass is one continuous visit to a cell; visits in one pull are one pass",
-        say(
-            f"at part load a pass lasts at least {STEADY_S:.1f} s, lambda of its halves within ", lam(STEADY_LAMBDA, 2)
-        ),
-        f"a cell of fewer than {LEAST_PASSES} passes has no interval and no factor; a step is at most {MOST_STEP:.0%}",
-    ]
-    if others:
-        unit = judged[0].columns.load_unit
-        words.append(f"left out: {others} of the drive's sessions, whose load is not in {unit}")
-    shift = 1.96 * max(j.budget.systematic / j.budget.at_lambda for j in judged)
-    words.append(say("a systematic error of up to ", lam(shift), " would shift all ratios alike"))
-    if any(not j.columns.config.get("target") for j in judged):
-        words.append(ASSUMED)
-    if any(role in j.columns.extra for j in judged for role in TRIMS):
-        words.append("logged trims are included in the ratio")
-    else:
-        words.append("no trims are logged: the engine computer's own correction stays hidden")
-    if banks > 1:
-        words.append("two banks: each cell shows the leaner bank, and the table feeds both; compare the banks first")
-    doubted = sorted({one.channel for j in judged for one in j.doubted if one.bank is not None})
-    words += [f"{one} is contradicted by the drive: cells may show the other bank alone" for one in doubted]
-    guarded = full_manifold(judged)
-    if axes.loads is not None and axes.loads.max(initial=0.0) >= guarded:
-        words.append(say("from ", kpa(guarded), " on, no cell is made leaner than target, even at part throttle"))
-    return words
-
-
-def counted(cells: Sequence[Cell]) -> list[str]:
-    """Sentences that count the cells with a lean event and the cells that could not be mapped."""
-    lean = len({c.place for c in cells if c.lean_event})
-    unmapped = sum(c.state == NOT_MAPPED for c in cells)
-    words = []
-    if lean:
-        words.append(WITH_EVENT.format("1 cell holds" if lean == 1 else f"{lean} cells hold"))
-    if unmapped:
-        words.append(UNMAPPED.format("1 cell was" if unmapped == 1 else f"{unmapped} cells were"))
-    return words
+def guarded_from(judged: Sequence[Judged], axes: Axes) -> float:
+    """The pressure from which the table makes no cell leaner at any throttle; NaN if it does not reach there."""
+    from_kpa = full_manifold(judged)
+    return from_kpa if axes.loads is not None and axes.loads.max(initial=0.0) >= from_kpa else float("nan")
 
 
 def full_manifold(judged: Sequence[Judged]) -> float:

@@ -13,7 +13,7 @@ from ringpull.analysis.cells.passes import Axes, Pass, SessionPulls, nearest
 from ringpull.analysis.power import motion, pull_power
 from ringpull.analysis.power.motion import Power
 
-MORE_POWER = Question("more power at the wheels", better_is=1, method_u=motion.METHOD_U)
+MORE_POWER = Question(better_is=1, method_u=motion.METHOD_U)
 SHARES = ("difference", "low", "high", "relative", "relative_low", "relative_high")
 LEAST_POINTS = 8  # points that a cell of engine speed needs
 

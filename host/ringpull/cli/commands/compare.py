@@ -43,6 +43,7 @@ def run(args: argparse.Namespace) -> int:
     from ringpull.analysis.cells.drive_comparison import Side, of_mixture
     from ringpull.cli.commands.fuelmap import plain
     from ringpull.files.remarks import read_notes
+    from ringpull.report import compare_words
 
     refuse_unused(args)
     before, after = ringpull.read(args.before, ring=args.ring), ringpull.read(args.after, ring=args.after_ring)
@@ -62,7 +63,8 @@ def run(args: argparse.Namespace) -> int:
             [{k: plain(v) for k, v in asdict(b).items()} for b in some] for some in (result.bins, result.others)
         )
         overall = [plain(v) for v in result.overall]
-        out = {"verdict": result.verdict, "overall": overall, "bins": bins, "words": result.words, "notes": notes}
+        words = compare_words.of_result(result) if compared is None else compare_words.of_drives(compared)
+        out = {"verdict": result.verdict, "overall": overall, "bins": bins, "words": words, "notes": notes}
         out["other_banks"] = others
         out["of"] = "watts at the wheels, differences as shares" if args.power else "measured over target"
         if compared is not None:
@@ -140,7 +142,7 @@ def show(result, compared, load_unit: str) -> None:
     from rich.table import Table
 
     from ringpull.cli import terminal
-    from ringpull.report import compare_part
+    from ringpull.report import compare_part, compare_words
 
     power = compared is None
     labels = {} if compared is None else compared.labels
@@ -187,7 +189,7 @@ def show(result, compared, load_unit: str) -> None:
         )
     what = "power at the wheels (kW, an estimate)" if power else "measured over target"
     console.print(f"{what}: {result.verdict}")
-    for words in result.words if compared is None else compare_part.told(compared):
+    for words in compare_words.of_result(result) if compared is None else compare_part.told(compared):
         console.print(words)
 
 

@@ -45,6 +45,7 @@ def run(args: argparse.Namespace) -> int:
     from ringpull.analysis.cells import fuelmap
     from ringpull.analysis.cells.passes import Axes
     from ringpull.files.csv_tables import read_table
+    from ringpull.report.map_words import sentences
 
     different(args.output, args.table, args.picture)
     if args.picture:  # imported before the work begins: the plotting library may be missing
@@ -54,7 +55,7 @@ def run(args: argparse.Namespace) -> int:
     tell_origin(drive)
     made = fuelmap.of_drive(drive, axes)
     if not made.cells:
-        print(*made.words, sep="\n", file=sys.stderr)
+        print(*sentences(made), sep="\n", file=sys.stderr)
         return 3
     if args.output:
         rows = [[text(getattr(c, name)) for name in COLUMNS] for c in made.every_cell]
@@ -65,7 +66,7 @@ def run(args: argparse.Namespace) -> int:
         pictures.write_map(made, args.picture)
     if args.json:
         cells = [{k: plain(v) for k, v in asdict(c).items()} for c in made.every_cell]
-        print(json.dumps({"cells": cells, "assumptions": made.words}, indent=1))
+        print(json.dumps({"cells": cells, "assumptions": sentences(made)}, indent=1))
     else:
         show(made)
     return 0
@@ -122,6 +123,7 @@ def show(made) -> None:
 
     from ringpull.analysis.cells.cell import JUDGED, TOO_FEW
     from ringpull.cli import terminal
+    from ringpull.report.map_words import sentences
 
     table = Table(box=None, pad_edge=False, header_style="bold")
     titles = "rpm", f"load {made.load_unit}".rstrip(), "loaded", "passes", "lambda/target", "95 %", "factor", ""
@@ -147,5 +149,5 @@ def show(made) -> None:
     few = sum(c.state == TOO_FEW for c in made.cells)
     if few:
         console.print(f"{few} cell{'' if few == 1 else 's'} with too few passes: not enough data")
-    for words in made.words:
+    for words in sentences(made):
         console.print(words)
