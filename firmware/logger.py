@@ -5,6 +5,7 @@
 
 import gc
 
+import errnos
 import memory
 from acquire import button
 from panel import faults
@@ -169,7 +170,7 @@ class Logger:
         sampler.look()
         self.button.look()
         board.loop()
-        if self.bus:
+        if self.bus and not self.beside:  # what comes while a card is opened waits
             self.bus.turn()
         if sampler.row >= self.look_row:
             self.look_row = sampler.row + self.plan.config["rate_hz"]
@@ -224,9 +225,22 @@ class Logger:
         if self.revival is None:
             from store import revival  # given back while recording, see memory.settle
 
-            self.revival = revival.Revival(self.board, out, self.card, self.tried)
+            self.revival = revival.Revival(self.board, out, self.tried)
             return
-        back = self.revival.step()
+        if self.revival.opens:  # here and not deeper: see there
+            back = False
+            try:
+                place = self.card()
+                place.open()
+                self.revival.place = place
+                back = True
+            except MemoryError:
+                gc.collect()
+                self.revival.failed_with(errnos.EIO)
+            except OSError as error:
+                self.revival.failed_with(error.errno)
+        else:
+            back = self.revival.step()
         if self.revival.error:
             self.faults.card_fell(self.revival.error)
         if back:

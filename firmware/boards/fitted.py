@@ -10,7 +10,7 @@ _LOOK_US = const(10000000)  # an input that reads 0 for so long may be one where
 
 
 def bus_port(plan, board):
-    """The bus controller that the configuration names. plan: bus.build.BusPlan. board: what it is fitted to."""
+    """The bus controller that the configuration names. plan: bus.plan.BusPlan. board: what it is fitted to."""
     if plan.chip == "own":
         from drivers import own_can
 

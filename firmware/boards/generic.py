@@ -335,7 +335,7 @@ class GenericBoard:
             self.trouble = "converter_silent"
 
     def bus_port(self, plan):
-        """The controller of the car's bus: drivers/can_frame.py. plan: bus.build.BusPlan."""
+        """The controller of the car's bus: drivers/can_frame.py. plan: bus.plan.BusPlan."""
         if self.can is None:
             from boards import fitted
 

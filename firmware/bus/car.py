@@ -28,7 +28,7 @@ _FROZEN = (0x02, 0x04, 0x05, 0x06, 0x07, 0x0B, 0x0C, 0x0D, 0x0E, 0x0F, 0x11)
 
 
 class Car:
-    """port: the controller. plan: bus/build.py's. held: acquire.bus_columns. ticks_us: the board's clock."""
+    """port: the controller. plan: bus/plan.py's. held: acquire.bus_columns. ticks_us: the board's clock."""
 
     def __init__(self, port, plan, held, ticks_us):
         self.port = port

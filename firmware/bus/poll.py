@@ -9,6 +9,7 @@ from shared_math.obd import replies, transport
 MOST = const(6)
 _QUIET_US = const(5000000)
 _AHEAD_US = const(25000)  # the next request is laid ready so long before it is due
+_HALF = const(0x1FFFFFFF)  # of a difference of ticks: more is negative
 _LATER_US = const(1000000)  # after "busy" or "not now"
 _ERRORS = const(96)
 _MISSES = const(3)
@@ -37,6 +38,8 @@ class Poller:
         self.asked = [bytearray(MOST) for _ in range(links.TAGS)]  # parameters of each request
         self.which = [bytearray(MOST) for _ in range(links.TAGS)]  # their places in `pids`
         self.many = bytearray(links.TAGS)
+        self.order = bytearray(MOST)  # places of the most urgent ones,
+        self.lefts = zeros(MOST)  # and how long they have
         self.at = [0] * MOST  # where data begin
         self.lost = 0  # requests that nothing came back for
         self.requests = 0
@@ -147,40 +150,60 @@ class Poller:
         return asked if asked >= 0 else reply_id - 8  # a unit that the configuration names
 
     def pick(self, now):
-        """Lay the most urgent request ready; whether there is one. What it asks for is due again a period later."""
-        best = self._earliest(now, _AHEAD_US, False)
+        """Lay the most urgent request ready; whether there is one. What it asks for is due again a period later.
+
+        Beside the parameter that is due first go, where a trial allowed it, the next ones of which at least half of the
+        period has passed. One pass: this is the most costly thing that is done for a request.
+        """
+        due = self.due
+        wanted = self.wanted
+        together = self.together
+        periods = self.periods
+        order = self.order
+        lefts = self.lefts
+        best = -1
+        least = _AHEAD_US + 1
+        many = 0
+        for n in range(self.count):
+            if not wanted[n]:
+                continue
+            left = (due[n] - now) & ticks.MASK
+            if left > _HALF:
+                left -= ticks.MASK
+                left -= 1
+            if left < least:
+                least = left
+                best = n
+            if not together[n] or left > _AHEAD_US and left > periods[n] >> 1:
+                continue
+            if many < MOST:
+                at = many
+                many += 1
+            elif left < lefts[MOST - 1]:
+                at = MOST - 1
+            else:
+                continue
+            while at and lefts[at - 1] > left:
+                lefts[at] = lefts[at - 1]
+                order[at] = order[at - 1]
+                at -= 1
+            lefts[at] = left
+            order[at] = n
         if best < 0:
             return False
+        if not together[best]:
+            many = 1
+            order[0] = best
+            lefts[0] = least
         tag = (self.link.tag + 1) & links.TAGS - 1
-        many = 0
-        alone = not self.together[best]
-        while best >= 0:
-            self._add(tag, many, best)
-            many += 1
-            period = self.periods[best]
-            late = ticks.diff(now, self.due[best])
+        for n in range(many):
+            place = order[n]
+            self._add(tag, n, place)
+            period = periods[place]
             # From when it was due, so that asking a little early makes it no faster; what is later goes on from now
-            self.due[best] = ticks.add(self.due[best] if late < period else now, period)
-            if alone or many == MOST:
-                break
-            best = self._earliest(now, 0, True)
+            due[place] = ticks.add(due[place] if -lefts[n] < period else now, period)
         self._ready(tag, many, self.link.request)
         return True
-
-    def _earliest(self, now, ahead, more):
-        """The parameter due first, -1 for none. more: beside others, also if only half of its period has passed."""
-        best = -1
-        least = 0
-        for n in range(self.count):
-            if not self.wanted[n] or (more and not self.together[n]):
-                continue
-            left = ticks.diff(self.due[n], now)
-            if left > (self.periods[n] >> 1 if more else ahead):
-                continue
-            if best < 0 or left < least:
-                best = n
-                least = left
-        return best
 
     def _trial(self):
         """Ask some singly, together, and singly again; those that stand between are asked together from now on."""
@@ -268,7 +291,12 @@ class Poller:
             yield from self._trial()
         if self.count and not max(self.wanted):
             self.held.state = bus_states.REFUSES
-        while not self.ended():
+        turn = 0
+        while True:
+            # The controller is asked for its errors in every fourth turn: a question is waited for longer than that
+            if (car.tester or not turn) and self.ended():
+                return
+            turn = (turn + 1) & 3
             now = car.now
             if link.waiting:
                 if car.late(link.sent_at[link.tag]):

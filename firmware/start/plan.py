@@ -8,7 +8,7 @@ class Plan:
     (column + 1, first, last counts of the closed throttle) or None. supply: (column + 1, counts of a dip, counts from
     which it is over) or None. expected: (column + 1, lowest, highest counts) of each channel with `expect`. frame: the
     screen or None. live: panel.live.Live or None. watch: LeanWatch or None. warns: whether lamp and buzzer tell what it
-    finds. bus: bus.build.BusPlan or None.
+    finds. bus: bus.plan.BusPlan or None.
     """
 
     def __init__(self, given, table, throttle, supply, expected, frame, live, watch, bus):

@@ -29,7 +29,7 @@ def make(board):
     if channels.from_the_bus(config):
         from bus import build
 
-        bus = build.BusPlan(config)
+        bus = build.make(config)
     settings.forget(_HEAVY)
     settings.forget(("wiring",), "boards")
     settings.forget(("plan_build", "settings"), "start")

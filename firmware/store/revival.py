@@ -14,23 +14,22 @@ _LET_GO = const(3)
 _WAKE_OTHER = const(4)
 _MOUNT = const(5)
 _LOAD = const(6)
-_OPEN = const(7)
 _MODULES = ("store.recover", "store.card", "store.fatmap")  # what opening a card needs, largest first
 
 
 class Revival:
-    """writer: store.writer.DriveWriter that fell silent. make: function that gives the board's card as a
-    store.card.Card, not yet opened.
+    """writer: store.writer.DriveWriter that fell silent.
 
     tried: writes that had been taken when a card was last thought to be back. place: a card that is open, for its files
     to be bound; None where it is the one that was there, lacking nothing. error: errno of why the card that is there
-    can't be used; 0 where none has answered.
+    can't be used; 0 where none has answered. opens: the next step is to open the card, which is the main loop's: what
+    is called for it needs all of a small board's stack.
     """
 
-    def __init__(self, board, writer, make, tried):
+    def __init__(self, board, writer, tried):
         self.board = board
         self.writer = writer
-        self.make = make
+        self.opens = False
         self.at = _WAKE
         self.error = 0
         self.place = None
@@ -39,30 +38,26 @@ class Revival:
         self.tried = tried
 
     def step(self):
-        """One step; True when there is a card. Starting one waits for nothing; reading its files calls the board's
-        `meanwhile`."""
+        """One step; True when there is a card. Starting one waits for nothing."""
         if self.at == _REST:
             if (self.board.ticks_us() - self.failed) & ticks.MASK < _PAUSE_US:
                 return False
             self.at = _WAKE if self.board.mounted() else _WAKE_OTHER
         try:
-            if self.at == _OPEN:  # here, since what is called below it needs much of a small board's stack
-                place = self.make()
-                place.open()
-                self.place = place
-                return True
             return self._step()
         except MemoryError:
             gc.collect()
-            self._failed(errnos.EIO)
+            self.failed_with(errnos.EIO)
         except OSError as error:
             if self.at == _CHECK:
                 self.at = _LET_GO
             elif self.at != _WAKE and self.at != _WAKE_OTHER:  # these begin anew by themselves
-                self._failed(error.errno)
+                self.failed_with(error.errno)
         return False
 
-    def _failed(self, error):
+    def failed_with(self, error):
+        """The card that is there can't be used: try again after a while. error: errno."""
+        self.opens = False
         self.error = error
         self.failed = self.board.ticks_us()
         self.at = _REST
@@ -87,8 +82,7 @@ class Revival:
         else:
             __import__(_MODULES[self.loaded])  # a step each: from sources it takes a while
             self.loaded += 1
-            if self.loaded == len(_MODULES):
-                self.at = _OPEN
+            self.opens = self.loaded == len(_MODULES)
         return False
 
     def _check(self):
@@ -97,7 +91,7 @@ class Revival:
         out = self.writer
         if out.writes == self.tried:  # it was back, and took nothing: it is not asked again and again
             self.tried = -1
-            self._failed(out.error)
+            self.failed_with(out.error)
             return False
         before = (out.sequence - 1) & 0xFFFFFFFF
         block = out.spare

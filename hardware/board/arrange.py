@@ -1,4 +1,5 @@
-"""Finds places for the parts by simulated annealing and writes placement.csv: `python -m hardware.board.arrange`.
+"""Finds places for the parts by simulated annealing and writes placement.csv: `python -m hardware.board.arrange`; with
+`--only K-U2 U1-C1` for these parts alone, the others stay where they are.
 
 Run by hand when parts were added; `make board` takes placement.csv as it stands. Minutes; the same seed gives the same
 places on the same versions of numba and numpy.
@@ -6,6 +7,7 @@ places on the same versions of numba and numpy.
 
 from __future__ import annotations
 
+import argparse
 import sys
 
 import numba
@@ -14,7 +16,7 @@ import numpy as np
 from hardware.board import items as board_items
 from hardware.board import shape
 from hardware.board.footprints import GRID_MM, Box
-from hardware.board.places import LOW_MM, write_places
+from hardware.board.places import LOW_MM, read_places, write_places
 from hardware.board.shape import Place, turned
 
 SEED = 7
@@ -39,7 +41,7 @@ AREAS: dict[str, Box] = {
     "X": (58, 50, 112, 80),
 }
 NEAR = (  # (part, pad), (part, pad): what a capacitor serves
-    *((f"U{n}-C1", "a", f"U{n}", pin) for n, pin in ((1, "14"), (2, "8"), (3, "8"))),
+    *((f"U{n}-C1", "a", f"U{n}", pin) for n, pin in ((1, "14"), (1, "14"), (2, "8"), (3, "8"))),
     ("X-C1", "a", "X-U1", "16"),
     ("X-C2", "a", "X-U1", "15"),
     ("X-C3", "a", "X-U1", "1"),
@@ -60,6 +62,8 @@ NEAR = (  # (part, pad), (part, pad): what a capacitor serves
     ("P-D3", "a", "P-Q1", "g"),
     ("P-R4", "a", "P-Q1", "g"),
     ("K-C1", "a", "K-U1", "VIO"),
+    *((f"K-{ref}", pad, "K-U2", leg) for ref, pad, leg in (("C5", "a", "VDD"), ("Y1", "a", "OSC1"), ("Y1", "b", "OSC2"),
+                                                          ("C3", "a", "OSC1"), ("C4", "a", "OSC2"))),
     ("K-C2", "a", "K-U1", "VCC"),
 )
 _NET_WEIGHT = {"GND": 0.0, "AGND": 0.1, "3V3": 0.1, "T14": 0.3, "VCH": 0.6, "VCL": 0.6, "5V": 0.5, "12V": 3.0,
@@ -194,8 +198,8 @@ def blocked_boxes(module: Place, footprint) -> tuple[np.ndarray, np.ndarray]:
     return np.array([*boxes, *strips, room]), np.array(tall)
 
 
-def arrange(steps: int, seed: int = SEED, known: dict[str, Place] | None = None):
-    """Places of all parts, and what is still crowded."""
+def arrange(steps: int, seed: int = SEED, known: dict[str, Place] | None = None, only: frozenset[str] | None = None):
+    """Places of all parts, and what is still crowded. only: parts that may move; else all that are not fixed."""
     items = sorted(board_items.all_items(), key=lambda item: item.ref != "M1")  # the module first
     rooms, pads, starts, lists = _problem(items)
     known = {**(known or {}), **shape.FIXED}
@@ -212,7 +216,8 @@ def arrange(steps: int, seed: int = SEED, known: dict[str, Place] | None = None)
         else:
             m = areas[k]
             xy[k] = [rng.uniform(m[0], m[2]) / GRID_MM, rng.uniform(m[1], m[3]) / GRID_MM]
-    free = np.array([k for k, item in enumerate(items) if item.ref not in shape.FIXED])
+    movable = only if only is not None else {item.ref for item in items}
+    free = np.array([k for k, item in enumerate(items) if item.ref in movable and item.ref not in shape.FIXED])
     low = np.array([item.footprint.height <= LOW_MM for item in items])
     net_pads = np.array([pad for ends, _ in lists for pad in ends])
     net_starts = np.cumsum([0, *(len(ends) for ends, _ in lists)])
@@ -237,8 +242,13 @@ def arrange(steps: int, seed: int = SEED, known: dict[str, Place] | None = None)
 
 def main() -> int:
     """Anneal; say what is left over."""
-    steps = int(float(sys.argv[1])) if len(sys.argv) > 1 else 8_000_000
-    places, wires, left = arrange(steps, int(sys.argv[2]) if len(sys.argv) > 2 else SEED)
+    parser = argparse.ArgumentParser(description="Find places for the board's parts.")
+    parser.add_argument("--steps", type=float, default=8e6)
+    parser.add_argument("--seed", type=int, default=SEED)
+    parser.add_argument("--only", nargs="+", metavar="PART", help="move these alone")
+    args = parser.parse_args()
+    known, only = (read_places(), frozenset(args.only)) if args.only else (None, None)
+    places, wires, left = arrange(int(args.steps), args.seed, known, only)
     write_places(places)
     print(f"wires {wires:.0f} mm, crowded: {left}")
     return 0

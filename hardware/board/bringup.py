@@ -12,6 +12,7 @@ from hardware.board import contents, items, prices, rules, shape
 from hardware.circuit import checks
 from hardware.circuit.blocks import BY_NAME
 from hardware.circuit.stock import PRICE_DATE
+from shared_math import bus_states
 
 REFERENCE_V = 3.0
 _BATTERY, _PLAIN = ([BY_NAME[name].value(ref) for ref in ("R1", "R2")] for name in ("analog_battery", "analog_5v"))
@@ -124,9 +125,9 @@ def steps() -> tuple[Step, ...]:
         Step(
             "Supply",
             ("P", "J1"),
-            "Low parts first, Q1 and the regulator with its heat sink last. **Q1's tab is live** and stands "
-            "3 mm from the RP2040 board: its insulating cap goes on before the board does. Everything else stays "
-            "off. A bench supply with its current limit at 0.1 A, P-F2 in the ground wire.",
+            "Low parts first, Q1 and the regulator with its heat sink last. **Q1's tab is live** (12 V): nothing "
+            "stands within 5 mm of it, and it gets its insulating cap, for fingers and loose wires. Everything else "
+            "stays off. A bench supply with its current limit at 0.1 A, P-F2 in the ground wire.",
             (
                 _held("12 V at J1", "TP-5V", "5.0 V ± 0.2 V at P-U1 out"),
                 _held("12 V at J1", "TP-VBOARD", "5.0 V ± 0.2 V at the cathode of P-D4"),
@@ -195,12 +196,33 @@ def steps() -> tuple[Step, ...]:
         Step(
             "Reservoir, 5 V for sensors",
             ("H", "R", "J6"),
-            "H-C1's polarity first: 4700 uF the wrong way round burst.",
+            "H-C1's polarity first: 4700 uF the wrong way round burst. It stands 37 mm tall and the car shakes: a "
+            "bead of epoxy at its foot (no silicone, which ends lambda sensors).",
             (
                 _held("12 V at J1", "TP-power_fail", "below 0.2 V at the power-fail signal"),
                 _held("12 V just off", "TP-power_fail", "3.3 V ± 0.1 V at the power-fail signal"),
                 _held("12 V at J1", "T12 against TP-GND", "5.0 V ± 0.2 V at T12"),
                 _held("power off", "T13 to TP-GND", "0.9 to 1.1 ohm from T13 to T2", "ohm"),
+            ),
+        ),
+        Step(
+            "The car's bus, where you want it",
+            ("K", "J10"),
+            "This block comes empty: two chips without legs, and no answer needs it. Who fits it reads "
+            "[its cautions](../../README.md#the-blocks) first; **K-JP1 and K-JP2 stay open**, pin 1 of K-U1 and K-U2 "
+            "is at the print's corner mark, R3 to R5 sit in the plug.",
+            (
+                Measure("power off, plug on", "pin 6 to pin 14 of the plug", "above 9 kohm"),
+                Measure("12 V at J1", "TP-3V3", _volts(3.3 * 0.98, 3.3 * 1.02)),
+                _held("12 V at J1", "K-JP2, square pad", "3.3 V ± 0.1 V at pin S"),
+                _held("12 V at J1", "K-JP1, round pad", "3.3 V ± 0.1 V at pin TXD"),
+                _held("12 V at J1", "T23 against TP-GND, T24 alike", "2.5 V ± 0.2 V at T23"),
+                Measure(
+                    'a recording on the bench, `"bus": {}` in logger.json',
+                    "column bus_state of `ringpull decode`",
+                    f"{bus_states.SILENT} (nothing was heard yet); {bus_states.NO_CHIP} is a controller that does not "
+                    "answer",
+                ),
             ),
         ),
     )
@@ -243,10 +265,13 @@ def markdown() -> str:
     empty = [use.prefix for use in contents.BOARD.uses if use.prefix in contents.NOT_FITTED]
     count = sum(item.block in empty for item in items.all_items())
     out += [
-        "## What stays empty",
+        "## What stays empty, and what fits elsewhere",
         "",
-        f"Block {', '.join(empty)} (the car's bus), {count} parts and J10: a transceiver alone, and the firmware reads "
-        "a bus through a controller, which this revision has no pads for. K-JP1 stays open.",
+        f"Block {', '.join(empty)} (the car's bus), {count} parts and J10, unless you fit them by the last step.",
+        "",
+        "The plug of the 12 V (J1) goes into no other input. The sockets of three ways take each other's plugs: the "
+        "first resistor of every wire sits at its far end, so nothing is harmed, but what is read is wrong. Write the "
+        "socket's number on each plug.",
         "",
         "## logger.json for this board",
         "",

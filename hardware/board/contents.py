@@ -8,7 +8,8 @@ from hardware.circuit.builds import FULL, Build, Terminal, Use
 
 _PAIR = "screened pair 2 x 0.25 mm2"
 _LAMBDA = {"IN": "car_lambda", "SENSE": "car_lambda_ground"}
-_OWN = ("T1", "T2", "T3", "T4", "T5", "T6", "T8", "T11", "T12", "T13", "T14", "T15", "T16", "T17", "T18")
+_OWN = ("T1", "T2", "T3", "T4", "T5", "T6", "T8", "T11", "T12", "T13", "T14", "T15", "T16", "T17", "T18",
+        "T23", "T24", "T25")  # fmt: skip
 
 BOARD = Build(
     "board",
@@ -38,8 +39,7 @@ BOARD = Build(
         FULL.used("Z"),
         FULL.used("S"),
         FULL.used("D"),
-        Use("K", "can_bare", {"TX": "bus_tx", "RX": "bus_rx", "H": "car_bus_high", "CANH": "T23", "L": "car_bus_low",
-                              "CANL": "T24"}),
+        FULL.used("K"),
     ),
     {
         **{name: FULL.terminals[name] for name in _OWN},
@@ -48,13 +48,11 @@ BOARD = Build(
         "T19": Terminal("tach", "engine computer", "tach output", "0.5 mm2", "violet"),
         "T20": Terminal("second pulses", "wheel sensor or injector", "signal", "0.5 mm2", "pink"),
         "T21": Terminal("lambda 2", "second lambda controller", "0-5 V output", _PAIR, "white", 0.25),
-        "T23": Terminal("CAN high", "car's bus", "high", "twisted pair", "yellow", 0.25),
-        "T24": Terminal("CAN low", "car's bus", "low", "twisted pair", "green", 0.25),
         "T22": Terminal("lambda 2 ground", "second lambda controller", "signal ground", _PAIR, "blue", 0.25),
     },
     {},
 )  # fmt: skip
-NOT_FITTED = ("K",)  # blocks whose pads stay empty: a transceiver without the controller that the firmware reads
+NOT_FITTED = ("K",)  # blocks whose pads stay empty: parts without legs, and nobody needs the bus for the answer
 
 
 @dataclass(frozen=True)
@@ -69,7 +67,7 @@ class Cable:
 
 
 CABLES = (
-    Cable("J1", "12 V", ("T1", "T2"), "plug_2"),
+    Cable("J1", "12 V", ("T1", "T2"), "plug_power"),
     Cable("J2", "lambda 1", ("T3", "T4", "T14"), "plug_3"),
     Cable("J3", "lambda 2", ("T21", "T22", "T14"), "plug_3"),
     Cable("J4", "throttle", ("T8", "T11", "T14"), "plug_3"),
@@ -78,7 +76,7 @@ CABLES = (
     Cable("J7", "tach", ("T19", "T20", "T14"), "plug_3"),
     Cable("J8", "coil", ("T5", "", "T6"), "plug_coil"),
     Cable("J9", "button, lamp", ("T15", "T16", "T17", "T18"), "plug_4"),
-    Cable("J10", "bus", ("T23", "T24", "T14"), "plug_3"),
+    Cable("J10", "bus", ("T23", "T24", "T25"), "plug_3"),
 )
 TEST_POINTS = ("12V", "VS", "5V", "VBOARD", "3V3", "VCH", "VCL", "REF", "AGND", "GND", "a0", "a1", "a2", "x0", "x1",
                "p0", "p1", "button", "power_fail", "gp2", "gp3")  # fmt: skip

@@ -1,4 +1,5 @@
-"""What a fault of the board does to car, logger and reading: `python -m hardware.board.failure_page FILE`, in minutes.
+"""What a fault of the board does to car, logger and reading: `python -m hardware.board.failure_page` writes
+hardware/failures/board.md, in minutes.
 
 The jumper of the tach sources stands at the coil, which is the dangerous one; what stays empty is left out.
 """
@@ -7,7 +8,6 @@ from __future__ import annotations
 
 import sys
 from dataclasses import replace
-from pathlib import Path
 
 from hardware.board import contents
 from hardware.circuit import boards, failure_table
@@ -27,8 +27,7 @@ BENCH = Bench(
 
 def main() -> int:
     """Write the page."""
-    rows, sound = failure_table.rows(BENCH), failure_table.sound(BENCH)
-    Path(sys.argv[1]).write_text(failure_table.table(BENCH, rows, sound), encoding="utf-8")
+    failure_table.write(BENCH)
     return 0
 
 

@@ -86,9 +86,12 @@ def _dip(name: str, count: int) -> Footprint:
 
 
 def _module() -> Footprint:
-    """The RP2040 board on two socket strips; its USB socket points up (to negative y)."""
-    left = [Pad(str(k + 1), (0.0, 2.54 * k), (1.7, 1.7), 1.0, "circle" if k else "rect") for k in range(20)]
-    right = [Pad(str(40 - k), (17.78, 2.54 * k), (1.7, 1.7), 1.0) for k in range(20)]
+    """The RP2040 board on two socket strips; its USB socket points up (to negative y).
+
+    Its pads leave room for a track between two of them.
+    """
+    left = [Pad(str(k + 1), (0.0, 2.54 * k), (1.6, 1.6), 1.0, "circle" if k else "rect") for k in range(20)]
+    right = [Pad(str(40 - k), (17.78, 2.54 * k), (1.6, 1.6), 1.0) for k in range(20)]
     return Footprint(
         "module", (*left, *right), (-1.61, -1.37, 19.39, 49.63), (-1.7, -2.7, 19.48, 49.8), False, "1", 12.0
     )
@@ -181,6 +184,22 @@ FOOTPRINTS = {
             2.0,
         ),
         Footprint(
+            "so14",
+            tuple(
+                Pad(name, at, (1.8, 0.6), 0.0, "rect")
+                for name, at in zip(
+                    ("TXCAN", "RXCAN", "3", "INT", "OSC2", "OSC1", "VSS", "8", "9", "SCK", "SDI", "SDO", "CS", "VDD"),
+                    (*((0.0, 1.27 * k) for k in range(7)), *((5.08, 1.27 * k) for k in range(6, -1, -1))),
+                )
+            ),
+            (1.1, -0.5, 3.98, 8.12),
+            (-1.1, -0.8, 6.2, 8.42),
+            False,
+            "1",
+            2.0,
+        ),
+        _two("crystal", 5.08, (11.2, 4.8), height=4.0, **_AXIAL),
+        Footprint(
             "sod323",
             (Pad("a", (0.0, 0.0), (0.9, 0.9), 0.0, "rect"), Pad("b", (2.54, 0.0), (0.9, 0.9), 0.0, "rect")),
             (0.4, -0.7, 2.14, 0.7),
@@ -203,8 +222,11 @@ FOOTPRINTS = {
         *(_plug(n, 3.81, 2.2, 1.2) for n in (2, 3, 4)),
     )
 }
-_COIL = _plug(3, 5.08, 2.6, 1.4, ("1", "", "3"))
-FOOTPRINTS["plug_coil"] = Footprint("plug_coil", _COIL.pads, _COIL.body, _COIL.room, False, "1", 12.0)
+for _name, _wide in (
+    ("plug_coil", _plug(3, 5.08, 2.6, 1.4, ("1", "", "3"))),
+    ("plug_power", _plug(2, 5.08, 2.6, 1.4)),
+):
+    FOOTPRINTS[_name] = Footprint(_name, _wide.pads, _wide.body, _wide.room, False, "1", 12.0)
 
 OF_STOCK = {
     "r": "axial_7",
@@ -212,6 +234,7 @@ OF_STOCK = {
     "r_fusible": "axial_10",
     "r_power": "axial_20",
     "c": "disc_5",
+    "c_np0": "disc_5",
     "c_film": "block_5",
     "c_film_hv": "film_15",
     "c_big": "big_5",
@@ -236,6 +259,8 @@ OF_STOCK = {
     "ptc_100ma": "fuse_5",
     "opto": "opto",
     "can_phy": "so8",
+    "can_ctl": "so14",
+    "crystal": "crystal",
     "adc_spi": "dip16",
     "schmitt_hc14": "dip14",
     "opamp_rr": "dip8",
@@ -250,6 +275,7 @@ OF_STOCK = {
     "plug_3": "plug_3",
     "plug_4": "plug_4",
     "plug_coil": "plug_coil",
+    "plug_power": "plug_power",
     "point": "point",
 }
 _LARGER = {("c_elko", "470u"): "can_10"}

@@ -20,7 +20,7 @@ from hardware.circuit.draw import SHORT, value_text
 from hardware.circuit.model import Part
 from hardware.circuit.stock import STOCK
 
-TITLE, REVISION = "Ringpull board", "1"
+TITLE, REVISION = "Ringpull board", "2"
 _SPACE = uuid.UUID("6e2f3c1e-8a55-4c0c-9f0e-52494e47504c")
 _BOTH, _UPPER = '"*.Cu" "*.Mask"', '"F.Cu" "F.Paste" "F.Mask"'
 _LAYERS = (
@@ -37,6 +37,11 @@ def _id(*names: object) -> str:
 
 def _n(value: float) -> str:
     return f"{value:.4f}".rstrip("0").rstrip(".") if value else "0"
+
+
+def _quoted(words: str) -> str:
+    marked = words.replace("\\", "\\\\").replace('"', '\\"')
+    return f'"{marked}"'
 
 
 def _xy(x: float, y: float) -> str:
@@ -124,7 +129,8 @@ def _line(kind: str, a, b, layer: str, width: float, *name: object) -> str:
 def _text(kind: str, words: str, at, turn: int, layer: str, size: float, *name: object) -> str:
     mirrored = " (justify mirror)" if layer.startswith("B.") else ""
     return (
-        f'({kind} "{words}" (at {_xy(*at)}{f" {turn}" if turn else ""}) (layer "{layer}")\n'
+        f"({kind} {_quoted(words)} "
+        f'(at {_xy(*at)}{f" {turn}" if turn else ""}) (layer "{layer}")\n'
         f"    (effects (font (size {_n(size)} {_n(size * 0.85)}) (thickness {_n(max(0.12, size * 0.16))})){mirrored})\n"
         f"    (tstamp {_id(kind, words, *name)}))"
     )
@@ -143,7 +149,7 @@ def _footprint(item: Item, place: Place, numbers: dict[str, int]) -> str:
     out = [
         f'(footprint "ringpull:{foot.name}" (layer "F.Cu") (tedit 0) (tstamp {_id("part", item.ref)})',
         f"  (at {_xy(*place.at)}{f' {turn}' if turn else ''})",
-        f'  (descr "{item.use}")',
+        f"  (descr {_quoted(item.use)})",
         f"  (attr {kind}{left_out})",
     ]
     if item.stock == "point":
@@ -255,10 +261,9 @@ def _prints() -> list[str]:
     """Words on the board that belong to no part."""
     words = [
         ("gr_text", TITLE, (25, 3), "F.SilkS", 1.6),
-        ("gr_text", f"revision {REVISION}", (25, 5.6), "F.SilkS", 1.0),
+        ("gr_text", f"revision {REVISION}, Ringpull developers", (24.5, 5.4), "F.SilkS", 0.9),
         ("gr_text", "COIL: 400 V, 5 mm clear", (20, 30.4), "F.SilkS", 1.2),
-        ("gr_text", "Ringpull developers", (125, 92.5), "F.SilkS", 1.0),
-        ("gr_text", "CERN-OHL-P-2.0", (125, 94.5), "F.SilkS", 1.0),
+        ("gr_text", "CERN-OHL-P-2.0", (24.5, 7.2), "F.SilkS", 0.9),
         ("gr_text", "COIL 400 V", (20, 30.4), "B.SilkS", 1.4),
     ]
     return [_text(kind, text, at, 0, layer, size, layer) for kind, text, at, layer, size in words]

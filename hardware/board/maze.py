@@ -34,6 +34,27 @@ def stamp_box(field, wide, high, layer, x0, y0, x1, y1, radius, by):
 
 
 @numba.njit(cache=True)
+def flood(wide, high, start, free):
+    """Which free cells touch a start cell by other free cells of the same side."""
+    cells = wide * high
+    out = start.astype(np.bool_)
+    waiting = [cell for cell in range(2 * cells) if start[cell]]
+    while waiting:
+        cell = waiting.pop()
+        layer, rest = cell // cells, cell % cells
+        y, x = rest // wide, rest % wide
+        for d in range(0, 8, 2):
+            u, v = x + DX[d], y + DY[d]
+            if u < 0 or v < 0 or u >= wide or v >= high:
+                continue
+            to = layer * cells + v * wide + u
+            if free[to] and not out[to]:
+                out[to] = True
+                waiting.append(to)
+    return out
+
+
+@numba.njit(cache=True)
 def _push(heap, keys, size, cell, key):
     k = size
     while k > 0:

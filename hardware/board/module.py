@@ -10,8 +10,6 @@ import re
 from hardware.circuit.boards import RP2
 
 GROUNDS = (3, 8, 13, 18, 23, 28, 38)
-# Revision 1 is older than the bus controller, whose pins it has for other ends: signal -> pin
-REVISION_1 = {"bus_tx": 26, "bus_rx": 27, "power_fail": 29}
 SPARE = {"gp2": (2, 4), "gp3": (3, 5)}  # the bench fixture's outputs, on test points
 
 
@@ -22,5 +20,4 @@ def pins() -> dict[int, str]:
         found = re.search(r"pin (\d+)$", pad)
         if found:
             out[int(found[1])] = signal
-    out |= {pin: signal for signal, (_, pin) in SPARE.items()}
-    return out | {pin: signal for signal, pin in REVISION_1.items()}
+    return out | {pin: signal for signal, (_, pin) in SPARE.items()}

@@ -11,6 +11,7 @@ _SMALL = 0.75
 # Of types with a class name: what whoever solders looks for
 _TYPES = {
     "opamp_rr": "MCP6022", "schmitt_hc14": "74HC14", "opto": "PC817", "adc_spi": "MCP3208", "can_phy": "CAN",
+    "can_ctl": "MCP2518FD",
     "ref_3v": "3.0 V", "ptc_100ma": "0.1 A", "z_tvs6v8": "6.8 V", "pmos_200v": "IRF9640", "reg_5v": "LM2940-5",
     "pnp_300v": "MPSA92", "d_1n5408": "1N5408", "buzzer": "5 V", "switch": "", "jumper": "", "jumper3": "",
 }  # fmt: skip
@@ -28,6 +29,7 @@ _PLACES: dict[str, tuple[Point, Point, float]] = {
     "axial_20": ((10.16, -0.9), (10.16, 0.9), 1.0),
     "diode_15": ((7.62, -0.9), (7.62, 0.9), 1.0),
     "opto": ((0.0, -2.3), (0.0, 4.9), 0.8),
+    "so14": ((2.54, 3.81), (2.54, -1.15), 0.7),
     "sod323": ((1.27, -1.5), (1.27, -1.5), 0.7),
     "to220_fet": ((2.54, -2.3), (2.54, 2.5), 0.9),
     "to220_regulator": ((2.54, -6.3), (2.54, -4.6), 1.0),
@@ -41,8 +43,10 @@ _PLACES: dict[str, tuple[Point, Point, float]] = {
     "plug_3": ((3.81, 4.3), (3.81, 6.2), 1.0),
     "plug_4": ((5.7, 4.3), (5.7, 6.2), 1.0),
     "plug_coil": ((5.08, 5.5), (5.08, 7.5), 1.0),
+    "plug_power": ((2.54, 5.5), (2.54, 7.5), 1.0),
     "point": ((0.0, -1.45), (0.0, -1.45), _SMALL),
 }
+_LABEL_MM, _LABEL_APART_MM = 0.8, 0.55  # a cable's name behind its socket, still seen when that is soldered in
 _POINTS = {"power_fail": "PF", "button": "BTN", "VBOARD": "VBRD"}
 
 
@@ -76,8 +80,9 @@ def words(item: Item) -> list[tuple[str, Point, float]]:
         out += [(pad.name, (pad.at[0], 1.75), 0.65) for pad in foot.pads]
     if foot.name.startswith("plug"):
         terminals = {pad.name: _terminal(item, pad.name) for pad in foot.pads}
-        low = 2.6 if foot.name == "plug_coil" else 2.2
+        low = 2.6 if foot.name in ("plug_coil", "plug_power") else 2.2
         out += [(terminals[pad.name], (pad.at[0], low), 0.9) for pad in foot.pads if terminals[pad.name]]
+        out.append((f"{item.ref} {item.use}", (middle[0], foot.body[1] - _LABEL_APART_MM), _LABEL_MM))
     return out
 
 

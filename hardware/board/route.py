@@ -106,6 +106,12 @@ class Field:
                     box = [edge / GRID_MM for edge in pad.box]
                     maze.stamp_box(target, WIDE, HIGH, layer, *box, (clear + half) / GRID_MM, by)
 
+    def no_via(self, pad: Copper, by: int) -> None:
+        """Keep vias out of a pad without a hole, also those of its own net: they would draw its solder away."""
+        if not pad.both:
+            box = [edge / GRID_MM for edge in pad.box]
+            maze.stamp_box(self.hard_via, WIDE, HIGH, 0, *box, (rules.VIA_MM / 2 + SPARE_MM) / GRID_MM, by)
+
     def _edges(self) -> None:
         for target, half in ((self.hard, self.half), (self.hard_via, rules.VIA_MM / 2)):
             grid = target.reshape(2, HIGH, WIDE)
@@ -219,6 +225,7 @@ class Router:
         room = self.fields[own.name]
         for pad in pads:
             room.pad(pad, -1)
+            room.no_via(pad, 1)
         goals = [self._cells(pad) for pad in waiting]
         complete = True
         while goals:
@@ -238,6 +245,7 @@ class Router:
                 route.paths.append((own.name, [int(cell) for cell in path]))
         for pad in pads:
             room.pad(pad, 1)
+            room.no_via(pad, -1)
         return complete
 
     def take_over(self) -> None:
@@ -280,8 +288,17 @@ class Router:
         return broken + [net for net in order if self.conflicts(net)]
 
     def _stitch(self) -> None:
-        """Join the ground poured above and below wherever there is room, so that no part of it is an island."""
+        """Join the ground poured above and below wherever there is room and pour, so that no part of it is an island.
+
+        Vias of an earlier stitching are left out first.
+        """
         own, extra = self.fields[rules.class_of(LAST).name], []
+        paths = self.routes[LAST].paths
+        self.take_out(LAST)
+        ends = {cell for _, path in paths if not _is_via(path) for cell in path}
+        route = Route([(name, path) for name, path in paths if not _is_via(path) or ends.intersection(path)])
+        poured = self._poured(own, route)
+        self.put_in(LAST, route)
         left, top, right, low = (edge / GRID_MM for edge in analog_box())
         for y in range(_STITCH // 2, HIGH, _STITCH):
             for x in range(_STITCH // 2, WIDE, _STITCH):
@@ -289,11 +306,24 @@ class Router:
                 taken = (
                     own.hard_via[cell] + own.hard_via[cell + CELLS] + own.used_via[cell] + own.used_via[cell + CELLS]
                 )
-                if taken == 0 and not (left < x < right and top < y < low):
+                inside = left < x < right and top < y < low
+                if taken == 0 and not inside and poured[cell] and poured[cell + CELLS]:
                     extra.append((own.own.name, [cell, cell + CELLS]))
-        route = self.routes[LAST]
         self.take_out(LAST)
         self.put_in(LAST, Route(route.paths + extra))
+
+    def _poured(self, own: Field, route: Route) -> np.ndarray:
+        """Where ground's pour reaches from its pads and tracks: cells free for a track of ground, side by side."""
+        for pad in self.of_net[LAST]:
+            own.pad(pad, -1)
+        free = (own.hard == 0) & (own.used == 0)
+        for pad in self.of_net[LAST]:
+            own.pad(pad, 1)
+        start = np.zeros(2 * CELLS, np.int8)
+        for pad in self.of_net[LAST]:
+            start[self._cells(pad)] = 1
+        start[[cell for _, path in route.paths for cell in path]] = 1
+        return maze.flood(WIDE, HIGH, start, free)
 
     def _settle(self, order: list[str], press: int, say) -> None:
         """Route nets in conflict anew, at a rising price, until none is left."""
@@ -318,6 +348,10 @@ class Router:
             for dy in range(-_NEAR, _NEAR + 1)
             for dx in range(-_NEAR, _NEAR + 1)
         )
+
+
+def _is_via(path: list[int]) -> bool:
+    return len(path) == 2 and abs(path[0] - path[1]) == CELLS
 
 
 def cells_of(track: Track) -> list[int]:

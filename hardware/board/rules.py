@@ -87,7 +87,8 @@ MAIN = {
     "3V3": (("M1", "36"), ("S-X1", "3V3"), ("S-C1", "a")),
 }  # fmt: skip
 _BRANCHES = {"car": "pulse", "supply": "sense", "rail": "branch"}
-_TERMINALS = ("T3", "T4", "T7", "T8", "T10", "T11", "T15", "T16", "T17", "T18", "T19", "T20", "T21", "T22")
+_TERMINALS = ("T3", "T4", "T7", "T8", "T10", "T11", "T15", "T16", "T17", "T18", "T19", "T20", "T21", "T22",
+              "T23", "T24", "T25")  # fmt: skip
 
 
 def class_of(net: str) -> NetClass:

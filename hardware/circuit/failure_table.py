@@ -304,12 +304,13 @@ def lambda_text(read: dict[str, float], wrong: dict[str, float]) -> str:
 def table(bench: Bench, rows: list[Row], true_v: dict[str, float]) -> str:
     """The page."""
     calm = sum("too rich" in reading_text(one, true_v) for one in rows)
+    maker = "board.failure_page" if bench.build.name == "board" else "circuit.failure_table"
     taps = [name for name in ("throttle", "pressure") if name in _INPUTS[bench.build.name]]
     out = [
         f"# What a fault does: {bench.build.title}",
         "",
         f"On: {bench.board.title}. {len(rows)} ngspice runs of the whole build in a car with the key on; made by",
-        "`python -m hardware.circuit.failure_table`, which takes minutes. Battery 14.4 V; true are lambda "
+        f"`python -m hardware.{maker}`, which takes minutes. Battery 14.4 V; true are lambda "
         f"{_TRUE['lambda']:.2f}, then {_TRUE['lean']:.2f}{', throttle and pressure 2.50 V' if taps else ''}.",
         'What the rows mean: "too hot" is a part that would not bear it for good (film resistors are listed short for '
         "the sake",

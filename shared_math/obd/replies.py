@@ -1,4 +1,4 @@
-"""Replies of the car's computers, taken apart: which parameter stands where, and what a refusal says."""
+"""Replies of the car's computers, taken apart: which parameter stands where. What a refusal says: refusals.py."""
 
 from shared_math.compat import const
 
@@ -10,25 +10,6 @@ BUSY = const(0x21)
 CONDITIONS = const(0x22)
 NOT_KNOWN = (0x11, 0x12, 0x31)  # service, sub-function, out of range: not to be asked again
 MOST_AT_ONCE = const(6)
-
-_REFUSALS = {
-    0x10: "refused, without a reason",
-    0x11: "this service is not known to it",
-    0x12: "this part of the service is not known to it",
-    0x13: "the request's length is wrong for it",
-    0x21: "it is busy",
-    0x22: "conditions are not right for it, mostly because the engine turns",
-    0x31: "it has no such value",
-    0x33: "it asks for security access, which is never sent",
-    0x78: "it takes longer",
-    0x7E: "not in this session",
-    0x7F: "this service is not in this session",
-}
-
-
-def refusal(reason):
-    """A negative response's reason in words."""
-    return _REFUSALS[reason] if reason in _REFUSALS else "refused for the reason %02X" % reason
 
 
 def places(data, length, asked, count, lengths, out):
@@ -53,9 +34,12 @@ def places(data, length, asked, count, lengths, out):
     while at < length:
         pid = data[at]
         place = -1
-        for n in range(count):
-            if asked[n] == pid:
-                place = n
+        if found < count and asked[found] == pid:  # mostly in the order in which they were asked for
+            place = found
+        else:
+            for n in range(count):
+                if asked[n] == pid:
+                    place = n
         if place < 0 or out[place]:
             return -1
         size = lengths[pid]

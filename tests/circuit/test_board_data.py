@@ -7,7 +7,7 @@ import runpy
 
 import pytest
 
-from hardware.board import bringup, contents, items, kicad, make, module, places, prices, rules, shape, tracks
+from hardware.board import bringup, contents, items, kicad, make, module, places, prices, prints, rules, shape, tracks
 from hardware.board.footprints import GRID_MM
 from hardware.circuit import bom, build, checks
 from hardware.circuit.boards import RP2
@@ -68,8 +68,7 @@ def test_the_module_s_pins_are_the_firmware_s():
     numbers += [int(re.search(r"GP(\d+)", RP2.pins["power_fail"][1])[1])]
     others = [number for number, _ in module.SPARE.values()]
     assert others == list(FIRMWARE["bench"].values()) and len(set(numbers)) == len(numbers)
-    later = {"bus_cs", "bus_int"}  # not on revision 1, which has other signals there
-    assert {name for name, (number, _, _) in RP2.pins.items() if number is not None} - set(pins.values()) == later
+    assert {pins[int(pad.rsplit(" ", 1)[1])] for _, pad, _ in RP2.pins.values() if "GP" in pad} < set(pins.values())
     assert not set(numbers) & set(others) and len(set(others)) == len(others)
     assert {pins[pin] for pin in module.GROUNDS} == {"GND"} and pins[33] == "AGND" and pins[35] == "REF"
 
@@ -80,6 +79,51 @@ def test_terminals_are_the_build_s_and_end_where_the_far_parts_begin():
     assert all(shown.count(way) == 1 for way in set(shown) - {"T14"})
     for terminal in set(shown) - {"T1", "T2", "T12", "T13", "T14"}:
         assert contents.BOARD.far_parts(terminal), terminal
+
+
+# Controller: MCP2518FD data sheet DS20006027B, table 1-1 (3, 8 and 9 are not used). Transceiver: TJA1051 data sheet,
+# NXP, rev. 9, table 3. Others from memory of their makers' data sheets
+LEGS = {
+    "can_ctl": ("TXCAN", "RXCAN", "3", "INT", "OSC2", "OSC1", "VSS", "8", "9", "SCK", "SDI", "SDO", "CS", "VDD"),
+    "can_phy": ("TXD", "GND", "VCC", "RXD", "VIO", "CANL", "CANH", "S"),
+    "opto": ("1", "2", "3", "4"),
+    **{stock: tuple(str(k + 1) for k in range(n)) for stock, n in (("opamp_rr", 8), ("schmitt_hc14", 14),
+                                                                    ("adc_spi", 16))},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("stock", LEGS)
+def test_legs_are_counted_against_the_clock(stock):
+    """From above: the first leg at the upper left, down the left side, up the right one, rows of one chip's width."""
+    pads = items.footprint(stock, "").pads
+    left = sorted((pad for pad in pads if pad.at[0] < 2), key=lambda pad: pad.at[1])
+    right = sorted((pad for pad in pads if pad.at[0] > 2), key=lambda pad: -pad.at[1])
+    assert tuple(pad.name for pad in left + right) == LEGS[stock]
+    pitch, apart = (1.27, 5.08) if stock.startswith("can") else (2.54, 7.62)
+    assert {round(b.at[1] - a.at[1], 3) for a, b in zip(left, left[1:])} == {pitch}
+    assert {pad.at[0] for pad in right} == {apart}
+    if stock.startswith("can"):  # JEDEC MS-012: 5.8 to 6.2 mm over the legs, the pads reach 0.3 mm beyond at least
+        assert apart + pads[0].size[0] >= 6.2 + 0.6 and apart - pads[0].size[0] <= 3.9
+
+
+def test_the_12_v_fit_no_other_socket():
+    """J1 alone has two ways of 5.08 mm. The coil's socket, of that pitch too, leaves its middle empty: of a 12 V plug
+    pushed into it one way alone meets a pin."""
+    wide = {cable.ref: cable for cable in contents.CABLES if cable.stock in ("plug_power", "plug_coil")}
+    assert set(wide) == {"J1", "J8"} and wide["J1"].stock != wide["J8"].stock
+    assert wide["J8"].ways[1] == ""
+
+
+def test_every_plug_brings_its_resistors():
+    """Sockets of the same ways take each other's plugs: each signal wire has its first resistor at its far end, and
+    what comes without one (5 V out, button, lamp) is on a socket of other ways than any input."""
+    ways: dict[int, list[contents.Cable]] = {}
+    for cable in contents.CABLES:
+        if cable.ref not in ("J1", "J8"):
+            ways.setdefault(len(cable.ways), []).append(cable)
+    for same in ways.values():
+        for way in {way for cable in same for way in cable.ways if len(same) > 1} - {"T14"}:
+            assert any(part.stock.startswith("r") for _, part in contents.BOARD.far_parts(way)), way
 
 
 def test_places_are_on_the_board_and_apart():
@@ -103,11 +147,12 @@ def test_places_are_on_the_board_and_apart():
     "ref, pad, other, other_pad, most_mm",
     [
         ("P-C4", "a", "P-U1", "in", 10), ("R-C2", "a", "R-U1", "in", 10), ("P-C3", "a", "P-U1", "out", 20),
-        ("P-C5", "a", "P-U1", "out", 20), ("R-C1", "a", "R-U1", "out", 20), ("U1-C1", "a", "U1", "14", 16),
+        ("P-C5", "a", "P-U1", "out", 20), ("R-C1", "a", "R-U1", "out", 20), ("U1-C1", "a", "U1", "14", 8),
         ("U2-C1", "a", "U2", "8", 10), ("U3-C1", "a", "U3", "8", 10), ("X-C1", "a", "X-U1", "16", 12),
         ("X-C3", "a", "X-U1", "1", 12), ("X-C4", "a", "X-U1", "2", 12), ("S-C2", "a", "S-X1", "3V3", 15),
         ("A0-C3", "a", "M1", "31", 12), ("A1-C3", "a", "M1", "32", 12), ("A2-C3", "a", "M1", "34", 12),
-        ("N-C1", "a", "M1", "35", 12), 
+        ("N-C1", "a", "M1", "35", 12), ("K-C1", "a", "K-U1", "VIO", 10), ("K-C2", "a", "K-U1", "VCC", 10),
+        ("K-C5", "a", "K-U2", "VDD", 10), ("K-Y1", "a", "K-U2", "OSC1", 10), ("K-Y1", "b", "K-U2", "OSC2", 10),
     ],
 )  # fmt: skip
 def test_capacitors_stand_where_they_work(ref, pad, other, other_pad, most_mm):
@@ -122,15 +167,33 @@ def _bodies():
     return {item.ref: (item, PLACES[item.ref].box(item.footprint.body)) for item in ALL}
 
 
+def test_a_cable_s_name_is_seen_beside_its_socket():
+    """Under no part and on no pad, once everything is soldered."""
+    taken = [box for ref, (_, box) in _bodies().items() if ref != "M1"]
+    for item in ALL:
+        for pad in item.footprint.pads:
+            w, h = (size / 2 for size in pad.size)
+            taken.append(PLACES[item.ref].box((pad.at[0] - w, pad.at[1] - h, pad.at[0] + w, pad.at[1] + h)))
+    for cable in contents.CABLES:
+        item = next(item for item in ALL if item.ref == cable.ref)
+        words, (x, y), size = prints.words(item)[-1]
+        assert words == f"{cable.ref} {cable.title}"
+        half = len(words) * size * 0.85 / 2
+        box = PLACES[cable.ref].box((x - half, y - size / 2, x + half, y + size / 2))
+        for other in taken:
+            lap = min(box[2], other[2]) - max(box[0], other[0]), min(box[3], other[3]) - max(box[1], other[1])
+            assert min(lap) < 0, cable.ref
+
+
 def test_air_around_the_live_tab():
-    """Q1's tab carries 12 V: 5 mm to heat sinks and the card's carrier; 2.5 mm to cans in sleeves and to the RP2040
-    board, towards which it wears a cap, which is in the parts list and in the step that fits it."""
+    """Q1's tab carries 12 V: 5 mm to heat sinks, the card's carrier and the RP2040 board, 2.5 mm to cans in sleeves;
+    it wears a cap besides, which is in the parts list and in the step that fits it."""
     bodies = _bodies()
     _, q = bodies["P-Q1"]
     for ref, (item, box) in bodies.items():
         if item.stock in ("reg_5v", "c_elko", "c_elko_big", "card_socket", "board_rp2"):
             gap = max(box[0] - q[2], q[0] - box[2], box[1] - q[3], q[1] - box[3])
-            assert gap >= (5.0 if item.stock in ("reg_5v", "card_socket") else 2.5), ref
+            assert gap >= (2.5 if item.stock.startswith("c_elko") else 5.0), ref
     assert any("insulating cap" in str(line["part"]) for line in prices.rows())
     assert any("insulating cap" in step.words and "P" in step.fit for step in bringup.steps())
 
@@ -206,6 +269,18 @@ def _groups(tracks, pads) -> int:
     return len({root((0, at)) for at, _ in pads})
 
 
+def test_no_via_takes_the_solder_of_a_pad_without_a_hole():
+    vias = [(GRID_MM * t.a[0], GRID_MM * t.a[1]) for t in tracks.read_tracks() if t.side == "through"]
+    for item in ALL:
+        for pad in item.footprint.pads:
+            if not pad.drill:
+                w, h = (size / 2 for size in pad.size)
+                box = PLACES[item.ref].box((pad.at[0] - w, pad.at[1] - h, pad.at[0] + w, pad.at[1] + h))
+                for x, y in vias:
+                    away = max(box[0] - x, x - box[2], 0), max(box[1] - y, y - box[3], 0)
+                    assert math.hypot(*away) >= rules.VIA_MM / 2, (item.ref, pad.name)
+
+
 @pytest.mark.parametrize("name", rules.CLASSES)
 def test_widths_and_distances_bear_what_flows_and_stands(name):
     """IPC-2221: width for 10 K at the class's current; distance of bare outer copper at its volts."""
@@ -270,6 +345,14 @@ def test_the_page_s_logger_json_is_good():
     assert json.loads(text) == bringup.LOGGER and config.check(json.loads(text)) == []
     wired = {channel["input"] for channel in bringup.LOGGER["channels"]}
     assert wired <= {*NETS} and bringup.LOGGER["reference_v"] == 3.0
+
+
+def test_the_parts_need_more_than_100_by_80_mm():
+    rooms = [item.footprint.room for item in ALL]
+    area_cm2 = sum((x1 - x0) * (y1 - y0) for x0, y0, x1, y1 in rooms) / 100
+    assert area_cm2 > 10 * 8
+    assert f"come to {area_cm2:.0f} cm²" in (build.HARDWARE / "README.md").read_text()
+    assert f"{shape.WIDTH_MM:g} x {shape.HEIGHT_MM:g} mm:" in (build.HARDWARE / "README.md").read_text()
 
 
 def test_the_price_is_the_sum_of_its_lines():

@@ -4,6 +4,8 @@ import re
 import warnings
 from collections import Counter
 
+import copper
+import numpy as np
 import pytest
 
 from hardware.board import items, kicad, make, rules, shape
@@ -37,6 +39,30 @@ def test_the_rule_check_finds_no_error(done):
 def test_the_netlist_read_back_is_the_circuit_s(done):
     wanted = {net: sorted(map(list, ends)) for net, ends in items.nets(ALL).items()}
     assert {net: sorted(ends) for net, ends in done.nets.items()} == wanted
+
+
+@pytest.mark.parametrize("net, start, most_ohm", [("GND", ("J1", "2"), 0.1), ("AGND", ("M1", "33"), 0.15)])
+def test_ground_is_one_piece_of_copper_and_wide(done, net, start, most_ohm):
+    """From the supply's ground terminal to the ends: 15 mA of a clamp make less than 1.5 mV, and 0.3 A of board and
+    card less than 10 mV. From the pin where AGND meets it: what the inputs lead there, 0.2 mA, makes 0.03 mV."""
+    found = copper.ohms(*copper.drawn(done.board, net), start)
+    assert {*found} == {*items.nets(ALL)[net]}
+    assert max(found.values()) < most_ohm, sorted(found.items(), key=lambda pair: -pair[1])[:5]
+    if net == "GND":
+        assert max(ohm for (ref, _), ohm in found.items() if ref in ("M1", "S-X1", "P-U1", "R-U1")) < 0.033
+
+
+def test_the_ohms_of_a_strip():
+    """One step wide, 40 squares on the upper side, a hole, 20 back on the lower; a pad apart from it."""
+    sides = np.zeros((2, 5, 50), bool)
+    sides[0, 2, 4:45] = sides[1, 2, 24:45] = sides[0, 4, 10] = True
+    pads = {("A", "1"): (4.0, 2.0), ("B", "1"): (24.0, 2.0), ("C", "1"): (44.0, 2.0), ("D", "1"): (10.0, 4.0)}
+    square = copper.COPPER_OHM_M / (rules.COPPER_MM * 1e-3)
+    found = copper.ohms(sides, [(44.0, 2.0)], pads, ("A", "1"))
+    assert found["B", "1"] == pytest.approx(20 * square) and found["C", "1"] == pytest.approx(40 * square)
+    assert found["D", "1"] == float("inf")
+    both = copper.ohms(sides, [(24.0, 2.0), (44.0, 2.0)], pads, ("A", "1"))
+    assert 30 * square < both["C", "1"] < 30.5 * square
 
 
 def test_what_is_committed_is_what_kicad_makes(done):

@@ -7,14 +7,16 @@ import spice
 
 from hardware.board import failure_page
 from hardware.circuit import failure_table, faults
-from hardware.circuit.failure_table import BENCHES
 
 pytestmark = spice.needs_ngspice
+
+BENCHES = (*failure_table.BENCHES, failure_page.BENCH)
 
 # Rows made anew in every run: of each kind one, and those that matter most
 SOME = {
     "minimum": ["T2 on 12 V", "T3 on 12 V", "T5 on 12 V", "A0-R3 open"],
     "full": ["T8 on 12 V", "H-C1 short", "T23 on 12 V"],
+    "board": ["X-U1 12 open"],
 }
 
 

@@ -274,15 +274,15 @@ ANSWERS = {
 class Drive:
     """A whole session's asking. awake: whether the car answers, by milliseconds since the start. late: request ->
     answers before the true one, as (ms, frame); the true one comes 4 s after the last. tester: from when to when
-    another tester asks."""
+    another tester asks. channels: in place of the usual ones."""
 
-    def __init__(self, awake=lambda _ms: True, late=None, tester=(-1, -1)):
+    def __init__(self, awake=lambda _ms: True, late=None, tester=(-1, -1), channels=()):
         self.awake = awake
         self.late = late or {}
         self.tester = tester
         self.ms = 0
         self.answers = []  # (ms, data)
-        self.plan = build.BusPlan(configs.defaults(ONE))
+        self.plan = build.make(configs.defaults(dict(ONE, channels=channels) if channels else ONE))
         self.plan.load()
         port = own_can.OwnCan(1, self.ticks_us)
         self.can = port.can
@@ -396,3 +396,37 @@ def test_what_comes_late_or_from_nobody_known_is_counted_and_no_value():
         drive.can.came(0x18DAF110 + n | EXTENDED, b"\x02\x41\x00" + bytes(5))
         drive.run(drive.ms + 20)
     assert drive.car.counts[transport.STRANGE] == 3  # eight units are known
+
+
+def test_what_is_asked_for_is_what_is_due_first():
+    """Against a plain sort, over the wrap of the clock; by turns all, some and none may be asked for together."""
+    pids = ("04", "05", "0B", "0C", "0D", "0E", "0F", "11")
+    channels = [{"name": "v" + pid, "kind": "obd", "pid": pid, "hz": 1 + n} for n, pid in enumerate(pids)]
+    poller = Drive(channels=channels).car.poller
+    half = [period >> 1 for period in poller.periods]
+    draw = 1
+    for turn in range(300):
+        now = (0x3FFFFFFF - 100000 + 997 * turn) & 0x3FFFFFFF
+        lefts = []
+        for n in range(poller.count):
+            draw = draw * 1103515 + 12345 & 0xFFFFF
+            poller.wanted[n] = draw & 7 != 0
+            poller.together[n] = turn % 3 and draw & 24 != 0
+            lefts.append((draw >> 2) - 60000)
+            poller.due[n] = (now + lefts[n]) & 0x3FFFFFFF
+        urgent = sorted([(left, n) for n, left in enumerate(lefts) if poller.wanted[n]])
+        expected = []
+        if urgent and urgent[0][0] <= 25000:
+            if poller.together[urgent[0][1]]:
+                expected = [n for left, n in urgent if poller.together[n] and left <= max(25000, half[n])][:6]
+            else:
+                expected = [urgent[0][1]]
+        found = poller.pick(now)
+        tag = (poller.link.tag + 1) % link.TAGS
+        assert found == bool(expected)
+        if found:
+            assert list(poller.which[tag][: poller.many[tag]]) == expected, (turn, expected)
+            for n in expected:
+                late = -lefts[n] >= poller.periods[n]
+                since = now if late else now + lefts[n]
+                assert (poller.due[n] - since) & 0x3FFFFFFF == poller.periods[n]

@@ -135,7 +135,7 @@ def driven(replies):
 
     listed = [{"name": f"value_{pid:02x}", "kind": "obd", "pid": f"{pid:02X}", "hz": 50} for pid in ASKED]
     settings = config.defaults({"version": 1, "bus": {"ask": True, "kbit": 500}, "channels": listed})
-    plan = build.BusPlan(settings)
+    plan = build.make(settings)
     columns = bus_columns.BusColumns(plan.count)
     port = Port(clock, answers)
     one = car.Car(port, plan, columns, lambda: clock[0] & 0x3FFFFFFF)

@@ -1,7 +1,7 @@
 """Values, codes and transport of the car's diagnostic bus, against worked examples printed outside the project."""
 
 from shared_math import obd
-from shared_math.obd import codes, pids, replies, status, transport
+from shared_math.obd import codes, pids, refusals, replies, status, transport
 
 
 def unhex(text):
@@ -183,4 +183,4 @@ def test_every_parameter_can_be_found_by_its_name_number_and_digits():
 
 def test_refusals_have_words():
     for reason in range(256):
-        assert replies.refusal(reason)
+        assert refusals.refusal(reason)

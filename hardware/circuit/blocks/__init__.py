@@ -38,6 +38,5 @@ ALL = (
     panel.SCREEN,
     bus.CAN,
     bus.CAN_2515,
-    bus.CAN_BARE,
 )
 BY_NAME = {block.name: block for block in ALL}

@@ -11,8 +11,8 @@ from ringpull.cable.bench import Bench
 from ringpull.cable.link import Link
 from ringpull.errors import CarRefused
 from ringpull.ring.values import codes
-from shared_math import bus_states, cable, cable_bench
-from shared_math.obd import replies, transport
+from shared_math import bus_words, cable, cable_bench
+from shared_math.obd import refusals, transport
 
 ASK_S = 70.0  # a computer may announce its answer for later
 
@@ -41,7 +41,7 @@ class Told:
 
     def sentence(self) -> str:
         """Why there is nothing."""
-        what, step = bus_states.sentence(self.state)
+        what, step = bus_words.sentence(self.state)
         return what + (f": {step}" if step else "")
 
 
@@ -101,10 +101,10 @@ def clear(bench: Bench) -> Told:
             "turn the ignition on, then try again",
         )
     if result == SILENT:
-        what, step = bus_states.sentence(state)
+        what, step = bus_words.sentence(state)
         raise CarRefused("the codes were not cleared: no computer answered", what, step or "turn the ignition on")
     raise CarRefused(
         f"the codes were not cleared: the car's computer refused ({result:02X})",
-        replies.refusal(result),
+        refusals.refusal(result),
         "engine off, ignition on; where it asks for security access, only the maker's own tester can",
     )

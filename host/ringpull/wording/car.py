@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from shared_math import bus, bus_states
+from shared_math import bus, bus_states, bus_words
 
 WENT_WELL = (bus_states.SILENT, bus_states.LISTENING, bus_states.ASKING, bus_states.ANSWERED)
 
@@ -31,7 +31,7 @@ def as_json(said: Any) -> dict[str, Any]:
     time = said.time
     return {
         "session": said.session,
-        "states": [bus_states.sentence(state)[0] for state in said.states],
+        "states": [bus_words.sentence(state)[0] for state in said.states],
         "answered_in_ms": said.trip_ms,
         "answers_lost": said.lost,
         "never_given": [channel.name for channel in said.never],
@@ -45,12 +45,12 @@ def how_it_was(said: Any) -> list[str]:
     for state in said.states:
         if state in WENT_WELL and (state != said.states[-1] or state == bus_states.ANSWERED):
             continue
-        what, step = bus_states.sentence(state)
+        what, step = bus_words.sentence(state)
         out.append(what + (f": {step}." if step else "."))
     if said.trip_ms is not None:
         out.append(
-            f"It answered in {said.trip_ms:.0f} ms; a value's time is the middle of that, known to half of it. "
-            f"{said.lost} answers were lost."
+            f"The car's computer answered in {said.trip_ms:.0f} ms; a value's time is the middle of that, known to "
+            f"half of it. {said.lost} answers were lost."
         )
     if said.time is not None:
         out.append(_bus_time(said.time))
@@ -58,8 +58,8 @@ def how_it_was(said: Any) -> list[str]:
     delay = said.delay
     if delay is not None:
         out.append(
-            f"It tells engine speed {1000 * delay.delay_s:.0f} +/- {1000 * delay.u_s:.0f} ms after the tach (95 %, "
-            f"from {delay.stretches} stretches)."
+            f"The car's computer tells engine speed {1000 * delay.delay_s:.0f} +/- {1000 * delay.u_s:.0f} ms after the "
+            f"tach (95 %, from {delay.stretches} stretches)."
         )
         if delay.disagrees:
             out.append(

@@ -143,7 +143,7 @@ def test_the_shortened_firmware_passes_the_firmwares_tests(firmware, tmp_path):
         place = tmp_path / name
         place.parent.mkdir(parents=True, exist_ok=True)
         place.write_text(known.shortened(text))
-    for extra in ("desk.py", "desk_card.py", "desk_converters.py"):
+    for extra in ("desk.py", "desk_bus.py", "desk_card.py", "desk_converters.py"):
         shutil.copy(firmware_build.firmware_dir() / "boards" / extra, tmp_path / "boards" / extra)
     start = [find_micropython(), "-X", "heapsize=512k", str(TESTS / "firmware" / "run_one.py")]
     path = f"{tmp_path}:{TESTS / 'firmware'}:{TESTS.parent}:.frozen"
@@ -153,5 +153,7 @@ def test_the_shortened_firmware_passes_the_firmwares_tests(firmware, tmp_path):
         for line in text.splitlines():
             if line.startswith("def test_") and GROWTH not in line:
                 command = [*start, file.stem, line[4:].split("(")[0]]
-                done = subprocess.run(command, env={"MICROPYPATH": path}, capture_output=True, text=True, cwd=tmp_path)
+                own = tmp_path / "runs" / file.stem / command[-1]  # as in tests/firmware: a folder for each
+                own.mkdir(parents=True)
+                done = subprocess.run(command, env={"MICROPYPATH": path}, capture_output=True, text=True, cwd=own)
                 assert done.returncode == 0, f"{command}\n{done.stdout}{done.stderr}"
