@@ -12,6 +12,7 @@ from types import SimpleNamespace
 import numpy as np
 import pandas as pd
 
+from ringpull.analysis import local
 from ringpull.analysis.drive_state.columns import Columns
 
 RATE_HZ = 200
@@ -188,6 +189,12 @@ class StandInSession:
         self._frame = frame if drop is None else frame[~drop].reset_index(drop=True)
         self.rows = len(self._frame)
         self.duration_s = float(columns.time_s[-1])
+        gone = [] if drop is None else local.spans(np.asarray(drop))
+        self._gaps = [(columns.time_s[first], columns.time_s[last - 1] + self.period_s) for first, last in gone]
+        self.lost_marks = 0
+
+    def unrecorded(self):
+        return self._gaps
 
     @property
     def awake(self):

@@ -196,6 +196,11 @@ class Session:
         return self._survey.marks
 
     @property
+    def lost_marks(self) -> int:
+        """The number of pulls that were marked in gaps alone, so that no row of them is there."""
+        return self._survey.lost_marks
+
+    @property
     def timing(self) -> Timing:
         """How well the logger ran."""
         return Timing(
@@ -241,6 +246,11 @@ class Session:
     def gaps(self) -> list[tuple[float, float, str]]:
         """(start_s, end_s, reason) of every gap: from its first missing row to the next existing row."""
         return [(hole.first * self.period_s, hole.end * self.period_s, hole.reason) for hole in self._blocks.holes]
+
+    def unrecorded(self) -> list[tuple[float, float]]:
+        """(start_s, end_s) of the gaps in which rows are lost; between copies of pulls nothing is."""
+        holes = [hole for hole in self._blocks.holes if not hole.copies]
+        return [(hole.first * self.period_s, hole.end * self.period_s) for hole in holes]
 
     @cached_property
     def _raw(self) -> dict[str, np.ndarray]:

@@ -57,6 +57,10 @@ class ColumnSession:
             SimpleNamespace(id=n + 1, start_s=a, end_s=b, spoiled=False, void=False) for n, (a, b) in enumerate(pairs)
         ]
 
+    def unrecorded(self) -> list[tuple[float, float]]:
+        """Columns have a row for every period."""
+        return []
+
     def table(self) -> dict:
         return self._table
 

@@ -20,7 +20,7 @@ from ringpull.analysis.drive_state import roles, target
 from ringpull.analysis.drive_state.columns import Columns
 from ringpull.analysis.instruments.records import Instrument
 from ringpull.analysis.judge import holes as lean_places
-from ringpull.analysis.judge import lamp, lean_events, masks, needs, sensor, verdict
+from ringpull.analysis.judge import lamp, lean_events, masks, needs, sensor, unrecorded, verdict
 from ringpull.analysis.judge.holes import Hole
 from ringpull.analysis.judge.lamp import Warned
 from ringpull.analysis.judge.lean_events import LeanEvent
@@ -417,6 +417,24 @@ def warnings(drive, pulls: list[PullAnswer]) -> list[Warned]:
     return out
 
 
+def not_recorded(drive, pulls: list[PullAnswer]) -> list[Reason]:
+    """What of the drive was not recorded, so that pulls, or the ends of pulls, may be lost."""
+    found, lost, ends = [], 0, []
+    for view in drive.views():
+        session = view.session
+        here = [p.pull for p in pulls if p.pull.view is view]
+        spans = [(one.start_s, one.end_s) for one in here]
+        missing = session.unrecorded()
+        if missing:
+            found += unrecorded.gaps(view.columns, missing, spans)
+            lost += session.lost_marks
+        still_open = {one.start_s for one in session.marks if one.end_s is None and not one.void}
+        for one in here:
+            if one.source == "mark" and one.start_s in still_open and not one.spoiled:
+                ends += unrecorded.ends_open(view.judged, one.number, one.start_s, one.end_s)
+    return [*ends, *unrecorded.reasons(found, lost)]
+
+
 def wiring(sessions: Iterable[Judged]) -> list[verdict.Wiring]:
     """The sensors with electrical events."""
     found: dict[str, list[int]] = {}
@@ -458,7 +476,7 @@ def answer(drive, target: dict | None = None) -> Answer:
     systematic = max(j.budget.systematic for j in views.values())
     call = max(lean_events.call_above(j.random_u) for j in views.values())
     warned = warnings(drive, judged_pulls)
-    signs = verdict.Signs(warned, wiring(views.values()), drive.cut_short)
+    signs = verdict.Signs(warned, wiring(views.values()), drive.cut_short, not_recorded(drive, judged_pulls))
     trusts = [j.trust for j in views.values() if j.trust is not None]
     word, why = verdict.decide(judged_pulls, missing, systematic, call, trusts, signs)
     if not missing:

@@ -46,6 +46,9 @@ def style(at: int, number: int = 0, first: int = -1) -> str:
     return f'class="{kind}" style="stroke:var(--line-{at % len(LINES_LIGHT)})" stroke-dasharray="{dash}"'
 
 
+MOST_LEADER = 40.0  # longest leader to a label, in units of the drawing
+
+
 def spread_labels(places: list[float], bottom: float = np.inf, least: float = 14.0) -> list[float]:
     """The heights of labels, moved apart so that none covers another, and up so that the last is above `bottom`."""
     order = np.argsort(places)
@@ -229,16 +232,25 @@ def drawn_mark(one: Mark) -> str:
 
 
 def line_labels(frame: Frame, shown: Sequence[PullCurve], across: Axis, up: Axis) -> str:
-    """The labels with the number of each pull, at the end of its line."""
+    """The labels with the number of each pull, at the end of its line. One that ends well within the frame has it right
+    there: a leader across to the side would read as data that nobody recorded."""
     ends = [np.flatnonzero(np.isfinite(line.mixture))[-1] for line in shown]
-    heights = [float(up(line.mixture[end])) for line, end in zip(shown, ends, strict=True)]
-    places = spread_labels(heights, frame.top + frame.high)
-    return "".join(
-        f'<text class="line-name" x="{frame.edge + 14}" y="{y + 4:.1f}" fill="currentColor">pull {line.number}</text>'
-        f'<path {style(at)} d="M{float(across(line.rpm[end])) + 3:.1f} {float(up(line.mixture[end])):.1f}'
-        f'L{frame.edge + 11} {y:.1f}"/>'
-        for at, (line, end, y) in enumerate(zip(shown, ends, places, strict=True))
-    )
+    at_x = [float(across(line.rpm[end])) for line, end in zip(shown, ends, strict=True)]
+    at_y = [float(up(line.mixture[end])) for line, end in zip(shown, ends, strict=True)]
+    aside = [number for number, x in enumerate(at_x) if frame.edge - x <= MOST_LEADER]
+    places = dict(zip(aside, spread_labels([at_y[number] for number in aside], frame.top + frame.high), strict=True))
+    out = []
+    for number, (line, x, y) in enumerate(zip(shown, at_x, at_y, strict=True)):
+        if number in places:
+            label_x, label_y, anchor = frame.edge + 14, places[number] + 4, ""
+            out.append(f'<path {style(number)} d="M{x + 3:.1f} {y:.1f}L{frame.edge + 11} {places[number]:.1f}"/>')
+        else:
+            label_x, label_y, anchor = x + 4, y - 16, ' data-end="inside"'
+        out.append(
+            f'<text class="line-name" x="{label_x:.1f}" y="{label_y:.1f}" fill="currentColor"{anchor}>'
+            f"pull {line.number}</text>"
+        )
+    return "".join(out)
 
 
 def load_panel(frame: Frame, shown: Sequence[PullCurve], across: Axis, unit: str) -> str:

@@ -110,13 +110,35 @@ def _hidden(one: Reason) -> Said:
     )
 
 
+def _gaps(one: Reason) -> Said:
+    v = one.values
+    where = f"{v['start_s']:.1f}-{v['end_s']:.1f} s"
+    longest = where if v["gaps"] == 1 else f"in {v['gaps']} gaps, the longest at {where}"
+    return say(
+        f"{_seconds(v['seconds'])} with the engine running were not recorded ({longest}): a pull may have been there"
+    )
+
+
+def _lost_pulls(one: Reason) -> Said:
+    lost = "one marked pull was" if one.values["pulls"] == 1 else f"{one.values['pulls']} marked pulls were"
+    return say(f"{lost} not recorded at all")
+
+
+def _ends_open(one: Reason) -> Said:
+    rpm = one.values["rpm"]
+    at = f" at {rpm:.0f} rpm" if isfinite(rpm) else ""
+    return say(f": the recording ends under load{at}, within the pull: a lean event beyond would not show")
+
+
 def _seconds(seconds: float) -> str:
     return f"{seconds:.2f} s" if seconds < 1.0 else f"{seconds:.1f} s"
 
 
 def _speeds(values) -> str:
     low, high = values["rpm_from"], values["rpm_to"]
-    return f" at {low:.0f}-{high:.0f} rpm" if isfinite(low) and isfinite(high) else ""
+    if isfinite(low) and isfinite(high):
+        return f" at {low:.0f}-{high:.0f} rpm"
+    return f" from {low:.0f} rpm on" if isfinite(low) else f" up to {high:.0f} rpm" if isfinite(high) else ""
 
 
 def _spool_lean(one: Reason) -> Said:
@@ -197,6 +219,9 @@ _SAID = {
     Why.HIDDEN: _hidden,
     Why.DOUBT: lambda one: instruments.doubt(one.values["instrument"]),
     Why.STAND_IN: lambda one: instruments.stand_in(one.values["stand_in"]),
+    Why.GAPS: _gaps,
+    Why.LOST_PULLS: _lost_pulls,
+    Why.ENDS_OPEN: _ends_open,
     Why.CUT_SHORT: lambda one: say(cut_short(one.values["file"], one.values["empty"])),
     Why.SINGLE: lambda one: say("a single pull does not show repeatability: do two more"),
 }

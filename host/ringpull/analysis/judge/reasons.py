@@ -34,6 +34,9 @@ class Why(Enum):
     LAMP = "lamp"  # warned: lamp.Warned
     WIRING = "wiring"  # wiring: verdict.Wiring
     SINGLE = "single"
+    GAPS = "gaps"  # seconds; gaps: their number; start_s, end_s of the longest; engine was turning beside them
+    LOST_PULLS = "lost pulls"  # pulls: number of marked pulls of which no row was recorded
+    ENDS_OPEN = "ends open"  # rpm: engine speed under load at the last row of the recording
     CUT_SHORT = "cut short"  # file; empty: it has no rows at all
     DOUBT = "doubt"  # instrument: instruments.records.Instrument, contradicted
     STAND_IN = "stand-in"  # stand_in: instruments.trust.StandIn

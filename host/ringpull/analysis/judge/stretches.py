@@ -13,12 +13,14 @@ LEAST_S = 0.15
 JOIN_S = 0.10  # hidden stretches are joined if the judged rows between them are too few for an event
 # These masks occur in every pull: tip-in is judged by a rule of its own, the other is not under load
 ELSEWHERE = ("tip_in", "overrun_cut", "spoiled")
+NOT_RECORDED = "not_recorded"
+UNSEEN_S = 1.0  # full load may begin and end unseen in a gap of this length, whatever was seen on its sides
 
 
 @dataclass(frozen=True)
 class Stretch:
-    """mask: the mask that hides most of it. bank: of several the hidden one; None for all. label:
-    its name to show."""
+    """mask: the mask that hides most of it. bank: of several the hidden one; None for all. label: its name to show.
+    rpm_from, rpm_to: of a gap the speeds on its sides; NaN on a side where the pull has none."""
 
     mask: str
     bank: str | None
@@ -58,6 +60,8 @@ def hidden(span: Span, excess: np.ndarray, own: Mapping[str, np.ndarray], bank: 
     for name in ELSEWHERE:
         if name != "spoiled" and name in span.common:
             where &= ~span.common[name]
+    if NOT_RECORDED in span.common:
+        where |= gaps(span)
     gone = local.close_gaps(where & ~known, round(JOIN_S / span.period_s))
     out = []
     for first, last in local.spans(gone):
@@ -71,11 +75,40 @@ def hidden(span: Span, excess: np.ndarray, own: Mapping[str, np.ndarray], bank: 
         mine = bool(alone) and of_bank[alone] > counts.get(mask, 0)
         if not (mine or mask):
             continue
-        speeds = span.rpm[first:last][np.isfinite(span.rpm[first:last])]
-        if not len(speeds):  # no engine speed there: use that of the neighbouring rows
-            beside = span.rpm[max(0, first - 1) : last + 1]
-            speeds = beside[np.isfinite(beside)]
-        ends = (float(speeds.min()), float(speeds.max())) if len(speeds) else (float("nan"), float("nan"))
+        ends = across(span.rpm, first, last) if mask == NOT_RECORDED and not mine else within(span.rpm, first, last)
         start_s, end_s = float(span.time_s[first]), float(span.time_s[last - 1] + span.period_s)
         out.append(Stretch(alone if mine else mask, bank if mine else None, start_s, end_s, *ends))
     return out
+
+
+def gaps(span: Span) -> np.ndarray:
+    """The rows without a recording in which the engine may have been under load, (rows,) bool: it was on either side,
+    or the gap lasts UNSEEN_S."""
+    gone = span.common[NOT_RECORDED]
+    out = np.zeros(len(gone), bool)
+    for first, last in local.spans(gone):
+        long_s = span.time_s[last - 1] - span.time_s[first] + span.period_s
+        if long_s >= UNSEEN_S or span.loaded[max(0, first - 1) : last + 1].any():
+            out[first:last] = True
+    return out
+
+
+def within(rpm: np.ndarray, first: int, last: int) -> tuple[float, float]:
+    """Least and most engine speed in some rows, else in their neighbours; NaN where none is known."""
+    speeds = rpm[first:last][np.isfinite(rpm[first:last])]
+    if not len(speeds):
+        beside = rpm[max(0, first - 1) : last + 1]
+        speeds = beside[np.isfinite(beside)]
+    return (float(speeds.min()), float(speeds.max())) if len(speeds) else (float("nan"), float("nan"))
+
+
+def across(rpm: np.ndarray, first: int, last: int) -> tuple[float, float]:
+    """Least and most engine speed from before a gap to behind it; NaN for a side on which the pull has none."""
+    known = np.isfinite(rpm)
+    before, after = np.flatnonzero(known[:first]), np.flatnonzero(known[last:])
+    inside = rpm[first:last][known[first:last]]
+    sides = [*([rpm[before[-1]]] if len(before) else []), *inside, *([rpm[last + after[0]]] if len(after) else [])]
+    nan = float("nan")
+    if not sides:
+        return nan, nan
+    return float(min(sides)) if len(before) else nan, float(max(sides)) if len(after) else nan

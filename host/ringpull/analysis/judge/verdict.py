@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from ringpull.analysis.instruments.trust import Trust
 from ringpull.analysis.judge import lamp, masks, spool
 from ringpull.analysis.judge.lean_events import DOUBT_DEPTH, LEAST_DEPTH
@@ -34,12 +36,13 @@ class Wiring:
 
 @dataclass(frozen=True)
 class Signs:
-    """Evidence outside the pulls: the lamp's warnings, sensors with electrical events, and the drive's own file if it
-    ends early: (name, whether it has no rows)."""
+    """Evidence outside the pulls: the lamp's warnings, sensors with electrical events, the drive's own file if it
+    ends early: (name, whether it has no rows), and what of the drive was not recorded."""
 
     warned: Sequence[lamp.Warned] = ()
     wiring: Sequence[Wiring] = ()
     cut_short: tuple[str, bool] | None = None
+    unrecorded: Sequence[Reason] = ()
 
 
 NO_SIGNS = Signs()
@@ -97,8 +100,8 @@ def hidden(pull) -> list[Reason]:
                 "bank": some[0].label or bank,
                 "seconds": sum(one.seconds for one in some),
                 "longest_s": max(one.seconds for one in some),
-                "rpm_from": min(one.rpm_from for one in some),
-                "rpm_to": max(one.rpm_to for one in some),
+                "rpm_from": float(np.min([one.rpm_from for one in some])),  # NaN where one has none
+                "rpm_to": float(np.max([one.rpm_to for one in some])),
                 "stretches": len(some),
             },
         )
@@ -163,6 +166,9 @@ def decide(
         name, empty = signs.cut_short
         cut = Reason(Why.CUT_SHORT, values={"file": name, "empty": empty})
         reasons = [*reasons, cut] if word == ATTENTION else [cut, *reasons]
+        word = NOT_ENOUGH if word == NO_EVENT else word
+    if signs.unrecorded:
+        reasons = [*reasons, *signs.unrecorded] if word == ATTENTION else [*signs.unrecorded, *reasons]
         word = NOT_ENOUGH if word == NO_EVENT else word
     doubts = [Reason(Why.DOUBT, values={"instrument": one}) for trust in trusts for one in trust.doubted]
     stands = [Reason(Why.STAND_IN, values={"stand_in": one}) for trust in trusts for one in trust.stand_ins]

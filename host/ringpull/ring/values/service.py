@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -10,7 +10,7 @@ import numpy as np
 from ringpull.ring.blocks import scan
 from ringpull.ring.blocks.order import Run
 from ringpull.ring.rows.glance import glance
-from ringpull.ring.rows.sessions import Piece, SessionBlocks, batches, single_runs
+from ringpull.ring.rows.sessions import Hole, Piece, SessionBlocks, batches, single_runs
 from shared_math import layout
 
 LONG = 8192  # of a session with more blocks not every block is unpacked
@@ -24,7 +24,8 @@ SAMPLE = 2000  # blocks whose lateness represents all
 class MarkSpan:
     """A marked pull. end_s: None if it is still open at the end of the rows. spoiled: kept, but not judged.
 
-    void: the press turned out to mean something else, so it is not a pull.
+    void: the press turned out to mean something else, so it is not a pull. start_s of one that began in a gap: the
+    gap's beginning.
     """
 
     id: int
@@ -36,8 +37,9 @@ class MarkSpan:
 
 @dataclass
 class Survey:
-    """marks: in order of time. late_us_max, late_us_p99: None if not recorded. late_blocks: number of blocks, spread
-    over a long session, that late_us_p99 is from; None: from every row. rejected: channel -> edges.
+    """marks: in order of time. lost_marks: number of pulls that were marked in gaps alone. late_us_max, late_us_p99:
+    None if not recorded. late_blocks: number of blocks, spread over a long session, that late_us_p99 is from; None:
+    from every row. rejected: channel -> edges.
 
     stall_ms_max (0: none of note), heap_kb_least, dips (of the supply): None if not recorded.
     """
@@ -50,6 +52,7 @@ class Survey:
     stall_ms_max: int | None = None
     heap_kb_least: int | None = None
     dips: int | None = None
+    lost_marks: int = 0
 
 
 @dataclass
@@ -61,8 +64,11 @@ class _Marks:
     ends: dict[int, float] = field(default_factory=dict)
     flags: dict[int, set[int]] = field(default_factory=dict)
     last: int = 0
+    first: int | None = None
 
     def rows(self, row: np.ndarray, mark: np.ndarray) -> None:
+        if self.first is None and len(mark):
+            self.first = int(mark[0])
         changed = np.flatnonzero(np.diff(mark.astype(np.int64), prepend=self.last))
         for at in changed.tolist():
             now, time_s = int(mark[at]), int(row[at]) * self.period_s
@@ -77,11 +83,19 @@ class _Marks:
             if layout.flag_pull(value):
                 self.flags.setdefault(layout.flag_pull(value), set()).add(layout.flag_kind(value))
 
-    def spans(self) -> list[MarkSpan]:
+    def lost(self, holes: Sequence[Hole]) -> int:
+        """The number of marked pulls of which no row is there, if rows are missing between others."""
+        if self.first is None or all(hole.copies for hole in holes):
+            return 0
+        every = range(layout.mark_pull(self.first) + 1, layout.mark_pull(self.last) + 1)
+        return sum(n not in self.starts and layout.FLAG_VOID not in self.flags.get(n, ()) for n in every)
+
+    def spans(self, holes: Sequence[Hole]) -> list[MarkSpan]:
+        begun = {hole.end: hole.first * self.period_s for hole in holes if not hole.copies}
         return [
             MarkSpan(
                 id=number,
-                start_s=start_s,
+                start_s=begun.get(round(start_s / self.period_s), start_s),
                 end_s=self.ends.get(number),
                 spoiled=layout.FLAG_SPOILED in self.flags.get(number, ()),
                 void=layout.FLAG_VOID in self.flags.get(number, ()),
@@ -147,7 +161,7 @@ def _of_long(blocks: SessionBlocks) -> Survey:
     for _, got in blocks.pieces(counted, runs=blocks.spread(2)[-1:]):
         for c in counted:
             totals[c] += (int(got[c][-1]) - last[c]) % columns[c].top
-    marks = of_columns(blocks, _named(blocks, blocks.pieces(steady, runs=change))).marks
+    marked = of_columns(blocks, _named(blocks, blocks.pieces(steady, runs=change)))
     sample = blocks.spread(SAMPLE)
     late = of_columns(blocks, _named(blocks, blocks.pieces(_columns(blocks, "late"), runs=sample)))
     most, told = late.late_us_max, blocks.health.get("late_us")
@@ -156,7 +170,8 @@ def _of_long(blocks: SessionBlocks) -> Survey:
     names = blocks.setup.names
     roles = [column.role for column in columns]
     return Survey(
-        marks=marks,
+        marks=marked.marks,
+        lost_marks=marked.lost_marks,
         late_us_max=most,
         late_us_p99=late.late_us_p99,
         late_blocks=len(sample),
@@ -233,7 +248,8 @@ def of_columns(blocks: SessionBlocks, tables: Iterable[dict[str, np.ndarray]]) -
     rows = int(lateness.sum())
     there = np.flatnonzero(lateness)
     return Survey(
-        marks=marks.spans(),
+        marks=marks.spans(blocks.holes),
+        lost_marks=marks.lost(blocks.holes),
         late_us_max=int(there[-1]) if rows else None,
         late_us_p99=int(np.searchsorted(np.cumsum(lateness), 0.99 * rows)) if rows else None,
         late_blocks=None,
