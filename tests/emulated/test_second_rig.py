@@ -122,4 +122,5 @@ def test_an_overload_is_recorded_and_counted(figures, name):
 @pytest.mark.parametrize("name", ["turns, out", "turns, swapped", "turns, swapped, bare", "turns, refuses"])
 def test_no_step_of_card_work_holds_the_loop_up(figures, name):
     assert figures(name)["longest_turn_ms"] < MOST_TURN_MS
-    assert figures(name)["rows"] > 1000  # to its end: the probe's own call is one more on the stack
+    least = 500 if name == "turns, refuses" else 2000  # to its end: the probe's own call is one more on the stack
+    assert figures(name)["rows"] > least
