@@ -9,6 +9,7 @@ import json
 from dataclasses import dataclass
 
 from hardware.board import contents, items, prices, rules, shape
+from hardware.board.places import below_module
 from hardware.circuit import checks
 from hardware.circuit.blocks import BY_NAME
 from hardware.circuit.stock import PRICE_DATE
@@ -138,6 +139,7 @@ def steps() -> tuple[Step, ...]:
         Step(
             "Clamp voltages, sockets",
             ("V", "sockets of M1, U1, U2, U3, X-U1 and their capacitors"),
+            f"{', '.join(below_module())} lie below the RP2040 board: they go in with its sockets, 1 mm off the board. "
             "The chips and the RP2040 board are not in their sockets yet. Without power:",
             (Measure("meter in ohms", "TP-3V3 to TP-GND", f"{0.97 * rail_ohm():.0f} to {1.03 * rail_ohm():.0f} ohm"),),
         ),

@@ -21,6 +21,15 @@ def read_places() -> dict[str, Place]:
     return {row["ref"]: Place(int(row["x"]), int(row["y"]), int(row["turn"])) for row in rows} | shape.FIXED
 
 
+def below_module() -> list[str]:
+    """The parts that lie under the RP2040 board, between its socket strips."""
+    places = read_places()
+    found = {item.ref: item for item in board_items.all_items()}
+    left, top, right, low = places["M1"].box(found["M1"].footprint.room)
+    inside = (ref for ref in found if left < places[ref].at[0] < right and top < places[ref].at[1] < low)
+    return sorted(ref for ref in inside if ref != "M1")
+
+
 def write_places(places: dict[str, Place]) -> None:
     """placement.csv, the fixed places left out."""
     with PLACES.open("w", newline="") as file:

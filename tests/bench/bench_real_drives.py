@@ -14,7 +14,7 @@ from bench import random_drives as rd
 from bench import real_drives
 
 from ringpull.analysis import pulls
-from ringpull.analysis.judge import session
+from ringpull.analysis.judge import session, spool
 
 BEFORE_S, LEAST_JUDGED_S, LEAST_PLANTED_S = 0.5, 0.5, 0.3
 FOLDER = os.environ.get("RINGPULL_RECORDINGS")
@@ -35,7 +35,7 @@ def drive(path: str) -> dict:
     spans = pulls.found_spans(columns)
     out["pulls"] = len(spans.pulls)
     alone = spans.pulls + spans.held
-    out["false"] = sum(len(session.judge_span(ready, *span).lean_events) for span in alone)
+    out["false"] = sum(called(session.judge_span(ready, *span)) for span in alone)
     lean = [planted(*one) for one in recording.full]
     dented = session.prepare(
         real_drives.columns_of(recording, random, [one for one in lean if one is not None]), identified=False
@@ -48,7 +48,7 @@ def drive(path: str) -> dict:
         out["full"] += 1
         out["judged"] += numbers.judged_s >= LEAST_JUDGED_S
         out["unmarked"] += sum(session.judge_span(ready, *span).judged_s for span in mine) >= LEAST_JUDGED_S
-        out["false"] += len(numbers.lean_events)
+        out["false"] += called(numbers)
         if hole is not None:
             at_s = [float(recording.time_s[row]) for row in (hole[0], hole[1] - 1)]
             out["planted"] += 1
@@ -64,10 +64,18 @@ def planted(first: int, last: int) -> tuple[int, int] | None:
     return (begin, last) if last - begin >= LEAST_PLANTED_S * real_drives.RATE_HZ else None
 
 
+def called(numbers: session.SpanAnswer) -> int:
+    """How many lean places are called in one pull by itself."""
+    return len(numbers.lean_events) + (numbers.spool is not None and spool.agreed([numbers.spool]))
+
+
 def seen(judged: session.Judged, spans: list[tuple[float, float]], at_s: list[float]) -> bool:
-    """Whether a lean event of these spans lies where one was planted."""
-    events = [event for span in spans for event in session.judge_span(judged, *span).lean_events]
-    return any(e.start_s < at_s[1] + 0.2 and e.end_s > at_s[0] - 0.2 for e in events)
+    """Whether something lean of these spans is called where an event was planted, most of which may be an opening."""
+    found = [session.judge_span(judged, *span) for span in spans]
+    if any(e.start_s < at_s[1] + 0.2 and e.end_s > at_s[0] - 0.2 for one in found for e in one.lean_events):
+        return True
+    opening = judged.masks.by_name["tip_in"][judged.columns.rows(*at_s)]
+    return float(opening.mean()) > 0.5 and any(called(one) for one in found)
 
 
 def rows():

@@ -185,6 +185,14 @@ def test_a_cable_s_name_is_seen_beside_its_socket():
             assert min(lap) < 0, cable.ref
 
 
+def test_what_lies_below_the_rp2040_board_goes_in_before_it():
+    below = places.below_module()
+    assert below and all(item.footprint.height <= places.LOW_MM for item in ALL if item.ref in below)
+    steps = bringup.steps()
+    named = next(k for k, step in enumerate(steps) if all(ref in step.words for ref in below))
+    assert named < next(k for k, step in enumerate(steps) if "M1 in its sockets" in step.fit)
+
+
 def test_air_around_the_live_tab():
     """Q1's tab carries 12 V: 5 mm to heat sinks, the card's carrier and the RP2040 board, 2.5 mm to cans in sleeves;
     it wears a cap besides, which is in the parts list and in the step that fits it."""
@@ -287,6 +295,14 @@ def test_widths_and_distances_bear_what_flows_and_stands(name):
     one = rules.CLASSES[name]
     assert one.width_mm >= rules.width_for(one.current_a)
     assert one.clear_mm >= rules.clearance_for(one.volts) or one.volts <= 30
+
+
+def test_a_via_bears_what_its_net_carries():
+    """A plated hole's wall, 20 um thick (common practice, no source), against the width that the current needs."""
+    wall_mm2 = math.pi * rules.VIA_DRILL_MM * 0.02
+    for net in {track.net for track in tracks.read_tracks() if track.side == "through"}:
+        own = rules.class_of(net)
+        assert wall_mm2 >= rules.width_for(own.current_a) * rules.COPPER_MM, net
 
 
 def test_the_width_formula():

@@ -126,3 +126,11 @@ def test_units_and_names_of_decoded_columns():
     tach = {"name": "t", "kind": "pulses", "per_rev": 2}
     assert channels.crank_of([{"name": "w", "kind": "pulses", "per_metre": 12}, {"name": "x"}, tach]) == tach
     assert channels.crank_of([]) is None
+
+
+def test_a_line_without_a_word_of_signs_is_of_an_unsigned_converter():
+    """Half a step at count 0; a signed one has half of its range below."""
+    channel = {"name": "x", "divider": {"top_ohm": 6800, "bottom_ohm": 10000}}
+    step, at_zero = channels.nominal_line(channel, 12, 3.3)
+    assert at_zero == step / 2
+    assert channels.nominal_line(channel, 12, 3.3, True)[1] == -2048 * step

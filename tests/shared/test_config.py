@@ -123,6 +123,8 @@ def test_defaults_are_filled_and_nothing_else_changes():
 
 
 def test_the_raw_default_claims_no_meaning():
+    inputs = [channel["input"] for channel in config.defaults(config.DEFAULT)["channels"]]
+    assert inputs == ["a0", "a1", "a2", "a3", "a4", "p0", "p1"]
     for channel in config.defaults(config.DEFAULT)["channels"]:
         assert channel["name"] == "raw_" + channel["input"]
         assert channel["unit"] == ("V" if channel["kind"] == "linear" else "Hz")

@@ -46,3 +46,11 @@ def test_a_number_keeps_its_meaning():
         53: "test_memory",
         54: "test_supply",
     }
+
+
+def test_which_numbers_arise_when():
+    """Tens of 1 at the start, of logger.json; of 5 in the self-test alone; the others at any time."""
+    numbers = [entry[0] for entry in faults.FAULTS.values()]
+    assert {number for number in numbers if number <= faults.LAST_OF_CONFIG} == {n for n in numbers if n // 10 == 1}
+    assert {number for number in numbers if number >= faults.OF_SELFTEST} == {n for n in numbers if n // 10 == 5}
+    assert (faults.LAST_OF_CONFIG, faults.OF_SELFTEST) == (19, 51)

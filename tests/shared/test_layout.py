@@ -87,3 +87,16 @@ def test_verdicts():
     ):
         assert layout.verdict(sealed(kind)) == told, kind
     assert layout.verdict(sealed(255)) is None  # to be skipped by who does not know it
+
+
+def test_marks():
+    """Odd while a pull is open, even once it has ended, as FORMAT.md says of the column."""
+    assert [layout.open_mark(pull) for pull in (1, 2, 100)] == [1, 3, 199]
+    assert [layout.ended_mark(pull) for pull in (1, 2, 100)] == [2, 4, 200]
+    assert [layout.mark_open(mark) for mark in (0, 1, 2, 3, 4)] == [0, 1, 0, 1, 0]
+    assert [layout.mark_pull(mark) for mark in (0, 1, 2, 3, 4)] == [0, 1, 1, 2, 2]
+
+
+def test_kinds_and_repeats():
+    assert (layout.SETUP, layout.PACKED, layout.PLAIN, layout.BIRTH) == (1, 2, 3, 4)
+    assert (layout.HEALTH, layout.CODES, layout.SETUP_AGAIN) == (128, 129, 8)

@@ -305,6 +305,9 @@ def test_why_a_pull_is_not_judged():
     assert why(loaded_s=0.49) == {"cause": "not loaded", "seconds": 0.49} and why(loaded_s=0.5) == {"cause": "unknown"}
     masked = {"tip_in": 1.0, "saturation": 2.5, "tach_loss": 0.2}
     assert why(left_out=masked) == {"cause": "mask", "mask": "saturation", "seconds": 2.5}
+    # what is off load at a pull's ends is not the reason, unless there is nothing else
+    assert why(left_out={"overrun_cut": 1.2, "tip_in": 0.9})["mask"] == "tip_in"
+    assert why(left_out={"overrun_cut": 1.2})["mask"] == "overrun_cut"
 
 
 def test_the_verdict_and_what_it_rests_on():

@@ -10,6 +10,7 @@ from truth import faults
 
 from ringpull.analysis.judge import verdict
 
+pytestmark = pytest.mark.slow
 # A pull of 1.1 s with an event of 0.11, most of it while the throttle has just opened
 QUICK = 1320
 SCATTERED = (1013, 1357, 1426)  # 0.02 lean at most, with the scatter's largest windows there
@@ -24,17 +25,14 @@ def test_a_lean_event_in_a_quick_pull_is_not_passed_over():
     assert campaign.run(faults.SOUND.name, QUICK, True, False).verdict != verdict.NO_EVENT
 
 
-@pytest.mark.slow
 def test_scatter_where_a_good_mixture_is_leanest_is_no_event():
     assert verdict.ATTENTION not in said_of(SCATTERED, False)
 
 
-@pytest.mark.slow
 def test_sound_drives_are_no_cause_for_alarm():
     """Of 500 at most 2 may be called: of 40, none in five runs of six, and one is allowed."""
     assert said_of(range(2000, 2040), False).count(verdict.ATTENTION) <= 1
 
 
-@pytest.mark.slow
 def test_no_lean_event_is_passed_over():
     assert verdict.NO_EVENT not in said_of(range(2000, 2040), True)

@@ -31,6 +31,9 @@ AFTER_CHANGE_S = 0.3
 CHANGE_MOST_S, AGAIN_S = 1.5, 1.0  # a gear change takes no longer, and load is back so soon after it; else: coasting
 GAP_S = 0.1  # so close to a gap the lag can't be removed
 
+# Masks of rows that are not under load, at the ends of every pull: not the reason why little of it is judged
+OFF_LOAD = ("overrun_cut", "lift", "coasting")
+
 # Masks that an ordinary pull does not have, and that could hide a lean event
 FAULTS = ("not_recorded", "tach_loss", "controller_state", "electrical", "saturation", "warm_up", "no_target")
 

@@ -66,7 +66,8 @@ def little(pull) -> Reason:
     elif not pull.left_out:
         known |= {"cause": "unknown"}
     else:
-        mask, seconds = max(pull.left_out.items(), key=lambda one: one[1])
+        left_out = {name: seconds for name, seconds in pull.left_out.items() if name not in masks.OFF_LOAD}
+        mask, seconds = max((left_out or pull.left_out).items(), key=lambda one: one[1])
         known |= {"cause": "mask", "mask": mask, "seconds": seconds}
     if pull.excess_max is not None and pull.excess_max > DOUBT_DEPTH:
         known |= {"excess": pull.excess_max, "rpm": pull.excess_at_rpm}
