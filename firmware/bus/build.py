@@ -1,5 +1,8 @@
 """What is asked of the car and taken from its frames, worked out of the configuration once; given back afterwards."""
 
+# The plan begins with empty values of other types:
+# pyright: reportAttributeAccessIssue=false, reportIndexIssue=false
+
 from array import array
 
 from bus import plan

@@ -62,8 +62,16 @@ NEAR = (  # (part, pad), (part, pad): what a capacitor serves
     ("P-D3", "a", "P-Q1", "g"),
     ("P-R4", "a", "P-Q1", "g"),
     ("K-C1", "a", "K-U1", "VIO"),
-    *((f"K-{ref}", pad, "K-U2", leg) for ref, pad, leg in (("C5", "a", "VDD"), ("Y1", "a", "OSC1"), ("Y1", "b", "OSC2"),
-                                                          ("C3", "a", "OSC1"), ("C4", "a", "OSC2"))),
+    *(
+        (f"K-{ref}", pad, "K-U2", leg)
+        for ref, pad, leg in (
+            ("C5", "a", "VDD"),
+            ("Y1", "a", "OSC1"),
+            ("Y1", "b", "OSC2"),
+            ("C3", "a", "OSC1"),
+            ("C4", "a", "OSC2"),
+        )
+    ),
     ("K-C2", "a", "K-U1", "VCC"),
 )
 _NET_WEIGHT = {"GND": 0.0, "AGND": 0.1, "3V3": 0.1, "T14": 0.3, "VCH": 0.6, "VCL": 0.6, "5V": 0.5, "12V": 3.0,

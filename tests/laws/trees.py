@@ -33,6 +33,7 @@ ROOMS = (
     "analysis/power",
     "analysis/bus_time",
     "analysis/car",
+    "analysis/signs",
     "analysis/answer",
     "drive",
     "export",

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import asdict, dataclass, field, replace
-from types import SimpleNamespace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ringpull.analysis import signs
 from ringpull.analysis.cells import banks, fuelmap, repeat, sets
 from ringpull.analysis.cells.banks import Banks
 from ringpull.analysis.cells.passes import Axes, SessionPulls
@@ -20,7 +19,7 @@ from ringpull.analysis.drive_state import roles, target
 from ringpull.analysis.drive_state.columns import Columns
 from ringpull.analysis.instruments.records import Instrument
 from ringpull.analysis.judge import holes as lean_places
-from ringpull.analysis.judge import lamp, lean_events, masks, needs, sensor, unrecorded, verdict
+from ringpull.analysis.judge import lean_events, masks, needs, verdict
 from ringpull.analysis.judge.holes import Hole
 from ringpull.analysis.judge.lamp import Warned
 from ringpull.analysis.judge.lean_events import LeanEvent
@@ -398,58 +397,6 @@ def of_sessions(drive, pulls: list[PullAnswer]) -> dict[int, dict]:
     }
 
 
-def warnings(drive, pulls: list[PullAnswer]) -> list[Warned]:
-    """The lamp's warnings, compared with the judged pulls."""
-    out = []
-    for view in drive.views():
-        near = [
-            SimpleNamespace(
-                number=p.number,
-                start_s=p.pull.start_s,
-                end_s=p.pull.end_s,
-                spoiled=p.spoiled,
-                events=[*p.lean_events, *p.spoiled_events],
-            )
-            for p in pulls
-            if p.pull.view is view
-        ]
-        out += [lamp.held_against(view.judged, view.session.id, one, near) for one in view.session.lean_warnings]
-    return out
-
-
-def not_recorded(drive, pulls: list[PullAnswer]) -> list[Reason]:
-    """What of the drive was not recorded, so that pulls, or the ends of pulls, may be lost."""
-    found, lost, ends = [], 0, []
-    for view in drive.views():
-        session = view.session
-        here = [p.pull for p in pulls if p.pull.view is view]
-        spans = [(one.start_s, one.end_s) for one in here]
-        missing = session.unrecorded()
-        if missing:
-            found += unrecorded.gaps(view.columns, missing, spans)
-            lost += session.lost_marks
-        still_open = {one.start_s for one in session.marks if one.end_s is None and not one.void}
-        for one in here:
-            if one.source == "mark" and one.start_s in still_open and not one.spoiled:
-                ends += unrecorded.ends_open(view.judged, one.number, one.start_s, one.end_s)
-    return [*ends, *unrecorded.reasons(found, lost)]
-
-
-def wiring(sessions: Iterable[Judged]) -> list[verdict.Wiring]:
-    """The sensors with electrical events."""
-    found: dict[str, list[int]] = {}
-    for judged in sessions:
-        for name, bank in judged.banks.items():
-            counts = found.setdefault(roles.called(judged.columns.config, name) if name else "", [0, 0])
-            counts[0] += bank.output.steps
-            counts[1] += bank.output.entries
-    return [
-        verdict.Wiring(name or "lambda", steps, entries if entries > sensor.MANY_ENTRIES else 0)
-        for name, (steps, entries) in found.items()
-        if steps or entries > sensor.MANY_ENTRIES
-    ]
-
-
 def absent(judged: Judged) -> list[str]:
     """The roles (see `needs`) that a session lacks and without which none of its pulls can be judged."""
     out, _ = needs.missing(judged.columns, needs.LEAN_EVENTS)
@@ -475,10 +422,9 @@ def answer(drive, target: dict | None = None) -> Answer:
     missing = [] if any(not one for one in lacking.values()) else list(dict.fromkeys(sum(lacking.values(), [])))
     systematic = max(j.budget.systematic for j in views.values())
     call = max(lean_events.call_above(j.random_u) for j in views.values())
-    warned = warnings(drive, judged_pulls)
-    signs = verdict.Signs(warned, wiring(views.values()), drive.cut_short, not_recorded(drive, judged_pulls))
+    seen = signs.of_drive(drive, judged_pulls, views.values())
     trusts = [j.trust for j in views.values() if j.trust is not None]
-    word, why = verdict.decide(judged_pulls, missing, systematic, call, trusts, signs)
+    word, why = verdict.decide(judged_pulls, missing, systematic, call, trusts, seen)
     if not missing:
         for key, names in lacking.items():
             if names:
@@ -500,7 +446,7 @@ def answer(drive, target: dict | None = None) -> Answer:
         left_out=left_out,
         assumptions=every,
         uncertainty=uncertainty_json(judged),
-        warned=warned,
+        warned=list(seen.warned),
         sessions=of_sessions(drive, judged_pulls),
         repeat=repeated,
         banks=apart,

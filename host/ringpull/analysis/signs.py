@@ -1,0 +1,69 @@
+"""What a drive shows outside the judged rows of its pulls: the lamp's word, wiring, and what was not recorded."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from types import SimpleNamespace
+
+from ringpull.analysis.drive_state import roles
+from ringpull.analysis.judge import lamp, sensor, unrecorded, verdict
+from ringpull.analysis.judge.lamp import Warned
+from ringpull.analysis.judge.reasons import Reason
+from ringpull.analysis.judge.session import Judged
+
+
+def of_drive(drive, pulls: Sequence, sessions: Iterable[Judged]) -> verdict.Signs:
+    """All of a drive. pulls: answer.PullAnswer of each. sessions: those that are judged."""
+    return verdict.Signs(warnings(drive, pulls), wiring(sessions), drive.cut_short, not_recorded(drive, pulls))
+
+
+def warnings(drive, pulls: Sequence) -> list[Warned]:
+    """The lamp's warnings, compared with the judged pulls."""
+    out = []
+    for view in drive.views():
+        near = [
+            SimpleNamespace(
+                number=p.number,
+                start_s=p.pull.start_s,
+                end_s=p.pull.end_s,
+                spoiled=p.spoiled,
+                events=[*p.lean_events, *p.spoiled_events],
+            )
+            for p in pulls
+            if p.pull.view is view
+        ]
+        out += [lamp.held_against(view.judged, view.session.id, one, near) for one in view.session.lean_warnings]
+    return out
+
+
+def not_recorded(drive, pulls: Sequence) -> list[Reason]:
+    """What of the drive was not recorded, so that pulls, or the ends of pulls, may be lost."""
+    found, lost, ends = [], 0, []
+    for view in drive.views():
+        session = view.session
+        here = [p.pull for p in pulls if p.pull.view is view]
+        spans = [(one.start_s, one.end_s) for one in here]
+        missing = session.unrecorded()
+        if missing:
+            found += unrecorded.gaps(view.columns, missing, spans)
+            lost += session.lost_marks
+        still_open = {one.start_s for one in session.marks if one.end_s is None and not one.void}
+        for one in here:
+            if one.source == "mark" and one.start_s in still_open and not one.spoiled:
+                ends += unrecorded.ends_open(view.judged, one.number, one.start_s, one.end_s)
+    return [*ends, *unrecorded.reasons(found, lost)]
+
+
+def wiring(sessions: Iterable[Judged]) -> list[verdict.Wiring]:
+    """The sensors with electrical events."""
+    found: dict[str, list[int]] = {}
+    for judged in sessions:
+        for name, bank in judged.banks.items():
+            counts = found.setdefault(roles.called(judged.columns.config, name) if name else "", [0, 0])
+            counts[0] += bank.output.steps
+            counts[1] += bank.output.entries
+    return [
+        verdict.Wiring(name or "lambda", steps, entries if entries > sensor.MANY_ENTRIES else 0)
+        for name, (steps, entries) in found.items()
+        if steps or entries > sensor.MANY_ENTRIES
+    ]
