@@ -6,11 +6,12 @@ leaves either the old judgement or the new one, and files that nobody reads.
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import json
 import secrets
 import time
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -20,10 +21,11 @@ import numpy as np
 from ringpull.drive import read as read_drive
 from ringpull.errors import BadUsage
 from ringpull.files import dates
-from ringpull.shelf import catalogue, judging, putting, ring_copy
+from ringpull.shelf import calibrations, catalogue, judging, putting, ring_copy
 from ringpull.shelf.places import Shelf, beside, car_name, parts_of
 from ringpull.shelf.ring_copy import OtherRecording
 from ringpull.shelf.tables import BESIDE
+from ringpull.shelf.tidy import live_rows, whole
 from ringpull.shelf.version import ANALYSIS
 from shared_math import VERSION
 
@@ -93,15 +95,23 @@ def kept_before(shelf: Shelf, car: str, note: Path) -> list[Outcome] | None:
         outcomes = [Outcome(**one) for one in json.loads(note.read_text())]
     except (OSError, ValueError, TypeError):
         return None
-    rings = shelf.folder("rings", car)
-    if not all((rings / one.ring).is_file() for one in outcomes if one.what != NO_SETUP):
-        return None
-    return [one if one.what == NO_SETUP else replace(one, what=AGAIN) for one in outcomes]
+    out = []
+    for one in outcomes:
+        row = None if one.what == NO_SETUP else counted(shelf, car, one.drive)
+        if one.what != NO_SETUP and (row is None or row["ring"] != one.ring):
+            return None
+        out.append(one if row is None else outcome(row, AGAIN))  # as the shelf has it now, not as it was kept
+    return out
+
+
+def counted(shelf: Shelf, car: str, name: str) -> Row | None:
+    """The row that counts of a car's drive; None where there is none."""
+    return next((row for row in catalogue.drives(shelf, car, name) if row["drive"] == name), None)
 
 
 def keep_session(shelf: Shelf, car: str, drive, session, told: Told, date, source: Path, first: bool) -> Outcome:
     """One session kept. first: of those of its card, which the change was made before."""
-    blocks = drive.blocks_of(session)
+    blocks, calibration = drive.blocks_of(session), None
     name, row = known_as(shelf, car, f"{drive.ring_id}-{session.id}", blocks, session)
     facts = notes(row, told, date, session, first)
     if row is not None:
@@ -112,12 +122,14 @@ def keep_session(shelf: Shelf, car: str, drive, session, told: Told, date, sourc
         judged = row["analysis"] == ANALYSIS
         if not merged.more_than_first and same and judged:
             return outcome(row, AGAIN)
-        blocks = merged.blocks
+        if not merged.more_than_first and judged:
+            return outcome(noted(shelf, row, facts), NOTED)
+        blocks, calibration = merged.blocks, calibrations.given(shelf, row)
         what = LONGER if merged.more_than_first else NOTED
     else:
         what = KEPT
     facts |= {"ring_id": drive.ring_id, "session": session.id, "source": str(source), "setup": setup_of(session)}
-    return outcome(commit(shelf, car, name, facts, blocks=blocks), what)
+    return outcome(commit(shelf, car, name, facts, blocks, calibration), what)
 
 
 def outcome(row: Row, what: str) -> Outcome:
@@ -165,7 +177,7 @@ def notes(row: Row | None, told: Told, date, session, first: bool) -> Row:
         "change": before.get("change") if told.change is None or not first else told.change or None,
         "invented": session.board == DESK,
         "fuel": before.get("fuel") if told.fuel is None else told.fuel,
-        "calibration_from": before.get("calibration_from", "ring"),
+        "calibration_from": before.get("calibration_from", calibrations.RING),
     }
     if out["fuel"] is None:
         out["fuel"] = str((session.config.get("fuel") or {}).get("name", "")) or None
@@ -216,6 +228,60 @@ def commit(
         if more is None:
             return row
         blocks = more
+
+
+def noted(shelf: Shelf, row: Row, facts: Row) -> Row:
+    """A drive's judgement with other notes; returns its row. It is copied whole, under a part and with a ring of its
+    own, so that whoever replaces it meanwhile takes nothing of it away."""
+    car, name = row["car_name"], row["drive"]
+    facts = {key: value for key, value in facts.items() if key != "calibration_from"}
+    while True:
+        copy = copied(shelf, row)
+        if copy is None or not whole(shelf, car, {(name, row["part"])}, name):
+            row = standing(shelf, row)
+            continue
+        # greater than what tidying makes of the row, less than any judgement that somebody else makes meanwhile
+        content = putting.made("drives", [row | facts | copy | {"serial": row["serial"] + 2}])
+        putting.put_table(shelf.file("drives", car, name, copy["part"]), "drives", content)
+        made = content.to_pylist()[0]
+        more = tidy_after(shelf, car, made)
+        if more is not None:
+            return commit(shelf, car, name, made | facts, more, calibrations.given(shelf, made))
+        row = standing(shelf, row)
+        if row["part"] == made["part"] or all(row[key] == value for key, value in facts.items()):
+            return row
+
+
+def standing(shelf: Shelf, row: Row) -> Row:
+    """The row that a drive has by now. FileNotFoundError where somebody took the drive away."""
+    found = counted(shelf, row["car_name"], row["drive"])
+    if found is None:
+        raise FileNotFoundError(errno.ENOENT, "the drive was taken away meanwhile", str(shelf.root))
+    return found
+
+
+def copied(shelf: Shelf, row: Row) -> Row | None:
+    """The ring and the tables beside a drive's row written once more; returns the columns of the row that name them,
+    None where somebody has replaced the drive."""
+    import pyarrow as pa
+
+    car, name, part = row["car_name"], row["drive"], secrets.token_hex(4)
+    ring = shelf.file("rings", car, name, part, ".rpl")
+    try:
+        putting.put_bytes(ring, (shelf.folder("rings", car) / row["ring"]).read_bytes())
+    except FileNotFoundError:
+        if standing(shelf, row)["part"] == row["part"]:
+            raise
+        return None
+    for table in BESIDE:
+        files = [path for path in shelf.files(table, car) if catalogue.is_of(parts_of(path)[0], name)]
+        found = live_rows(files, table, {(name, row["rows_part"] if table == "rows" else row["part"])})
+        if found.num_rows:
+            at = found.schema.get_field_index("part")
+            parts = pa.array([part] * found.num_rows, pa.string())
+            found = found.set_column(at, found.schema.field("part"), parts)
+            putting.put_table(shelf.file(table, car, name, part), table, found)
+    return {"part": part, "rows_part": part, "ring": ring.name}
 
 
 def written(shelf: Shelf, car: str, name: str, part: str, facts: Row, judged: judging.Judgement) -> Row:

@@ -9,7 +9,7 @@ from ringpull.errors import BadUsage
 from ringpull.report import palette
 from ringpull.report.page import HERE as REPORT
 from ringpull.report.words import listed, table, text
-from ringpull.shelf import contents, season_pictures
+from ringpull.shelf import calibrations, contents, season_pictures
 from ringpull.shelf.questions import found as shown
 from ringpull.shelf.questions.ask import ask
 from ringpull.shelf.questions.found import Found, Row, at
@@ -40,6 +40,8 @@ def season_page(root: Path, chosen: Chosen, engine: Engine) -> str:
 def document(car: contents.Car, answers: dict[str, Found]) -> str:
     """The page of a car from the answers to its questions."""
     kind, first = verdict(car, answers)
+    if car.old_calibration:
+        first = [*first, calibrations.mixed(car.name, car.old_calibration, car.calibration)]
     log = [f"{text(one.day or 'undated')}: {text(one.text)}" for one in car.changes]
     parts = [
         f'<section class="verdict {kind}" id="answer" aria-label="answer"><h1>{text(first[0])}</h1>'

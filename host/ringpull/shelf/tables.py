@@ -42,7 +42,7 @@ DRIVES = (
     Column("analysis", WHOLE, "", "number of the analysis that judged it"),
     Column("program", TEXT, "", "version of the program that judged it"),
     Column("calibration", TEXT, "", "start of the SHA-256 of the configuration that it was judged by"),
-    Column("calibration_from", TEXT, "", "ring, or given where a configuration was given later"),
+    Column("calibration_from", TEXT, "", "ring, or the file in calibrations/ where a configuration was given later"),
     Column("setup", TEXT, "", "start of the SHA-256 of the ring's own columns and configuration"),
     Column("blocks", LONG, "", "blocks in the copy of the ring"),
     Column("first_row", LONG, "", "number of the first row"),

@@ -76,9 +76,10 @@ def together(shelf: Shelf, car: str) -> None:
                 putting.remove(shelf.file(table, car, drive, old))
 
 
-def whole(shelf: Shelf, car: str, live: set[tuple[str, str]]) -> bool:
-    """Whether the drives' rows are still those of these judgements."""
-    return live == {(row["drive"], row["part"]) for row in catalogue.drives(shelf, car)}
+def whole(shelf: Shelf, car: str, live: set[tuple[str, str]], drive: str | None = None) -> bool:
+    """Whether the rows of all drives, or of one, are still those of these judgements."""
+    rows = catalogue.drives(shelf, car, drive)
+    return live == {(row["drive"], row["part"]) for row in rows if drive in (None, row["drive"])}
 
 
 def live_rows(files: list[Path], table: str, live: set[tuple[str, str]]) -> pa.Table:

@@ -193,7 +193,7 @@ def test_kept_tells_what_is_out_of_date(tmp_path, quick, monkeypatch):
     said = command("kept", shelf).stdout
     assert "hill, 2026-05-01: new pump" in said and "rejudge" not in said
     monkeypatch.setattr("ringpull.shelf.contents.ANALYSIS", ANALYSIS + 1)
-    assert "2 of its drives were judged by an older analysis" in command("kept", shelf).stdout
+    assert "hill: 2 drives were judged by an older analysis: ringpull rejudge" in command("kept", shelf).stdout
     told = json.loads(command("kept", shelf, "--json").stdout)
     assert told["cars"][0]["drives"] == 2 and told["cars"][0]["old_analysis"] == 2
 

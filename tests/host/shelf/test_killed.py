@@ -140,6 +140,17 @@ def tidied(tmp_path, cards, stride):
     every_death(make, tidy.tidy, there, there, stride)
 
 
+def noted(tmp_path, cards, stride):
+    there = {"63617231-1": blocks_in(cards[1])}
+
+    def make(step):
+        keep.keep(tmp_path / f"note{step}", cards[1], TOLD)
+        return tmp_path / f"note{step}"
+
+    told = Told("hill", on="2026-04-01", change="plugs")
+    every_death(make, lambda shelf: keep.keep(shelf, cards[1], told), there, there, stride)
+
+
 def judged_again(tmp_path, cards, stride):
     there = {"63617231-1": blocks_in(cards[1])}
 
@@ -156,7 +167,7 @@ def test_killed_at_some_steps(story, tmp_path, cards):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("story", [kept_anew, kept_longer, tidied, judged_again])
+@pytest.mark.parametrize("story", [kept_anew, kept_longer, noted, tidied, judged_again])
 def test_killed_at_every_step(story, tmp_path, cards):
     story(tmp_path, cards, 1)
 

@@ -36,7 +36,7 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps({"cars": [as_json(one) for one in cars]}, indent=1))
         return 0
-    show(cars)
+    show(cars, args.shelf)
     if args.car is not None:
         show_drives(cars[0])
     return 0
@@ -53,7 +53,7 @@ def as_json(car) -> dict:
     return out
 
 
-def show(cars: list) -> None:
+def show(cars: list, shelf: Path) -> None:
     """A line for each car, its changes, and what to do about drives that are out of date."""
     from rich.table import Table
 
@@ -78,24 +78,30 @@ def show(cars: list) -> None:
     for one in cars:
         for change in one.changes:
             console.print(f"{one.name}, {change.day or 'undated'}: {terminal.printable(change.text)}")
-        for words in out_of_date(one):
-            console.print(f"{one.name}: {words}")
+        for words in out_of_date(one, shelf):
+            console.print(terminal.printable(words), soft_wrap=True)
 
 
-def out_of_date(car) -> list[str]:
+def out_of_date(car, shelf: Path) -> list[str]:
     """What is to be known of a car's drives before they are asked."""
+    import shlex
+
+    from ringpull.shelf import calibrations
+
+    def drives(count: int, one: str, more: str) -> str:
+        return f"{car.name}: {count} {f'drive {one}' if count == 1 else f'drives {more}'}"
+
     out = []
+    again = f"keep {'its card' if car.undated + car.guessed == 1 else 'their cards'} again with --on"
     if car.undated:
-        out.append(f"{car.undated} of its drives have no date: keep their cards again with --on")
+        out.append(f"{drives(car.undated, 'has', 'have')} no date: {again}")
     if car.guessed:
-        out.append(f"{car.guessed} of its drives have their file's date, a guess: keep their cards again with --on")
+        out.append(f"{drives(car.guessed, 'has its', 'have their')} file's date, a guess: {again}")
     if car.old_analysis:
-        out.append(f"{car.old_analysis} of its drives were judged by an older analysis: ringpull rejudge")
+        how = shlex.join(["ringpull", "rejudge", str(shelf), "--car", car.name])
+        out.append(f"{drives(car.old_analysis, 'was', 'were')} judged by an older analysis: {how}")
     if car.old_calibration:
-        out.append(
-            f"{car.old_calibration} of its drives were judged by another calibration than the one given last: "
-            "ringpull rejudge --config"
-        )
+        out.append(calibrations.mixed(car.name, car.old_calibration, car.calibration))
     return out
 
 

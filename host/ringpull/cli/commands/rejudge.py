@@ -26,7 +26,8 @@ def run(args: argparse.Namespace) -> int:
 
     from ringpull.cli import terminal
     from ringpull.cli.commands.keep import as_json, tell
-    from ringpull.shelf.rejudge import put_calibration, wanted
+    from ringpull.shelf import calibrations
+    from ringpull.shelf.rejudge import refuse_other_loggers, wanted
     from ringpull.shelf.work import rejudge_all
 
     calibration = None
@@ -34,7 +35,8 @@ def run(args: argparse.Namespace) -> int:
     rows = wanted(args.shelf, args.car)
     refuse_nothing(args, rows)
     if config is not None:
-        calibration = put_calibration(args.shelf, args.car, config)
+        refuse_other_loggers(args.shelf, rows, config)
+        calibration = calibrations.put(args.shelf, args.car, config)
     worst, out = 0, []
     with terminal.progress("judging") as show:
         for at, one in enumerate(rejudge_all(args.shelf, rows, calibration, args.jobs, args.cluster), start=1):

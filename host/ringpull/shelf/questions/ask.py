@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from ringpull.errors import BadUsage
+from ringpull.shelf import calibrations
 from ringpull.shelf.catalogue import TRIES, Damaged
 from ringpull.shelf.places import Shelf
 from ringpull.shelf.questions.changes import changes
@@ -38,8 +39,9 @@ def ask(root: Path, question: str, chosen: Chosen, engine: Engine | str = "duckd
     def answered() -> Found:
         live = Live(engine, shelf, chosen)
         found = QUESTIONS[question](live)
-        left = live.left_out()
-        return replace(found, left_out=left, words=[*found.words, *told(left, chosen)])
+        left, other = live.left_out(), live.other_calibrations()
+        left["other_calibration"] = sum(other.values())
+        return replace(found, left_out=left, words=[*found.words, *told(left, chosen), *unlike(shelf, other)])
 
     return steady(shelf, chosen.car, answered)
 
@@ -86,4 +88,14 @@ def told(left: dict[str, int], chosen: Chosen) -> list[str]:
         out.append(f"{left['undated']} of {left['drives']} drives left out: their date is not known (keep --on)")
     if left["guessed"]:
         out.append(f"the date of {left['guessed']} drives is only their file's, a guess")
+    return out
+
+
+def unlike(shelf: Shelf, other: dict[str, int]) -> list[str]:
+    """Of each car that several configurations judged, in words."""
+    out = []
+    for car, count in other.items():
+        last = calibrations.newest(shelf, car)
+        if last is not None:
+            out.append(calibrations.mixed(car, count, calibrations.command(shelf, car, last)))
     return out

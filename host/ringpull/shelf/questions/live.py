@@ -10,6 +10,7 @@ from functools import cached_property
 from typing import Any
 
 from ringpull.errors import BadUsage, MissingPart
+from ringpull.shelf import calibrations
 from ringpull.shelf.library import ibis as load_ibis
 from ringpull.shelf.places import Shelf
 from ringpull.shelf.tables import TABLES
@@ -153,6 +154,19 @@ class Live:
         )
         (row,) = self.run(counts)
         return {name: int(value or 0) for name, value in row.items()}
+
+    def other_calibrations(self) -> dict[str, int]:
+        """Car -> how many of its drives that may be asked another configuration judged than the one given last."""
+        asked = self.every.filter(lambda t: ~t.doubted)
+        asked = asked if self.chosen.mixed else asked.filter(lambda t: ~self._old(t))
+        groups: dict[str, list[dict]] = {}
+        keys = ["car_name", "calibration", "calibration_from"]
+        for row in self.run(asked.group_by(keys).agg(n=lambda t: t.count())):
+            groups.setdefault(row["car_name"], []).append(row)
+        found = {
+            car: calibrations.others(rows, calibrations.newest(self.shelf, car)) for car, rows in groups.items()
+        }
+        return {car: found[car] for car in sorted(found) if found[car]}
 
     def run(self, expression: Any) -> list[dict]:
         """The rows of an expression, None where a value is null."""
