@@ -275,6 +275,7 @@ class SdCard:
         csd = self.csd
         if csd[0] >> 6 == 1:
             self.sectors = ((csd[7] & 0x3F) << 16 | csd[8] << 8 | csd[9]) * 1024 + 1024
+            self.by_byte = False  # such a card counts sectors, whatever was made out of its answers before
         else:
             size = (csd[6] & 3) << 10 | csd[7] << 2 | csd[8] >> 6
             shift = ((csd[9] & 3) << 1 | csd[10] >> 7) + 2 + (csd[5] & 15) - 9

@@ -368,6 +368,22 @@ def test_a_card_that_comes_later_is_started_by_the_same_driver():
     disk.writeblocks(3, pattern(1))
 
 
+class Unclear(Card):
+    """A large card whose answer about that is garbled."""
+
+    def command(self, number):
+        self.high_capacity = number != 58
+        Card.command(self, number)
+        self.high_capacity = True
+
+
+def test_a_large_card_is_never_written_as_a_small_one():
+    card = Unclear(True)
+    disk = opened(card)
+    disk.writeblocks(3, pattern(1))
+    assert card.image[3 * 512 : 4 * 512] == pattern(1)
+
+
 def test_a_slow_read_leaves_its_time_to_others():
     card = Card()
     rested = []
