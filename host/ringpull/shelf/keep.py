@@ -10,6 +10,7 @@ import errno
 import hashlib
 import json
 import secrets
+import shlex
 import time
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
@@ -37,7 +38,7 @@ Row = dict[str, Any]
 @dataclass(frozen=True)
 class Told:
     """What somebody tells of the drives of a card; None for what they don't. on, sensor_fitted: a day as
-    2026-04-01."""
+    2026-04-01. sensor_fitted, change: "" takes back what was told before."""
 
     car: str
     on: str | None = None
@@ -50,7 +51,9 @@ class Told:
 @dataclass(frozen=True)
 class Outcome:
     """What became of one session of a card. what: KEPT, LONGER (than the copy before), NOTED (told anew), AGAIN (kept
-    before, nothing done) or NO_SETUP. day: "" where no date is known. ring: name of its ring's copy."""
+    before, nothing done) or NO_SETUP. day: "" where no date is known. ring: name of its ring's copy. sensor_day: when
+    its lambda sensor was fitted, if that was told. missing_rows, missing_s: between its first row and its last, of
+    span_s in all."""
 
     drive: str
     what: str
@@ -59,11 +62,16 @@ class Outcome:
     verdict: str = ""
     pulls: int = 0
     ring: str = ""
+    sensor_day: str = ""
+    missing_rows: int = 0
+    missing_s: float = 0.0
+    span_s: float = 0.0
 
 
 def keep(root: Path, source: Path, told: Told, ring: str | None = None) -> list[Outcome]:
     """Judge the sessions of a card and keep them. RingpullError where the card can't be read or is refused."""
     shelf, car = Shelf(root), car_name(told.car)
+    shelf.refuse_file()
     content = ring_copy.fingerprint(source)
     note = shelf.source(judging.digest([content, ring, asdict(told), ANALYSIS]))
     known = kept_before(shelf, car, note)
@@ -134,7 +142,11 @@ def keep_session(shelf: Shelf, car: str, drive, session, told: Told, date, sourc
 
 def outcome(row: Row, what: str) -> Outcome:
     day = "" if row["date"] is None else row["date"].date().isoformat()
-    return Outcome(row["drive"], what, day, row["date_from"], row["verdict"], row["pulls"], row["ring"])
+    sensor = "" if row["sensor_day"] is None else day_of(row["sensor_day"])
+    span = row["end_row"] - row["first_row"]
+    missing, rate = max(0, span - row["rows"]), row["rate_hz"]
+    told = row["verdict"], row["pulls"], row["ring"], sensor
+    return Outcome(row["drive"], what, day, row["date_from"], *told, missing, missing / rate, span / rate)
 
 
 def setup_of(session) -> str:
@@ -157,7 +169,8 @@ def known_as(shelf: Shelf, car: str, plain: str, blocks: np.ndarray, session) ->
             raise BadUsage(
                 f"this drive is on the shelf already, as one of the car {row['car_name']!r}",
                 "the card was kept under another car's name, or the name is a slip",
-                f"keep it with --car {row['car_name']!r}, or remove that car's drive {row['drive']} first",
+                f"keep it with --car {shlex.quote(row['car_name'])}, or move it: "
+                + shlex.join(["ringpull", "kept", str(shelf.root), "--move", row["drive"], "--car", car]),
             )
         if not desk:
             raise OtherRecording(
@@ -173,7 +186,7 @@ def notes(row: Row | None, told: Told, date, session, first: bool) -> Row:
     told."""
     before = row or {}
     out: Row = {
-        "sensor_day": before.get("sensor_day") if told.sensor_fitted is None else day_number(told.sensor_fitted),
+        "sensor_day": before.get("sensor_day") if told.sensor_fitted is None else sensor_day(told.sensor_fitted),
         "change": before.get("change") if told.change is None or not first else told.change or None,
         "invented": session.board == DESK,
         "fuel": before.get("fuel") if told.fuel is None else told.fuel,
@@ -204,6 +217,16 @@ def dated(moment: str, known_from: str) -> Row:
         "day": round(when.timestamp() / 86400.0, 5),
         "month": when.strftime("%Y-%m"),
     }
+
+
+def sensor_day(told: str) -> float | None:
+    """The number of the day that was told, None where it is taken back."""
+    return day_number(told) if told else None
+
+
+def day_of(number: float) -> str:
+    """The day with this number since 1970-01-01."""
+    return datetime.fromtimestamp(number * 86400.0, UTC).date().isoformat()
 
 
 def day_number(day: str) -> float:
@@ -297,7 +320,7 @@ def written(shelf: Shelf, car: str, name: str, part: str, facts: Row, judged: ju
         if content.num_rows:
             putting.put_table(shelf.file(table, car, name, part), table, content)
     about = {"analysis": ANALYSIS, "program": VERSION, "rows_part": part}
-    before = [one["serial"] for one in catalogue.every_row(shelf, car, name)]
+    before = [one["serial"] for one in catalogue.every_row(shelf, drive=name)]
     row = {**judged.drive, **about, **facts, **keys, "serial": max([time.time_ns(), *(one + 1 for one in before)])}
     content = putting.made("drives", [row])
     assert isinstance(content, pa.Table)

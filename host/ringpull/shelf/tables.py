@@ -47,7 +47,7 @@ DRIVES = (
     Column("blocks", LONG, "", "blocks in the copy of the ring"),
     Column("first_row", LONG, "", "number of the first row"),
     Column("end_row", LONG, "", "number after the last row"),
-    Column("rows", LONG, "", "rows that can be read"),
+    Column("rows", LONG, "", "rows that can be read; what end_row less first_row has more is missing"),
     Column("seconds", DOUBLE, "s", "from row 0 to the end"),
     Column("engine_s", DOUBLE, "s", "of turning engine"),
     Column("rate_hz", SINGLE, "Hz", "rows a second"),

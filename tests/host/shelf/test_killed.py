@@ -8,7 +8,7 @@ import pytest
 import shelf_cards
 from limits import HANG_S
 
-from ringpull.shelf import catalogue, judging, keep, putting, rejudge, tidy
+from ringpull.shelf import catalogue, judging, keep, moving, putting, rejudge, tidy
 from ringpull.shelf.keep import Told
 from ringpull.shelf.places import Shelf
 from ringpull.shelf.tables import BESIDE
@@ -151,6 +151,26 @@ def noted(tmp_path, cards, stride):
     every_death(make, lambda shelf: keep.keep(shelf, cards[1], told), there, there, stride)
 
 
+def removed(tmp_path, cards, stride):
+    """From a tidied file, with a newer row of its own."""
+    others = [shelf_cards.card(tmp_path / f"card{at}", session=at) for at in (2, 3)]
+    there = {f"63617231-{at}": blocks_in(cards[1]) for at in (2, 3)}
+
+    def make(step):
+        shelf = tmp_path / f"gone{step}"
+        for one in others:
+            keep.keep(shelf, one, TOLD)
+        tidy.tidy(shelf)
+        keep.keep(shelf, others[0], Told("hill", change="plugs"))
+        return shelf
+
+    def work(shelf):
+        if catalogue.drives(Shelf(shelf), "hill", "63617231-2"):
+            moving.remove(shelf, "63617231-2")
+
+    every_death(make, work, there, {"63617231-3": blocks_in(cards[1])}, stride)
+
+
 def judged_again(tmp_path, cards, stride):
     there = {"63617231-1": blocks_in(cards[1])}
 
@@ -167,7 +187,7 @@ def test_killed_at_some_steps(story, tmp_path, cards):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("story", [kept_anew, kept_longer, noted, tidied, judged_again])
+@pytest.mark.parametrize("story", [kept_anew, kept_longer, noted, tidied, removed, judged_again])
 def test_killed_at_every_step(story, tmp_path, cards):
     story(tmp_path, cards, 1)
 

@@ -172,3 +172,26 @@ def test_a_shelf_without_events_is_asked_too(tmp_path, judged):
     (tmp_path / "bare" / "v1").mkdir(parents=True)
     with pytest.raises(BadUsage, match="holds no drive"):
         ask(tmp_path / "bare", "lean", Chosen())
+
+
+def test_an_entry_that_can_not_be_compared_is_told_with_the_reason(tmp_path, judged):
+    shelf = season(tmp_path, judged, drives=12, changes={6: ("plugs", {}), 11: ("pump", {})})
+    words = ask(shelf, "changes", Chosen()).words
+    (told,) = [one for one in words if "pump" in one]
+    assert "not compared; 2 drives on each side are needed" in told and "more than 5 before it and 1 after it" in told
+    assert not any("plugs: not compared" in one for one in words)
+
+
+def test_no_drive_in_that_time_is_not_nothing_under_load(tmp_path, judged):
+    shelf = season(tmp_path, judged, drives=4)
+    for question in ("lean", "outliers"):
+        words = ask(shelf, question, Chosen("hill", since=40_000.0)).words
+        assert words == ["there is no drive to ask of the car hill of 2079-07-08 or later"], question
+    assert ask(shelf, "lean", Chosen(fuel="e85")).words == ["there is no drive to ask with the fuel e85"]
+
+
+def test_too_few_drives_for_a_line_are_counted(tmp_path, judged):
+    shelf = season(tmp_path, judged, drives=4)
+    assert "5 drives are needed, the most-driven cell has 4" in ask(shelf, "drift", Chosen()).words
+    (told,) = ask(shelf, "delay", Chosen()).words
+    assert told.startswith("5 drives are needed, ") and told.endswith("has 4")

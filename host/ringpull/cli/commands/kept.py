@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-HELP = "list what a shelf holds: cars, dates, changes, and what an older analysis or calibration judged"
+HELP = "list what a shelf holds, and what an older analysis or calibration judged; move or remove a drive"
 EXAMPLE = "ringpull kept shelf"
 
 FACTS = ("drive", "date_from", "fuel", "change", "pulls", "lean_events", "verdict", "analysis", "calibration_from")
@@ -14,6 +14,9 @@ FACTS = ("drive", "date_from", "fuel", "change", "pulls", "lean_events", "verdic
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("shelf", type=Path, metavar="SHELF", help="folder of the shelf")
     parser.add_argument("--car", metavar="NAME", help="this car's drives, a line each")
+    taken = parser.add_mutually_exclusive_group()
+    taken.add_argument("--move", metavar="DRIVE", help="give a drive that was kept under a wrong car to --car")
+    taken.add_argument("--remove", metavar="DRIVE", help="take a drive from the shelf, its copy of the card too")
     parser.add_argument("--json", action="store_true", help="print the same as JSON")
 
 
@@ -23,6 +26,8 @@ def run(args: argparse.Namespace) -> int:
     from ringpull.errors import BadUsage
     from ringpull.shelf.contents import contents
 
+    if args.move is not None or args.remove is not None:
+        return take(args)
     cars = contents(args.shelf)
     if args.car is not None:
         known = [one.name for one in cars]
@@ -36,9 +41,34 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps({"cars": [as_json(one) for one in cars]}, indent=1))
         return 0
+    if not cars:
+        print(f"{args.shelf} holds no drive yet: ringpull keep CARD --in {args.shelf} --car NAME")
+        return 0
     show(cars, args.shelf)
     if args.car is not None:
         show_drives(cars[0])
+    return 0
+
+
+def take(args: argparse.Namespace) -> int:
+    """One drive moved or removed, and a line about it."""
+    import json
+    from dataclasses import asdict
+
+    from ringpull.cli.commands.keep import line, tell_new_car
+    from ringpull.errors import BadUsage
+    from ringpull.shelf.moving import move, remove
+    from ringpull.shelf.places import Shelf, car_name
+
+    if args.move is None:
+        done = remove(args.shelf, args.remove)
+    else:
+        if args.car is None:
+            raise BadUsage("the car to move it to is not named", "--car is missing", "add --car and the car's name")
+        known = Shelf(args.shelf).cars() if args.shelf.is_dir() else []
+        done = move(args.shelf, args.move, args.car)
+        tell_new_car(car_name(args.car), known)
+    print(json.dumps(asdict(done), indent=1) if args.json else line(done))
     return 0
 
 

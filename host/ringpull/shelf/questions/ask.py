@@ -9,6 +9,7 @@ from pathlib import Path
 from ringpull.errors import BadUsage
 from ringpull.shelf import calibrations
 from ringpull.shelf.catalogue import TRIES, Damaged
+from ringpull.shelf.keep import day_of
 from ringpull.shelf.places import Shelf
 from ringpull.shelf.questions.changes import changes
 from ringpull.shelf.questions.delay import delay
@@ -39,6 +40,8 @@ def ask(root: Path, question: str, chosen: Chosen, engine: Engine | str = "duckd
     def answered() -> Found:
         live = Live(engine, shelf, chosen)
         found = QUESTIONS[question](live)
+        if not found.rows and not live.asked():
+            found = replace(found, words=[none_asked(chosen)])
         left, other = live.left_out(), live.other_calibrations()
         left["other_calibration"] = sum(other.values())
         return replace(found, left_out=left, words=[*found.words, *told(left, chosen), *unlike(shelf, other)])
@@ -74,6 +77,15 @@ def refuse_unknown_car(shelf: Shelf, chosen: Chosen) -> None:
         raise BadUsage(
             f"there is no car {chosen.car!r} on this shelf", "a slip in the name", f"see: ringpull kept {shelf.root}"
         )
+
+
+def none_asked(chosen: Chosen) -> str:
+    """That no drive was left to ask, of those that were chosen."""
+    parts = [] if chosen.car is None else [f"of the car {chosen.car}"]
+    parts += [] if chosen.fuel is None else [f"with the fuel {chosen.fuel}"]
+    parts += [] if chosen.since is None else [f"of {day_of(chosen.since)} or later"]
+    parts += [] if chosen.until is None else [f"before {day_of(chosen.until)}"]
+    return f"there is no drive to ask{''.join(f' {one}' for one in parts)}"
 
 
 def told(left: dict[str, int], chosen: Chosen) -> list[str]:

@@ -155,6 +155,11 @@ class Live:
         (row,) = self.run(counts)
         return {name: int(value or 0) for name, value in row.items()}
 
+    def asked(self) -> int:
+        """How many drives are asked."""
+        (row,) = self.run(self.drives.agg(n=self.drives.count()))
+        return int(row["n"])
+
     def other_calibrations(self) -> dict[str, int]:
         """Car -> how many of its drives that may be asked another configuration judged than the one given last."""
         asked = self.every.filter(lambda t: ~t.doubted)
@@ -163,9 +168,7 @@ class Live:
         keys = ["car_name", "calibration", "calibration_from"]
         for row in self.run(asked.group_by(keys).agg(n=lambda t: t.count())):
             groups.setdefault(row["car_name"], []).append(row)
-        found = {
-            car: calibrations.others(rows, calibrations.newest(self.shelf, car)) for car, rows in groups.items()
-        }
+        found = {car: calibrations.others(rows, calibrations.newest(self.shelf, car)) for car, rows in groups.items()}
         return {car: found[car] for car in sorted(found) if found[car]}
 
     def run(self, expression: Any) -> list[dict]:
