@@ -19,20 +19,6 @@ from ringpull.shelf.version import ANALYSIS
 TOLD = Told("hill", on="2026-04-01")
 
 
-@pytest.fixture(scope="module")
-def judged(tmp_path_factory):
-    """A drive's judgement, made once."""
-    return judging.judge(shelf_cards.card(tmp_path_factory.mktemp("judged")) / "drive.rpl")
-
-
-@pytest.fixture
-def quick(judged, monkeypatch):
-    """Judging gives the same answer at once; returns the rings that were judged."""
-    asked = []
-    monkeypatch.setattr(judging, "judge", lambda ring, calibration=None: asked.append(ring) or judged)
-    return asked
-
-
 def rows_of(shelf, table):
     return [row for path in Shelf(shelf).files(table) for row in pq.ParquetFile(path).read().to_pylist()]
 

@@ -8,25 +8,17 @@ import pytest
 import shelf_cards
 from limits import HANG_S
 
-from ringpull.shelf import catalogue, judging, keep, moving, putting, rejudge, tidy
+from ringpull.shelf import catalogue, keep, moving, putting, rejudge, tidy
 from ringpull.shelf.keep import Told
 from ringpull.shelf.places import Shelf
 from ringpull.shelf.tables import BESIDE
 
-pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="this system forks no processes")
+pytestmark = [
+    pytest.mark.skipif(not hasattr(os, "fork"), reason="this system forks no processes"),
+    pytest.mark.usefixtures("quick"),
+]
 TOLD = Told("hill", on="2026-04-01")
 STEPS = ("replace", "fsync", "unlink")  # each call of these is a step, and each may be the last
-
-
-@pytest.fixture(scope="module")
-def judged(tmp_path_factory):
-    return judging.judge(shelf_cards.card(tmp_path_factory.mktemp("judged")) / "drive.rpl")
-
-
-@pytest.fixture(autouse=True)
-def quick(judged, monkeypatch):
-    """Judging takes no time; processes that are forked have this too."""
-    monkeypatch.setattr(judging, "judge", lambda ring, calibration=None: judged)
 
 
 def die_at(step):

@@ -5,23 +5,17 @@ from datetime import UTC, datetime
 
 import pyarrow.parquet as pq
 import pytest
-import shelf_cards
 import shelf_seasons
 from shelf_seasons import Season
 from truth.desk import command
 
 from ringpull.errors import BadUsage, MissingPart
-from ringpull.shelf import judging, library, putting
+from ringpull.shelf import library, putting
 
 pytest.importorskip("ibis", reason="ibis, of the extra `library`, is not installed")
 pytest.importorskip("duckdb", reason="duckdb, of the extra `library`, is not installed")
 from ringpull.shelf.questions.ask import ask  # noqa: E402
 from ringpull.shelf.questions.live import Chosen  # noqa: E402
-
-
-@pytest.fixture(scope="module")
-def judged(tmp_path_factory):
-    return judging.judge(shelf_cards.card(tmp_path_factory.mktemp("judged")) / "drive.rpl")
 
 
 def places(rows):
@@ -48,6 +42,15 @@ def test_a_noted_change_is_no_drift_and_the_right_entry_gets_it(tmp_path, judged
     found = ask(shelf, "changes", Chosen())
     assert {row["entry"] for row in found.called} == {"new pump"} and places(found.called) == set(cells)
     assert all(row["low"] < row["before"] * -0.03 < row["high"] for row in found.called)
+    assert not ask(shelf, "drift", Chosen()).called
+
+
+def test_a_change_before_a_drive_that_can_not_be_asked_stays_in_the_log(tmp_path, judged):
+    cells = shelf_seasons.often(judged)[4:8]
+    log = {16: ("new pump", dict.fromkeys(cells, 0.97))}
+    shelf = season(tmp_path, judged, changes=log, doubted=(16,))
+    found = ask(shelf, "changes", Chosen())
+    assert {row["entry"] for row in found.called} == {"new pump"} and places(found.called) == set(cells)
     assert not ask(shelf, "drift", Chosen()).called
 
 

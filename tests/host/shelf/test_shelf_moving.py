@@ -7,23 +7,14 @@ import shelf_cards
 from truth.desk import command
 
 from ringpull.errors import BadUsage
-from ringpull.shelf import catalogue, judging, keep, moving, tidy
+from ringpull.shelf import catalogue, keep, moving, tidy
 from ringpull.shelf.keep import Told
 from ringpull.shelf.places import Shelf, apart_by_a_slip, folder_name, name_of
 from ringpull.shelf.tables import TABLES
 
 TOLD = Told("hil", on="2026-04-01")
 NAME = "63617231-1"
-
-
-@pytest.fixture(scope="module")
-def judged(tmp_path_factory):
-    return judging.judge(shelf_cards.card(tmp_path_factory.mktemp("judged")) / "drive.rpl")
-
-
-@pytest.fixture(autouse=True)
-def quick(judged, monkeypatch):
-    monkeypatch.setattr(judging, "judge", lambda ring, calibration=None: judged)
+pytestmark = pytest.mark.usefixtures("quick")
 
 
 @pytest.fixture(params=["alone", "tidied", "tidied with another", "noted since it was tidied"])

@@ -22,11 +22,6 @@ TOLD = Told("hill", on="2026-04-01")
 NAME = "63617231-1"
 
 
-@pytest.fixture(scope="module")
-def judged(tmp_path_factory):
-    return judging.judge(shelf_cards.card(tmp_path_factory.mktemp("judged")) / "drive.rpl")
-
-
 @pytest.fixture
 def asked(judged, monkeypatch):
     """Judging takes no time and tells by what it judged: a configuration that was given comes to another verdict.

@@ -8,21 +8,11 @@ import shelf_cards
 from truth.desk import command
 
 from ringpull.cli.main import main
-from ringpull.shelf import catalogue, judging, keep, tidy
+from ringpull.shelf import catalogue, keep, tidy
 from ringpull.shelf.keep import Told
 from ringpull.shelf.places import Shelf
 
 TOLD = Told("hill", on="2026-04-01")
-
-
-@pytest.fixture(scope="module")
-def judged(tmp_path_factory):
-    return judging.judge(shelf_cards.card(tmp_path_factory.mktemp("judged")) / "drive.rpl")
-
-
-@pytest.fixture
-def quick(judged, monkeypatch):
-    monkeypatch.setattr(judging, "judge", lambda ring, calibration=None: judged)
 
 
 def kept(capsys, *words):

@@ -67,25 +67,24 @@ def run(args: argparse.Namespace) -> int:
             show(at / len(args.sources))
     failures.tell_rest()
     if any(one.outcomes for one in out):
-        tell_new_car(told.car, known)
+        tell_new_car(args.shelf, told.car, known)
     if args.json:
         print(json.dumps(as_json(out), indent=1))
     return worst
 
 
-def tell_new_car(car: str, known: list[str]) -> None:
+def tell_new_car(shelf: Path, car: str, known: list[str]) -> None:
     """That a car is new whose name is nearly that of another, which may be a slip."""
+    import shlex
     import sys
 
     from ringpull.shelf.places import apart_by_a_slip
 
     alike = [one for one in known if apart_by_a_slip(one, car)]
     if car not in known and alike:
+        how = f"{shlex.join(['ringpull', 'kept', str(shelf)])} --move DRIVE --car {shlex.quote(alike[0])}"
         there = ", ".join(map(repr, alike))
-        print(
-            f"note: this begins a new car {car!r}; there is {there}. If that is the same car: ringpull kept --move",
-            file=sys.stderr,
-        )
+        print(f"note: this begins a new car {car!r}; there is {there}. If it is the same one: {how}", file=sys.stderr)
 
 
 class Failures:

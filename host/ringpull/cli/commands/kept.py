@@ -67,7 +67,7 @@ def take(args: argparse.Namespace) -> int:
             raise BadUsage("the car to move it to is not named", "--car is missing", "add --car and the car's name")
         known = Shelf(args.shelf).cars() if args.shelf.is_dir() else []
         done = move(args.shelf, args.move, args.car)
-        tell_new_car(car_name(args.car), known)
+        tell_new_car(args.shelf, car_name(args.car), known)
     print(json.dumps(asdict(done), indent=1) if args.json else line(done))
     return 0
 

@@ -33,9 +33,9 @@ COLUMNS = (
 
 
 def entries(live: Live):
-    """The drives that an entry stands before. An expression."""
+    """The drives that an entry stands before, whether they can be asked or not. An expression."""
     names = ("car_name", "drive", "day", "segment", "change", "other_fuel", "fuel", "fuel_before", "other_sensor")
-    return live.drives.filter(lambda t: t.entry).select(*names)
+    return live.history.filter(lambda t: t.entry).select(*names)
 
 
 def changes(live: Live) -> Found:

@@ -91,13 +91,18 @@ class Live:
 
     @cached_property
     def drives(self) -> Any:
-        """Dated drives with their cars' history. segment: counts the entries of its car's log up to a drive: changes,
+        """The drives that are asked, as `history` has them."""
+        asked = self.history.filter(lambda t: ~t.doubted)
+        return asked if self.chosen.mixed else asked.filter(lambda t: ~self._old(t))
+
+    @cached_property
+    def history(self) -> Any:
+        """Dated drives with their cars' history, which those tell as well that can't be asked. segment: counts the entries of its car's log up to a drive: changes,
         other fuel, another sensor; entry: whether one stands before this very drive. fitted: when the sensor that it
         was driven with was fitted, null where nobody told. hours: of turning engine that its car had on the shelf
         before."""
         ibis, every = self.ibis, self.every
-        kept = every.filter(lambda t: t.day.notnull() & ~t.doubted)
-        kept = kept if self.chosen.mixed else kept.filter(lambda t: ~self._old(t))
+        kept = every.filter(lambda t: t.day.notnull())
         by = {"group_by": "car_name", "order_by": ["day", "drive"]}
         so_far, before = ibis.window(**by, preceding=None, following=0), ibis.window(**by)
         out = kept.mutate(
