@@ -97,10 +97,10 @@ class Live:
 
     @cached_property
     def history(self) -> Any:
-        """Dated drives with their cars' history, which those tell as well that can't be asked. segment: counts the entries of its car's log up to a drive: changes,
-        other fuel, another sensor; entry: whether one stands before this very drive. fitted: when the sensor that it
-        was driven with was fitted, null where nobody told. hours: of turning engine that its car had on the shelf
-        before."""
+        """Dated drives with their cars' history, which those tell as well that can't be asked. segment: counts the
+        entries of its car's log up to a drive: changes, other fuel, another sensor; entry: whether one stands before
+        this very drive. fitted: when the sensor that it was driven with was fitted, null where nobody told. hours: of
+        turning engine that its car had on the shelf before."""
         ibis, every = self.ibis, self.every
         kept = every.filter(lambda t: t.day.notnull())
         by = {"group_by": "car_name", "order_by": ["day", "drive"]}
