@@ -36,7 +36,7 @@ COMMANDS = {
     "power": "estimate power and torque at the wheels, with intervals",
     "compare": "compare two drives or two sets of pulls: did the change work",
     "keep": "judge drives and keep them on a shelf, to be asked across months",
-    "kept": "what a shelf holds: cars, dates, changes, and what an older analysis judged",
+    "kept": "what a shelf holds, and what an older analysis judged; moves or removes a drive",
     "rejudge": "judge the drives of a shelf again, by a newer analysis or a mended configuration",
     "tidy": "put the small tables of a shelf into one file a car",
     "ask": "lean margin, drift, delay, changes and outliers over all drives of a shelf",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from ringpull.shelf import catalogue
+from ringpull.shelf import calibrations, catalogue
 from ringpull.shelf.places import Shelf
 from ringpull.shelf.version import ANALYSIS
 
@@ -23,7 +23,8 @@ class Change:
 class Car:
     """first, last: days of the earliest and latest dated drive, "" without. undated: drives whose date nobody knows;
     guessed: those whose date is only their file's. old_analysis, old_calibration: drives that `rejudge` would judge by
-    something newer. rows: of the table of drives, by date."""
+    something newer. calibration: the command that judges the latter, "" where there is none. rows: of the table of
+    drives, by date."""
 
     name: str
     drives: int
@@ -37,6 +38,7 @@ class Car:
     invented: int
     old_analysis: int
     old_calibration: int
+    calibration: str
     changes: tuple[Change, ...]
     rows: tuple[catalogue.Row, ...]
 
@@ -55,7 +57,8 @@ def day_of(row: catalogue.Row) -> str:
 
 def about(shelf: Shelf, name: str, rows: list[catalogue.Row]) -> Car:
     days = sorted(filter(None, map(day_of, rows)))
-    newest = newest_calibration(shelf, name)
+    last = calibrations.newest(shelf, name)
+    other = calibrations.others(rows, last)
     return Car(
         name=name,
         drives=len(rows),
@@ -68,13 +71,8 @@ def about(shelf: Shelf, name: str, rows: list[catalogue.Row]) -> Car:
         lean=sum(row["verdict"] == "attention" for row in rows),
         invented=sum(row["invented"] for row in rows),
         old_analysis=sum(row["analysis"] < ANALYSIS for row in rows),
-        old_calibration=sum(newest not in ("", row["calibration_from"]) for row in rows),
+        old_calibration=other,
+        calibration=calibrations.command(shelf, name, last) if last is not None and other else "",
         changes=tuple(Change(day_of(row), row["drive"], row["change"]) for row in rows if row["change"]),
         rows=tuple(rows),
     )
-
-
-def newest_calibration(shelf: Shelf, car: str) -> str:
-    """Name of the configuration that was given last for a car, "" where none was."""
-    files = list(shelf.folder("calibrations", car).glob("*.json"))
-    return max(files, key=lambda path: path.stat().st_mtime_ns).name if files else ""

@@ -6,11 +6,13 @@ leaves either the old judgement or the new one, and files that nobody reads.
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import json
 import secrets
+import shlex
 import time
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -20,10 +22,11 @@ import numpy as np
 from ringpull.drive import read as read_drive
 from ringpull.errors import BadUsage
 from ringpull.files import dates
-from ringpull.shelf import catalogue, judging, putting, ring_copy
+from ringpull.shelf import calibrations, catalogue, judging, putting, ring_copy
 from ringpull.shelf.places import Shelf, beside, car_name, parts_of
 from ringpull.shelf.ring_copy import OtherRecording
 from ringpull.shelf.tables import BESIDE
+from ringpull.shelf.tidy import live_rows, whole
 from ringpull.shelf.version import ANALYSIS
 from shared_math import VERSION
 
@@ -35,7 +38,7 @@ Row = dict[str, Any]
 @dataclass(frozen=True)
 class Told:
     """What somebody tells of the drives of a card; None for what they don't. on, sensor_fitted: a day as
-    2026-04-01."""
+    2026-04-01. sensor_fitted, change: "" takes back what was told before."""
 
     car: str
     on: str | None = None
@@ -48,7 +51,9 @@ class Told:
 @dataclass(frozen=True)
 class Outcome:
     """What became of one session of a card. what: KEPT, LONGER (than the copy before), NOTED (told anew), AGAIN (kept
-    before, nothing done) or NO_SETUP. day: "" where no date is known. ring: name of its ring's copy."""
+    before, nothing done) or NO_SETUP. day: "" where no date is known. ring: name of its ring's copy. sensor_day: when
+    its lambda sensor was fitted, if that was told. missing_rows, missing_s: between its first row and its last, of
+    span_s in all."""
 
     drive: str
     what: str
@@ -57,11 +62,16 @@ class Outcome:
     verdict: str = ""
     pulls: int = 0
     ring: str = ""
+    sensor_day: str = ""
+    missing_rows: int = 0
+    missing_s: float = 0.0
+    span_s: float = 0.0
 
 
 def keep(root: Path, source: Path, told: Told, ring: str | None = None) -> list[Outcome]:
     """Judge the sessions of a card and keep them. RingpullError where the card can't be read or is refused."""
     shelf, car = Shelf(root), car_name(told.car)
+    shelf.refuse_file()
     content = ring_copy.fingerprint(source)
     note = shelf.source(judging.digest([content, ring, asdict(told), ANALYSIS]))
     known = kept_before(shelf, car, note)
@@ -93,15 +103,23 @@ def kept_before(shelf: Shelf, car: str, note: Path) -> list[Outcome] | None:
         outcomes = [Outcome(**one) for one in json.loads(note.read_text())]
     except (OSError, ValueError, TypeError):
         return None
-    rings = shelf.folder("rings", car)
-    if not all((rings / one.ring).is_file() for one in outcomes if one.what != NO_SETUP):
-        return None
-    return [one if one.what == NO_SETUP else replace(one, what=AGAIN) for one in outcomes]
+    out = []
+    for one in outcomes:
+        row = None if one.what == NO_SETUP else counted(shelf, car, one.drive)
+        if one.what != NO_SETUP and (row is None or row["ring"] != one.ring):
+            return None
+        out.append(one if row is None else outcome(row, AGAIN))  # as the shelf has it now, not as it was kept
+    return out
+
+
+def counted(shelf: Shelf, car: str, name: str) -> Row | None:
+    """The row that counts of a car's drive; None where there is none."""
+    return next((row for row in catalogue.drives(shelf, car, name) if row["drive"] == name), None)
 
 
 def keep_session(shelf: Shelf, car: str, drive, session, told: Told, date, source: Path, first: bool) -> Outcome:
     """One session kept. first: of those of its card, which the change was made before."""
-    blocks = drive.blocks_of(session)
+    blocks, calibration = drive.blocks_of(session), None
     name, row = known_as(shelf, car, f"{drive.ring_id}-{session.id}", blocks, session)
     facts = notes(row, told, date, session, first)
     if row is not None:
@@ -112,17 +130,23 @@ def keep_session(shelf: Shelf, car: str, drive, session, told: Told, date, sourc
         judged = row["analysis"] == ANALYSIS
         if not merged.more_than_first and same and judged:
             return outcome(row, AGAIN)
-        blocks = merged.blocks
+        if not merged.more_than_first and judged:
+            return outcome(noted(shelf, row, facts), NOTED)
+        blocks, calibration = merged.blocks, calibrations.given(shelf, row)
         what = LONGER if merged.more_than_first else NOTED
     else:
         what = KEPT
     facts |= {"ring_id": drive.ring_id, "session": session.id, "source": str(source), "setup": setup_of(session)}
-    return outcome(commit(shelf, car, name, facts, blocks=blocks), what)
+    return outcome(commit(shelf, car, name, facts, blocks, calibration), what)
 
 
 def outcome(row: Row, what: str) -> Outcome:
     day = "" if row["date"] is None else row["date"].date().isoformat()
-    return Outcome(row["drive"], what, day, row["date_from"], row["verdict"], row["pulls"], row["ring"])
+    sensor = "" if row["sensor_day"] is None else day_of(row["sensor_day"])
+    span = row["end_row"] - row["first_row"]
+    missing, rate = max(0, span - row["rows"]), row["rate_hz"]
+    told = row["verdict"], row["pulls"], row["ring"], sensor
+    return Outcome(row["drive"], what, day, row["date_from"], *told, missing, missing / rate, span / rate)
 
 
 def setup_of(session) -> str:
@@ -145,7 +169,8 @@ def known_as(shelf: Shelf, car: str, plain: str, blocks: np.ndarray, session) ->
             raise BadUsage(
                 f"this drive is on the shelf already, as one of the car {row['car_name']!r}",
                 "the card was kept under another car's name, or the name is a slip",
-                f"keep it with --car {row['car_name']!r}, or remove that car's drive {row['drive']} first",
+                f"keep it with --car {shlex.quote(row['car_name'])}, or move it: "
+                + shlex.join(["ringpull", "kept", str(shelf.root), "--move", row["drive"], "--car", car]),
             )
         if not desk:
             raise OtherRecording(
@@ -161,11 +186,11 @@ def notes(row: Row | None, told: Told, date, session, first: bool) -> Row:
     told."""
     before = row or {}
     out: Row = {
-        "sensor_day": before.get("sensor_day") if told.sensor_fitted is None else day_number(told.sensor_fitted),
+        "sensor_day": before.get("sensor_day") if told.sensor_fitted is None else sensor_day(told.sensor_fitted),
         "change": before.get("change") if told.change is None or not first else told.change or None,
         "invented": session.board == DESK,
         "fuel": before.get("fuel") if told.fuel is None else told.fuel,
-        "calibration_from": before.get("calibration_from", "ring"),
+        "calibration_from": before.get("calibration_from", calibrations.RING),
     }
     if out["fuel"] is None:
         out["fuel"] = str((session.config.get("fuel") or {}).get("name", "")) or None
@@ -194,6 +219,16 @@ def dated(moment: str, known_from: str) -> Row:
     }
 
 
+def sensor_day(told: str) -> float | None:
+    """The number of the day that was told, None where it is taken back."""
+    return day_number(told) if told else None
+
+
+def day_of(number: float) -> str:
+    """The day with this number since 1970-01-01."""
+    return datetime.fromtimestamp(number * 86400.0, UTC).date().isoformat()
+
+
 def day_number(day: str) -> float:
     """Days since 1970-01-01."""
     return float(datetime.fromisoformat(day).replace(tzinfo=UTC).timestamp() / 86400.0)
@@ -218,6 +253,60 @@ def commit(
         blocks = more
 
 
+def noted(shelf: Shelf, row: Row, facts: Row) -> Row:
+    """A drive's judgement with other notes; returns its row. It is copied whole, under a part and with a ring of its
+    own, so that whoever replaces it meanwhile takes nothing of it away."""
+    car, name = row["car_name"], row["drive"]
+    facts = {key: value for key, value in facts.items() if key != "calibration_from"}
+    while True:
+        copy = copied(shelf, row)
+        if copy is None or not whole(shelf, car, {(name, row["part"])}, name):
+            row = standing(shelf, row)
+            continue
+        # greater than what tidying makes of the row, less than any judgement that somebody else makes meanwhile
+        content = putting.made("drives", [row | facts | copy | {"serial": row["serial"] + 2}])
+        putting.put_table(shelf.file("drives", car, name, copy["part"]), "drives", content)
+        made = content.to_pylist()[0]
+        more = tidy_after(shelf, car, made)
+        if more is not None:
+            return commit(shelf, car, name, made | facts, more, calibrations.given(shelf, made))
+        row = standing(shelf, row)
+        if row["part"] == made["part"] or all(row[key] == value for key, value in facts.items()):
+            return row
+
+
+def standing(shelf: Shelf, row: Row) -> Row:
+    """The row that a drive has by now. FileNotFoundError where somebody took the drive away."""
+    found = counted(shelf, row["car_name"], row["drive"])
+    if found is None:
+        raise FileNotFoundError(errno.ENOENT, "the drive was taken away meanwhile", str(shelf.root))
+    return found
+
+
+def copied(shelf: Shelf, row: Row) -> Row | None:
+    """The ring and the tables beside a drive's row written once more; returns the columns of the row that name them,
+    None where somebody has replaced the drive."""
+    import pyarrow as pa
+
+    car, name, part = row["car_name"], row["drive"], secrets.token_hex(4)
+    ring = shelf.file("rings", car, name, part, ".rpl")
+    try:
+        putting.put_bytes(ring, (shelf.folder("rings", car) / row["ring"]).read_bytes())
+    except FileNotFoundError:
+        if standing(shelf, row)["part"] == row["part"]:
+            raise
+        return None
+    for table in BESIDE:
+        files = [path for path in shelf.files(table, car) if catalogue.is_of(parts_of(path)[0], name)]
+        found = live_rows(files, table, {(name, row["rows_part"] if table == "rows" else row["part"])})
+        if found.num_rows:
+            at = found.schema.get_field_index("part")
+            parts = pa.array([part] * found.num_rows, pa.string())
+            found = found.set_column(at, found.schema.field("part"), parts)
+            putting.put_table(shelf.file(table, car, name, part), table, found)
+    return {"part": part, "rows_part": part, "ring": ring.name}
+
+
 def written(shelf: Shelf, car: str, name: str, part: str, facts: Row, judged: judging.Judgement) -> Row:
     """Every file of one judgement written, the drive's row last."""
     import pyarrow as pa
@@ -231,7 +320,7 @@ def written(shelf: Shelf, car: str, name: str, part: str, facts: Row, judged: ju
         if content.num_rows:
             putting.put_table(shelf.file(table, car, name, part), table, content)
     about = {"analysis": ANALYSIS, "program": VERSION, "rows_part": part}
-    before = [one["serial"] for one in catalogue.every_row(shelf, car, name)]
+    before = [one["serial"] for one in catalogue.every_row(shelf, drive=name)]
     row = {**judged.drive, **about, **facts, **keys, "serial": max([time.time_ns(), *(one + 1 for one in before)])}
     content = putting.made("drives", [row])
     assert isinstance(content, pa.Table)

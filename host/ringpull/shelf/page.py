@@ -9,13 +9,14 @@ from ringpull.errors import BadUsage
 from ringpull.report import palette
 from ringpull.report.page import HERE as REPORT
 from ringpull.report.words import listed, table, text
-from ringpull.shelf import contents, season_pictures
+from ringpull.shelf import calibrations, contents, season_pictures
 from ringpull.shelf.questions import found as shown
 from ringpull.shelf.questions.ask import ask
 from ringpull.shelf.questions.found import Found, Row, at
 from ringpull.shelf.questions.live import Chosen, Engine
 
 POLICY = "default-src 'none'; style-src 'unsafe-inline'"
+WRAP = "li { overflow-wrap: anywhere; }\n"  # paths in a command are longer than a phone is wide
 MOST_ROWS = 12  # of a table on the page
 TITLES = {"lean": "Lean margin", "drift": "Drift", "changes": "What the changes did", "delay": "The sensor"}
 ASKED = tuple(TITLES)
@@ -40,6 +41,8 @@ def season_page(root: Path, chosen: Chosen, engine: Engine) -> str:
 def document(car: contents.Car, answers: dict[str, Found]) -> str:
     """The page of a car from the answers to its questions."""
     kind, first = verdict(car, answers)
+    if car.old_calibration:
+        first = [*first, calibrations.mixed(car.name, car.old_calibration, car.calibration)]
     log = [f"{text(one.day or 'undated')}: {text(one.text)}" for one in car.changes]
     parts = [
         f'<section class="verdict {kind}" id="answer" aria-label="answer"><h1>{text(first[0])}</h1>'
@@ -67,7 +70,7 @@ def document(car: contents.Car, answers: dict[str, Found]) -> str:
         f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{text(title)}</title>\n'
         f'<meta http-equiv="Content-Security-Policy" content="{POLICY}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<style>\n{palette.css()}{style}</style>\n</head>\n<body>\n"
+        f"<style>\n{palette.css()}{style}{WRAP}</style>\n</head>\n<body>\n"
         f'<a class="skip" href="#answer">to the answer</a>\n<header><p class="vehicle">{text(title)}</p>'
         f'<dl class="facts">{listed_facts}</dl></header>\n<main>\n'
         f'<div class="bar"><nav aria-label="sections">{links}</nav></div>\n'
@@ -90,7 +93,7 @@ def verdict(car: contents.Car, answers: dict[str, Found]) -> tuple[str, list[str
     if events:
         where = sorted({row["rpm"] for row in rows if row["events"]})
         last = max(row["month"] for row in rows if row["events"])
-        out.append(f"{events} lean events, at {spoken(where)} rpm, the last in {last}")
+        out.append(f"{events} lean event{'' if events == 1 else 's'}, at {spoken(where)} rpm, the last in {last}")
     for row in answers["drift"].called:
         way = "leaner" if row["rate"] > 0 else "richer"
         out.append(f"{at(row)} gets {way} by {abs(100 * row['rate']):.1f} % a year")

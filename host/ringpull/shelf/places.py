@@ -33,6 +33,28 @@ def car_name(text: str) -> str:
     return name
 
 
+def name_of(folder: str) -> str:
+    """The car whose folder it is."""
+    plain = folder.removeprefix("car=c_")
+    return re.sub(r"(~[0-9a-f]{2})+", lambda run: bytes.fromhex(run[0].replace("~", "")).decode(), plain)
+
+
+def root_of(path: Path) -> Path:
+    """The shelf that a file lies on."""
+    return next((one.parent for one in path.parents if one.name == f"v{FORMAT}"), path.parent)
+
+
+def apart_by_a_slip(one: str, other: str) -> bool:
+    """Whether two names differ by case alone, or by one letter more, less or other. Numbers tell cars apart."""
+    first, second = sorted((one.casefold(), other.casefold()), key=len)
+    if first == second:
+        return True
+    at = next((at for at, (a, b) in enumerate(zip(first, second, strict=False)) if a != b), len(first))
+    if len(second) - len(first) > 1 or second[at].isdigit():
+        return False
+    return first[at:] == second[at + 1 :] or first[at + 1 :] == second[at + 1 :]
+
+
 class Shelf:
     """The folders of a shelf. Nothing is made or read by asking for a place."""
 
@@ -61,12 +83,26 @@ class Shelf:
         """The files of a table."""
         return [path for folder in self.folders(table, car) for path in sorted(folder.glob("*.parquet"))]
 
+    def cars(self, table: str = "drives") -> list[str]:
+        """The cars that a table has files of."""
+        return [name_of(folder.name) for folder in self.folders(table) if any(folder.iterdir())]
+
+    def refuse_file(self) -> None:
+        """BadUsage where a file has the shelf's name."""
+        if self.root.exists() and not self.root.is_dir():
+            raise BadUsage(
+                f"{self.root} is a file, and a shelf is a folder",
+                "a slip in the path: the card comes first, the shelf after --in",
+                "give the shelf's folder; a new one is made",
+            )
+
     @property
     def exists(self) -> bool:
         return self.base.is_dir()
 
     def refuse_missing(self) -> None:
         """BadUsage where there is no shelf."""
+        self.refuse_file()
         if not self.exists:
             newer = sorted(path.name for path in self.root.glob("v[0-9]*") if path.is_dir())
             if newer:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 from collections.abc import Callable
 from pathlib import Path
@@ -9,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from ringpull.errors import CannotWrite
 from ringpull.shelf import tables
+from ringpull.shelf.places import root_of
 from ringpull.shelf.tables import Column
 
 if TYPE_CHECKING:
@@ -31,12 +33,19 @@ def put(path: Path, write: Callable[[Path], None]) -> None:
             os.close(descriptor)
         os.replace(aside, path)
     except OSError as fault:
-        aside.unlink(missing_ok=True)
-        raise CannotWrite(
-            f"{path} can't be written ({os.strerror(fault.errno) if fault.errno else 'no reason was given'})",
-            "the shelf's disk is full, or its folder is read-only",
-            "make room or give another shelf, then keep the card again",
-        ) from None
+        with contextlib.suppress(OSError):
+            aside.unlink(missing_ok=True)
+        raise refused(path, fault) from None
+
+
+def refused(path: Path, fault: OSError) -> CannotWrite:
+    """What is told where a shelf takes no file, or gives none away."""
+    why = os.strerror(fault.errno) if fault.errno else "no reason was given"
+    return CannotWrite(
+        f"the shelf {root_of(path)} can't be written to ({why})",
+        "its disk is full, or its folder is read-only",
+        "make room or allow writing there, then give the command again; what the shelf held counts as before",
+    )
 
 
 def put_bytes(path: Path, content: bytes) -> None:
@@ -50,7 +59,10 @@ def put_bytes(path: Path, content: bytes) -> None:
 
 def remove(path: Path) -> None:
     """Take a file away, whoever did so before."""
-    path.unlink(missing_ok=True)
+    try:
+        path.unlink(missing_ok=True)
+    except OSError as fault:
+        raise refused(path, fault) from None
 
 
 def schema(table: str) -> pa.Schema:

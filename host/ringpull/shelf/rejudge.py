@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Iterator
 from pathlib import Path
 
-from ringpull.shelf import catalogue, keep, putting
+from ringpull.drive import read
+from ringpull.errors import BadConfig
+from ringpull.shelf import calibrations, catalogue, judging, keep
 from ringpull.shelf.places import Shelf
+from ringpull.shelf.version import ANALYSIS
+
+JUDGED, SAME, STANDS = "judged", "judged again by the same analysis and configuration", "judged so before"
 
 # What a drive's row holds that its ring does not tell
 FACTS = (
@@ -24,31 +28,34 @@ def wanted(root: Path, car: str | None = None) -> list[catalogue.Row]:
     return catalogue.drives(shelf, car)
 
 
-def put_calibration(root: Path, car: str, config: dict) -> Path:
-    """Lay a configuration beside the rings of a car; returns where. config: checked, defaults filled."""
-    text = json.dumps(config, indent=1, sort_keys=True)
-    name = hashlib.sha256(text.encode()).hexdigest()[:12]
-    path = Shelf(root).folder("calibrations", car) / f"{name}.json"
-    putting.put_bytes(path, text.encode())
-    return path
-
-
-def given(root: Path, row: catalogue.Row) -> dict | None:
-    """The configuration that a drive was judged by the last time, where it was one that lies beside the rings."""
-    if row["calibration_from"] == "ring":
-        return None
-    path = Shelf(root).folder("calibrations", row["car_name"]) / row["calibration_from"]
-    return json.loads(path.read_text())
+def refuse_other_loggers(root: Path, rows: list[catalogue.Row], config: dict) -> None:
+    """BadConfig where a configuration describes the logger of none of these drives: it is not laid beside their
+    rings."""
+    shelf = Shelf(root)
+    fault = None
+    for row in {row["setup"]: row for row in rows}.values():
+        session = read(shelf.folder("rings", row["car_name"]) / row["ring"]).sessions[0]
+        try:
+            judging.refuse_other_channels(session, config)
+            return
+        except BadConfig as error:
+            fault = error
+    if fault is not None:
+        raise fault
 
 
 def rejudge(root: Path, row: catalogue.Row, calibration: Path | None = None) -> keep.Outcome:
-    """One drive judged again. calibration: what put_calibration gave, of this drive's car; else what it was judged by
-    before."""
-    facts = {name: row[name] for name in FACTS}
-    config = given(root, row) if calibration is None else json.loads(calibration.read_text())
-    facts["calibration_from"] = row["calibration_from"] if calibration is None else calibration.name
-    made = keep.commit(Shelf(root), row["car_name"], row["drive"], facts, calibration=config)
-    return keep.outcome(made, "judged")
+    """One drive judged again. calibration: what calibrations.put gave, of this drive's car, which judges no drive
+    twice; else what it was judged by before."""
+    shelf = Shelf(root)
+    by = row["calibration_from"] if calibration is None else calibration.name
+    as_before = by == row["calibration_from"] and row["analysis"] == ANALYSIS
+    if as_before and calibration is not None:
+        return keep.outcome(row, STANDS)
+    config = calibrations.given(shelf, row) if calibration is None else json.loads(calibration.read_text())
+    facts = {name: row[name] for name in FACTS} | {"calibration_from": by}
+    made = keep.commit(shelf, row["car_name"], row["drive"], facts, calibration=config)
+    return keep.outcome(made, SAME if as_before else JUDGED)
 
 
 def each(root: Path, rows: list[catalogue.Row], calibration: Path | None = None) -> Iterator[keep.Outcome]:

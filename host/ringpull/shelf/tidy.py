@@ -35,7 +35,9 @@ def tidy(root: Path) -> list[Tidied]:
     """Put the small tables of every car into one file each."""
     shelf = Shelf(root)
     shelf.refuse_missing()
-    return [tidy_car(shelf, car, rows) for car, rows in catalogue.by_car(catalogue.drives(shelf)).items()]
+    rows = catalogue.by_car(catalogue.drives(shelf))
+    found = [tidy_car(shelf, car, rows.get(car, [])) for car in sorted({*rows, *shelf.cars("rings")})]
+    return [one for one in found if one.drives or one.removed]
 
 
 def tidy_car(shelf: Shelf, car: str, rows: list[catalogue.Row]) -> Tidied:
@@ -48,13 +50,15 @@ def tidy_car(shelf: Shelf, car: str, rows: list[catalogue.Row]) -> Tidied:
     return Tidied(car, len(rows), (before, after), removed)
 
 
-def together(shelf: Shelf, car: str) -> None:
-    """The rows of all drives in one file a table, that of the drives last; then the files that they were in go."""
+def together(shelf: Shelf, car: str, without: str | None = None) -> bool:
+    """The rows of all drives in one file a table, that of the drives last; then the files that they were in go.
+    without: a drive whose rows are left out; files of its own stay. Whether it was done."""
     import pyarrow as pa
 
     part = secrets.token_hex(4)
-    old_files = shelf.files("drives", car)  # before the rows: what is added in between must stay
-    rows = catalogue.drives(shelf, car)
+    # Before the rows: what is added in between must stay
+    old_files = [path for path in shelf.files("drives", car) if parts_of(path)[0] != without]
+    rows = [row for row in catalogue.drives(shelf, car) if row["drive"] != without]
     live = {(row["drive"], row["part"]) for row in rows}
     for table in SMALL:
         found = live_rows(shelf.files(table, car), table, live)
@@ -63,9 +67,10 @@ def together(shelf: Shelf, car: str) -> None:
             putting.put_table(shelf.file(table, car, TIDIED, part), table, found)
     # greater than of the rows they are made from, less than of any that somebody else makes meanwhile
     moved = [row | {"part": part, "serial": row["serial"] + 1} for row in rows]
-    if not whole(shelf, car, live):
-        return  # somebody replaced a drive meanwhile: its files may have gone while they were read
-    putting.put_table(shelf.file("drives", car, TIDIED, part), "drives", putting.made("drives", moved))
+    if not whole(shelf, car, live, without=without):
+        return False  # somebody replaced a drive meanwhile: its files may have gone while they were read
+    if moved:
+        putting.put_table(shelf.file("drives", car, TIDIED, part), "drives", putting.made("drives", moved))
     kept = {row["rows_part"] for row in rows}
     for path in old_files:
         putting.remove(path)
@@ -74,11 +79,15 @@ def together(shelf: Shelf, car: str) -> None:
         for table in BESIDE:
             if table != "rows" or (old not in kept and drive != TIDIED):
                 putting.remove(shelf.file(table, car, drive, old))
+    return True
 
 
-def whole(shelf: Shelf, car: str, live: set[tuple[str, str]]) -> bool:
-    """Whether the drives' rows are still those of these judgements."""
-    return live == {(row["drive"], row["part"]) for row in catalogue.drives(shelf, car)}
+def whole(
+    shelf: Shelf, car: str, live: set[tuple[str, str]], drive: str | None = None, without: str | None = None
+) -> bool:
+    """Whether the rows of all drives, of one, or of all but one are still those of these judgements."""
+    rows = [row for row in catalogue.drives(shelf, car, drive) if row["drive"] != without]
+    return live == {(row["drive"], row["part"]) for row in rows if drive in (None, row["drive"])}
 
 
 def live_rows(files: list[Path], table: str, live: set[tuple[str, str]]) -> pa.Table:

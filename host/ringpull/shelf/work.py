@@ -39,23 +39,26 @@ def keep_one(root: Path, told, ring: str | None, source: Path) -> Done:
     """One card kept."""
     from ringpull.shelf.keep import keep
 
-    return guarded(str(source), lambda: tuple(keep(root, source, told, ring)))
+    return guarded(root, str(source), lambda: tuple(keep(root, source, told, ring)))
 
 
 def rejudge_one(root: Path, calibration: Path | None, row: dict) -> Done:
     """One drive judged again."""
     from ringpull.shelf.rejudge import rejudge
 
-    return guarded(row["drive"], lambda: (rejudge(root, row, calibration),))
+    return guarded(root, row["drive"], lambda: (rejudge(root, row, calibration),))
 
 
-def guarded(item: str, work: Callable[[], tuple]) -> Done:
+def guarded(root: Path, item: str, work: Callable[[], tuple]) -> Done:
     """What came of the work, errors of one item told with it: the others go on."""
     try:
         return Done(item, work())
     except RingpullError as error:
         return Done(item, failed=Failed(error.what, error.cause, error.step, error.exit_code))
     except OSError as error:
+        if root in Path(str(error.filename)).parents or Path(str(error.filename)) == root:
+            what = f"the shelf {root} can't be used: {error.strerror} ({error.filename})"
+            return Done(item, failed=Failed(what, "its disk is failing, or a file was taken from it", "look there", 2))
         return Done(item, failed=Failed(f"{item} can't be used: {error.strerror}", "a wrong path", "check the path", 2))
 
 

@@ -19,20 +19,6 @@ from ringpull.shelf.version import ANALYSIS
 TOLD = Told("hill", on="2026-04-01")
 
 
-@pytest.fixture(scope="module")
-def judged(tmp_path_factory):
-    """A drive's judgement, made once."""
-    return judging.judge(shelf_cards.card(tmp_path_factory.mktemp("judged")) / "drive.rpl")
-
-
-@pytest.fixture
-def quick(judged, monkeypatch):
-    """Judging gives the same answer at once; returns the rings that were judged."""
-    asked = []
-    monkeypatch.setattr(judging, "judge", lambda ring, calibration=None: asked.append(ring) or judged)
-    return asked
-
-
 def rows_of(shelf, table):
     return [row for path in Shelf(shelf).files(table) for row in pq.ParquetFile(path).read().to_pylist()]
 
@@ -193,7 +179,7 @@ def test_kept_tells_what_is_out_of_date(tmp_path, quick, monkeypatch):
     said = command("kept", shelf).stdout
     assert "hill, 2026-05-01: new pump" in said and "rejudge" not in said
     monkeypatch.setattr("ringpull.shelf.contents.ANALYSIS", ANALYSIS + 1)
-    assert "2 of its drives were judged by an older analysis" in command("kept", shelf).stdout
+    assert "hill: 2 drives were judged by an older analysis: ringpull rejudge" in command("kept", shelf).stdout
     told = json.loads(command("kept", shelf, "--json").stdout)
     assert told["cars"][0]["drives"] == 2 and told["cars"][0]["old_analysis"] == 2
 

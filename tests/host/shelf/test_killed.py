@@ -8,25 +8,17 @@ import pytest
 import shelf_cards
 from limits import HANG_S
 
-from ringpull.shelf import catalogue, judging, keep, putting, rejudge, tidy
+from ringpull.shelf import catalogue, keep, moving, putting, rejudge, tidy
 from ringpull.shelf.keep import Told
 from ringpull.shelf.places import Shelf
 from ringpull.shelf.tables import BESIDE
 
-pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="this system forks no processes")
+pytestmark = [
+    pytest.mark.skipif(not hasattr(os, "fork"), reason="this system forks no processes"),
+    pytest.mark.usefixtures("quick"),
+]
 TOLD = Told("hill", on="2026-04-01")
 STEPS = ("replace", "fsync", "unlink")  # each call of these is a step, and each may be the last
-
-
-@pytest.fixture(scope="module")
-def judged(tmp_path_factory):
-    return judging.judge(shelf_cards.card(tmp_path_factory.mktemp("judged")) / "drive.rpl")
-
-
-@pytest.fixture(autouse=True)
-def quick(judged, monkeypatch):
-    """Judging takes no time; processes that are forked have this too."""
-    monkeypatch.setattr(judging, "judge", lambda ring, calibration=None: judged)
 
 
 def die_at(step):
@@ -140,6 +132,37 @@ def tidied(tmp_path, cards, stride):
     every_death(make, tidy.tidy, there, there, stride)
 
 
+def noted(tmp_path, cards, stride):
+    there = {"63617231-1": blocks_in(cards[1])}
+
+    def make(step):
+        keep.keep(tmp_path / f"note{step}", cards[1], TOLD)
+        return tmp_path / f"note{step}"
+
+    told = Told("hill", on="2026-04-01", change="plugs")
+    every_death(make, lambda shelf: keep.keep(shelf, cards[1], told), there, there, stride)
+
+
+def removed(tmp_path, cards, stride):
+    """From a tidied file, with a newer row of its own."""
+    others = [shelf_cards.card(tmp_path / f"card{at}", session=at) for at in (2, 3)]
+    there = {f"63617231-{at}": blocks_in(cards[1]) for at in (2, 3)}
+
+    def make(step):
+        shelf = tmp_path / f"gone{step}"
+        for one in others:
+            keep.keep(shelf, one, TOLD)
+        tidy.tidy(shelf)
+        keep.keep(shelf, others[0], Told("hill", change="plugs"))
+        return shelf
+
+    def work(shelf):
+        if catalogue.drives(Shelf(shelf), "hill", "63617231-2"):
+            moving.remove(shelf, "63617231-2")
+
+    every_death(make, work, there, {"63617231-3": blocks_in(cards[1])}, stride)
+
+
 def judged_again(tmp_path, cards, stride):
     there = {"63617231-1": blocks_in(cards[1])}
 
@@ -156,7 +179,7 @@ def test_killed_at_some_steps(story, tmp_path, cards):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("story", [kept_anew, kept_longer, tidied, judged_again])
+@pytest.mark.parametrize("story", [kept_anew, kept_longer, noted, tidied, removed, judged_again])
 def test_killed_at_every_step(story, tmp_path, cards):
     story(tmp_path, cards, 1)
 

@@ -5,23 +5,17 @@ from datetime import UTC, datetime
 
 import pyarrow.parquet as pq
 import pytest
-import shelf_cards
 import shelf_seasons
 from shelf_seasons import Season
 from truth.desk import command
 
 from ringpull.errors import BadUsage, MissingPart
-from ringpull.shelf import judging, library, putting
+from ringpull.shelf import library, putting
 
 pytest.importorskip("ibis", reason="ibis, of the extra `library`, is not installed")
 pytest.importorskip("duckdb", reason="duckdb, of the extra `library`, is not installed")
 from ringpull.shelf.questions.ask import ask  # noqa: E402
 from ringpull.shelf.questions.live import Chosen  # noqa: E402
-
-
-@pytest.fixture(scope="module")
-def judged(tmp_path_factory):
-    return judging.judge(shelf_cards.card(tmp_path_factory.mktemp("judged")) / "drive.rpl")
 
 
 def places(rows):
@@ -48,6 +42,15 @@ def test_a_noted_change_is_no_drift_and_the_right_entry_gets_it(tmp_path, judged
     found = ask(shelf, "changes", Chosen())
     assert {row["entry"] for row in found.called} == {"new pump"} and places(found.called) == set(cells)
     assert all(row["low"] < row["before"] * -0.03 < row["high"] for row in found.called)
+    assert not ask(shelf, "drift", Chosen()).called
+
+
+def test_a_change_before_a_drive_that_can_not_be_asked_stays_in_the_log(tmp_path, judged):
+    cells = shelf_seasons.often(judged)[4:8]
+    log = {16: ("new pump", dict.fromkeys(cells, 0.97))}
+    shelf = season(tmp_path, judged, changes=log, doubted=(16,))
+    found = ask(shelf, "changes", Chosen())
+    assert {row["entry"] for row in found.called} == {"new pump"} and places(found.called) == set(cells)
     assert not ask(shelf, "drift", Chosen()).called
 
 
@@ -106,7 +109,8 @@ def test_other_analyses_and_doubted_drives_are_left_out_and_counted(tmp_path, ju
     shelf = season(tmp_path, judged, doubted=(3, 4))
     season(shelf, judged, car="old", analysis=0, drives=7)
     found = ask(shelf, "drift", Chosen())
-    assert found.left_out == {"drives": 37, "doubted": 2, "older": 7, "undated": 0, "guessed": 0}
+    nothing = {"undated": 0, "guessed": 0, "other_calibration": 0}
+    assert found.left_out == {"drives": 37, "doubted": 2, "older": 7} | nothing
     assert {row["car_name"] for row in found.rows} == {"hill"} and {row["drives"] for row in found.rows} <= {28}
     assert any("7 of 37 drives were judged by another analysis" in one for one in found.words)
     assert {row["car_name"] for row in ask(shelf, "drift", Chosen(mixed=True)).rows} == {"hill", "old"}
@@ -171,3 +175,26 @@ def test_a_shelf_without_events_is_asked_too(tmp_path, judged):
     (tmp_path / "bare" / "v1").mkdir(parents=True)
     with pytest.raises(BadUsage, match="holds no drive"):
         ask(tmp_path / "bare", "lean", Chosen())
+
+
+def test_an_entry_that_can_not_be_compared_is_told_with_the_reason(tmp_path, judged):
+    shelf = season(tmp_path, judged, drives=12, changes={6: ("plugs", {}), 11: ("pump", {})})
+    words = ask(shelf, "changes", Chosen()).words
+    (told,) = [one for one in words if "pump" in one]
+    assert "not compared; 2 drives on each side are needed" in told and "more than 5 before it and 1 after it" in told
+    assert not any("plugs: not compared" in one for one in words)
+
+
+def test_no_drive_in_that_time_is_not_nothing_under_load(tmp_path, judged):
+    shelf = season(tmp_path, judged, drives=4)
+    for question in ("lean", "outliers"):
+        words = ask(shelf, question, Chosen("hill", since=40_000.0)).words
+        assert words == ["there is no drive to ask of the car hill of 2079-07-08 or later"], question
+    assert ask(shelf, "lean", Chosen(fuel="e85")).words == ["there is no drive to ask with the fuel e85"]
+
+
+def test_too_few_drives_for_a_line_are_counted(tmp_path, judged):
+    shelf = season(tmp_path, judged, drives=4)
+    assert "5 drives are needed, the most-driven cell has 4" in ask(shelf, "drift", Chosen()).words
+    (told,) = ask(shelf, "delay", Chosen()).words
+    assert told.startswith("5 drives are needed, ") and told.endswith("has 4")

@@ -106,4 +106,4 @@ def show(found, everything: bool) -> None:
         if len(shown) < len(found.rows):
             console.print(f"{len(found.rows) - len(shown)} more: --all shows them, --csv and --json hold them")
     for words in found.words:
-        console.print(terminal.printable(words))
+        console.print(terminal.printable(words), soft_wrap=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-HELP = "list what a shelf holds: cars, dates, changes, and what an older analysis or calibration judged"
+HELP = "list what a shelf holds, and what an older analysis or calibration judged; move or remove a drive"
 EXAMPLE = "ringpull kept shelf"
 
 FACTS = ("drive", "date_from", "fuel", "change", "pulls", "lean_events", "verdict", "analysis", "calibration_from")
@@ -14,6 +14,9 @@ FACTS = ("drive", "date_from", "fuel", "change", "pulls", "lean_events", "verdic
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("shelf", type=Path, metavar="SHELF", help="folder of the shelf")
     parser.add_argument("--car", metavar="NAME", help="this car's drives, a line each")
+    taken = parser.add_mutually_exclusive_group()
+    taken.add_argument("--move", metavar="DRIVE", help="give a drive that was kept under a wrong car to --car")
+    taken.add_argument("--remove", metavar="DRIVE", help="take a drive from the shelf, its copy of the card too")
     parser.add_argument("--json", action="store_true", help="print the same as JSON")
 
 
@@ -23,6 +26,8 @@ def run(args: argparse.Namespace) -> int:
     from ringpull.errors import BadUsage
     from ringpull.shelf.contents import contents
 
+    if args.move is not None or args.remove is not None:
+        return take(args)
     cars = contents(args.shelf)
     if args.car is not None:
         known = [one.name for one in cars]
@@ -36,9 +41,34 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps({"cars": [as_json(one) for one in cars]}, indent=1))
         return 0
-    show(cars)
+    if not cars:
+        print(f"{args.shelf} holds no drive yet: ringpull keep CARD --in {args.shelf} --car NAME")
+        return 0
+    show(cars, args.shelf)
     if args.car is not None:
         show_drives(cars[0])
+    return 0
+
+
+def take(args: argparse.Namespace) -> int:
+    """One drive moved or removed, and a line about it."""
+    import json
+    from dataclasses import asdict
+
+    from ringpull.cli.commands.keep import line, tell_new_car
+    from ringpull.errors import BadUsage
+    from ringpull.shelf.moving import move, remove
+    from ringpull.shelf.places import Shelf, car_name
+
+    if args.move is None:
+        done = remove(args.shelf, args.remove)
+    else:
+        if args.car is None:
+            raise BadUsage("the car to move it to is not named", "--car is missing", "add --car and the car's name")
+        known = Shelf(args.shelf).cars() if args.shelf.is_dir() else []
+        done = move(args.shelf, args.move, args.car)
+        tell_new_car(args.shelf, car_name(args.car), known)
+    print(json.dumps(asdict(done), indent=1) if args.json else line(done))
     return 0
 
 
@@ -53,7 +83,7 @@ def as_json(car) -> dict:
     return out
 
 
-def show(cars: list) -> None:
+def show(cars: list, shelf: Path) -> None:
     """A line for each car, its changes, and what to do about drives that are out of date."""
     from rich.table import Table
 
@@ -78,24 +108,30 @@ def show(cars: list) -> None:
     for one in cars:
         for change in one.changes:
             console.print(f"{one.name}, {change.day or 'undated'}: {terminal.printable(change.text)}")
-        for words in out_of_date(one):
-            console.print(f"{one.name}: {words}")
+        for words in out_of_date(one, shelf):
+            console.print(terminal.printable(words), soft_wrap=True)
 
 
-def out_of_date(car) -> list[str]:
+def out_of_date(car, shelf: Path) -> list[str]:
     """What is to be known of a car's drives before they are asked."""
+    import shlex
+
+    from ringpull.shelf import calibrations
+
+    def drives(count: int, one: str, more: str) -> str:
+        return f"{car.name}: {count} {f'drive {one}' if count == 1 else f'drives {more}'}"
+
     out = []
+    again = f"keep {'its card' if car.undated + car.guessed == 1 else 'their cards'} again with --on"
     if car.undated:
-        out.append(f"{car.undated} of its drives have no date: keep their cards again with --on")
+        out.append(f"{drives(car.undated, 'has', 'have')} no date: {again}")
     if car.guessed:
-        out.append(f"{car.guessed} of its drives have their file's date, a guess: keep their cards again with --on")
+        out.append(f"{drives(car.guessed, 'has its', 'have their')} file's date, a guess: {again}")
     if car.old_analysis:
-        out.append(f"{car.old_analysis} of its drives were judged by an older analysis: ringpull rejudge")
+        how = shlex.join(["ringpull", "rejudge", str(shelf), "--car", car.name])
+        out.append(f"{drives(car.old_analysis, 'was', 'were')} judged by an older analysis: {how}")
     if car.old_calibration:
-        out.append(
-            f"{car.old_calibration} of its drives were judged by another calibration than the one given last: "
-            "ringpull rejudge --config"
-        )
+        out.append(calibrations.mixed(car.name, car.old_calibration, car.calibration))
     return out
 
 

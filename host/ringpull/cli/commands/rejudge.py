@@ -25,8 +25,9 @@ def run(args: argparse.Namespace) -> int:
     import json
 
     from ringpull.cli import terminal
-    from ringpull.cli.commands.keep import as_json, tell
-    from ringpull.shelf.rejudge import put_calibration, wanted
+    from ringpull.cli.commands.keep import Failures, as_json, tell
+    from ringpull.shelf import calibrations
+    from ringpull.shelf.rejudge import refuse_other_loggers, wanted
     from ringpull.shelf.work import rejudge_all
 
     calibration = None
@@ -34,13 +35,15 @@ def run(args: argparse.Namespace) -> int:
     rows = wanted(args.shelf, args.car)
     refuse_nothing(args, rows)
     if config is not None:
-        calibration = put_calibration(args.shelf, args.car, config)
-    worst, out = 0, []
+        refuse_other_loggers(args.shelf, rows, config)
+        calibration = calibrations.put(args.shelf, args.car, config)
+    worst, out, failures = 0, [], Failures()
     with terminal.progress("judging") as show:
         for at, one in enumerate(rejudge_all(args.shelf, rows, calibration, args.jobs, args.cluster), start=1):
             out.append(one)
-            worst = max(worst, tell(one, args.json))
+            worst = max(worst, tell(one, args.json, failures))
             show(at / len(rows))
+    failures.tell_rest()
     if args.json:
         print(json.dumps(as_json(out), indent=1))
     return worst

@@ -7,7 +7,9 @@ from dataclasses import replace
 from pathlib import Path
 
 from ringpull.errors import BadUsage
+from ringpull.shelf import calibrations
 from ringpull.shelf.catalogue import TRIES, Damaged
+from ringpull.shelf.keep import day_of
 from ringpull.shelf.places import Shelf
 from ringpull.shelf.questions.changes import changes
 from ringpull.shelf.questions.delay import delay
@@ -38,8 +40,11 @@ def ask(root: Path, question: str, chosen: Chosen, engine: Engine | str = "duckd
     def answered() -> Found:
         live = Live(engine, shelf, chosen)
         found = QUESTIONS[question](live)
-        left = live.left_out()
-        return replace(found, left_out=left, words=[*found.words, *told(left, chosen)])
+        if not found.rows and not live.asked():
+            found = replace(found, words=[none_asked(chosen)])
+        left, other = live.left_out(), live.other_calibrations()
+        left["other_calibration"] = sum(other.values())
+        return replace(found, left_out=left, words=[*found.words, *told(left, chosen), *unlike(shelf, other)])
 
     return steady(shelf, chosen.car, answered)
 
@@ -74,6 +79,15 @@ def refuse_unknown_car(shelf: Shelf, chosen: Chosen) -> None:
         )
 
 
+def none_asked(chosen: Chosen) -> str:
+    """That no drive was left to ask, of those that were chosen."""
+    parts = [] if chosen.car is None else [f"of the car {chosen.car}"]
+    parts += [] if chosen.fuel is None else [f"with the fuel {chosen.fuel}"]
+    parts += [] if chosen.since is None else [f"of {day_of(chosen.since)} or later"]
+    parts += [] if chosen.until is None else [f"before {day_of(chosen.until)}"]
+    return f"there is no drive to ask{''.join(f' {one}' for one in parts)}"
+
+
 def told(left: dict[str, int], chosen: Chosen) -> list[str]:
     """What was left out, in words."""
     out = []
@@ -86,4 +100,14 @@ def told(left: dict[str, int], chosen: Chosen) -> list[str]:
         out.append(f"{left['undated']} of {left['drives']} drives left out: their date is not known (keep --on)")
     if left["guessed"]:
         out.append(f"the date of {left['guessed']} drives is only their file's, a guess")
+    return out
+
+
+def unlike(shelf: Shelf, other: dict[str, int]) -> list[str]:
+    """Of each car that several configurations judged, in words."""
+    out = []
+    for car, count in other.items():
+        last = calibrations.newest(shelf, car)
+        if last is not None:
+            out.append(calibrations.mixed(car, count, calibrations.command(shelf, car, last)))
     return out

@@ -33,9 +33,9 @@ COLUMNS = (
 
 
 def entries(live: Live):
-    """The drives that an entry stands before. An expression."""
+    """The drives that an entry stands before, whether they can be asked or not. An expression."""
     names = ("car_name", "drive", "day", "segment", "change", "other_fuel", "fuel", "fuel_before", "other_sensor")
-    return live.drives.filter(lambda t: t.entry).select(*names)
+    return live.history.filter(lambda t: t.entry).select(*names)
 
 
 def changes(live: Live) -> Found:
@@ -60,7 +60,27 @@ def of_sums(stretches: list[Row], noted: list[Row]) -> Found:
     for row, rejected in zip(rows, called, strict=True):
         row["called"] = bool(rejected) and abs(row["difference"]) >= LEAST_STEP
     rows.sort(key=lambda row: (not row["called"], row["car_name"], row["day"], place(row)))
-    return Found("changes", COLUMNS, rows, words(rows, list(log.values())))
+    return Found("changes", COLUMNS, rows, [*words(rows, list(log.values())), *untold(rows, log, cells)])
+
+
+def untold(rows: list[Row], log: dict[tuple, Row], cells: dict[tuple, dict[int, Row]]) -> list[str]:
+    """The entries of the log that nothing could be compared for, and why."""
+    tested = {(row["car_name"], row["day"], row["entry"]) for row in rows}
+    out = []
+    for (car, segment), entry in sorted(log.items()):
+        if (car, day_text(entry["day"]), name(entry)) in tested:
+            continue
+        own = [parts for key, parts in cells.items() if key[0] == car]
+        before, after = (max((p[at]["n"] for p in own if at in p), default=0) for at in (segment - 1, segment))
+        if min(before, after) < LEAST_DRIVES:
+            why = f"no cell has more than {before} before it and {after} after it"
+        else:
+            why = "no cell has as many on both sides"
+        out.append(
+            f"{car}, {day_text(entry['day'])}, {name(entry)}: not compared; {LEAST_DRIVES} drives on each side are "
+            f"needed, up to the next entry, and {why}"
+        )
+    return out
 
 
 def drifting(cells: list[list[Row]]) -> dict[tuple, tuple[float, float]]:

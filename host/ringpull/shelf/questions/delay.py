@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ringpull.analysis.cells import stats
+from ringpull.shelf.questions import drift
 from ringpull.shelf.questions.found import LEAST_DRIVES, LEVEL, Found, Row, Shown
 from ringpull.shelf.questions.live import YEAR_D, Live
 
@@ -63,17 +64,18 @@ def delay(live: Live) -> Found:
 
 def of_sums(parts: dict[str, list[Row]]) -> Found:
     """`delay` of what the engine has summed of each figure."""
-    rows = []
+    rows, most = [], 0
     for what, some in parts.items():
         sensors: dict[tuple, list[Row]] = {}
         for row in some:
             sensors.setdefault((row["car_name"], row["bank"], row["dated"]), []).append(row)
+        most = max([most, *(sum(one["n"] for one in group) for group in sensors.values())])
         rows += [one for key in sorted(sensors) if (one := line(sensors[key], what)) is not None]
     called = stats.holm(np.array([row["chance"] for row in rows]), LEVEL) if rows else []
     for row, rejected in zip(rows, called, strict=True):
         row["called"] = bool(rejected) and row["value_to"] - row["value_from"] >= LEAST_STEP_S
     rows.sort(key=lambda row: (not row["called"], row["car_name"], row["bank"], row["what"] != "lag"))
-    return Found("delay", COLUMNS, rows, words(rows))
+    return Found("delay", COLUMNS, rows, words(rows, most))
 
 
 def line(parts: list[Row], what: str) -> Row | None:
@@ -104,9 +106,10 @@ def line(parts: list[Row], what: str) -> Row | None:
     }
 
 
-def words(rows: list[Row]) -> list[str]:
+def words(rows: list[Row], most: int) -> list[str]:
+    """most: drives of the sensor that has the most that told their delay."""
     if not rows:
-        return [f"no sensor's delay was found in {LEAST_DRIVES} drives"]
+        return [drift.too_few(most, "the sensor whose delay was found most often")]
     return [
         f"{sum(row['called'] for row in rows)} of {len(rows)} delays and lags grow",
         f"called where the chance is below {LEVEL:.0%} for all of them together, and it grew by "

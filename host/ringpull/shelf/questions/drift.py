@@ -60,7 +60,8 @@ def of_sums(parts: list[Row]) -> Found:
     for row, rejected in zip(rows, called, strict=True):
         row["called"] = bool(rejected) and abs(row["rate"]) * row["days"] / YEAR_D >= LEAST_STEP
     rows.sort(key=lambda row: (not row["called"], place(row)))
-    return Found("drift", COLUMNS, rows, words(rows))
+    most = max((sum(one["n"] for one in some) for some in cells.values()), default=0)
+    return Found("drift", COLUMNS, rows, words(rows, most))
 
 
 def slope(parts: list[Row]) -> tuple[float, float, float]:
@@ -89,11 +90,20 @@ def line(parts: list[Row]) -> Row | None:
     }
 
 
-def words(rows: list[Row]) -> list[str]:
+def too_few(most: int, what: str) -> str:
+    """Why no line could be drawn. most: drives of what has the most of them."""
+    if most < LEAST_DRIVES:
+        return f"{LEAST_DRIVES} drives are needed, {what} has {most}"
+    return f"{what} has {most} drives, but no two between the same entries of the log or of different age"
+
+
+def words(rows: list[Row], most: int) -> list[str]:
+    """most: drives of the cell that has the most of them."""
     called = sum(row["called"] for row in rows)
-    told = f"{called} of {len(rows)} cells drift" if rows else f"no cell was driven in {LEAST_DRIVES} drives"
+    if not rows:
+        return [too_few(most, "the most-driven cell")]
     return [
-        told,
+        f"{called} of {len(rows)} cells drift",
         "a rate above 0: it gets leaner; its interval is 95 % for this cell alone",
         f"called where the chance is below {LEVEL:.0%} for all cells and cars together, and the ratio moved by "
         f"{LEAST_STEP:.2f} or more",

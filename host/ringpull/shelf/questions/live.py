@@ -10,6 +10,7 @@ from functools import cached_property
 from typing import Any
 
 from ringpull.errors import BadUsage, MissingPart
+from ringpull.shelf import calibrations
 from ringpull.shelf.library import ibis as load_ibis
 from ringpull.shelf.places import Shelf
 from ringpull.shelf.tables import TABLES
@@ -90,13 +91,18 @@ class Live:
 
     @cached_property
     def drives(self) -> Any:
-        """Dated drives with their cars' history. segment: counts the entries of its car's log up to a drive: changes,
-        other fuel, another sensor; entry: whether one stands before this very drive. fitted: when the sensor that it
-        was driven with was fitted, null where nobody told. hours: of turning engine that its car had on the shelf
-        before."""
+        """The drives that are asked, as `history` has them."""
+        asked = self.history.filter(lambda t: ~t.doubted)
+        return asked if self.chosen.mixed else asked.filter(lambda t: ~self._old(t))
+
+    @cached_property
+    def history(self) -> Any:
+        """Dated drives with their cars' history, which those tell as well that can't be asked. segment: counts the
+        entries of its car's log up to a drive: changes, other fuel, another sensor; entry: whether one stands before
+        this very drive. fitted: when the sensor that it was driven with was fitted, null where nobody told. hours: of
+        turning engine that its car had on the shelf before."""
         ibis, every = self.ibis, self.every
-        kept = every.filter(lambda t: t.day.notnull() & ~t.doubted)
-        kept = kept if self.chosen.mixed else kept.filter(lambda t: ~self._old(t))
+        kept = every.filter(lambda t: t.day.notnull())
         by = {"group_by": "car_name", "order_by": ["day", "drive"]}
         so_far, before = ibis.window(**by, preceding=None, following=0), ibis.window(**by)
         out = kept.mutate(
@@ -153,6 +159,22 @@ class Live:
         )
         (row,) = self.run(counts)
         return {name: int(value or 0) for name, value in row.items()}
+
+    def asked(self) -> int:
+        """How many drives are asked."""
+        (row,) = self.run(self.drives.agg(n=self.drives.count()))
+        return int(row["n"])
+
+    def other_calibrations(self) -> dict[str, int]:
+        """Car -> how many of its drives that may be asked another configuration judged than the one given last."""
+        asked = self.every.filter(lambda t: ~t.doubted)
+        asked = asked if self.chosen.mixed else asked.filter(lambda t: ~self._old(t))
+        groups: dict[str, list[dict]] = {}
+        keys = ["car_name", "calibration", "calibration_from"]
+        for row in self.run(asked.group_by(keys).agg(n=lambda t: t.count())):
+            groups.setdefault(row["car_name"], []).append(row)
+        found = {car: calibrations.others(rows, calibrations.newest(self.shelf, car)) for car, rows in groups.items()}
+        return {car: found[car] for car in sorted(found) if found[car]}
 
     def run(self, expression: Any) -> list[dict]:
         """The rows of an expression, None where a value is null."""
