@@ -60,7 +60,7 @@ def _refused(path: str, error: Exception) -> NoPort | PortRefused:
     if number == errno.ENOENT or "FileNotFoundError" in text or "No such file" in text:
         return NoPort(
             f"there is no port {path}",
-            "the board is not plugged in, or has come back under another name",
+            "the board is not plugged in, or has come back under another name; or a path was meant, and has a slip",
             "give the command without a port: it finds the board or lists what there is",
         )
     if number == errno.EACCES or "PermissionError" in text or "Permission denied" in text:

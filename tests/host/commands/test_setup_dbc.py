@@ -40,6 +40,14 @@ def test_signals_become_channels_that_listen_alone(path, tmp_path, capsys):
     assert "no signal Nothing" in capsys.readouterr().err
 
 
+def test_a_name_that_is_wired_already_gets_another(tmp_path):
+    path, out = tmp_path / "car.dbc", tmp_path / "logger.json"
+    path.write_text(DBC.replace("OilPressure", "MAP"))
+    assert main(["setup", "--preset", "boosted-petrol", "-o", str(out), "--dbc", str(path), "--signals", "MAP"]) == 0
+    made = json.loads(out.read_text())
+    assert config.check(made) == [] and made["channels"][-1]["name"] == "map_bus"
+
+
 def test_values_are_those_of_cantools(path):
     cantools = pytest.importorskip("cantools", reason="cantools is not installed (extra: references)")
     told = cantools.database.load_file(str(path))

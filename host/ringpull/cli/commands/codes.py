@@ -52,7 +52,8 @@ def _of_card(args: argparse.Namespace) -> int:
     from ringpull.ring.values.codes import as_json
 
     if args.clear:
-        raise BadUsage("a card can't clear codes", "--clear needs the logger's port", f"for instance: {EXAMPLE} COM5")
+        step = "for instance: ringpull codes COM5 --clear"
+        raise BadUsage("a card can't clear codes", "--clear needs the logger's port", step)
     drive = ringpull.read(Path(args.source), ring=args.ring)
     tell_origin(drive)
     asked = [(session, session.codes) for session in drive.sessions if session.codes]

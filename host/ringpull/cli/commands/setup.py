@@ -71,7 +71,7 @@ def run(args: argparse.Namespace) -> int:
     config = starter_configs.config_of(plan)
     if heard:
         config["bus"] = {"ask": False}
-        config["channels"] += heard
+        config["channels"] += beside(heard, {channel["name"] for channel in config["channels"]})
     with whole(args.output) as fresh:
         fresh.write_text(as_text(config), encoding="utf-8")
     if args.json:
@@ -79,6 +79,11 @@ def run(args: argparse.Namespace) -> int:
     else:
         print("\n".join(explained(config, args.output, plan.source, plan.why)))
     return 0
+
+
+def beside(heard: list[dict[str, Any]], taken: set[str]) -> list[dict[str, Any]]:
+    """Channels from the bus, under other names where a wired channel has theirs."""
+    return [one | {"name": one["name"] + "_bus"} if one["name"] in taken else one for one in heard]
 
 
 def _ask(prompt: str) -> str:
