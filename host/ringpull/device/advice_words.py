@@ -85,7 +85,7 @@ ADVICE = {
     "bus_asks": (
         "{w}: the car's computer will be asked, up to fifty times a second",
         "channels of kind obd need it; nothing is written to it, and the logger first listens for 2 s at each rate",
-        "the circuit as drawn can't ask: \"The car's bus\" in hardware/README.md says what has to be closed and bridged, "
+        "the circuit as drawn can't ask: hardware/README.md says under The car's bus what to close and bridge for it, "
         "after which a chafed cable can stop the engine; unplug any other tester; a stand-alone engine computer "
         "answers nothing: use channels of kind can for it",
     ),
