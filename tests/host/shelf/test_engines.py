@@ -10,6 +10,7 @@ from truth.desk import command
 from ringpull.shelf import catalogue, judging
 from ringpull.shelf.places import Shelf
 from ringpull.shelf.tables import TABLES
+from ringpull.shelf.version import ANALYSIS
 
 pytestmark = pytest.mark.slow
 IBIS = "ibis, of the extra `library`, is not installed"
@@ -29,7 +30,8 @@ def shelf(tmp_path_factory):
     )
     shelf_seasons.write(root, season, judged, 1)
     for at in range(4):
-        other = shelf_seasons.Season(car=f"car {at}", drives=8, analysis=int(at > 0), single=at == 2)
+        judged_by = ANALYSIS if at else ANALYSIS - 1
+        other = shelf_seasons.Season(car=f"car {at}", drives=8, analysis=judged_by, single=at == 2)
         shelf_seasons.write(root, other, judged, 2 + at)
     return root
 
