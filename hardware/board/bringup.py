@@ -278,7 +278,8 @@ def markdown() -> str:
         "## logger.json for this board",
         "",
         f"An example; scales and engine are yours. Inputs end at {ends[0]:.2f} V, the battery at {ends[1]:.1f} V, "
-        f"since the reference is {REFERENCE_V:.2f} V. A second lambda controller goes on `a1`, a wheel sensor on `p1`.",
+        f"since the reference is {REFERENCE_V:.2f} V. A second lambda controller goes on `a1`, a wheel "
+        "sensor of your own on `p1`: **never the brakes' (ABS)**, nor any that another computer reads.",
         "",
         "```json",
         logger_json(),
