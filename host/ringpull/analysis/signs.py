@@ -10,6 +10,7 @@ from ringpull.analysis.judge import lamp, sensor, unrecorded, verdict
 from ringpull.analysis.judge.lamp import Warned
 from ringpull.analysis.judge.reasons import Reason
 from ringpull.analysis.judge.session import Judged
+from ringpull.analysis.pulls import LEAST_S
 
 
 def of_drive(drive, pulls: Sequence, sessions: Iterable[Judged]) -> verdict.Signs:
@@ -45,7 +46,7 @@ def not_recorded(drive, pulls: Sequence) -> list[Reason]:
         spans = [(one.start_s, one.end_s) for one in here]
         missing = session.unrecorded()
         if missing:
-            found += unrecorded.gaps(view.columns, missing, spans)
+            found += unrecorded.gaps(view.columns, missing, spans, LEAST_S)
             lost += session.lost_marks
         still_open = {one.start_s for one in session.marks if one.end_s is None and not one.void}
         for one in here:

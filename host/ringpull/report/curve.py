@@ -242,13 +242,12 @@ def line_labels(frame: Frame, shown: Sequence[PullCurve], across: Axis, up: Axis
     out = []
     for number, (line, x, y) in enumerate(zip(shown, at_x, at_y, strict=True)):
         if number in places:
-            label_x, label_y, anchor = frame.edge + 14, places[number] + 4, ""
+            label_x, label_y = frame.edge + 14, places[number] + 4
             out.append(f'<path {style(number)} d="M{x + 3:.1f} {y:.1f}L{frame.edge + 11} {places[number]:.1f}"/>')
         else:
-            label_x, label_y, anchor = x + 4, y - 16, ' data-end="inside"'
+            label_x, label_y = x + 4, y - 16
         out.append(
-            f'<text class="line-name" x="{label_x:.1f}" y="{label_y:.1f}" fill="currentColor"{anchor}>'
-            f"pull {line.number}</text>"
+            f'<text class="line-name" x="{label_x:.1f}" y="{label_y:.1f}" fill="currentColor">pull {line.number}</text>'
         )
     return "".join(out)
 

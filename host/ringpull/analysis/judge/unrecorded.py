@@ -11,7 +11,6 @@ from ringpull.analysis.judge.reasons import Reason, Why
 from ringpull.analysis.judge.session import Judged
 from shared_math import judging
 
-LEAST_S = 1.5  # a shorter gap holds no whole pull: as long as the shortest that is found
 BESIDE_S = 1.0  # so near to a gap the engine's turning tells that it turned inside
 AT_END_S = 0.3  # a pull that is under load so shortly before the last row goes on unseen
 
@@ -24,12 +23,15 @@ def turning(columns: Columns, start_s: float, end_s: float) -> bool:
     return bool((known >= judging.RUNNING_RPM).any()) if len(known) else len(rpm) > 0
 
 
-def gaps(columns: Columns, missing: Sequence[tuple[float, float]], pulls: Sequence[tuple[float, float]]):
-    """(start_s, end_s) of the gaps long enough for a pull that lie in none, while the engine ran. missing: gaps."""
+def gaps(
+    columns: Columns, missing: Sequence[tuple[float, float]], pulls: Sequence[tuple[float, float]], least_s: float
+) -> list[tuple[float, float]]:
+    """(start_s, end_s) of the gaps long enough for a pull that lie in none, while the engine ran. missing: gaps.
+    least_s: the length of the shortest pull."""
     outside = [
         (start_s, end_s)
         for start_s, end_s in missing
-        if end_s - start_s >= LEAST_S and not any(a < end_s and start_s < b for a, b in pulls)
+        if end_s - start_s >= least_s and not any(a < end_s and start_s < b for a, b in pulls)
     ]
     return [one for one in outside if turning(columns, *one)]
 
