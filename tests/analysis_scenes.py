@@ -63,7 +63,7 @@ class Scene:
 def charge_arrivals(time_s, rpm, litres_per_s, constant_s, cycle_deg, volume_l):
     """When each row's charge reaches the sensor, by stepping every charge along crank angle, then along the pipe."""
     out = np.full(len(time_s), np.nan)
-    time_s, rpm, litres_per_s = time_s.tolist(), rpm.tolist(), litres_per_s.tolist()  # read one by one: lists are faster
+    time_s, rpm, litres_per_s = time_s.tolist(), rpm.tolist(), litres_per_s.tolist()  # lists: read one by one
     step = time_s[1] - time_s[0]
     for first in range(len(time_s)):
         at, left = first, cycle_deg
