@@ -11,6 +11,7 @@ from pages import NASTY
 
 import ringpull
 from ringpull.analysis.answer import Answer, PullAnswer
+from ringpull.analysis.delay import transport
 from ringpull.analysis.judge.reasons import Assumed, Assumption, Reason, Why
 from ringpull.report import write_report
 
@@ -65,7 +66,7 @@ def test_markup_in_every_text(drive, found, opened, tmp_path):
     nasty = replace(
         found,
         reasons=[Reason(Why.BLIND, 1, values={"banks": (NASTY,)}), *found.reasons],
-        assumptions=[Assumption(Assumed.DELAY, {"bank": NASTY, "source": NASTY})],
+        assumptions=[Assumption(Assumed.DELAY, {"bank": NASTY, "source": transport.default({}).source})],
         left_out={NASTY: 1.0},
         alignment=found.alignment | {"source": NASTY},
     )
