@@ -279,8 +279,8 @@ def test_silence_is_told(monkeypatch):
 
 def test_a_pull_is_judged_when_it_has_ended(tmp_path):
     made = signals()
-    made.presses_s = [2.5 * PACE, 3.5 * PACE]
-    with cable_desk(tmp_path, made, END_S, paced=PACE) as running:
+    made.presses_s = [2.5, 3.5]
+    with cable_desk(tmp_path, made, END_S) as running:
         linked(running).close()
         done = desk.command("fetch", running.port, "-o", tmp_path / "card", "--watch", "--pulls", "1")
     assert done.returncode == 0, done.stderr
