@@ -15,7 +15,7 @@ from ringpull.files import connected
 from ringpull.ring.blocks.order import Run
 from ringpull.ring.rows.sessions import SessionBlocks
 from ringpull.ring.rows.setup import UTC
-from ringpull.ring.values import codes, rest, service, table
+from ringpull.ring.values import codes, decoded_columns, rest, service
 from ringpull.ring.values.codes import UnitCodes
 from ringpull.ring.values.service import MarkSpan
 from ringpull.ring.values.window import Finder
@@ -173,7 +173,7 @@ class Session:
         """The channels with a column in the decoded table: those in the ring file, and after an injector's on-time the
         duty computed from it (kind "duty")."""
         out = []
-        decodable = table.decodable(self._blocks.setup)
+        decodable = decoded_columns.decodable(self._blocks.setup)
         turning = shared_channels.crank_of(decodable) is not None
         for one in decodable:
             name, label = one["name"], one.get("label", one["name"].replace("_", " "))
@@ -254,7 +254,7 @@ class Session:
 
     @cached_property
     def _raw(self) -> dict[str, np.ndarray]:
-        return table.raw(self._blocks)
+        return decoded_columns.raw(self._blocks)
 
     def raw(self) -> pd.DataFrame:
         """Integers as stored: `row` (number in the session), then every column of the setup, unsigned, 16 or 32 bits.
@@ -267,7 +267,7 @@ class Session:
 
     @cached_property
     def _table(self) -> dict[str, np.ndarray]:
-        return table.decoded(self._blocks, self._raw)
+        return decoded_columns.decoded(self._blocks, self._raw)
 
     def table(self) -> dict[str, np.ndarray]:
         """frame() as column name -> (rows,) array. Computed once; do not change it in place."""
@@ -355,4 +355,4 @@ class Session:
 
     def tables(self) -> Iterator[dict[str, np.ndarray]]:
         """frame() in pieces of bounded size, each as column name -> (rows,) array, for drives larger than memory."""
-        return table.pieces(self._blocks)
+        return decoded_columns.pieces(self._blocks)

@@ -237,6 +237,13 @@ def test_every_page_is_reached_from_readme():
     assert pages | set(documents.PAGES) <= seen | {"README.md"}
 
 
+def test_where_to_look_names_files_that_are_there():
+    table = documents.text("DEVELOPERS.md").split("Where to look first:")[1].split("\n## ")[0]
+    named = [name for row in table.splitlines() for name in re.findall(r"`([\w/.]+\.(?:py|js))`", row)]
+    places = [ROOT / name if "/" in name else ROOT / "host/ringpull/report" / name for name in named]
+    assert len(places) > 10 and [str(place) for place in places if not place.exists()] == []
+
+
 def test_no_page_promises():
     for page in documents.PAGES:
         assert not re.search(r"\b(is|are|now|be) safe\b", documents.text(page)), page

@@ -85,7 +85,7 @@ MODULES: dict[str, Suite] = {
     "host/ringpull/ring/values/pulses.py": VALUES,
     "host/ringpull/ring/values/service.py": VALUES,
     "host/ringpull/ring/values/speed.py": reading("read_speed"),
-    "host/ringpull/ring/values/table.py": VALUES,
+    "host/ringpull/ring/values/decoded_columns.py": VALUES,
     "host/ringpull/ring/values/window.py": VALUES,
     "host/ringpull/analysis/judge/lean_events.py": judging("judging_numbers", "analysis_lean"),
     "host/ringpull/analysis/judge/masks.py": judging("judging_numbers", "analysis_lean"),

@@ -188,6 +188,18 @@ def test_the_air_is_known_once_the_engine_has_stood_for_its_time_and_no_sooner()
         assert watch.full != unknown, step_ms
 
 
+def test_a_turn_of_the_engine_begins_the_time_of_standing_anew():
+    for step_ms in (50, 100):
+        watch = lean_watch.LeanWatch(1, 0.05, 0.3, True, (True,), True)
+        unknown = watch.full
+        for rpm in (0, 0, 0, 100):
+            watch.step(step_ms, rpm, 800, 800, 0, (805,), (0,))
+        for _ in range(300 // step_ms):
+            assert watch.full == unknown, step_ms
+            watch.step(step_ms, 0, 800, 800, 0, (805,), (0,))
+        assert watch.full != unknown, step_ms
+
+
 def test_full_load_at_part_throttle_is_load():
     """Where a throttle tells all that is less, pressure begins to tell load where the manifold is nearly full."""
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from ringpull.cable.link import Link
 from ringpull.ring.rows import setup as setups
-from ringpull.ring.values import analog, on_time, table
+from ringpull.ring.values import analog, decoded_columns, on_time
 from ringpull.ring.values.analog import or_nan
 from shared_math import cable, layout, transfer
 from shared_math import channels as shared_channels
@@ -57,7 +57,7 @@ class Newest:
         self.link = link
         self.session: int = state["session"]
         self.setup = setups.parse(link.setup_text(state["parts"]))
-        self.channels = table.decodable(self.setup)
+        self.channels = decoded_columns.decodable(self.setup)
         self.crank = shared_channels.crank_of(self.channels)
         self._before: dict[str, np.ndarray] | None = None
         self._hz: dict[str, float] = {}

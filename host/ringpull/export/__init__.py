@@ -1,6 +1,6 @@
 """Decoded tables as files, with one writer for each format.
 
-The columns are made in ring/values/table.py and named by Session.channels: a new column is added in both.
+The columns are made in ring/values/decoded_columns.py and named by Session.channels: a new column is added in both.
 """
 
 from __future__ import annotations

@@ -10,7 +10,7 @@ from ring_bytes import CONFIG, Ring
 import ringpull
 from ringpull.cli import main
 from ringpull.export import FORMATS
-from ringpull.ring.values import service, table
+from ringpull.ring.values import decoded_columns, service
 from shared_math import layout
 
 PERIOD_US = 10000
@@ -103,7 +103,7 @@ def test_a_quick_look_tells_what_a_long_one_tells(session, monkeypatch, together
 
 @pytest.mark.parametrize("least", [500, 1300, 5000, 10**6])
 def test_pieces_are_the_whole(session, least):
-    pieces = list(table.pieces(session._blocks, least, 16))
+    pieces = list(decoded_columns.pieces(session._blocks, least, 16))
     assert len(pieces) == 1 if least > ROWS else len(pieces) > 1
     joined = {name: np.concatenate([piece[name] for piece in pieces]) for name in pieces[0]}
     frame = session.frame()

@@ -7,10 +7,10 @@ import numpy as np
 from ringpull.ring.blocks import scan
 from ringpull.ring.blocks.order import Run
 from ringpull.ring.rows.sessions import SessionBlocks
-from ringpull.ring.values import table
-from ringpull.ring.values.table import Table
+from ringpull.ring.values import decoded_columns
+from ringpull.ring.values.decoded_columns import Table
 
-MARGIN_S = 2.0  # like table.MARGIN_S, for rows that are only viewed: a few cycles of the slowest engine
+MARGIN_S = 2.0  # like decoded_columns.MARGIN_S, for rows that are only viewed: a few cycles of the slowest engine
 
 
 class Finder:
@@ -48,11 +48,11 @@ class Finder:
         return [run.part(max(run.start, begin), min(run.end, stop)) for run in parts]
 
     def raw_of(self, spans: list[tuple[int, int]]) -> Table:
-        """table.raw() of the blocks with rows of some spans (first, past the last), which are in order and separate."""
+        """The raw rows of the blocks that hold some spans (first, past the last), which are in order and separate."""
         return self._raw([run for first, end in spans for run in self.runs(first, end)])
 
     def _raw(self, runs: list[Run]) -> Table:
-        """table.raw() of some blocks."""
+        """The raw rows of some blocks."""
         parts = list(self._blocks.pieces(runs=runs))
         out: Table = {"row": np.concatenate([np.zeros(0, np.int64), *(row for row, _ in parts)])}
         for c, name in enumerate(self._blocks.setup.names):
@@ -61,12 +61,12 @@ class Finder:
         return out
 
     def decoded(self, first: int, end: int) -> Table:
-        """table.decoded() of rows first .. end - 1, computed with MARGIN_S of rows on both sides."""
+        """decoded_columns.decoded() of rows first .. end - 1, computed with MARGIN_S of rows on both sides."""
         margin = round(MARGIN_S * 1e6 / self._blocks.setup.period_us)
         raw = self._raw(self.runs(first - margin, end + margin))
-        return table.decoded(self._blocks, raw, slice(*np.searchsorted(raw["row"], (first, end)).tolist()))
+        return decoded_columns.decoded(self._blocks, raw, slice(*np.searchsorted(raw["row"], (first, end)).tolist()))
 
     def sample(self, count: int) -> Table:
-        """table.decoded() of about `count` blocks spread evenly over the session."""
+        """decoded_columns.decoded() of about `count` blocks spread evenly over the session."""
         raw = self._raw(self._blocks.spread(count))
-        return table.decoded(self._blocks, raw if self._blocks.ordered else table.rising(raw))
+        return decoded_columns.decoded(self._blocks, raw if self._blocks.ordered else decoded_columns.rising(raw))
