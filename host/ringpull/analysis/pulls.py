@@ -230,7 +230,7 @@ def rises(rpm: np.ndarray, period_s: float) -> list[tuple[int, int]]:
     return [(int(at[a]), min(len(rpm), int(at[b]) + step)) for a, b in out if speed[b] - speed[a] >= LEAST_RPM]
 
 
-def shows(view: View, start_s: float, end_s: float) -> tuple[LeanEvent, ...]:
+def shows(view: View, start_s: float, end_s: float) -> list[LeanEvent]:
     """The lean events of a span."""
     return judge_span(view.judged, start_s, end_s).lean_events
 
