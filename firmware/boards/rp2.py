@@ -118,6 +118,14 @@ class Rp2Board(generic.GenericBoard):
         chip.seen = frames.seen
         return frames
 
+    def bus_port(self, plan):
+        """See GenericBoard.bus_port."""
+        can = super().bus_port(plan)
+        from drivers import viper_exchange
+
+        can.exchange = viper_exchange.Exchange(self.chip.spis[self.pins["converter_spi"]["id"]]).exchange
+        return can
+
     def loop(self):
         """Once a turn of the main loop while recording."""
         super().loop()

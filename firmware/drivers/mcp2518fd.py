@@ -3,11 +3,14 @@
 Registers, bits and objects in memory: data sheet DS20006027 and family reference manual DS20005678, from memory where
 no public copy was at hand. Every access to the chip is one exchange between two levels of its select pin, with
 interrupts off meanwhile: the row interrupt reads converters on the same SPI, and must find it free.
+
+Lines `# @micropython.native` are for the compiler: see host/ringpull/device/firmware_build.py.
 """
 
 import machine
 
 from drivers import can_frame
+from drivers.can_frame import eight
 from shared_math import ticks
 from shared_math.compat import const
 
@@ -72,6 +75,7 @@ class Mcp2518fd:
 
     # ---- the chip's registers --------------------------------------------------------------------------------------
 
+    # @micropython.native
     def _swap(self, ask, answer):
         """One access to the chip, whole: nothing comes between."""
         cs = self.cs
@@ -82,6 +86,7 @@ class Mcp2518fd:
         cs(1)
         machine.enable_irq(state)
 
+    # @micropython.native
     def _read(self, pair, address):
         """As many bytes from `address` on as `pair` has room for; they are in what is given back, from 2 on."""
         ask, got = pair
@@ -90,6 +95,7 @@ class Mcp2518fd:
         self._swap(ask, got)
         return got
 
+    # @micropython.native
     def _write1(self, pair, address, value):
         put, got = pair
         put[0] = _WRITE | address >> 8
@@ -173,6 +179,7 @@ class Mcp2518fd:
 
     # ---- frames -----------------------------------------------------------------------------------------------------
 
+    # @micropython.native
     def take(self, frame):
         """See drivers/can_frame.py."""
         got = self._read(self.of_fifo, _FIFO_STATE)
@@ -195,11 +202,10 @@ class Mcp2518fd:
             frame.id = low << 18 | data[3] >> 3 | data[4] << 5 | (data[5] & 0x1F) << 13 | _EXTENDED
         else:
             frame.id = low
-        to = frame.data
-        for n in range(8):
-            to[n] = data[14 + n]
+        eight(frame.data, 0, data, 14)
         return True
 
+    # @micropython.native
     def send(self, frame_id, data):
         """See drivers/can_frame.py."""
         if not self.may_send:
@@ -223,8 +229,7 @@ class Mcp2518fd:
         put[3] = low >> 8 | (high & 0x1F) << 3
         put[4] = high >> 5 & 0xFF
         put[5] = high >> 13
-        for n in range(8):
-            put[10 + n] = data[n]
+        eight(put, 10, data, 0)
         self._swap(put, spare)
         self._write1(self.given, _QUEUE_SETUP + 1, 3)  # the frame is there; send it
 
