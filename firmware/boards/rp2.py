@@ -121,6 +121,8 @@ class Rp2Board(generic.GenericBoard):
     def bus_port(self, plan):
         """See GenericBoard.bus_port."""
         can = super().bus_port(plan)
+        if not self.fitted or not self.fitted.spi:  # nothing slower is on its SPI
+            return can
         from drivers import viper_exchange
 
         can.exchange = viper_exchange.Exchange(self.chip.spis[self.pins["converter_spi"]["id"]]).exchange

@@ -6,14 +6,14 @@ for nothing. Lines `# @micropython.native` are for the compiler: see host/ringpu
 """
 
 from drivers.can_frame import EXTENDED, eight
-from shared_math import ticks
+from shared_math import pace, ticks
 from shared_math.compat import const, zeros
 from shared_math.obd import transport
 
 SLOTS = const(32)  # frames kept for the main loop
 _FRAME = const(8)
 TAGS = const(8)
-APART_US = const(20000)  # at most fifty requests a second
+APART_US = 1000000 // pace.QUESTIONS_HZ
 AHEAD = const(2)  # requests laid ready at most: while the main loop looks through the heap they go on
 _PENDING = const(0x78)
 
@@ -88,6 +88,7 @@ class Link:
             tag = self.tag
             if self.waiting and self.may_send:
                 self._answer(frame)
+            port.done(frame)
             head = self.head
             if (head - self.tail) & ticks.MASK >= SLOTS:
                 self.lost += 1
@@ -129,7 +130,7 @@ class Link:
             return
         self.left = 0
         self.waiting = False
-        if self.laid != self.tag and (frame.tick - self.sent_at[self.tag]) & ticks.MASK >= APART_US:
+        if self.laid != self.tag and (self.ticks_us() - self.sent_at[self.tag]) & ticks.MASK >= APART_US:
             self.send()
 
     def next_tag(self):

@@ -6,7 +6,8 @@
     normal(kbit, only)  the same, and `send` is allowed
     send(id, data)      send eight bytes, once: what is not acknowledged is not sent again
     failed()            whether the last `send` was not acknowledged, or ended in an error
-    take(frame)         the oldest frame that has come into `frame`; whether there was one
+    take(frame)         the oldest frame that has come into `frame`, but for its tick; whether there was one
+    done(frame)         after each `take`, once what hurries is done: the tick, and the chip goes on to the next frame
     errors()            the larger of the controller's two error counters, 256 where it has left the bus
     missed()            how often the chip had no room for a frame, since the start
     look()              from the main loop: call the handler for frames that wait without an interrupt having told of it

@@ -1,7 +1,7 @@
-"""An access to a bus controller on the RP2's SPI, compiled, at a clock of its own beside a slower part's.
+"""An access to a bus controller on the RP2's SPI, compiled, at eight times the clock of the converter that shares it.
 
-A converter that shares the SPI takes 1 MHz, at which an answer and the request that follows it spend half a millisecond
-on this wire. SSP registers: RP2040 data sheet, 4.4.4.
+The converter takes 1 MHz, at which an answer and the request that follows it spend half a millisecond on this wire;
+both controllers take 10. SSP registers: RP2040 data sheet, 4.4.4.
 """
 
 import micropython
@@ -15,7 +15,6 @@ _STATUS = const(3)
 _ON = const(2)  # of the second one
 _FILLED = const(4)  # of the status: something was received
 _BUSY = const(16)
-_SLOWER = const(7)  # a sixteenth of 125 or 150 MHz: 7.8 or 9.4 MHz, and the slower of both controllers takes 10
 _LOOKS = const(2000)  # at the status, some 0.4 ms: a byte takes a microsecond
 
 
@@ -36,7 +35,7 @@ class Exchange:
         on = ssp[_ENABLE]
         # The clock is changed while the SSP is off
         ssp[_ENABLE] = on & ~_ON
-        ssp[_CONTROL] = before & 0xFF | _SLOWER << 8
+        ssp[_CONTROL] = before & 0xFF | before >> 11 << 8  # the divider, less one, is in the upper byte
         ssp[_ENABLE] = on
         n = 0
         while n < count:

@@ -192,18 +192,18 @@ def _car_codes(one: Reason) -> Said:
     v = one.values
     named = ", ".join(f"{code} {kind}" for code, kind in v["codes"])
     way = "lean" if v["lean"] else "rich"
-    says = f"the car's own computer says that the mixture is too {way} ({named})"
+    says = f"the car's own computer tells of too {way} a mixture"
     closed = "by its trims in closed loop, at idle and part load, which is not judged here"
-    if not v["lean"]:
-        return say(f"{says}, {closed}")
-    if v["word"] == verdict.ATTENTION:
-        return say(f"{says} too, {closed}: look for one cause of both, such as fuel pressure or unmetered air")
-    if v["word"] == verdict.NO_EVENT:
+    if v["lean"] and v["word"] == verdict.ATTENTION:
         return say(
-            f"{says}, and these pulls do not: the two disagree. It goes {closed}; what makes it lean there, such as a "
-            "weak pump or unmetered air, may do so under load later: find the cause before the next pull"
+            f"{says} as well ({named}), {closed}: look for one cause of both, such as fuel pressure or unmetered air"
         )
-    return say(f"{says}, {closed}")
+    if v["lean"] and v["word"] == verdict.NO_EVENT:
+        return say(
+            f"{says} ({named}), and these pulls do not: the two disagree. It goes {closed}; what makes it lean there, "
+            "such as a weak pump or unmetered air, may do so under load later: find the cause before the next pull"
+        )
+    return say(f"{says} ({named}), {closed}")
 
 
 def cut_short(file: str, empty: bool) -> str:

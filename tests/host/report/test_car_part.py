@@ -106,7 +106,7 @@ def test_a_code_about_the_mixture_stands_beside_the_verdict_and_leaves_it():
     assert "P0300" not in " ".join(why(calm))
     lean = answered(Hole(2, 4000.0, 4800.0, 0.10), confirmed=["P0171"], pending=["P0171"])
     (told,) = [one for one in why(lean) if "P0171" in one]
-    assert lean.verdict == "attention" and "too lean (P0171 stored) too" in told
+    assert lean.verdict == "attention" and "too lean a mixture as well (P0171 stored)" in told
     rich = answered(confirmed=["P0172"])
     (told,) = [one for one in why(rich) if "P0172" in one]
     assert rich.verdict == "no lean event found" and "too rich" in told and "disagree" not in told
