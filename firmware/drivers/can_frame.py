@@ -40,7 +40,7 @@ def _eight(to, at, source, start):
 def _fastest():
     try:
         from drivers.viper_copy import eight
-    except (ImportError, SyntaxError, ValueError):
+    except (ImportError, SyntaxError, ValueError, AttributeError):  # of the last kind: CPython, with stubs
         return _eight
     return eight
 
