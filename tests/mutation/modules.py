@@ -29,8 +29,8 @@ def storing(*names: str, stories: tuple[str, ...] = ("raw 25 8 0", "fat 25 8 0")
 
 
 CONFIG = Suite(pytest=(*SHARED, SENTENCES))
-BLOCKS = reading("read_damage", "read_tables")
-ROWS = reading("read_tables", "health", "read_damage")
+BLOCKS = reading("read_damage", "rings", "read_tables")
+ROWS = reading("read_columns", "read_damage", "rings", "read_tables", "health")
 VALUES = reading("read_tables", "health", "pulse_width")
 PACKED = Suite(
     pytest=(*SHARED, f"{READ}read_damage.py", "tests/fuzz/test_packing.py"),

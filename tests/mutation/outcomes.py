@@ -117,11 +117,17 @@ def _cell(text: str) -> str:
     return "`" + text.replace("|", "\\|").replace("`", "'") + "`"
 
 
+def _share(figures: list[int]) -> float:
+    """Killed of tried."""
+    return figures[2] / max(1, figures[1])
+
+
 def page(outcomes: dict[str, Module], explained: Path, made: str) -> str:
     """RESULTS.md. made: with what it was measured."""
     known = reasons(explained)
+    rooms: dict[str, list[int]] = {}
     runs = ["| module | places | tried | killed | explained | open | commit |", "|---|---|---|---|---|---|---|"]
-    rows, sums = [], [0, 0, 0, 0, 0]
+    rows = []
     for module, one in sorted(outcomes.items()):
         open_ones = 0
         for mutant in one.survivors:
@@ -131,10 +137,11 @@ def page(outcomes: dict[str, Module], explained: Path, made: str) -> str:
             rows.append("| " + " | ".join(cells) + " |")
         survived, tried = len(one.survivors), len(one.mutants)
         figures = [one.places, tried, tried - survived, survived - open_ones, open_ones]
-        sums = [a + b for a, b in zip(sums, figures)]
+        room = module.split("/")[0]
+        rooms[room] = [a + b for a, b in zip(rooms.get(room, [0] * len(figures)), figures)]
         runs.append(f"| {module} | {' | '.join(map(str, figures))} | {one.commit} |")
-    runs.append(f"| **all** | {' | '.join(map(str, sums))} | |")
-    share = sums[2] / max(1, sums[1])
-    head = f"{sums[1]} mutants of {len(outcomes)} modules, {share:.1%} killed, {sums[3]} explained, "
-    head += f"{sums[4]} open; {made}.\n"
+    runs += [f"| **{room}** | {' | '.join(map(str, sums))} | {_share(sums):.1%} |" for room, sums in rooms.items()]
+    sums = [sum(column) for column in zip([0] * 5, *rooms.values())]
+    head = f"{sums[1]} mutants of {len(outcomes)} modules, {_share(sums):.1%} killed, {sums[3]} explained, "
+    head += f"{sums[4]} open; {made}. The bold rows are the sums of a folder, with the share that was killed.\n"
     return PAGE.format(head=head, runs="\n".join(runs)) + "\n".join(rows) + "\n"
