@@ -62,8 +62,9 @@ class Scene:
 
 def charge_arrivals(time_s, rpm, litres_per_s, constant_s, cycle_deg, volume_l):
     """When each row's charge reaches the sensor, by stepping every charge along crank angle, then along the pipe."""
-    step = time_s[1] - time_s[0]
     out = np.full(len(time_s), np.nan)
+    time_s, rpm, litres_per_s = time_s.tolist(), rpm.tolist(), litres_per_s.tolist()  # lists: read one by one
+    step = time_s[1] - time_s[0]
     for first in range(len(time_s)):
         at, left = first, cycle_deg
         while at < len(time_s) - 1 and left > 0:
@@ -90,13 +91,12 @@ def charge_arrivals(time_s, rpm, litres_per_s, constant_s, cycle_deg, volume_l):
 
 def lagged(values, tau_s, step):
     """First-order lag of a sampled column, exact for a held input."""
-    keep = np.exp(-step / tau_s)
-    out = np.empty_like(values)
-    state = values[0]
-    for row, value in enumerate(values):
+    keep = float(np.exp(-step / tau_s))
+    out, state = [], float(values[0])
+    for value in values.tolist():
         state = value + (state - value) * keep
-        out[row] = state
-    return out
+        out.append(state)
+    return np.array(out)
 
 
 def scene(

@@ -148,7 +148,10 @@ class Marks:
             self.flag = layout.flag_of(self.id, layout.FLAG_VOID)
 
     def watch(self, cells, at):
-        """End an open pull whose throttle stayed closed, or whose engine speed fell and did not rise again, for 3 s."""
+        """End an open pull whose throttle stayed closed, or whose engine speed fell and did not rise again, for 3 s.
+
+        A throttle that reads closed while engine speed rises is not believed.
+        """
         if not self.open:
             return
         if self.throttle_column:
@@ -173,6 +176,7 @@ class Marks:
                     self.falling_for = 0
                     if edges > self.best_count or rises:
                         self.best_count = edges
+                        self.closed_for = 0
                     self.least_count = edges
                 else:
                     if edges < self.least_count:

@@ -19,6 +19,7 @@ from ringpull.analysis.delay import identify, transport
 from ringpull.analysis.delay.align import align
 from ringpull.analysis.drive_state.columns import Columns, from_table
 from ringpull.analysis.judge import session
+from ringpull.wording import delay as delay_words
 
 BIN_RPM = 250
 LEAST_ROWS = 10
@@ -286,4 +287,4 @@ def judge_hour(path, identified):
         session.judge_span(ready, start_s, start_s + 12.0)
     took = time.perf_counter() - began
     peak = next(line for line in open("/proc/self/status") if line.startswith("VmHWM"))
-    return took, int(peak.split()[1]) / 1024.0, ready.aligned.model.source
+    return took, int(peak.split()[1]) / 1024.0, delay_words.source(ready.aligned.model.source)

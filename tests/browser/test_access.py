@@ -6,11 +6,14 @@ from pages import AXE
 from ringpull.report import palette
 
 TEXTS = ("text", "quiet", "link", "lean", "fine")
+OTHER_WAYS = ((1280, "dark"), (390, "light"))
 GROUNDS = ("ground", "panel", "lean-ground", "fine-ground", "open-ground")
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("width", [1280, 390])
+@pytest.mark.parametrize(
+    ("width", "scheme"),
+    [(1280, "light"), (390, "dark"), *(pytest.param(*one, marks=pytest.mark.slow) for one in OTHER_WAYS)],
+)
 def test_axe_finds_nothing(report, opened, scheme, width):
     with opened(report, viewport={"width": width, "height": 800}, color_scheme=scheme, bypass_csp=True) as page:
         page.add_script_tag(content=AXE.read_text())

@@ -11,6 +11,7 @@ from pages import NASTY
 
 import ringpull
 from ringpull.analysis.answer import Answer, PullAnswer
+from ringpull.analysis.delay import transport
 from ringpull.analysis.judge.reasons import Assumed, Assumption, Reason, Why
 from ringpull.report import write_report
 
@@ -65,7 +66,7 @@ def test_markup_in_every_text(drive, found, opened, tmp_path):
     nasty = replace(
         found,
         reasons=[Reason(Why.BLIND, 1, values={"banks": (NASTY,)}), *found.reasons],
-        assumptions=[Assumption(Assumed.DELAY, {"bank": NASTY, "source": NASTY})],
+        assumptions=[Assumption(Assumed.DELAY, {"bank": NASTY, "source": transport.default({}).source})],
         left_out={NASTY: 1.0},
         alignment=found.alignment | {"source": NASTY},
     )
@@ -87,19 +88,20 @@ def test_no_pulls(drive, found, opened, tmp_path):
         assert page.locator("#panels").get_attribute("data-mode") == "speed"
 
 
-def test_five_thousand_pulls(drive, found, opened, tmp_path):
+@pytest.mark.parametrize("count", [300, pytest.param(5000, marks=pytest.mark.slow)])
+def test_thousands_of_pulls(drive, found, opened, tmp_path, count):
     def copy(number):
         first = found.pulls[number % 3]
         return PullAnswer(replace(first.pull, number=number), first.numbers, first.judged)
 
-    many = replace(found, pulls=[copy(n) for n in range(1, 5001)])
+    many = replace(found, pulls=[copy(n) for n in range(1, count + 1)])
     path = write_report(stand_in(drive, tmp_path, drive.sessions), many, tmp_path / "report.html")
     assert path.stat().st_size < 16e6
     with opened(path) as page:
         still_works(page)
         assert page.locator(".card").count() == 24
-        assert page.locator("#pulls details tbody tr").count() == 5000 - 24
-        assert page.locator("#window option").count() == 5001
+        assert page.locator("#pulls details tbody tr").count() == count - 24
+        assert page.locator("#window option").count() == count + 1
 
 
 def test_nothing_but_nan(drive, found, opened, tmp_path):
@@ -114,7 +116,10 @@ def test_nothing_but_nan(drive, found, opened, tmp_path):
         assert set(page.locator(".panel .value").all_inner_texts()) == {"–"}
 
 
-@pytest.mark.parametrize("log", ["v1_marked", "v1_pulls_alone", "v1_unmarked", "v1_spoiled"])
+SLOWER = [pytest.param(log, marks=pytest.mark.slow) for log in ("v1_marked", "v1_unmarked", "v1_spoiled")]
+
+
+@pytest.mark.parametrize("log", ["v1_pulls_alone", *SLOWER])
 def test_every_demo_log(log, opened, tmp_path):
     from pages import ROOT
 

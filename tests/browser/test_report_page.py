@@ -281,8 +281,8 @@ def numbers_of(page, kind):
     ("chooser", "unit", "kind", "formula"),
     [
         ("mixture", "afr", "lambda", lambda v, stoich: v * stoich),
-        ("mixture", "phi", "lambda", lambda v, stoich: 1 / v),
-        ("pressure", "bar", "pressure", lambda v, stoich: v / 100),
+        pytest.param("mixture", "phi", "lambda", lambda v, stoich: 1 / v, marks=pytest.mark.slow),
+        pytest.param("pressure", "bar", "pressure", lambda v, stoich: v / 100, marks=pytest.mark.slow),
         ("pressure", "psi", "pressure", lambda v, stoich: v / 6.894757),
     ],
 )

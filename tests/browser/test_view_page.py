@@ -99,6 +99,7 @@ def test_file_dropped_on_the_page(view, card):
         assert any(one.endswith(", other.rpl") for one in names) and len(set(names)) == 2
 
 
+@pytest.mark.slow
 def test_two_drives_side_by_side(view, card):
     with view(card, CARD.parent / "v1_unmarked") as page:
         until(page, "document.querySelectorAll('#over option').length === 7")
@@ -180,7 +181,7 @@ def test_the_whole_report_is_a_link_away(look):
         assert "lambda 0.89 ± 0.02 where 0.79 was wanted" in page.locator(".sentence").first.inner_text()
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("scheme", ["dark", pytest.param("light", marks=pytest.mark.slow)])
 def test_axe_finds_nothing(look, scheme):
     with look(color_scheme=scheme, bypass_csp=True) as page:
         page.add_script_tag(content=AXE.read_text())

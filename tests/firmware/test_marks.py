@@ -224,6 +224,14 @@ def test_closed_throttle_ends_a_pull_after_three_seconds():
     assert (begun, ended) == (1, 2) and 8.9 <= ended_at <= 9.1
 
 
+def test_a_throttle_that_reads_closed_while_the_engine_climbs_does_not_end_a_pull():
+    """Its wire is off: the pull ends by the falling speed, as without a throttle."""
+    edges = _count([(0, 60), (8, 240), (12, 100)])
+    run = Run(press(1.0), 14, throttle=lambda t: 100, edges=edges)
+    (_, begun, _), (ended_at, ended, _) = run.changes()
+    assert (begun, ended) == (1, 2) and 11.0 <= ended_at <= 11.6
+
+
 def test_falling_engine_ends_a_pull_after_three_seconds():
     def edges(t):
         return 100 * t + 5 * t * t if t < 6 else 100 * 6 + 180 + 160 * (t - 6) - 8 * (t - 6) * (t - 6)

@@ -86,7 +86,7 @@ def rounds(tmp_path, total: int) -> tuple[int, int]:
 
 
 def test_spoiled_blocks_give_no_row(tmp_path):
-    done, read = rounds(tmp_path, 20_000)
+    done, read = rounds(tmp_path, 5_000)
     print(f"{done} blocks spoiled, {read} rows of the intact ones read")
 
 

@@ -6,10 +6,11 @@ import shlex
 
 import documents
 import pytest
-from truth.cable_desk import bare, desk, linked, wait_for
+from truth.cable_desk import bare, desk, linked, modules_for_the_desk, wait_for
 from truth.profile import Profile, holds
 from truth.signals import Signals, Tach
 
+from ringpull.cable import install
 from ringpull.cli import main
 from shared_math import layout
 
@@ -28,7 +29,12 @@ def logger(tmp_path):
         yield running
 
 
-def test_the_commands_in_their_order(tmp_path, logger, monkeypatch, capsys):
+@pytest.mark.parametrize("whole", [False, pytest.param(True, marks=pytest.mark.slow)], ids=["few", "whole"])
+def test_the_commands_in_their_order(tmp_path, logger, monkeypatch, capsys, whole):
+    """Unless whole, `install` brings a few modules alone: all of them take half of this test's time."""
+    if not whole:
+        monkeypatch.setattr(install, "modules", lambda _facts: (few, True))
+        few = modules_for_the_desk(("begin", "logger"))
     lines = documents.over_usb(documents.text("README.md"))
     monkeypatch.chdir(tmp_path)
     with bare(tmp_path) as board:

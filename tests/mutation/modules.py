@@ -32,6 +32,10 @@ CONFIG = Suite(pytest=(*SHARED, SENTENCES))
 BLOCKS = reading("read_damage", "read_tables")
 ROWS = reading("read_tables", "health", "read_damage")
 VALUES = reading("read_tables", "health", "pulse_width")
+PACKED = Suite(
+    pytest=(*SHARED, f"{READ}read_damage.py", "tests/fuzz/test_packing.py"),
+    micropython=("tests/firmware/test_packing_kernels.py",),
+)
 STORE = ("recorder", "recover", "store", "card")
 
 MODULES: dict[str, Suite] = {
@@ -51,8 +55,8 @@ MODULES: dict[str, Suite] = {
     "shared_math/layout.py": Suite(pytest=(*SHARED, f"{READ}format_page.py", f"{READ}read_damage.py")),
     "shared_math/lean_watch.py": Suite(pytest=SHARED),
     "shared_math/mixture.py": Suite(pytest=(*SHARED, REFERENCES[1])),
-    "shared_math/open_block.py": Suite(pytest=(*SHARED, f"{READ}read_damage.py", "tests/fuzz/test_packing.py")),
-    "shared_math/packing.py": Suite(pytest=(*SHARED, f"{READ}read_damage.py", "tests/fuzz/test_packing.py")),
+    "shared_math/open_block.py": PACKED,
+    "shared_math/packing.py": PACKED,
     "shared_math/unpacking.py": Suite(pytest=(*SHARED, f"{READ}read_damage.py", "tests/fuzz/test_packing.py")),
     "shared_math/speed.py": Suite(pytest=(*SHARED, REFERENCES[3])),
     "shared_math/target.py": Suite(pytest=(*SHARED, REFERENCES[0])),

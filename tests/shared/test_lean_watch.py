@@ -177,6 +177,17 @@ def test_the_air_is_not_what_the_starter_leaves_in_the_manifold():
     assert after_the_start([400, 600, 750, 751, 750, 750], 700)  # the engine stopped: the manifold fills
 
 
+def test_the_air_is_known_once_the_engine_has_stood_for_its_time_and_no_sooner():
+    """0.3 s at one pressure, counted from the step after the one that brought it."""
+    for step_ms in (50, 100):
+        watch = lean_watch.LeanWatch(1, 0.05, 0.3, True, (True,), True)
+        unknown = watch.full
+        for step in range(300 // step_ms + 1):
+            assert watch.full == unknown, (step_ms, step)
+            watch.step(step_ms, 0, 800, 800, 0, (805,), (0,))
+        assert watch.full != unknown, step_ms
+
+
 def test_full_load_at_part_throttle_is_load():
     """Where a throttle tells all that is less, pressure begins to tell load where the manifold is nearly full."""
 

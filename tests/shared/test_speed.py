@@ -27,6 +27,9 @@ def test_shortest_period_and_filter():
     assert speed.glitch_limit_us({"kind": "pulses", "per_rev": 2}) == 1500  # 10000 rpm unless configured
     assert speed.glitch_limit_us({"kind": "pulses", "per_metre": 12, "max_kmh": 300}) == 500
     assert speed.glitch_limit_us({"kind": "frequency", "hz": [50, 200], "values": [0, 1]}) == 2500
+    # a period of five seconds, two of a metre at 0.36 km/h: slower than any age, so the filter ends at two seconds
+    assert speed.channel_shortest_us({"kind": "frequency", "hz": [0.1, 0.2], "values": [0, 1]}) == 2000000
+    assert speed.channel_shortest_us({"kind": "pulses", "per_metre": 0.05, "max_kmh": 0.36}) == 2000000
 
 
 def test_duty():
@@ -51,6 +54,14 @@ def live(per_rev, rpm, seconds, period_us=5000, first=0xFFFFF0):
 def test_live_speed_is_right_at_steady_speed_and_across_the_count_wrap():
     for per_rev, rpm in ((2, 6000), (2, 800), (0.5, 6000), (0.5, 300), (60, 60), (60, 9000), (17.14, 4000), (3, 15000)):
         assert near(live(per_rev, rpm, 2).rpm, rpm, 0.001), (per_rev, rpm, live(per_rev, rpm, 2).rpm)
+
+
+def test_a_first_row_alone_tells_no_speed():
+    """Whatever the count stands at."""
+    for count in (0, 5, 100000):
+        out = speed.LiveSpeed(2, 4, 5000, COUNT_MASK, AGE_MOST)
+        assert out.row(count, 100) == 0 and out.rpm == 0
+        assert out.row(count + 1, 100) == 6000  # one edge in 5 ms, two a turn
 
 
 def test_live_speed_falls_when_edges_stay_away():

@@ -9,6 +9,7 @@ import pty
 import select
 import shutil
 import subprocess
+import tempfile
 import threading
 import time
 import tty
@@ -21,6 +22,8 @@ from limits import HANG_S
 
 from ringpull.cable import link as links
 from ringpull.cable import ports
+from ringpull.cable.install import BEGIN
+from ringpull.device import firmware_build
 from ringpull.dryrun import run, signals
 from ringpull.errors import CableSilent
 from ringpull.files.firmware_sources import firmware_dir, shared_math_dir
@@ -168,6 +171,20 @@ class Bare(Wire):
         self.process.kill()
         self.process.wait(HANG_S)
         self.close()
+
+
+def modules_for_the_desk(first_letters: str | tuple[str, ...] = "") -> dict[str, bytes]:
+    """The firmware as `ringpull install` compiles it for a bare board here, or those of its modules whose path begins
+    so: compiling and bringing all of them takes a while."""
+    out = {}
+    with tempfile.TemporaryDirectory() as folder:
+        for source, path in firmware_build.sources().items():
+            name = (f"{BEGIN}.py" if source == firmware_build.START else source).removesuffix(".py") + ".mpy"
+            if name.startswith(first_letters):
+                target = Path(folder) / "module.mpy"
+                firmware_build.compile_one(path, name, "x64", target)
+                out[name] = target.read_bytes()
+    return out
 
 
 @contextmanager

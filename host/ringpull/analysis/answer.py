@@ -28,7 +28,9 @@ from ringpull.analysis.judge.reasons import Assumed, Assumption, Reason, Why
 from ringpull.analysis.judge.session import Judged, SpanAnswer, judge_span
 from ringpull.analysis.judge.spool import SpoolUp
 from ringpull.analysis.judge.stretches import Stretch
+from ringpull.wording import across as across_words
 from ringpull.wording import assumed, events, reasons
+from ringpull.wording import delay as delay_words
 from ringpull.wording import first as first_words
 from ringpull.wording import holes as hole_words
 from ringpull.wording import instruments as instrument_words
@@ -217,8 +219,8 @@ class Answer:
             "rules": dict(mask_words.RULES) if self.pulls or self.alignment else {},
             "lean_warnings": [rounded(asdict(one)) for one in self.warned],
             "sessions": {str(key): one for key, one in self.sessions.items()},
-            "repeat": None if self.repeat is None else plain(asdict(self.repeat)),
-            "banks": [plain(asdict(b)) for b in self.banks],
+            "repeat": None if self.repeat is None else repeat_json(self.repeat),
+            "banks": [banks_json(one) for one in self.banks],
             "instruments": [instrument_words.as_json(one) for one in self.instruments],
         }
 
@@ -244,6 +246,23 @@ def event_json(event: LeanEvent) -> dict:
         "hints": [events.hint(hint) for hint in event.hints],
         "bank": event.bank,
         "target": _number(event.target, 4),
+    }
+
+
+def repeat_json(one: Repeat) -> dict:
+    """Repeatability as a plain dict."""
+    facts = asdict(one)
+    worst = facts.pop("worst_bank")
+    figures = {name: plain(fact) for name, fact in facts.items()}
+    return {**figures, "words": across_words.repeat(one), "worst_bank": worst}
+
+
+def banks_json(one: Banks) -> dict:
+    """The difference of two banks as a plain dict."""
+    return {
+        "names": plain(one.names),
+        "cells": [plain(asdict(cell)) for cell in one.cells],
+        "words": across_words.banks(one),
     }
 
 
@@ -329,7 +348,7 @@ def _alignment(judged: Judged, aligned: Aligned, identified: Identified | None) 
         "delay_s_at": align.delay_table(judged.columns, model, full_g_s),
         "tau_s": round(model.tau_s, 4),
         "tau_u": round(model.tau_u_s, 4),
-        "source": model.source,
+        "source": delay_words.source(model.source),
         "kind": model.kind,
         "constant_s": round(model.constant_s, 4),
         "cycle_deg": model.cycle_deg,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -13,6 +14,7 @@ from ringpull.analysis.delay.align import injected
 from ringpull.analysis.drive_state import roles, under_load
 from ringpull.analysis.drive_state.columns import Columns, from_session, from_table
 from ringpull.analysis.instruments.trust import Trust, of_session, trust
+from ringpull.analysis.judge.lean_events import LeanEvent
 from ringpull.analysis.judge.session import Judged, judge_span, prepare
 from shared_math import channels as shared_channels
 
@@ -28,6 +30,7 @@ RISES_RPM_S = 25.0  # engine speed rises by this at its start and end; between t
 HELD_RPM_S = 50.0  # engine speed that falls faster is coasting
 FALLS_RPM = 100.0  # a loss of speed by this for longer than JOIN_S ends a pull
 STEP_S = 0.1
+OVERLAP_S = 0.5  # by which a pull reaches into a mark if its lean event does: longer than the shortest that counts
 
 
 def examined(columns: Columns, session: int) -> Trust:
@@ -145,19 +148,19 @@ class Pull:
 class Spans:
     """Unmarked spans, (start_s, end_s) each.
 
-    pulls: load is high and engine speed rises by LEAST_RPM. held: other spans of at least LEAST_S under load by
-    pressure or throttle.
+    pulls: load is high and engine speed rises by LEAST_RPM. held: other spans under load by pressure or throttle, of
+    at least LEAST_S or beside a mark: what the button cut off.
     """
 
     pulls: list[tuple[float, float]]
     held: list[tuple[float, float]]
 
 
-def found_spans(columns: Columns) -> Spans:
+def found_spans(columns: Columns, marked: Sequence[tuple[float, float]] = ()) -> Spans:
     """The pulls in a session's columns, at least LEAST_S long, and other spans under load.
 
-    They start and end where the load comes on and goes off, or where engine speed starts and stops rising. None without
-    throttle and pressure.
+    marked: (start_s, end_s) of what is left out. They start and end where the load comes on and goes off, where engine
+    speed starts and stops rising, or where a mark begins and ends. None without throttle and pressure.
     """
     out = Spans([], [])
     known = under_load.high(columns)
@@ -166,6 +169,11 @@ def found_spans(columns: Columns) -> Spans:
     period_s = columns.period_s
     loaded, rule = known
     loaded = local.close_gaps(loaded, round(0.1 / period_s))
+    taken = np.zeros(len(columns) + 2, bool)  # a row more at both ends
+    for start_s, end_s in marked:
+        low, high = np.searchsorted(columns.time_s, (start_s - 1e-9, end_s - 1e-9))
+        taken[low + 1 : high + 1] = True
+    loaded &= ~taken[1:-1]
     least = LEAST_S / period_s
     slope = under_load.speed_slope(columns)
 
@@ -185,7 +193,9 @@ def found_spans(columns: Columns) -> Spans:
             last = begin + high if begin + high - last < least else last
             out.pulls.append(times(first, last))
             rest[first:last] = False
-    out.held.extend(times(*span) for span in local.spans(rest) if span[1] - span[0] >= least)
+    for begin, end in local.spans(rest):
+        if end - begin >= least or taken[begin] or taken[end + 1]:
+            out.held.append(times(begin, end))
     return out
 
 
@@ -220,24 +230,36 @@ def rises(rpm: np.ndarray, period_s: float) -> list[tuple[int, int]]:
     return [(int(at[a]), min(len(rpm), int(at[b]) + step)) for a, b in out if speed[b] - speed[a] >= LEAST_RPM]
 
 
-def find(views: list[View]) -> list[Pull]:
-    """All pulls of a drive in order of sessions and times: marked ones, and found ones that no mark overlaps.
+def shows(view: View, start_s: float, end_s: float) -> tuple[LeanEvent, ...]:
+    """The lean events of a span."""
+    return judge_span(view.judged, start_s, end_s).lean_events
 
-    views: the drive's sessions. Void pulls (a press that was withdrawn) are left out. A span under full load in which
-    engine speed hardly rises is a pull if it shows a lean event, since the lamp warns there too.
+
+def across(view: View, span: tuple[float, float]) -> tuple[float, float]:
+    """A found span, which reaches into the mark beside it if a lean event lies across the press."""
+    start_s, end_s = span
+    near = view.columns.period_s
+    before = any(abs(end - start_s) <= near for _, end, _ in view.marked)
+    behind = any(abs(start - end_s) <= near for start, _, _ in view.marked)
+    if not (before or behind) or shows(view, *span):
+        return span
+    wide = (start_s - OVERLAP_S * before, end_s + OVERLAP_S * behind)
+    return wide if any(one.start_s < start_s or one.end_s > end_s for one in shows(view, *wide)) else span
+
+
+def find(views: list[View]) -> list[Pull]:
+    """All pulls of a drive in order of sessions and times: marked ones, and what is found outside the marks.
+
+    views: the drive's sessions. Void marks (a press that was withdrawn) count as none. A span under full load in which
+    engine speed hardly rises, or which a mark cut short, is a pull if it shows a lean event: the lamp warns there too.
     """
     out: list[Pull] = []
     for here in views:
         session = here.session
         spans = [(start, end, "mark", spoiled) for start, end, spoiled in here.marked]
-        every = [(m.start_s, here.end_s(m)) for m in session.marks]
-        found = found_spans(here.columns)
-        free = [
-            [(a, b) for a, b in some if not any(a < stop and begin < b for begin, stop in every)]
-            for some in (found.pulls, found.held)
-        ]
-        lean = [span for span in free[1] if judge_span(here.judged, *span).lean_events]
-        spans += [(start, end, "found", False) for start, end in free[0] + lean]
+        found = found_spans(here.columns, [(start, end) for start, end, _ in here.marked])
+        lean = [span for span in (across(here, held) for held in found.held) if shows(here, *span)]
+        spans += [(start, end, "found", False) for start, end in [across(here, pull) for pull in found.pulls] + lean]
         for start, end, source, spoiled in sorted(spans):
             out.append(Pull(len(out) + 1, session.id, start, end, source, spoiled, here))
     return out

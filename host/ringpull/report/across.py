@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from math import isfinite
 
-from ringpull.analysis.cells.banks import WARNING, BankCell, Banks
+from ringpull.analysis.cells.banks import BankCell, Banks
 from ringpull.analysis.cells.repeat import Repeat
 from ringpull.analysis.drive_state.roles import bank_label
 from ringpull.report.words import DASH, load, mixture_name, number, quantity, table, text
+from ringpull.wording import across
 
 MOST_CELLS = 10  # bank differences that are shown at once, the largest first; the others are folded away
 BASE = 0.85  # lambda at which widths are converted
@@ -34,7 +35,7 @@ def signed(value: float) -> str:
 def repeat(one: Repeat) -> str:
     """The table of how well pulls repeat."""
     if not isfinite(one.one_pull):
-        return "".join(f"<p>{text(words)}</p>" for words in one.words)
+        return "".join(f"<p>{text(words)}</p>" for words in across.repeat(one))
     rows = [
         ["pulls compared", number(one.pulls)],
         ["whole pulls differ by (standard deviation)", width(one.between)],
@@ -65,7 +66,7 @@ def banks(one: Banks, unit: str, config: dict) -> str:
         out += f"<details><summary>{len(rows) - MOST_CELLS} smaller differences</summary>{more}</details>"
     return out + (
         f'<p class="small">Each bank is judged by itself, and the leaner counts. The sensors alone may differ by '
-        f"{width(known[0].systematic)}; swapping them shows whether they do. {text(WARNING.capitalize())}.</p>"
+        f"{width(known[0].systematic)}; swapping them shows whether they do. {text(across.ONE_MEAN.capitalize())}.</p>"
     )
 
 

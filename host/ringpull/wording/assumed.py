@@ -9,7 +9,7 @@ from ringpull.analysis.drive_state.under_load import Rule
 from ringpull.analysis.drive_state.usual_targets import Usual
 from ringpull.analysis.judge.reasons import Assumed, Assumption
 from ringpull.said import Figure, Said, joined, kpa, say
-from ringpull.wording import events, needs
+from ringpull.wording import delay, events, needs
 
 
 def assumption(one: Assumption) -> Said:
@@ -24,7 +24,7 @@ def assumption(one: Assumption) -> Said:
     if one.kind is Assumed.SPOOL:
         return say("spool-up: ", events.SPOOL_RULE)
     if one.kind is Assumed.DELAY:
-        return say(f"delay and lag{'' if v['bank'] is None else ' of ' + v['bank']}: ", v["source"])
+        return say(f"delay and lag{'' if v['bank'] is None else ' of ' + v['bank']}: ", delay.source(v["source"]))
     if one.kind is Assumed.WITHOUT:
         return needs.WITHOUT[v["answer"], v["role"]]
     if one.kind is Assumed.ONE_TARGET:

@@ -12,6 +12,7 @@ from ringpull.analysis.delay.align import align, noise_gain, undo_lag
 from ringpull.analysis.delay.transport import Transport
 from ringpull.analysis.drive_state.columns import Columns
 from ringpull.analysis.judge.session import judge_span, prepare
+from ringpull.wording import delay
 
 
 def test_air_flow_worked_example():
@@ -108,7 +109,7 @@ def test_missing_rows_are_not_bridged():
 def test_defaults_say_what_was_assumed():
     bare = {"engine": {"cylinders": 4, "displacement_cc": 1998}, "channels": [{"name": "l", "kind": "lambda"}]}
     model = transport.default(bare)
-    assert "assumed" in model.source and model.volume_l == pytest.approx(1.998)
+    assert "assumed" in delay.source(model.source) and model.volume_l == pytest.approx(1.998)
     given = transport.default(CONFIG)
     assert given.volume_l == 1.8 and given.tau_s == pytest.approx(0.08) and given.volume_u_l < model.volume_u_l
 
@@ -165,11 +166,11 @@ def test_a_line_through_rows_that_are_all_there_is_least_squares_up_to_the_ends(
 
 def test_uncertainties_that_go_with_what_was_configured_and_what_is_assumed():
     # a configured volume or lag is good to a fifth; the engine's displacement is the pipe's volume to two fifths
-    assert transport.volume_of({"vehicle": {"exhaust_l": 1.8}})[:2] == (1.8, pytest.approx(0.36))
-    assert transport.volume_of({"engine": {"displacement_cc": 1600}})[:2] == (1.6, pytest.approx(0.64))
-    assert transport.volume_of({})[:2] == (2.0, pytest.approx(0.8))
-    assert transport.lag_of({"channels": [{"kind": "lambda", "tau_ms": 60}]})[:2] == (0.06, pytest.approx(0.012))
-    assert transport.lag_of({"channels": [{"kind": "lambda"}]})[:2] == (0.08, 0.03)
+    assert transport.volume_of({"vehicle": {"exhaust_l": 1.8}}) == (1.8, pytest.approx(0.36))
+    assert transport.volume_of({"engine": {"displacement_cc": 1600}}) == (1.6, pytest.approx(0.64))
+    assert transport.volume_of({}) == (2.0, pytest.approx(0.8))
+    assert transport.lag_of({"channels": [{"kind": "lambda", "tau_ms": 60}]}) == (0.06, pytest.approx(0.012))
+    assert transport.lag_of({"channels": [{"kind": "lambda"}]}) == (0.08, 0.03)
     # 0.36 l at 12 l/s is 30 ms, beside 10 ms of the constant part: root of 0.03 squared and 0.01 squared
     model = transport.default({"vehicle": {"exhaust_l": 1.8}})
     assert model.delay_u_s(12.0) == pytest.approx(0.0316228, rel=1e-5)

@@ -13,6 +13,7 @@ from ringpull.analysis.cells.passes import Axes, Pass, SessionPulls
 from ringpull.analysis.cells.ratio import ratio
 from ringpull.analysis.judge import session, uncertainty
 from ringpull.report import compare_words, map_words
+from ringpull.wording import across
 
 SPEEDS = np.arange(2500.0, 7000.0, 500.0)
 
@@ -219,7 +220,7 @@ def test_banks_differ_where_one_leans():
     result = banks.banks(SessionPulls(ready, spans), Axes(SPEEDS))
     judged = [c for c in result.cells if np.isfinite(c.low)]
     assert judged and all(c.leaner == "lambda_2" and c.difference == pytest.approx(0.03, abs=0.004) for c in judged)
-    assert any("one lean cylinder" in w for w in result.words)
+    assert any("one lean cylinder" in sentence for sentence in across.banks(result))
     columns.banks.pop("lambda_2")
     assert banks.banks(SessionPulls(ready, spans), Axes(SPEEDS)) is None
 

@@ -18,6 +18,7 @@ from ringpull.analysis.instruments.trust import Trust
 from ringpull.analysis.judge import session, uncertainty, verdict
 from ringpull.report import compare_part, compare_words, map_words
 from ringpull.report.map_words import sentences
+from ringpull.wording import across
 from ringpull.wording.assumed import target as target_words
 from ringpull.wording.reasons import reason
 
@@ -135,7 +136,7 @@ def test_a_difference_of_banks_that_two_sensors_may_have_by_themselves_names_no_
     result = banks.banks(SessionPulls(session.prepare(columns, identified=False), spans), Axes(SPEEDS))
     judged = [c for c in result.cells if np.isfinite(c.low)]
     assert judged and all(c.low > 0 and c.systematic > 0.01 and c.leaner == "neither shown" for c in judged)
-    assert any("the sensors alone may differ" in w for w in result.words)
+    assert any("the sensors alone may differ" in sentence for sentence in across.banks(result))
 
 
 def test_the_less_certain_of_two_sensors_is_the_budget():
@@ -266,9 +267,8 @@ def test_the_difference_of_banks_is_told_by_speed_and_load():
     drive.views()[0].__dict__.update(trust=Trust(columns), columns=columns)
     (found,) = answer(drive).banks
     assert {c.load for c in found.cells} >= {150.0} and all(c.load is not None for c in found.cells)
-    assert re.match(
-        r"lambda_2 minus lambda_1, with 95 % intervals: \d+ rpm, \d+ kPa \+0\.03\d \(\+0\.0\d\d to ", found.words[0]
-    )
+    told = across.banks(found)[0]
+    assert re.match(r"lambda_2 minus lambda_1, with 95 % intervals: \d+ rpm, \d+ kPa \+0\.03\d \(\+0\.0\d\d to ", told)
 
 
 def passes_of_banks(random, pulls, session=0, steps=(0.0, 0.0), names=("lambda_1", "lambda_2")):

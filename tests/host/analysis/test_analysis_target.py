@@ -135,6 +135,33 @@ def test_target_from_a_table_in_csv(tmp_path):
         read_target(path, "map")
 
 
+@pytest.mark.parametrize("loads", [(0.4, 2.0), (5.8, 36.0), (-70.0, 120.0), (20.0, 50.0), (100.0, 2000.0)])
+def test_a_table_that_is_not_in_kpa_is_refused(tmp_path, loads):
+    path = tmp_path / "target.csv"
+    path.write_text(f",1000,7000\n{loads[0]},1.0,1.0\n{loads[1]},0.80,0.77\n")
+    with pytest.raises(BadUsage, match="not kPa absolute"):
+        read_target(path, "map")
+
+
+@pytest.mark.parametrize("loads", [(0.0, 1.0), (40.0, 200.0)])
+def test_a_table_of_throttle_must_be_in_percent(tmp_path, loads):
+    path = tmp_path / "target.csv"
+    path.write_text(f",1000,7000\n{loads[0]},1.0,1.0\n{loads[1]},0.80,0.77\n")
+    with pytest.raises(BadUsage, match="not percent of throttle"):
+        read_target(path, "throttle", "pct")
+    path.write_text(",1000,7000\n0,1.0,1.0\n100,0.80,0.77\n")
+    assert read_target(path, "throttle", "pct")["load_pct"] == [0, 100]
+
+
+@pytest.mark.parametrize("mark", [";", "\t"])
+def test_columns_may_be_parted_by_semicolons_or_tabs(tmp_path, mark):
+    plain, other = tmp_path / "plain.csv", tmp_path / "other.csv"
+    text = ",1000,4000.5\n40,1.0,0.98\n200,0.85,0.80\n"
+    plain.write_text(text)
+    other.write_text(text.replace(",", mark).replace(".", ","))
+    assert read_target(other, "map") == read_target(plain, "map")
+
+
 def test_each_of_several_targets_has_its_own_load():
     rows = 400
     config = {

@@ -41,7 +41,7 @@ def two_banks(**options):
     return put(made, good, "lambda_1")
 
 
-@pytest.mark.parametrize("fault", ["dead", "state", "rich"])
+@pytest.mark.parametrize("fault", ["dead", *(pytest.param(one, marks=pytest.mark.slow) for one in ("state", "rich"))])
 def test_what_hides_a_hole_of_the_second_bank_is_told(fault):
     made = two_banks(hole=HOLE)
     assert answer(StandInDrive(StandInSession2(made))).verdict == verdict.ATTENTION
@@ -120,11 +120,11 @@ def test_lean_in_a_pull_too_short_to_be_judged_is_not_passed_over():
     assert any(words.startswith("pull 4: ") and "lean" in words for words in why(result))
 
 
-def test_good_pulls_are_good_at_spool_up():
-    for seed in range(4):
-        result = answer(of(scene(seed=seed)))
-        assert result.verdict == verdict.NO_EVENT
-        assert all(p.spool.excess is not None and not p.spool.lean for p in result.pulls)
+@pytest.mark.parametrize("seed", [0, *(pytest.param(seed, marks=pytest.mark.slow) for seed in (1, 2, 3))])
+def test_good_pulls_are_good_at_spool_up(seed):
+    result = answer(of(scene(seed=seed)))
+    assert result.verdict == verdict.NO_EVENT
+    assert all(p.spool.excess is not None and not p.spool.lean for p in result.pulls)
 
 
 def test_spikes_are_no_lean_events_and_are_counted():
@@ -162,11 +162,11 @@ def test_the_end_of_a_warm_up_is_no_electrical_event():
     assert sensor.too_fast(columns, sensor.FAST_SHARE * 0.08, 16)[0] == 1 and sensor.output(columns).steps == 0
 
 
-def test_a_real_hole_is_no_electrical_event():
-    for depth in (0.05, 0.15, 0.3):
-        made = scene(hole=Hole(2, 4500, 4900, depth))
-        steps, _ = sensor.too_fast(made.columns, sensor.FAST_SHARE * 0.08, 16)
-        assert steps == 0 and answer(of(made)).verdict == verdict.ATTENTION
+@pytest.mark.parametrize("depth", [*(pytest.param(depth, marks=pytest.mark.slow) for depth in (0.05, 0.15)), 0.3])
+def test_a_real_hole_is_no_electrical_event(depth):
+    made = scene(hole=Hole(2, 4500, 4900, depth))
+    steps, _ = sensor.too_fast(made.columns, sensor.FAST_SHARE * 0.08, 16)
+    assert steps == 0 and answer(of(made)).verdict == verdict.ATTENTION
 
 
 def test_an_output_cut_off_below_its_rail_makes_depth_a_bound():

@@ -6,6 +6,8 @@ import numpy as np
 import pytest
 from analysis_scenes import Hole, StandInDrive, StandInSession, scene
 
+from ringpull.analysis.judge.session import judge_span
+
 
 @pytest.mark.parametrize("rate_rpm_s", [400.0, 700.0, 1800.0])
 @pytest.mark.parametrize("without", ["nothing", "throttle", "map"])
@@ -38,11 +40,48 @@ def test_marks_are_kept_as_pressed_and_found_pulls_fill_in():
     assert (found[0].start_s, found[0].end_s) == (a - 0.4, b + 1.1)
 
 
-def test_void_mark_is_no_pull():
+def test_a_void_mark_counts_as_none():
     made = scene(pulls=2)
     session = StandInSession(made.columns, [(a, b, False) for a, b in made.spans])
     session.marks[0].void = True
-    assert [round(p.start_s) for p in StandInDrive(session).pulls()] == [round(made.spans[1][0])]
+    found = StandInDrive(session).pulls()
+    assert [(p.source, round(p.start_s)) for p in found] == [
+        ("found", round(made.spans[0][0])),
+        ("mark", round(made.spans[1][0])),
+    ]
+
+
+@pytest.mark.parametrize("early", [True, False])
+def test_what_a_mark_leaves_of_a_pull_is_a_pull(early):
+    """The button was pressed too early, or too late: the hole lies in the part of the pull that is not marked."""
+    made = scene(hole=Hole(1, 3000, 3400, 0.12) if not early else Hole(1, 5600, 6000, 0.12), pulls=1)
+    a, b = made.spans[0]
+    middle = (a + b) / 2
+    session = StandInSession(made.columns, [(a, middle, False) if early else (middle, b, False)])
+    found = StandInDrive(session).pulls()
+    assert [p.source for p in found] == (["mark", "found"] if early else ["found", "mark"])
+    rest = found[1 if early else 0]
+    assert (rest.start_s, rest.end_s) == pytest.approx((middle, b) if early else (a, middle), abs=0.3)
+    assert judge_span(rest.view.judged, rest.start_s, rest.end_s).lean_events
+
+
+@pytest.mark.parametrize("share", [0.0, 0.25, 0.5, 0.75, 1.0])
+def test_a_press_within_a_hole_hides_none_of_it(share):
+    """0.3 s of lean mixture: wherever the press parts it, it is told."""
+    made = scene(hole=Hole(1, 4500, 4710, 0.06), pulls=1)
+    start_s = made.spans[0][0]
+    low_s, high_s = (start_s + (rpm - 2500) / 700 for rpm in (4500, 4710))
+    session = StandInSession(made.columns, [(start_s, low_s + share * (high_s - low_s), False)])
+    pulls = StandInDrive(session).pulls()
+    assert any(judge_span(p.view.judged, p.start_s, p.end_s).lean_events for p in pulls)
+
+
+def test_a_short_rest_of_a_pull_is_one_where_it_is_lean():
+    lean, sound = scene(hole=Hole(1, 5800, 6300, 0.12), pulls=1), scene(pulls=1)
+    for made, sources in ((lean, ["mark", "found"]), (sound, ["mark"])):
+        a, b = made.spans[0]
+        session = StandInSession(made.columns, [(a, b - 1.2, False)])
+        assert [p.source for p in StandInDrive(session).pulls()] == sources
 
 
 def test_open_mark_ends_with_the_session():

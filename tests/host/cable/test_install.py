@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 from truth import desk
-from truth.cable_desk import bare
+from truth.cable_desk import bare, modules_for_the_desk
 
 from ringpull.cable import install
 from ringpull.cable import prompt as prompts
@@ -18,17 +18,9 @@ CONFIG = Path(__file__).parents[3] / "demo_logs" / "v1_marked" / "logger.json"
 
 
 @pytest.fixture(scope="module")
-def built():
-    """The firmware for the board on the pty, compiled once."""
-    facts = BoardFacts("linux", "", (1, 28, 0), 6, "x64", 1 << 20, 1 << 20)
-    return install.modules(facts)
-
-
-@pytest.fixture(scope="module")
-def few(built):
-    """A few of its modules: each takes its time on the way."""
-    names = ("begin", "logger", "panel/lamp", "shared_math/c", "drivers/sd")
-    return {name: data for name, data in built[0].items() if name.startswith(names)}
+def few():
+    """A few of the firmware's modules, compiled for the board on the pty."""
+    return modules_for_the_desk(("begin", "logger", "panel/lamp", "shared_math/c", "drivers/sd"))
 
 
 @pytest.fixture
@@ -47,11 +39,18 @@ def installed(port, **more):
         return install.install(prompt, prompt.facts(), **more)
 
 
-def test_the_command_brings_everything_once(board, built, monkeypatch):
-    monkeypatch.setattr(install, "modules", lambda _facts: built)
-    modules, compiled = built
-    assert compiled and "begin.mpy" in modules and "shared_math/cable.mpy" in modules
+@pytest.mark.slow
+def test_the_firmware_is_compiled_for_the_board_in_question():
+    modules, compiled = install.modules(BoardFacts("linux", "", (1, 28, 0), 6, "x64", 1 << 20, 1 << 20))
+    assert compiled and modules == modules_for_the_desk()
     assert not any("desk" in name for name in modules)
+
+
+@pytest.mark.parametrize("whole", [False, pytest.param(True, marks=pytest.mark.slow)], ids=["few", "whole"])
+def test_the_command_brings_everything_once(board, few, monkeypatch, whole):
+    modules = modules_for_the_desk() if whole else few
+    monkeypatch.setattr(install, "modules", lambda _facts: (modules, True))
+    assert "begin.mpy" in modules and "shared_math/cable.mpy" in modules
     (board.place / "main.py").write_text("print('mine')\n")
     done = desk.command("install", board.port, "--config", CONFIG, "--json")
     assert done.returncode == 0, done.stderr

@@ -89,7 +89,7 @@ STORIES = {
 }
 
 
-@pytest.mark.parametrize("presses_s", [(), (5.0,)], ids=["no pull", "in a pull"])
+@pytest.mark.parametrize("presses_s", [pytest.param((), marks=pytest.mark.slow), (5.0,)], ids=["no pull", "in a pull"])
 @pytest.mark.parametrize("story", [name for name in STORIES if name != "out for good"])
 def test_the_lean_warning_comes_in_time_whatever_the_card_does(tmp_path, story, presses_s):
     drive = run(tmp_path, STORIES[story], presses_s)

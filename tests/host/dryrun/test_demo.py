@@ -66,7 +66,7 @@ def test_prints_pulls_event_and_verdict(done):
     assert "safe" not in printed.lower()
 
 
-@pytest.mark.slow  # the guide's commands are run in every tier, and these are among them
+@pytest.mark.slow
 def test_the_mended_car_has_no_hole_and_the_comparison_says_so(done, tmp_path):
     before, _ = done
     words = ["demo", "--mended", "-o", tmp_path / "after", "--seed", "8"]

@@ -68,14 +68,14 @@ def test_the_lamp_is_what_the_rows_say(demo):
     assert replayed_off_s == pytest.approx(off_s, abs=0.2)
 
 
-SEEDS = range(14)
+SEEDS = (range(7), pytest.param(range(7, 14), marks=pytest.mark.slow))
 
 
-@pytest.fixture(scope="module")
-def random_drives():
+@pytest.fixture(scope="module", params=SEEDS, ids=["some", "more"])
+def random_drives(request):
     """[(drive, [(from, to) of warnings])] of cars, roads and holes that nobody chose."""
     out = []
-    for seed in SEEDS:
+    for seed in request.param:
         made = drives.make_drive(seed)
         settings = copy.deepcopy(made.config)
         for one in settings["channels"]:
@@ -95,7 +95,7 @@ def test_random_drives_never_warn_where_nothing_was_lean(random_drives):
             before = (time_s > on_s - 1.2) & (time_s < on_s)
             assert excess[before].max() > judging.MARGIN - 0.02, (made.seed, on_s, off_s)
             assert any(pull.start_s < on_s < pull.end_s + SENSOR_S for pull in made.pulls), (made.seed, on_s)
-    assert pulls > 3 * len(SEEDS)
+    assert pulls > 3 * len(random_drives)
 
 
 def test_random_drives_warn_of_every_hole_that_lasts(random_drives):
@@ -108,7 +108,7 @@ def test_random_drives_warn_of_every_hole_that_lasts(random_drives):
             if np.count_nonzero(excess > 0.06) / 200 >= 0.45 and excess.max() > 0.07:
                 seen += 1
                 assert any(hole.start_s < on_s < hole.end_s + SENSOR_S for on_s, _ in shown), (made.seed, hole)
-    assert seen >= 5
+    assert seen >= 2
 
 
 def test_check_says_where_there_is_no_warning():

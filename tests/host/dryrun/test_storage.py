@@ -52,6 +52,7 @@ SELDOM = {
     "swapped for another",
     "swapped for its clone",
     "with a wrong second table",
+    "in fragments",
 }
 
 

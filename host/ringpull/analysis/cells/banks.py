@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,12 +10,7 @@ from ringpull.analysis.cells import pooling
 from ringpull.analysis.cells.passes import Axes, SessionPulls, passes, units_of
 from ringpull.analysis.drive_state import roles
 from ringpull.analysis.judge import uncertainty
-from ringpull.said import joined, kpa, lam, say
 
-WARNING = (
-    "a bank's reading is the mean of its cylinders, which can hide one lean cylinder; a mean of both banks would show "
-    "a fault in one bank at half its size"
-)
 LEAST_PASSES = 3
 
 
@@ -41,26 +35,15 @@ class BankCell:
 
 @dataclass(frozen=True)
 class Banks:
-    """names: the two channels compared. cells: by engine speed and load. words: remarks on how to read them."""
+    """names: the two channels compared. cells: by engine speed and load, which is in load_unit.
+
+    systematic: by how much lambda may differ because of the sensors alone.
+    """
 
     names: tuple[str, str]
     cells: list[BankCell]
-    words: list[str]
-
-
-def told(first: str, second: str, cells: Sequence[BankCell], load_unit: str) -> list[str]:
-    """Sentences about the differences, by engine speed and load, for the cells with an interval."""
-    known = [c for c in cells if np.isfinite(c.low)]
-    if not known:
-        return [f"{second} minus {first}: no cell was visited {LEAST_PASSES} times, so there is no interval"]
-    said = []
-    for c in known:
-        load = say()
-        if c.load is not None:
-            load = say(", ", kpa(c.load) if load_unit == "kPa" else f"{c.load:.0f} {load_unit}".rstrip())
-        difference, low, high = (lam(value, sign=True) for value in (c.difference, c.low, c.high))
-        said.append(say(f"{c.rpm:.0f} rpm", load, " ", difference, " (", low, " to ", high, ")"))
-    return [say(f"{second} minus {first}, with 95 % intervals: ", joined(said, "; "))]
+    load_unit: str
+    systematic: float
 
 
 def banks(here: SessionPulls, axes: Axes) -> Banks | None:
@@ -94,14 +77,4 @@ def banks(here: SessionPulls, axes: Axes) -> Banks | None:
             leaner = second if mean - half > shift else first if mean + half < -shift else "neither shown"
             place = float(axes.speeds[speed]), None if axes.loads is None else float(axes.loads[load])
             cells.append(BankCell(*place, len(rows), mean, mean - half, mean + half, leaner, shift))
-    sensors_words = say("the sensors alone may differ by ", lam(shift), "; swapping them shows whether they do")
-    return Banks(
-        (first, second),
-        cells,
-        [
-            *told(first, second, cells, columns.load_unit),
-            "each bank is judged by itself, and the leaner counts",
-            sensors_words,
-            WARNING,
-        ],
-    )
+    return Banks((first, second), cells, columns.load_unit, shift)

@@ -9,7 +9,6 @@ import numpy as np
 
 from ringpull.analysis.cells import pooling, stats
 from ringpull.analysis.cells.passes import Pass, by_bank
-from ringpull.said import lam, say
 
 LEAST_PULLS = 3
 
@@ -21,7 +20,7 @@ class Repeat:
     pulls: number of pulls. between: standard deviation between whole pulls; within: that of one pull in one cell about
     the pull's level. one_pull: half-width of the 95 % interval of a single pull's value in one cell, as an estimate of
     the mean of many. drift: change from one pull to the next, with its interval. levels: each pull's level about the
-    mean, in order. words: sentences about all this. worst_bank: of several banks the one that all this is of.
+    mean, in order. worst_bank: of several banks the one that all this is of.
     """
 
     pulls: int
@@ -32,7 +31,6 @@ class Repeat:
     drift_low: float
     drift_high: float
     levels: list[float]
-    words: Sequence[str]
     worst_bank: str = ""
 
 
@@ -52,8 +50,7 @@ def _repeat(inside: Sequence[Pass]) -> Repeat:
     nan = float("nan")
     order = sorted({p.unit for p in inside if p.unit is not None})
     if len(order) < 2:
-        words = ["one pull does not show repeatability: do at least two more"] if order else ["no pull to compare"]
-        return Repeat(len(order), nan, nan, nan, nan, nan, nan, [0.0] * len(order), words)
+        return Repeat(len(order), nan, nan, nan, nan, nan, nan, [0.0] * len(order))
     keys = sorted({(p.load, p.speed) for p in inside})
     number = {key: at for at, key in enumerate(keys)}
     cell = np.array([number[p.load, p.speed] for p in inside])
@@ -64,23 +61,13 @@ def _repeat(inside: Sequence[Pass]) -> Repeat:
     # the median, since an event in one pull is not its level
     levels = [float(np.median((value - mean[cell])[unit == at])) for at in range(len(order))]
     if pooled is None:
-        return Repeat(len(order), nan, nan, nan, nan, nan, nan, levels, ["no cell was visited by two pulls"])
+        return Repeat(len(order), nan, nan, nan, nan, nan, nan, levels)
     one = pooled.quantile(0.975) * float(np.sqrt(pooled.total))
     between, within = float(np.sqrt(pooled.pull)), float(np.sqrt(pooled.within))
-    words = [
-        say(
-            "pulls differ as wholes by ", lam(between), " and scatter within by ", lam(within), " (standard deviations)"
-        ),
-        say("a single pull's value in one cell is certain to +/- ", lam(one), " (95 %)"),
-    ]
     drift = low = high = nan
     if len(levels) >= LEAST_PULLS:
         drift, low, high = trend(np.array(levels))
-        shown = low > 0 or high < 0
-        words.append(
-            say("drift of ", lam(drift, 4, sign=True), f" per pull{', significant' if shown else ', not significant'}")
-        )
-    return Repeat(len(order), between, within, one, drift, low, high, levels, words)
+    return Repeat(len(order), between, within, one, drift, low, high, levels)
 
 
 def trend(values: np.ndarray) -> tuple[float, float, float]:

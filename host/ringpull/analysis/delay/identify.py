@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ringpull.analysis.delay import cues, fit, forms, transport
+from ringpull.analysis.delay.origin import FromEvents, LagApart, Unfit
 from ringpull.analysis.delay.transport import Transport
 from ringpull.analysis.drive_state.columns import Columns
 
@@ -31,79 +32,59 @@ FLOOR = (0.005, 0.06, 0.08)
 
 
 @dataclass(frozen=True)
-class LagApart:
-    """A configured lag that is outside the 95 % interval of the lag that the drive shows. Seconds."""
-
-    configured_s: float
-    found_s: float
-    u_s: float
-
-    @property
-    def words(self) -> str:
-        return (
-            f"the configured lag is {1000 * self.configured_s:.0f} ms, but this drive shows "
-            f"{1000 * self.found_s:.0f} +/- {1960 * self.u_s:.0f} ms, which was used; correct tau_ms"
-        )
-
-
-@dataclass(frozen=True)
 class Identified:
     """model: delay and lag to remove from lambda, with uncertainty. events: number of events with a time.
 
-    done: False if the fallback is used. words: what was done, or why nothing was. estimate: the apparent delay if the
-    throttle is time zero, which is not used; else None. cut_latency_s: from closing the throttle to the cut, if fitted.
-    lag_apart: a configured lag that the drive contradicts, else None.
+    done: False if only configuration and assumptions tell the delay; model.source has why. estimate: the apparent delay
+    if the throttle is time zero, which is not used; else None. cut_latency_s: from closing the throttle to the cut, if
+    fitted. lag_apart: a configured lag that the drive contradicts, else None.
     """
 
     model: Transport
     events: int
     done: bool
-    words: str
     estimate: Transport | None = None
     cut_latency_s: float | None = None
     lag_apart: LagApart | None = None
 
 
-def identify(columns: Columns, fallback: Transport | None = None) -> Identified:
-    """Delay and lag of a session from its events, or the fallback with the reason."""
-    fallback = transport.default(columns.config) if fallback is None else fallback
+def identify(columns: Columns) -> Identified:
+    """Delay and lag of a session from its events; as configured or assumed, with the reason, if they show none."""
+    fallback, without = transport.default(columns.config), transport.not_from_events(columns.config)
 
-    def not_identifiable(reason: str, count: int = 0) -> Identified:
-        words = f"not identifiable from this drive ({reason}); {fallback.source}"
-        return Identified(replace(fallback, source=words), count, False, words)
+    def not_identifiable(unfit: Unfit, count: int = 0) -> Identified:
+        return Identified(replace(fallback, source=replace(without, unfit=unfit, events=count)), count, False)
 
     if columns.map_kpa is None or not np.isfinite(columns.map_kpa).any():
-        return not_identifiable("no manifold pressure, so no flow")
+        return not_identifiable(Unfit.NO_PRESSURE)
     if not np.isfinite(columns.lambda_).any() or not np.isfinite(columns.rpm).any():
-        return not_identifiable("no lambda or no engine speed")
+        return not_identifiable(Unfit.NO_SIGNAL)
     given = cues.inputs(columns)
     found = cues.find(columns, given)
     timed = len(found.cut_on) + len(found.cut_off) + len(found.steps)
     if timed < LEAST_EVENTS:
-        return not_identifiable(f"{timed} usable events, {LEAST_EVENTS} needed", timed)
+        return not_identifiable(Unfit.FEW_EVENTS, timed)
     displacement_l = columns.config.get("engine", {}).get("displacement_cc", transport.DISPLACEMENT_CC) / 1000.0
     problem = fit.Fit(columns, given, transport.flow(columns), fit.cut_windows(columns, found), displacement_l)
     p = best(problem, given.cut_known)
     if problem.leave_out(p):
         p, _ = problem.solve(p)
     answer = forms.formed(problem, p)
-    model, words = describe(answer, given, fallback)
+    model, lag_shown = with_uncertainty(answer, given, fallback)
     apart = lag_apart(columns.config, model)
-    words += "" if apart is None else f"; {apart.words}"
+    cuts, ends, steps, tails = counted(problem)
     used = timed + len(found.tails)
-    if not given.zero.is_injection:
-        words += "; so the delay from these events is an estimate and is not used: the delay that was removed has "
-        words += transport.volume_of(columns.config)[2]
-    if found.seen > used:
-        words += f"; of {found.seen} events at most {cues.MOST_EVENTS} of each kind, spread over the drive, were used"
+    source = FromEvents(
+        cuts, ends, steps, tails, given.zero, lag_shown, without, apart, found.seen, used, cues.MOST_EVENTS
+    )
     pull_flow = float(np.percentile(problem.flow.litres_per_s, 95))
     if model.delay_u_s(pull_flow) > MOST_DELAY_U_S:
-        return not_identifiable(f"the delay from its {timed} events is too uncertain", timed)
+        return not_identifiable(Unfit.UNCERTAIN, timed)
     latency = None if given.cut_known else float(answer.p[fit.CUT_LATENCY])
     if given.zero.is_injection:
-        return Identified(replace(model, source=words), timed, True, words, None, latency, apart)
-    moved = replace(fallback, tau_s=model.tau_s, tau_u_s=model.tau_u_s, lag_known=model.lag_known, source=words)
-    return Identified(moved, timed, True, words, replace(model, source=words), latency, apart)
+        return Identified(replace(model, source=source), timed, True, None, latency, apart)
+    moved = replace(fallback, tau_s=model.tau_s, tau_u_s=model.tau_u_s, lag_known=model.lag_known, source=source)
+    return Identified(moved, timed, True, replace(model, source=source), latency, apart)
 
 
 def lag_apart(config: dict, model: Transport) -> LagApart | None:
@@ -130,29 +111,24 @@ def best(problem: fit.Fit, cut_known: bool) -> np.ndarray:
     return min((problem.solve(p) for p in hopeful), key=lambda one: one[1])[0]
 
 
-def describe(answer: forms.Formed, given: cues.Inputs, fallback: Transport) -> tuple[Transport, str]:
-    """(model with uncertainties, its source in words) of a fit; the fallback's lag if the events don't show the lag."""
+def counted(problem: fit.Fit) -> list[int]:
+    """How many fuel cuts, ends of cuts, steps of target lambda and falls after cuts are fitted."""
+    return [int(np.count_nonzero(problem.cut.kind == kind)) for kind in range(4)]
+
+
+def with_uncertainty(answer: forms.Formed, given: cues.Inputs, fallback: Transport) -> tuple[Transport, bool]:
+    """(model with uncertainties, whether the events show the lag) of a fit; the fallback's lag if they don't."""
     problem, p = answer.problem, answer.p
     cov = problem.covariance(p)
-    kinds = problem.cut.kind
-    cuts, ends, steps, tails = (int(np.count_nonzero(kinds == k)) for k in range(4))
+    _, ends, _, tails = counted(problem)
     plain = problem.model(p)
     u = np.sqrt(np.diag(cov))
     constant_floor_s, volume_floor, tau_floor = FLOOR if given.zero.is_injection else APPARENT_FLOOR
     tau_u_s = plain.tau_s * forms.lag_u(answer, float(u[fit.TAU]), tau_floor)
     constant_u_s = float(np.sqrt(u[fit.CONSTANT] ** 2 + constant_floor_s**2 + answer.u[fit.CONSTANT] ** 2))
     volume_u = float(np.sqrt(u[fit.VOLUME] ** 2 + volume_floor**2 + answer.u[fit.VOLUME] ** 2))
-    counted = (
-        (cuts, "fuel cut", "fuel cuts"),
-        (ends, "end of a cut", "ends of cuts"),
-        (steps, "step of target lambda", "steps of target lambda"),
-        (tails, "fall after a cut", "falls after cuts"),
-    )
-    told = [f"{count} {one if count == 1 else many}" for count, one, many in counted if count]
-    listed = " and ".join([", ".join(told[:-1]), told[-1]] if len(told) > 1 else told)
-    words = f"identified from {listed}; the delay is counted from {given.zero.value}"
-    if ends + tails < LEAST_RECOVERIES or tau_u_s > MOST_TAU_U * plain.tau_s:
-        words += f"; too few cut recoveries for the lag: {fallback.tau_s * 1000:.0f} ms as configured or assumed"
+    lag_shown = not (ends + tails < LEAST_RECOVERIES or tau_u_s > MOST_TAU_U * plain.tau_s)
+    if not lag_shown:
         plain = replace(plain, tau_s=fallback.tau_s, lag_known=fallback.lag_known)
         tau_u_s = fallback.tau_u_s
     model = replace(
@@ -163,4 +139,4 @@ def describe(answer: forms.Formed, given: cues.Inputs, fallback: Transport) -> t
         tau_u_s=tau_u_s,
         kind="transport" if given.zero.is_injection else "apparent, an estimate",
     )
-    return model, words
+    return model, lag_shown

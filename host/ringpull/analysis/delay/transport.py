@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ringpull.analysis.delay.origin import NotFromEvents, Origin
 from ringpull.analysis.drive_state.columns import Columns
 from shared_math import speed
 
@@ -39,8 +40,9 @@ class Transport:
     constant_s: constant part. cycle_deg: crank degrees from injection to the exhaust port. volume_l: volume from there
     to the sensor. tau_s: first-order lag of sensor and filter.
     volume_u_l, constant_u_s, tau_u_s: standard uncertainties; correlation: of volume and constant.
-    source: where they come from, in words. lag_known: False if tau_s is only assumed. It is then not removed, since
-    removing a lag that does not exist turns steps into lean spikes; instead lambda is shifted by it, as by a delay.
+    source: where they come from; None: defaults.
+    lag_known: False if tau_s is only assumed. It is then not removed, since removing a lag that does not exist turns
+    steps into lean spikes; instead lambda is shifted by it, as by a delay.
     kind: "transport" if time zero is the injection, "apparent, an estimate" if only the throttle is known.
     """
 
@@ -52,7 +54,7 @@ class Transport:
     volume_u_l: float = 1.0
     tau_u_s: float = 0.03
     correlation: float = 0.0
-    source: str = "stated defaults"
+    source: Origin | None = None
     lag_known: bool = True
     kind: str = "transport"
 
@@ -217,13 +219,19 @@ def injection_s(model: Transport, flow: Flow, times_s: np.ndarray | None = None)
     return out
 
 
-def volume_of(config: dict) -> tuple[float, float, str]:
-    """(exhaust volume in litres, its standard uncertainty, its source) without identification."""
-    given_l = config.get("vehicle", {}).get("exhaust_l")
+def configured_volume_l(config: dict) -> float | None:
+    """The configured exhaust volume; None without one."""
+    return config.get("vehicle", {}).get("exhaust_l")
+
+
+def volume_of(config: dict) -> tuple[float, float]:
+    """(exhaust volume in litres, its standard uncertainty) without identification: the engine's displacement, if it is
+    not configured."""
+    given_l = configured_volume_l(config)
     if given_l is not None:
-        return given_l, 0.2 * given_l, f"exhaust volume {given_l:.2f} l from the configuration"
+        return given_l, 0.2 * given_l
     volume_l = config.get("engine", {}).get("displacement_cc", DISPLACEMENT_CC) / 1000.0
-    return volume_l, 0.4 * volume_l, f"exhaust volume {volume_l:.2f} l assumed (the engine's displacement)"
+    return volume_l, 0.4 * volume_l
 
 
 def configured_lag_s(config: dict) -> float | None:
@@ -234,12 +242,16 @@ def configured_lag_s(config: dict) -> float | None:
     return lags[0] / 1000.0 if lags else None
 
 
-def lag_of(config: dict) -> tuple[float, float, str]:
-    """(lag in seconds, its standard uncertainty, its source) without identification."""
+def lag_of(config: dict) -> tuple[float, float]:
+    """(lag in seconds, its standard uncertainty) without identification."""
     tau_s = configured_lag_s(config)
-    if tau_s is None:
-        return LAG_S, LAG_U_S, f"lag {1000 * LAG_S:.0f} ms assumed: treated as a delay"
-    return tau_s, 0.2 * tau_s, f"lag {1000 * tau_s:.0f} ms from the configuration"
+    return (LAG_S, LAG_U_S) if tau_s is None else (tau_s, 0.2 * tau_s)
+
+
+def not_from_events(config: dict) -> NotFromEvents:
+    """Where delay and lag come from without identification."""
+    volume_configured, lag_configured = configured_volume_l(config) is not None, configured_lag_s(config) is not None
+    return NotFromEvents(volume_of(config)[0], volume_configured, lag_of(config)[0], lag_configured)
 
 
 def cycle_deg(config: dict) -> float:
@@ -249,13 +261,13 @@ def cycle_deg(config: dict) -> float:
 
 def default(config: dict) -> Transport:
     """The model from the configuration or from stated defaults, with the uncertainty of either."""
-    (volume_l, volume_u_l, volume_words), (tau_s, tau_u_s, lag_words) = volume_of(config), lag_of(config)
+    (volume_l, volume_u_l), (tau_s, tau_u_s) = volume_of(config), lag_of(config)
     return Transport(
         cycle_deg=cycle_deg(config),
         volume_l=volume_l,
         volume_u_l=volume_u_l,
         tau_s=tau_s,
         tau_u_s=tau_u_s,
-        source=f"not identified: {volume_words}, {lag_words}",
+        source=not_from_events(config),
         lag_known=configured_lag_s(config) is not None,
     )
