@@ -120,6 +120,8 @@ def test_each_plug_that_fits_elsewhere_and_each_leg_has_its_row():
     pairs = [(a, b) for a, b in itertools.combinations(ways.values(), 2)]
     assert sum("swapped" in name for name in names) == sum(a == b for a, b in pairs)
     assert sum(name.startswith("plug of") for name in names) == sum(abs(a - b) + 1 for a, b in pairs if a != b)
+    plugged = [line for name, line in lines(failure_page.BENCH).items() if name.startswith("plug")]
+    assert plugged and all(line.split(" | ")[2] == "runs" for line in plugged), "as the bring-up page says"
     nets = items.nets(items.all_items())
     for number, net in module.pins().items():
         fitted = [ref for ref, _ in nets[net] if not ref.startswith(("K-", "TP-", "H-")) and ref != "M1"]
