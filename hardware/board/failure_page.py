@@ -27,16 +27,13 @@ def charger_amps() -> float:
 def notes() -> tuple[str, ...]:
     """What stands before the rows."""
     return (
-        "Plugs are moved with their wires; the plug whose place is taken hangs in the air. M1 is the RP2040 board in "
-        "its\n"
-        "sockets: its seven ground legs stand for each other, legs to which nothing goes are left out. What is lost "
-        "is\n"
-        "so by rule: card, screen, lamp and button are no part of the simulation.",
-        "**Not a row, but a caution: a laptop on USB that is charged in the car.** Its ground is the car's, past "
-        "P-F2: a\n"
-        f"ground wire (T2) on 12 V would then carry {charger_amps():.0f} A and burn. In the car a laptop runs on its "
-        "own "
-        "battery,\nor an isolator sits in the USB cable.",
+        "Plugs are moved with their wires; the plug whose place is taken hangs in the air. M1 is the RP2040 board in\n"
+        "its sockets: its seven ground legs stand for each other, legs to which nothing goes are left out. What is\n"
+        "lost is so by rule: card, screen, lamp and button are no part of the simulation. Ground legs of U1 to U3\n"
+        "are no rows, for the models of these chips have none.",
+        "**Not a row, but a caution: a laptop on USB that is charged in the car.** Its ground is the car's, past\n"
+        f"P-F2: a ground wire (T2) on 12 V would then carry {charger_amps():.0f} A and burn. In the car a laptop runs\n"
+        "on its own battery, or an isolator sits in the USB cable.",
     )
 
 

@@ -17,7 +17,7 @@ BENCHES = (*failure_table.BENCHES, failure_page.BENCH)
 SOME = {
     "minimum": ["T2 on 12 V", "T3 on 12 V", "T5 on 12 V", "A0-R3 open"],
     "full": ["T8 on 12 V", "H-C1 short", "T23 on 12 V"],
-    "board": ["X-U1 12 open", "plugs of J2 and J7 swapped", "M1 33 (AGND) open", "U2 8 open"],
+    "board": ["plugs of J2 and J7 swapped", "M1 33 (AGND) open"],
 }
 
 
@@ -85,16 +85,21 @@ OF_THE_BOARD = {
 }
 
 
+@pytest.fixture(scope="module")
+def true_on_board():
+    return failure_table.sound(failure_page.BENCH)
+
+
 @pytest.mark.parametrize(
-    "name", [pytest.param(name, marks=[pytest.mark.slow] if name[0] == "J" else []) for name in OF_THE_BOARD]
+    "name", [pytest.param(name, marks=[pytest.mark.slow] if name[0] in "Jp" else []) for name in OF_THE_BOARD]
 )
-def test_faults_of_the_board_to_order(name):
+def test_faults_of_the_board_to_order(name, true_on_board):
     """External converter and source of engine speed among them: nothing happens to the car, and it is told."""
     bench = failure_page.BENCH
     fault = next(fault for fault in bench.faults() if fault.name == name)
     row = failure_table.row(bench, fault)
     assert_harmless(row)
-    assert OF_THE_BOARD[name] in failure_table.reading_text(row, failure_table.sound(bench))
+    assert OF_THE_BOARD[name] in failure_table.reading_text(row, true_on_board)
 
 
 def test_a_harmful_circuit_is_told(monkeypatch):
@@ -135,7 +140,7 @@ def test_a_laptop_on_a_charger_is_no_row_but_told():
     amps = failure_page.charger_amps()
     end = failure_page.BENCH.build.terminals["T2"]
     assert failure_table.car.warming_k(amps, end.area_mm2) > failure_table.MOST_K
-    text = failure_table.path(failure_page.BENCH).read_text()
+    text = " ".join(failure_table.path(failure_page.BENCH).read_text().split())
     assert f"would then carry {amps:.0f} A" in text and "runs on its own battery" in text
 
 
