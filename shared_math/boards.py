@@ -32,6 +32,8 @@ COSTS = {
         "converter_us": 46,  # with what its column costs
         "look_us": 2090,
         "screen_share": 0.13,
+        "question_us": 4500,  # to the car's computer, with what its values' columns cost in rows
+        "value_us": 900,  # of each value in an answer
         "spread": 1.3,
     },
     # The same chip with only pins, soft timer and interrupts
@@ -43,6 +45,8 @@ COSTS = {
         "converter_us": 71,
         "look_us": 2090,  # and the screen as above
         "screen_share": 0.13,
+        "question_us": 4500,  # to the car's computer, with what its values' columns cost in rows
+        "value_us": 900,  # of each value in an answer
         "spread": 1.3,
     },
 }

@@ -170,6 +170,8 @@ def scene(
 class StandInSession:
     """What the analysis asks of a session, made from columns."""
 
+    codes = ()  # of the car's computers
+
     def __init__(self, columns, marks=(), session_id=1, drop=None, lean_warnings=()):
         self.lean_warnings = list(lean_warnings)
         self.id = session_id

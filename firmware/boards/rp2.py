@@ -118,6 +118,16 @@ class Rp2Board(generic.GenericBoard):
         chip.seen = frames.seen
         return frames
 
+    def bus_port(self, plan):
+        """See GenericBoard.bus_port."""
+        can = super().bus_port(plan)
+        if not self.fitted or not self.fitted.spi:  # nothing slower is on its SPI
+            return can
+        from drivers import viper_exchange
+
+        can.exchange = viper_exchange.Exchange(self.chip.spis[self.pins["converter_spi"]["id"]]).exchange
+        return can
+
     def loop(self):
         """Once a turn of the main loop while recording."""
         super().loop()

@@ -5,6 +5,7 @@ One generator is the whole course of things; a turn of the main loop is a step o
 
 from bus import link as links
 from bus import poll
+from drivers.can_frame import eight
 from shared_math import bus_states, layout, ticks
 from shared_math.compat import const, zeros
 from shared_math.obd import replies, transport
@@ -176,8 +177,7 @@ class Car:
         since = (tick - self.last[unit]) & ticks.MASK
         self.last[unit] = tick
         data = self.plan.frame
-        for n in range(8):
-            data[n] = room[start + n]
+        eight(data, 0, room, start)
         if data[0] >> 4 == 1:
             self.began[unit] = tick
         elif data[0] >> 4 == 2 and receiver.open and since > transport.N_CR_US:
@@ -380,7 +380,7 @@ class Car:
         link = self.link
         while not link.may_go(self.now):
             yield
-        request = link.request
+        request = link.requests[link.next_tag() & 1]
         request[0] = len(asked)
         for n in range(7):
             request[1 + n] = asked[n] if n < len(asked) else 0

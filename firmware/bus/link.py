@@ -1,18 +1,20 @@
 """Frames between the bus controller and the main loop: what must be done as soon as a frame comes is done here.
 
-`arrived` is the controller's interrupt: it keeps the frame, answers a message's first frame with a flow control, and
-when an answer is whole sends the request that the main loop has laid ready. It allocates nothing and waits for nothing.
+`arrived` is the controller's interrupt: it answers a message's first frame with a flow control, sends the next of the
+requests that the main loop has laid ready when an answer is whole, and keeps the frame. It allocates nothing and waits
+for nothing. Lines `# @micropython.native` are for the compiler: see host/ringpull/device/firmware_build.py.
 """
 
-from drivers.can_frame import EXTENDED
-from shared_math import ticks
+from drivers.can_frame import EXTENDED, eight
+from shared_math import pace, ticks
 from shared_math.compat import const, zeros
 from shared_math.obd import transport
 
 SLOTS = const(32)  # frames kept for the main loop
 _FRAME = const(8)
 TAGS = const(8)
-APART_US = const(20000)  # at most fifty requests a second
+APART_US = 1000000 // pace.QUESTIONS_HZ
+AHEAD = const(2)  # requests laid ready at most: while the main loop looks through the heap they go on
 _PENDING = const(0x78)
 
 _FIRST_REPLY = const(0x7E8)
@@ -62,26 +64,31 @@ class Link:
         self.lost = 0  # frames that found no room
         self.may_send = False
         self.sent = 0  # requests since the start
-        self.tag = 0  # of the request that is waited for
+        self.tag = 0  # of the request that was sent last,
+        self.laid = 0  # and of the one that the main loop laid ready last
         self.sent_at = zeros(TAGS)
         self.waiting = False  # for an answer
         self.only = self.to_only = -1  # ids of the unit that was asked: of its answers, its own; -1: all were
         self.left = 0  # bytes of the answer that are still to come
-        self.request = bytearray(_FRAME)
-        self.to = 0  # whom the request that is laid ready is for,
-        self.next_only = -1  # and whose answer it is to get
-        self.armed = False
+        self.requests = bytearray(_FRAME), bytearray(_FRAME)  # by the lowest bit of their tags
+        self.to = 0  # whom those that are laid ready are for,
+        self.next_only = -1  # and whose answer they are to get
         self.go_on = transport.flow_control()
         # Where all are asked, eight may answer at once, and the main loop comes every 20 ms
         self.slowly = transport.flow_control(separation=10)
         self.no_room = transport.flow_control(transport.OVERFLOW)
         port.on_frames(self.arrived)
 
+    # @micropython.native
     def arrived(self, _pin=None):
         """Interrupt handler: frames have come."""
         port = self.port
         frame = self.frame
         while port.take(frame):
+            tag = self.tag
+            if self.waiting and self.may_send:
+                self._answer(frame)
+            port.done(frame)
             head = self.head
             if (head - self.tail) & ticks.MASK >= SLOTS:
                 self.lost += 1
@@ -89,17 +96,12 @@ class Link:
                 at = head & SLOTS - 1
                 self.ids[at] = frame.id
                 self.times[at] = frame.tick
-                self.tags[at] = self.tag
+                self.tags[at] = tag
                 self.lengths[at] = frame.length
-                data = frame.data
-                to = self.data
-                start = at << 3
-                for n in range(_FRAME):
-                    to[start + n] = data[n]
+                eight(self.data, at << 3, frame.data, 0)
                 self.head = (head + 1) & ticks.MASK
-            if self.waiting and self.may_send:
-                self._answer(frame)
 
+    # @micropython.native
     def _answer(self, frame):
         """Flow control where it is due, and the next request where the answer is whole."""
         frame_id = frame.id
@@ -128,17 +130,27 @@ class Link:
             return
         self.left = 0
         self.waiting = False
-        if self.armed and (frame.tick - self.sent_at[self.tag]) & ticks.MASK >= APART_US:
+        if self.laid != self.tag and (self.ticks_us() - self.sent_at[self.tag]) & ticks.MASK >= APART_US:
             self.send()
 
+    def next_tag(self):
+        """The tag of the request that is laid ready next; its bytes go into `requests[tag & 1]`."""
+        return (self.laid + 1) & TAGS - 1
+
+    def may_lay(self):
+        """Whether another request can be laid ready."""
+        return (self.laid - self.tag) & TAGS - 1 < AHEAD
+
     def lay(self, to, only):
-        """The main loop has filled `request`: it goes to id `to` as soon as `send` is called."""
+        """The main loop has filled the next request: it goes to id `to` when `send` is called, or an answer is whole.
+        Those that are laid ready already are for the same unit."""
         self.to = to
         self.next_only = only
+        self.laid = self.next_tag()
 
+    # @micropython.native
     def send(self):
-        """Send the request that is laid ready, once."""
-        self.armed = False
+        """Send the oldest request that is laid ready, once."""
         tag = (self.tag + 1) & TAGS - 1
         self.tag = tag
         self.only = self.next_only
@@ -146,18 +158,22 @@ class Link:
         self.left = 0
         self.sent += 1
         self.sent_at[tag] = self.ticks_us()
-        self.port.send(self.to, self.request)
+        self.port.send(self.to, self.requests[tag & 1])
         self.waiting = True  # only now: a stray frame must not make the interrupt send in between
 
     def may_go(self, now):
         """Whether the time since the last request allows another."""
         return not self.sent or (now - self.sent_at[self.tag]) & ticks.MASK >= APART_US
 
-    def give_up(self):
-        """No more is waited for."""
+    def end_wait(self):
+        """The answer is waited for no more; what is laid ready stays."""
         self.waiting = False
-        self.armed = False
         self.left = 0
+
+    def give_up(self):
+        """No more is waited for, and nothing is ready."""
+        self.end_wait()
+        self.laid = self.tag
 
     def silent(self):
         """Nothing is sent any more, whatever comes."""

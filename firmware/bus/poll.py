@@ -117,22 +117,21 @@ class Poller:
 
     def _fill(self, places):
         """Lay a request for the parameters at `places` ready."""
-        link = self.link
-        request = link.request
-        tag = (link.tag + 1) & links.TAGS - 1
+        tag = self.link.next_tag()
         many = 0
         for place in places:
             self._add(tag, many, place)
             many += 1
-        self._ready(tag, many, request)
+        self._ready(tag, many)
 
     def _add(self, tag, many, place):
         self.asked[tag][many] = self.pids[place]
         self.which[tag][many] = place
-        self.link.request[2 + many] = self.pids[place]
+        self.link.requests[tag & 1][2 + many] = self.pids[place]
 
-    def _ready(self, tag, many, request):
+    def _ready(self, tag, many):
         self.many[tag] = many
+        request = self.link.requests[tag & 1]
         request[0] = 1 + many
         request[1] = 1
         for n in range(2 + many, 8):
@@ -195,14 +194,17 @@ class Poller:
             many = 1
             order[0] = best
             lefts[0] = least
-        tag = (self.link.tag + 1) & links.TAGS - 1
+        tag = self.link.next_tag()
         for n in range(many):
             place = order[n]
             self._add(tag, n, place)
-            period = periods[place]
-            # From when it was due, so that asking a little early makes it no faster; what is later goes on from now
-            due[place] = ticks.add(due[place] if -lefts[n] < period else now, period)
-        self._ready(tag, many, self.link.request)
+            # From when it was due, so that asking a little early makes it no faster. What is late by more than a period
+            # is due at once: behind all that are, and in this order, so that each gets its turn
+            if -lefts[n] < periods[place]:
+                due[place] = ticks.add(due[place], periods[place])
+            else:
+                due[place] = ticks.add(now, n)
+        self._ready(tag, many)
         return True
 
     def _trial(self):
@@ -301,17 +303,10 @@ class Poller:
             if link.waiting:
                 if car.late(link.sent_at[link.tag]):
                     self.lost += 1
-                    link.give_up()
+                    link.end_wait()
                     self._forget()
-                elif not link.armed and self.pick(now):
-                    link.armed = True
-            elif link.armed:
-                if link.may_go(now):
-                    link.armed = False
-                    link.send()
-            elif self.pick(now):
-                if link.may_go(now):
-                    link.send()
-                else:
-                    link.armed = True
+                elif link.may_lay():
+                    self.pick(now)
+            elif (link.laid != link.tag or self.pick(now)) and link.may_go(now):
+                link.send()
             yield

@@ -1,6 +1,7 @@
 """Channels of kind can: what an engine computer says by itself, taken out of its frames."""
 
 from bus.link import EXTENDED
+from drivers.can_frame import eight
 from shared_math import bus
 
 
@@ -18,8 +19,7 @@ class Signals:
         if frame_id not in ids:
             return
         frame = self.frame
-        for n in range(8):
-            frame[n] = room[start + n]
+        eight(frame, 0, room, start)
         for n in range(len(ids)):
             if ids[n] == frame_id:
                 channel, _, _, place, signed, when = self.listed[n]

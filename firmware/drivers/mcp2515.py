@@ -167,6 +167,9 @@ class Mcp2515:
             ask[3] = 0
             self._swap(ask, got)
 
+    def done(self, _frame):
+        """See drivers/can_frame.py: `take` did it."""
+
     def send(self, frame_id, data):
         """See drivers/can_frame.py."""
         if not self.may_send:

@@ -3,11 +3,14 @@
 Registers, bits and objects in memory: data sheet DS20006027 and family reference manual DS20005678, from memory where
 no public copy was at hand. Every access to the chip is one exchange between two levels of its select pin, with
 interrupts off meanwhile: the row interrupt reads converters on the same SPI, and must find it free.
+
+Lines `# @micropython.native` are for the compiler: see host/ringpull/device/firmware_build.py.
 """
 
 import machine
 
 from drivers import can_frame
+from drivers.can_frame import eight
 from shared_math import ticks
 from shared_math.compat import const
 
@@ -60,9 +63,12 @@ class Mcp2518fd:
         self.may_send = False
         self.handler = None
         # Room for each kind of access of its own: `take` may come in between the main loop's
-        self.of_queue = bytearray(10), bytearray(10)  # two bytes of instruction, then what is read
-        self.of_fifo = bytearray(10), bytearray(10)
-        self.of_counter = bytearray(6), bytearray(6)
+        self.of_queue = bytearray(8), bytearray(8)  # two bytes of instruction, then what is read: state and place
+        self.of_fifo = bytearray(8), bytearray(8)
+        self.of_counter = bytearray(5), bytearray(5)
+        for pair, address in ((self.of_queue, _QUEUE_STATE), (self.of_fifo, _FIFO_STATE), (self.of_counter, _COUNTER)):
+            pair[0][0] = _READ | address >> 8
+            pair[0][1] = address & 0xFF
         self.of_main = bytearray(6), bytearray(6)
         self.taken = bytearray(3), bytearray(3)
         self.given = bytearray(3), bytearray(3)
@@ -72,6 +78,7 @@ class Mcp2518fd:
 
     # ---- the chip's registers --------------------------------------------------------------------------------------
 
+    # @micropython.native
     def _swap(self, ask, answer):
         """One access to the chip, whole: nothing comes between."""
         cs = self.cs
@@ -82,6 +89,7 @@ class Mcp2518fd:
         cs(1)
         machine.enable_irq(state)
 
+    # @micropython.native
     def _read(self, pair, address):
         """As many bytes from `address` on as `pair` has room for; they are in what is given back, from 2 on."""
         ask, got = pair
@@ -90,6 +98,7 @@ class Mcp2518fd:
         self._swap(ask, got)
         return got
 
+    # @micropython.native
     def _write1(self, pair, address, value):
         put, got = pair
         put[0] = _WRITE | address >> 8
@@ -173,21 +182,21 @@ class Mcp2518fd:
 
     # ---- frames -----------------------------------------------------------------------------------------------------
 
+    # @micropython.native
     def take(self, frame):
         """See drivers/can_frame.py."""
-        got = self._read(self.of_fifo, _FIFO_STATE)
+        ask, got = self.of_fifo
+        self._swap(ask, got)
         if got[2] & 8:
             self.overflows += 1
             self._write1(self.taken, _FIFO_STATE, 0)
         if not got[2] & 1:
             return False
         place = _MEMORY + (got[6] | got[7] << 8)
-        data = self._read(self.object_in, place)
-        self._write1(self.taken, _FIFO_SETUP + 1, 1)  # the queue goes on to the next
-        got = self._read(self.of_counter, _COUNTER)
-        now = self.ticks_us()
-        since = ((got[2] | got[3] << 8 | got[4] << 16) - (data[10] | data[11] << 8 | data[12] << 16)) & _STAMP_MASK
-        frame.tick = (now - since) & ticks.MASK
+        ask, data = self.object_in
+        ask[0] = _READ | place >> 8
+        ask[1] = place & 0xFF
+        self._swap(ask, data)
         low = data[2] | (data[3] & 7) << 8
         length = data[6] & 0x0F
         frame.length = length if length <= 8 else 8
@@ -195,16 +204,27 @@ class Mcp2518fd:
             frame.id = low << 18 | data[3] >> 3 | data[4] << 5 | (data[5] & 0x1F) << 13 | _EXTENDED
         else:
             frame.id = low
-        to = frame.data
-        for n in range(8):
-            to[n] = data[14 + n]
+        eight(frame.data, 0, data, 14)
         return True
 
+    # @micropython.native
+    def done(self, frame):
+        """See drivers/can_frame.py."""
+        self._write1(self.taken, _FIFO_SETUP + 1, 1)  # the queue goes on to the next
+        ask, got = self.of_counter
+        self._swap(ask, got)
+        now = self.ticks_us()
+        data = self.object_in[1]
+        since = ((got[2] | got[3] << 8 | got[4] << 16) - (data[10] | data[11] << 8 | data[12] << 16)) & _STAMP_MASK
+        frame.tick = (now - since) & ticks.MASK
+
+    # @micropython.native
     def send(self, frame_id, data):
         """See drivers/can_frame.py."""
         if not self.may_send:
             raise RuntimeError("a frame was to be sent while only listening is allowed")
-        got = self._read(self.of_queue, _QUEUE_STATE)
+        ask, got = self.of_queue
+        self._swap(ask, got)
         if not got[2] & 1:  # full: the bus is held by somebody else
             return
         place = _MEMORY + (got[6] | got[7] << 8)
@@ -223,8 +243,7 @@ class Mcp2518fd:
         put[3] = low >> 8 | (high & 0x1F) << 3
         put[4] = high >> 5 & 0xFF
         put[5] = high >> 13
-        for n in range(8):
-            put[10 + n] = data[n]
+        eight(put, 10, data, 0)
         self._swap(put, spare)
         self._write1(self.given, _QUEUE_SETUP + 1, 3)  # the frame is there; send it
 

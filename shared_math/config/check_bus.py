@@ -2,7 +2,7 @@
 
 from shared_math import bus
 from shared_math.config import schema
-from shared_math.config.checker import shown
+from shared_math.config.checker import meant, shown
 from shared_math.obd import pids
 
 BUS = {
@@ -75,7 +75,8 @@ def _check_pid(checker, channel, where):
     asked = channel["pid"]
     found = pids.found(asked)
     if found is None:
-        checker.bad("pid_unknown", where + ": pid", shown(asked))
+        guess = meant(asked, pids.names()) if isinstance(asked, str) and len(asked) > 2 else None
+        checker.bad("pid_unknown", where + ": pid", shown(asked) + (' (did you mean "%s"?)' % guess if guess else ""))
     elif "take" in channel and not pids.found(asked, channel["take"]):
         parts = ", ".join([part[0] for part in (pids.described(found[0]) or (0, ()))[1]])
         checker.bad("pid_part", where + ": take", "%s (its parts: %s)" % (shown(channel["take"]), parts))

@@ -141,7 +141,8 @@ WORDS = {
     "pid_unknown": (
         "{w}: {d} is not a known value to ask the car's computer for",
         "it is mistyped, or a parameter whose scale is not known here",
-        'write its name, such as engine_speed, or its two hexadecimal digits in quotes, such as "0C"',
+        'write its name, such as engine_speed, or its two hexadecimal digits in quotes, such as "0C"; '
+        "`ringpull setup --values` lists all names",
     ),
     "pid_part": (
         "{w}: this parameter has no such part: {d}",

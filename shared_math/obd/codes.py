@@ -24,6 +24,22 @@ _GROUPS = {
     "B": "hybrid drive",
     "C": "hybrid drive",
 }
+# Codes by which fuel trims in closed loop have reached a limit: (bank, whether too lean). P0171, P0172, P0174, P0175,
+# P2177 and P2178 as workshop manuals that are public have them; the other P21xx, off idle and at idle: from memory
+_MIXTURE = {
+    "P0171": (1, True),
+    "P0172": (1, False),
+    "P0174": (2, True),
+    "P0175": (2, False),
+    "P2177": (1, True),
+    "P2178": (1, False),
+    "P2179": (2, True),
+    "P2180": (2, False),
+    "P2187": (1, True),
+    "P2188": (1, False),
+    "P2189": (2, True),
+    "P2190": (2, False),
+}
 
 
 def name(high, low):
@@ -65,8 +81,16 @@ def makers(code):
     return code[1] in "12"
 
 
+def mixture(code) -> "tuple | None":
+    """(bank, whether too lean) of a code that says so of the mixture in closed loop; None for any other."""
+    return _MIXTURE.get(code)
+
+
 def text(code):
-    """What the structure of a code says, in words."""
+    """What a code says, in words: of the mixture in closed loop, else what its structure says."""
+    found = mixture(code)
+    if found:
+        return "mixture too %s in closed loop, bank %d" % ("lean" if found[1] else "rich", found[0])
     field = _FIELDS[code[0]]
     if makers(code):
         return "%s; the maker's own code: its meaning is in the car's workshop manual" % field

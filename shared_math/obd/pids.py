@@ -144,6 +144,11 @@ def scalable():
     return [pid for pid in range(1, 0x100) if described(pid)]
 
 
+def names():
+    """The names of all parts, by their parameters' numbers."""
+    return [part[0] for pid in scalable() for part in (described(pid) or (0, ()))[1]]
+
+
 def raw_of(part, data):
     """The whole number that a part's bytes hold, as it is stored: unsigned, half of the range added to a signed one."""
     _, first, count, _, signed = part

@@ -2,7 +2,7 @@
 
 from shared_math.obd import codes, pids
 
-_FUEL_STATES = {
+FUEL_STATES = {
     0: "off",
     1: "open loop, cold",
     2: "closed loop",
@@ -10,7 +10,7 @@ _FUEL_STATES = {
     8: "open loop, a fault",
     16: "closed loop, a sensor is at fault",
 }
-CLOSED = (2, 16)  # of _FUEL_STATES: the trims follow a sensor
+CLOSED = (2, 16)  # of FUEL_STATES: the trims follow a sensor
 
 _ALWAYS = ("misfire", "fuel system", "components")
 _SPARK = (
@@ -62,7 +62,7 @@ def supported(first, mask):
 
 def fuel_state(byte):
     """A fuel system's state in words."""
-    return _FUEL_STATES.get(byte, "unknown")
+    return FUEL_STATES.get(byte, "unknown")
 
 
 def values(pid, data):

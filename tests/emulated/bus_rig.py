@@ -28,7 +28,7 @@ CONVERSION_BYTES = 3
 @dataclass
 class Story:
     """single: the car answers one parameter a request, whatever was asked. drops: so many of its answers are lost
-    while the recording is measured, evenly spread."""
+    after the rates were measured, evenly spread."""
 
     single: bool = False
     drops: int = 3
@@ -190,12 +190,15 @@ class BusRig:
         chip.set_pin(INTERRUPT_GPIO, True)
 
     def measure(self, seconds: float) -> None:
-        """So long is measured from now on; the story's answers are lost in it."""
+        """So long are the rates measured from now on."""
         self.began_s = self.chip.now_s
         self.asked_before, self.frames_before = len(self.car.asked), self.car.frames
+        self._set_alarm(seconds, self._end)
+
+    def lose(self, seconds: float) -> None:
+        """The story's answers are lost in so long from now on."""
         for n in range(self.car.story.drops):
             self._set_alarm(seconds * (n + 0.5) / self.car.story.drops, self._drop)
-        self._set_alarm(seconds, self._end)
 
     def _drop(self) -> None:
         self.car.to_drop += 1

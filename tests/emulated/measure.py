@@ -34,9 +34,9 @@ Command: `RINGPULL_UF2=image.uf2 .venv/bin/python tests/emulated/measure.py`
 - `jitter_us` is the rig's: how far the first SPI conversion of any row lies from an even grid.
 - `edges_lost` compares counts with the edges given; `rows_missing` counts holes in the row numbers.
 - `heap_free_bytes` is the least, after collecting, while recording.
-- `bus`: requests and values of the 4 s that are measured; of the answers some are lost on purpose. A conversion is torn
-  that ends early or of which a row says something else, an access to the controller that ends early or shares a byte
-  with another part; a value is strange whose bytes were never said together, or in another order.
+- `bus`: requests and values of the 4 s that are measured; after these some answers are lost on purpose. A conversion is
+  torn that ends early or of which a row says something else, an access to the controller that ends early or shares a
+  byte with another part; a value is strange whose bytes were never said together, or in another order.
 
 | scenario | figure | value |
 | --- | --- | --- |

@@ -24,6 +24,7 @@ BUZZER_GPIO = 7
 SD_CS = 17
 CONVERTER_CS = 9
 BUSY_US = 1000
+LOSE_S = 1.2  # in which answers of the car are lost, once its rates were measured
 
 
 @dataclass
@@ -198,6 +199,9 @@ class Run:
         self.edges = self.chip.edges_given - edges
         self.writes = len(self.card.writes) - writes
         self.erased = self.chip.flash.erased - erased
+        if self.bus:
+            self.bus.lose(LOSE_S)
+            self.chip.run(self.chip.now_s + LOSE_S)
 
     def _press(self, at_s: float, length_s: float) -> None:
         """The button down at `at_s` and up again."""

@@ -51,15 +51,18 @@ def test_a_marked_pull_is_copied_whole_through_stalls(figures):
     assert got["pull_rows"] > 1000 and got["pull_rows_missing"] == got["pull_rows_changed"] == 0
 
 
-# 14 and 3 are wanted and reached on the desk; here a stall of 500 ms lies in each of the four seconds measured
-@pytest.mark.parametrize(("name", "least_hz"), [("bus, six a request", 13), ("bus, singly", 2.5)])
-def test_sixteen_values_of_the_car_beside_six_inputs_and_stalls(figures, name, least_hz):
+# A stall of 500 ms lies in each of the four seconds measured. Singly 48 requests a second are three of each of the 16
+# values; where the four seconds begin and end makes one of them more or less
+@pytest.mark.parametrize(
+    ("name", "requests_hz", "least_hz"), [("bus, six a request", 42, 14), ("bus, singly", 47.5, 2.7)]
+)
+def test_sixteen_values_of_the_car_beside_six_inputs_and_stalls(figures, name, requests_hz, least_hz):
     got = figures(name)
     assert got["card_stalls"] >= 3
     assert got["lost_rows"] == got["rows_missing"] == 0
     assert got["edges_lost"] == got["edges_rejected"] == 0 and got["edges"] > 500
     assert got["values_per_s_least"] >= least_hz
-    assert 39 <= got["requests_per_s"] <= 50
+    assert requests_hz <= got["requests_per_s"] <= 50
     assert got["answers_told_lost"] == got["answers_dropped"] == 3
     assert got["values_strange"] == got["frames_overflown"] == 0
 

@@ -127,6 +127,7 @@ class Bench:
         out = []
         while self.port.take(self.port.frame):
             frame = self.port.frame
+            self.port.done(frame)
             out.append((frame.id, bytes(frame.data[: frame.length]), frame.tick))
         return out
 
@@ -250,10 +251,11 @@ def test_neither_conversion_nor_frame_is_torn():
         MACHINE.rows = row
         for n in range(40):
             data = bytes([3, 0x41, 0x0D, n, n, n, n, n])
-            held.request[:] = bytes([2, 1, 0x0D, n, 0, 0, 0, 0])
+            request = held.requests[held.next_tag() & 1]
+            request[:] = bytes([2, 1, 0x0D, n, 0, 0, 0, 0])
             held.lay(0x7E0, 0x7E8)
             held.send()
-            assert bench.chip.sent.pop() == (0x7E0, bytes(held.request))
+            assert bench.chip.sent.pop() == (0x7E0, bytes(request))
             bench.chip.came(0x7E8, data)
             assert not bench.port.failed() and not bench.port.errors()
             at = held.tail & link.SLOTS - 1
@@ -284,22 +286,61 @@ def test_the_bench_would_tell_a_torn_frame():
 
 def test_flow_control_leaves_from_the_interrupt():
     for kind in CHIPS:
-        bench = Bench(kind)
-        held = link.Link(bench.port, bench.ticks_us, 136)
-        bench.port.normal(500, None)
-        held.may_send = True
-        bench.chip.wire = lambda _who, _data: "ack"
+        bench, held = sending(kind)
         held.lay(0x7E0, 0x7E8)
         held.send()
-        held.request[:] = bytes([2, 1, 5, 0, 0, 0, 0, 0])
-        held.armed = True
+        laid(held, 5)
+        laid(held, 6)
+        assert not held.may_lay()
         bench.us += 21000
         bench.chip.came(0x7E8, b"\x10\x0c\x41\x00\x01\x02\x03\x04")
         MACHINE.moment()
         assert bench.chip.sent[-1] == (0x7E0, b"\x30" + bytes(7))
         bench.chip.came(0x7E8, b"\x21\x05\x06\x07\x08\x09\x0a\x00")
         MACHINE.moment()
-        assert bench.chip.sent[-1] == (0x7E0, bytes(held.request)) and len(bench.chip.sent) == 3
+        assert bench.chip.sent[-1] == (0x7E0, asks(5)) and len(bench.chip.sent) == 3
+        bench.us += 21000  # the main loop has not come by meanwhile
+        bench.chip.came(0x7E8, b"\x03\x41\x05\x32" + bytes(4))
+        MACHINE.moment()
+        assert bench.chip.sent[-1] == (0x7E0, asks(6)) and len(bench.chip.sent) == 4
+        bench.us += 21000
+        bench.chip.came(0x7E8, b"\x03\x41\x06\x32" + bytes(4))
+        MACHINE.moment()
+        assert len(bench.chip.sent) == 4 and not held.waiting
+        tags = [held.tags[at] for at in range(held.head)]
+        assert tags == [1, 1, 2, 3]  # each answer is its own request's
+
+
+def sending(kind):
+    """(bench, link) of a chip that may send, and what it sends is acknowledged."""
+    bench = Bench(kind)
+    held = link.Link(bench.port, bench.ticks_us, 136)
+    bench.port.normal(500, None)
+    held.may_send = True
+    bench.chip.wire = lambda _who, _data: "ack"
+    return bench, held
+
+
+def asks(pid):
+    return bytes([2, 1, pid, 0, 0, 0, 0, 0])
+
+
+def laid(held, pid):
+    """Lay a request ready."""
+    held.requests[held.next_tag() & 1][:] = asks(pid)
+    held.lay(0x7E0, 0x7E8)
+
+
+def test_what_is_given_up_is_not_sent_later():
+    bench, held = sending("mcp2518fd")
+    for pid in (4, 5):
+        laid(held, pid)
+    held.send()
+    held.silent()
+    bench.us += 21000
+    bench.chip.came(0x7E8, b"\x03\x41\x04\x32" + bytes(4))
+    MACHINE.moment()
+    assert len(bench.chip.sent) == 1 and held.laid == held.tag
 
 
 def test_flow_control_to_two_units_while_a_third_holds_the_bus():
@@ -331,7 +372,7 @@ def test_taking_and_sending_allocate_nothing():
         def write_readinto(self, out, answer):
             for n in range(len(answer)):
                 answer[n] = 0
-            if len(answer) == 10:
+            if len(answer) == 8:
                 answer[2] = 1
             if len(answer) == 2:
                 answer[1] = 1
@@ -352,8 +393,28 @@ def test_taking_and_sending_allocate_nothing():
         try:
             for _ in range(20):
                 port.take(port.frame)
+                port.done(port.frame)
                 port.send(0x7E0, data)
                 port.failed()
                 port.errors()
         finally:
             micropython.heap_unlock()
+
+
+def test_an_exchange_at_a_clock_of_its_own_leaves_the_other_as_it_was():
+    from array import array
+
+    from drivers import viper_exchange
+
+    ssp = array("I", [0x3D07, 2, 0, 4])  # what is written is received
+    exchange = viper_exchange.Exchange(ssp).exchange
+    ask, answer = bytes([1, 2, 0xC3]), bytearray(3)
+    micropython.heap_lock()
+    try:
+        exchange(ask, answer)
+    finally:
+        micropython.heap_unlock()
+    assert answer == ask and list(ssp) == [0x3D07, 2, 0xC3, 4]
+    ssp[3] = 0x10  # nothing is ever received: it ends all the same
+    exchange(ask, answer)
+    assert ssp[0] == 0x3D07 and ssp[1] == 2

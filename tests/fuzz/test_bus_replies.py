@@ -55,6 +55,9 @@ class Port:
         frame.data[:] = (data + bytes(8))[:8]
         return True
 
+    def done(self, _frame):
+        pass
+
     def failed(self):
         return False
 

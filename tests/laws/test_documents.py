@@ -21,6 +21,7 @@ from trees import ROOT
 from ringpull.cli import main
 from ringpull.device import judgement
 from shared_math import config
+from tests.make import car_values
 from tests.make.compiled import ARCHITECTURES
 
 GUIDE, BOARDS = "host/docs/guide.md", "host/docs/boards.md"
@@ -200,6 +201,11 @@ def test_the_example_with_the_cars_computer_works():
     (example,) = documents.blocks(documents.text("host/docs/cars_computer.md"), "json")
     settings = json.loads(example)
     assert config.check(settings) == [] and judgement.judge(settings).works
+    assert "trims_alone" not in [point.code for point in judgement.judge(settings).first]
+
+
+def test_the_page_lists_all_that_the_cars_computer_can_be_asked_for():
+    assert car_values.shown() == car_values.table(), "run python -m tests.make.car_values"
 
 
 @pytest.mark.parametrize("page", documents.PAGES)

@@ -9,7 +9,7 @@ import tempfile
 import threading
 from pathlib import Path
 
-from tests.make import glove_box, mip_package, reference, screens
+from tests.make import car_values, glove_box, mip_package, reference, screens
 
 ROOT = Path(__file__).resolve().parents[2]
 FOLDER = ROOT / "host" / "docs"
@@ -88,6 +88,7 @@ def screen_sheet() -> None:
 def main() -> int:
     FOLDER.mkdir(parents=True, exist_ok=True)
     reference.PAGE.write_text(reference.page(), encoding="utf-8")
+    car_values.write()
     glove_box.write()
     mip_package.write()
     screen_sheet()

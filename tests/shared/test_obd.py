@@ -52,6 +52,20 @@ def test_masks_and_readiness():
     assert status.readiness(unhex("00 0F FF 00"))["ignition"] == "compression"
 
 
+def test_codes_of_the_mixture_and_no_others():
+    assert codes.mixture("P0171") == (1, True) and codes.mixture("P0175") == (2, False)
+    assert codes.mixture("P0170") is None and codes.mixture("P1171") is None
+    assert "too lean in closed loop, bank 2" in codes.text("P0174")
+
+
+def test_every_part_has_a_name_of_its_own_and_is_found_by_it():
+    names = pids.names()
+    assert len(names) == len(set(names)) > 100
+    for name in names:
+        pid, part = pids.found(name)
+        assert part[0] == name and part in pids.described(pid)[1]
+
+
 def test_codes():
     for pair, wanted in (
         ("0135", "P0135"),

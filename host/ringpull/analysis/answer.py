@@ -449,6 +449,7 @@ def answer(drive, target: dict | None = None) -> Answer:
             if names:
                 which = tuple(p.number for p in judged_pulls if id(p.judged) == key)
                 why.append(Reason(Why.MISSING_OF, values={"pulls": which, "roles": tuple(names)}))
+    why += signs.told_by_car(drive, word)
     left_out: dict[str, float] = {}
     for pull in judged_pulls:
         for name, seconds in pull.numbers.left_out.items():

@@ -10,6 +10,7 @@ import numpy as np
 from ringpull.analysis.bus_time import BusTime, of_rows
 from ringpull.session import Channel, Session
 from shared_math import bus, bus_states, channels
+from shared_math.obd.status import CLOSED
 
 EARLIEST_S, LATEST_S, STEP_S = -0.10, 0.60, 0.005
 STRETCH_S = 8.0
@@ -18,6 +19,8 @@ LEAST_STRETCHES = 4
 LEAST_VALUES = 20  # of a stretch
 DISAGREES = 0.03  # of engine speed: the tach's per_rev, or another unit's value
 SPEED, COMMANDED, SPARK, INTAKE, SHORT_TRIM, LONG_TRIM = 0x0C, 0x44, 0x0E, 0x0F, 0x06, 0x07
+FUEL_STATE = 0x03
+TRIMS = (SHORT_TRIM, LONG_TRIM)
 
 
 @dataclass(frozen=True)
@@ -48,7 +51,12 @@ class CarSaid:
     delay: Delay | None = None
     time: BusTime | None = None
     never: list[Channel] = field(default_factory=list)  # channels that got no value although the bus spoke
-    pulls: dict[int, dict[str, float]] = field(default_factory=dict)  # pull's number -> part -> mean
+    pulls: dict[int, dict[int, float]] = field(default_factory=dict)  # pull's number -> PID -> mean
+    # pull's number -> states of the fuel system in it (numbers of status.fuel_state), the longest first
+    fuel: dict[int, list[int]] = field(default_factory=dict)
+    trims: bool = False  # one is logged
+    closed_s: float = 0.0  # in closed loop, as far as its state is known,
+    closed: dict[int, float] = field(default_factory=dict)  # and the trims' means there: PID -> per cent
 
 
 def of_session(session: Session, answers: list) -> CarSaid | None:
@@ -70,6 +78,8 @@ def of_session(session: Session, answers: list) -> CarSaid | None:
         of_rows(session, raw),
     )
     table = session.awake.table()
+    out.trims = any(_first(session, table, part) is not None for part in TRIMS)
+    _in_closed_loop(out, session, table)
     if bus_states.ANSWERED in out.states or bus_states.LISTENING in out.states:
         told = [one for one in session.channels if one.kind in channels.BUS_KINDS]
         out.never = [one for one in told if not np.isfinite(table[one.column]).any()]
@@ -79,18 +89,44 @@ def of_session(session: Session, answers: list) -> CarSaid | None:
         keep = judged.masks.valid & judged.loaded
         if len(keep) == len(inside) and (inside & keep).any():
             inside = inside & keep
+        state = _first(session, table, FUEL_STATE)
+        out.fuel[pull.number] = [] if state is None else _longest_first(state[inside])
         found = {}
-        for part in (COMMANDED, SPARK, INTAKE, SHORT_TRIM, LONG_TRIM):
-            values = [table[name][inside] for name in _columns(session, part)[:1]]
-            if values and np.isfinite(values[0]).any():
-                found[part] = float(np.nanmean(values[0]))
+        for part in (COMMANDED, SPARK, INTAKE, *TRIMS):
+            values = _first(session, table, part)
+            if values is None:
+                continue
+            # In open loop a trim is a leftover: nothing follows it
+            there = inside & np.isin(state, CLOSED) if part in TRIMS and state is not None else inside
+            if np.isfinite(values[there]).any():
+                found[part] = float(np.nanmean(values[there]))
         out.pulls[pull.number] = found
     return out
 
 
-def _columns(session: Session, pid: int) -> list[str]:
-    """Decoded columns of the channels that ask for a parameter."""
-    return [one.column for one in session.channels if one.kind == "obd" and bus.pid_of(one.config) == pid]
+def _first(session: Session, table, pid: int) -> np.ndarray | None:
+    """The decoded column of the first channel that asks for a parameter; None without one."""
+    return next(
+        (table[one.column] for one in session.channels if one.kind == "obd" and bus.pid_of(one.config) == pid), None
+    )
+
+
+def _in_closed_loop(out: CarSaid, session: Session, table) -> None:
+    """The trims' means over all of a session's closed loop."""
+    state = _first(session, table, FUEL_STATE)
+    if state is None:
+        return
+    closed = np.isin(state, CLOSED)
+    out.closed_s = float(closed.sum()) / session.rate_hz
+    for part in TRIMS:
+        values = _first(session, table, part)
+        if values is not None and np.isfinite(values[closed]).any():
+            out.closed[part] = float(np.nanmean(values[closed]))
+
+
+def _longest_first(states: np.ndarray) -> list[int]:
+    known, count = np.unique(states[np.isfinite(states)], return_counts=True)
+    return [int(one) for one in known[np.argsort(-count, kind="stable")]]
 
 
 def _delay(session: Session, raw) -> Delay | None:

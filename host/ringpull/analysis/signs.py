@@ -8,9 +8,10 @@ from types import SimpleNamespace
 from ringpull.analysis.drive_state import roles
 from ringpull.analysis.judge import lamp, sensor, unrecorded, verdict
 from ringpull.analysis.judge.lamp import Warned
-from ringpull.analysis.judge.reasons import Reason
+from ringpull.analysis.judge.reasons import Reason, Why
 from ringpull.analysis.judge.session import Judged
 from ringpull.analysis.pulls import LEAST_S
+from shared_math.obd import codes
 
 
 def of_drive(drive, pulls: Sequence, sessions: Iterable[Judged]) -> verdict.Signs:
@@ -53,6 +54,22 @@ def not_recorded(drive, pulls: Sequence) -> list[Reason]:
             if one.source == "mark" and one.start_s in still_open and not one.spoiled:
                 ends += unrecorded.ends_open(view.judged, one.number, one.start_s, one.end_s)
     return [*ends, *unrecorded.reasons(found, lost)]
+
+
+def told_by_car(drive, word: str) -> list[Reason]:
+    """What the car's own computers say of the mixture, by their trouble codes. word: the verdict, which it leaves."""
+    found: dict[str, str] = {}
+    for session in drive.sessions:
+        for unit in session.codes:
+            for kind, listed in (("stored", unit.confirmed), ("pending", unit.pending), ("permanent", unit.permanent)):
+                for code in listed or ():
+                    found.setdefault(code, kind)
+    out = []
+    for lean in (True, False):
+        said = tuple((code, kind) for code, kind in found.items() if (codes.mixture(code) or (0, None))[1] is lean)
+        if said:
+            out.append(Reason(Why.CAR_CODES, values={"codes": said, "lean": lean, "word": word}))
+    return out
 
 
 def wiring(sessions: Iterable[Judged]) -> list[verdict.Wiring]:

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from ringpull.analysis.cells.ratio import TRIMS
 from ringpull.analysis.drive_state import roles, units
 from ringpull.device.advice_words import ADVICE
 from ringpull.device.impossible import Thought, manifold_channels, place, range_kpa
@@ -33,6 +34,7 @@ PRESSURE_UNITS = ("kPa", *units.UNITS["map"])
 FIRST = (
     "board_unknown",
     "bus_not_own",
+    "trims_alone",
     "input_not_there",
     "per_rev_unusual",
     "sensor_too_small",
@@ -84,6 +86,9 @@ def _bus(config: dict[str, Any]) -> list[Thought]:
         out.append(("bus_not_own", "The car's bus", f'"{config["board"]}"'))
     if any(one["kind"] == "obd" for one in listed):
         out.append(("bus_asks", "The car's bus", ""))
+    trims = [one for role in TRIMS if (one := roles.channel_for(role, config["channels"]))]
+    if trims and roles.channel_for("fuel_state", config["channels"]) is None:
+        out.append(("trims_alone", place(config, trims[0]), ""))
     return out
 
 

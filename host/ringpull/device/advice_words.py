@@ -82,6 +82,12 @@ ADVICE = {
         "machine.CAN exists on STM32 alone",
         'fit an MCP2518FD and write "chip": "mcp2518fd"',
     ),
+    "trims_alone": (
+        "{w} is a fuel trim, but whether the car's computer follows it is not logged",
+        "trims count in closed loop alone; in open loop, as under full load in most cars, they are what closed loop "
+        "left behind, and the fuel map would take them for a correction",
+        'add {{"name": "fuel_state", "kind": "obd", "pid": "03", "hz": 4}}',
+    ),
     "bus_asks": (
         "{w}: the car's computer will be asked, up to fifty times a second",
         "channels of kind obd need it; nothing is written to it, and the logger first listens for 2 s at each rate",

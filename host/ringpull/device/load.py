@@ -5,12 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from shared_math import boards, lean_watch, pace, speed
+from shared_math import boards, bus, lean_watch, pace, speed
 from shared_math import channels as descriptions
 from shared_math.config import schema
+from shared_math.obd import replies
 
 MOST_PCT = 85  # above this a slow card, a marked pull or a full screen would cost rows
 REMARKED_PCT = 40  # half of that: a board that was not measured may be slower
+ASKED = "questions to the car's computer"
 ON_THIS = "from measurements on an emulated board, with a margin for what it does not model"
 ON_ANOTHER = "not measured on this board: figures of an emulated RP2040 that runs the same drivers"
 
@@ -45,10 +47,27 @@ def predicted(config: dict[str, Any]) -> Load:
         "inputs of external converters": rate_hz * read * costs["converter_us"],
         "the lean warning": looks_hz(rate_hz) * costs["look_us"] if warns else 0.0,
         "the screen": 1e6 * costs["screen_share"] if config.get("screen") else 0.0,
+        ASKED: asking_us(config, costs),
     }
     shares = {what: us * costs["spread"] / 1e6 for what, us in parts.items() if us}
     parted = sorted(((what, 100 * share) for what, share in shares.items()), key=lambda part: -part[1])
     return Load(sum(shares.values()), parted, board in boards.COSTS and board != "generic")
+
+
+def asking_us(config: dict[str, Any], costs: dict[str, float]) -> float:
+    """Microseconds a second that the questions to the car's computer take, whether it answers several values at once
+    or one: how it answers is known in the car alone."""
+    hz: dict[int, float] = {}
+    for channel in descriptions.from_the_bus(config):
+        if channel["kind"] == "obd":
+            pid = bus.pid_of(channel)
+            hz[pid] = max(hz.get(pid, 0.0), channel.get("hz", bus.usual_hz(channel)))
+    values = sum(hz.values())
+    shares = []
+    for together in (1, replies.MOST_AT_ONCE):
+        questions = min(pace.QUESTIONS_HZ, values / together)
+        shares.append(questions * (costs["question_us"] + together * costs["value_us"]))
+    return max(shares)
 
 
 def interrupts_hz(channel: dict[str, Any], config: dict[str, Any], stamping: bool) -> float:
@@ -88,7 +107,10 @@ def refusal(config: dict[str, Any]) -> tuple[str, str, str] | None:
         f"{most} ({ON_THIS if load.measured else ON_ANOTHER})",
         f'a lower "rate_hz" than {rate_hz}'
         + (f", such as {_kept_up(config)}" if _kept_up(config) else "")
-        + ", or fewer inputs on external converters",
+        + ", or fewer inputs on external converters"
+        + (
+            ', or a lower "hz" of the values that the car\'s computer is asked for' if ASKED in dict(load.parts) else ""
+        ),
     )
 
 

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from pathlib import Path
+from typing import Any
 
-from ringpull.device import answers
+from ringpull.device import answers, car_values, dbc
 from ringpull.device.starter_configs import BOOSTED, FUEL_KPA, PRESETS, Plan, config_of, loads_to, tach_of
 from ringpull.errors import BadUsage
 from shared_math import boards, config, mixture, plausible
@@ -16,6 +18,7 @@ FUELS = (*mixture.FUELS, *mixture.ETHANOL_BLENDS)
 BACK = ("back", "<")
 LEAST_LOAD_KPA, MOST_LOADS = 10.0, 12
 COIL, LINE, WHEEL = "coil", "line", "wheel"
+NONE, LISTEN, ASK = "none", "listen", "ask"
 
 
 class _BackAQuestion(Exception):
@@ -81,7 +84,7 @@ class Interview:
         chips = "; ".join(f"{name}: {title}" for name, title in boards.TITLES.items())
         board = self.choice(f"Which board is the logger? ({chips})", tuple(boards.TITLES), plan.board)
         plan = replace(plan, board=board)
-        for part in (self._engine, self._controller, self._pressure, self._throttle, self._others):
+        for part in (self._engine, self._controller, self._pressure, self._throttle, self._others, self._bus):
             plan = self._without_mistakes(part, plan)
         return plan
 
@@ -207,6 +210,38 @@ class Interview:
             return replace(plan, injector=openings)
         return replace(plan, injector=0)
 
+    def _bus(self, plan: Plan) -> Plan:
+        self.tell("\nOver the diagnostic bus (CAN, pins 6 and 14) the car's own computer tells fuel trims, spark and")
+        self.tell("codes; a stand-alone engine computer broadcasts what a DBC file describes. Both need block K of the")
+        self.tell("drawings.")
+        how = self.choice("What is to be taken from the car's bus? (none, listen, ask)", (NONE, LISTEN, ASK), NONE)
+        if how == ASK:
+            self.tell("\nThen the logger sends: it listens first, then asks the car's computer up to fifty times a")
+            self.tell("second. Nothing is written to the car. Block K as drawn can't send: read its cautions first.")
+            said = "; ".join(f"{name}: {what}" for name, what in car_values.SETS_SAID.items())
+            chosen = self.choice(f"Which values? ({said})", tuple(car_values.SETS), "mixture")
+            return replace(plan, asks=True, from_bus=tuple(car_values.SETS[chosen]))
+        heard = self._signals() if how == LISTEN else ()
+        if how == LISTEN and not heard:
+            self.tell("  Nothing is taken from the bus now; later: ringpull setup --dbc FILE --signals A,B")
+        return replace(plan, asks=False, from_bus=heard)
+
+    def _signals(self) -> tuple[dict[str, Any], ...]:
+        """Channels of a DBC file; none where none is given."""
+        while True:
+            file = self.text("The DBC file? (Enter: none)")
+            try:
+                there = list(dbc.signals(Path(file))) if file else []
+                self.tell("".join(f"  {name}\n" for name in there).rstrip())
+                wanted = self.text("Which of these? (blanks between)").split() if there else []
+                channels, left = dbc.chosen(Path(file), wanted) if wanted else ([], [])
+            except BadUsage as wrong:
+                self.tell(f"  {wrong.what}: {wrong.step}")
+                continue
+            for line in left:
+                self.tell(f"  {line}")
+            return tuple(channels)
+
     def _line(self, volts: Sequence[float], values: Sequence[float], least_high: float = plausible.AMBIENT_LEAST_KPA):
         """Ask for both ends of a pressure sensor: ((volts), (kPa)). least_high: least allowed kPa at its upper end."""
         low_v = self.number("Volts at the lower end of its range?", 0, 5.5, volts[0])
@@ -214,6 +249,13 @@ class Interview:
         low = self.kpa(f"Which pressure is {low_v:g} V?", 0, 2000, values[0])
         high = self.kpa(f"Which pressure is {high_v:g} V?", least_high, 2000, values[1], unlike=low)
         return (low_v, high_v), (low, high)
+
+    def text(self, question: str) -> str:
+        """Ask for any text."""
+        before = self._gone_back_to()
+        said = self.ask(f"{question} [{before}] ") or before
+        self._given.append(said)
+        return said
 
     def choice(self, question: str, allowed: Sequence[str], usual: str) -> str:
         """Ask for one of `allowed`; its first letters are enough."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any
 
+from ringpull.device import car_values
 from shared_math import boards
 from shared_math import channels as descriptions
 
@@ -19,6 +20,7 @@ class Plan:
 
     map_kpa: values of the pressure sensor at map_volts; fuel_kpa: those of the fuel pressure sensor at fuel_volts; None
     without a sensor. throttle_volts: closed and open, or None. injector: openings per cycle, 0 if it is not wired.
+    asks: whether the car's computer may be asked for values; from_bus: channels from the car's bus.
     source: source of engine speed, "coil", "line" or "wheel". fired: cylinders that the coil fires. tach: pulses per
     turn.
     """
@@ -48,6 +50,8 @@ class Plan:
     fuel_kpa: tuple[float, float] | None = None
     battery: bool = False
     injector: int = 0
+    asks: bool = False
+    from_bus: tuple[dict[str, Any], ...] = ()
     warm_up: tuple[float, float] | None = None  # volts by which the controller reports that its sensor is heating
 
 
@@ -150,6 +154,9 @@ def config_of(plan: Plan) -> dict[str, Any]:
         )
     if any(channel["input"][0] == "x" for channel in listed):
         config["converters"] = {"x": EXTERNAL}
+    if plan.from_bus:
+        config["bus"] = {"ask": plan.asks}
+        listed += car_values.beside(list(plan.from_bus), {channel["name"] for channel in listed})
     return config
 
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from ringpull.analysis import car
 from ringpull.analysis.drive_state import roles
+from shared_math import bus, lean_watch
 from shared_math import channels as shared_channels
-from shared_math import lean_watch
 
 NOTHING = "logged and shown, not used"
 
@@ -35,6 +36,17 @@ BRINGS = {
     "wheel": "road speed: gives the gear of a pull, power at the wheels and a check of engine speed against the gears",
 }
 
+# Parameter of the car's computer -> what it is used for under any name, beside its role
+ASKED = {
+    car.SPEED: "engine speed as the car's computer tells it: how late it comes, and whether it agrees with the tach",
+    car.COMMANDED: "the lambda that the engine computer asks for: shown beside the measured one of each pull",
+    car.SPARK: "shown beside each pull",
+    car.INTAKE: "shown beside each pull",
+    car.SHORT_TRIM: "its mean in closed loop is shown beside each pull",
+    car.LONG_TRIM: "its mean in closed loop is shown beside each pull",
+    car.FUEL_STATE: "shown beside each pull, in words",
+}
+
 
 @dataclass(frozen=True)
 class Use:
@@ -54,6 +66,10 @@ def uses(config: dict[str, Any]) -> list[Use]:
         channel = roles.channel_for(role, config["channels"])
         if channel is not None:
             found[channel["name"]].append(brings)
+    for pid, brings in ASKED.items():
+        asked = [one for one in config["channels"] if one["kind"] == "obd" and bus.pid_of(one) == pid]
+        if asked:
+            found[asked[0]["name"]].append(brings)
     _named_by_others(config, found)
     _logger(config, found)
     return [Use(one["name"], one.get("input", "bus"), tuple(found[one["name"]])) for one in config["channels"]]

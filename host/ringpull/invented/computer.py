@@ -32,8 +32,8 @@ CHANNELS: list[dict[str, Any]] = [
 ]
 
 
-def write(drive: Drive, folder: Path, seed: int) -> None:
-    """What it knows, EVERY_S apart, into a folder that exists."""
+def write(drive: Drive, folder: Path, seed: int, pending: tuple[str, ...] = (PENDING,)) -> None:
+    """What it knows, EVERY_S apart, into a folder that exists. pending: its codes."""
     from ringpull.invented import engine, exhaust
 
     random = np.random.default_rng([seed, 4])
@@ -52,7 +52,7 @@ def write(drive: Drive, folder: Path, seed: int) -> None:
         0x0F: engine.intake_k(engine.AMBIENT_KPA) - 273.15 + 0.12 * np.maximum(0.0, load - engine.AMBIENT_KPA),
     }
     told = {f"{pid:02X}": [round(float(one), 3) for one in series[::every]] for pid, series in values.items()}
-    (folder / FILE).write_text(json.dumps({"every_s": EVERY_S, "pending": [PENDING], "values": told}))
+    (folder / FILE).write_text(json.dumps({"every_s": EVERY_S, "pending": pending, "values": told}))
 
 
 def car(folder: Path) -> BusServer | None:

@@ -18,7 +18,7 @@ def write_signals(folder: Path, seed: int, progress: Progress | None = None, men
     signals.mkdir(parents=True, exist_ok=True)
     instruments.write(drive, signals, seed)
     truth.write(drive, signals, seed)
-    computer.write(drive, signals, seed)
+    computer.write(drive, signals, seed, () if mended else (computer.PENDING,))
     return signals
 
 

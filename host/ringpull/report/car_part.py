@@ -47,15 +47,19 @@ def _codes(units) -> str:
 
 def _pulls(said, pulls) -> str:
     there = [row for row in ROW if any(row[1] in values for values in said.pulls.values())]
-    if not there:
+    state = any(said.fuel.values())
+    trims = said.trims
+    if not there and not state:
         return ""
     rows = [
         [
             str(one.pull.number),
             quantity(one.as_json().get("lambda_mean"), "lambda", 2),
             *(shown(said.pulls[one.pull.number].get(key)) for _, key, shown in there),
+            *([text(words.fuel_state(said.fuel[one.pull.number]))] if state else []),
         ]
         for one in pulls
     ]
-    heads = ["pull", "lambda measured", *(title for title, _, _ in there)]
-    return table(heads, rows, "means of what was judged of each pull, measured and as the car's computer says")
+    heads = ["pull", "lambda measured", *(title for title, _, _ in there), *(["fuel system"] if state else [])]
+    told = table(heads, rows, "means of what was judged of each pull, measured and as the car's computer says")
+    return told + f'<p class="quiet">{words.ABOUT_TRIMS if state else words.LOOP_UNKNOWN}</p>' * trims

@@ -14,9 +14,12 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
+from ringpull.analysis import car
 from ringpull.analysis.drive_state import roles, sensor_range
 from ringpull.report.answer_part import Numbered
 from ringpull.wording import events as event_words
+from shared_math import bus
+from shared_math.obd import status
 
 NO_VALUE = -32768
 LEVEL = 2  # gzip level; 6 takes twice the time for a tenth less
@@ -94,8 +97,16 @@ def described(session) -> list[dict]:
             "unit": "rpm" if channel.unit == "rpm" else channel.unit,
             "role": role_of(channel.config | {"kind": channel.kind, "name": channel.name}, lambdas),
         }
+        | words_of(channel)
         for channel in session.channels
     ]
+
+
+def words_of(channel) -> dict[str, dict[str, str]]:
+    """What the numbers of a channel mean that tells states; nothing for any other."""
+    if channel.kind != "obd" or bus.pid_of(channel.config) != car.FUEL_STATE:
+        return {}
+    return {"words": {str(number): words for number, words in status.FUEL_STATES.items()}}
 
 
 def judged_columns(judged, times: np.ndarray) -> dict[str, np.ndarray]:

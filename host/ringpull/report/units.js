@@ -39,6 +39,7 @@ const units = (() => {
   /* A channel's value by its role and unit, as text with its unit. */
   function ofChannel(column, value) {
     if (!Number.isFinite(value)) return "–";
+    if (column.words) return column.words[value] || String(value);
     const [kind, factor] = kindOf(column);
     const [number, digits, unit] = converted(kind, value * factor, digitsOf(column, kind));
     return number.toFixed(digits) + (kind ? (unit ? " " + unit : "") : column.unit ? " " + column.unit : "");
@@ -83,8 +84,15 @@ const units = (() => {
 
   /* The same for a channel's axis, in the channel's own units. */
   function ticksOf(column, low, high, most) {
+    if (column.words) return stateTicks(column.words, low, high);
     const [kind, factor] = kindOf(column);
     return evenTicks(kind, low * factor, high * factor, most).map(([value, words]) => [value / factor, words]);
+  }
+
+  /* The states of a channel that tells states, each with the first of its words. */
+  function stateTicks(words, low, high) {
+    const inside = Object.keys(words).map(Number).filter((value) => value >= low && value <= high);
+    return inside.map((value) => [value, words[value].split(/[ ,]/)[0]]);
   }
 
   function unitName(column) {

@@ -5,7 +5,13 @@ from __future__ import annotations
 from typing import Any
 
 from shared_math import bus, bus_states, bus_words
+from shared_math.obd import status
 
+ABOUT_TRIMS = "Trims are means in closed loop alone: in open loop they are what closed loop left behind."
+LOOP_UNKNOWN = (
+    "Whether the trims were followed is not known: log the fuel system's state too (pid 03). In open loop, as under "
+    "full load in most cars, they are what closed loop left behind."
+)
 WENT_WELL = (bus_states.SILENT, bus_states.LISTENING, bus_states.ASKING, bus_states.ANSWERED)
 
 
@@ -26,6 +32,20 @@ def _bus_time(time: Any) -> str:
     )
 
 
+def _trims(said: Any) -> str:
+    """What the trims did in closed loop. A trim above 0 adds fuel (SAE J1979, as public copies have it)."""
+    named = {0x06: "short", 0x07: "long"}
+    each = ", ".join(f"{named[pid]} {value:+.1f} %" for pid, value in said.closed.items())
+    total = sum(said.closed.values())
+    way = "added" if total >= 0 else "took away"
+    return f"In closed loop, {said.closed_s:.0f} s of the session, its trims {way} {abs(total):.1f} % of fuel ({each})."
+
+
+def fuel_state(states: list[int]) -> str:
+    """The states of the fuel system in a pull, the longest first."""
+    return "; ".join(status.fuel_state(one) for one in states) or "not told"
+
+
 def as_json(said: Any) -> dict[str, Any]:
     """How the bus was in a session, for --json."""
     time = said.time
@@ -35,6 +55,11 @@ def as_json(said: Any) -> dict[str, Any]:
         "answered_in_ms": said.trip_ms,
         "answers_lost": said.lost,
         "never_given": [channel.name for channel in said.never],
+        "closed_loop": {
+            "seconds": round(said.closed_s, 1),
+            "short_trim": said.closed.get(0x06),
+            "long_trim": said.closed.get(0x07),
+        },
         "bus_time": time and {"mean": time.mean, "most": time.most, "kbit": time.kbit, "kbit_told": time.told},
     }
 
@@ -54,6 +79,8 @@ def how_it_was(said: Any) -> list[str]:
         )
     if said.time is not None:
         out.append(_bus_time(said.time))
+    if said.closed:
+        out.append(_trims(said))
     out += [_never(channel) for channel in said.never]
     delay = said.delay
     if delay is not None:

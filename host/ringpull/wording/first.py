@@ -14,7 +14,7 @@ from ringpull.wording.reasons import reason
 # Reasons that make the answer less certain than it sounds: they must stay on the first screen
 DOUBTS = (
     *(Why.DOUBT, Why.STAND_IN, Why.LAMP, Why.WIRING, Why.BLIND, Why.HIDDEN),
-    *(Why.MISSING_OF, Why.SPOILED_LEAN, Why.SPOOL_LEAN, Why.CUT_SHORT),
+    *(Why.MISSING_OF, Why.SPOILED_LEAN, Why.SPOOL_LEAN, Why.CUT_SHORT, Why.CAR_CODES),
 )
 
 

@@ -188,6 +188,24 @@ def _wiring(one: Reason) -> Said:
     return say(f"{wiring.bank}: {', and '.join(signs)}: check the wiring")
 
 
+def _car_codes(one: Reason) -> Said:
+    v = one.values
+    named = ", ".join(f"{code} {kind}" for code, kind in v["codes"])
+    way = "lean" if v["lean"] else "rich"
+    says = f"the car's own computer tells of too {way} a mixture"
+    closed = "by its trims in closed loop, at idle and part load, which is not judged here"
+    if v["lean"] and v["word"] == verdict.ATTENTION:
+        return say(
+            f"{says} as well ({named}), {closed}: look for one cause of both, such as fuel pressure or unmetered air"
+        )
+    if v["lean"] and v["word"] == verdict.NO_EVENT:
+        return say(
+            f"{says} ({named}), and these pulls do not: the two disagree. It goes {closed}; what makes it lean there, "
+            "such as a weak pump or unmetered air, may do so under load later: find the cause before the next pull"
+        )
+    return say(f"{says} ({named}), {closed}")
+
+
 def cut_short(file: str, empty: bool) -> str:
     """That the drive's own file ends early or is empty, and what is lost by it."""
     what = (
@@ -223,6 +241,7 @@ _SAID = {
     Why.LOST_PULLS: _lost_pulls,
     Why.ENDS_OPEN: _ends_open,
     Why.CUT_SHORT: lambda one: say(cut_short(one.values["file"], one.values["empty"])),
+    Why.CAR_CODES: _car_codes,
     Why.SINGLE: lambda one: say("a single pull does not show repeatability: do two more"),
 }
 

@@ -176,6 +176,41 @@ def test_a_board_by_another_name_is_guessed(board, meant):
     assert f'did you mean "{meant}"?' in point.what
 
 
+def asked(*values, **more):
+    """base() with values of the car's computer."""
+    given = base()
+    given["bus"] = {"ask": True}
+    given["channels"] += [{"name": name, "kind": "obd", "pid": pid} for name, pid in values]
+    given.update(more)
+    assert config.check(given) == []
+    return given
+
+
+def test_trims_without_their_state_are_told_first():
+    assert told(asked(("any_name", "06")))[1] == ["trims_alone"]
+    assert told(asked(("any_name", "long_trim_1"), ("loop", "03")))[1] == []
+    (point,) = judgement.judge(asked(("any_name", "06"))).first
+    assert "any_name" in point.what and '"pid": "03"' in point.step
+
+
+def test_what_the_cars_computer_is_asked_for_is_used_under_any_name():
+    given = asked(("a", "44"), ("b", "0E"), ("c", "06"), ("d", "03"), ("lambda_commanded", "5C"), ("f", "0C"))
+    said = {use.name: " ".join(use.sentences) for use in uses.uses(given)}
+    assert "asks for" in said["a"] and "beside each pull" in said["b"] and "agrees with the tach" in said["f"]
+    assert "fuel map" in said["c"] and "closed loop" in said["c"] and "open or closed loop" in said["d"]
+    assert said["lambda_commanded"] == ""  # oil temperature, whatever it is called
+    given = asked(("lambda_commanded", "44"))
+    (said,) = [use.sentences for use in uses.uses(given) if use.name == "lambda_commanded"]
+    assert "beside the measured one" in said[0]
+
+
+def test_a_mistyped_value_is_guessed_and_the_list_of_all_is_named():
+    given = asked(("speed", "engine_speed"))
+    given["channels"][-1]["pid"] = "engine_sped"
+    (point,) = judgement.judge(given).mistakes
+    assert 'did you mean "engine_speed"?' in point.what and "ringpull setup --values" in point.step
+
+
 def test_a_board_of_ones_own_is_not_guessed():
     (point,) = judgement.judge(changed(board="my_wiring")).first
     assert "did you mean" not in point.what

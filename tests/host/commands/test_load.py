@@ -10,6 +10,11 @@ from ringpull.device import load
 SENSOR = {"name": "lambda_1", "kind": "lambda", "volts": [0.0, 5.0], "values": [0.6, 1.4]}
 
 
+# The same of tests/emulated/RESULTS.md, 4 own inputs and 2 read ones at 200 Hz: 48 questions a second, each for six
+# values or for one
+SIX_A_QUESTION, ONE_A_QUESTION = 0.72, 0.539
+
+
 def config(rate_hz, own, read, **more):
     """An RP2040 with so many inputs of its own, so many on a fast external converter, and a tach."""
     one = {"kind": "linear", "unit": "kPa", "volts": [0.5, 4.5], "values": [0, 100]}
@@ -28,6 +33,30 @@ MEASURED = {(1000, 4, 0): 0.3478, (200, 4, 8): 0.2817, (1000, 4, 8): 0.6988, (50
 @pytest.mark.parametrize("size", MEASURED)
 def test_the_prediction_is_what_was_measured_and_a_third_for_what_is_not_modelled(size):
     assert load.predicted(config(*size)).share == pytest.approx(1.3 * MEASURED[size], rel=0.1)
+
+
+def asking(count, hz, **more):
+    """Three inputs of its own and two read ones at 200 Hz, and so many values of the car's computer."""
+    given = {**config(200, 3, 2), "bus": {"ask": True}, **more}
+    given["channels"] += [{"name": f"v{n}", "kind": "obd", "pid": f"{0x04 + n:02X}", "hz": hz} for n in range(count)]
+    return given
+
+
+def test_questions_to_the_cars_computer_are_counted(tmp_path, capsys):
+    assert load.predicted(asking(14, 20)).share == pytest.approx(1.3 * SIX_A_QUESTION, rel=0.1)
+    assert load.ASKED in dict(load.predicted(asking(1, 0.5)).parts)
+    assert load.ASKED not in dict(load.predicted(config(200, 3, 2)).parts)
+    slow, fast = load.predicted(asking(8, 1)).share, load.predicted(asking(8, 5)).share
+    assert slow < fast < load.predicted(asking(8, 10)).share
+    # one value 50 times a second: as dear as a car that answers singly makes it
+    assert load.predicted(asking(1, 50)).share == pytest.approx(1.3 * ONE_A_QUESTION, rel=0.1)
+    path = tmp_path / "logger.json"
+    path.write_text(json.dumps(asking(14, 20, rate_hz=1000)))
+    assert main(["check", str(path)]) == 2
+    told = capsys.readouterr().out
+    assert load.ASKED in told and 'a lower "hz" of the values' in told
+    path.write_text(json.dumps(asking(14, 14)))
+    assert main(["check", str(path)]) == 0
 
 
 def test_the_lean_warning_costs_its_looks():

@@ -118,6 +118,51 @@ def test_the_target_is_given_at_loads_of_ones_own():
     assert [prompt.split()[3] for prompt in wanted] == ["80", "120", "200"]
 
 
+def at_the_bus(*said):
+    """(configuration, what was told) where only the questions about the car's bus are answered."""
+    left, told = list(said), []
+
+    def ask(prompt):
+        if prompt.startswith(("What is to be taken", "Which values", "The DBC file", "Which of these? (blanks")):
+            return left.pop(0) if left else ""
+        return ""
+
+    made = starter_configs.config_of(questions.Interview(ask, told.append).plan())
+    assert config.check(made) == []
+    return made, " ".join(told)
+
+
+def test_nothing_is_taken_from_the_bus_unless_somebody_says_so():
+    made, told = at_the_bus()
+    assert "bus" not in made and "the logger sends" not in told
+
+
+def test_asking_the_car_is_told_as_sending_and_brings_the_trims_state():
+    for chosen, count in (("", 4), ("more", 8)):
+        made, told = at_the_bus("ask", chosen)
+        assert made["bus"] == {"ask": True} and "the logger sends" in told and "Nothing is written" in told
+        assert sum(one["kind"] == "obd" for one in made["channels"]) == count
+        judged = judgement.judge(made)
+        assert judged.works and "trims_alone" not in [point.code for point in judged.first]
+
+
+def test_listening_takes_signals_of_a_dbc_file_and_never_asks(tmp_path):
+    file = tmp_path / "car.dbc"
+    file.write_text('BO_ 1520 Engine: 8 ECU\n SG_ OilPressure : 7|16@0+ (0.1,0) [0|1000] "kPa" Logger\n')
+    made, told = at_the_bus("listen", str(tmp_path / "no.dbc"), str(file), "OilPressure")
+    assert "can't be read" in told and "OilPressure" in told and made["bus"] == {"ask": False}
+    assert made["channels"][-1]["name"] == "oil_pressure"
+    made, told = at_the_bus("listen", "")
+    assert "bus" not in made and "--dbc" in told
+
+
+def test_all_values_of_the_cars_computer_are_listed(capsys):
+    assert main(["setup", "--values"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    (line,) = [one for one in lines if one.startswith("spark_advance ")]
+    assert line.split() == ["spark_advance", "0E", "10", "deg"] and len(lines) > 100
+
+
 def test_all_boards_are_offered():
     assert all(answered("", board)[0].board == board for board in boards.TITLES)
     assert answered("", "RP2040")[0].board == "rp2"

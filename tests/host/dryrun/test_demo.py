@@ -10,6 +10,7 @@ from limits import HANG_S
 from truth import desk
 
 from ringpull.cli import main
+from ringpull.invented import computer
 
 PRESS_S = 0.02  # a shorter press is none: a mark begins when it has lasted so long
 
@@ -50,6 +51,22 @@ def test_answer_is_the_truth(done):
     assert event["rpm_to"] == pytest.approx(hole["rpm_to"], abs=200)
     assert event["start_s"] == pytest.approx(hole["from_s"], abs=0.2)
     assert event["end_s"] == pytest.approx(hole["to_s"], abs=0.2)
+
+
+def test_the_cars_computer_answers_and_the_report_shows_it(done):
+    folder, printed = done
+    found = json.loads((folder / "answer.json").read_text())
+    (told,) = [one for one in found["reasons"] if "P0171 pending" in one]
+    assert "too lean" in told and "P0171 pending" in " ".join(printed.split())
+    page = (folder / "report.html").read_text(encoding="utf-8")
+    first, rest = page.split('<section id="why"', 1)
+    assert "P0171 pending" in first  # on the first screen, beside the verdict
+    car = rest.split('<section id="car"', 1)[1].split("</section>", 1)[0]
+    assert "P0171 (pending): mixture too lean in closed loop, bank 1" in car
+    trims = re.search(r"In closed loop, (\d+) s of the session, its trims added ([\d.]+) % of fuel", car)
+    assert int(trims[1]) > 20 and float(trims[2]) == pytest.approx(computer.LONG_TRIM, abs=0.5)
+    assert "open loop, under load or overrun" in car and "short trim, %" not in car  # the pulls are in open loop
+    assert '"words":{"0":"off"' in page  # of the fuel system's state, for the traces
 
 
 def test_prints_pulls_event_and_verdict(done):

@@ -2,8 +2,8 @@
 
 import re
 
+from shared_math import bus, judging
 from shared_math import channels as shared_channels
-from shared_math import judging
 
 # Role -> pattern of channel names; the first channel that matches has the role
 NAMES = {
@@ -27,6 +27,9 @@ NAMES = {
     "wheel": r"wheel_speed|road_speed|vehicle_speed|speed",
 }
 
+# Role -> the parameter that has it under any name: nothing but the car's computer tells these
+PIDS = {"trim": 0x06, "trim_long": 0x07, "fuel_state": 0x03}
+
 # What is timed against the exhaust: a value that was asked for over the bus comes late, and not at every row
 NEVER_BY_BUS = ("commanded", "injector")
 
@@ -39,6 +42,8 @@ def channel_for(role: str, channels: list[dict]) -> dict | None:
         if channel.get("kind") not in ("lambda", "pulses") or role in ("commanded", "wheel"):
             if re.fullmatch(NAMES[role], channel["name"].lower()):
                 return channel
+    if role in PIDS:
+        return next((c for c in channels if c.get("kind") == "obd" and bus.pid_of(c) == PIDS[role]), None)
     if role == "injector":
         return next((c for c in channels if c.get("kind") == "pulse_width"), None)
     if role == "wheel":

@@ -39,6 +39,8 @@ class Why(Enum):
     ENDS_OPEN = "ends open"  # rpm: engine speed under load at the last row of the recording
     CUT_SHORT = "cut short"  # file; empty: it has no rows at all
     DOUBT = "doubt"  # instrument: instruments.records.Instrument, contradicted
+    # codes: (code, "stored", "pending" or "permanent") of one direction; lean: which; word: the verdict
+    CAR_CODES = "car codes"
     STAND_IN = "stand-in"  # stand_in: instruments.trust.StandIn
 
 

@@ -28,6 +28,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--signals", metavar="A,B", help="those of --dbc that are to be logged; without it they are listed"
     )
+    parser.add_argument("--values", action="store_true", help="list what the car's own computer can be asked for")
     parser.add_argument("--force", action="store_true", help="replace a file that is already there")
     parser.add_argument("--json", action="store_true", help="print what was written as JSON")
 
@@ -36,11 +37,14 @@ def run(args: argparse.Namespace) -> int:
     import json
     import sys
 
-    from ringpull.device import questions, starter_configs
+    from ringpull.device import car_values, questions, starter_configs
     from ringpull.device.config_text import as_text
     from ringpull.errors import BadUsage, CannotWrite
 
     heard = []
+    if args.values:
+        print("\n".join(values()))
+        return 0
     if args.dbc:
         from ringpull.device import dbc
 
@@ -70,8 +74,8 @@ def run(args: argparse.Namespace) -> int:
         plan = questions.Interview(_ask, lambda line: print(line, file=sys.stderr)).plan()
     config = starter_configs.config_of(plan)
     if heard:
-        config["bus"] = {"ask": False}
-        config["channels"] += beside(heard, {channel["name"] for channel in config["channels"]})
+        config.setdefault("bus", {"ask": False})
+        config["channels"] += car_values.beside(heard, {channel["name"] for channel in config["channels"]})
     with whole(args.output) as fresh:
         fresh.write_text(as_text(config), encoding="utf-8")
     if args.json:
@@ -81,9 +85,13 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def beside(heard: list[dict[str, Any]], taken: set[str]) -> list[dict[str, Any]]:
-    """Channels from the bus, under other names where a wired channel has theirs."""
-    return [one | {"name": one["name"] + "_bus"} if one["name"] in taken else one for one in heard]
+def values() -> list[str]:
+    """Lines of all values for channels of kind obd."""
+    from ringpull.device import car_values
+
+    out = ['A channel takes one by its name: {"name": "spark", "kind": "obd", "pid": "spark_advance"}', ""]
+    out += [f"{'name':<28}  pid  usual hz  unit"]
+    return out + [f"{one.name:<28}  {one.pid}   {one.hz:<8g}  {one.unit}".rstrip() for one in car_values.every()]
 
 
 def _ask(prompt: str) -> str:
@@ -115,6 +123,7 @@ def explained(config: dict[str, Any], path: Path, source: str, why: str) -> list
     wired = [channel for channel in config["channels"] if "input" in channel]
     out += [f"  terminal  {channel['input']}: {_meaning(channel)}" for channel in wired]
     out += [f"  bus       {one['name']}, frame {one['id']}" for one in config["channels"] if one["kind"] == "can"]
+    out += [f"  bus       {one['name']}, asked for: {one['pid']}" for one in config["channels"] if one["kind"] == "obd"]
     out += [
         "",
         'It is a text file; open it with any editor. A name stands in "double quotes", then a colon, then its value;',
