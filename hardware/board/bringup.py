@@ -12,7 +12,7 @@ from hardware.board import contents, items, prices, rules, shape
 from hardware.board.places import below_module
 from hardware.circuit import checks
 from hardware.circuit.blocks import BY_NAME
-from hardware.circuit.stock import PRICE_DATE
+from hardware.circuit.stock import PRICE_DATE, STOCK
 from shared_math import bus_states
 
 REFERENCE_V = 3.0
@@ -120,15 +120,21 @@ def steps() -> tuple[Step, ...]:
                 Measure("meter in ohms", "TP-12V to TP-GND", "open (above 1 Mohm)"),
                 Measure("meter in ohms", "TP-AGND to TP-GND", "open (above 1 Mohm)"),
                 Measure("meter in ohms", "TP-3V3 to TP-GND", "open (above 1 Mohm)"),
-                Measure("meter in ohms", "pin 1 of J8 to TP-GND, pin 3 of J8 to TP-GND", "open (above 1 Mohm)"),
+                Measure(
+                    "meter in ohms",
+                    "pin 1 of J8 to TP-GND, pin 2 of J8 to TP-GND, pin 1 to pin 2",
+                    "open (above 1 Mohm)",
+                ),
             ),
         ),
         Step(
             "Supply",
             ("P", "J1"),
             "Low parts first, Q1 and the regulator with its heat sink last. **Q1's tab is live** (12 V): nothing "
-            "stands within 5 mm of it, and it gets its insulating cap, for fingers and loose wires. Everything else "
-            "stays off. A bench supply with its current limit at 0.1 A, P-F2 in the ground wire.",
+            "stands within 5 mm of it, and it gets its insulating cap, for fingers and loose wires. P-R1 stands 5 mm "
+            "off "
+            "the board. Everything else stays off. A bench supply with its current limit at 0.1 A, P-F2 in the "
+            "ground wire.",
             (
                 _held("12 V at J1", "TP-5V", "5.0 V ± 0.2 V at P-U1 out"),
                 _held("12 V at J1", "TP-VBOARD", "5.0 V ± 0.2 V at the cathode of P-D4"),
@@ -159,7 +165,8 @@ def steps() -> tuple[Step, ...]:
         Step(
             "Lambda inputs",
             ("A0", "A1", "G", "U2", "J2", "J3"),
-            "The resistors that later sit at the controller (R1, R4) hang on the plugs. Wash the flux off.",
+            "The resistors that later sit at the controller (R1, R4) hang on the plugs. **G-R1 stands 5 mm off the "
+            "board**: it is meant to burn when a screen touches 12 V. Wash the flux off.",
             (
                 *differential[0],
                 *differential[1],
@@ -175,20 +182,27 @@ def steps() -> tuple[Step, ...]:
         Step(
             "Tach lines",
             ("E1", "E2", "J", "U1", "J7"),
-            "E1-JP1 and E2-JP1 open; J-JP1 on pins 1 and 2 for line 1.",
+            "E1-JP1 and E2-JP1 open; J-JP1 on pins 1 and 2 for line 1. What may go on T20, and that the brakes' wheel "
+            "sensors never do, stands in the [wiring](wiring.md).",
             (*lines[0], *lines[1]),
         ),
         Step(
             "Coil's corner",
             ("C", "J8"),
-            "J-JP1 on pins 2 and 3. R1, R2 and R4 of block C sit at the coil, never here. Wash the flux off: what is "
-            "left of it creeps. More than 12 V are not tried on the bench.",
+            f"J-JP1 on pins 2 and 3. J8 has a pitch of 7.62 mm: the data sheet of the one in your hand names "
+            f"{rules.COIL_VOLTS:.0f} V or more between its pins (usual in this class: "
+            f"{STOCK['plug_coil'].volts:.0f} V, from memory), or it is not fitted. R1, R2 and R4 of block C sit at the "
+            "coil, never here. Wash the flux off: what is left of it creeps. More than 12 V are not tried on the "
+            "bench.",
             (_held("12 V between the free ends of C-R1 and C-R4", "TP-p0", "p0 stays at 0 V"),),
         ),
         Step(
             "Button, lamp, sounder, screen",
             ("B", "Z", "D", "J9"),
-            "Button on T15 and T16, lamp on T17 (long leg) and T18.",
+            "Button on T15 and T16, lamp on T17 (long leg) and T18. **D-X1: compare the order of your screen's pins "
+            "with "
+            "the print** (many have VCC first: then its cable crosses two cores, or it dies). The screen goes on by a "
+            "cable of at most 30 cm, never straight into D-X1: it would lie on its neighbours and shake loose.",
             (
                 _held("button up", "TP-button", "3.3 V ± 0.1 V at the button's pin"),
                 _held("button pressed", "TP-button", "below 0.5 V while it is pressed"),
@@ -198,7 +212,9 @@ def steps() -> tuple[Step, ...]:
         Step(
             "Reservoir, 5 V for sensors",
             ("H", "R", "J6"),
-            "H-C1's polarity first: 4700 uF the wrong way round burst. It stands 37 mm tall and the car shakes: a "
+            "**R-R2 stands 5 mm off the board**: it is meant to burn. R-F1 holds 0.1 A at 20 °C and 40 mA at 85 "
+            "(makers' curves, from memory): sensors take 30 mA at most. H-C1's polarity first: 4700 uF the wrong way "
+            "round burst. It stands 37 mm tall and the car shakes: a "
             "bead of epoxy at its foot (no silicone, which ends lambda sensors).",
             (
                 _held("12 V at J1", "TP-power_fail", "below 0.2 V at the power-fail signal"),
@@ -212,7 +228,8 @@ def steps() -> tuple[Step, ...]:
             ("K", "J10"),
             "This block comes empty: two chips without legs, and no answer needs it. Who fits it reads "
             "[its cautions](../../README.md#the-blocks) first; **K-JP1 and K-JP2 stay open**, pin 1 of K-U1 and K-U2 "
-            "is at the print's corner mark, R3 to R5 sit in the plug.",
+            "is at the print's corner mark, R3 to R5 sit in the plug. K-Y1 is one of 20 MHz, which logger.json must "
+            "say.",
             (
                 Measure("power off, plug on", "pin 6 to pin 14 of the plug", "above 9 kohm"),
                 Measure("12 V at J1", "TP-3V3", _volts(3.3 * 0.98, 3.3 * 1.02)),
@@ -220,7 +237,7 @@ def steps() -> tuple[Step, ...]:
                 _held("12 V at J1", "K-JP1, round pad", "3.3 V ± 0.1 V at pin TXD"),
                 _held("12 V at J1", "T23 against TP-GND, T24 alike", "2.5 V ± 0.2 V at T23"),
                 Measure(
-                    'a recording on the bench, `"bus": {}` in logger.json',
+                    'a recording on the bench, `"bus": {"crystal_mhz": 20}` in logger.json',
                     "column bus_state of `ringpull decode`",
                     f"{bus_states.SILENT} (nothing was heard yet); {bus_states.NO_CHIP} is a controller that does not "
                     "answer",
@@ -244,7 +261,8 @@ def markdown() -> str:
         f"Price, {PRICE_DATE}, all from memory, no offer: a bare board {prices.BARE_USD:.2f} USD where "
         f"{prices.BOARDS_ORDERED} are ordered ({prices.BOARDS_USD:.0f} USD and {prices.BOARDS_SHIPPING_USD:.0f} USD "
         f"shipping); everything for one logger {prices.total_usd():.2f} USD in single quantities, {low} to {high} with "
-        "shipping from cheap to dear ([parts](parts.csv)). Lambda controller and its sensor are not in it.",
+        f"shipping from cheap to dear ([parts](parts.csv)). The first logger costs {prices.first_usd():.2f} USD, for "
+        f"{prices.BOARDS_ORDERED} boards are paid though one is used. Lambda controller and its sensor are not in it.",
         "",
         "To order: the files of [gerber](gerber), zipped. Two layers, 1.6 mm, 35 µm copper, "
         f"{shape.WIDTH_MM:g} x {shape.HEIGHT_MM:g} mm, tracks and gaps at least 0.25 mm, holes at least "
@@ -252,7 +270,8 @@ def markdown() -> str:
         "[page](assembly.html), [picture](assembly.svg).",
         "",
         "The six rules at the head of [the circuit's page](../../README.md) hold here too. What sits at the far ends "
-        "of the wires is in the [parts](parts.csv) with its place.",
+        "of the wires is in the [parts](parts.csv) with its place; where each core goes is in the [wiring](wiring.md), "
+        "for this board's terminals are not those of the builds on perfboard.",
         "",
         "Transistors: the print is for 2N3904, 2N3906 and MPSA92. BC547 and BC557 go in turned round.",
         "",
@@ -271,9 +290,21 @@ def markdown() -> str:
         "",
         f"Block {', '.join(empty)} (the car's bus), {count} parts and J10, unless you fit them by the last step.",
         "",
-        "The plug of the 12 V (J1) goes into no other input. The sockets of three ways take each other's plugs: the "
-        "first resistor of every wire sits at its far end, so nothing is harmed, but what is read is wrong. Write the "
-        "socket's number on each plug.",
+        "The plugs of the 12 V (J1) and of the coil (J8) have a pitch that no other socket has. The others take each "
+        "other's plugs, and J9 every smaller one: nothing of car or logger is harmed, but what is read is wrong; "
+        "[row by row](../../failures/board.md). Write the socket's number on each plug.",
+        "",
+        "## Before it goes into the car",
+        "",
+        "- **Coat it**, both sides, when everything has been measured: acrylic varnish for boards, two thin coats, "
+        "none "
+        "on sockets, plugs, jumpers, test points, card and switch (tape), none of silicone. Moisture on flux is what "
+        "shifts the high-ohm inputs and creeps in the coil's corner.",
+        "- Four spacers under it, in a case that no metal chip falls into; each cable held by its gland.",
+        "- RP2040 board, chips, card and plugs shake out of sockets: a strip of foam under the lid, a tie over the "
+        "plugs.",
+        "- A laptop on USB runs on its own battery in the car, never on a charger, or through an isolator: its ground "
+        "would lead past P-F2 ([why](../../failures/board.md)).",
         "",
         "## logger.json for this board",
         "",

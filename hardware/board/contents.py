@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from hardware.circuit.builds import FULL, Build, Terminal, Use
 
@@ -46,19 +46,23 @@ BOARD = Build(
         "T7": Terminal("pressure", "pressure sensor", "signal", _PAIR, "white", 0.25),
         "T10": Terminal("pressure ground", "pressure sensor", "ground", _PAIR, "blue", 0.25),
         "T19": Terminal("tach", "engine computer", "tach output", "0.5 mm2", "violet"),
-        "T20": Terminal("second pulses", "wheel sensor or injector", "signal", "0.5 mm2", "pink"),
+        "T20": Terminal("second pulses", "injector, or a sensor that nothing else reads", "signal", "0.5 mm2", "pink"),
         "T21": Terminal("lambda 2", "second lambda controller", "0-5 V output", _PAIR, "white", 0.25),
         "T22": Terminal("lambda 2 ground", "second lambda controller", "signal ground", _PAIR, "blue", 0.25),
     },
     {},
 )  # fmt: skip
 NOT_FITTED = ("K",)  # blocks whose pads stay empty: parts without legs, and nobody needs the bus for the answer
+_USES = tuple(use for use in BOARD.uses if use.prefix not in NOT_FITTED)
+_JOINED = {outer for use in _USES for outer in use.joins.values()} | {"T2"}
+FITTED = replace(  # the board as it comes
+    BOARD, uses=_USES, terminals={name: end for name, end in BOARD.terminals.items() if name in _JOINED}
+)
 
 
 @dataclass(frozen=True)
 class Cable:
-    """One pluggable terminal. ways: terminal names from pin 1 on, "" for a way that stays empty. stock: of socket and
-    plug."""
+    """One pluggable terminal. ways: terminal names from pin 1 on. stock: of socket and plug."""
 
     ref: str
     title: str
@@ -74,7 +78,7 @@ CABLES = (
     Cable("J5", "pressure", ("T7", "T10", "T14"), "plug_3"),
     Cable("J6", "5 V out", ("T12", "T13"), "plug_2"),
     Cable("J7", "tach", ("T19", "T20", "T14"), "plug_3"),
-    Cable("J8", "coil", ("T5", "", "T6"), "plug_coil"),
+    Cable("J8", "coil", ("T5", "T6"), "plug_coil"),
     Cable("J9", "button, lamp", ("T15", "T16", "T17", "T18"), "plug_4"),
     Cable("J10", "bus", ("T23", "T24", "T25"), "plug_3"),
 )

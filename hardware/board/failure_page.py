@@ -9,25 +9,37 @@ from __future__ import annotations
 import sys
 from dataclasses import replace
 
-from hardware.board import contents
-from hardware.circuit import boards, failure_table
+from hardware.board import board_faults, contents
+from hardware.circuit import boards, failure_table, failures
 from hardware.circuit.failures import Bench
+from hardware.circuit.faults import TO_12V, Fault
 
-_FITTED = tuple(use for use in contents.BOARD.uses if use.prefix not in contents.NOT_FITTED)
-_JOINED = {outer for use in _FITTED for outer in use.joins.values()} | {"T2"}
-BENCH = Bench(
-    replace(
-        contents.BOARD,
-        uses=_FITTED,
-        terminals={name: end for name, end in contents.BOARD.terminals.items() if name in _JOINED},
-    ),
-    boards.RP2,
-)
+BENCH = Bench(contents.FITTED, boards.RP2, extra=board_faults.every())
+_USB = "rusb 0 chassis 0.1"  # a laptop's USB cable and its charger's ground
+
+
+def charger_amps() -> float:
+    """Through the ground wire, where it touches 12 V while a laptop on USB is charged in the car."""
+    run, _, _ = failures.run(replace(BENCH, joined=(_USB,)), Fault("T2", TO_12V))
+    return run.wire_amps("T2")
+
+
+def notes() -> tuple[str, ...]:
+    """What stands before the rows."""
+    return (
+        "Plugs are moved with their wires; the plug whose place is taken hangs in the air. M1 is the RP2040 board in\n"
+        "its sockets: its seven ground legs stand for each other, legs to which nothing goes are left out. What is\n"
+        "lost is so by rule: card, screen, lamp and button are no part of the simulation. Ground legs of U1 to U3\n"
+        "are no rows, for the models of these chips have none.",
+        "**Not a row, but a caution: a laptop on USB that is charged in the car.** Its ground is the car's, past\n"
+        f"P-F2: a ground wire (T2) on 12 V would then carry {charger_amps():.0f} A and burn. In the car a laptop runs\n"
+        "on its own battery, or an isolator sits in the USB cable.",
+    )
 
 
 def main() -> int:
     """Write the page."""
-    failure_table.write(BENCH)
+    failure_table.write(BENCH, notes())
     return 0
 
 

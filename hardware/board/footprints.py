@@ -53,7 +53,7 @@ def _pads(names: tuple[str, ...], pitch: float, size: float | Point, drill: floa
     copper = size if isinstance(size, tuple) else (size, size)
     rest = "oval" if copper[0] != copper[1] else "circle"
     return tuple(
-        Pad(name, (k * pitch, 0.0), copper, drill, first if k == 0 else rest) for k, name in enumerate(names) if name
+        Pad(name, (k * pitch, 0.0), copper, drill, first if k == 0 else rest) for k, name in enumerate(names)
     )
 
 
@@ -97,10 +97,12 @@ def _module() -> Footprint:
     )
 
 
-def _plug(ways: int, pitch: float, pad: float, drill: float, names=None) -> Footprint:
+def _plug(ways: int, pitch: float, pad: float, drill: float) -> Footprint:
     """A pluggable terminal whose mouth points down (to positive y): it stands at the lower edge before it is turned."""
-    pins = names or tuple(str(k + 1) for k in range(ways))
-    body = (-2.6, -1.3, (ways - 1) * pitch + 2.6, 8.0) if pitch < 5 else (-2.8, -2.0, (ways - 1) * pitch + 2.8, 10.0)
+    pins = tuple(str(k + 1) for k in range(ways))
+    beside = 2.6 if pitch < 5 else 2.8 if pitch < 6 else 4.2
+    back, mouth = (1.3, 8.0) if pitch < 5 else (2.0, 10.0)
+    body = (-beside, -back, (ways - 1) * pitch + beside, mouth)
     return Footprint(f"plug_{ways}", _pads(pins, pitch, pad, drill), body, _grown(body, 0.1), False, "1", 10.0)
 
 
@@ -110,7 +112,7 @@ FOOTPRINTS = {
     one.name: one
     for one in (
         _two("axial_7", 7.62, (5.4, 2.4), **_AXIAL),
-        _two("axial_10", 10.16, (6.5, 2.5), **_AXIAL),
+        _two("axial_10", 10.16, (6.5, 2.5), height=8.0, **_AXIAL),  # it may burn, so it stands 5 mm off the board
         _two("axial_20", 20.32, (15.5, 5.5), 2.0, 1.0, height=6.0),
         _two("diode_7", 7.62, (5.4, 2.4), mark="b", **_AXIAL),
         _two("diode_10", 10.16, (6.6, 2.7), 1.9, 1.0, mark="b"),
@@ -223,7 +225,7 @@ FOOTPRINTS = {
     )
 }
 for _name, _wide in (
-    ("plug_coil", _plug(3, 5.08, 2.6, 1.4, ("1", "", "3"))),
+    ("plug_coil", _plug(2, 7.62, 2.6, 1.4)),
     ("plug_power", _plug(2, 5.08, 2.6, 1.4)),
 ):
     FOOTPRINTS[_name] = Footprint(_name, _wide.pads, _wide.body, _wide.room, False, "1", 12.0)

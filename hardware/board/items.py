@@ -110,7 +110,7 @@ def _sockets() -> list[Item]:
         Item("M1", "board_rp2", "", {str(pin): net for pin, net in module.pins().items()}, "", "on two socket strips")
     ]
     for cable in contents.CABLES:
-        nets = {str(k + 1): _TERMINAL_NAMES.get(way, way) for k, way in enumerate(cable.ways) if way}
+        nets = {str(k + 1): _TERMINAL_NAMES.get(way, way) for k, way in enumerate(cable.ways)}
         out.append(Item(cable.ref, cable.stock, "", nets, "", cable.title, cable.ref != "J10"))
     for net in contents.TEST_POINTS:
         out.append(Item(f"TP-{net}", "point", "", {"1": net}, "", f"test point: {net}"))

@@ -14,7 +14,8 @@ import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
-from hardware.board import assembly, bringup, kicad, prices
+from hardware.board import assembly, bringup, kicad, prices, wiring_page
+from hardware.circuit import harness
 
 ROOT = Path(__file__).resolve().parents[2]
 MADE = ROOT / "hardware" / "board" / "made"
@@ -86,6 +87,8 @@ def texts() -> dict[str, str]:
     out["assembly.html"] = assembly.page()
     out["parts.csv"] = prices.as_csv()
     out["bringup.md"] = bringup.markdown()
+    out["wiring.md"] = wiring_page.markdown()
+    out["harness.yml"] = wiring_page.harness_yaml()
     return out
 
 
@@ -100,6 +103,10 @@ def main() -> int:
         print(f"board: {done.unconnected} joints without copper")
     else:
         print("KiCad is not installed, so board file and Gerber files are left as they are: apt-get install kicad")
+    if shutil.which("dot"):
+        made["harness.svg"] = harness.drawing(made["harness.yml"])
+    else:
+        print("graphviz is not installed, so the harness drawing is left as it is: apt-get install graphviz")
     for name, text in made.items():
         path = MADE / name
         path.parent.mkdir(parents=True, exist_ok=True)

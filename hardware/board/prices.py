@@ -7,16 +7,19 @@ import io
 from collections import defaultdict
 
 from hardware.board import contents, items
+from hardware.circuit import bom
 from hardware.circuit.builds import FULL
 from hardware.circuit.stock import PRICE_DATE, PRICE_SOURCE, SHIPPING_USD, SPREAD, STOCK
 
 BOARDS_ORDERED = 5  # the least that makers of boards take
 BOARDS_USD = 24.0  # for these five, 140 x 100 mm, two layers (price from memory)
 BOARDS_SHIPPING_USD = 16.0  # slow parcel (price from memory)
-BARE_USD = round((BOARDS_USD + BOARDS_SHIPPING_USD) / BOARDS_ORDERED, 2)
-_LOOSE = {  # what no block needs but the kit does; the wires and the case as for the full build on perfboard
-    "card": 1, "dip8": 2, "dip14": 1, "dip16": 1, "socket_strip": 3, "case_big": 1, "gland": 8, "fuse_tap": 1,
-    "sleeve": 2, "cap_to220": 1, "lug": FULL.loose["lug"], "wire": FULL.loose["wire"], "wire_screened": 6,
+FIRST_ORDER_USD = BOARDS_USD + BOARDS_SHIPPING_USD
+BARE_USD = round(FIRST_ORDER_USD / BOARDS_ORDERED, 2)
+_PLUGS = sum(item.fitted and item.stock.startswith("plug") for item in items.all_items())
+_LOOSE = {  # what no block needs but the kit does
+    "card": 1, "dip8": 2, "dip14": 1, "dip16": 1, "socket_strip": 3, "case_big": 1, "spacer": 4, "gland": _PLUGS,
+    "fuse_tap": 1, "cap_to220": 1, "lug": FULL.loose["lug"], **bom.harness(contents.FITTED),
 }  # fmt: skip
 
 
@@ -55,6 +58,11 @@ def _line(stock: str, value: str, count: float, refs: list[str]) -> dict[str, ob
 def total_usd() -> float:
     """One board with everything on it and around it, single quantities; the parts' shipping left out."""
     return round(sum(float(str(line["sum_usd"])) for line in rows()), 2)
+
+
+def first_usd() -> float:
+    """The first logger: all the boards that must be ordered at once, and everything for one of them."""
+    return round(total_usd() - BARE_USD + FIRST_ORDER_USD, 2)
 
 
 def range_usd() -> tuple[int, int]:

@@ -42,7 +42,7 @@ _PLACES: dict[str, tuple[Point, Point, float]] = {
     "plug_2": ((1.9, 4.3), (1.9, 6.2), 1.0),
     "plug_3": ((3.81, 4.3), (3.81, 6.2), 1.0),
     "plug_4": ((5.7, 4.3), (5.7, 6.2), 1.0),
-    "plug_coil": ((5.08, 5.5), (5.08, 7.5), 1.0),
+    "plug_coil": ((3.81, 5.5), (3.81, 7.5), 1.0),
     "plug_power": ((2.54, 5.5), (2.54, 7.5), 1.0),
     "point": ((0.0, -1.45), (0.0, -1.45), _SMALL),
 }
@@ -81,7 +81,7 @@ def words(item: Item) -> list[tuple[str, Point, float]]:
     if foot.name.startswith("plug"):
         terminals = {pad.name: _terminal(item, pad.name) for pad in foot.pads}
         low = 2.6 if foot.name in ("plug_coil", "plug_power") else 2.2
-        out += [(terminals[pad.name], (pad.at[0], low), 0.9) for pad in foot.pads if terminals[pad.name]]
+        out += [(terminals[pad.name], (pad.at[0], low), 0.9) for pad in foot.pads]
         out.append((f"{item.ref} {item.use}", (middle[0], foot.body[1] - _LABEL_APART_MM), _LABEL_MM))
     return out
 

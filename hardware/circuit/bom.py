@@ -4,15 +4,44 @@ from __future__ import annotations
 
 import csv
 import io
-from collections import defaultdict
+from collections import Counter, defaultdict
 
 from hardware.circuit.boards import Board
 from hardware.circuit.builds import Build
+from hardware.circuit.car import LENGTH_M
 from hardware.circuit.stock import PRICE_DATE, PRICE_SOURCE, SHIPPING_USD, SPREAD, STOCK
 
 _GATES_PER_CHIP = {"schmitt_hc14": 6, "opamp_rr": 2}  # these are counted as chips, whatever number of blocks share one
 _MISSING = {"rp2": ("a3",)}  # a board without that input leaves its block out
 _EXTRA = {"schmitt_hc14": "c", "opamp_rr": "c"}  # 100 nF at every chip's supply
+# A terminal's wire in words -> what one buys, metres of it for that terminal
+_WIRES = {
+    "0.5 mm2": ("wire", LENGTH_M),
+    "0.5 mm2, 600 V insulation": ("wire_600v", LENGTH_M),
+    "screened pair 2 x 0.25 mm2": ("wire_screened", LENGTH_M / 2),
+    "twisted pair, below 1 m": ("wire", 1.0),
+    "0.25 mm2": ("wire", 1.0),
+}
+_SLEEVED_BY_ONE = 2  # parts at far ends that one piece of sleeve covers
+
+
+def harness(build: Build) -> dict[str, float]:
+    """Stock -> metres of wire and pieces of sleeve from the terminals to the car."""
+    out: Counter[str] = Counter()
+    sleeved = 0
+    for terminal, end in build.terminals.items():
+        if end.device:
+            stock, metres = _WIRES[end.wire]
+            out[stock] += metres
+        sleeved += sum(STOCK[part.stock].kind in ("resistor", "fuse") and part.stock != "fuse_1a"
+                       for _, part in build.far_parts(terminal))  # fmt: skip
+    out["sleeve"] = -(-sleeved // _SLEEVED_BY_ONE)
+    return dict(out)
+
+
+def loose(build: Build) -> dict[str, float]:
+    """Stock -> number of what stands on no block."""
+    return dict(Counter(build.loose) + Counter(harness(build)))
 
 
 def fitted(build: Build, board: Board):
@@ -33,7 +62,7 @@ def rows(build: Build, board: Board) -> list[dict[str, object]]:
             count = -(-count // _GATES_PER_CHIP[stock])
             lines.append(_line(_EXTRA[stock], "100n", count, [f"at the supply pins of each {STOCK[stock].text}"]))
         lines.append(_line(stock, value, count, refs))
-    return lines + [_line(stock, "", count, ["loose"]) for stock, count in build.loose.items()]
+    return lines + [_line(stock, "", count, ["loose"]) for stock, count in loose(build).items()]
 
 
 def _line(stock: str, value: str, count: float, refs: list[str]) -> dict[str, object]:

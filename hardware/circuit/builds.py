@@ -46,7 +46,8 @@ class Terminal:
     """label: what is written beside it. device, pin: where its wire ends. wire: what it is made of. colour: of the
     core.
 
-    area_mm2: of the copper. clear: it stands alone, 5 mm from every other.
+    area_mm2: of the copper. clear: it stands alone, 5 mm from every other. own: what its wire ends at is the user's
+    own, nothing of the car reads it.
     """
 
     label: str
@@ -56,6 +57,7 @@ class Terminal:
     colour: str
     area_mm2: float = 0.5
     clear: bool = False
+    own: bool = False
 
     @property
     def place(self) -> str:
@@ -65,7 +67,8 @@ class Terminal:
 
 @dataclass(frozen=True)
 class Build:
-    """terminals: screw terminal -> Terminal. loose: stock -> number, what no block needs but the build does."""
+    """terminals: screw terminal -> Terminal. loose: stock -> number, what neither blocks nor wires to the car need but
+    the build does."""
 
     name: str
     title: str
@@ -105,11 +108,13 @@ _POWER = {
     "T4": Terminal("lambda ground", "lambda controller", "signal ground", _PAIR, "blue", 0.25),
 }
 _PANEL = {
-    "T14": Terminal("screens", "", "", "the screens of all cables; cut short at their far ends", "bare", 0.25),
-    "T15": Terminal("button", "button", "one leg", "0.5 mm2", "green"),
-    "T16": Terminal("button return", "button", "other leg", "0.5 mm2", "brown"),
-    "T17": Terminal("lamp +", "lamp", "anode, long leg", "0.5 mm2", "yellow"),
-    "T18": Terminal("lamp -", "lamp", "cathode", "0.5 mm2", "grey"),
+    "T14": Terminal(
+        "screens", "", "", "the screens of all cables; cut short at their far ends", "bare", 0.25, own=True
+    ),
+    "T15": Terminal("button", "button", "one leg", "0.5 mm2", "green", own=True),
+    "T16": Terminal("button return", "button", "other leg", "0.5 mm2", "brown", own=True),
+    "T17": Terminal("lamp +", "lamp", "anode, long leg", "0.5 mm2", "yellow", own=True),
+    "T18": Terminal("lamp -", "lamp", "cathode", "0.5 mm2", "grey", own=True),
 }
 _SUPPLY = Use(
     "P", "supply", {"FEED": "tap", "LUG": "car_ground", "12V": "T1", "VBOARD": "VBOARD"}
@@ -126,7 +131,7 @@ _BUTTON = Use(
     {"B": "button", "LAMP": "lamp", "W": "T15", "WR": "T16", "LA": "T17", "LK": "T18"},
 )
 _CARD = Use("S", "card", {"SCK": "sck", "CS": "cs", "MOSI": "mosi", "MISO": "miso"})
-_BOTH = {"socket_strip": 2, "card": 1, "fuse_tap": 1, "lug": 1, "sleeve": 1}
+_BOTH = {"socket_strip": 2, "card": 1, "fuse_tap": 1, "lug": 1, "spacer": 4, "wire": 2}
 
 MINIMUM = Build(
     "minimum",
@@ -153,8 +158,6 @@ MINIMUM = Build(
         "dip14": 1,
         "case": 1,
         "gland": 3,
-        "wire": 8,
-        "wire_screened": 1,
         **_BOTH,
     },
 )
@@ -204,11 +207,11 @@ FULL = Build(
         **_POWER,
         "T5": Terminal("coil", "ignition coil", "switched end", "0.5 mm2, 600 V insulation", "violet", clear=True),
         "T6": Terminal("coil ground", "engine block", "a bolt near that coil", "0.5 mm2", "brown", clear=True),
-        "T7": Terminal("pressure", "pressure sensor of your own", "signal", "0.5 mm2", "white"),
+        "T7": Terminal("pressure", "pressure sensor of your own", "signal", "0.5 mm2", "white", own=True),
         "T8": Terminal("throttle", "throttle position sensor", "signal", _PAIR, "white", 0.25),
         "T11": Terminal("throttle ground", "throttle position sensor", "ground", _PAIR, "blue", 0.25),
-        "T12": Terminal("5 V out", "pressure sensor of your own", "supply", "0.5 mm2", "orange"),
-        "T13": Terminal("sensor ground", "pressure sensor of your own", "ground", "0.5 mm2", "brown"),
+        "T12": Terminal("5 V out", "pressure sensor of your own", "supply", "0.5 mm2", "orange", own=True),
+        "T13": Terminal("sensor ground", "pressure sensor of your own", "ground", "0.5 mm2", "brown", own=True),
         **_PANEL,
         "T23": Terminal("CAN high", "diagnostic socket", "pin 6", "twisted pair, below 1 m", "yellow", 0.25),
         "T24": Terminal("CAN low", "diagnostic socket", "pin 14", "twisted pair, below 1 m", "green", 0.25),
@@ -226,8 +229,6 @@ FULL = Build(
         "dip4": 1,
         "case_big": 1,
         "gland": 7,
-        "wire": 18,
-        "wire_screened": 4,
         **_BOTH,
         "lug": 2,
     },

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import sys
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
-from hardware.circuit import boards, builds, car, failures, faults, limits, stress
+from hardware.circuit import boards, builds, car, failures, limits, stress
 from hardware.circuit.accuracy import LAMBDA_AT_0V, LAMBDA_PER_V, nominal_gain
 from hardware.circuit.failures import Bench, Run
 from hardware.circuit.faults import Fault
@@ -69,7 +69,8 @@ class Row:
     volts that are left.
     edges: at the tach pin for every spark. wire, wire_k: the hottest wire of the harness. read: channel -> volts at its
     terminal, or None where the logger is off. hot: parts that would not bear it, in words. bus:
-    None where the build has none. unread: channels of which the converter says nothing.
+    None where the build has none. unread: channels of which the converter says nothing. lost: what else works no
+    more, by rule.
     """
 
     place: str
@@ -89,6 +90,7 @@ class Row:
     read: dict[str, float]
     bus: Bus | None = None
     unread: tuple[str, ...] = ()
+    lost: tuple[str, ...] = ()
 
     @property
     def stops_the_engine(self) -> bool:
@@ -133,6 +135,7 @@ def row(bench: Bench, fault: Fault) -> Row:
         {} if off else _read(run),
         _bus(run),
         () if off else _unread(run),
+        () if off else fault.lost,
     )
 
 
@@ -169,6 +172,8 @@ def _is_deaf(fault: Fault) -> bool:
 def _unread(run: Run) -> tuple[str, ...]:
     """Channels of an external converter that gives nothing: its logic is no part of the simulation."""
     fault = run.fault
+    if any(leg.startswith("x_") for leg in fault.legs):
+        return tuple(name for name, pin in _INPUTS[run.bench.build.name].items() if pin[0] == "x")
     if fault.part is None or fault.use.block != "converter":
         return ()
     legs = {fault.opened, *fault.shorted} if fault.part.stock == "adc_spi" else set()
@@ -181,20 +186,22 @@ def _unread(run: Run) -> tuple[str, ...]:
 def _output_ma(run: Run) -> float:
     """The largest current that a wire brings to a thing of the car that gives signals."""
     ends = run.bench.build.terminals
-    wires = [t for t in _SIGNALS if t in ends and "of your own" not in ends[t].device]
+    wires = [t for t in _SIGNALS if t in ends and not ends[t].own]
     return 1e3 * max(abs(stress.lasting(run.result["time"], run.result[f"i(@rw.{t.lower()}a[i])"])) for t in wires)
 
 
 def _concerns_tach(bench: Bench, fault: Fault) -> bool:
     if fault.is_wire:
         return fault.place in ("T1", "T2", "T5", "T6")
+    if fault.part is None:
+        return "p0" in fault.legs or any(prefix in ("E", "C") for prefix, _ in fault.unfed)
     return fault.use.prefix in ("E", "C", "J")
 
 
 def _turning(bench: Bench, fault: Fault) -> tuple[float, float]:
     """(share of the coil's flyback that is left, edges at the tach pin per spark) with the engine turning."""
-    run, _, _ = failures.run(Bench(bench.build, bench.board, True), fault)
-    time, pin = run.result["time"], run.result["v(p0)"]
+    run, _, _ = failures.run(replace(bench, sparks=True), fault)
+    time, pin = run.result["time"], run.wave("p0")
     after = time > failures.FAULT_S + 1e-3
     high = pin[after] > 1.65
     edges = int((high[1:] & ~high[:-1]).sum()) / 3
@@ -206,18 +213,18 @@ def _turning(bench: Bench, fault: Fault) -> tuple[float, float]:
 
 def _is_off(run: Run) -> bool:
     least = limits.BOARD_LEAST_V[run.bench.board.name]
-    return run.volts("vboard") < least or run.volts("3v3") < 3.0
+    return run.pin("vboard") < least or run.pin("3v3") < 3.0
 
 
 def _pins(run: Run) -> list[str]:
     """Pins of the board outside what they bear, with the volts."""
     analog = [name for name in ("a0", "a1", "a2", "x0", "x1") if run.bench.build.reaches(name)]
     names = [*analog, *(name for name in _LOGIC if run.bench.build.reaches(name))]
-    rail = max(run.volts("3v3"), 0.0)
+    rail = max(run.pin("3v3"), 0.0)
     out = []
     for name in names:
         low, high = limits.PIN_V if name in analog else limits.GATE_V
-        volts, over = run.volts(name), high - 3.3
+        volts, over = run.pin(name), high - 3.3
         if _is_off(run):
             low, over = -_OFF_V, _OFF_V
         if not low < volts < rail + over:
@@ -227,14 +234,20 @@ def _pins(run: Run) -> list[str]:
 
 def _read(run: Run) -> dict[str, float]:
     """Volts at the terminals as the logger computes them."""
-    most_v, scale = 3.3, 3.3 / run.volts("3v3") if run.bench.board.name == "rp2" else 1.0
+    most_v, scale = 3.3, 3.3 / run.pin("3v3") if run.bench.board.name == "rp2" else 1.0
+    outer, ground = scale, run.bench.analog_ground
     if any(use.block == "reference" for use in run.bench.uses):
-        most_v, scale = _REFERENCE_V, _REFERENCE_V / run.volts("ref")
+        most_v, scale = _REFERENCE_V, _REFERENCE_V / run.pin("ref")
+        outer = _REFERENCE_V / run.volts("ref", ground)
     names = _INPUTS[run.bench.build.name]
     gains = {name: _BATTERY_GAIN if name == "battery" else nominal_gain() for name in names}
-    pins = {name: run.volts(pin, at_s=failures.LEAN_S) for name, pin in names.items()} | {"lean": run.volts("a0")}
+    pins = {"lean": scale * run.pin("a0")}
+    for name, pin in names.items():
+        on_board = pin[0] != "x"
+        volts = run.pin(pin, failures.LEAN_S) if on_board else run.volts(pin, ground, failures.LEAN_S)
+        pins[name] = volts * (scale if on_board else outer)
     gains["lean"] = nominal_gain()
-    return {name: min(max(volts * scale, 0.0), most_v) / gains[name] for name, volts in pins.items()}
+    return {name: min(max(volts, 0.0), most_v) / gains[name] for name, volts in pins.items()}
 
 
 def car_text(one: Row) -> str:
@@ -268,6 +281,8 @@ def logger_text(one: Row) -> str:
         out.append("off")
     out += [f"pin {text}" for text in one.pins]
     out += one.hot
+    if one.lost:
+        out.append(f"{' and '.join(one.lost)} lost")
     return ", ".join(out) or "runs"
 
 
@@ -301,8 +316,8 @@ def lambda_text(read: dict[str, float], wrong: dict[str, float]) -> str:
     return f"**lambda too {'rich' if calm else 'lean'}: {said}**"
 
 
-def table(bench: Bench, rows: list[Row], true_v: dict[str, float]) -> str:
-    """The page."""
+def table(bench: Bench, rows: list[Row], true_v: dict[str, float], notes: tuple[str, ...] = ()) -> str:
+    """The page. notes: paragraphs before the rows."""
     calm = sum("too rich" in reading_text(one, true_v) for one in rows)
     maker = "board.failure_page" if bench.build.name == "board" else "circuit.failure_table"
     taps = [name for name in ("throttle", "pressure") if name in _INPUTS[bench.build.name]]
@@ -327,6 +342,7 @@ def table(bench: Bench, rows: list[Row], true_v: dict[str, float]) -> str:
         f"{max(one.output_ma for one in rows):.1f} mA. Rows that stop the engine: "
         f"{sum(one.stops_the_engine for one in rows)}.",
         "",
+        *(line for note in notes for line in (note, "")),
         "| fault | car | logger | reading |",
         "|---|---|---|---|",
     ]
@@ -347,7 +363,7 @@ def sound(bench: Bench) -> dict[str, float]:
 def rows(bench: Bench) -> list[Row]:
     """Every fault of the build, in order."""
     with ThreadPoolExecutor(2) as pool:
-        return list(pool.map(lambda fault: row(bench, fault), faults.of_build(bench.build, bench.board)))
+        return list(pool.map(lambda fault: row(bench, fault), bench.faults()))
 
 
 def path(bench: Bench) -> Path:
@@ -362,10 +378,10 @@ def main() -> int:
     return 0
 
 
-def write(bench: Bench) -> None:
+def write(bench: Bench, notes: tuple[str, ...] = ()) -> None:
     """Write a build's page."""
     path(bench).parent.mkdir(exist_ok=True)
-    path(bench).write_text(table(bench, rows(bench), sound(bench)))
+    path(bench).write_text(table(bench, rows(bench), sound(bench), notes))
     print(f"hardware: {path(bench).name} written")
 
 

@@ -6,11 +6,11 @@ run.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from hardware.circuit import car, netlist, spice, stress
+from hardware.circuit import car, faults, netlist, spice, stress
 from hardware.circuit.boards import Board
 from hardware.circuit.bom import fitted
 from hardware.circuit.builds import Build, Use
@@ -50,17 +50,25 @@ _IDLE = {  # what stands at further pins, where a build uses them: the firmware 
 }
 _REFERENCE = ["rvref 3v3 ref 200", "ivref ref 0 150u"]  # the RP2040 board's own way to its ADC_VREF
 _LOAD_OHM = {"card_socket": 165.0, "screen": 220.0, "buzzer": 200.0}
+_AGND, _LEG = "agnd", ".leg"  # analog ground where it is parted; a node on the board's side of a leg that came off
 _SUPPLIES = {"card_socket": ("3V3", "GND"), "screen": ("VCC", "GND"), "buzzer": ("+", "-")}
 
 
 @dataclass(frozen=True)
 class Bench:
     """A build on a board, with the engine turning (`sparks`, a few milliseconds) or at rest with the key on
-    (seconds)."""
+    (seconds).
+
+    extra: faults that the build's blocks do not show. parted: analog ground is a node of its own, as where the leg
+    that joins it to ground came off. joined: what else there is, as netlist lines.
+    """
 
     build: Build
     board: Board
     sparks: bool = False
+    extra: tuple[Fault, ...] = ()
+    parted: bool = False
+    joined: tuple[str, ...] = ()
 
     @property
     def terminals(self) -> list[str]:
@@ -72,9 +80,19 @@ class Bench:
 
     def nets(self, use: Use, part: Part) -> dict[str, str]:
         """Pin -> node of a part in the whole build."""
-        return netlist.nets_of(
+        nets = netlist.nets_of(
             part, use.prefix.lower(), use.joins, (*self.terminals, *map(str.lower, self.terminals), "0")
         )
+        return nets | {pin: _AGND for pin, net in part.pins.items() if self.parted and net == "AGND"}
+
+    @property
+    def analog_ground(self) -> str:
+        """Its node."""
+        return _AGND if self.parted else "0"
+
+    def faults(self) -> list[Fault]:
+        """All of them, wires first."""
+        return [*faults.of_build(self.build, self.board), *self.extra]
 
 
 def _wire(terminal: str, area_mm2: float, fault: Fault) -> list[str]:
@@ -86,6 +104,10 @@ def _wire(terminal: str, area_mm2: float, fault: Fault) -> list[str]:
     out = [f"rw.{t}a {far} {t}m {half:g}"]
     if fault.is_wire and fault.place == terminal and fault.what == OPEN:
         return [*out, f"sw.{t} {t}m {t}n sound 0 breaks", f"rw.{t}b {t}n {near} {half:g}"]
+    moved = dict(fault.moved)
+    if terminal in moved:
+        out += [f"rw.{t}b {t}m {t}n {half:g}", f"sw.{t} {t}n {near} sound 0 breaks"]
+        return [*out, *([f"sv.{t} {t}n {moved[terminal].lower()} fault 0 makes"] if moved[terminal] else [])]
     out.append(f"rw.{t}b {t}m {near} {half:g}")
     if fault.is_wire and fault.place == terminal:
         out.append(f"sw.{t} {t}m {'chassis' if fault.what == TO_GROUND else 'hot'} fault 0 makes")
@@ -114,16 +136,35 @@ def _part(bench: Bench, use: Use, part: Part, fault: Fault, blown: tuple[str, ..
         nets = nets | {cut: f"{name}.cut"}
     if part.stock in _LOAD_OHM:
         return out + _load(part, name, nets)
-    return out + netlist.part_lines(part, use.prefix.lower(), nets, part.value)
+    lines = netlist.part_lines(part, use.prefix.lower(), nets, part.value)
+    if (use.prefix, part.ref) in fault.unfed:
+        lines = [line.replace(" 3v3 ", " unfed ") for line in lines]
+    return out + lines
 
 
-def deck(bench: Bench, fault: Fault, blown: tuple[str, ...] = ()) -> str:
-    """The netlist of one run."""
-    body = [f"* {fault.place} {fault.what}", *_SWITCHES, *_BOARD, *car.lines(bench.build, bench.sparks)]
+def _own(bench: Bench, fault: Fault) -> list[str]:
+    """The board's own side of its legs, and what happens to them."""
+    body = list(_BOARD)
     for signal, there in _IDLE.items():
         body += there if bench.build.reaches(signal) else []
     if any(use.block == "reference" for use in bench.uses):
         body += _REFERENCE
+    if len(fault.legs) == 2:
+        body.append(f"s.legs {fault.legs[0]} {fault.legs[1]} fault 0 makes")
+    elif fault.legs == (_AGND,):
+        body.append(f"s.legs {_AGND} 0 sound 0 breaks")
+    elif fault.legs:
+        leg = fault.legs[0]
+        body = [" ".join(leg + _LEG if word == leg else word for word in line.split()) for line in body]
+        body += [f"s.legs {leg} {leg}{_LEG} sound 0 breaks", f"rl.legs {leg}{_LEG} 0 100meg"]
+    if fault.unfed:
+        body += ["s.unfed 3v3 unfed sound 0 breaks", "rl.unfed unfed 0 10"]  # a chip without supply
+    return body
+
+
+def deck(bench: Bench, fault: Fault, blown: tuple[str, ...] = ()) -> str:
+    """The netlist of one run."""
+    body = [f"* {fault.name}", *_SWITCHES, *_own(bench, fault), *car.lines(bench.build, bench.sparks), *bench.joined]
     for terminal, end in bench.build.terminals.items():
         body += _wire(terminal, end.area_mm2, fault)
     for use in bench.uses:
@@ -152,6 +193,14 @@ class Run:
 
     def _node(self, name: str) -> np.ndarray:
         return np.zeros(len(self.result["time"])) if name == "0" else self.result[f"v({name})"]
+
+    def pin(self, name: str, at_s: float | None = None) -> float:
+        """Volts as the board itself has them at one of its legs."""
+        return self.volts(name + _LEG if self.fault.legs == (name,) and name != _AGND else name, "0", at_s)
+
+    def wave(self, name: str) -> np.ndarray:
+        """Volts over time at one of the board's legs."""
+        return self._node(name + _LEG if self.fault.legs == (name,) else name)
 
     def change(self, plus: str, minus: str = "0") -> float:
         """Volts by which the fault moves it."""
@@ -213,6 +262,8 @@ def opens(run: Run) -> tuple[str, ...]:
 
 def run(bench: Bench, fault: Fault) -> tuple[Run, tuple[str, ...], float]:
     """(the run as it ends, fuses that opened on the way, most volts at the board until they did)."""
+    if fault.legs == (_AGND,):
+        bench = replace(bench, parted=True)
     first = Run(bench, fault, spice.run(deck(bench, fault)))
     blown, most_v = opens(first), float(np.max(first.result["v(vboard)"]))
     if not blown:

@@ -31,6 +31,9 @@ class Fault:
     """place: "T3" or "A0-R1". what: in words. part: of `use`, or None for a wire. opened: pin that comes off, or "".
 
     shorted: two pins that touch, or a pin and a net ("=0"), or () for a wire and for an open part.
+    moved: terminal -> terminal on which its wire now is, "" for none: a plug in a wrong socket. legs: a node of which
+    the board's own leg comes off, or two whose legs touch. unfed: (block, part) of gates whose chip's supply leg comes
+    off. lost: what works no more, by rule.
     """
 
     place: str
@@ -39,10 +42,18 @@ class Fault:
     part: Part | None = None
     opened: str = ""
     shorted: tuple[str, ...] = ()
+    moved: tuple[tuple[str, str], ...] = ()
+    legs: tuple[str, ...] = ()
+    unfed: tuple[tuple[str, str], ...] = ()
+    lost: tuple[str, ...] = ()
+
+    @property
+    def name(self) -> str:
+        return f"{self.place} {self.what}"
 
     @property
     def is_wire(self) -> bool:
-        return self.part is None
+        return self.part is None and not (self.moved or self.legs or self.unfed)
 
 
 def _bridges(part: Part) -> list[tuple[str, str]]:

@@ -22,6 +22,7 @@ COLOURS = {
     "yellow": "YE",
     "grey": "GY",
     "orange": "OG",
+    "pink": "PK",
 }
 
 
@@ -33,15 +34,22 @@ def _pin(build: Build, terminal: str, end: Terminal) -> str:
     return f"{end.pin}, through {' and '.join(reversed(far))}"
 
 
-def yaml(build: Build) -> str:
-    """The wireviz description: one connector for the logger, one for every device in the car, a cable to each."""
+def yaml(build: Build, plugs: dict[str, tuple[str, ...]] | None = None) -> str:
+    """The wireviz description: the logger's connectors, one for every device in the car, a cable to each.
+
+    plugs: name -> terminals from pin 1 on; without them the logger has screw terminals in one row.
+    """
+    row = {"Logger": tuple(build.terminals)}
     devices: dict[str, list[tuple[str, Terminal]]] = {}
     for terminal, end in build.terminals.items():
         if end.device and terminal != "T1":
             devices.setdefault(end.device[0].upper() + end.device[1:], []).append((terminal, end))
-    out = ["options:", "  fontname: DejaVu Sans", "connectors:", "  Logger:", "    type: screw terminals"]
-    out += ["    notes: one gland for each cable; T14 takes the screens, which end at nothing there"]
-    out += ["    pinlabels:"] + [f'      - "{t}  {end.label}"' for t, end in build.terminals.items()]
+    out = ["options:", "  fontname: DejaVu Sans", "connectors:"]
+    for name, ways in (plugs or row).items():
+        out += [f"  {name}:", f"    type: {'pluggable terminal' if plugs else 'screw terminals'}"]
+        if name == next(iter(plugs or row)):
+            out += ["    notes: one gland for each cable; T14 takes the screens, which end at nothing there"]
+        out += ["    pinlabels:"] + [f'      - "{t}  {build.terminals[t].label}"' for t in ways]
     out += ["  Fuse tap:", "    type: in the car's fuse box, with a blade fuse of 1 A", "    pinlabels: [in, out]"]
     out += ["  Switched 12 V:", "    type: on with ignition; never an airbag or brake circuit", "    pinlabels: [tap]"]
     for device, wires in devices.items():
@@ -53,13 +61,15 @@ def yaml(build: Build) -> str:
         out += [f"  W{at}:", f"    wirecount: {len(wires)}"]
         out += ["    colors: [" + ", ".join(COLOURS[end.colour] for _, end in wires) + "]"]
         out += ['    notes: "' + "; ".join(dict.fromkeys(end.wire for _, end in wires)) + '"']
-    order = list(build.terminals)
+    pins = {t: (name, k + 1) for name, ways in (plugs or row).items() for k, t in enumerate(ways)}
     out += ["connections:", *_connection("Switched 12 V", "1", "Tap", "1", "Fuse tap", "1")]
-    out += _connection("Fuse tap", "2", "Feed", "1", "Logger", "1")
+    out += _connection("Fuse tap", "2", "Feed", "1", *map(str, pins["T1"]))
     for at, (device, wires) in enumerate(devices.items(), 1):
-        cores = ",".join(str(k + 1) for k in range(len(wires)))
-        pins = ",".join(str(order.index(terminal) + 1) for terminal, _ in wires)
-        out += _connection(device, cores, f"W{at}", cores, "Logger", pins)
+        ends = [pins[terminal] for terminal, _ in wires]
+        for name in dict.fromkeys(plug for plug, _ in ends):
+            cores = ",".join(str(k + 1) for k, (plug, _) in enumerate(ends) if plug == name)
+            into = ",".join(str(pin) for plug, pin in ends if plug == name)
+            out += _connection(device, cores, f"W{at}", cores, name, into)
     return "\n".join(out) + "\n"
 
 

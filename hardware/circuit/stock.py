@@ -57,6 +57,7 @@ def _resistor(text: str, price: float, power_w: float, volts: float, tolerance: 
 # What the inputs are soldered of: tolerance, ppm/K
 _AS_BUILT = {one: (front_end.RESISTOR_TOLERANCE[one], front_end.RESISTOR_PPM[one]) for one in front_end.RESISTOR_PPM}
 
+_BOTH_HALVES = ": socket for the board, lying, and its plug with screws (often two order numbers)"
 STOCK = {
     "r": _resistor("metal film resistor", 0.03, 0.6, 350, *_AS_BUILT[front_end.PLAIN]),
     "r_precise": _resistor("metal film resistor, 0.1 %", 0.25, 0.25, 250, *_AS_BUILT[front_end.DIFFERENTIAL]),
@@ -145,17 +146,17 @@ STOCK = {
     "terminal_clear": Stock(
         "screw terminal, three ways, 5.08 mm, the middle one left empty: 5 mm clear", "loose", 0.30
     ),
-    "plug_2": Stock("pluggable terminal, two ways, 3.81 mm, socket lying and plug", "loose", 0.70, volts=150),
-    "plug_3": Stock("pluggable terminal, three ways, 3.81 mm, socket lying and plug", "loose", 0.90, volts=150),
-    "plug_4": Stock("pluggable terminal, four ways, 3.81 mm, socket lying and plug", "loose", 1.10, volts=150),
+    "plug_2": Stock(f"pluggable terminal, two ways, 3.81 mm{_BOTH_HALVES}", "loose", 0.70, volts=150),
+    "plug_3": Stock(f"pluggable terminal, three ways, 3.81 mm{_BOTH_HALVES}", "loose", 0.90, volts=150),
+    "plug_4": Stock(f"pluggable terminal, four ways, 3.81 mm{_BOTH_HALVES}", "loose", 1.10, volts=150),
     "plug_coil": Stock(
-        "pluggable terminal, three ways, 5.08 mm, the middle one left empty, socket lying and plug",
+        f"pluggable terminal, two ways, 7.62 mm, for 400 V and more{_BOTH_HALVES}",
         "loose",
-        1.00,
-        volts=300,
+        1.60,
+        volts=630,  # IEC 60664-1, overvoltage category III, pollution degree 2: usual in this class (from memory)
     ),
     "plug_power": Stock(
-        "pluggable terminal, two ways, 5.08 mm: no other socket takes its plug, socket lying and plug",
+        f"pluggable terminal, two ways, 5.08 mm{_BOTH_HALVES}",
         "loose",
         0.90,
         volts=300,
@@ -170,11 +171,13 @@ STOCK = {
     "socket_strip": Stock("socket strip for the board, 20 ways, 2.54 mm", "loose", 0.40),
     "cap_to220": Stock("insulating cap for TO-220, silicone", "loose", 0.25),
     "case": Stock("plastic case", "loose", 1.80),
-    "case_big": Stock("plastic case, large", "loose", 3.60),
+    "case_big": Stock("plastic case, inside at least 190 x 130 x 55 mm", "loose", 5.50),
+    "spacer": Stock("spacer M3, 8 mm, plastic, with its two screws", "loose", 0.15),
     "gland": Stock("cable gland with strain relief", "loose", 0.30),
     "fuse_tap": Stock("fuse tap for the car's fuse box, with its own place for a 1 A fuse", "loose", 1.00),
     "lug": Stock("ring lug for M6 or M8, crimped", "loose", 0.15),
-    "sleeve": Stock("heat-shrink sleeve with glue, 600 V, 10 cm", "loose", 0.40),
+    "sleeve": Stock("heat-shrink sleeve with glue, 600 V, 10 cm: for two resistors", "loose", 0.40),
     "wire": Stock("wire 0.5 mm2 (20 AWG), metre, thin-wall for cars", "loose", 0.35),
+    "wire_600v": Stock("wire 0.5 mm2 with 600 V insulation, 105 degC, metre", "loose", 0.90),
     "wire_screened": Stock("screened pair 2 x 0.25 mm2, metre", "loose", 0.70),
 }

@@ -1,5 +1,6 @@
 """The board to order, from its data alone: it holds the circuit, its parts have room, its tracks join its nets."""
 
+import html
 import json
 import math
 import re
@@ -7,7 +8,21 @@ import runpy
 
 import pytest
 
-from hardware.board import bringup, contents, items, kicad, make, module, places, prices, prints, rules, shape, tracks
+from hardware.board import (
+    bringup,
+    contents,
+    items,
+    kicad,
+    make,
+    module,
+    places,
+    prices,
+    prints,
+    rules,
+    shape,
+    tracks,
+    wiring_page,
+)  # fmt: skip
 from hardware.board.footprints import GRID_MM
 from hardware.circuit import bom, build, checks
 from hardware.circuit.boards import RP2
@@ -106,12 +121,99 @@ def test_legs_are_counted_against_the_clock(stock):
         assert apart + pads[0].size[0] >= 6.2 + 0.6 and apart - pads[0].size[0] <= 3.9
 
 
-def test_the_12_v_fit_no_other_socket():
-    """J1 alone has two ways of 5.08 mm. The coil's socket, of that pitch too, leaves its middle empty: of a 12 V plug
-    pushed into it one way alone meets a pin."""
-    wide = {cable.ref: cable for cable in contents.CABLES if cable.stock in ("plug_power", "plug_coil")}
-    assert set(wide) == {"J1", "J8"} and wide["J1"].stock != wide["J8"].stock
-    assert wide["J8"].ways[1] == ""
+def _pitch(cable) -> float:
+    pads = items.footprint(cable.stock, "").pads
+    return round(pads[1].at[0] - pads[0].at[0], 3)
+
+
+@pytest.mark.parametrize("ref", ["J1", "J8"])
+def test_12_v_and_coil_fit_no_other_socket(ref):
+    """Their pitch is theirs alone."""
+    pitches = {cable.ref: _pitch(cable) for cable in contents.CABLES}
+    assert list(pitches.values()).count(pitches[ref]) == 1
+
+
+def test_the_coil_s_terminal_bears_the_coil():
+    """By its rating, by 5 mm between its pins' copper, and the step that fits it says what to look for."""
+    cable = next(cable for cable in contents.CABLES if cable.ref == "J8")
+    assert STOCK[cable.stock].volts >= rules.COIL_VOLTS and cable.ways == ("T5", "T6")
+    assert _pitch(cable) - max(pad.size[0] for pad in items.footprint(cable.stock, "").pads) >= shape.COIL_MM
+    step = next(step for step in bringup.steps() if "J8" in step.fit)
+    assert f"{rules.COIL_VOLTS:.0f} V" in step.words and f"{_pitch(cable):g} mm" in step.words
+
+
+def test_what_may_burn_stands_free():
+    """Fusible resistors: beside the RP2040 board, not below it, and lifted by the step that fits them."""
+    burning = [item for item in ALL if item.stock == "r_fusible"]
+    assert {item.ref for item in burning} == {"G-R1", "R-R2"}
+    for item in burning:
+        assert item.ref not in places.below_module() and item.footprint.height > places.LOW_MM
+        step = next(step for step in bringup.steps() if item.block in step.fit)
+        assert f"{item.ref} stands 5 mm off the board" in step.words
+
+
+def _wired() -> list[list[str]]:
+    """Cells of the wiring page's rows."""
+    lines = [line for line in wiring_page.markdown().splitlines() if re.match(r"\| J\d", line)]
+    return [[cell.strip() for cell in line.strip("|").split("|")] for line in lines]
+
+
+def test_the_wiring_page_tells_where_each_core_goes():
+    """Each pin of each plug once, with what limits its current: at the far end, or on the board."""
+    rows = {(plug.split()[0], int(pin)): rest for plug, pin, *rest in _wired()}
+    assert set(rows) == {(cable.ref, k + 1) for cable in contents.CABLES for k in range(len(cable.ways))}
+    for cable in contents.CABLES:
+        for k, terminal in enumerate(cable.ways):
+            label, goes, through, wire, core = rows[cable.ref, k + 1]
+            end = contents.BOARD.terminals[terminal]
+            assert f"**{terminal}** " in label and (goes, wire, core) == (end.place, end.wire, end.colour)
+            far = [f"{use.prefix}-{part.ref}" for use, part in contents.BOARD.far_parts(terminal)]
+            shown = re.findall(r"\b[A-Z]\d?-[A-Z]\d\b", through)
+            assert shown == far[::-1] if not end.own else shown and set(shown) <= {item.ref for item in ALL}, terminal
+    for link in re.findall(r"\]\(([^)#]+)\)", wiring_page.markdown()):
+        assert (make.MADE / link).exists(), link
+    readme = (build.HARDWARE / "README.md").read_text()
+    assert readme.count("board/made/wiring.md") == 2 and "](wiring.md)" in bringup.markdown()
+
+
+def test_the_harness_is_drawn_plug_by_plug():
+    drawn = html.unescape((make.MADE / "harness.svg").read_text())
+    for cable in contents.CABLES:
+        for terminal in cable.ways:
+            end = contents.BOARD.terminals[terminal]
+            told = f"{terminal} {end.label}" in re.sub(r"\s+", " ", drawn)
+            assert told == (terminal in contents.FITTED.terminals), terminal
+            for use, part in contents.BOARD.far_parts(terminal):
+                assert end.own or terminal == "T1" or (f"{use.prefix}-{part.ref}" in drawn) == told, part.ref
+
+
+def test_nothing_invites_a_tap_on_the_brakes():
+    """A wheel sensor is the brakes' in nearly every car: no terminal is called after one, the page says what may go."""
+    for end in contents.BOARD.terminals.values():
+        assert "wheel" not in f"{end.label} {end.device} {end.pin}"
+    assert "Never a wheel sensor of the brakes" in wiring_page.markdown()
+
+
+def test_the_kit_holds_wire_sleeve_case_and_screws():
+    """Two metres a core (one in the bus's), sleeve of 10 cm for two resistors, and a case for the board with its plugs
+    on."""
+    for each, rows in ((contents.FITTED, prices.rows()), *((b, bom.rows(b, RP2)) for b in build.builds.ALL)):
+        held: dict[str, float] = {}
+        for line in rows:
+            held[str(line["part"])] = held.get(str(line["part"]), 0) + float(str(line["quantity"]))
+        cores = [end.wire for end in each.terminals.values() if end.device]
+        assert held[STOCK["wire"].text] >= 2 * cores.count("0.5 mm2")
+        assert held[STOCK["wire_screened"].text] >= sum("pair 2 x" in wire for wire in cores)
+        high = sum("600 V" in wire for wire in cores)
+        assert held.get(STOCK["wire_600v"].text, 0) == 2 * high
+        far = [part for use in each.uses for part in use.data.parts if part.place]
+        far = [part for part in far if part.stock.startswith(("r", "ptc"))]
+        assert 2 * held[STOCK["sleeve"].text] >= len(far) > 0
+        assert held[STOCK["spacer"].text] == len(shape.HOLES)
+    assert STOCK["case_big"].text in held
+    inside = [int(mm) for mm in re.findall(r"\d+", STOCK["case_big"].text)]
+    tallest = max(item.footprint.height for item in ALL)
+    assert inside[0] >= shape.WIDTH_MM + 2 * 20 and inside[1] >= shape.HEIGHT_MM + 20 and inside[2] >= tallest + 10
 
 
 def test_every_plug_brings_its_resistors():
@@ -379,6 +481,9 @@ def test_the_price_is_the_sum_of_its_lines():
     readme = (build.HARDWARE / "README.md").read_text()
     assert f"{prices.total_usd():.2f} USD, {low} to {high}" in readme
     assert f"{prices.BARE_USD:.2f} USD" in readme
+    assert f"{prices.FIRST_ORDER_USD:.2f} USD for that order" in readme
+    assert prices.first_usd() == pytest.approx(total + (prices.BOARDS_ORDERED - 1) * prices.BARE_USD, abs=0.05)
+    assert f"The first logger: {prices.first_usd():.2f} USD" in readme
     refs = {ref for line in prices.rows() for ref in str(line["where"]).split()}
     assert {item.ref for item in ALL if item.fitted and item.stock != "point"} <= refs
     assert not {item.ref for item in ALL if not item.fitted} & refs

@@ -105,8 +105,7 @@ def test_every_wire_is_limited_where_it_begins(each):
     """A fuse or resistor at the far end of each, but for those of the user's own sensor, button, lamp and screens,
     which end at nothing that can push current: their limits sit in the logger."""
     for terminal, end in each.terminals.items():
-        own = end.device in ("", "button", "lamp", "pressure sensor of your own")
-        assert own or each.far_parts(terminal), terminal
+        assert end.own or each.far_parts(terminal), terminal
 
 
 def loose_lug(each, board, t4_far_ohm: str) -> dict:

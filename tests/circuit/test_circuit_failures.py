@@ -1,11 +1,12 @@
 """The tables of faults: what they say is what ngspice gives, and no row harms car, wire or controller."""
 
+import itertools
 import re
 
 import pytest
 import spice
 
-from hardware.board import failure_page
+from hardware.board import contents, failure_page, items, module
 from hardware.circuit import failure_table, faults
 
 pytestmark = spice.needs_ngspice
@@ -16,7 +17,7 @@ BENCHES = (*failure_table.BENCHES, failure_page.BENCH)
 SOME = {
     "minimum": ["T2 on 12 V", "T3 on 12 V", "T5 on 12 V", "A0-R3 open"],
     "full": ["T8 on 12 V", "H-C1 short", "T23 on 12 V"],
-    "board": ["X-U1 12 open"],
+    "board": ["plugs of J2 and J7 swapped", "M1 33 (AGND) open"],
 }
 
 
@@ -45,7 +46,7 @@ def assert_harmless(row):
 
 def test_rows_are_what_ngspice_gives(bench, true_v):
     committed = lines(bench)
-    listed = {f"{fault.place} {fault.what}": fault for fault in faults.of_build(bench.build, bench.board)}
+    listed = {fault.name: fault for fault in bench.faults()}
     for name in SOME[bench.build.name]:
         row = failure_table.row(bench, listed[name])
         assert failure_table.line(row, true_v) == committed[name]
@@ -54,7 +55,7 @@ def test_rows_are_what_ngspice_gives(bench, true_v):
 
 def test_every_fault_has_its_row(bench):
     """Each wire three, each part open and short; none left out and none twice."""
-    named = [f"{fault.place} {fault.what}" for fault in faults.of_build(bench.build, bench.board)]
+    named = [fault.name for fault in bench.faults()]
     assert len(set(named)) == len(named) and list(lines(bench)) == named
     for use in bench.uses:
         for part in use.data.parts:
@@ -78,19 +79,27 @@ OF_THE_BOARD = {
     "X-U1 12 open": "pressure and battery unread",
     "X-U1 1 to 2": "battery 9.03 V for 14.18",
     "J-JP1 3 open": "no engine speed",
+    "M1 35 (REF) open": "lambda too rich",
+    "M1 31 (a0) open": "rich end",
+    "plug of J6 in J4, pins 1 to 2": "throttle 0.02 V for 2.50",
 }
 
 
+@pytest.fixture(scope="module")
+def true_on_board():
+    return failure_table.sound(failure_page.BENCH)
+
+
 @pytest.mark.parametrize(
-    "name", [pytest.param(name, marks=[pytest.mark.slow] if name[0] == "J" else []) for name in OF_THE_BOARD]
+    "name", [pytest.param(name, marks=[pytest.mark.slow] if name[0] in "Jp" else []) for name in OF_THE_BOARD]
 )
-def test_faults_of_the_board_to_order(name):
+def test_faults_of_the_board_to_order(name, true_on_board):
     """External converter and source of engine speed among them: nothing happens to the car, and it is told."""
     bench = failure_page.BENCH
-    fault = next(f for f in faults.of_build(bench.build, bench.board) if f"{f.place} {f.what}" == name)
+    fault = next(fault for fault in bench.faults() if fault.name == name)
     row = failure_table.row(bench, fault)
     assert_harmless(row)
-    assert OF_THE_BOARD[name] in failure_table.reading_text(row, failure_table.sound(bench))
+    assert OF_THE_BOARD[name] in failure_table.reading_text(row, true_on_board)
 
 
 def test_a_harmful_circuit_is_told(monkeypatch):
@@ -108,11 +117,39 @@ def test_a_harmful_circuit_is_told(monkeypatch):
     assert failure_table.row(bench, fault).stops_the_engine
 
 
+def test_each_plug_that_fits_elsewhere_and_each_leg_has_its_row():
+    """By counting what stands on the board: pairs of plugs of one pitch, and the RP2040 board's legs that lead
+    anywhere."""
+    names = [fault.name for fault in failure_page.BENCH.extra]
+    ways = {c.ref: len(c.ways) for c in contents.CABLES if c.ref not in ("J1", "J8", "J10")}
+    pairs = [(a, b) for a, b in itertools.combinations(ways.values(), 2)]
+    assert sum("swapped" in name for name in names) == sum(a == b for a, b in pairs)
+    assert sum(name.startswith("plug of") for name in names) == sum(abs(a - b) + 1 for a, b in pairs if a != b)
+    plugged = [line for name, line in lines(failure_page.BENCH).items() if name.startswith("plug")]
+    assert plugged and all(line.split(" | ")[2] == "runs" for line in plugged), "as the bring-up page says"
+    nets = items.nets(items.all_items())
+    for number, net in module.pins().items():
+        fitted = [ref for ref, _ in nets[net] if not ref.startswith(("K-", "TP-", "H-")) and ref != "M1"]
+        assert (f"M1 {number} ({net}) open" in names) == (net != "GND" and bool(fitted)), net
+    for chip in items.CHIPS:
+        assert f"{chip.ref} {chip.supply} open" in names
+
+
+def test_a_laptop_on_a_charger_is_no_row_but_told():
+    """It would burn the ground wire on 12 V, for P-F2 is not in its way: said before the rows."""
+    amps = failure_page.charger_amps()
+    end = failure_page.BENCH.build.terminals["T2"]
+    assert failure_table.car.warming_k(amps, end.area_mm2) > failure_table.MOST_K
+    text = " ".join(failure_table.path(failure_page.BENCH).read_text().split())
+    assert f"would then carry {amps:.0f} A" in text and "runs on its own battery" in text
+
+
 @pytest.mark.slow
 def test_the_whole_table(bench):
     """Every row anew: minutes."""
     rows = failure_table.rows(bench)
     for row in rows:
         assert_harmless(row)
-    page = failure_table.table(bench, rows, failure_table.sound(bench))
+    notes = failure_page.notes() if bench is failure_page.BENCH else ()
+    page = failure_table.table(bench, rows, failure_table.sound(bench), notes)
     assert page == failure_table.path(bench).read_text()

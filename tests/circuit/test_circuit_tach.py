@@ -1,6 +1,7 @@
 """Engine speed from sparks and lines through the tach blocks into the firmware's own glitch filter."""
 
 import json
+import re
 import subprocess
 
 import coil
@@ -153,6 +154,34 @@ def test_open_collector_line():
     result = spice.transient(body, 41e-3, 25, 20e-6)
     kept, _ = glitch_filter(rising(result, "x.pin")[1:])
     assert 60 * (len(kept) - 1) / (kept[-1] - kept[0]) / PER_REV == pytest.approx(6000, rel=1e-3)
+
+
+@pytest.mark.parametrize("degc", [-40, 85])
+def test_an_open_collector_s_low_is_a_low_for_every_gate(degc):
+    """With JP1 closed and a driver that leaves 0.4 V (common practice, no source): a tenth of a volt below the lowest
+    threshold; and above the highest one when it lets go."""
+    body = netlist.lines(BY_NAME["tach_logic"], "x", values={"JP1": "0.01"})
+    body += ["v5v 5v 0 4.8", "vrail 3v3 0 3.3", "vlow low.n 0 0.4", "s1 x.in low.n gate 0 pull"]
+    body += ["vgate gate 0 pulse(0 1 1m 1u 1u 2m 5m)", ".model pull SW(vt=0.5 ron=10 roff=10meg)"]
+    result = spice.transient(body, 3e-3, degc, 5e-6)
+    lowest, highest = (float(re.search(rf"{word}=([\d.]+)", text)[1]) for word, text in
+                       (("down", GATES["low"]), ("up", GATES["high"])))  # fmt: skip
+    assert result["v(x.n)"][np.searchsorted(result["time"], 2.9e-3)] < lowest - 0.1
+    assert result["v(x.n)"][np.searchsorted(result["time"], 0.9e-3)] > highest + 0.1
+
+
+@pytest.mark.parametrize("line_v, most_v", [(14.4, 1.6), (24.0, 2.6)])
+@pytest.mark.parametrize("degc", [-40, 85])
+def test_lines_lift_the_rail_of_a_logger_that_is_off_by_little(line_v, most_v, degc):
+    """README's figure: both lines at the battery's volts feed 3V3 through their clamps, and nothing takes that away
+    but the clamp voltages' dividers, as if no chip drew anything."""
+    body = netlist.lines(BY_NAME["clamp"], "v") + ["r5v 5v 0 1k"]
+    for line in ("one", "two"):
+        gates = [text for text in netlist.lines(BY_NAME["tach_logic"], line) if "SCHMITT" not in text]
+        body += [*gates, f"v{line} {line}.in 0 {line_v}"]
+    assert 0.5 * most_v < spice.transient(body, 20e-3, degc)["v(3v3)"][-1] < most_v
+    readme = (ROOT / "hardware" / "README.md").read_text()
+    assert f"both tach lines at {line_v:g} V" in readme and f"{most_v} V" in readme
 
 
 WIDTHS = """

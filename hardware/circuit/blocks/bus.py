@@ -126,11 +126,11 @@ CAN = _block(
     "can",
     "Car's bus: listens only, until two jumpers are closed",
     _controller("can_ctl", "SDI", "SDO", {}, "keeps 32 frames with the time of their arrival"),
-    "40M",
+    "20M",
     "15p",
     (),
-    "Plug to terminals: below 1 m, CAN high and low twisted. No 120 ohm anywhere: a carrier's own comes off. A 20 MHz "
-    'crystal does too: "crystal_mhz": 20.',
+    "Plug to terminals: below 1 m, CAN high and low twisted. No 120 ohm anywhere: a carrier's own comes off. "
+    'logger.json: "bus": {"crystal_mhz": 20}.',
 )
 CAN_2515 = _block(
     "can_2515",

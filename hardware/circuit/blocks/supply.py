@@ -56,7 +56,15 @@ SUPPLY = Block(
         two("R5", "r", "0.47", ("5V", "SR"), ((36, 0), (36, -3)), "right", "with C3, C5: U1 is unstable without it"),
         two("C3", "c_big", "22u", ("SR", "0"), ((36, -3), (36, -6)), "left", "within 2 cm of U1"),
         two("C5", "c_big", "22u", ("SR", "0"), ((38, -3), (38, -6)), "right", "as C3"),
-        two("D5", "z_tvs6v8", "", ("0", "5V"), ((41.5, -4), (41.5, 0)), "right", "holds the 5 V if U1 fails"),
+        two(
+            "D5",
+            "z_tvs6v8",
+            "",
+            ("0", "5V"),
+            ((41.5, -4), (41.5, 0)),
+            "right",
+            "if U1 fails it takes what it can: the board may die, the car does not notice",
+        ),
         two(
             "D4",
             "d_1n5819",
@@ -124,7 +132,7 @@ SENSOR_SUPPLY = Block(
         two("R1", "r", "0.47", ("S5", "SR"), ((9, 0), (9, -3)), "right", "with C1, C3: U1 is unstable without it"),
         two("C1", "c_big", "22u", ("SR", "0"), ((9, -3), (9, -6)), "left", "within 2 cm of U1"),
         two("C3", "c_big", "22u", ("SR", "0"), ((11, -3), (11, -6)), "right", "as C1"),
-        two("D1", "z_tvs6v8", "", ("0", "S5"), ((14, -3), (14, 0)), "right", "holds the line when a wire touches 12 V"),
+        two("D1", "z_tvs6v8", "", ("0", "S5"), ((14, -3), (14, 0)), "right", "below 8 V when a wire touches 12 V"),
         two(
             "F1", "ptc_100ma", "", ("S5", "OUT"), ((16.5, 0), (19.5, 0)), "above", "limits a short in either direction"
         ),
@@ -139,9 +147,9 @@ SENSOR_SUPPLY = Block(
         ),
     ),
     (((0, 0), (3.5, 0)), ((7.5, 0), (16.5, 0)), ((9, -3), (11, -3)), ((16.5, -3), (16.5, -3.5))),
-    (("OUT", (19.5, 0), "right", "5 V to sensors, 50 mA"), ("GOUT", (19.5, -3), "right", "sensors' ground")),
+    (("OUT", (19.5, 0), "right", "5 V to sensors, 30 mA"), ("GOUT", (19.5, -3), "right", "sensors' ground")),
     grounds=((1.5, -4), (5.5, -1.2), (9, -6), (11, -6), (14, -3), (16.5, -3.5)),
     rails=(("VS", (0, 0), "left"),),
-    note="For sensors without a supply of their own. A sensor that the engine computer feeds stays with the engine "
-    "computer.",
+    note="For sensors without a supply of their own: 30 mA, for F1 holds 40 mA where it is hot (85 °C). A sensor that "
+    "the engine computer feeds stays with the engine computer.",
 )

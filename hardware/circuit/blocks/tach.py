@@ -37,14 +37,14 @@ TACH_LOGIC = Block(
         two(
             "D3", "d_1n4007", "", ("PU", "PD"), ((0, 3.5), (0, 2)), "right", "so that a 12 V line does not feed the 5 V"
         ),
-        two("R3", "r", "10k", ("PD", "L"), ((0, 2), (0, 0)), "right", "pull-up"),
+        two("R3", "r", "22k", ("PD", "L"), ((0, 2), (0, 0)), "right", "pull-up, so weak that R4 leaves a clear low"),
         away(
             "at the engine computer or injector, within 5 cm",
             two("R4", "r", "1k", ("IN", "L"), ((-6, 0), (-3, 0)), "above", "limits what a chafed wire draws; sleeved"),
         ),
-        two("R1", "r", "10k", ("L", "N"), ((1, 0), (4, 0)), "above", "takes every overvoltage"),
+        two("R1", "r", "22k", ("L", "N"), ((1, 0), (4, 0)), "above", "takes every overvoltage; lifts no 3V3"),
         two("R2", "r", "100k", ("N", "0"), ((4, 0), (4, -3)), "right", "keeps an open input low"),
-        two("C1", "c", "1n", ("N", "0"), ((7, 0), (7, -3)), "right", "swallows spikes below 1 us, of 5 V below 4 us"),
+        two("C1", "c", "470p", ("N", "0"), ((7, 0), (7, -3)), "right", "swallows spikes below 1 us, of 5 V below 4 us"),
         two("D1", "d_bat85", "", ("N", "3V3"), ((10, 0), (10, 3)), "right", "clamp"),
         two("D2", "d_bat85", "", ("0", "N"), ((10, -3), (10, 0)), "right", "clamp"),
         *_schmitt("N", 13, 0, "1", "2"),

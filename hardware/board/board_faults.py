@@ -1,0 +1,85 @@
+"""Faults of the board to order that no block shows: plugs in wrong sockets, legs of the RP2040 board in their sockets,
+supply legs of the chips that several blocks share."""
+
+from __future__ import annotations
+
+from itertools import combinations
+
+from hardware.board import contents, items, module
+from hardware.board.contents import Cable
+from hardware.circuit.faults import Fault
+
+_SCREENS = "T14"  # the screens end at nothing, wherever their plug is
+_NODES = {"GND": "0", "AGND": "0"}
+# Whose logic is no part of the simulation: signal -> what is lost with it
+_LOST = {
+    "p1": "second pulses", "button": "button", "lamp": "lamp", "buzzer": "buzzer", "sck": "card", "mosi": "card",
+    "miso": "card", "cs": "card", "sda": "screen", "scl": "screen", "3V3": "card",
+}  # fmt: skip
+_UNUSED = ("gp2", "gp3", "d0", "power_fail", "bus_cs", "bus_int")  # read by nothing while block K stays empty
+_ROWS = (range(1, 21), range(21, 41))  # of neighbouring legs
+
+
+def of_plugs() -> list[Fault]:
+    """Plugs of one size in each other's sockets; a plug in a socket of more ways, whose own hangs in the air."""
+    out = []
+    empty = {item.ref for item in items.all_items() if not item.fitted}
+    fitted = [cable for cable in contents.CABLES if cable.ref not in empty]
+    for one, other in combinations(fitted, 2):
+        if _pitch(one) != _pitch(other):
+            continue
+        small, large = sorted((one, other), key=lambda cable: len(cable.ways))
+        if len(small.ways) == len(large.ways):
+            moved = _moved(one.ways, other.ways) + _moved(other.ways, one.ways)
+            out.append(Fault(f"plugs of {one.ref} and {other.ref}", "swapped", moved=moved))
+            continue
+        for first in range(len(large.ways) - len(small.ways) + 1):
+            ways = large.ways[first : first + len(small.ways)]
+            moved = _moved(small.ways, ways) + tuple((way, "") for way in large.ways if way != _SCREENS)
+            where = f"pins {first + 1} to {first + len(ways)}"
+            out.append(Fault(f"plug of {small.ref}", f"in {large.ref}, {where}", moved=moved))
+    return out
+
+
+def _pitch(cable: Cable) -> float:
+    pads = items.footprint(cable.stock, "").pads
+    return round(pads[1].at[0] - pads[0].at[0], 3)
+
+
+def _moved(wires: tuple[str, ...], sockets: tuple[str, ...]) -> tuple[tuple[str, str], ...]:
+    return tuple((wire, socket) for wire, socket in zip(wires, sockets) if wire != _SCREENS)
+
+
+def of_module() -> list[Fault]:
+    """Each leg of the RP2040 board without contact, but the seven grounds, of which one does; neighbours touching."""
+    pins = module.pins()
+    out = []
+    for number, net in sorted(pins.items()):
+        if net not in ("GND", *_UNUSED):
+            out.append(Fault("M1", f"{number} ({net}) open", legs=(net.lower(),), lost=_lost(net)))
+    for row in _ROWS:
+        for a, b in zip(row, row[1:]):
+            nets = [pins.get(number, "") for number in (a, b)]
+            if nets[0] != nets[1] and not {"", *_UNUSED} & {*nets}:
+                what = f"{a} to {b} ({nets[0]} to {nets[1]})"
+                lost = _lost(*nets) if "3V3" not in nets else ()  # which stays where it is
+                out.append(Fault("M1", what, legs=(_node(nets[0]), _node(nets[1])), lost=lost))
+    return out
+
+
+def _node(net: str) -> str:
+    return _NODES.get(net, net.lower())
+
+
+def _lost(*nets: str) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(_LOST[net] for net in nets if net in _LOST))
+
+
+def of_chips() -> list[Fault]:
+    """The supply leg of each shared chip without contact."""
+    return [Fault(chip.ref, f"{chip.supply} open", unfed=tuple(chip.gates)) for chip in items.CHIPS]
+
+
+def every() -> tuple[Fault, ...]:
+    """All of them."""
+    return (*of_plugs(), *of_module(), *of_chips())
