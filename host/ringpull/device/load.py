@@ -103,7 +103,7 @@ def refusal(config: dict[str, Any]) -> tuple[str, str, str] | None:
     rate_hz = config.get("rate_hz", schema.RATE_HZ)
     return (
         f"This would take {100 * load.share:.0f} % of the board's processor time, but at most {MOST_PCT} % can be "
-        "used: rows would be lost all the time",
+        f"used: {'rows could be lost' if load.parts[0][0] == ASKED else 'rows would be lost all the time'}",
         f"{most} ({ON_THIS if load.measured else ON_ANOTHER})",
         f'a lower "rate_hz" than {rate_hz}'
         + (f", such as {_kept_up(config)}" if _kept_up(config) else "")
