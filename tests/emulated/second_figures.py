@@ -30,6 +30,7 @@ def of_story(uf2: Path, story: Story, folder: Path) -> dict:
     seen = rig.run()
     end_s = story.seconds - (story.finish_s if story.finish else 0)
     out = {"resets": len(seen["resets"]), "emulator_errors": len(seen["errors"]), "writes": len(seen["writes"])}
+    out["emulator_said"] = [f"{time_s:.3f} s, {part}: {words}" for time_s, part, words in seen["errors"][:5]]
     out["uncaught"] = seen["said"].count("Uncaught exception")  # in an interrupt: the stack is used up
     out |= _of_writes(seen, story)
     loads = [share for time_s, share in seen["loads"] if SETTLED_S < time_s <= end_s]
