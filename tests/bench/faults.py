@@ -47,6 +47,8 @@ class Outcome:
 class ColumnSession:
     """What the analysis asks of a session, made from decoded columns."""
 
+    codes = ()  # of the car's computers
+
     def __init__(self, table: dict, states: dict, config: dict, presses_s: list[float]) -> None:
         self.id, self.config, self.converters = 1, config, {}
         self._table, self._states = table, states
