@@ -125,7 +125,8 @@ class Rp2Board(generic.GenericBoard):
             return can
         from drivers import viper_exchange
 
-        can.exchange = viper_exchange.Exchange(self.chip.spis[self.pins["converter_spi"]["id"]]).exchange
+        fast = viper_exchange.Exchange(self.chip.spis[self.pins["converter_spi"]["id"]])
+        can.exchange = fast.exchange  # pyright: ignore[reportAttributeAccessIssue]
         return can
 
     def loop(self):

@@ -177,7 +177,7 @@ class Car:
         since = (tick - self.last[unit]) & ticks.MASK
         self.last[unit] = tick
         data = self.plan.frame
-        eight(data, 0, room, start)
+        eight(data, 0, room, start)  # pyright: ignore[reportCallIssue]
         if data[0] >> 4 == 1:
             self.began[unit] = tick
         elif data[0] >> 4 == 2 and receiver.open and since > transport.N_CR_US:

@@ -98,7 +98,7 @@ class Link:
                 self.times[at] = frame.tick
                 self.tags[at] = tag
                 self.lengths[at] = frame.length
-                eight(self.data, at << 3, frame.data, 0)
+                eight(self.data, at << 3, frame.data, 0)  # pyright: ignore[reportCallIssue]
                 self.head = (head + 1) & ticks.MASK
 
     # @micropython.native

@@ -19,7 +19,7 @@ class Signals:
         if frame_id not in ids:
             return
         frame = self.frame
-        eight(frame, 0, room, start)
+        eight(frame, 0, room, start)  # pyright: ignore[reportCallIssue]
         for n in range(len(ids)):
             if ids[n] == frame_id:
                 channel, _, _, place, signed, when = self.listed[n]

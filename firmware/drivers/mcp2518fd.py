@@ -204,7 +204,7 @@ class Mcp2518fd:
             frame.id = low << 18 | data[3] >> 3 | data[4] << 5 | (data[5] & 0x1F) << 13 | _EXTENDED
         else:
             frame.id = low
-        eight(frame.data, 0, data, 14)
+        eight(frame.data, 0, data, 14)  # pyright: ignore[reportCallIssue]
         return True
 
     # @micropython.native
@@ -243,7 +243,7 @@ class Mcp2518fd:
         put[3] = low >> 8 | (high & 0x1F) << 3
         put[4] = high >> 5 & 0xFF
         put[5] = high >> 13
-        eight(put, 10, data, 0)
+        eight(put, 10, data, 0)  # pyright: ignore[reportCallIssue]
         self._swap(put, spare)
         self._write1(self.given, _QUEUE_SETUP + 1, 3)  # the frame is there; send it
 

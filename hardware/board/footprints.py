@@ -52,9 +52,7 @@ def _pads(names: tuple[str, ...], pitch: float, size: float | Point, drill: floa
     """A row of pads to the right, the first one square."""
     copper = size if isinstance(size, tuple) else (size, size)
     rest = "oval" if copper[0] != copper[1] else "circle"
-    return tuple(
-        Pad(name, (k * pitch, 0.0), copper, drill, first if k == 0 else rest) for k, name in enumerate(names)
-    )
+    return tuple(Pad(name, (k * pitch, 0.0), copper, drill, first if k == 0 else rest) for k, name in enumerate(names))
 
 
 def _two(name, pitch, body, pad, drill, mark="", height=3.0, round=False, room=None):
