@@ -176,7 +176,8 @@ class Marks:
                     self.falling_for = 0
                     if edges > self.best_count or rises:
                         self.best_count = edges
-                        self.closed_for = 0
+                        if self.closed_for > self.window_rows:  # not closed in this window alone
+                            self.closed_for = self.window_rows
                     self.least_count = edges
                 else:
                     if edges < self.least_count:

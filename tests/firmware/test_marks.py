@@ -229,7 +229,7 @@ def test_a_throttle_that_reads_closed_while_the_engine_climbs_does_not_end_a_pul
     edges = _count([(0, 60), (8, 240), (12, 100)])
     run = Run(press(1.0), 14, throttle=lambda t: 100, edges=edges)
     (_, begun, _), (ended_at, ended, _) = run.changes()
-    assert (begun, ended) == (1, 2) and 11.0 <= ended_at <= 11.6
+    assert (begun, ended) == (1, 2) and 10.6 <= ended_at <= 11.3
 
 
 def test_falling_engine_ends_a_pull_after_three_seconds():

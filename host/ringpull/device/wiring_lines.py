@@ -27,9 +27,12 @@ ESP32_PADS = {
 PADS = {"rp2": RP2_PADS, "rp2350": RP2_PADS, "esp32": ESP32_PADS}
 
 FIRST = (
+    "Terminals of the builds on perfboard. The board to order numbers its own otherwise, and its inputs want other "
+    "parts: wire it by hardware/board/made/wiring.md alone.",
     "Key out, battery's minus off, never near airbags, brakes or steering; the fuse goes in last.",
     "T1  switched 12 V, through a 1 A fuse within 15 cm of its tap",
-    "T2  the lambda controller's power ground point, by a ring lug",
+    "T2  the lambda controller's power ground point, by a ring lug, through the resettable fuse P-F2 at the lug: "
+    "without it the wire burns if it ever touches 12 V",
 )
 # name -> line: from where, through which parts, to which terminal and block
 LINES = {
@@ -47,14 +50,14 @@ LINES = {
 }
 SPEED = {
     "coil": "the ignition coil's switched end -> T5, through two 15 kilohm at the coil (it carries 400 V); a bolt of "
-    "the engine block near it -> T6; block E, opto-coupler",
+    "the engine block near it -> T6, through 1 kilohm at its lug; block E, opto-coupler",
     "line": "the tach output -> T5, through 1 kilohm at its far end; block E, logic line, JP1 open",
     "wheel": "a sensor with pulses of 5 to 12 V -> T5, through 1 kilohm at the sensor; block E, logic line, JP1 open",
 }
 
 BUS = (
     "T23, T24, T25  the diagnostic socket's pins 6, 14 and 5, by a plug of your own with 4.7 kilohm in both lines "
-    "of the bus, less than 1 m of twisted pair, no terminating resistor; block K: "
+    "of the bus and 1 kilohm in its ground, less than 1 m of twisted pair, no terminating resistor; block K: "
 )
 LISTENS = "JP1 and JP2 stay open, so that it can only listen"
 ASKS = "asking needs JP1 and JP2 closed and the 4.7 kilohm bridged: read block K's cautions first"

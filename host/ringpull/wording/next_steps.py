@@ -35,6 +35,10 @@ def next_steps(answer: Any, holes: Sequence[Hole]) -> list[Said]:
     if answer.verdict == NO_EVENT:
         return [
             *of_target(answer),
+            say(
+                "Key on, engine off: compare the controller's display with the logger once more. A signal ground that "
+                "broke in this drive can make the log 0.2 too rich, and no log shows that."
+            ),
             say("Keep this file, to compare later drives with it."),
             say("Repeat after every change to fuel, boost or hardware, and in other weather."),
         ]

@@ -2,6 +2,7 @@
 
 import io
 import json
+import re
 from dataclasses import replace
 
 import pytest
@@ -301,6 +302,27 @@ def test_every_channel_that_setup_makes_has_its_line():
         for channel in made["channels"]:
             assert [line for line in lines if line.startswith(f"{channel['input']}  {channel['name']}: ")]
     assert "400 V" in "".join(lines) and set(wiring_lines.SPEED) == {"coil", "line", "wheel"}
+
+
+@pytest.mark.parametrize("source", ["coil", "line"])
+def test_what_protects_a_wire_at_its_far_end_is_named(source):
+    """Fuses and resistors of the circuit's terminals, each in the line of its terminal; of the builds on perfboard."""
+    from hardware.circuit import builds
+
+    made = starter_configs.config_of(replace(starter_configs.BOOSTED, source=source))
+    made["channels"].append({"name": "spark", "kind": "obd", "pid": "0E"})
+    lines = wiring_lines.lines(made, source)
+    build = builds.FULL if source == "coil" else builds.MINIMUM
+    named = 0
+    for terminal in build.terminals:
+        for _, part in build.far_parts(terminal):
+            if part.ref[0] not in "FR":
+                continue
+            (line,) = [line for line in lines if re.search(rf"\b{terminal}\b", line)]
+            wanted = {"F1": "1 A fuse", "F2": "P-F2"}.get(part.ref, part.value.replace("k", " kilohm"))
+            assert wanted in line, (terminal, part.ref, line)
+            named += 1
+    assert named >= 5 and "board/made/wiring.md" in lines[0]
 
 
 def test_the_bus_has_its_line_where_a_channel_comes_from_it():

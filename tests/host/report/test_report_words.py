@@ -15,7 +15,7 @@ from ringpull.analysis.instruments.records import Cause, Check, Instrument, cont
 from ringpull.analysis.judge import holes, session
 from ringpull.analysis.judge.hints import Hint
 from ringpull.analysis.judge.reasons import Reason, Why
-from ringpull.analysis.judge.verdict import NOT_ENOUGH
+from ringpull.analysis.judge.verdict import NO_EVENT, NOT_ENOUGH
 from ringpull.drive import Damage
 from ringpull.report import answer_part, cards, curve, evidence
 from ringpull.report.axes import Axis
@@ -159,6 +159,14 @@ def test_pressure_that_fell_sends_to_the_supply_and_leaves_the_table():
     said = next_steps.next_steps(result, result.holes)
     assert said[1].startswith("Fuel supply first: pressure fell by ") and said[2].startswith("Leave the table (cell ")
     assert not any("factor" in one for one in said)
+
+
+def test_a_calm_answer_asks_for_the_display_once_more():
+    """What no log can show: a signal ground that broke during the drive."""
+    result = answer_of(scene())
+    assert result.verdict == NO_EVENT
+    said = [str(one) for one in next_steps.next_steps(result, result.holes)]
+    assert any(one.startswith("Key on, engine off: compare the controller's display") for one in said)
 
 
 def test_by_a_contradicted_sensor_no_table_is_changed():
