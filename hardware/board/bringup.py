@@ -316,7 +316,10 @@ def markdown() -> str:
         logger_json(),
         "```",
         "",
-        "Then the [bench proof](../../README.md#bench-proof) and the first drive, as for a logger on perfboard.",
+        "Then the [bench proof](../../README.md#bench-proof) and the first drive, as for a logger on perfboard. "
+        "**Before and after every drive, key on, engine off: the controller's display against the log.** Where the "
+        "core of T4 or T22 breaks on the way, lambda reads up to 0.2 too rich and looks plausible ([T4 open]"
+        "(../../failures/board.md)); only the check after the drive shows it, and a log without it proves nothing.",
         "",
     ]
     return "\n".join(out)

@@ -27,6 +27,11 @@ def charger_amps() -> float:
 def notes() -> tuple[str, ...]:
     """What stands before the rows."""
     return (
+        "**J-JP1 stood on 2-3, the coil:** the rows of T19 and E1 hold for that place, where no reading needs them.\n"
+        "With J-JP1 on 1-2 the tach line is the engine speed, and what is lost there is engine speed.\n"
+        'What else reads "true" and is not: E2 and T20 lose the second pulses, which no row reads; C-R4 open loses\n'
+        "engine speed as T6 open does (a leg that came off keeps 20 pF against ground here, and sparks pass);\n"
+        "plugs J4 and J5 swapped exchange throttle and pressure (both at 2.50 V here).",
         "Plugs are moved with their wires; the plug whose place is taken hangs in the air. M1 is the RP2040 board in\n"
         "its sockets: its seven ground legs stand for each other, legs to which nothing goes are left out. What is\n"
         "lost is so by rule: card, screen, lamp and button are no part of the simulation. Ground legs of U1 to U3\n"

@@ -17,11 +17,13 @@ _MORE = {
     "J5": "a pressure sensor that the engine computer reads. One of your own does as well: its 5 V from J6 (T12, T13), "
     "its signal and its ground through the same resistors to T7 and T10.",
     "J6": "feeds a sensor of your own, 30 mA at most, whose ground touches nothing else.",
-    "J7": "T19: the tach output, E1-JP1 open first. T20: an injector's switched side (E2-JP1 open), or a pulse sensor "
-    "that you fitted yourself and that nothing else reads. **Never a wheel sensor of the brakes**, never any sensor "
-    "that another computer reads: with pulses even a small load may count as a fault there.",
-    "J8": "pitch 7.62 mm, made for 400 V and more: no other plug goes in, and its two pins stand 5 mm apart. The wire "
-    "has 600 V insulation; all three resistors sit at the engine.",
+    "J7": "T19: the tach output, **J-JP1 on 1-2**, E1-JP1 open first. T20: an injector's switched side "
+    "(E2-JP1 open), or a pulse sensor that you fitted yourself and that nothing else reads. **Never a wheel "
+    "sensor of the brakes**, never any sensor that another computer reads: with pulses even a "
+    "small load may count as a fault there.",
+    "J8": "**J-JP1 on 2-3**: one source of engine speed, T19 or the coil. Pitch 7.62 mm, made for 400 V and more: no "
+    "other plug goes in, and its two pins stand 5 mm apart. The wire has 600 V insulation; all three "
+    "resistors sit at the engine.",
     "J10": "stays empty unless block K is fitted.",
 }
 _CORES = (

@@ -316,6 +316,29 @@ def lambda_text(read: dict[str, float], wrong: dict[str, float]) -> str:
     return f"**lambda too {'rich' if calm else 'lean'}: {said}**"
 
 
+def meaning(calm: int) -> tuple[str, ...]:
+    """How the rows are to be read. calm: how many read too rich."""
+    return (
+        'What the rows mean: "too hot" is a part that would not bear it for good (film resistors are listed short for '
+        "the sake",
+        'of completeness: they fail open); regulators cut themselves off. "Off" is seen: the lamp is dark. A wrong '
+        "lambda in",
+        'bold looks plausible, and the logger itself does not see it. The check "key on, engine off" does: the '
+        "controller's display",
+        f"against the log, **before the drive and after it**. {calm} of these rows read too rich; T4's core alone, "
+        "broken on the way,",
+        "takes 0.2 off a lean 1.10. A log without the check after it proves nothing.",
+        '**A protection that is lost changes no reading, so its row says "true":** P-D1 short (reversed polarity); '
+        "P-Q1 source to",
+        "drain, P-D2, P-R2 or P-Q2 open (overvoltage); P-D5 open (a regulator that fails).",
+        "**Not counted as too rich:** the clamps' transistors are alike in these runs. With 36 mV between two of them "
+        "V-R1 open,",
+        "V-R2 short or V-C1 short reads 1.10 as 0.91 or 1.48; other rows of V-R1 to V-R4, V-C1 and A0-Q1 to A0-Q4 hold "
+        "for alike ones.",
+        "Not in the table: two faults at once, what the card does, what software does.",
+    )
+
+
 def table(bench: Bench, rows: list[Row], true_v: dict[str, float], notes: tuple[str, ...] = ()) -> str:
     """The page. notes: paragraphs before the rows."""
     calm = sum("too rich" in reading_text(one, true_v) for one in rows)
@@ -327,13 +350,7 @@ def table(bench: Bench, rows: list[Row], true_v: dict[str, float], notes: tuple[
         f"On: {bench.board.title}. {len(rows)} ngspice runs of the whole build in a car with the key on; made by",
         f"`python -m hardware.{maker}`, which takes minutes. Battery 14.4 V; true are lambda "
         f"{_TRUE['lambda']:.2f}, then {_TRUE['lean']:.2f}{', throttle and pressure 2.50 V' if taps else ''}.",
-        'What the rows mean: "too hot" is a part that would not bear it for good (film resistors are listed short for '
-        "the sake",
-        'of completeness: they fail open); regulators cut themselves off. "Off" is seen: the lamp is dark. A wrong '
-        "lambda in",
-        'bold is seen by the check "key on, engine off" before the drive, not by the logger itself: '
-        f"{calm} of these rows read",
-        "too rich. Not in the table: two faults at once, what the card does, what software does.",
+        *meaning(calm),
         *_BY_RULE[any(use.block in ("can", "converter") for use in bench.uses)],
         "",
         f"Hottest wire: +{max(one.wire_k for one in rows):.1f} K. Largest shift of the engine computer's throttle "

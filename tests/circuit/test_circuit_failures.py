@@ -7,7 +7,7 @@ import pytest
 import spice
 
 from hardware.board import contents, failure_page, items, module
-from hardware.circuit import failure_table, faults
+from hardware.circuit import build, failure_table, faults, netlist
 
 pytestmark = spice.needs_ngspice
 
@@ -115,6 +115,45 @@ def test_a_harmful_circuit_is_told(monkeypatch):
 
     monkeypatch.setattr(failure_table.failures, "deck", bare)
     assert failure_table.row(bench, fault).stops_the_engine
+
+
+def test_head_is_the_maker_s(bench):
+    """The rows take minutes, so the page's first words are compared alone."""
+    head, rows = failure_table.path(bench).read_text().split("| fault |")
+    notes = failure_page.notes() if bench is failure_page.BENCH else ()
+    for words in (*failure_table.meaning(rows.count("lambda too rich")), *notes):
+        assert words in head
+    assert "| T4 open | nothing | runs | **lambda too rich: " in rows and "1.10 reads 0.90" in rows
+    assert "before the drive and after it" in head and "takes 0.2 off a lean 1.10" in head
+    assert "before every event, and again after it" in (build.HARDWARE / "README.md").read_text()
+
+
+@pytest.mark.parametrize("odd, lean", [("q1", 0.91), ("q3", 1.48)])
+def test_unlike_clamp_transistors_are_told(bench, monkeypatch, odd, lean):
+    """36 mV are four times the saturation current: V-R1 open then reads lambda wrong, as the head says."""
+    sound = failure_table.failures.deck
+    model = re.search(r"^\.model QPNP (.*)$", netlist.MODELS.read_text(), re.M)[1].replace("is=1.5e-14", "is=6e-14")
+
+    def unlike(*arguments):
+        lines = sound(*arguments).splitlines()
+        lines = [line.replace("QPNP", "QODD") if line.startswith(f"qa0.{odd} ") else line for line in lines]
+        assert any("QODD" in line for line in lines)
+        return "\n".join([*lines[:-1], f".model QODD {model}", lines[-1], ""])
+
+    monkeypatch.setattr(failure_table.failures, "deck", unlike)
+    fault = next(fault for fault in bench.faults() if fault.name == "V-R1 open")
+    read = failure_table.LAMBDA_AT_0V + failure_table.LAMBDA_PER_V * failure_table.row(bench, fault).read["lean"]
+    most = failure_table.LAMBDA_AT_0V + failure_table.LAMBDA_PER_V * 5.04 if bench is failure_page.BENCH else 1.5
+    assert read == pytest.approx(min(lean, most), abs=0.01)
+
+
+@pytest.mark.slow
+def test_the_coil_s_ground_resistor_open_loses_engine_speed(monkeypatch):
+    """As the head says: its row has edges because of the 20 pF that a broken leg keeps here."""
+    sound = failure_table.failures.deck
+    monkeypatch.setattr(failure_table.failures, "deck", lambda *a: sound(*a).replace(" 20p", " 0.5p"))
+    fault = next(fault for fault in failure_page.BENCH.faults() if fault.name == "C-R4 open")
+    assert failure_table.row(failure_page.BENCH, fault).edges == 0
 
 
 def test_each_plug_that_fits_elsewhere_and_each_leg_has_its_row():
