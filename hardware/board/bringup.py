@@ -148,8 +148,8 @@ def steps() -> tuple[Step, ...]:
             f"within {TAB_MM:g} mm of it stand {', '.join(near_tab())}: it gets its insulating cap now, for fingers, "
             "loose wires and the meter's tip. P-R1 stands 5 mm off the board. Everything else stays off. A bench "
             "supply with its current limit at 0.1 A, P-F2 in the ground wire. Overvoltage last, volts raised slowly, "
-            "12 V again after it: Q1 cuts off at about 30 V (28 to 31 with P-D2's 5 %), and what reads 5 V at 33 V "
-            "has lost its guard against a load dump.",
+            "12 V again after it: Q1 cuts off at about 30 V (28 to 31 with P-D2's 5 %), and where TP-VS follows "
+            "to 33 V the guard against a load dump is missing.",
             (
                 _held("12 V at J1", "TP-5V", "5.0 V ± 0.2 V at P-U1 out"),
                 _held("12 V at J1", "TP-VBOARD", "5.0 V ± 0.2 V at the cathode of P-D4"),
