@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 
-from hardware.board import contents, items, prices, rules, shape
+from hardware.board import contents, items, places, prices, rules, shape
 from hardware.board.places import below_module
 from hardware.circuit import checks
 from hardware.circuit.blocks import BY_NAME
@@ -16,6 +16,7 @@ from hardware.circuit.stock import PRICE_DATE, STOCK
 from shared_math import bus_states
 
 REFERENCE_V = 3.0
+TAB_MM = 5.0
 _BATTERY, _PLAIN = ([BY_NAME[name].value(ref) for ref in ("R1", "R2")] for name in ("analog_battery", "analog_5v"))
 _CHANNELS = (
     {"name": "lambda_1", "input": "a0", "kind": "lambda", "front": "differential", "volts": [0.0, 5.0],
@@ -85,6 +86,19 @@ def rail_ohm() -> float:
     return one * two / (one + two)
 
 
+def near_tab() -> list[str]:
+    """What stands within 5 mm of Q1's live tab, on the way of a meter's tip: ref and millimetres, nearest first."""
+    at, every = places.read_places(), {item.ref: item for item in items.all_items()}
+    left, top, right, low = at["P-Q1"].box(every["P-Q1"].footprint.body)
+    found = []
+    for ref, item in every.items():
+        box = at[ref].box(item.footprint.body)
+        gap = max(box[0] - right, left - box[2], box[1] - low, top - box[3])
+        if ref != "P-Q1" and gap < TAB_MM:
+            found.append((gap, ref))
+    return [f"{ref} ({gap:.1f} mm)" for gap, ref in sorted(found)]
+
+
 def steps() -> tuple[Step, ...]:
     """In the order of work: the supply alone before anything that it could harm."""
     differential = [
@@ -130,16 +144,19 @@ def steps() -> tuple[Step, ...]:
         Step(
             "Supply",
             ("P", "J1"),
-            "Low parts first, Q1 and the regulator with its heat sink last. **Q1's tab is live** (12 V): nothing "
-            "stands within 5 mm of it, and it gets its insulating cap, for fingers and loose wires. P-R1 stands 5 mm "
-            "off "
-            "the board. Everything else stays off. A bench supply with its current limit at 0.1 A, P-F2 in the "
-            "ground wire.",
+            "Low parts first, Q1 and the regulator with its heat sink last. **Q1's tab is live** (12 V), and "
+            f"within {TAB_MM:g} mm of it stand {', '.join(near_tab())}: it gets its insulating cap now, for fingers, "
+            "loose wires and the meter's tip. P-R1 stands 5 mm off the board. Everything else stays off. A bench "
+            "supply with its current limit at 0.1 A, P-F2 in the ground wire. Overvoltage last, volts raised slowly, "
+            "12 V again after it: Q1 cuts off at about 30 V (28 to 31 with P-D2's 5 %), and where TP-VS follows "
+            "to 33 V the guard against a load dump is missing.",
             (
                 _held("12 V at J1", "TP-5V", "5.0 V ± 0.2 V at P-U1 out"),
                 _held("12 V at J1", "TP-VBOARD", "5.0 V ± 0.2 V at the cathode of P-D4"),
                 _held("12 V at J1", "current into J1", "less than 25 mA drawn", "mA"),
                 _held("12 V at J1 the wrong way round", "TP-5V", "0 V at P-U1 out"),
+                _held("25 V at J1", "TP-5V", "still 5.0 V ± 0.2 V at P-U1 out"),
+                _held("33 V at J1, after a minute", "TP-VS", "below 5 V on VS"),
             ),
         ),
         Step(
@@ -152,7 +169,9 @@ def steps() -> tuple[Step, ...]:
         Step(
             "RP2040 board and card",
             ("S", "N", "M1 in its sockets", "S-X1: compare the order of your carrier's pins with the print"),
-            "The board's USB socket points off the edge. First by USB alone, 12 V off; then by 12 V alone.",
+            "The board's USB socket points off the edge. The RP2040 board has no firmware yet, so that "
+            "its pins drive nothing: that goes on after step 10. From here on the bench "
+            "supply's limit stands at 0.5 A. First by USB alone, 12 V off; then by 12 V alone.",
             (
                 _held("12 V at J1", "TP-VBOARD", "4.7 V ± 0.2 V at VBOARD"),
                 Measure("12 V at J1", "TP-3V3", _volts(3.3 * 0.98, 3.3 * 1.02)),
@@ -194,7 +213,14 @@ def steps() -> tuple[Step, ...]:
             f"{STOCK['plug_coil'].volts:.0f} V, from memory), or it is not fitted. R1, R2 and R4 of block C sit at the "
             "coil, never here. Wash the flux off: what is left of it creeps. More than 12 V are not tried on the "
             "bench.",
-            (_held("12 V between the free ends of C-R1 and C-R4", "TP-p0", "p0 stays at 0 V"),),
+            (
+                _held("12 V between the free ends of C-R1 and C-R4", "TP-p0", "p0 stays at 0 V"),
+                _held(
+                    "12 V through 1.5 kohm (about 7 mA) onto the anode end of C-D1 (net C-A), its minus to T6 of J8",
+                    "TP-p0",
+                    "p0 goes to 3.3 V ± 0.1 V",
+                ),
+            ),
         ),
         Step(
             "Button, lamp, sounder, screen",
@@ -206,19 +232,25 @@ def steps() -> tuple[Step, ...]:
             (
                 _held("button up", "TP-button", "3.3 V ± 0.1 V at the button's pin"),
                 _held("button pressed", "TP-button", "below 0.5 V while it is pressed"),
-                _held("the lamp's pin (GP12) at 3V3", "current through the lamp", "1 to 3 mA through the lamp", "mA"),
+                _held(
+                    "GP12 joined to 3V3, never once the firmware is on: it drives that pin",
+                    "current through the lamp",
+                    "1 to 3 mA through the lamp",
+                    "mA",
+                ),
             ),
         ),
         Step(
             "Reservoir, 5 V for sensors",
             ("H", "R", "J6"),
+            "**Not without Q1's insulating cap (step 2):** TP-power_fail stands close behind its live tab. "
             "**R-R2 stands 5 mm off the board**: it is meant to burn. R-F1 holds 0.1 A at 20 °C and 40 mA at 85 "
             "(makers' curves, from memory): sensors take 30 mA at most. H-C1's polarity first: 4700 uF the wrong way "
             "round burst. It stands 37 mm tall and the car shakes: a "
             "bead of epoxy at its foot (no silicone, which ends lambda sensors).",
             (
                 _held("12 V at J1", "TP-power_fail", "below 0.2 V at the power-fail signal"),
-                _held("12 V just off", "TP-power_fail", "3.3 V ± 0.1 V at the power-fail signal"),
+                _held("12 V off, USB in", "TP-power_fail", "3.3 V ± 0.1 V at the power-fail signal"),
                 _held("12 V at J1", "T12 against TP-GND", "5.0 V ± 0.2 V at T12"),
                 _held("power off", "T13 to TP-GND", "0.9 to 1.1 ohm from T13 to T2", "ohm"),
             ),
@@ -226,7 +258,8 @@ def steps() -> tuple[Step, ...]:
         Step(
             "The car's bus, where you want it",
             ("K", "J10"),
-            "This block comes empty: two chips without legs, and no answer needs it. Who fits it reads "
+            "The firmware is on by now, as the project's README says. This block comes empty: two chips without "
+            "legs, and no answer needs it. Who fits it reads "
             "[its cautions](../../README.md#the-blocks) first; **K-JP1 and K-JP2 stay open**, pin 1 of K-U1 and K-U2 "
             "is at the print's corner mark, R3 to R5 sit in the plug. K-Y1 is one of 20 MHz, which logger.json must "
             "say.",
@@ -316,7 +349,9 @@ def markdown() -> str:
         logger_json(),
         "```",
         "",
-        "Then the [bench proof](../../README.md#bench-proof) and the first drive, as for a logger on perfboard. "
+        "Then the [bench proof](../../README.md#bench-proof): what it calls E-R4 and T5 is E1-R4 and T19 here, with "
+        "J-JP1 on pins 1 and 2 (back to 2 and 3 afterwards, where the coil is wired). Then the first drive, as "
+        "for a logger on perfboard. "
         "**Before and after every drive, key on, engine off: the controller's display against the log.** Where the "
         "core of T4 or T22 breaks on the way, lambda reads up to 0.2 too rich and looks plausible ([T4 open]"
         "(../../failures/board.md)); only the check after the drive shows it, and a log without it proves nothing.",

@@ -45,7 +45,7 @@ BOARD = Build(
         **{name: FULL.terminals[name] for name in _OWN},
         "T7": Terminal("pressure", "pressure sensor", "signal", _PAIR, "white", 0.25),
         "T10": Terminal("pressure ground", "pressure sensor", "ground", _PAIR, "blue", 0.25),
-        "T19": Terminal("tach", "engine computer", "tach output", "0.5 mm2", "violet"),
+        "T19": Terminal("tach", "engine computer", "tach output", "0.5 mm2", "turquoise"),
         "T20": Terminal("second pulses", "injector, or a sensor that nothing else reads", "signal", "0.5 mm2", "pink"),
         "T21": Terminal("lambda 2", "second lambda controller", "0-5 V output", _PAIR, "white", 0.25),
         "T22": Terminal("lambda 2 ground", "second lambda controller", "signal ground", _PAIR, "blue", 0.25),

@@ -49,7 +49,7 @@ CLASSES = {
     for one in (
         NetClass("car", 1.5, 0.8, 1.0, 150, "fuse F1; load dump 101 V, pulses to 150 V"),
         NetClass("pulse", 0.5, 0.8, 0.05, 150, "gate and base at the cut-off: they follow the car's volts"),
-        NetClass("supply", 0.9, 0.35, 1.0, 30, "behind the cut-off at 28 V; fuse F1"),
+        NetClass("supply", 0.9, 0.35, 1.0, 30, "behind the cut-off at about 30 V; fuse F1"),
         NetClass("sense", 0.5, 0.35, 0.05, 30, "branches of the supply that carry milliamperes"),
         NetClass("terminal", 0.5, 0.6, 0.1, 101, "a wire of the harness may touch what the car's 12 V reach"),
         NetClass("return", 1.3, 0.6, 2.8, 101, "fusible resistor of 1 ohm: opens at 8 W"),

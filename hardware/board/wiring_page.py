@@ -13,6 +13,8 @@ from hardware.circuit.tables import CAUTIONS, OF_BLOCK
 _LIMITING = ("resistor", "fuse")
 # What a label leaves open, plug by plug
 _MORE = {
+    "First": "J1, J2, pin 1 of J7 (or J8) and J9 make a logger. All others may stay empty: their channels then leave "
+    "logger.json.",
     "J4": "a cable-driven throttle's sensor alone, **never an electronic throttle or pedal**.",
     "J5": "a pressure sensor that the engine computer reads. One of your own does as well: its 5 V from J6 (T12, T13), "
     "its signal and its ground through the same resistors to T7 and T10.",
@@ -22,7 +24,7 @@ _MORE = {
     "sensor of the brakes**, never any sensor that another computer reads: with pulses even a "
     "small load may count as a fault there.",
     "J8": "**J-JP1 on 2-3**: one source of engine speed, T19 or the coil. Pitch 7.62 mm, made for 400 V and more: no "
-    "other plug goes in, and its two pins stand 5 mm apart. The wire has 600 V insulation; all three "
+    "other plug goes in, and its two pins stand 5 mm apart. Both wires have 600 V insulation; all three "
     "resistors sit at the engine.",
     "J10": "stays empty unless block K is fitted.",
 }

@@ -206,7 +206,9 @@ FULL = Build(
     {
         **_POWER,
         "T5": Terminal("coil", "ignition coil", "switched end", "0.5 mm2, 600 V insulation", "violet", clear=True),
-        "T6": Terminal("coil ground", "engine block", "a bolt near that coil", "0.5 mm2", "brown", clear=True),
+        "T6": Terminal(
+            "coil ground", "engine block", "a bolt near that coil", "0.5 mm2, 600 V insulation", "brown", clear=True
+        ),
         "T7": Terminal("pressure", "pressure sensor of your own", "signal", "0.5 mm2", "white", own=True),
         "T8": Terminal("throttle", "throttle position sensor", "signal", _PAIR, "white", 0.25),
         "T11": Terminal("throttle ground", "throttle position sensor", "ground", _PAIR, "blue", 0.25),

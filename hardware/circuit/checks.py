@@ -48,6 +48,10 @@ ALL = (
     Check("5.0 V ± 0.2 V at the cathode of P-D4", _SUPPLY, _FED, "v(p.vboard)", 4.8, 5.2, "p.vboard"),
     Check("less than 25 mA drawn", _SUPPLY, _FED, "i(@rp.f1[i])", 0.0, 0.025),
     Check("0 V at P-U1 out", _SUPPLY, ("vfeed p.feed 0 -{feed}", "rground p.lug 0 0.01"), "v(5v)", -0.05, 0.05),
+    Check(
+        "still 5.0 V ± 0.2 V at P-U1 out", _SUPPLY, ("vfeed p.feed 0 25", "rground p.lug 0 0.01"), "v(5v)", 4.8, 5.2,
+    ),
+    Check("below 5 V on VS", _SUPPLY, ("vfeed p.feed 0 33", "rground p.lug 0 0.01"), "v(vs)", -0.5, 5.0, "vs"),
     Check("4.7 V ± 0.2 V at VBOARD", _SUPPLY, _ON_BOARD, "v(p.vboard)", 4.5, 4.9),
     Check("VCH 2.65 to 2.80 V", _CLAMPED, (), "v(vch)", 2.65, 2.80),
     Check("VCL 0.38 to 0.45 V", _CLAMPED, (), "v(vcl)", 0.38, 0.45),
@@ -93,6 +97,14 @@ ALL = (
         0.0,
         0.5,
     ),
+    Check(
+        "p0 goes to 3.3 V ± 0.1 V",
+        {"x": "tach_opto"},
+        ("vfeed x.f 0 {feed}", "rlimit x.f x.a 1.5k", "rreturn x.k 0 0.1"),
+        "v(x.pin)",
+        3.2,
+        3.4,
+    ),
     Check("3.3 V ± 0.1 V at the button's pin", {"x": "button_lamp"}, ("v5v 5v 0 5",), "v(x.b)", 3.2, 3.4, "x.b"),
     Check(
         "below 0.5 V while it is pressed",
@@ -121,7 +133,7 @@ ALL = (
     Check(
         "3.3 V ± 0.1 V at the power-fail signal",
         {"h": "hold_up"},
-        ("rfeed 12v 0 1k", "vvs vs 0 8"),
+        ("rfeed 12v 0 1k", "rvs vs 0 1k"),
         "v(h.pf)",
         3.2,
         3.4,

@@ -17,6 +17,7 @@ COLOURS = {
     "white": "WH",
     "blue": "BU",
     "violet": "VT",
+    "turquoise": "TQ",
     "brown": "BN",
     "green": "GN",
     "yellow": "YE",

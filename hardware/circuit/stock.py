@@ -61,7 +61,9 @@ _BOTH_HALVES = ": socket for the board, lying, and its plug with screws (often t
 STOCK = {
     "r": _resistor("metal film resistor", 0.03, 0.6, 350, *_AS_BUILT[front_end.PLAIN]),
     "r_precise": _resistor("metal film resistor, 0.1 %", 0.25, 0.25, 250, *_AS_BUILT[front_end.DIFFERENTIAL]),
-    "r_fusible": _resistor("fusible resistor, opens in a second at 16 times its power", 0.12, 0.5, 250, 0.05, 200),
+    "r_fusible": _resistor(
+        "flameproof fusible resistor, opens in 1 s at 16 times its power", 0.12, 0.5, 250, 0.05, 200
+    ),
     "r_power": _resistor("wire-wound resistor", 0.20, 3, 350, 0.05, 200, surge=20),
     "c": Stock("ceramic capacitor X7R", "capacitor", 0.04, volts=50, tolerance=0.10),
     "c_np0": Stock("ceramic capacitor NP0", "capacitor", 0.05, volts=50, tolerance=0.05),

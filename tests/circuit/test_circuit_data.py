@@ -17,6 +17,7 @@ from hardware.circuit import (
     bom,
     build,
     builds,
+    failure_table,
     geometry,
     harness,
     layout,
@@ -208,6 +209,16 @@ def test_net_names_meet_the_netlist():
 )  # fmt: skip
 def test_cautions_are_there(words):
     assert words.lower() in README.lower()
+
+
+@pytest.mark.parametrize("pot_ohm, told", [(10_000, "10 kΩ by 163 mV"), (20_000, "20 kΩ move by 322 mV")])
+def test_readme_says_what_pots_the_tap_bears(pot_ohm, told):
+    """Half open, 5 V across the pot: its quarter of ohms against R1 with 14.4 V behind it; the logger's own 2.68 Mohm
+    count for nothing."""
+    tap_ohm = BY_NAME["sensor_tap"].value("R1")
+    shift_mv = 1e3 * (14.4 - 2.5) * (pot_ohm / 4) / (pot_ohm / 4 + tap_ohm)
+    assert told in README and f"{shift_mv:.0f} mV" in told
+    assert (shift_mv < failure_table.MOST_SHIFT_MV) == (pot_ohm <= 10_000)
 
 
 def test_readme_quotes_what_the_data_and_simulations_hold():

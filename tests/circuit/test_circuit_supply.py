@@ -112,6 +112,21 @@ def test_cranking_has_the_whole_ripple():
     assert max(volts[5:-2]) - min(volts[5:-2]) == 2.0
 
 
+@pytest.mark.parametrize("share, lowest, highest", [(0.95, 28.0, 28.5), (1.0, 29.0, 30.0), (1.05, 30.5, 31.5)])
+def test_cut_off(share, lowest, highest):
+    """Said in README and measured in the bring-up: about 30 V, 28 to 31 with the 5 % of P-D2."""
+
+    def behind_q1_v(feed_v: float) -> float:
+        body = [f"vfeed p.feed 0 {feed_v}", "rground p.lug 0 0.01", "rmeter vs 0 1e7", "rboard p.vboard 0 47"]
+        body += [*netlist.lines(BY_NAME["supply"], "p"), ".options savecurrents gmin=1e-12 rshunt=1e12", ".op"]
+        deck = netlist.deck("cut-off", body)
+        assert "bv=27 " in deck
+        return float(spice.run(deck.replace("bv=27 ", f"bv={27 * share:g} "))["v(vs)"][0])
+
+    assert behind_q1_v(lowest) > lowest - 1.5
+    assert behind_q1_v(highest) < 5.0
+
+
 @pytest.mark.parametrize("case", ["pulse 1", "pulse 3a", "reverse -14 V"])
 def test_power_fail_transistor_meets_no_reverse(case):
     """H-D2 carries what is negative past the base, which bears 6 V backwards."""
