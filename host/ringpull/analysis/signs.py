@@ -50,9 +50,12 @@ def not_recorded(drive, pulls: Sequence) -> list[Reason]:
             found += unrecorded.gaps(view.columns, missing, spans, LEAST_S)
             lost += session.lost_marks
         still_open = {one.start_s for one in session.marks if one.end_s is None and not one.void}
-        for one in here:
-            if one.source == "mark" and one.start_s in still_open and not one.spoiled:
-                ends += unrecorded.ends_open(view.judged, one.number, one.start_s, one.end_s)
+        cut = [one for one in here if one.source == "mark" and one.start_s in still_open]
+        for one in cut:
+            if not one.spoiled:
+                ends += unrecorded.ends_open(view.judged, one.start_s, one.end_s, one.number)
+        if not cut and len(view.columns):  # ended by the button or by itself, in no marked pull
+            ends += unrecorded.ends_open(view.judged, 0.0, session.duration_s)
     return [*ends, *unrecorded.reasons(found, lost)]
 
 

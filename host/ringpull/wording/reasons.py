@@ -127,6 +127,8 @@ def _lost_pulls(one: Reason) -> Said:
 def _ends_open(one: Reason) -> Said:
     rpm = one.values["rpm"]
     at = f" at {rpm:.0f} rpm" if isfinite(rpm) else ""
+    if one.pull is None:
+        return say(f"the recording ends under load{at}: a lean event beyond would not show")
     return say(f": the recording ends under load{at}, within the pull: a lean event beyond would not show")
 
 

@@ -1,6 +1,7 @@
 """What was not recorded is no good mixture: a lean event there would not show, and the answer says so."""
 
 import numpy as np
+from analysis_scenes import StandInDrive, StandInSession, scene
 from long_sessions import DEMO
 
 import ringpull
@@ -96,3 +97,14 @@ def test_what_counts_as_under_load_in_a_gap():
     assert found(loaded).tolist() == [300 <= at < 301 or 350 <= at < 590 for at in range(600)]
     loaded[160] = True
     assert found(loaded)[100:160].all()
+
+
+def test_a_recording_that_the_button_ended_under_load_is_told_and_not_calm():
+    """No mark is open there: the press that ended it was withdrawn as one."""
+    made = scene()
+    marks = [(*span, False) for span in made.spans]
+    assert not of_kind(answer.answer(StandInDrive(StandInSession(made.columns, marks))), Why.ENDS_OPEN)
+    made.columns.throttle[-80:], made.columns.map_kpa[-80:] = 100.0, 175.0
+    found = answer.answer(StandInDrive(StandInSession(made.columns, marks)))
+    (ends,) = of_kind(found, Why.ENDS_OPEN)
+    assert found.verdict == verdict.NOT_ENOUGH and reason(ends).startswith("the recording ends under load at 2")

@@ -47,8 +47,9 @@ def reasons(found: Sequence[tuple[float, float]], lost_marks: int) -> list[Reaso
     return out
 
 
-def ends_open(judged: Judged, number: int, start_s: float, end_s: float) -> list[Reason]:
-    """The reason of a pull that was still open at the last row: whether it was under load there."""
+def ends_open(judged: Judged, start_s: float, end_s: float, number: int | None = None) -> list[Reason]:
+    """The reason of a recording that was under load at its last row. number: of the pull that was still marked there;
+    None without one. start_s, end_s: of the pull, or of the recording."""
     rows = judged.columns.rows(max(start_s, end_s - AT_END_S), end_s + judged.columns.period_s)
     if not judged.loaded[rows].any():
         return []
