@@ -164,7 +164,11 @@ class Bare(Wire):
         super().__init__()
         self.place = place
         ends = dict.fromkeys(("stdin", "stdout", "stderr"), self.firmware)
+        heard = bytearray()
+        self.to_pc = lambda data: heard.extend(data) or data
         self.process = subprocess.Popen([run.find_micropython()], cwd=place, start_new_session=True, **ends)
+        wait_for(lambda: b">>>" in heard, "no prompt")  # what comes before it is thrown away as it sets up its terminal
+        self.to_pc = None
 
     def end(self) -> None:
         """Take its power away."""
