@@ -156,7 +156,7 @@ def demo():
 
 def test():
     debian_packages()
-    print("running the tests in two processes: some six minutes on two free cores", flush=True)
+    print("running the tests in two processes: five to six minutes on two free cores", flush=True)
     return pytest("-m", "not slow", "--durations=10", *TWO_PROCESSES)
 
 

@@ -46,8 +46,8 @@ COSTS = {
         "converter_us": 71,
         "look_us": 2090,  # and the screen as above
         "screen_share": 0.13,
-        "question_us": 5790,  # to the car's computer, with what its values' columns cost in rows
-        "value_us": 952,  # of each value in an answer
+        "question_us": 5790,  # as above, not measured on these boards
+        "value_us": 952,
         "spread": 1.3,
     },
 }

@@ -24,8 +24,7 @@ _GROUPS = {
     "B": "hybrid drive",
     "C": "hybrid drive",
 }
-# Codes by which fuel trims in closed loop have reached a limit: (bank, whether too lean). P0171, P0172, P0174, P0175,
-# P2177 and P2178 as workshop manuals that are public have them; the other P21xx, off idle and at idle: from memory
+# Codes by which fuel trims in closed loop have reached a limit: (bank, whether too lean). Values from memory
 _MIXTURE = {
     "P0171": (1, True),
     "P0172": (1, False),

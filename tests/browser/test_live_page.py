@@ -72,9 +72,8 @@ def test_values_and_a_judged_pull(browser, logger, tmp_path):
         page.on("pageerror", lambda error: wrong.append(str(error)))
         page.goto(server.url)
         until(page, "document.querySelectorAll('.figure').length === 4")
-        until(page, "document.querySelector('.card.lean')")
-        assert "1 lean event" in page.inner_text(".card")
-        assert "Attention" in page.inner_text(".verdict")
+        until(page, "document.querySelector('.card.lean')?.innerText.includes('1 lean event')")
+        until(page, "document.querySelector('.verdict')?.innerText.includes('Attention')")
         until(page, "document.getElementById('banner').dataset.state === 'recording'")
         assert abs(float(figure(page, 1)) - 2300) < 30
         assert "wanted" in page.inner_text(".off") and page.locator("#lines canvas").count() == 4

@@ -148,8 +148,11 @@ class Desk(Wire):
     def end(self) -> None:
         """Stop the firmware, as power that goes."""
         self._ended = True
-        self.process.kill()
-        self.process.wait(HANG_S)
+        until = time.monotonic() + HANG_S
+        while self._watching.is_alive():  # a reset of that moment may have started it once more
+            assert time.monotonic() < until, "the firmware does not end"
+            self.process.kill()
+            self._watching.join(0.05)
         self.close()
 
     def said(self) -> str:

@@ -236,15 +236,21 @@ def shows(view: View, start_s: float, end_s: float) -> list[LeanEvent]:
 
 
 def across(view: View, span: tuple[float, float]) -> tuple[float, float]:
-    """A found span, which reaches into the mark beside it if a lean event lies across the press."""
+    """A found span, which reaches into the mark beside it if a lean event lies across the press that the marked pull
+    does not show either."""
     start_s, end_s = span
     near = view.columns.period_s
-    before = any(abs(end - start_s) <= near for _, end, _ in view.marked)
-    behind = any(abs(start - end_s) <= near for start, _, _ in view.marked)
+    before = [(begin, end) for begin, end, _ in view.marked if abs(end - start_s) <= near]
+    behind = [(begin, end) for begin, end, _ in view.marked if abs(begin - end_s) <= near]
     if not (before or behind) or shows(view, *span):
         return span
-    wide = (start_s - OVERLAP_S * before, end_s + OVERLAP_S * behind)
-    return wide if any(one.start_s < start_s or one.end_s > end_s for one in shows(view, *wide)) else span
+    known = [one for mark in before + behind for one in shows(view, *mark)]
+    wide = (start_s - OVERLAP_S * bool(before), end_s + OVERLAP_S * bool(behind))
+    for one in shows(view, *wide):
+        across_press = one.start_s < start_s or one.end_s > end_s
+        if across_press and not any(one.start_s < other.end_s and other.start_s < one.end_s for other in known):
+            return wide
+    return span
 
 
 def find(views: list[View]) -> list[Pull]:

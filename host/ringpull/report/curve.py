@@ -16,6 +16,7 @@ from ringpull.report.palette import DASHES, LINES_LIGHT
 from ringpull.report.words import quantity, text
 
 GAP_RPM = 1.5 * STEP_RPM  # a line does not join points that are further apart
+MOST_LEADER = 40.0  # longest leader to a label, in units of the drawing
 MOST_LINES = 12
 MOST_MARKED = 4  # if there are more events, some marks may have to be left out
 SPAN, BELOW = 0.28, 0.04  # lambda: the picture's height (a hole of 0.1 fills a third), its start below the least target
@@ -44,9 +45,6 @@ def style(at: int, number: int = 0, first: int = -1) -> str:
     dash = DASHES[at % len(DASHES)]
     kind = f"pull-line pull-{number}{' chosen' if number == first else ''}"
     return f'class="{kind}" style="stroke:var(--line-{at % len(LINES_LIGHT)})" stroke-dasharray="{dash}"'
-
-
-MOST_LEADER = 40.0  # longest leader to a label, in units of the drawing
 
 
 def spread_labels(places: list[float], bottom: float = np.inf, least: float = 14.0) -> list[float]:
