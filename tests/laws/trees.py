@@ -27,6 +27,7 @@ ROOMS = (
     "analysis/delay",
     "analysis/instruments",
     "analysis/judge",
+    "analysis/beyond_marks",
     "analysis/pulls",
     "analysis/cells",
     "analysis/power",

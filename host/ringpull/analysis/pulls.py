@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ringpull.analysis import local
+from ringpull.analysis import beyond_marks, local
 from ringpull.analysis.delay.align import injected
 from ringpull.analysis.drive_state import roles, under_load
 from ringpull.analysis.drive_state.columns import Columns, from_session, from_table
@@ -148,8 +148,8 @@ class Pull:
 class Spans:
     """Unmarked spans, (start_s, end_s) each.
 
-    pulls: load is high and engine speed rises by LEAST_RPM. held: other spans under load by pressure or throttle, of
-    at least LEAST_S or beside a mark: what the button cut off.
+    pulls: load is high and engine speed rises by LEAST_RPM. held: other spans under load, of at least LEAST_S or beside
+    a mark: what the button cut off.
     """
 
     pulls: list[tuple[float, float]]
@@ -160,11 +160,17 @@ def found_spans(columns: Columns, marked: Sequence[tuple[float, float]] = ()) ->
     """The pulls in a session's columns, at least LEAST_S long, and other spans under load.
 
     marked: (start_s, end_s) of what is left out. They start and end where the load comes on and goes off, where engine
-    speed starts and stops rising, or where a mark begins and ends. None without throttle and pressure.
+    speed starts and stops rising, or where a mark begins and ends. Without throttle and pressure there are only the
+    runs that go on beyond a mark.
     """
     out = Spans([], [])
     known = under_load.high(columns)
-    if known is None or len(columns) < 10 or not np.isfinite(columns.rpm).any():
+    if len(columns) < 10 or not np.isfinite(columns.rpm).any():
+        return out
+    if known is None:
+        for span in beyond_marks.rests(columns, marked):
+            long = span[1] - span[0] >= LEAST_S and rises(columns.rpm[columns.rows(*span)], columns.period_s)
+            (out.pulls if long else out.held).append(span)
         return out
     period_s = columns.period_s
     loaded, rule = known
@@ -228,6 +234,24 @@ def rises(rpm: np.ndarray, period_s: float) -> list[tuple[int, int]]:
     if going_up:
         out.append((low, high))
     return [(int(at[a]), min(len(rpm), int(at[b]) + step)) for a, b in out if speed[b] - speed[a] >= LEAST_RPM]
+
+
+def withdrawn_runs(view: View, pulls: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
+    """(start_s, end_s) of runs in no pull whose mark was withdrawn, where nothing but engine speed tells load. pulls:
+    (start_s, end_s) of the session's pulls."""
+    columns = view.columns
+    presses_s = [mark.start_s for mark in view.session.marks if mark.void]
+    if not presses_s or under_load.high(columns) is not None or not np.isfinite(columns.rpm).any():
+        return []
+    rows = rises(columns.rpm, columns.period_s)
+    runs = [(float(columns.time_s[a]), float(columns.time_s[b - 1])) for a, b in rows]
+    gains = [float(np.nanmax(columns.rpm[a:b]) - np.nanmin(columns.rpm[a:b])) for a, b in rows]
+    vigorous = [
+        run
+        for run, gain in zip(runs, gains, strict=True)
+        if run[1] - run[0] >= LEAST_S and gain > under_load.RISING_RPM_S * (run[1] - run[0])
+    ]
+    return beyond_marks.withdrawn(presses_s, vigorous, pulls)
 
 
 def shows(view: View, start_s: float, end_s: float) -> list[LeanEvent]:

@@ -10,7 +10,7 @@ from ringpull.analysis.judge import lamp, sensor, unrecorded, verdict
 from ringpull.analysis.judge.lamp import Warned
 from ringpull.analysis.judge.reasons import Reason, Why
 from ringpull.analysis.judge.session import Judged
-from ringpull.analysis.pulls import LEAST_S
+from ringpull.analysis.pulls import LEAST_S, withdrawn_runs
 from shared_math.obd import codes
 
 
@@ -39,7 +39,7 @@ def warnings(drive, pulls: Sequence) -> list[Warned]:
 
 
 def not_recorded(drive, pulls: Sequence) -> list[Reason]:
-    """What of the drive was not recorded, so that pulls, or the ends of pulls, may be lost."""
+    """What of the drive was not recorded, or has no mark that counts: pulls, or the ends of pulls, may be lost."""
     found, lost, ends = [], 0, []
     for view in drive.views():
         session = view.session
@@ -56,6 +56,7 @@ def not_recorded(drive, pulls: Sequence) -> list[Reason]:
                 ends += unrecorded.ends_open(view.judged, one.start_s, one.end_s, one.number)
         if not cut and len(view.columns):  # ended by the button or by itself, in no marked pull
             ends += unrecorded.ends_open(view.judged, 0.0, session.duration_s)
+        ends += [unrecorded.withdrawn(view.columns, *run) for run in withdrawn_runs(view, spans)]
     return [*ends, *unrecorded.reasons(found, lost)]
 
 

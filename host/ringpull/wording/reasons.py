@@ -132,6 +132,15 @@ def _ends_open(one: Reason) -> Said:
     return say(f": the recording ends under load{at}, within the pull: a lean event beyond would not show")
 
 
+def _withdrawn(one: Reason) -> Said:
+    v = one.values
+    return say(
+        f"a press near {v['start_s']:.1f} s was withdrawn (pressed twice within 0.4 s, or held), and the run there, "
+        f"{v['rpm_from']:.0f}-{v['rpm_to']:.0f} rpm, is in no pull: without throttle or pressure only a mark tells "
+        "that it was one. A lean event in it would not show; drive it again"
+    )
+
+
 def _seconds(seconds: float) -> str:
     return f"{seconds:.2f} s" if seconds < 1.0 else f"{seconds:.1f} s"
 
@@ -242,6 +251,7 @@ _SAID = {
     Why.GAPS: _gaps,
     Why.LOST_PULLS: _lost_pulls,
     Why.ENDS_OPEN: _ends_open,
+    Why.WITHDRAWN: _withdrawn,
     Why.CUT_SHORT: lambda one: say(cut_short(one.values["file"], one.values["empty"])),
     Why.CAR_CODES: _car_codes,
     Why.SINGLE: lambda one: say("a single pull does not show repeatability: do two more"),

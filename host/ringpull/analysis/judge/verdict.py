@@ -37,7 +37,7 @@ class Wiring:
 @dataclass(frozen=True)
 class Signs:
     """Evidence outside the pulls: the lamp's warnings, sensors with electrical events, the drive's own file if it
-    ends early: (name, whether it has no rows), and what of the drive was not recorded."""
+    ends early: (name, whether it has no rows), and what of the drive was not recorded, or is in no pull."""
 
     warned: Sequence[lamp.Warned] = ()
     wiring: Sequence[Wiring] = ()
