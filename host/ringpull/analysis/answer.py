@@ -25,7 +25,7 @@ from ringpull.analysis.judge.lamp import Warned
 from ringpull.analysis.judge.lean_events import LeanEvent
 from ringpull.analysis.judge.other_events import OtherEvent
 from ringpull.analysis.judge.reasons import Assumed, Assumption, Reason, Why
-from ringpull.analysis.judge.session import Judged, SpanAnswer, judge_span
+from ringpull.analysis.judge.session import BeyondTarget, Judged, SpanAnswer, judge_span
 from ringpull.analysis.judge.spool import SpoolUp
 from ringpull.analysis.judge.stretches import Stretch
 from ringpull.wording import across as across_words
@@ -114,6 +114,10 @@ class PullAnswer:
     @property
     def excess_max(self) -> float | None:
         return self.numbers.excess_max
+
+    @property
+    def beyond_target(self) -> tuple[BeyondTarget, ...]:
+        return self.numbers.beyond_target
 
     def excess_between(self, rpm_from: float, rpm_to: float) -> float | None:
         """Mean excess of lambda over the judged rows between two speeds; None for less than LEAST_THERE_S."""

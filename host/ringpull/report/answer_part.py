@@ -16,7 +16,7 @@ from ringpull.wording.reasons import CAUTIONS, reason
 
 MOST_HOLES, MOST_DOUBTS = 3, 3  # that fit on the first screen with the sentence
 UNTESTED = (Why.HIDDEN, Why.BLIND, Why.SPOOL_UNJUDGED)
-NEVER_CUT = (Why.DOUBT, Why.STAND_IN, Why.CAR_CODES)
+NEVER_CUT = (Why.DOUBT, Why.STAND_IN, Why.CAR_CODES, Why.BEYOND_TARGET)
 LONG = 45  # a fact with more characters has a line of its own on paper
 WORD = {ATTENTION: "Attention", NO_EVENT: "No lean event found"}
 SIGN = {ATTENTION: "!", NO_EVENT: "○"}

@@ -31,6 +31,10 @@ def sentences(made: FuelMap) -> list[str]:
     if made.missing is NoMap.NOT_VISITED:
         return [NOT_VISITED, *unfit]
     reduced = [say("this map reduces fuel nowhere: ", doubt(one)) for one in made.grounds.contradicted]
+    reduced += [
+        f"this map reduces fuel nowhere: the target's table ends at {last:g} {unit}, and the drive goes beyond it"
+        for last, unit in made.grounds.target_ends
+    ]
     return [*reduced, *unfit, *remarks(made), *counted(made)]
 
 

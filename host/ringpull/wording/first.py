@@ -15,7 +15,9 @@ from ringpull.wording.reasons import reason
 DOUBTS = (
     *(Why.DOUBT, Why.STAND_IN, Why.LAMP, Why.WIRING, Why.BLIND, Why.HIDDEN),
     *(Why.MISSING_OF, Why.SPOILED_LEAN, Why.SPOOL_LEAN, Why.CUT_SHORT, Why.CAR_CODES),
+    *(Why.BEYOND_TARGET, Why.WITHDRAWN),
 )
+OUTSIDE = (Why.CUT_SHORT, Why.GAPS, Why.LOST_PULLS, Why.WITHDRAWN)  # what they tell of lies in none of the pulls
 
 
 def sentence(answer: Any) -> Said:
@@ -34,11 +36,11 @@ def sentence(answer: Any) -> Said:
     doubted = list(dict.fromkeys(one.values["instrument"].called for one in answer.reasons if one.kind is Why.DOUBT))
     if doubted:
         return say(f"No answer: {listed(doubted)} {'is' if len(doubted) == 1 else 'are'} contradicted by the drive.")
-    if judged and answer.reasons[0].kind is Why.LARGEST:
+    if judged and answer.reasons[0].kind in (Why.LARGEST, Why.BEYOND_TARGET):
         return say(capital(reason(answer.reasons[0])), ".")
     if judged:
-        cut = answer.reasons[0].kind is Why.CUT_SHORT
-        where = "elsewhere in this drive" if cut else "elsewhere in these pulls"
+        outside = answer.reasons[0].kind in OUTSIDE
+        where = "elsewhere in this drive" if outside else "elsewhere in these pulls"
         what = f"No lean event in the parts that were judged, but a lean event {where} would not show: "
         return say(what, reason(answer.reasons[0]), ".")
     if answer.reasons:

@@ -56,6 +56,14 @@ def next_steps(answer: Any, holes: Sequence[Hole]) -> list[Said]:
             *dict.fromkeys(capital(say(f"{one.called}: {next_step(one)}.")) for one in doubted),
             say("Then drive again: nothing in this drive shows that the mixture is right."),
         ]
+    if any(one.kind is Why.BEYOND_TARGET for one in answer.reasons):
+        return [
+            say(
+                "Give the whole target: one table up to the highest load and engine speed of these pulls, loads in kPa "
+                "absolute or percent of throttle opening, speeds in rpm. Then judge this drive again; it need not be "
+                "driven again."
+            )
+        ]
     return [say("See what was left out, and why."), THREE_PULLS]
 
 

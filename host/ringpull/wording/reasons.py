@@ -132,6 +132,23 @@ def _ends_open(one: Reason) -> Said:
     return say(f": the recording ends under load{at}, within the pull: a lean event beyond would not show")
 
 
+def _beyond_target(one: Reason) -> Said:
+    v = one.values
+    unit = v["unit"]
+    last, most = f"{v['last']:g} {unit}", f"{v['most']:.0f} {unit}"
+    if unit == "kPa":
+        last, most = kpa(v["last"]), kpa(v["most"])
+    pulls = "one pull" if v["pulls"] == 1 else f"{v['pulls']} pulls"
+    return say(
+        "the target's table ends at ", last, f", and {pulls} went on to ", most, f": {_seconds(v['seconds'])} were "
+        "held against its last value, which says nothing of that range. "
+        f"Is the table in {_NAMED.get(unit, unit)}, and made for this engine?"
+    )  # fmt: skip
+
+
+_NAMED = {"kPa": "kPa absolute", "%": "percent"}
+
+
 def _withdrawn(one: Reason) -> Said:
     v = one.values
     return say(
@@ -251,6 +268,7 @@ _SAID = {
     Why.GAPS: _gaps,
     Why.LOST_PULLS: _lost_pulls,
     Why.ENDS_OPEN: _ends_open,
+    Why.BEYOND_TARGET: _beyond_target,
     Why.WITHDRAWN: _withdrawn,
     Why.CUT_SHORT: lambda one: say(cut_short(one.values["file"], one.values["empty"])),
     Why.CAR_CODES: _car_codes,

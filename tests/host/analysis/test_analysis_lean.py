@@ -295,6 +295,7 @@ def test_an_excess_in_pieces_is_not_called_within_the_systematic_error():
         number=1,
         hidden=(),
         spool=None,
+        beyond_target=(),
         excess_at_rpm=4400.0,
         spoiled=False,
         judged_s=4.0,

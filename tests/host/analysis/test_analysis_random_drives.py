@@ -75,7 +75,8 @@ def test_fuel_map_intervals(spread):
     assert cells[cells[:, 2] == 5][:, 1].mean() >= 0.80
     assert (judged[:, 2] >= 3).all()
     tight = judged[judged[:, 3] < 0.01]
-    assert np.mean(np.abs(tight[:, 5]) < 0.01) >= 0.93
+    # 97.8 % of 365 such cells of 240 drives at the wide spread; 40 drives have 37, often several of one drive
+    assert np.mean(np.abs(tight[:, 5]) < 0.01) >= (0.93 if spread < 0.01 else 0.85)
     if spread < 0.01:
         assert np.median(cells[cells[:, 2] == 5][:, 3]) <= 0.012
 

@@ -262,6 +262,7 @@ PULL = {
     "lean_events": [],
     "spoiled_events": [],
     "spool": None,
+    "beyond_target": (),
     "excess_at_rpm": 5200.0,
     "rpm_from": 2500.0,
     "rpm_to": 6500.0,

@@ -54,7 +54,8 @@ class Grounds:
     whether the target is. trims: whether they are logged. banks: their number. others: sessions left out because their
     load has another unit. contradicted: instruments that the drive contradicts; no fuel is reduced by them.
     full_manifold_kpa: from there on the table makes nothing leaner; NaN if it does not reach there. misfit: of a given
-    table."""
+    table. target_ends: (last point, unit) of axes of the target that the drive leaves under load; no fuel is reduced
+    then either."""
 
     systematic: float = 0.0
     assumed: bool = False
@@ -64,6 +65,7 @@ class Grounds:
     contradicted: tuple[Instrument, ...] = ()
     full_manifold_kpa: float = float("nan")
     misfit: Misfit | None = None
+    target_ends: tuple[tuple[float, str], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -146,12 +148,13 @@ def fuelmap(sessions: Sequence[SessionPulls], axes: Axes | None = None) -> FuelM
         return FuelMap(axes, grounds=Grounds(misfit=unfit), missing=NoMap.NOT_VISITED)
     cells = marked(cells, kept, axes)
     doubted = tuple(one for j in judged for one in j.doubted)
-    if doubted:
+    ends = {(end.last, end.unit) for j in judged for end in j.target_ends if np.isfinite(end.values[j.loaded]).any()}
+    if doubted or ends:
         cells = [replace(c, factor=max(1.0, c.factor)) if np.isfinite(c.factor) else c for c in cells]
     cells.sort(key=lambda c: (c.load if c.load is not None else 0.0, c.rpm))
     guarded = guarded_from(judged, axes)
     trims = any(role in j.columns.extra for j in judged for role in TRIMS)
-    grounds = Grounds(shift, assumed, trims, len(every), others, doubted, guarded, unfit)
+    grounds = Grounds(shift, assumed, trims, len(every), others, doubted, guarded, unfit, tuple(sorted(ends)))
     return FuelMap(axes, tuple(cells), judged[0].columns.load_unit, grounds)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -83,19 +84,40 @@ def targets(columns: Columns, rows: slice = slice(None)) -> tuple[np.ndarray, So
     Of several targets the shared function chooses one for each class of the channels that they depend on.
     """
     target = columns.config.get("target")
-    rpm = columns.rpm[rows]
     if not target or "preset" in target:
         value, usual = usual_targets.preset(columns, target["preset"] if target else None)
         return value[rows], Source(usual=usual)
-    entries = target if isinstance(target, list) else [target]
-    asked = sorted({entry["when"]["channel"] for entry in entries if entry.get("when")})
+    out = np.full(len(columns.rpm[rows]), np.nan)
+    for entry, here in chosen(columns, rows):
+        out[here] = _surface(columns, entry, rows)[here]
+    return out, Source(asked_of(configured(columns)))
+
+
+def configured(columns: Columns) -> list[dict]:
+    """The configuration's targets; none where a usual one is taken."""
+    target = columns.config.get("target")
+    if not target or "preset" in target:
+        return []
+    return target if isinstance(target, list) else [target]
+
+
+def asked_of(entries: list[dict]) -> tuple[str, ...]:
+    """The channels by which one of several targets is chosen."""
+    return tuple(sorted({entry["when"]["channel"] for entry in entries if entry.get("when")}))
+
+
+def chosen(columns: Columns, rows: slice = slice(None)) -> Iterator[tuple[dict, np.ndarray]]:
+    """(a configured target, flags (rows,) of where it holds), in pieces."""
+    entries = configured(columns)
+    asked = asked_of(entries)
+    length = len(columns.rpm[rows])
     if not asked:
-        return _surface(columns, entries[0], rows), Source()
+        yield from ((entry, np.ones(length, bool)) for entry in entries[:1])
+        return
     classes = [_classes(columns, name, entries, rows) for name in asked]
-    which = np.zeros(len(rpm), int)
+    which = np.zeros(length, int)
     for _, index in classes:
         which = which * (1 + int(index.max(initial=0))) + index
-    out = np.full(len(rpm), np.nan)
     for k in np.unique(which):
         here = which == k
         first = int(np.argmax(here))
@@ -103,8 +125,7 @@ def targets(columns: Columns, rows: slice = slice(None)) -> tuple[np.ndarray, So
             entries, {name: values[index[first]] for name, (values, index) in zip(asked, classes, strict=True)}
         )
         if entry is not None:
-            out[here] = _surface(columns, entry, rows)[here]
-    return out, Source(tuple(asked))
+            yield entry, here
 
 
 def _surface(columns: Columns, entry: dict, rows: slice) -> np.ndarray:

@@ -29,6 +29,8 @@ class Why(Enum):
     # judged_s; cause: "pieces", "lost", "not loaded", "unknown" or "mask"; seconds; mask; excess, rpm: if it was high
     LITTLE = "little"
     HIDDEN = "hidden"  # mask, bank (None for all), seconds, longest_s, rpm_from, rpm_to; stretches: their number
+    # pulls: number of pulls; seconds; last, most: of the table and of the drive; unit
+    BEYOND_TARGET = "beyond target"
     SPOOL_LEAN = "spool lean"  # excess; pulls, of: numbers of pulls; agreed, rpm_from, rpm_to
     SPOOL_UNJUDGED = "spool unjudged"  # rpm_from, rpm_to
     LAMP = "lamp"  # warned: lamp.Warned

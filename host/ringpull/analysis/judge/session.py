@@ -10,7 +10,7 @@ import numpy as np
 from ringpull.analysis import local
 from ringpull.analysis.delay import identify, remembered, transport
 from ringpull.analysis.delay.align import Aligned, align
-from ringpull.analysis.drive_state import roles, target, under_load
+from ringpull.analysis.drive_state import roles, target, target_ends, under_load
 from ringpull.analysis.drive_state.columns import Columns, leaner
 from ringpull.analysis.instruments.records import Instrument
 from ringpull.analysis.instruments.trust import Trust
@@ -58,7 +58,7 @@ class Judged:
     lambda_aligned: delay and lag removed. target: target lambda. valid: no mask takes out the row. loaded: under load,
     by `load_rule`. banks: one for each lambda sensor. aligned, random_u, identified: those of the only bank, or of the
     bank whose delay is assumed or whose lag is longer, with the leaner lambda of all. trust: the session's instruments,
-    if examined. limited: (start_s, end_s) at the rev limiter.
+    if examined. limited: (start_s, end_s) at the rev limiter. target_ends: where the drive leaves the target's table.
     """
 
     columns: Columns
@@ -74,6 +74,7 @@ class Judged:
     banks: dict[str, Bank] = field(default_factory=dict)
     trust: Trust | None = None
     limited: tuple[limiter.Span, ...] = ()
+    target_ends: tuple[target_ends.Beyond, ...] = ()
 
     @property
     def doubted(self) -> tuple[Instrument, ...]:
@@ -111,6 +112,17 @@ class Judged:
 
 
 @dataclass(frozen=True)
+class BeyondTarget:
+    """The judged part of a pull beyond one end of the target's table. last: the table's last point. most: the greatest
+    reading there. unit: of both."""
+
+    last: float
+    most: float
+    unit: str
+    seconds: float
+
+
+@dataclass(frozen=True)
 class SpanAnswer:
     """The results of one pull.
 
@@ -119,7 +131,7 @@ class SpanAnswer:
     excess_at_rpm is the speed of the latter. spoiled_events: lean events of a spoiled pull. left_out: mask -> seconds.
     loaded_s: seconds under load. lost_s: seconds without rows. hidden: stretches under load that could not be judged.
     spool: the time after the throttle opened. blind: of several banks those that gave no reading over more than half of
-    the judged rows.
+    the judged rows. beyond_target: the judged rows beyond the target's table.
     """
 
     rpm_from: float
@@ -140,6 +152,7 @@ class SpanAnswer:
     lost_s: float = 0.0
     hidden: tuple[stretches.Stretch, ...] = ()
     spool: spool.SpoolUp | None = None
+    beyond_target: tuple[BeyondTarget, ...] = ()
 
 
 def prepare(
@@ -193,6 +206,7 @@ def prepare(
         chief.identified,
         banks,
         limited=limited,
+        target_ends=target_ends.beyond(columns),
     )
 
 
@@ -274,6 +288,7 @@ def judge_span(judged: Judged, start_s: float, end_s: float) -> SpanAnswer:
         left_out=left_out,
         hidden=hidden(judged, rows, above),
         spool=spool_up(judged, rows),
+        beyond_target=beyond_target(judged, rows, any_judged),
         loaded_s=float(np.count_nonzero(loaded) * period_s),
         lost_s=float(np.count_nonzero(columns.extra["present"][rows] < 0.5) * period_s) + unmade_s
         if "present" in columns.extra
@@ -282,6 +297,16 @@ def judge_span(judged: Judged, start_s: float, end_s: float) -> SpanAnswer:
         if len(columns.banks) > 1
         else [],
     )
+
+
+def beyond_target(judged: Judged, rows: slice, there: np.ndarray) -> tuple[BeyondTarget, ...]:
+    """The judged rows, flagged by `there`, beyond the ends of the target's table."""
+    out = []
+    for end in judged.target_ends:
+        values = end.values[rows][there & np.isfinite(end.values[rows])]
+        if len(values):
+            out.append(BeyondTarget(end.last, float(values.max()), end.unit, len(values) * judged.columns.period_s))
+    return tuple(out)
 
 
 def share_told(above: np.ndarray | None, good: np.ndarray) -> float:

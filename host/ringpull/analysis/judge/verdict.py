@@ -118,7 +118,30 @@ def hides(reason: Reason) -> bool:
         mask = values.get("mask")
         faulty = values["cause"] in ("lost", "pieces") or (mask in masks.FAULTS and mask != "warm_up")
         return faulty or "excess" in values
-    return reason.kind in (Why.BLIND, Why.SPOOL_LEAN)
+    return reason.kind in (Why.BLIND, Why.SPOOL_LEAN, Why.BEYOND_TARGET)
+
+
+def beyond_target(pulls: list) -> list[Reason]:
+    """The reasons of what was held against the last row or column of the target's table, for long enough to hide a
+    lean event."""
+    found: dict[tuple[float, str], list] = {}
+    for pull in pulls:
+        for one in pull.beyond_target:
+            if one.seconds >= HIDES_S - 1e-9:
+                found.setdefault((one.last, one.unit), []).append(one)
+    return [
+        Reason(
+            Why.BEYOND_TARGET,
+            values={
+                "pulls": len(some),
+                "seconds": sum(one.seconds for one in some),
+                "last": last,
+                "most": max(one.most for one in some),
+                "unit": unit,
+            },
+        )
+        for (last, unit), some in found.items()
+    ]
 
 
 def at_spool_up(pulls: list) -> list[Reason]:
@@ -189,7 +212,7 @@ def _decided(pulls: list, missing: list[str], shift: float, call: float, signs: 
         return ATTENTION if alarmed or at_part_load else NOT_ENOUGH, [first, *contradicted]
     judged = usable(pulls)
     spooled = at_spool_up(pulls)
-    reasons = [reason for pull in pulls for reason in of_pull(pull, pull in judged)]
+    reasons = [*beyond_target(judged), *(reason for pull in pulls for reason in of_pull(pull, pull in judged))]
     lean = [Reason(Why.LEAN, p.number, e) for p in judged for e in p.lean_events]
     flagged = [Reason(Why.SPOILED_LEAN, p.number, e) for p in pulls if p.spoiled for e in p.spoiled_events]
     agreed = any(one.kind is Why.SPOOL_LEAN and one.values["agreed"] for one in spooled)
