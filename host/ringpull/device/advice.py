@@ -3,7 +3,7 @@
 from typing import Any
 
 from ringpull.analysis.cells.ratio import TRIMS
-from ringpull.analysis.drive_state import roles, units
+from ringpull.analysis.drive_state import roles, sensor_range, units
 from ringpull.device.advice_words import ADVICE
 from ringpull.device.impossible import Thought, manifold_channels, place, range_kpa
 from shared_math import boards, bus, judging, lean_watch, plausible, speed
@@ -29,6 +29,10 @@ LEAST_ABSOLUTE_KPA = 5  # the range of an absolute sensor usually begins higher
 # role of a channel -> the unit in which the analysis takes it if its unit is not known
 BASE_UNITS = {"kPa": ("map", "ambient", "fuel_pressure", "boost_target"), "degC": ("coolant", "intake", "exhaust")}
 BASE_UNITS |= {"V": ("battery",), "ms": ("injector",), "km/h": ("wheel",)}
+# Spark ignition at full load is given 0.72 to 0.95; well outside lies a slip. Common practice, no source
+FULL_LOAD_RICHEST, FULL_LOAD_LEANEST = 0.65, 1.02
+LEAN_BURNING = ("hydrogen", "methane")  # fuels that may be burnt lean at full load
+LEAST_ABOVE = 0.1  # lambda above target that the scale must still show, to tell how lean an engine is
 PRESSURE_UNITS = ("kPa", *units.UNITS["map"])
 # Advice to follow up before the first drive; all other advice is worth knowing
 FIRST = (
@@ -50,6 +54,8 @@ FIRST = (
     "falling_slope",
     "falling_pressure",
     "low_max_rpm",
+    "target_unusual",
+    "lambda_range_short",
 )
 
 
@@ -61,7 +67,7 @@ def advice(config: dict[str, Any]) -> list[Thought]:
         out += [(code, where, detail) for code, detail in (*_input(config, channel), *_values(config, channel))]
     for channel in manifold_channels(config):
         out += [(code, place(config, channel), detail) for code, detail in _pressure(config, channel)]
-    return out + _fuel_pressure(config) + _units(config) + _warning(config) + _bus(config)
+    return out + _target(config) + _fuel_pressure(config) + _units(config) + _warning(config) + _bus(config)
 
 
 def _board(config: dict[str, Any]) -> list[Thought]:
@@ -152,6 +158,29 @@ def _pressure(config: dict[str, Any], channel: dict[str, Any]) -> list[tuple[str
     if "boost" in channel["name"] and 0 <= least < LEAST_ABSOLUTE_KPA:
         out.append(("maybe_gauge", f"{least:g}"))
     return out
+
+
+def _target(config: dict[str, Any]) -> list[Thought]:
+    """Advice about a target at its highest load that no engine is given, or that the lambda sensor can't show."""
+    entries = lean_watch.entries(config.get("target"))
+    if not entries or config.get("fuel", {}).get("name") in LEAN_BURNING:
+        return []
+    at_full = [_at_full_load(entry["lambda"]) for entry in entries]
+    least, most = min(low for low, _ in at_full), max(high for _, high in at_full)
+    out: list[Thought] = []
+    if most > FULL_LOAD_LEANEST or least < FULL_LOAD_RICHEST:
+        out.append(("target_unusual", "The target", f"{most if most > FULL_LOAD_LEANEST else least:g}"))
+    elif sensor_range.lambda_range(config)[1] < most + LEAST_ABOVE:
+        lean_end = sensor_range.lambda_range(config)[1]
+        out.append(("lambda_range_short", "The lambda scale", f"{lean_end:.2f}, and the target is {most:g}"))
+    return out
+
+
+def _at_full_load(value: float | list) -> tuple[float, float]:
+    """(least, most) lambda at the highest load of a target: a number, a row by load, or rows by speed."""
+    last = [row[-1] if isinstance(row, list) else row for row in value] if isinstance(value, list) else [value]
+    last = last if isinstance(value, list) and isinstance(value[0], list) else last[-1:]
+    return min(last), max(last)
 
 
 def _fuel_pressure(config: dict[str, Any]) -> list[Thought]:

@@ -20,6 +20,17 @@ ADVICE = {
         "one cylinder 0.5",
         "compare engine speed at idle with the dashboard; if it is half or double, per_rev is wrong",
     ),
+    "target_unusual": (
+        "{w} at the highest load is lambda {d}",
+        "petrol and ethanol engines are given about 0.72 to 0.95 there; held against a lean target, a lean engine "
+        "passes for a good one",
+        "write lambda, not an air-fuel ratio, as whoever built the engine wants it",
+    ),
+    "lambda_range_short": (
+        "{w} ends at {d}: too little is left to show how lean the engine is",
+        "the volts or values are those of another output or sensor",
+        "compare both ends with the controller's manual; the scale must reach 0.1 above the target",
+    ),
     "sensor_too_small": (
         "{w} ends at {d} kPa, below the highest load of the target",
         "the sensor is too small for the boost: beyond its range the target of a lower load is used",

@@ -130,6 +130,31 @@ def test_slips_that_are_no_mistakes_are_worth_knowing():
     assert codes(values=(20, 105), load_kpa=(40, 100)) == []
 
 
+def test_a_target_that_no_engine_is_given_or_no_sensor_shows_is_told():
+    def codes(target, values=(0.6, 1.4), fuel="petrol", **more):
+        o2 = {"name": "lambda_1", "input": "a0", "kind": "lambda", "volts": [0.5, 4.5], "values": list(values), **more}
+        load = {"name": "map", "input": "a1", "kind": "linear", "unit": "kPa", "volts": [0.5, 4.5], "values": [20, 300]}
+        given = {"version": 1, "board": "rp2", "channels": [o2, tach(2, 8000), load], "target": target}
+        given["fuel"] = {"name": fuel}
+        assert config.check(given) == []
+        found = [one for one in advice.advice(given) if one[0] in ("target_unusual", "lambda_range_short")]
+        assert all(one[0] in advice.FIRST and len(advice.explain(one)) == 3 for one in found)
+        return [(one[0], one[2].split(",")[0]) for one in found]
+
+    def by_load(*values):
+        return {"load": "map", "load_kpa": [40, 100, 200][: len(values)], "lambda": list(values)}
+
+    by_speed = {"load": "map", "load_kpa": [40, 200], "rpm": [1000, 7000], "lambda": [[1.0, 0.8], [1.0, 1.3]]}
+    assert codes(by_load(1.05, 0.9, 0.8)) == codes({"lambda": 0.8}) == codes(by_load(1.0, 0.95)) == []
+    assert codes(by_load(1.0, 1.0, 1.3)) == codes({"lambda": 1.3}) == codes(by_speed) == [("target_unusual", "1.3")]
+    assert codes({"lambda": 1.8}, (0.6, 2.4), fuel="hydrogen") == []
+    assert codes(by_load(1.0, 0.6)) == codes([{**by_load(1.0, 0.6)}]) == [("target_unusual", "0.6")]
+    assert codes(by_load(1.0, 0.9, 0.8), (0.5, 0.85)) == [("lambda_range_short", "0.85")]
+    assert codes(by_load(1.0, 0.9, 0.8), (0.5, 0.9)) == codes(by_load(1.0, 0.9, 0.8), (1.4, 0.6)) == []
+    afr = codes(by_load(1.0, 0.9, 0.8), (7, 12.5), scale="afr", stoich=14.7)
+    assert afr == [("lambda_range_short", "0.85")]
+
+
 def test_a_fuel_pressure_that_no_sensor_reads_is_told():
     def codes(unit, most):
         return [code for code, _, _ in told("rp2", linear("fuel_pressure", unit, most))]
