@@ -18,10 +18,13 @@ def sentence(hole: Hole) -> Said:
     event = hole.event
     bank = "" if event.bank is None else "both banks, " if hole.other == LEAN else f"{event.bank_label}, "
     many = len(hole.pulls) > 1
+    pulls = f"{len(hole.pulls)} of {hole.of} pull{'' if hole.of == 1 else 's'}"
+    if hole.of < hole.judged:
+        there = "the only pull that was" if hole.of == 1 else f"{len(hole.pulls)} of the {hole.of} pulls that were"
+        pulls = f"{there} judged there"
     text = say(
         *(bank, events.at(event, hole.rpm_from, hole.rpm_to), ": ", events.mixture(event)),
-        f", in {len(hole.pulls)} of {hole.of} pull{'' if hole.of == 1 else 's'}, "
-        f"{'up to ' if many else ''}{hole.seconds:.1f} s",
+        f", in {pulls}, {'up to ' if many else ''}{hole.seconds:.1f} s",
     )
     return capital(text)
 

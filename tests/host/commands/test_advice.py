@@ -147,7 +147,7 @@ def test_a_target_that_no_engine_is_given_or_no_sensor_shows_is_told():
     by_speed = {"load": "map", "load_kpa": [40, 200], "rpm": [1000, 7000], "lambda": [[1.0, 0.8], [1.0, 1.3]]}
     assert codes(by_load(1.05, 0.9, 0.8)) == codes({"lambda": 0.8}) == codes(by_load(1.0, 0.95)) == []
     assert codes(by_load(1.0, 1.0, 1.3)) == codes({"lambda": 1.3}) == codes(by_speed) == [("target_unusual", "1.3")]
-    assert codes({"lambda": 1.8}, (0.6, 2.4), fuel="hydrogen") == []
+    assert codes({"lambda": 1.5}, (0.6, 2.4), fuel="hydrogen") == []
     assert codes(by_load(1.0, 0.6)) == codes([{**by_load(1.0, 0.6)}]) == [("target_unusual", "0.6")]
     assert codes(by_load(1.0, 0.9, 0.8), (0.5, 0.85)) == [("lambda_range_short", "0.85")]
     assert codes(by_load(1.0, 0.9, 0.8), (0.5, 0.9)) == codes(by_load(1.0, 0.9, 0.8), (1.4, 0.6)) == []

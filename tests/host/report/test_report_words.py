@@ -216,9 +216,9 @@ def test_other_pulls_that_were_on_target_at_the_event_are_said_to_be():
 def test_pulls_that_never_came_to_those_speeds_are_not_said_to_be_on_target_there():
     short = scene(pulls=2, rpm_high=5000.0, seed=2)
     said, sentence = steps(scene(pulls=1, hole=Hole(1, 5600, 6400, 0.08)), short)
-    assert "on target there" not in said and "in 1 of 1 pull," in sentence
+    assert "on target there" not in said and "in the only pull that was judged there," in sentence
     said, sentence = steps(scene(pulls=2, hole=Hole(1, 5600, 6400, 0.08)), short)
-    assert "and pull 2 was on target there" in said and "in 1 of 2 pulls," in sentence
+    assert "and pull 2 was on target there" in said and "in 1 of the 2 pulls that were judged there," in sentence
 
 
 def test_a_hole_that_every_pull_has_is_one_of_the_table():

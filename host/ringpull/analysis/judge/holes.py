@@ -43,7 +43,7 @@ class Hole:
     """One lean place.
 
     number, event: the pull and event where it is deepest. pulls: numbers of all pulls that have it. of: number of
-    judged pulls that covered it. fine: numbers of the pulls that were on target there. rpm_from, rpm_to, seconds: those
+    judged pulls that covered it. judged: number of all judged pulls. fine: numbers of the pulls that were on target there. rpm_from, rpm_to, seconds: those
     of the widest and longest event. hints: changes during any of its events, each kind once with its largest size.
     held: roles of SUPPLIES that were logged and did not fall. other: state of the other of two banks, FINE, LEAN or ""
     if not known; other_label: the name of that bank; other_share: its lambda above target as a share of it. cell: its
@@ -54,6 +54,7 @@ class Hole:
     event: LeanEvent
     pulls: tuple[int, ...]
     of: int
+    judged: int
     fine: tuple[int, ...]
     rpm_from: float
     rpm_to: float
@@ -145,6 +146,7 @@ def hole(group: list[Found], judged: list[Any]) -> Hole:
         event=event,
         pulls=tuple(sorted(numbers)),
         of=len(numbers) + len(there),
+        judged=len(numbers | {p.number for p in judged}),
         fine=tuple(number for number, excess in there if excess < LEAST_DEPTH / 2.0),
         rpm_from=rpm_from,
         rpm_to=rpm_to,
