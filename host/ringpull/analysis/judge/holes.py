@@ -43,11 +43,11 @@ class Hole:
     """One lean place.
 
     number, event: the pull and event where it is deepest. pulls: numbers of all pulls that have it. of: number of
-    judged pulls that covered it. judged: number of all judged pulls. fine: numbers of the pulls that were on target there. rpm_from, rpm_to, seconds: those
-    of the widest and longest event. hints: changes during any of its events, each kind once with its largest size.
-    held: roles of SUPPLIES that were logged and did not fall. other: state of the other of two banks, FINE, LEAN or ""
-    if not known; other_label: the name of that bank; other_share: its lambda above target as a share of it. cell: its
-    cell of the fuel map.
+    judged pulls that covered it. judged: number of all judged pulls. fine: numbers of the pulls that were on target
+    there. rpm_from, rpm_to, seconds: those of the widest and longest event. hints: changes during any of its events,
+    each kind once with its largest size. held: roles of SUPPLIES that were logged and did not fall. other: state of the
+    other of two banks, FINE, LEAN or "" if not known; other_label: the name of that bank; other_share: its lambda above
+    target as a share of it. cell: its cell of the fuel map.
     """
 
     number: int
