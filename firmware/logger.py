@@ -97,6 +97,8 @@ class Logger:
                 from cable import alone
 
                 alone.run(self)
+        if self.button.level():  # stuck
+            self.button.is_held(self.board.ticks_us())
         memory.settle()
         self.health.look_at_heap()
         period_us = 1000000 // self.plan.config["rate_hz"]
@@ -177,10 +179,20 @@ class Logger:
             if self.expected.look(sampler.queue):
                 board.trouble = "reference_off"
             self.faults.each_second(sampler)
+            self._look_at_button()
         self.faults.turn(sampler.row, board.trouble)
         self.panel.turn()
         self._hear()
         self.turned = board.ticks_us()
+
+    def _look_at_button(self):
+        """A button that nobody lets go of is stuck, until somebody does."""
+        board = self.board
+        if not self.button.pressed:
+            if board.trouble == "button_stuck":
+                board.trouble = None
+        elif (board.ticks_us() - self.button.since) & ticks.MASK >= _HELD_US and not board.trouble:
+            board.trouble = "button_stuck"
 
     def _hear(self):
         """Answer whoever is on the cable, from their first word on, if memory suffices for that."""
@@ -269,13 +281,16 @@ class Logger:
         self.panel.stop(not self.recorder.writer.dead)
 
     def wait_for_press(self):
-        """The card may be out: touch nothing until the button is pressed again, or the PC wants the prompt."""
+        """The card may be out: touch nothing until the button is pressed again, or the PC wants the prompt.
+
+        A button that is never let go is stuck, and nobody made that long press: the recording goes on.
+        """
         board = self.board
         button_ = self.button
         self.stopped = True
-        while button_.pressed and board.powered():
-            board.idle()
-            board.feed()
+        if not self.released():
+            self.stopped = False
+            return
         button_.tail = button_.head
         while board.powered() and button_.tail == button_.head and not self.leaving:
             board.idle()

@@ -92,6 +92,12 @@ FAULTS = {
         "the converter's reference has moved, the supply is too low, or that channel's wire is loose",
         "measure that voltage; until it reads as expected, every analog channel is in doubt",
     ),
+    "button_stuck": (
+        47,
+        "The button has read pressed for more than ten seconds",
+        "its wire touches ground, or it jams",
+        "free it; the logger records on, but no pull can be marked and the recording can't be stopped",
+    ),
     "test_card": (
         51,
         "Self-test: the card is too slow, or does not give back what was written",

@@ -59,6 +59,13 @@ class Button:
         self.kinds[self.head & 7] = 1 if pressed else 2
         self.head = (self.head + 1) & 0xFF
 
+    def is_held(self, tick):
+        """It has been pressed since before the recording: that is no press of this one."""
+        self.pressed = True
+        self.fresh = False
+        self.since = tick
+        self.tail = self.head
+
     def look(self):
         """From the main loop: notice a level without an edge (a busy port drops some) and leave it to the row path."""
         if self.level() != self.pressed:

@@ -41,6 +41,7 @@ def test_a_number_keeps_its_meaning():
         44: "converter_silent",
         45: "input_missing",
         46: "reference_off",
+        47: "button_stuck",
         51: "test_card",
         52: "test_converter",
         53: "test_memory",

@@ -24,6 +24,8 @@ HEAP = "192k"  # heap of a small board, though this port's objects are twice as 
 DESK_HEAP = "256k"  # HEAP, 24 kB for the desk board's code, signals and volume, and 40 for fragmentation
 USUAL_CONFIG_BYTES = 2000  # without blanks; a longer configuration gets extra heap, as its objects are twice a board's
 BYTES_PER_CONFIG_BYTE = 24
+AGAIN_KB = 64  # where a long press ends the recording: the desk can't reset itself, and begins again in the same heap
+LONG_PRESS_S = 1.5
 BUS_KB = 72  # for the bus: 39 kB on this port, whose objects are twice a board's, its codes, and room beside a screen
 BUS_CHANNEL_KB = 2.5  # and each of its channels: two columns, in the setup, the row queue and the open block
 
@@ -144,7 +146,7 @@ def dry_run(
             job.write_text(json.dumps({**told, "bus": bus.start()}))
         # A folder with nothing else that MicroPython could import; a link would need rights that few have on Windows
         shutil.copytree(shared_math_dir(), work / "shared_math", ignore=shutil.ignore_patterns("__pycache__"))
-        _run(micropython, work, job, compiled.end_us, progress, heap_for(text))
+        _run(micropython, work, job, compiled.end_us, progress, heap_for(text, compiled.longest_press_s))
         for name in ("drive.rpl", "pulls.rpl", "logger.json"):
             if (out / name).exists():  # a card that was put in later holds no configuration
                 shutil.move(out / name, card_dir / name)
@@ -204,14 +206,16 @@ def _refuse_other_drives(card_dir: Path, settings: dict[str, Any], replace: bool
             )
 
 
-def heap_for(text: bytes) -> str:
-    """The desk board's heap for a configuration of this text, as a value of MicroPython's option."""
+def heap_for(text: bytes, longest_press_s: float = 0.0) -> str:
+    """The desk board's heap for a configuration of this text, as a value of MicroPython's option. longest_press_s: how
+    long the button is held at most."""
+    again_kb = AGAIN_KB if longest_press_s >= LONG_PRESS_S else 0
     more = max(0, len(config.squeeze(text)) - USUAL_CONFIG_BYTES) * BYTES_PER_CONFIG_BYTE
     try:
         bus_kb = (BUS_KB + int(BUS_CHANNEL_KB * len(told))) if (told := channels.from_the_bus(config.load(text))) else 0
     except (ValueError, KeyError, TypeError):  # a file that the firmware is to refuse
         bus_kb = 0
-    return f"{int(DESK_HEAP[:-1]) + bus_kb + more // 1024}k"
+    return f"{int(DESK_HEAP[:-1]) + again_kb + bus_kb + more // 1024}k"
 
 
 def ring_slots(settings: dict[str, Any], duration_s: float) -> tuple[int, int]:

@@ -46,6 +46,15 @@ class Compiled:
     unused: list[str]
     silent: list[str]
 
+    @property
+    def longest_press_s(self) -> float:
+        """How long the button is held at most."""
+        which = self.events & np.uint64(0xFF)
+        of_button = self.events[(which == PRESS) | (which == RELEASE)]
+        down = (of_button & np.uint64(0xFF)) == PRESS
+        times_us = np.append((of_button >> np.uint64(8)).astype(float), self.end_us)
+        return float(np.diff(times_us)[down].max(initial=0.0)) / 1e6
+
 
 def compile_signals(config: dict[str, Any], volts: Path, edges: Path | None, buttons: Path | None) -> Compiled:
     """Read and check the three files. config: with its defaults. Raises BadSignal with file, column and cause."""
