@@ -45,13 +45,15 @@ class DryRunResult:
     """The result of a dry run.
 
     card: the folder with the card's files. simulated_s: seconds of signals that were run. unused: CSV columns that no
-    channel uses. silent: channels of the configuration without a column or an edge.
+    channel uses. silent: channels of the configuration without a column or an edge. on_bus: channels of the car's bus,
+    which was empty.
     """
 
     card: Path
     simulated_s: float
     unused: list[str]
     silent: list[str]
+    on_bus: list[str]
 
 
 def find_micropython() -> str:
@@ -150,7 +152,8 @@ def dry_run(
         for name in ("drive.rpl", "pulls.rpl", "logger.json"):
             if (out / name).exists():  # a card that was put in later holds no configuration
                 shutil.move(out / name, card_dir / name)
-    return DryRunResult(card_dir, compiled.end_us / 1e6, compiled.unused, compiled.silent)
+    on_bus = [] if bus is not None else [one["name"] for one in channels.from_the_bus(settings)]
+    return DryRunResult(card_dir, compiled.end_us / 1e6, compiled.unused, compiled.silent, on_bus)
 
 
 @contextlib.contextmanager

@@ -25,6 +25,7 @@ NOISE_COUNTS = 2.0  # standard deviation of the converter's noise
 NOISE_LENGTH = 1 << 10
 PAD_FRAMES = 1024
 PRESS, RELEASE = 254, 255
+LONGEST_BEYOND_US = 60_000_000  # edges or presses so long after twice the volts' time are of another time
 STRANGER = 250
 FALLS = 0x40  # bit of an event: the input goes low
 LONGEST_S = 25 * 3600  # longer than any drive; times in a wrong unit would need all of the memory
@@ -72,7 +73,14 @@ def compile_signals(config: dict[str, Any], volts: Path, edges: Path | None, but
     merged = np.sort(np.concatenate(events), kind="stable") if events else np.zeros(0, np.uint64)
     end_us = round(float(time_s[-1]) * 1e6)
     if len(merged):
-        end_us = max(end_us, int(merged[-1] >> np.uint64(8)))
+        last_us = int(merged[-1] >> np.uint64(8))
+        if last_us > 2 * end_us + LONGEST_BEYOND_US:
+            raise BadSignal(
+                f"edges or presses go on to {last_us / 1e6:.0f} s, but the volts end at {end_us / 1e6:.0f} s",
+                "their times are in milliseconds, or the files are of two drives",
+                "write all times in seconds from the same instant",
+            )
+        end_us = max(end_us, last_us)
     frame_us = max(FINEST_FRAME_US, 100_000 // config["rate_hz"])  # ten frames a row, but at most one a millisecond
     grid_s = np.arange(end_us // frame_us + PAD_FRAMES) * (frame_us / 1e6)
     frames = np.empty((len(grid_s), len(used)), np.uint16)

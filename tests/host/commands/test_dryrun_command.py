@@ -127,3 +127,20 @@ def test_help_names_boards_that_there_are_and_says_what_input_is():
     shown = " ".join(parser.format_help().split())
     assert "input (the name of the pulse channel)" in shown
     assert all(name in shown for name in boards.TITLES) and "stm32" not in shown
+
+
+def test_times_in_milliseconds_are_refused(tmp_path):
+    words = signals(tmp_path)
+    (tmp_path / "buttons.csv").write_text("t_s,event\n500,press\n700,release\n")
+    done = command(*words, "--buttons", tmp_path / "buttons.csv", "-o", tmp_path / "card")
+    assert done.returncode == 2 and "go on to 700 s, but the volts end at 2 s" in done.stderr
+    assert "milliseconds" in done.stderr and not (tmp_path / "card").exists()
+
+
+def test_channels_of_the_bus_have_no_values_and_are_told(tmp_path):
+    on_bus = {"name": "coolant", "kind": "obd", "pid": "coolant_temperature"}
+    words = signals(tmp_path, bus={"ask": True}, channels=[CONFIG["channels"][0], CONFIG["channels"][2], on_bus])
+    (tmp_path / "volts.csv").write_text("t_s,lambda_1\n0,2.5\n2,2.5\n")
+    done = command(*words, "-o", tmp_path / "card", "--json", "--strict")
+    assert done.returncode == 1 and "'coolant' comes from the car's bus, which is empty here" in done.stderr
+    assert json.loads(done.stdout)["channels_without_signal"] == ["coolant"]

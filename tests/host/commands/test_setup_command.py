@@ -376,3 +376,10 @@ def test_a_board_too_slow_for_the_engine_is_told_and_the_engine_asked_again():
     assert any("don't fit together" in line for line in told)
     assert (plan.board, plan.tach, plan.max_rpm) == ("esp32", 36, 9000)
     assert config.check(starter_configs.config_of(plan)) == []
+
+
+def test_the_cars_values_as_json(capsys):
+    assert main(["setup", "--values", "--json"]) == 0
+    listed = json.loads(capsys.readouterr().out)["values"]
+    assert {"pid": "0C", "name": "engine_speed"}.items() <= listed[[one["pid"] for one in listed].index("0C")].items()
+    assert len(listed) > 40

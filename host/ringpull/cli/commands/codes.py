@@ -41,9 +41,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    if Path(args.source).exists() and not Path(args.source).is_char_device():
-        return _of_card(args)
-    return _of_port(args)
+    return _of_card(args) if _is_card(args.source) else _of_port(args)
+
+
+def _is_card(source: str) -> bool:
+    """Whether a folder or file is meant, there or not, rather than a port."""
+    path = Path(source)
+    if path.exists():
+        return not path.is_char_device()
+    return path.suffix == ".rpl" or (len(path.parts) > 1 and path.parts[:2] != ("/", "dev"))
 
 
 def _of_card(args: argparse.Namespace) -> int:
@@ -63,7 +69,8 @@ def _of_card(args: argparse.Namespace) -> int:
     if not asked:
         raise NoCodes(
             f"no session of {args.source} holds trouble codes",
-            'logger.json has no channel of kind obd and no "bus": {"ask": true}, or no computer answered',
+            'logger.json has no channel of kind obd and no "bus": {"ask": true}, or no computer answered; copies of '
+            "pulls (pulls.rpl) hold no codes, drive.rpl does",
             "ringpull info tells how the bus was; each session asks once, at its start, if it may",
         )
     for session, units in asked:

@@ -107,10 +107,15 @@ def run(args: argparse.Namespace) -> int:
         print(
             f"note: channel {name!r} of the configuration has no column or edges: it reads 0 all along", file=sys.stderr
         )
-    notes = {"columns_not_used": result.unused, "channels_without_signal": result.silent}
+    for name in result.on_bus:
+        print(
+            f"note: channel {name!r} comes from the car's bus, which is empty here: it has no values", file=sys.stderr
+        )
+    silent = result.silent + result.on_bus
+    notes = {"columns_not_used": result.unused, "channels_without_signal": silent}
     if args.json:
         print(json.dumps({"card": str(result.card), "simulated_s": result.simulated_s, "took_s": took_s, **notes}))
     else:
         print(f"{result.card}: {result.simulated_s:.1f} s of signals, run in {took_s:.1f} s")
         print(f"next: ringpull pulls {result.card}")
-    return 1 if args.strict and (result.unused or result.silent) else 0
+    return 1 if args.strict and (result.unused or silent) else 0

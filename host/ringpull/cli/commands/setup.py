@@ -30,7 +30,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--values", action="store_true", help="list what the car's own computer can be asked for")
     parser.add_argument("--force", action="store_true", help="replace a file that is already there")
-    parser.add_argument("--json", action="store_true", help="print what was written as JSON")
+    parser.add_argument("--json", action="store_true", help="print what was written, or --values, as JSON")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -43,7 +43,8 @@ def run(args: argparse.Namespace) -> int:
 
     heard = []
     if args.values:
-        print("\n".join(values()))
+        listed = [{"pid": one.pid, "name": one.name, "hz": one.hz, "unit": one.unit} for one in car_values.every()]
+        print(json.dumps({"values": listed}) if args.json else "\n".join(values()))
         return 0
     if args.dbc:
         from ringpull.device import dbc
