@@ -304,7 +304,7 @@ class Logger:
         """Wait until nobody presses the button, but not for ever: it may be stuck. Whether it was let go."""
         board = self.board
         began = -1
-        while board.powered() and self.button.level():
+        while self.button.level() and board.powered():
             now = board.ticks_us()
             if began < 0:
                 began = now

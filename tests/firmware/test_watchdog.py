@@ -35,6 +35,9 @@ class Turning:
     def called(self):
         return False
 
+    def ticks_us(self):
+        return 0
+
 
 class Anything:
     row = 0

@@ -15,14 +15,15 @@ WIDE, NARROW = 110, 80  # characters
 
 def answer_lines(found) -> list[str]:
     """All of an analysis.answer.Answer: pulls, verdict with sentence, cause and reasons, next steps, cautions."""
-    return [*[pull_line(pull) for pull in found.pulls], "", *verdict_lines(found), "", *CAUTIONS]
+    several = len({pull.pull.session for pull in found.pulls}) > 1
+    return [*[pull_line(pull, several) for pull in found.pulls], "", *verdict_lines(found), "", *CAUTIONS]
 
 
 def verdict_lines(found) -> list[str]:
     """The verdict with its sentence, cause and reasons, and the next steps."""
     return [
         f"Verdict: {found.verdict}",
-        *items([*first.lines(found), *states(found)]),
+        *items(dict.fromkeys([*first.lines(found), *states(found)])),
         "What to do next:",
         *items(next_steps(found, found.holes)),
     ]
@@ -44,10 +45,11 @@ def items(sentences: Iterable[str]) -> list[str]:
     return [line for sentence in sentences for line in wrap.wrap(sentence)]
 
 
-def pull_line(pull) -> str:
-    """The line for one analysis.answer.PullAnswer."""
+def pull_line(pull, with_session: bool = False) -> str:
+    """The line for one analysis.answer.PullAnswer. with_session: whether to name its session: each has its own times."""
     n = pull.numbers
-    head = f"pull {pull.number}: {pull.pull.start_s:.2f}-{pull.pull.end_s:.2f} s"
+    session = f" of session {pull.pull.session}" if with_session else ""
+    head = f"pull {pull.number}{session}: {pull.pull.start_s:.2f}-{pull.pull.end_s:.2f} s"
     why = unjudged(pull)
     if why is not None:
         return f"{head}, {why}"

@@ -87,6 +87,7 @@ def run(args: argparse.Namespace) -> int:
         return code
     if not judged:
         print("No pulls: none was marked, and throttle or manifold pressure with rising engine speed showed none.")
+        print("\n".join(["", *verdict_lines(found)]))
         return code
     print_table(judged, notes_of(drive), {one.pull for one in warned})
     print("\n".join(["", *verdict_lines(found)]))
@@ -119,8 +120,10 @@ def print_table(judged, notes: dict[str, str], warned: Collection[int | None] = 
     console = terminal.wide_console()
     narrow = console.width < ROOMY
     bars = BARS if terminal.can_show(BARS) else PLAIN_BARS
+    sessions = {pull.pull.session for pull in judged}
     sides = {
         "pull": "right",
+        **({"session": "right"} if len(sessions) > 1 else {}),  # each has times of its own
         "from s": "right",
         "to s": "right",
         "by": "left",
@@ -153,6 +156,7 @@ def print_table(judged, notes: dict[str, str], warned: Collection[int | None] = 
         note = notes.get(str(pull.number))
         cells = (
             str(pull.number),
+            *([str(pull.pull.session)] if len(sessions) > 1 else []),
             f"{pull.pull.start_s:.2f}",
             f"{pull.pull.end_s:.2f}",
             pull.pull.source,
