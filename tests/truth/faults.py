@@ -311,6 +311,31 @@ def marks_late(wired: Wired, rng: np.random.Generator) -> None:
     wired.presses_s = [at + (0.8 if n % 2 == 0 else 0.0) for n, at in enumerate(wired.presses_s)]
 
 
+def pressed_within(*after_s: float) -> Break:
+    """Presses too many, these seconds after some instant within the pull that has the hole."""
+
+    def apply(wired: Wired, rng: np.random.Generator) -> None:
+        hole = wired.hole_s[0]
+        start_s, end_s = min(wired.pulls_s, key=lambda one: abs(0.5 * (one[0] + one[1]) - hole))
+        at = rng.uniform(start_s + 0.3 * (end_s - start_s), start_s + 0.8 * (end_s - start_s))
+        wired.presses_s = sorted([*wired.presses_s, *(at + more for more in after_s)])
+
+    return apply
+
+
+def both(*breaks: Break) -> Break:
+    """One after the other."""
+
+    def apply(wired: Wired, rng: np.random.Generator) -> None:
+        for one in breaks:
+            one(wired, rng)
+
+    return apply
+
+
+SPEED_ALONE = without("map", "throttle")
+
+
 def key_on_late(wired: Wired, rng: np.random.Generator) -> None:
     """The logger gets its power when the engine runs already."""
     first = wired.rows(12.0, np.inf).start
@@ -447,6 +472,19 @@ FAULTS = (
     Fault("no pressure logged", "configuration", without("map"), (), evidence=False),
     Fault("nobody marks", "driver", nobody_marks, (), evidence=False),
     Fault("marks come late", "driver", marks_late, (), evidence=False),
+    Fault("a press too many in a pull", "driver", pressed_within(0.0), (), evidence=False),
+    Fault("a double press in a pull", "driver", pressed_within(0.0, 0.25), (), evidence=False),
+    Fault("lambda and speed alone", "configuration", SPEED_ALONE, (), evidence=False),
+    Fault(
+        "lambda and speed alone, a press too many", "driver", both(SPEED_ALONE, pressed_within(0.0)), (), evidence=False
+    ),
+    Fault(
+        "lambda and speed alone, a double press",
+        "driver",
+        both(SPEED_ALONE, pressed_within(0.0, 0.25)),
+        (),
+        evidence=False,
+    ),
     Fault("logger powered late", "driver", key_on_late, (), evidence=False),
     Fault("misfire", "engine", misfire, (), evidence=False),
     Fault("thin air, 75 kPa", "engine", thin_air, (), evidence=False),
