@@ -1,4 +1,4 @@
-"""The facts about each board that checks, questions and advice need. Pins are in firmware/boards/wiring.py.
+"""The facts about each board that checks, questions and advice need. Pins are in firmware/boards/pin_table.py.
 
 A board that is not listed here can still be used: its configuration is checked like that of the generic board.
 """

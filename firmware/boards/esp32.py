@@ -1,4 +1,4 @@
-"""The ESP32: its converter read in calibrated microvolts, its SD host. Pins are in wiring.py.
+"""The ESP32: its converter read in calibrated microvolts, its SD host. Pins are in pin_table.py.
 
 Timers and pin interrupts of this port are soft: they wait for a write to the card to end. What is missed is counted.
 """

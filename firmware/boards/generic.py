@@ -1,4 +1,4 @@
-"""Any MicroPython board with machine.ADC, Pin.irq, Timer and an SPI card. Pins are in wiring.py."""
+"""Any MicroPython board with machine.ADC, Pin.irq, Timer and an SPI card. Pins are in pin_table.py."""
 
 import os
 import select
@@ -41,9 +41,9 @@ class GenericBoard:
     pulls_slots = _PULLS_SLOTS
 
     def __init__(self):
-        from boards import wiring  # the memory of it is given back before the recording begins
+        from boards import pin_table  # the memory of it is given back before the recording begins
 
-        self.pins = wiring.for_port(sys.platform)
+        self.pins = pin_table.for_port(sys.platform)
         self.light = light.the_one()  # the lamp's pin: its `pattern` is what is shown
         self.timer = None
         self.buzzer_pin = None

@@ -35,9 +35,9 @@ _made = []
 def the_one():
     """The board's only lamp, lit by the first call."""
     if not _made:
-        from boards import wiring
+        from boards import pin_table
 
-        pin = wiring.for_port(sys.platform)["lamp"]
+        pin = pin_table.for_port(sys.platform)["lamp"]
         if sys.platform == "rp2":
             _made.append(Light(pin, -1, hard=True))
         elif sys.platform == "esp32":

@@ -1,5 +1,5 @@
 """The RP2040 and the RP2350: hard timer, edges stamped by PIO, inputs converted and averaged through DMA. Pins are in
-wiring.py."""
+pin_table.py."""
 
 import sys
 import time

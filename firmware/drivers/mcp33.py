@@ -14,7 +14,7 @@ READ_US = 45  # a reading takes about so long, the firmware's own time included
 
 
 def bus(pins):
-    """The converters' SPI, with the answer line pulled up. pins: as in boards/wiring.py."""
+    """The converters' SPI, with the answer line pulled up. pins: as in boards/pin_table.py."""
     answer = machine.Pin(pins["miso"], machine.Pin.IN, machine.Pin.PULL_UP)
     clock, ask = machine.Pin(pins["sck"]), machine.Pin(pins["mosi"])
     return machine.SPI(pins["id"], baudrate=_CLOCK_HZ, sck=clock, mosi=ask, miso=answer)

@@ -31,7 +31,7 @@ def make(board):
 
         bus = build.make(config)
     settings.forget(_HEAVY)
-    settings.forget(("wiring",), "boards")
+    settings.forget(("pin_table",), "boards")
     settings.forget(("plan_build", "settings"), "start")
     if bus:
         settings.forget(("build",), "bus")

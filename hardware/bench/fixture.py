@@ -11,7 +11,7 @@ import time
 import machine
 
 from acquire.tach import Tach
-from boards import wiring
+from boards import pin_table
 from shared_math import channels, speed, ticks
 
 OUTPUTS = {"rp2": {"tach": 2, "volts": 3}, "esp32": {"tach": 13, "volts": 14}}
@@ -79,7 +79,7 @@ def tach_test(pins, output):
 
 def main():
     """All of it; the last line says whether anything is wrong."""
-    pins = wiring.for_port(sys.platform)
+    pins = pin_table.for_port(sys.platform)
     outputs = OUTPUTS["esp32" if sys.platform == "esp32" else "rp2"]
     wrong = volts_test(pins, outputs["volts"]) + tach_test(pins, outputs["tach"])
     print("all good" if not wrong else "%d BAD: see the table of readings in hardware/README.md" % wrong)

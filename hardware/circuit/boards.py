@@ -1,6 +1,6 @@
 """Which pin of which board a block's port goes to, with the place on the board where one solders it.
 
-The numbers after "GP" or "IO" are firmware/boards/wiring.py's; a test holds the two together.
+The numbers after "GP" or "IO" are firmware/boards/pin_table.py's; a test holds the two together.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Board:
-    """name; stock key; pins: signal -> (number in wiring.py or None, what is printed beside the pad, note)."""
+    """name; stock key; pins: signal -> (number in pin_table.py or None, what is printed beside the pad, note)."""
 
     name: str
     title: str

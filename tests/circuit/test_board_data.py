@@ -29,7 +29,7 @@ from hardware.circuit.stock import STOCK
 ALL = items.all_items()
 PLACES = places.read_places()
 NETS = items.nets(ALL)
-FIRMWARE = runpy.run_path(str(build.ROOT / "firmware" / "boards" / "wiring.py"))["RP2"]
+FIRMWARE = runpy.run_path(str(build.ROOT / "firmware" / "boards" / "pin_table.py"))["RP2"]
 
 
 def test_every_part_of_every_block_is_there_once():

@@ -214,7 +214,7 @@ def test_the_controllers_are_the_firmware_s(name, chip, load):
     assert mhz == bus_settings.DEFAULTS["crystal_mhz"] or f'"crystal_mhz": {mhz}' in BY_NAME[name].note
     assert {BY_NAME[name].value(ref) for ref in ("C3", "C4")} == {float(load[:-1]) * 1e-12}
     drawn = {net for net, *_ in BY_NAME[name].ports} & {"SCK", "MOSI", "MISO", "CS", "INT"}
-    firmware = runpy.run_path(str(build.ROOT / "firmware" / "boards" / "wiring.py"))["RP2"]
+    firmware = runpy.run_path(str(build.ROOT / "firmware" / "boards" / "pin_table.py"))["RP2"]
     assert drawn == {key.upper() for key in (*firmware["converter_spi"], *firmware["bus"])} - {"ID"}
 
 

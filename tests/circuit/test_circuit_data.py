@@ -89,7 +89,7 @@ def test_dry_run_filter_and_converter_agree_with_the_circuit():
 
 @pytest.mark.parametrize("board", boards.ALL, ids=lambda b: b.name)
 def test_wiring_agrees_with_the_firmware(board):
-    firmware = runpy.run_path(str(build.ROOT / "firmware" / "boards" / "wiring.py"))[board.name.upper()]
+    firmware = runpy.run_path(str(build.ROOT / "firmware" / "boards" / "pin_table.py"))[board.name.upper()]
     flat = {**firmware["analog"], **firmware["pulse"], **firmware["digital"], **firmware["spi"]}
     flat |= {"button": firmware["button"], "lamp": firmware["lamp"], "buzzer": firmware["buzzer"]} | firmware["screen"]
     flat.pop("id")
@@ -109,7 +109,7 @@ def test_wiring_agrees_with_the_firmware(board):
 @pytest.mark.parametrize("board", boards.ALL, ids=lambda b: b.name)
 def test_no_pin_has_two_uses(board):
     """Of the firmware's wiring table and of what the drawings keep for later."""
-    firmware = runpy.run_path(str(build.ROOT / "firmware" / "boards" / "wiring.py"))[board.name.upper()]
+    firmware = runpy.run_path(str(build.ROOT / "firmware" / "boards" / "pin_table.py"))[board.name.upper()]
     used = [firmware["button"], firmware["lamp"], firmware["buzzer"]]
     for group in ("analog", "pulse", "digital"):
         used += firmware[group].values()

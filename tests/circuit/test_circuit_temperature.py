@@ -18,7 +18,7 @@ PT1000_OHM = {
     200.0: 1758.560,
     400.0: 2470.92,
 }  # IEC 60751
-NOMINAL_V = 3.0  # reference_v in wiring.py, supply_v in logger.json
+NOMINAL_V = 3.0  # reference_v in pin_table.py, supply_v in logger.json
 REFERENCE_OHM = (
     200.0  # between 3V3 and the converter's supply on an RP2040 board (from memory of the board's data sheet)
 )

@@ -16,7 +16,7 @@ import parts
 from shared_math.obd import pids
 
 CHIPS = Path(__file__).resolve().parents[1] / "firmware" / "can_chips.py"
-SELECT_GPIO, INTERRUPT_GPIO = 22, 21  # of firmware/boards/wiring.py
+SELECT_GPIO, INTERRUPT_GPIO = 22, 21  # of firmware/boards/pin_table.py
 CRYSTAL_MHZ, KBIT = 40, 500
 ENGINE, GEARBOX = 0x7E8, 0x7E9
 ANSWER_S = 0.020  # from a request to the first frame of its answer

@@ -144,7 +144,7 @@ def _config(board: str, rate_hz: int, inputs: list[str], pulses: bool = True, **
 
 def _generic(stall_every_s: float, **more) -> runs.Setup:
     config = _config("generic", 200, [f"a{n}" for n in range(6)])
-    return runs.Setup(config, 400, 2.6, stall_every_s, modules={**GENERIC, "boards/wiring": WIRING}, **more)
+    return runs.Setup(config, 400, 2.6, stall_every_s, modules={**GENERIC, "boards/pin_table": WIRING}, **more)
 
 
 def _twelve(**more) -> runs.Setup:
@@ -154,7 +154,7 @@ def _twelve(**more) -> runs.Setup:
 
 def _on_flash() -> runs.Setup:
     config = _config("rp2", 200, [f"a{n}" for n in range(4)])
-    return runs.Setup(config, 400, 6.0, modules={"boards/wiring": NO_CARD}, on_flash=True)
+    return runs.Setup(config, 400, 6.0, modules={"boards/pin_table": NO_CARD}, on_flash=True)
 
 
 def _warned(card: tuple[tuple[float, str], ...], seconds: float = 6.0, **more) -> runs.Setup:

@@ -7,7 +7,7 @@ import fake_board
 
 fake_board.install()
 
-from boards import config_file, esp32, generic, wiring  # noqa: E402
+from boards import config_file, esp32, generic, pin_table  # noqa: E402
 
 
 def bare(kind, pins, **config):
@@ -17,7 +17,7 @@ def bare(kind, pins, **config):
         def _try_mount(self):
             return True
 
-    wiring.for_port = lambda _platform: pins
+    pin_table.for_port = lambda _platform: pins
     board = Bare()
     given = {"channels": [{"name": "boost", "input": "a0"}]}
     given.update(config)
@@ -26,7 +26,7 @@ def bare(kind, pins, **config):
 
 
 def test_the_outputs():
-    board = bare(generic.GenericBoard, wiring.RP2)
+    board = bare(generic.GenericBoard, pin_table.RP2)
     assert board.output("hz", 200)
     assert fake_board.PWM.made[2].told == [("hz", 200), ("share", 32768)]
     assert board.output("mv", 1650)
@@ -36,9 +36,9 @@ def test_the_outputs():
 
 
 def test_an_output_that_a_converter_uses_is_not_driven():
-    assert bare(esp32.Esp32Board, wiring.ESP32).output("hz", 200)
+    assert bare(esp32.Esp32Board, pin_table.ESP32).output("hz", 200)
     given = {"channels": [{"name": "boost", "input": "x0"}], "converters": {"x": "mcp3208"}}
-    board = bare(esp32.Esp32Board, wiring.ESP32, **given)
+    board = bare(esp32.Esp32Board, pin_table.ESP32, **given)
     assert not board.output("hz", 200) and not board.output("mv", 200)
 
 

@@ -5,7 +5,7 @@ import fake_board
 
 fake_board.install()
 
-from boards import esp32, generic, wiring  # noqa: E402
+from boards import esp32, generic, pin_table  # noqa: E402
 from drivers import sdhost  # noqa: E402
 from shared_math import boards as board_facts  # noqa: E402
 from shared_math import channels, config  # noqa: E402
@@ -18,7 +18,7 @@ def bare(kind, pins):
         def _try_mount(self):
             return True
 
-    wiring.for_port = lambda _platform: pins
+    pin_table.for_port = lambda _platform: pins
     return Bare()
 
 
@@ -36,7 +36,7 @@ def configured(board, *listed, **more):
 
 
 def test_esp32_stores_microvolts():
-    board = bare(esp32.Esp32Board, wiring.ESP32)
+    board = bare(esp32.Esp32Board, pin_table.ESP32)
     given = configured(board, linear("boost", "a0"))
     column = channels.columns(given, board.converter)[0]
     fake_board.ADC.uv[36] = 1234567
@@ -50,7 +50,7 @@ def test_esp32_stores_microvolts():
 
 
 def test_esp32_tells_what_its_converter_may_be_off_by():
-    board = bare(esp32.Esp32Board, wiring.ESP32)
+    board = bare(esp32.Esp32Board, pin_table.ESP32)
     given = configured(board, linear("boost", "a0"))
     top, bottom = channels.DIVIDER_5V
     assert abs(channels.columns(given, board.converter)[0]["e"] - 0.060 * (top + bottom) / bottom) < 1e-6
@@ -61,7 +61,7 @@ def test_esp32_tells_what_its_converter_may_be_off_by():
 
 
 def test_a_reference_that_the_configuration_tells():
-    board = bare(generic.GenericBoard, wiring.RP2)
+    board = bare(generic.GenericBoard, pin_table.RP2)
     configured(board, linear("boost", "a1"), linear("coolant", "x1"), converters={"x": "mcp3208"}, reference_v=3.0)
     assert board.converter("a1") == (12, 3.0, 0) and board.converter("x1")[:2] == (12, 3.0)
     configured(board, linear("boost", "a1"))
@@ -69,7 +69,7 @@ def test_a_reference_that_the_configuration_tells():
 
 
 def test_generic_board_reads_twelve_bits():
-    board = bare(generic.GenericBoard, wiring.ESP32)
+    board = bare(generic.GenericBoard, pin_table.ESP32)
     given = configured(board, linear("boost", "a1"))
     fake_board.ADC.u16[39] = 0xABCD
     assert board.reader(given["channels"][0])() == 0xABC
@@ -82,7 +82,7 @@ def test_inputs_a_board_does_not_have_are_a_fault_and_read_nothing():
         [{"name": "wheel", "input": "p9", "kind": "pulses", "per_metre": 4}],
         [{"name": "valet", "input": "d5", "kind": "digital"}],
     ):
-        board = bare(generic.GenericBoard, wiring.RP2)
+        board = bare(generic.GenericBoard, pin_table.RP2)
         given = configured(board, *listed)
         channel = given["channels"][0]
         assert board.trouble is None
@@ -96,7 +96,7 @@ def test_inputs_a_board_does_not_have_are_a_fault_and_read_nothing():
 
 
 def test_every_input_of_the_raw_default_can_be_asked_for():
-    for pins in (wiring.RP2, wiring.ESP32):
+    for pins in (pin_table.RP2, pin_table.ESP32):
         board = bare(generic.GenericBoard, pins)
         given = config.defaults(config.DEFAULT)
         board.configure(given)
@@ -111,7 +111,7 @@ def test_every_input_of_the_raw_default_can_be_asked_for():
 
 
 def test_external_converters_are_read_where_the_wiring_table_puts_them():
-    board = bare(generic.GenericBoard, wiring.RP2)
+    board = bare(generic.GenericBoard, pin_table.RP2)
     given = configured(board, linear("one", "x0-x1"), linear("two", "y3"), converters={"x": "mcp3304", "y": "mcp3208"})
     assert board.converter("x0-x1") == (13, 6.6, 0)
     assert board.converter("y3")[:2] == (12, 3.3) and board.converter("y3")[2] > 0  # read after the first
@@ -128,7 +128,7 @@ def test_external_converters_are_read_where_the_wiring_table_puts_them():
 
 
 def test_slow_converter_that_is_not_there_holds_nothing_and_is_told():
-    board = bare(generic.GenericBoard, wiring.RP2)
+    board = bare(generic.GenericBoard, pin_table.RP2)
     given = configured(board, linear("oil", "x0-x1"), converters={"x": "ads1115"})
     table = channels.columns(given, board.converter)
     assert [column["n"] for column in table[:2]] == ["oil", "oil.held"] and table[0]["b"] == 16
@@ -141,14 +141,14 @@ def test_slow_converter_that_is_not_there_holds_nothing_and_is_told():
 
 
 def test_esp32_timer_has_a_number_and_exact_microseconds():
-    board = bare(esp32.Esp32Board, wiring.ESP32)
+    board = bare(esp32.Esp32Board, pin_table.ESP32)
     assert board.start_timer(3333, None) is None
     timer = fake_board.Timer.made
     assert timer.number == 0 and timer.options["period"] == 3333 and timer.options["tick_hz"] == 1000000
 
 
 def test_esp32_card_on_its_sd_host():
-    pins = dict(wiring.ESP32)
+    pins = dict(pin_table.ESP32)
     pins["sd_host"] = {"slot": 1, "width": 1}
     board = bare(esp32.Esp32Board, pins)
     card = board.open_card()
@@ -213,11 +213,11 @@ def test_pulse_width_hears_both_edges_and_knows_which_level_is_on():
 
 def _hears_both_edges(clock):
     for polarity, on in (("low", 0), ("high", 1)):
-        board = bare(generic.GenericBoard, wiring.RP2)
+        board = bare(generic.GenericBoard, pin_table.RP2)
         injector = {"name": "injector", "input": "p1", "kind": "pulse_width", "polarity": polarity}
         given = configured(board, injector)
         meter = board.pulse(given["channels"][0], 200)
-        pin = fake_board.Pin.made[wiring.RP2["pulse"]["p1"]]
+        pin = fake_board.Pin.made[pin_table.RP2["pulse"]["p1"]]
         handler, trigger, _ = pin.handlers[-1]
         assert trigger == fake_board.Pin.IRQ_RISING | fake_board.Pin.IRQ_FALLING
         for level, us in ((on, 2000), (1 - on, 500), (on, 50), (1 - on, 0)):
@@ -228,12 +228,12 @@ def _hears_both_edges(clock):
 
 
 def test_pulse_width_on_an_input_that_is_not_there_is_a_fault():
-    board = bare(generic.GenericBoard, wiring.RP2)
+    board = bare(generic.GenericBoard, pin_table.RP2)
     given = configured(board, {"name": "injector", "input": "p9", "kind": "pulse_width"})
     assert board.pulse(given["channels"][0], 200).count == 0 and board.trouble == "input_missing"
 
 
 def test_what_check_says_of_inputs_is_what_is_wired():
-    for name, pins in (("rp2", wiring.RP2), ("rp2350", wiring.RP2), ("esp32", wiring.ESP32)):
+    for name, pins in (("rp2", pin_table.RP2), ("rp2350", pin_table.RP2), ("esp32", pin_table.ESP32)):
         listed = [one for group in ("analog", "pulse", "digital") for one in pins[group]]
         assert sorted(listed) == sorted(board_facts.INPUTS[name])

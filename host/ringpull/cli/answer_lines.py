@@ -46,7 +46,7 @@ def items(sentences: Iterable[str]) -> list[str]:
 
 
 def pull_line(pull, with_session: bool = False) -> str:
-    """The line for one analysis.answer.PullAnswer. with_session: whether to name its session: each has its own times."""
+    """The line for one analysis.answer.PullAnswer. with_session: whether to name its session."""
     n = pull.numbers
     session = f" of session {pull.pull.session}" if with_session else ""
     head = f"pull {pull.number}{session}: {pull.pull.start_s:.2f}-{pull.pull.end_s:.2f} s"

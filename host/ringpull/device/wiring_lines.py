@@ -73,7 +73,7 @@ def lines(config: dict[str, Any], source: str) -> list[str]:
         name, place = channel["name"], channel["input"]
         line = SPEED[source] if channel["kind"] == "pulses" else LINES[name]
         part = converters.part_of(config, place)
-        pad = f"an {part.upper()}'s input {place[1:]}" if part else pads.get(place, "see firmware/boards/wiring.py")
+        pad = f"an {part.upper()}'s input {place[1:]}" if part else pads.get(place, "see firmware/boards/pin_table.py")
         out.append(f"{place}  {name}: {line}; pin: {pad}")
     if channels.from_the_bus(config):
         out.append(BUS + (ASKS if config.get("bus", {}).get("ask") else LISTENS))

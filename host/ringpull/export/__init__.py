@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from ringpull.drive import Drive
     from ringpull.session import Session
 
-FORMATS = {".csv": "csv", ".parquet": "parquet", ".mf4": "mf4"}
+FORMATS = {".csv": "csv_numbers", ".parquet": "parquet", ".mf4": "mf4"}
 
 
 @dataclass(frozen=True)

@@ -1,26 +1,10 @@
 "use strict";
-/* Controls of the traces: keys, buttons, choosers, colours, size. */
+/* Controls of the traces: buttons, choosers, colours, size. The keys are in keys.js. */
 const controls = (() => {
   const at = (id) => document.getElementById(id);
-  const KEYS = {
-    ArrowLeft: (event) => traces.step(event.shiftKey ? -20 : -1),
-    ArrowRight: (event) => traces.step(event.shiftKey ? 20 : 1),
-    "+": () => traces.zoom(0.5),
-    "=": () => traces.zoom(0.5),
-    "-": () => traces.zoom(2),
-    0: () => traces.everything(),
-    PageDown: () => traces.along(0.5),
-    PageUp: () => traces.along(-0.5),
-  };
-
   /* colours: gives those of the moment; light: those of paper. */
   function listen({ colours, light }) {
-    at("panels").addEventListener("keydown", (event) => {
-      const action = KEYS[event.key];
-      if (!action || event.ctrlKey || event.metaKey || event.altKey) return;
-      event.preventDefault();
-      action(event);
-    });
+    keys.listen(at("panels"));
     at("narrower").addEventListener("click", () => traces.zoom(0.5));
     at("wider").addEventListener("click", () => traces.zoom(2));
     at("earlier").addEventListener("click", () => traces.along(-0.5));

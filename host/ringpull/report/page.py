@@ -17,6 +17,7 @@ SCRIPTS = (
     "looks.js",
     "beside.js",
     "traces.js",
+    "keys.js",
     "controls.js",
     "page.js",
 )

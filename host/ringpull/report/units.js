@@ -1,5 +1,5 @@
 "use strict";
-/* Units that the reader chose, for every number on the page. */
+/* Units that the reader chose, for every number on the page. Which ones may be chosen stands in page.py. */
 const units = (() => {
   const now = { mixture: "lambda", pressure: "kPa", temperature: "degC" };
   const listeners = [];

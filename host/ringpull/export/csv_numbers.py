@@ -1,4 +1,7 @@
-"""The decoded table as CSV: a header line, decimal points, empty cells where there is no value."""
+"""The decoded table as CSV: a header line, decimal points, empty cells where there is no value.
+
+Which columns there are is decided in ring/values/decoded_columns.py.
+"""
 
 from __future__ import annotations
 

@@ -6,6 +6,7 @@ says which is fitted); `reference_v` is the voltage at a converter's reference p
 A bus controller uses `cs` on `converter_spi`, and its pin `int` signals frames.
 """
 
+# Also of the RP2350's module, whose pins are the same
 RP2 = {
     "analog": {"a0": 26, "a1": 27, "a2": 28, "a3": 29},  # a3 has no pad: a third of VSYS, the board's own supply
     "reference_v": 3.3,  # at ADC_VREF
@@ -48,5 +49,5 @@ ESP32 = {
 
 
 def for_port(platform):
-    """The wiring of the port that sys.platform names."""
+    """The pins of the port that sys.platform names."""
     return ESP32 if platform == "esp32" else RP2
