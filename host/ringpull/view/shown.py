@@ -107,10 +107,10 @@ class Shown:
 
     def csv(self, spans: list[tuple[float, float]], only: tuple[str, float, float] | None = None) -> Iterator[bytes]:
         """The rows of some spans as pieces of CSV. only: (column, low, high): rows outside these values are omitted."""
-        from ringpull.export import arrow, csv
+        from ringpull.export import arrow, csv_numbers
 
         kinds = arrow.kinds_of(["time_s", *self.names])
-        yield csv.head(kinds)
+        yield csv_numbers.head(kinds)
         for start_s, end_s in spans:
             first = max(int(np.ceil(start_s / self.period_s - 1e-6)), self.first)
             end = min(int(end_s / self.period_s + 1e-6) + 1, self.end)
@@ -120,7 +120,7 @@ class Shown:
                     column, low, high = only
                     keep = (table[column] >= low) & (table[column] <= high)
                     table = {name: values[keep] for name, values in table.items()}
-                yield csv.body(arrow.as_arrow(table, kinds))
+                yield csv_numbers.body(arrow.as_arrow(table, kinds))
 
     def nearest(self, time_s: float) -> tuple[float, np.ndarray] | None:
         """(time, values) of the row nearest to a time; None if it has to be decoded first.
