@@ -17,6 +17,7 @@ from ringpull.wording.next_steps import next_steps
 from shared_math import channels as shared_channels
 from shared_math import mixture
 from shared_math.faults import FAULTS
+from shared_math.obd import status
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -80,13 +81,19 @@ class Session:
         return {
             "time_s": round(now.time_s, 3),
             "values": [None if value != value else round(value, 4) for value in values],
-            "states": now.states,
+            "states": {**now.states, **self._fuel_state(now)},
             "target": None if now.target is None else round(now.target, 4),
             "pull": now.open_pull,
             "lean": now.lean,
             "fault": SENTENCES.get(now.fault, "see the sheet of faults") if now.fault else "",
             "lost": now.lost,
         }
+
+    def _fuel_state(self, now: Now) -> dict[str, str]:
+        """The state of the car's fuel system in words, by its channel's name; empty if it does not tell."""
+        channel = roles.channel_for("fuel_state", self.newest.channels)
+        value = float("nan") if channel is None else now.values[shared_channels.column_name(channel)]
+        return {} if channel is None or value != value else {channel["name"]: status.fuel_state(int(value))}
 
 
 def pulls(drive: Drive, answer: Answer, folder: Path) -> str:
