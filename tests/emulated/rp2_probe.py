@@ -26,7 +26,8 @@ say("loops", [program[4] for program in (pio_edges.rising, pio_edges.falling)])
 # The converter with a counter that runs out every 512 transfers, the ring's length: two dozen times in this run
 long = dma_ring.MOST
 dma_ring.MOST = 512
-means = rp2_adc.Converter(rp2_chip.of("rp2"), 1000).means([(7, 0), (8, 1), (9, 2), (10, 3)])
+converter = rp2_adc.Converter(rp2_chip.of("rp2"), 1000)  # kept, as a board does: its DMA ends with it
+means = converter.means([(7, 0), (8, 1), (9, 2), (10, 3)])
 dma_ring.MOST = long
 
 tachs = []
