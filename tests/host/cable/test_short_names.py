@@ -143,8 +143,8 @@ def test_the_shortened_firmware_passes_the_firmwares_tests(firmware, tmp_path):
         place = tmp_path / name
         place.parent.mkdir(parents=True, exist_ok=True)
         place.write_text(known.shortened(text))
-    for extra in ("desk.py", "desk_bus.py", "desk_card.py", "desk_converters.py"):
-        shutil.copy(firmware_build.firmware_dir() / "boards" / extra, tmp_path / "boards" / extra)
+    for extra in (firmware_build.firmware_dir() / "boards").glob("desk*.py"):
+        shutil.copy(extra, tmp_path / "boards" / extra.name)
     start = [find_micropython(), "-X", "heapsize=512k", str(TESTS / "firmware" / "run_one.py")]
     path = f"{tmp_path}:{TESTS / 'firmware'}:{TESTS.parent}:.frozen"
     for file, text in tests_of.items():
