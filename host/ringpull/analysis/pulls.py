@@ -149,7 +149,7 @@ class Spans:
     """Unmarked spans, (start_s, end_s) each.
 
     pulls: load is high and engine speed rises by LEAST_RPM. held: other spans under load, of at least LEAST_S or beside
-    a mark: what the button cut off.
+    a mark or a pull: what the button cut off, or where speed no longer rises.
     """
 
     pulls: list[tuple[float, float]]
@@ -175,7 +175,7 @@ def found_spans(columns: Columns, marked: Sequence[tuple[float, float]] = ()) ->
     period_s = columns.period_s
     loaded, rule = known
     loaded = local.close_gaps(loaded, round(0.1 / period_s))
-    taken = np.zeros(len(columns) + 2, bool)  # a row more at both ends
+    taken = np.zeros(len(columns) + 2, bool)  # by marks, then by pulls too; a row more at both ends
     for start_s, end_s in marked:
         low, high = np.searchsorted(columns.time_s, (start_s - 1e-9, end_s - 1e-9))
         taken[low + 1 : high + 1] = True
@@ -199,6 +199,7 @@ def found_spans(columns: Columns, marked: Sequence[tuple[float, float]] = ()) ->
             last = begin + high if begin + high - last < least else last
             out.pulls.append(times(first, last))
             rest[first:last] = False
+            taken[first + 1 : last + 1] = True
     for begin, end in local.spans(rest):
         if end - begin >= least or taken[begin] or taken[end + 1]:
             out.held.append(times(begin, end))

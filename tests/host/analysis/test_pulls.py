@@ -159,3 +159,20 @@ def test_table_prints_every_pull(capsys):
     print_table(judge_pulls(drive.pulls()), {"2": "windy"})
     text = capsys.readouterr().out
     assert len(text.splitlines()) >= 4 and "% lean at 4" in text and "note: windy" in text
+
+
+def test_lean_mixture_after_speed_stopped_rising_is_told():
+    """Load stays for a second more at the top of the pull, too short for a pull of its own."""
+    for hole, told in ((None, False), (Hole(1, 0, 9000, 0.12), True)):
+        made = scene(pulls=1)
+        a, b = made.spans[0]
+        columns, end = made.columns, slice(*np.searchsorted(made.columns.time_s, (b, b + 1.2)).tolist())
+        columns.rpm[end] = columns.rpm[end.start - 1] - 30.0 * (columns.time_s[end] - b)
+        columns.throttle[end], columns.map_kpa[end] = 100.0, 175.0
+        columns.lambda_[end] = columns.lambda_[end.start - 100 : end.start].mean()
+        if hole is not None:
+            late = slice(*np.searchsorted(columns.time_s, (b + 0.5, b + 1.2)).tolist())
+            columns.lambda_[late] += hole.depth
+        found = StandInDrive(StandInSession(columns)).pulls()
+        events = [judge_span(one.view.judged, one.start_s, one.end_s).lean_events for one in found]
+        assert any(events) == told
