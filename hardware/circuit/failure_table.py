@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from hardware.circuit import boards, builds, car, failures, limits, stress
+from hardware.circuit import boards, builds, car, failures, limits, spread, stress
 from hardware.circuit.accuracy import LAMBDA_AT_0V, LAMBDA_PER_V, nominal_gain
 from hardware.circuit.failures import Bench, Run
 from hardware.circuit.faults import Fault
@@ -132,7 +132,7 @@ def row(bench: Bench, fault: Fault) -> Row:
         off,
         tuple(_pins(run)),
         tuple(run.overloads()),
-        {} if off else _read(run),
+        {} if off else _worst_read(run),
         _bus(run),
         () if off else _unread(run),
         () if off else fault.lost,
@@ -250,6 +250,21 @@ def _read(run: Run) -> dict[str, float]:
     return {name: min(max(volts, 0.0), most_v) / gains[name] for name, volts in pins.items()}
 
 
+def _worst_read(run: Run) -> dict[str, float]:
+    """What the logger reads; where clamp transistors carry current, with them alike and unlike both ways: the one that
+    is too rich, or else the one that is furthest off."""
+    found = [_read(run)]
+    if run.clamps_carry():
+        found += [_read(failures.run(replace(run.bench, down=down), run.fault)[0]) for down in (1.0, -1.0)]
+    return max(found, key=_badness)
+
+
+def _badness(read: dict[str, float]) -> tuple[float, float]:
+    rich = max(car.TRUE_V[name] - read[name] for name in ("lambda", "lean"))
+    off = max(abs(volts - car.TRUE_V[name]) for name, volts in read.items())
+    return (rich if rich > _SEEN_V else 0.0), off
+
+
 def car_text(one: Row) -> str:
     """The cell about the car."""
     out = []
@@ -331,10 +346,13 @@ def meaning(calm: int) -> tuple[str, ...]:
         '**A protection that is lost changes no reading, so its row says "true":** P-D1 short (reversed polarity); '
         "P-Q1 source to",
         "drain, P-D2, P-R2 or P-Q2 open (overvoltage); P-D5 open (a regulator that fails).",
-        "**Not counted as too rich:** the clamps' transistors are alike in these runs. With 36 mV between two of them "
-        "V-R1 open,",
-        "V-R2 short or V-C1 short reads 1.10 as 0.91 or 1.48; other rows of V-R1 to V-R4, V-C1 and A0-Q1 to A0-Q4 hold "
-        "for alike ones.",
+        "The same holds for V-R2, V-R3, V-C1 or V-C2 open, V-R1, V-R4 or V-C2 short, and for a clamp transistor of "
+        "which a leg is off.",
+        "**Where clamp transistors carry current** the row was simulated three times: all alike, and with a mismatch "
+        f"of {1e3 * spread.MISMATCH_V:.0f} mV",
+        "both ways. What is too rich is shown, or else what is furthest off; it may as well be as far off the other "
+        "way.",
+        "Transistors of different makes differ by more, and such a reading then errs by more.",
         "Not in the table: two faults at once, what the card does, what software does.",
     )
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from hardware.circuit import car, faults, netlist, spice, stress
+from hardware.circuit import car, faults, netlist, spice, spread, stress
 from hardware.circuit.boards import Board
 from hardware.circuit.bom import fitted
 from hardware.circuit.builds import Build, Use
@@ -20,6 +20,7 @@ from hardware.circuit.model import Part
 FAULT_S = 0.05
 LEAN_S = 1.5  # from then on the mixture is lean
 LAST_S = 2.0
+_SETTLED_S = 0.2
 FUSE_A = 1.35  # a blade fuse of 1 A opens above that, and
 FUSE_A2S = 1.0  # at once above that (from memory of makers' curves: 3.5 A open it in a tenth of a second)
 _AT_ONCE_S = 0.1
@@ -60,7 +61,8 @@ class Bench:
     (seconds).
 
     extra: faults that the build's blocks do not show. parted: analog ground is a node of its own, as where the leg
-    that joins it to ground came off. joined: what else there is, as netlist lines.
+    that joins it to ground came off. joined: what else there is, as netlist lines. down: clamp transistors are unlike,
+    so that what they carry takes readings down (1) or up (-1).
     """
 
     build: Build
@@ -69,6 +71,7 @@ class Bench:
     extra: tuple[Fault, ...] = ()
     parted: bool = False
     joined: tuple[str, ...] = ()
+    down: float = 0.0
 
     @property
     def terminals(self) -> list[str]:
@@ -137,6 +140,8 @@ def _part(bench: Bench, use: Use, part: Part, fault: Fault, blown: tuple[str, ..
     if part.stock in _LOAD_OHM:
         return out + _load(part, name, nets)
     lines = netlist.part_lines(part, use.prefix.lower(), nets, part.value)
+    if bench.down and spread.is_clamp(part):
+        lines = [f"{line} {spread.area(part, bench.down):.4f}" for line in lines]
     if (use.prefix, part.ref) in fault.unfed:
         lines = [line.replace(" 3v3 ", " unfed ") for line in lines]
     return out + lines
@@ -211,6 +216,17 @@ class Run:
         t = terminal.lower()
         halves = (stress.lasting(self.result["time"], np.square(self.result[f"i(@rw.{t}{h}[i])"])) for h in "ab")
         return float(np.sqrt(max(halves)))
+
+    def clamps_carry(self) -> bool:
+        """Whether any clamp transistor still carries current after the fault, so that it matters whether all are
+        alike."""
+        late = self.result["time"] > FAULT_S + _SETTLED_S
+        return any(
+            float(np.max(np.abs(self.result[f"i(@q{use.prefix}.{part.ref}[ic])".lower()][late]))) > spread.CARRIES_A
+            for use in self.bench.uses
+            for part in use.data.parts
+            if spread.is_clamp(part)
+        )
 
     def overloads(self) -> list[str]:
         """Parts that would not bear it for good, with the figure: "P-D3 too hot (5 W, rated 0.5 W)"."""

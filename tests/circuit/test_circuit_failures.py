@@ -1,13 +1,15 @@
 """The tables of faults: what they say is what ngspice gives, and no row harms car, wire or controller."""
 
+import dataclasses
 import itertools
+import math
 import re
 
 import pytest
 import spice
 
 from hardware.board import contents, failure_page, items, module
-from hardware.circuit import build, failure_table, faults, netlist
+from hardware.circuit import build, failure_table, failures, faults, spread
 
 pytestmark = spice.needs_ngspice
 
@@ -128,23 +130,38 @@ def test_head_is_the_maker_s(bench):
     assert "before every event, and again after it" in (build.HARDWARE / "README.md").read_text()
 
 
-@pytest.mark.parametrize("odd, lean", [("q1", 0.91), ("q3", 1.48)])
-def test_unlike_clamp_transistors_are_told(bench, monkeypatch, odd, lean):
-    """36 mV are four times the saturation current: V-R1 open then reads lambda wrong, as the head says."""
-    sound = failure_table.failures.deck
-    model = re.search(r"^\.model QPNP (.*)$", netlist.MODELS.read_text(), re.M)[1].replace("is=1.5e-14", "is=6e-14")
-
-    def unlike(*arguments):
-        lines = sound(*arguments).splitlines()
-        lines = [line.replace("QPNP", "QODD") if line.startswith(f"qa0.{odd} ") else line for line in lines]
-        assert any("QODD" in line for line in lines)
-        return "\n".join([*lines[:-1], f".model QODD {model}", lines[-1], ""])
-
-    monkeypatch.setattr(failure_table.failures, "deck", unlike)
+def test_unlike_clamp_transistors_are_told(bench, true_v, monkeypatch):
+    """Alike they cancel in the op-amp and V-R1 open would read true: with 10 mV between them a lean 1.10 reads 1.02,
+    and with 36 mV still less."""
     fault = next(fault for fault in bench.faults() if fault.name == "V-R1 open")
-    read = failure_table.LAMBDA_AT_0V + failure_table.LAMBDA_PER_V * failure_table.row(bench, fault).read["lean"]
-    most = failure_table.LAMBDA_AT_0V + failure_table.LAMBDA_PER_V * 5.04 if bench is failure_page.BENCH else 1.5
-    assert read == pytest.approx(min(lean, most), abs=0.01)
+    shown = []
+    for mismatch_v in (0.0, spread.MISMATCH_V, 0.036):
+        monkeypatch.setattr(spread, "MISMATCH_V", mismatch_v)
+        row = failure_table.row(bench, fault)
+        shown.append(failure_table.LAMBDA_AT_0V + failure_table.LAMBDA_PER_V * row.read["lean"])
+        assert ("lambda too rich" in failure_table.reading_text(row, true_v)) == (mismatch_v > 0)
+    assert shown == pytest.approx([1.10, 1.02, shown[2]], abs=0.01) and shown[2] < 0.95
+
+
+def test_the_spread_of_clamp_transistors(bench):
+    """Between the two of a differential input that many millivolts, one way and the other; nothing where all are
+    alike."""
+    one, other = (bench.build.used("A0").data.part(ref) for ref in ("Q1", "Q3"))
+    for down in (1.0, -1.0, 0.0):
+        apart_v = 0.02585 * math.log(spread.area(one, down) / spread.area(other, down))
+        assert apart_v == pytest.approx(down * spread.MISMATCH_V)
+    lines = failures.deck(dataclasses.replace(bench, down=1.0), faults.Fault("none", "")).splitlines()
+    q1, q2, q3, q4 = (next(line for line in lines if line.startswith(f"qa0.q{k} ")) for k in range(1, 5))
+    assert float(q1.split()[-1]) > 1 > float(q3.split()[-1]), "the upper clamps pull their nodes down"
+    assert float(q2.split()[-1]) < 1 < float(q4.split()[-1]), "the lower ones up"
+
+
+def test_no_row_is_true_because_transistors_are_alike(bench):
+    """Of the clamp voltages' rows those alone are true in which no clamp conducts: they guard no more."""
+    rows = {name: line.split(" | ")[3].strip(" |") for name, line in lines(bench).items() if name.startswith("V-")}
+    unguarded = {"V-R1 short", "V-R2 open", "V-R3 open", "V-R4 short", "V-C1 open", "V-C2 open", "V-C2 short"}
+    assert {name for name, read in rows.items() if read == "true"} == unguarded
+    assert all("too rich" in read for name, read in rows.items() if name not in unguarded)
 
 
 @pytest.mark.slow
