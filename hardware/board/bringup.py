@@ -327,6 +327,16 @@ def markdown() -> str:
         "other's plugs, and J9 every smaller one: nothing of car or logger is harmed, but what is read is wrong; "
         "[row by row](../../failures/board.md). Write the socket's number on each plug.",
         "",
+        "**J4 and J5 exchanged are told by nothing**: each reads the other's volts, and both look plausible. The same "
+        "holds for J2 and J3. What shows it, key on, engine off, in the log or `ringpull live`: pressure is the day's "
+        "air pressure (about 100 kPa at sea level) and stands still while the pedal goes from end to end; throttle "
+        "follows it from 0 to 100 %. For J2 and J3: pull one plug, and its own channel alone goes to its rich end.",
+        "",
+        "Two cores exchanged in one plug harm neither car nor logger; J6 (T12, T13) may kill the sensor on it: measure "
+        "its plug before the sensor goes on. J2 or J3 with pin 2's core in pin 3 reads as T4 open does, too rich and "
+        "plausible. J7's two cores exchanged give wrong engine speed. A pedal, a button, the lamp and the dashboard's "
+        "speed show the others.",
+        "",
         "## Before it goes into the car",
         "",
         "- **Coat it**, both sides, when everything has been measured: acrylic varnish for boards, two thin coats, "

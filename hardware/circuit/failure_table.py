@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from hardware.circuit import boards, builds, car, failures, limits, spread, stress
+from hardware.circuit import boards, builds, car, failures, limits, panel_state, spread, stress
 from hardware.circuit.accuracy import LAMBDA_AT_0V, LAMBDA_PER_V, nominal_gain
 from hardware.circuit.failures import Bench, Run
 from hardware.circuit.faults import Fault
@@ -40,6 +40,8 @@ _REFERENCE_V = 3.0  # of the reference block
 # ISO 11898-2 (from memory): a receiver takes 0.9 V for dominant and 0.5 V for recessive, lines within -2 and 7 V
 _BUS_RECESSIVE_V, _BUS_DOMINANT_V, _BUS_LINE_V = 0.4, 1.2, (-2.0, 7.0)
 _BUS_SEEN_V = 0.1
+_SENSOR_V = (-0.5, 5.5)  # what a sensor for 5 V bears (common practice, no source)
+_PLAUSIBLE_V = {"lambda_2": (0.3, 4.7), "throttle": (0.5, 4.5), "pressure": (0.5, 4.5), "battery": (11.0, 15.5)}
 _RICHEST, _LEANEST = 0.65, 1.35  # beyond, no pull looks like that
 
 
@@ -70,7 +72,8 @@ class Row:
     edges: at the tach pin for every spark. wire, wire_k: the hottest wire of the harness. read: channel -> volts at its
     terminal, or None where the logger is off. hot: parts that would not bear it, in words. bus:
     None where the build has none. unread: channels of which the converter says nothing. lost: what else works no
-    more, by rule.
+    more, by rule. panel: the same of button, lamp and sounder, simulated. sensor_v: at a sensor of the user's own, None
+    where the build feeds none.
     """
 
     place: str
@@ -91,6 +94,8 @@ class Row:
     bus: Bus | None = None
     unread: tuple[str, ...] = ()
     lost: tuple[str, ...] = ()
+    panel: tuple[str, ...] = ()
+    sensor_v: float | None = None
 
     @property
     def stops_the_engine(self) -> bool:
@@ -136,6 +141,8 @@ def row(bench: Bench, fault: Fault) -> Row:
         _bus(run),
         () if off else _unread(run),
         () if off else fault.lost,
+        panel_state.words(run) if not off and panel_state.concerns(fault) else (),
+        run.volts("t12f", "t13f") if "T12" in bench.build.terminals else None,
     )
 
 
@@ -272,6 +279,8 @@ def car_text(one: Row) -> str:
         out.append(f"throttle signal {one.throttle_mv:+.0f} mV")
     if one.output_ma > _SEEN_MA:
         out.append(f"an output loaded by {one.output_ma:.1f} mA")
+    if one.sensor_v is not None and not _SENSOR_V[0] < one.sensor_v < _SENSOR_V[1]:
+        out.append(f"{one.sensor_v:.0f} V at a sensor on T12: it may die")
     out += bus_text(one.bus)
     if one.wire_k > _SEEN_K:
         out.append(f"{one.wire}'s wire +{one.wire_k:.0f} K")
@@ -298,6 +307,7 @@ def logger_text(one: Row) -> str:
     out += one.hot
     if one.lost:
         out.append(f"{' and '.join(one.lost)} lost")
+    out += one.panel
     return ", ".join(out) or "runs"
 
 
@@ -308,7 +318,7 @@ def reading_text(one: Row, true_v: dict[str, float]) -> str:
     read = {name: volts for name, volts in one.read.items() if name not in one.unread}
     wrong = {n: v for n, v in read.items() if abs(v - true_v[n]) > _SEEN_V * (4 if n == "battery" else 1)}
     out = [lambda_text(one.read, wrong)] if "lambda" in wrong or "lean" in wrong else []
-    out += [f"{n} {v:.2f} V for {true_v[n]:.2f}" for n, v in wrong.items() if n not in ("lambda", "lean")]
+    out += [_volts_text(n, v, true_v[n]) for n, v in wrong.items() if n not in ("lambda", "lean")]
     if one.unread:
         out.append(f"{' and '.join(one.unread)} unread")
     if one.bus is not None and not one.bus.heard:
@@ -316,6 +326,12 @@ def reading_text(one: Row, true_v: dict[str, float]) -> str:
     if abs(one.edges - 1) > 0.01:
         out.append("no engine speed" if one.edges < 0.5 else "engine speed wrong")
     return ", ".join(out) or "true"
+
+
+def _volts_text(name: str, volts: float, true: float) -> str:
+    low, high = _PLAUSIBLE_V[name]
+    mark = "**" if low < volts < high else ""
+    return f"{mark}{name} {volts:.2f} V for {true:.2f}{mark}"
 
 
 def lambda_text(read: dict[str, float], wrong: dict[str, float]) -> str:
@@ -342,7 +358,10 @@ def meaning(calm: int) -> tuple[str, ...]:
         "controller's display",
         f"against the log, **before the drive and after it**. {calm} of these rows read too rich; T4's core alone, "
         "broken on the way,",
-        "takes 0.2 off a lean 1.10. A log without the check after it proves nothing.",
+        "takes 0.2 off a lean 1.10. A log without the check after it proves nothing. It shows the other channels too: "
+        "pressure is the",
+        "day's air pressure, throttle goes from end to end with the pedal and pressure does not, the battery is what a "
+        "meter says.",
         '**A protection that is lost changes no reading, so its row says "true":** P-D1 short (reversed polarity); '
         "P-Q1 source to",
         "drain, P-D2, P-R2 or P-Q2 open (overvoltage); P-D5 open (a regulator that fails).",
@@ -361,13 +380,12 @@ def table(bench: Bench, rows: list[Row], true_v: dict[str, float], notes: tuple[
     """The page. notes: paragraphs before the rows."""
     calm = sum("too rich" in reading_text(one, true_v) for one in rows)
     maker = "board.failure_page" if bench.build.name == "board" else "circuit.failure_table"
-    taps = [name for name in ("throttle", "pressure") if name in _INPUTS[bench.build.name]]
     out = [
         f"# What a fault does: {bench.build.title}",
         "",
         f"On: {bench.board.title}. {len(rows)} ngspice runs of the whole build in a car with the key on; made by",
         f"`python -m hardware.{maker}`, which takes minutes. Battery 14.4 V; true are lambda "
-        f"{_TRUE['lambda']:.2f}, then {_TRUE['lean']:.2f}{', throttle and pressure 2.50 V' if taps else ''}.",
+        f"{_TRUE['lambda']:.2f}, then {_TRUE['lean']:.2f}{_true_text(bench)}.",
         *meaning(calm),
         *_BY_RULE[any(use.block in ("can", "converter") for use in bench.uses)],
         "",
@@ -382,6 +400,11 @@ def table(bench: Bench, rows: list[Row], true_v: dict[str, float], notes: tuple[
         "|---|---|---|---|",
     ]
     return "\n".join(out + [line(one, true_v) for one in rows]) + "\n"
+
+
+def _true_text(bench: Bench) -> str:
+    names = [name for name in _INPUTS[bench.build.name] if name not in ("lambda", "battery")]
+    return "".join(f", {name} {car.TRUE_V[name]:.2f} V" for name in names)
 
 
 def line(one: Row, true_v: dict[str, float]) -> str:

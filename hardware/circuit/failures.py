@@ -38,7 +38,9 @@ _BOARD = [  # what the board's pins do, its loads, and what is wired to its pins
     "rsck sck 0 40",
     "rmosi mosi 0 40",
     "ra0 a0 0 10meg",
+    "rbutton 3v3 button 50k",
 ]
+_DARK = {"rlit 3v3 lamp 40": "rlit 0 lamp 40", "rbuzzer 3v3 buzzer 40": "rbuzzer 0 buzzer 40"}
 _IDLE = {  # what stands at further pins, where a build uses them: the firmware at rest, its pull-ups
     "buzzer": ["rbuzzer 3v3 buzzer 40"],
     "a1": ["ra1 a1 0 10meg"],
@@ -62,7 +64,8 @@ class Bench:
 
     extra: faults that the build's blocks do not show. parted: analog ground is a node of its own, as where the leg
     that joins it to ground came off. joined: what else there is, as netlist lines. down: clamp transistors are unlike,
-    so that what they carry takes readings down (1) or up (-1).
+    so that what they carry takes readings down (1) or up (-1). pressed: the button is. dark: lamp and sounder are off,
+    else on.
     """
 
     build: Build
@@ -72,6 +75,8 @@ class Bench:
     parted: bool = False
     joined: tuple[str, ...] = ()
     down: float = 0.0
+    pressed: bool = False
+    dark: bool = False
 
     @property
     def terminals(self) -> list[str]:
@@ -110,7 +115,8 @@ def _wire(terminal: str, area_mm2: float, fault: Fault) -> list[str]:
     moved = dict(fault.moved)
     if terminal in moved:
         out += [f"rw.{t}b {t}m {t}n {half:g}", f"sw.{t} {t}n {near} sound 0 breaks"]
-        return [*out, *([f"sv.{t} {t}n {moved[terminal].lower()} fault 0 makes"] if moved[terminal] else [])]
+        socket = "0" if moved[terminal] == "T2" else moved[terminal].lower()
+        return [*out, *([f"sv.{t} {t}n {socket} fault 0 makes"] if socket else [])]
     out.append(f"rw.{t}b {t}m {near} {half:g}")
     if fault.is_wire and fault.place == terminal:
         out.append(f"sw.{t} {t}m {'chassis' if fault.what == TO_GROUND else 'hot'} fault 0 makes")
@@ -139,7 +145,8 @@ def _part(bench: Bench, use: Use, part: Part, fault: Fault, blown: tuple[str, ..
         nets = nets | {cut: f"{name}.cut"}
     if part.stock in _LOAD_OHM:
         return out + _load(part, name, nets)
-    lines = netlist.part_lines(part, use.prefix.lower(), nets, part.value)
+    value = "0.01" if part.stock == "button" and bench.pressed else part.value
+    lines = netlist.part_lines(part, use.prefix.lower(), nets, value)
     if bench.down and spread.is_clamp(part):
         lines = [f"{line} {spread.area(part, bench.down):.4f}" for line in lines]
     if (use.prefix, part.ref) in fault.unfed:
@@ -152,6 +159,8 @@ def _own(bench: Bench, fault: Fault) -> list[str]:
     body = list(_BOARD)
     for signal, there in _IDLE.items():
         body += there if bench.build.reaches(signal) else []
+    if bench.dark:
+        body = [_DARK.get(line, line) for line in body]
     if any(use.block == "reference" for use in bench.uses):
         body += _REFERENCE
     if len(fault.legs) == 2:
@@ -216,6 +225,10 @@ class Run:
         t = terminal.lower()
         halves = (stress.lasting(self.result["time"], np.square(self.result[f"i(@rw.{t}{h}[i])"])) for h in "ab")
         return float(np.sqrt(max(halves)))
+
+    def amps(self, name: str) -> float:
+        """A current as it stays."""
+        return stress.lasting(self.result["time"], self.result[f"i({name})"])
 
     def clamps_carry(self) -> bool:
         """Whether any clamp transistor still carries current after the fault, so that it matters whether all are

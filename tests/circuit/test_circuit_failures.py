@@ -8,8 +8,8 @@ import re
 import pytest
 import spice
 
-from hardware.board import contents, failure_page, items, module
-from hardware.circuit import build, failure_table, failures, faults, spread
+from hardware.board import board_faults, bringup, contents, failure_page, items, module
+from hardware.circuit import build, failure_table, failures, faults, panel_state, spread
 
 pytestmark = spice.needs_ngspice
 
@@ -77,9 +77,9 @@ def test_no_committed_row_is_forbidden(bench):
 
 
 OF_THE_BOARD = {
-    "T7 on 12 V": "pressure 5.04 V for 2.50",
+    "T7 on 12 V": "pressure 5.04 V for 1.50",
     "X-U1 12 open": "pressure and battery unread",
-    "X-U1 1 to 2": "battery 9.03 V for 14.18",
+    "X-U1 1 to 2": "for 14.18",
     "J-JP1 3 open": "no engine speed",
     "M1 35 (REF) open": "lambda too rich",
     "M1 31 (a0) open": "rich end",
@@ -179,16 +179,63 @@ def test_each_plug_that_fits_elsewhere_and_each_leg_has_its_row():
     names = [fault.name for fault in failure_page.BENCH.extra]
     ways = {c.ref: len(c.ways) for c in contents.CABLES if c.ref not in ("J1", "J8", "J10")}
     pairs = [(a, b) for a, b in itertools.combinations(ways.values(), 2)]
-    assert sum("swapped" in name for name in names) == sum(a == b for a, b in pairs)
-    assert sum(name.startswith("plug of") for name in names) == sum(abs(a - b) + 1 for a, b in pairs if a != b)
-    plugged = [line for name, line in lines(failure_page.BENCH).items() if name.startswith("plug")]
-    assert plugged and all(line.split(" | ")[2] == "runs" for line in plugged), "as the bring-up page says"
+    assert sum(name.startswith("plugs of") for name in names) == sum(a == b for a, b in pairs)
+    elsewhere = [name for name in names if name.startswith("plug of") and "cores" not in name]
+    assert len(elsewhere) == sum(abs(a - b) + 1 if a != b else 2 for a, b in pairs)
+    plugged = [line for name, line in lines(failure_page.BENCH).items() if name in elsewhere]
+    told = re.compile("runs|lamp (never )?dark|button (not seen|always pressed)")
+    assert plugged and all(told.match(line.split(" | ")[2]) for line in plugged), "as the bring-up page says"
+    for cable in board_faults.fitted():
+        cores = [name for name in names if name.startswith(f"plug of {cable.ref} cores")]
+        assert len(cores) == math.comb(len(cable.ways), 2), cable.ref
     nets = items.nets(items.all_items())
     for number, net in module.pins().items():
         fitted = [ref for ref, _ in nets[net] if not ref.startswith(("K-", "TP-", "H-")) and ref != "M1"]
         assert (f"M1 {number} ({net}) open" in names) == (net != "GND" and bool(fitted)), net
     for chip in items.CHIPS:
         assert f"{chip.ref} {chip.supply} open" in names
+
+
+PANEL = {  # row of the board -> what hands and eyes notice
+    "none ": (),
+    "T15 on ground": ("button always pressed",),
+    "T18 on ground": ("lamp never dark",),
+    "B-D1 open": ("lamp dark",),
+    "Z-Q1 collector to emitter": ("sounder never silent",),
+    "M1 17 (button) open": ("button not seen",),
+    "M1 16 to 17 (lamp to button)": ("button pressed whenever the lamp is dark",),
+    "plug of J9 cores 1 and 2 swapped (T15, T16)": (),
+    "plug of J9 cores 3 and 4 swapped (T17, T18)": ("lamp dark",),
+}
+
+
+def test_button_lamp_and_sounder_are_simulated():
+    listed = {fault.name: fault for fault in (*failure_page.BENCH.faults(), faults.Fault("none", ""))}
+    for name, words in PANEL.items():
+        assert panel_state.words(failures.run(failure_page.BENCH, listed[name])[0]) == words, name
+
+
+EXCHANGED = {  # rows that only what differs from input to input shows
+    "plugs of J4 and J5 swapped": "**throttle 1.50 V for 2.50**, **pressure 2.50 V for 1.50**",
+    "plugs of J2 and J3 swapped": "1.10 reads 0.95**, **lambda_2 1.56 V for 2.18**",
+    "plug of J4 in J5": "throttle 0.02 V for 2.50, **pressure 2.50 V for 1.50**",
+}
+
+
+def test_exchanged_plugs_and_cores_are_told(true_on_board):
+    """As the bring-up page says; and a sensor whose two supply cores are exchanged."""
+    bench = failure_page.BENCH
+    listed = {fault.name: fault for fault in bench.faults()}
+    for name, read in EXCHANGED.items():
+        row = failure_table.row(bench, listed[name])
+        assert_harmless(row)
+        assert read in failure_table.reading_text(row, true_on_board), name
+    row = failure_table.row(bench, listed["plug of J6 cores 1 and 2 swapped (T12, T13)"])
+    assert "-5 V at a sensor on T12" in failure_table.car_text(row)
+    row = failure_table.row(bench, listed["plug of J1 cores 1 and 2 swapped (T1, T2)"])
+    assert_harmless(row)
+    assert failure_table.logger_text(row) == "off"
+    assert "**J4 and J5 exchanged are told by nothing**" in bringup.markdown()
 
 
 def test_a_laptop_on_a_charger_is_no_row_but_told():
