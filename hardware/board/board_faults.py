@@ -3,11 +3,12 @@ board in their sockets, supply legs of the chips that several blocks share."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import combinations
 
 from hardware.board import contents, items, module
 from hardware.board.contents import Cable
-from hardware.circuit.faults import Fault
+from hardware.circuit.faults import Fault, of_part, of_wires
 
 _SCREENS = "T14"  # the screens end at nothing, wherever their plug is
 _NODES = {"GND": "0", "AGND": "0"}
@@ -103,6 +104,17 @@ def of_chips() -> list[Fault]:
     return [Fault(chip.ref, f"{chip.supply} open", unfed=tuple(chip.gates)) for chip in items.CHIPS]
 
 
+def on_tach_line() -> list[Fault]:
+    """All that reaches the tach line, once more with the jumper of the sources on it."""
+    line = [contents.FITTED.used(prefix) for prefix in ("E1", "J")]
+    found = [fault for fault in of_wires(contents.FITTED) if fault.place == "T19"]
+    found += [fault for use in line for part in use.data.parts for fault in of_part(use, part)]
+    found += [fault for fault in (*of_plugs(), *of_cores()) if any("T19" in pair for pair in fault.moved)]
+    found += [fault for fault in of_module() if "p0" in fault.legs]
+    found += [fault for fault in of_chips() if any(prefix == "E1" for prefix, _ in fault.unfed)]
+    return [replace(fault, on_line=True) for fault in found]
+
+
 def every() -> tuple[Fault, ...]:
     """All of them."""
-    return (*of_plugs(), *of_cores(), *of_module(), *of_chips())
+    return (*of_plugs(), *of_cores(), *of_module(), *of_chips(), *on_tach_line())

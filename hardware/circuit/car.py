@@ -21,6 +21,7 @@ LENGTH_M = 2.0
 COPPER_OHM_MM2_PER_M = 0.0175
 AIR_W_PER_M_K = 0.035  # from a thin wire in a tied bundle to what is around it: 40 K at 6 A in 0.5 mm2
 RPM_PERIOD_S = 5e-3  # a spark every 5 ms: 6000 rpm with two a revolution
+SECOND_PERIOD_S = 2.5e-3  # of the second pulses: another speed, so that exchanged lines are seen
 
 _COMMON = [
     f"vbat bat bm {BATTERY_V}",
@@ -98,7 +99,7 @@ def lines(build: Build, sparks: bool) -> list[str]:
         ("car_lambda_2", _LAMBDA_2),
         ("car_coil", [*COIL, *charge(sparks), "rblock car_block bm 0.002"]),
         ("car_tach", _tach(sparks)),
-        ("car_tach_2", ["rtach2 car_tach_2 eg 10"]),
+        ("car_tach_2", _second(sparks)),
         ("car_bus_high", _BUS),
     ):
         body += there if build.reaches(place) else []
@@ -110,6 +111,13 @@ def _tach(sparks: bool) -> list[str]:
     pulse = f"pulse(1 0 1m 10u 10u 2.5m {RPM_PERIOD_S:g})" if sparks else "1"
     drive = ["rtach bat car_tach 1k", "stach car_tach eg tgate 0 tout", f"vtgate tgate 0 {pulse}"]
     return [*drive, ".model tout SW(vt=0.5 vh=0.1 ron=10 roff=10meg)"]
+
+
+def _second(sparks: bool) -> list[str]:
+    """An injector's switched side, at 12 V through its winding until its driver pulls; its flyback left out."""
+    pulse = f"pulse(0 1 1.3m 10u 10u 1m {SECOND_PERIOD_S:g})" if sparks else "0"
+    drive = ["rinjector bat car_tach_2 14", "stach2 car_tach_2 eg t2gate 0 tout2", f"vt2gate t2gate 0 {pulse}"]
+    return [*drive, ".model tout2 SW(vt=0.5 vh=0.1 ron=0.3 roff=10meg)"]
 
 
 def wire_ohm(area_mm2: float) -> float:

@@ -12,7 +12,7 @@ import numpy as np
 from hardware.circuit import boards, builds, car, failures, limits, panel_state, spread, stress
 from hardware.circuit.accuracy import LAMBDA_AT_0V, LAMBDA_PER_V, nominal_gain
 from hardware.circuit.failures import Bench, Run
-from hardware.circuit.faults import Fault
+from hardware.circuit.faults import ON_LINE, Fault
 
 BENCHES = (Bench(builds.MINIMUM, boards.RP2), Bench(builds.FULL, boards.ESP32))
 MOST_K = 40.0  # a wire may warm by
@@ -31,10 +31,15 @@ _INPUTS = {  # build -> what is read -> pin
     "full": {"lambda": "a0", "pressure": "a1", "throttle": "a2", "battery": "a3"},
     "board": {"lambda": "a0", "lambda_2": "a1", "throttle": "a2", "pressure": "x0", "battery": "x1"},
 }
-_BY_RULE = {False: (), True: ("What the logic of bus controller and converter does is no simulation: where a leg that "
-                              "it needs is lost,", "their channels are unread by rule.")}  # fmt: skip
+_BY_RULE = "What the logic of {} does is no simulation: where a leg that it needs is lost, {} by rule."
 _CONVERTER_LOGIC, _CONVERTER_REFERENCE = {"9", "10", "11", "12", "13", "16"}, "15"
 _CONVERTER_LEG = {"x0": "1", "x1": "2"}
+_LOSES = {  # by rule: (part, whether it is short)
+    "card": {("R1", False), ("R2", True), ("R3", True), ("X1", False)},
+    "screen": {("R1", False), ("R1", True), ("R2", False), ("R2", True), ("X1", False)},
+}
+_TACH_BLOCKS = ("tach_logic", "tach_opto", "tach_select")
+_TACH_WIRES = {"T1", "T2", "T5", "T6", "T19", "T20"}
 _LOGIC = ("p0", "p1", "button", "x_miso", "bus_cs", "bus_int")
 _REFERENCE_V = 3.0  # of the reference block
 # ISO 11898-2 (from memory): a receiver takes 0.9 V for dominant and 0.5 V for recessive, lines within -2 and 7 V
@@ -68,9 +73,9 @@ class Row:
 
     throttle_mv: by which the engine computer's throttle signal moves. output_ma: most that a wire brings to an output
     or sensor of the car. board_v: most at the board. coil_ma: through the coil at rest. sparks: share of the coil's
-    volts that are left.
-    edges: at the tach pin for every spark. wire, wire_k: the hottest wire of the harness. read: channel -> volts at its
-    terminal, or None where the logger is off. hot: parts that would not bear it, in words. bus:
+    volts that are left. edges: at the tach pin for every spark. pulses: at the second pin for every second pulse.
+    wire, wire_k: the hottest wire of the harness. read: channel -> volts at its terminal, empty where the logger is
+    off. hot: parts that would not bear it, in words. bus:
     None where the build has none. unread: channels of which the converter says nothing. lost: what else works no
     more, by rule. panel: the same of button, lamp and sounder, simulated. sensor_v: at a sensor of the user's own, None
     where the build feeds none.
@@ -96,6 +101,8 @@ class Row:
     lost: tuple[str, ...] = ()
     panel: tuple[str, ...] = ()
     sensor_v: float | None = None
+    on_line: bool = False
+    pulses: float = 1.0
 
     @property
     def stops_the_engine(self) -> bool:
@@ -120,7 +127,7 @@ def row(bench: Bench, fault: Fault) -> Row:
     amps = {terminal: run.wire_amps(terminal) for terminal in bench.terminals}
     warm = {t: car.warming_k(i, bench.build.terminals[t].area_mm2) for t, i in amps.items()}
     hottest = max(warm, key=warm.__getitem__)
-    sparks, edges = _turning(bench, fault) if _concerns_tach(bench, fault) else (1.0, 1.0)
+    sparks, edges, pulses = turning(bench, fault) if _concerns_tach(fault) else (1.0, 1.0, 1.0)
     off = _is_off(run)
     return Row(
         fault.place,
@@ -140,9 +147,11 @@ def row(bench: Bench, fault: Fault) -> Row:
         {} if off else _worst_read(run),
         _bus(run),
         () if off else _unread(run),
-        () if off else fault.lost,
+        () if off else _lost(fault),
         panel_state.words(run) if not off and panel_state.concerns(fault) else (),
         run.volts("t12f", "t13f") if "T12" in bench.build.terminals else None,
+        fault.on_line,
+        pulses,
     )
 
 
@@ -190,6 +199,13 @@ def _unread(run: Run) -> tuple[str, ...]:
     return tuple(name for name, pin in inputs if pin[0] == "x" and (lost or _CONVERTER_LEG[pin] == fault.opened))
 
 
+def _lost(fault: Fault) -> tuple[str, ...]:
+    """Card or screen, whose data lines are no part of the simulation."""
+    if fault.use is None or fault.use.block not in ("card", "screen"):
+        return fault.lost
+    return (fault.use.block,) if (fault.part.ref, bool(fault.shorted)) in _LOSES[fault.use.block] else ()
+
+
 def _output_ma(run: Run) -> float:
     """The largest current that a wire brings to a thing of the car that gives signals."""
     ends = run.bench.build.terminals
@@ -197,25 +213,33 @@ def _output_ma(run: Run) -> float:
     return 1e3 * max(abs(stress.lasting(run.result["time"], run.result[f"i(@rw.{t.lower()}a[i])"])) for t in wires)
 
 
-def _concerns_tach(bench: Bench, fault: Fault) -> bool:
-    if fault.is_wire:
-        return fault.place in ("T1", "T2", "T5", "T6")
-    if fault.part is None:
-        return "p0" in fault.legs or any(prefix in ("E", "C") for prefix, _ in fault.unfed)
-    return fault.use.prefix in ("E", "C", "J")
+def _concerns_tach(fault: Fault) -> bool:
+    """Whether it may touch engine speed or second pulses."""
+    if fault.use is not None:
+        return fault.use.block in _TACH_BLOCKS
+    moved = {name for pair in fault.moved for name in pair}
+    unfed = any(prefix in ("E", "E1", "E2", "C") for prefix, _ in fault.unfed)
+    return bool({fault.place, *moved} & _TACH_WIRES or {"p0", "p1"} & {*fault.legs} or unfed)
 
 
-def _turning(bench: Bench, fault: Fault) -> tuple[float, float]:
-    """(share of the coil's flyback that is left, edges at the tach pin per spark) with the engine turning."""
-    run, _, _ = failures.run(replace(bench, sparks=True), fault)
-    time, pin = run.result["time"], run.wave("p0")
-    after = time > failures.FAULT_S + 1e-3
-    high = pin[after] > 1.65
-    edges = int((high[1:] & ~high[:-1]).sum()) / 3
+def turning(bench: Bench, fault: Fault) -> tuple[float, float, float]:
+    """(share of the coil's flyback that is left, edges at the tach pin per spark, at the second pin per pulse) with the
+    engine turning."""
+    run, _, _ = failures.run(replace(bench, sparks=True, dark=True), fault)
+    edges = _edges(run, "p0", car.RPM_PERIOD_S)
+    pulses = _edges(run, "p1", car.SECOND_PERIOD_S) if bench.build.reaches("p1") else 1.0
     if not bench.build.reaches("car_coil"):
-        return 1.0, edges
+        return 1.0, edges, pulses
+    after = run.result["time"] > failures.FAULT_S + 1e-3
     coil = run.result["v(car_coil)"] - run.result["v(bm)"]
-    return float(np.max(coil[after])) / 400.0, edges
+    return float(np.max(coil[after])) / 400.0, edges, pulses
+
+
+def _edges(run: Run, pin: str, period_s: float) -> float:
+    """Rising edges at a pin for each period, after the fault."""
+    time = run.result["time"]
+    high = run.wave(pin)[time > failures.FAULT_S + 1e-3] > 1.65
+    return int((high[1:] & ~high[:-1]).sum()) / round(15e-3 / period_s)
 
 
 def _is_off(run: Run) -> bool:
@@ -324,7 +348,9 @@ def reading_text(one: Row, true_v: dict[str, float]) -> str:
     if one.bus is not None and not one.bus.heard:
         out.append("no frames from the bus")
     if abs(one.edges - 1) > 0.01:
-        out.append("no engine speed" if one.edges < 0.5 else "engine speed wrong")
+        out.append("no engine speed" if one.edges < 0.5 else "**engine speed wrong**")
+    if abs(one.pulses - 1) > 0.01:
+        out.append("no second pulses" if one.pulses < 0.5 else "**second pulses wrong**")
     return ", ".join(out) or "true"
 
 
@@ -387,7 +413,7 @@ def table(bench: Bench, rows: list[Row], true_v: dict[str, float], notes: tuple[
         f"`python -m hardware.{maker}`, which takes minutes. Battery 14.4 V; true are lambda "
         f"{_TRUE['lambda']:.2f}, then {_TRUE['lean']:.2f}{_true_text(bench)}.",
         *meaning(calm),
-        *_BY_RULE[any(use.block in ("can", "converter") for use in bench.uses)],
+        *_rules(bench),
         "",
         f"Hottest wire: +{max(one.wire_k for one in rows):.1f} K. Largest shift of the engine computer's throttle "
         "signal: "
@@ -402,6 +428,15 @@ def table(bench: Bench, rows: list[Row], true_v: dict[str, float], notes: tuple[
     return "\n".join(out + [line(one, true_v) for one in rows]) + "\n"
 
 
+def _rules(bench: Bench) -> list[str]:
+    """What of it no simulation stands behind."""
+    blocks = {use.block for use in bench.uses}
+    out = [_BY_RULE.format("card and screen" if "screen" in blocks else "the card", "they are lost")]
+    if blocks & {"can", "converter"}:
+        out.append(_BY_RULE.format("bus controller and converter", "their channels are unread"))
+    return out
+
+
 def _true_text(bench: Bench) -> str:
     names = [name for name in _INPUTS[bench.build.name] if name not in ("lambda", "battery")]
     return "".join(f", {name} {car.TRUE_V[name]:.2f} V" for name in names)
@@ -409,7 +444,12 @@ def _true_text(bench: Bench) -> str:
 
 def line(one: Row, true_v: dict[str, float]) -> str:
     """The row as it stands on the page."""
-    cells = (f"{one.place} {one.what}", car_text(one), logger_text(one), reading_text(one, true_v))
+    cells = (
+        f"{one.place} {one.what}{ON_LINE if one.on_line else ''}",
+        car_text(one),
+        logger_text(one),
+        reading_text(one, true_v),
+    )
     return "| " + " | ".join(cells) + " |"
 
 

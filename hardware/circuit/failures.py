@@ -40,6 +40,7 @@ _BOARD = [  # what the board's pins do, its loads, and what is wired to its pins
     "ra0 a0 0 10meg",
     "rbutton 3v3 button 50k",
 ]
+_ON_LINE = "first=0.02 second=100meg"  # the jumper of the tach sources on pins 1 and 2
 _DARK = {"rlit 3v3 lamp 40": "rlit 0 lamp 40", "rbuzzer 3v3 buzzer 40": "rbuzzer 0 buzzer 40"}
 _IDLE = {  # what stands at further pins, where a build uses them: the firmware at rest, its pull-ups
     "buzzer": ["rbuzzer 3v3 buzzer 40"],
@@ -139,14 +140,16 @@ def _part(bench: Bench, use: Use, part: Part, fault: Fault, blown: tuple[str, ..
         out.append(f"sf.{name} {ends[0]} {ends[1]} fault 0 makes")
     cut = fault.opened if mine and fault.opened else next(iter(part.pins)) if place in blown else ""
     if cut:
-        stray = "100n" if part.stock == "reg_5v" else "20p"
+        leg = "0.5p" if bench.sparks else "20p"  # sparks would pass through more; at rest it helps the solver
+        stray = "100n" if part.stock == "reg_5v" else leg
         out += [f"so.{name} {nets[cut]} {name}.cut sound 0 breaks", f"rl.{name} {name}.cut 0 100meg"]
         out.append(f"cl.{name} {name}.cut 0 {stray}")
         nets = nets | {cut: f"{name}.cut"}
     if part.stock in _LOAD_OHM:
         return out + _load(part, name, nets)
     value = "0.01" if part.stock == "button" and bench.pressed else part.value
-    lines = netlist.part_lines(part, use.prefix.lower(), nets, value)
+    parameters = _ON_LINE if part.stock == "jumper3" and fault.on_line else ""
+    lines = netlist.part_lines(part, use.prefix.lower(), nets, value, parameters)
     if bench.down and spread.is_clamp(part):
         lines = [f"{line} {spread.area(part, bench.down):.4f}" for line in lines]
     if (use.prefix, part.ref) in fault.unfed:

@@ -165,12 +165,26 @@ def test_no_row_is_true_because_transistors_are_alike(bench):
 
 
 @pytest.mark.slow
-def test_the_coil_s_ground_resistor_open_loses_engine_speed(monkeypatch):
-    """As the head says: its row has edges because of the 20 pF that a broken leg keeps here."""
-    sound = failure_table.failures.deck
-    monkeypatch.setattr(failure_table.failures, "deck", lambda *a: sound(*a).replace(" 20p", " 0.5p"))
-    fault = next(fault for fault in failure_page.BENCH.faults() if fault.name == "C-R4 open")
-    assert failure_table.row(failure_page.BENCH, fault).edges == 0
+def test_engine_speed_and_second_pulses_from_either_place_of_the_jumper(true_on_board):
+    """Sound: all read; then what each place loses. C-R4 open has no other way to ground."""
+    bench = failure_page.BENCH
+    listed = {fault.name: fault for fault in bench.faults()}
+    for on_line in (False, True):
+        assert failure_table.turning(bench, faults.Fault("none", "", on_line=on_line))[1:] == (1.0, 1.0)
+    for name, read in TURNING.items():
+        row = failure_table.row(bench, listed[name])
+        assert_harmless(row)
+        assert failure_table.reading_text(row, true_on_board) == read, name
+
+
+TURNING = {
+    "C-R4 open": "no engine speed",
+    "T19 open": "true",
+    "T19 open, J-JP1 on 1-2": "no engine speed",
+    "E2-R1 open": "no second pulses",
+    "M1 9 to 10 (p1 to buzzer)": "no second pulses",
+    "plug of J7 cores 1 and 2 swapped (T19, T20), J-JP1 on 1-2": "**engine speed wrong**, **second pulses wrong**",
+}
 
 
 def test_each_plug_that_fits_elsewhere_and_each_leg_has_its_row():
