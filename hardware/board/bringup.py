@@ -146,8 +146,9 @@ def steps() -> tuple[Step, ...]:
             ("P", "J1"),
             "Low parts first, Q1 and the regulator with its heat sink last. **Q1's tab is live** (12 V), and "
             f"within {TAB_MM:g} mm of it stand {', '.join(near_tab())}: it gets its insulating cap now, for fingers, "
-            "loose wires and the meter's tip. P-R1 stands 5 mm off the board. Everything else stays off. A bench "
-            "supply with its current limit at 0.1 A, P-F2 in the ground wire. Overvoltage last, volts raised slowly, "
+            "loose wires and a slipping tip; every test point is further off. P-R1 stands 5 mm off the board. "
+            "Everything else stays off. A bench supply with its current limit at 0.1 A, P-F2 in the ground wire. "
+            "Overvoltage last, volts raised slowly, "
             "12 V again after it: Q1 cuts off at about 30 V (28 to 31 with P-D2's 5 %), and where TP-VS follows "
             "to 33 V the guard against a load dump is missing.",
             (
@@ -243,7 +244,7 @@ def steps() -> tuple[Step, ...]:
         Step(
             "Reservoir, 5 V for sensors",
             ("H", "R", "J6"),
-            "**Not without Q1's insulating cap (step 2):** TP-power_fail stands close behind its live tab. "
+            "**Not without Q1's insulating cap (step 2).** "
             "**R-R2 stands 5 mm off the board**: it is meant to burn. R-F1 holds 0.1 A at 20 °C and 40 mA at 85 "
             "(makers' curves, from memory): sensors take 30 mA at most. H-C1's polarity first: 4700 uF the wrong way "
             "round burst. It stands 37 mm tall and the car shakes: a "

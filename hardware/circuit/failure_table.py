@@ -230,7 +230,7 @@ def turning(bench: Bench, fault: Fault) -> tuple[float, float, float]:
     pulses = _edges(run, "p1", car.SECOND_PERIOD_S) if bench.build.reaches("p1") else 1.0
     if not bench.build.reaches("car_coil"):
         return 1.0, edges, pulses
-    after = run.result["time"] > failures.FAULT_S + 1e-3
+    after = run.result["time"] > run.bench.fault_s + 1e-3
     coil = run.result["v(car_coil)"] - run.result["v(bm)"]
     return float(np.max(coil[after])) / 400.0, edges, pulses
 
@@ -238,7 +238,7 @@ def turning(bench: Bench, fault: Fault) -> tuple[float, float, float]:
 def _edges(run: Run, pin: str, period_s: float) -> float:
     """Rising edges at a pin for each period, after the fault."""
     time = run.result["time"]
-    high = run.wave(pin)[time > failures.FAULT_S + 1e-3] > 1.65
+    high = run.wave(pin)[time > run.bench.fault_s + 1e-3] > 1.65
     return int((high[1:] & ~high[:-1]).sum()) / round(15e-3 / period_s)
 
 

@@ -1,7 +1,7 @@
 """What each fault does to car, logger and reading: ngspice runs of the whole build in the whole car.
 
-Every run begins sound; the fault comes at FAULT_S. A fuse or fusible resistor that would open is opened in a second
-run.
+Every run begins sound; the fault comes at FAULT_S, with the engine turning at TURNING_FAULT_S. A fuse or fusible
+resistor that would open is opened in a second run.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from hardware.circuit.builds import Build, Use
 from hardware.circuit.faults import OPEN, TO_GROUND, Fault
 from hardware.circuit.model import Part
 
-FAULT_S = 0.05
+FAULT_S, TURNING_FAULT_S = 0.05, 0.01
 LEAN_S = 1.5  # from then on the mixture is lean
 LAST_S = 2.0
 _SETTLED_S = 0.2
@@ -26,10 +26,10 @@ FUSE_A2S = 1.0  # at once above that (from memory of makers' curves: 3.5 A open 
 _AT_ONCE_S = 0.1
 FUSIBLE_W = 8.0  # a fusible resistor of half a watt opens above that
 _SWITCHES = [
-    f"vfault fault 0 pwl(0 0 {FAULT_S} 0 {FAULT_S + 1e-4:g} 1)",
+    "vfault fault 0 pwl(0 0 {0:g} 0 {1:g} 1)",
     ".model makes SW(vt=0.5 ron=0.01 roff=1g)",
     ".model breaks SW(vt=-0.5 ron=0.001 roff=1g)",
-    "vsound sound 0 pwl(0 0 {0} 0 {1:g} -1)".format(FAULT_S, FAULT_S + 1e-4),
+    "vsound sound 0 pwl(0 0 {0:g} 0 {1:g} -1)",
 ]
 _BOARD = [  # what the board's pins do, its loads, and what is wired to its pins
     "xboard vboard 3v3 BOARD",
@@ -78,6 +78,11 @@ class Bench:
     down: float = 0.0
     pressed: bool = False
     dark: bool = False
+
+    @property
+    def fault_s(self) -> float:
+        """When the fault comes."""
+        return TURNING_FAULT_S if self.sparks else FAULT_S
 
     @property
     def terminals(self) -> list[str]:
@@ -181,14 +186,16 @@ def _own(bench: Bench, fault: Fault) -> list[str]:
 
 def deck(bench: Bench, fault: Fault, blown: tuple[str, ...] = ()) -> str:
     """The netlist of one run."""
-    body = [f"* {fault.name}", *_SWITCHES, *_own(bench, fault), *car.lines(bench.build, bench.sparks), *bench.joined]
+    at = bench.fault_s
+    switches = [line.format(at, at + 1e-4) for line in _SWITCHES]
+    body = [f"* {fault.name}", *switches, *_own(bench, fault), *car.lines(bench.build, bench.sparks), *bench.joined]
     for terminal, end in bench.build.terminals.items():
         body += _wire(terminal, end.area_mm2, fault)
     for use in bench.uses:
         for part in use.data.parts:
             body += _part(bench, use, part, fault, blown)
-    step, seconds = (1e-5, FAULT_S + 16e-3) if bench.sparks else (4e-3, LAST_S)
-    start = FAULT_S - 1e-3 if bench.sparks else 0.0
+    step, seconds = (1e-5, at + 16e-3) if bench.sparks else (4e-3, LAST_S)
+    start = at - 1e-3 if bench.sparks else 0.0
     body.append(".options savecurrents method=gear reltol=1e-3 abstol=1e-9 itl4=100 gmin=1e-10 rshunt=1e11")
     body += [f".tran {step:g} {seconds:g} {start:g} {step:g}", ".save all"]
     return netlist.deck("failure", body)
@@ -273,7 +280,7 @@ class Run:
 
 def opens(run: Run) -> tuple[str, ...]:
     """The fuses and fusible resistors that this run would open."""
-    after = run.result["time"] >= FAULT_S
+    after = run.result["time"] >= run.bench.fault_s
     time = run.result["time"][after]
     out = []
     for use in run.bench.uses:
