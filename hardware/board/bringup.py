@@ -308,7 +308,9 @@ def markdown() -> str:
         "of the wires is in the [parts](parts.csv) with its place; where each core goes is in the [wiring](wiring.md), "
         "for this board's terminals are not those of the builds on perfboard.",
         "",
-        "Transistors: the print is for 2N3904, 2N3906 and MPSA92. BC547 and BC557 go in turned round.",
+        "Transistors: the print is for 2N3904, 2N3906 and MPSA92. BC547 and BC557 go in turned round. Those of the "
+        "inputs (A0-Q1 to A4-Q2) are of one kind and maker, out of one bag: where a clamp voltage is lost, what they "
+        "differ by is what lambda is off by.",
         "",
     ]
     for k, step in enumerate(steps(), 1):
@@ -345,6 +347,8 @@ def markdown() -> str:
         "none "
         "on sockets, plugs, jumpers, test points, card and switch (tape), none of silicone. Moisture on flux is what "
         "shifts the high-ohm inputs and creeps in the coil's corner.",
+        "- **Key out and the battery's minus off while you wire it in**; order, places and cautions: "
+        "[wiring](wiring.md). T1's fuse goes in last.",
         "- Four spacers under it, in a case that no metal chip falls into; each cable held by its gland.",
         "- RP2040 board, chips, card and plugs shake out of sockets: a strip of foam under the lid, a tie over the "
         "plugs.",
