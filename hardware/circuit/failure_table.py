@@ -31,7 +31,11 @@ _INPUTS = {  # build -> what is read -> pin
     "full": {"lambda": "a0", "pressure": "a1", "throttle": "a2", "battery": "a3"},
     "board": {"lambda": "a0", "lambda_2": "a1", "throttle": "a2", "pressure": "x0", "battery": "x1"},
 }
-_BY_RULE = "What the logic of {} does is no simulation: where a leg that it needs is lost, {} by rule."
+_BY_RULE = (
+    "What the logic of bus controller and converter does is no simulation: where a leg that it needs is lost, their",
+    "channels are unread by rule.",
+)
+_SUPPLY_ALONE = "Of {} the supply alone is simulated; what is lost with {} lines is so by rule."
 _CONVERTER_LOGIC, _CONVERTER_REFERENCE = {"9", "10", "11", "12", "13", "16"}, "15"
 _CONVERTER_LEG = {"x0": "1", "x1": "2"}
 _LOSES = {  # by rule: (part, whether it is short)
@@ -378,16 +382,13 @@ def meaning(calm: int) -> tuple[str, ...]:
     return (
         'What the rows mean: "too hot" is a part that would not bear it for good (film resistors are listed short for '
         "the sake",
-        'of completeness: they fail open); regulators cut themselves off. "Off" is seen: the lamp is dark. A wrong '
-        "lambda in",
+        'of completeness: they fail open); regulators cut themselves off. "Off" is seen: the lamp is dark. What '
+        "is wrong in",
         'bold looks plausible, and the logger itself does not see it. The check "key on, engine off" does: the '
         "controller's display",
         f"against the log, **before the drive and after it**. {calm} of these rows read too rich; T4's core alone, "
         "broken on the way,",
-        "takes 0.2 off a lean 1.10. A log without the check after it proves nothing. It shows the other channels too: "
-        "pressure is the",
-        "day's air pressure, throttle goes from end to end with the pedal and pressure does not, the battery is what a "
-        "meter says.",
+        "takes 0.2 off a lean 1.10. A log without the check after it proves nothing.",
         '**A protection that is lost changes no reading, so its row says "true":** P-D1 short (reversed polarity); '
         "P-Q1 source to",
         "drain, P-D2, P-R2 or P-Q2 open (overvoltage); P-D5 open (a regulator that fails).",
@@ -409,7 +410,7 @@ def table(bench: Bench, rows: list[Row], true_v: dict[str, float], notes: tuple[
     out = [
         f"# What a fault does: {bench.build.title}",
         "",
-        f"On: {bench.board.title}. {len(rows)} ngspice runs of the whole build in a car with the key on; made by",
+        f"On: {bench.board.title}. {len(rows)} faults, ngspice runs of the whole build in a car, key on; made by",
         f"`python -m hardware.{maker}`, which takes minutes. Battery 14.4 V; true are lambda "
         f"{_TRUE['lambda']:.2f}, then {_TRUE['lean']:.2f}{_true_text(bench)}.",
         *meaning(calm),
@@ -429,11 +430,17 @@ def table(bench: Bench, rows: list[Row], true_v: dict[str, float], notes: tuple[
 
 
 def _rules(bench: Bench) -> list[str]:
-    """What of it no simulation stands behind."""
+    """What else shows a wrong reading, and what of it no simulation stands behind."""
     blocks = {use.block for use in bench.uses}
-    out = [_BY_RULE.format("card and screen" if "screen" in blocks else "the card", "they are lost")]
+    screen = ("card and screen", "their") if "screen" in blocks else ("the card", "its")
+    out = [_SUPPLY_ALONE.format(*screen)]
+    if "throttle" in _INPUTS[bench.build.name]:
+        out.insert(
+            0, "That check shows the other channels too: pressure is the day's air pressure, throttle goes from end"
+        )
+        out.insert(1, "to end with the pedal and pressure does not, the battery is what a meter says.")
     if blocks & {"can", "converter"}:
-        out.append(_BY_RULE.format("bus controller and converter", "their channels are unread"))
+        out += _BY_RULE
     return out
 
 
