@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 
-from hardware.board import contents, items, places, prices, rules, shape
+from hardware.board import contents, items, places, prices, prints, rules, shape
 from hardware.board.places import below_module
 from hardware.circuit import checks
 from hardware.circuit.blocks import BY_NAME
@@ -307,6 +307,10 @@ def markdown() -> str:
         "The six rules at the head of [the circuit's page](../../README.md) hold here too. What sits at the far ends "
         "of the wires is in the [parts](parts.csv) with its place; where each core goes is in the [wiring](wiring.md), "
         "for this board's terminals are not those of the builds on perfboard.",
+        "",
+        "Test points are called TP- and their net; printed is the net alone, short where it is long: "
+        + ", ".join(f"TP-{name} {short}" for name, short in prints.POINTS.items())
+        + ".",
         "",
         "Transistors: the print is for 2N3904, 2N3906 and MPSA92. BC547 and BC557 go in turned round. Those of the "
         "inputs (A0-Q1 to A4-Q2) are of one kind and maker, out of one bag: where a clamp voltage is lost, what they "

@@ -47,7 +47,7 @@ _PLACES: dict[str, tuple[Point, Point, float]] = {
     "point": ((0.0, -1.45), (0.0, -1.45), _SMALL),
 }
 _LABEL_MM, _LABEL_APART_MM, _NUMBER_IN_MM = 0.8, 0.55, 0.4  # numbers behind a cable's socket
-_POINTS = {"power_fail": "PF", "button": "BTN", "VBOARD": "VBRD"}
+POINTS = {"power_fail": "PF", "button": "BTN", "VBOARD": "VBRD"}
 
 
 def _value(item: Item) -> str:
@@ -66,7 +66,7 @@ def words(item: Item) -> list[tuple[str, Point, float]]:
     foot = item.footprint
     if item.stock == "point":
         name = item.ref.removeprefix("TP-")
-        return [(_POINTS.get(name, name), _PLACES["point"][0], _SMALL)]
+        return [(POINTS.get(name, name), _PLACES["point"][0], _SMALL)]
     middle = ((foot.body[0] + foot.body[2]) / 2, (foot.body[1] + foot.body[3]) / 2)
     if foot.mark == "b":  # clear of the ring
         middle = (middle[0] - 0.3, middle[1])
