@@ -436,7 +436,7 @@ def _rules(bench: Bench) -> list[str]:
     out = [_SUPPLY_ALONE.format(*screen)]
     if "throttle" in _INPUTS[bench.build.name]:
         out.insert(
-            0, "That check shows the other channels too: pressure is the day's air pressure, throttle goes from end"
+            0, '"Key on, engine off" shows the other channels too: pressure is the day\'s air, throttle goes from end'
         )
         out.insert(1, "to end with the pedal and pressure does not, the battery is what a meter says.")
     if blocks & {"can", "converter"}:

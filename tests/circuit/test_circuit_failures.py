@@ -190,7 +190,7 @@ TURNING = {
 def test_each_plug_that_fits_elsewhere_and_each_leg_has_its_row():
     """By counting what stands on the board: pairs of plugs of one pitch, and the RP2040 board's legs that lead
     anywhere."""
-    names = [fault.name for fault in failure_page.BENCH.extra]
+    names = [fault.name for fault in failure_page.BENCH.extra if not fault.on_line]
     ways = {c.ref: len(c.ways) for c in contents.CABLES if c.ref not in ("J1", "J8", "J10")}
     pairs = [(a, b) for a, b in itertools.combinations(ways.values(), 2)]
     assert sum(name.startswith("plugs of") for name in names) == sum(a == b for a, b in pairs)
