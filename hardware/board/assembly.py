@@ -9,7 +9,7 @@ import re
 from html import escape
 from pathlib import Path
 
-from hardware.board import contents, items, kicad, rules, shape
+from hardware.board import contents, items, kicad, prints, rules, shape
 from hardware.board.footprints import GRID_MM
 from hardware.board.items import Item
 from hardware.board.places import read_places
@@ -124,6 +124,7 @@ def _part(item: Item, place: shape.Place) -> str:
     middle = ((x0 + x1) / 2, (y0 + y1) / 2)
     upright = (y1 - y0) > 1.3 * (x1 - x0)
     words = item.ref.removeprefix("TP-")
+    words = prints.POINTS.get(words, words)
     size = min(11.0, 1.45 * max(x1 - x0, y1 - y0) / max(len(words), 3)) if item.stock != "point" else 9.0
     if item.stock == "point":
         middle = (middle[0], y0 - 6)

@@ -1,41 +1,50 @@
-"""Faults of the board to order that no block shows: plugs in wrong sockets, legs of the RP2040 board in their sockets,
-supply legs of the chips that several blocks share."""
+"""Faults of the board to order that no block shows: plugs in wrong sockets, cores in wrong places, legs of the RP2040
+board in their sockets, supply legs of the chips that several blocks share."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import combinations
 
 from hardware.board import contents, items, module
 from hardware.board.contents import Cable
-from hardware.circuit.faults import Fault
+from hardware.circuit.faults import Fault, of_part, of_wires
 
 _SCREENS = "T14"  # the screens end at nothing, wherever their plug is
 _NODES = {"GND": "0", "AGND": "0"}
-# Whose logic is no part of the simulation: signal -> what is lost with it
+# Whose logic is no part of the simulation: signal -> what is lost with it; lamp and sounder where a converter's line,
+# which never rests, drives them
 _LOST = {
-    "p1": "second pulses", "button": "button", "lamp": "lamp", "buzzer": "buzzer", "sck": "card", "mosi": "card",
-    "miso": "card", "cs": "card", "sda": "screen", "scl": "screen", "3V3": "card",
+    "sck": "card", "mosi": "card", "miso": "card", "cs": "card", "sda": "screen", "scl": "screen", "3V3": "card",
 }  # fmt: skip
 _UNUSED = ("gp2", "gp3", "d0", "power_fail", "bus_cs", "bus_int")  # read by nothing while block K stays empty
 _ROWS = (range(1, 21), range(21, 41))  # of neighbouring legs
 
 
-def of_plugs() -> list[Fault]:
-    """Plugs of one size in each other's sockets; a plug in a socket of more ways, whose own hangs in the air."""
-    out = []
+def fitted() -> list[Cable]:
+    """The cables of the board as it comes."""
     empty = {item.ref for item in items.all_items() if not item.fitted}
-    fitted = [cable for cable in contents.CABLES if cable.ref not in empty]
-    for one, other in combinations(fitted, 2):
+    return [cable for cable in contents.CABLES if cable.ref not in empty]
+
+
+def of_plugs() -> list[Fault]:
+    """Plugs of one size in each other's sockets, both or one alone; a plug in a socket of more ways. The plug whose
+    place is taken hangs in the air."""
+    out = []
+    for one, other in combinations(fitted(), 2):
         if _pitch(one) != _pitch(other):
             continue
         small, large = sorted((one, other), key=lambda cable: len(cable.ways))
         if len(small.ways) == len(large.ways):
             moved = _moved(one.ways, other.ways) + _moved(other.ways, one.ways)
             out.append(Fault(f"plugs of {one.ref} and {other.ref}", "swapped", moved=moved))
+            for a, b in ((one, other), (other, one)):
+                moved = _moved(a.ways, b.ways) + _hanging(b.ways)
+                out.append(Fault(f"plug of {a.ref}", f"in {b.ref}", moved=moved))
             continue
         for first in range(len(large.ways) - len(small.ways) + 1):
             ways = large.ways[first : first + len(small.ways)]
-            moved = _moved(small.ways, ways) + tuple((way, "") for way in large.ways if way != _SCREENS)
+            moved = _moved(small.ways, ways) + _hanging(large.ways)
             where = f"pins {first + 1} to {first + len(ways)}"
             out.append(Fault(f"plug of {small.ref}", f"in {large.ref}, {where}", moved=moved))
     return out
@@ -48,6 +57,20 @@ def _pitch(cable: Cable) -> float:
 
 def _moved(wires: tuple[str, ...], sockets: tuple[str, ...]) -> tuple[tuple[str, str], ...]:
     return tuple((wire, socket) for wire, socket in zip(wires, sockets) if wire != _SCREENS)
+
+
+def _hanging(wires: tuple[str, ...]) -> tuple[tuple[str, str], ...]:
+    return tuple((wire, "") for wire in wires if wire != _SCREENS)
+
+
+def of_cores() -> list[Fault]:
+    """Two cores of one plug in each other's places, each two of them."""
+    out = []
+    for cable in fitted():
+        for (i, a), (j, b) in combinations(enumerate(cable.ways, 1), 2):
+            what = f"cores {i} and {j} swapped ({a}, {b})"
+            out.append(Fault(f"plug of {cable.ref}", what, moved=_moved((a, b), (b, a))))
+    return out
 
 
 def of_module() -> list[Fault]:
@@ -72,7 +95,8 @@ def _node(net: str) -> str:
 
 
 def _lost(*nets: str) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(_LOST[net] for net in nets if net in _LOST))
+    lost = {**_LOST, "lamp": "lamp", "buzzer": "sounder"} if any(net.startswith("x_") for net in nets) else _LOST
+    return tuple(dict.fromkeys(lost[net] for net in nets if net in lost))
 
 
 def of_chips() -> list[Fault]:
@@ -80,6 +104,17 @@ def of_chips() -> list[Fault]:
     return [Fault(chip.ref, f"{chip.supply} open", unfed=tuple(chip.gates)) for chip in items.CHIPS]
 
 
+def on_tach_line() -> list[Fault]:
+    """All that reaches the tach line, once more with the jumper of the sources on it."""
+    line = [contents.FITTED.used(prefix) for prefix in ("E1", "J")]
+    found = [fault for fault in of_wires(contents.FITTED) if fault.place == "T19"]
+    found += [fault for use in line for part in use.data.parts for fault in of_part(use, part)]
+    found += [fault for fault in (*of_plugs(), *of_cores()) if any("T19" in pair for pair in fault.moved)]
+    found += [fault for fault in of_module() if "p0" in fault.legs]
+    found += [fault for fault in of_chips() if any(prefix == "E1" for prefix, _ in fault.unfed)]
+    return [replace(fault, on_line=True) for fault in found]
+
+
 def every() -> tuple[Fault, ...]:
     """All of them."""
-    return (*of_plugs(), *of_module(), *of_chips())
+    return (*of_plugs(), *of_cores(), *of_module(), *of_chips(), *on_tach_line())

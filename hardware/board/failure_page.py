@@ -1,7 +1,8 @@
 """What a fault of the board does to car, logger and reading: `python -m hardware.board.failure_page` writes
 hardware/failures/board.md, in minutes.
 
-The jumper of the tach sources stands at the coil, which is the dangerous one; what stays empty is left out.
+The jumper of the tach sources stands at the coil, which is the dangerous one, and at the line for what reaches that;
+what stays empty is left out.
 """
 
 from __future__ import annotations
@@ -27,15 +28,14 @@ def charger_amps() -> float:
 def notes() -> tuple[str, ...]:
     """What stands before the rows."""
     return (
-        "**J-JP1 stood on 2-3, the coil:** the rows of T19 and E1 hold for that place, where no reading needs them.\n"
-        "With J-JP1 on 1-2 the tach line is the engine speed, and what is lost there is engine speed.\n"
-        'What else reads "true" and is not: E2 and T20 lose the second pulses, which no row reads; C-R4 open loses\n'
-        "engine speed as T6 open does (a leg that came off keeps 20 pF against ground here, and sparks pass);\n"
-        "plugs J4 and J5 swapped exchange throttle and pressure (both at 2.50 V here).",
+        "**J-JP1 stands on 2-3, the coil:** the tach line is then read by nothing, and what happens to it changes no\n"
+        "reading. What reaches it stands once more at the end, with J-JP1 on 1-2. Second pulses (T20) are an\n"
+        "injector's switched side. A wire of 2 m has some 0.1 nF to the car's body, which no row counts: through it\n"
+        "sparks may be seen though T6 or C-R4 is open. Coil and engine computer see the same in both places.",
         "Plugs are moved with their wires; the plug whose place is taken hangs in the air. M1 is the RP2040 board in\n"
-        "its sockets: its seven ground legs stand for each other, legs to which nothing goes are left out. What is\n"
-        "lost is so by rule: card, screen, lamp and button are no part of the simulation. Ground legs of U1 to U3\n"
-        "are no rows, for the models of these chips have none.",
+        "its sockets: its seven ground legs stand for each other, legs to which nothing goes are left out. Button,\n"
+        "lamp and sounder were simulated on and off. Ground legs of U1 to U3 are no rows, for the models of these\n"
+        "chips have none; block K and J10 stay empty and have none either.",
         "**Not a row, but a caution: a laptop on USB that is charged in the car.** Its ground is the car's, past\n"
         f"P-F2: a ground wire (T2) on 12 V would then carry {charger_amps():.0f} A and burn. In the car a laptop runs\n"
         "on its own battery, or an isolator sits in the USB cable.",

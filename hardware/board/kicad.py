@@ -20,7 +20,7 @@ from hardware.circuit.draw import SHORT, value_text
 from hardware.circuit.model import Part
 from hardware.circuit.stock import STOCK
 
-TITLE, REVISION = "Ringpull board", "3"
+TITLE, REVISION = "Ringpull board", "4"
 _SPACE = uuid.UUID("6e2f3c1e-8a55-4c0c-9f0e-52494e47504c")
 _BOTH, _UPPER = '"*.Cu" "*.Mask"', '"F.Cu" "F.Paste" "F.Mask"'
 _LAYERS = (

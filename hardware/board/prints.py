@@ -46,8 +46,8 @@ _PLACES: dict[str, tuple[Point, Point, float]] = {
     "plug_power": ((2.54, 5.5), (2.54, 7.5), 1.0),
     "point": ((0.0, -1.45), (0.0, -1.45), _SMALL),
 }
-_LABEL_MM, _LABEL_APART_MM = 0.8, 0.55  # a cable's name behind its socket, still seen when that is soldered in
-_POINTS = {"power_fail": "PF", "button": "BTN", "VBOARD": "VBRD"}
+_LABEL_MM, _LABEL_APART_MM, _NUMBER_IN_MM = 0.8, 0.55, 0.4  # numbers behind a cable's socket
+POINTS = {"power_fail": "PF", "button": "BTN", "VBOARD": "VBRD"}
 
 
 def _value(item: Item) -> str:
@@ -66,7 +66,7 @@ def words(item: Item) -> list[tuple[str, Point, float]]:
     foot = item.footprint
     if item.stock == "point":
         name = item.ref.removeprefix("TP-")
-        return [(_POINTS.get(name, name), _PLACES["point"][0], _SMALL)]
+        return [(POINTS.get(name, name), _PLACES["point"][0], _SMALL)]
     middle = ((foot.body[0] + foot.body[2]) / 2, (foot.body[1] + foot.body[3]) / 2)
     if foot.mark == "b":  # clear of the ring
         middle = (middle[0] - 0.3, middle[1])
@@ -78,12 +78,16 @@ def words(item: Item) -> list[tuple[str, Point, float]]:
         out.append((value, value_at, size))
     if foot.name in ("card", "screen"):
         out += [(pad.name, (pad.at[0], 1.75), 0.65) for pad in foot.pads]
-    if foot.name.startswith("plug"):
-        terminals = {pad.name: _terminal(item, pad.name) for pad in foot.pads}
-        low = 2.6 if foot.name in ("plug_coil", "plug_power") else 2.2
-        out += [(terminals[pad.name], (pad.at[0], low), 0.9) for pad in foot.pads]
-        out.append((f"{item.ref} {item.use}", (middle[0], foot.body[1] - _LABEL_APART_MM), _LABEL_MM))
-    return out
+    return [*out, *behind(item)] if foot.name.startswith("plug") else out
+
+
+def behind(item: Item) -> list[tuple[str, Point, float]]:
+    """What stands behind a cable's socket: its number at the end of pin 1, each terminal's at its pin. Still read when
+    the socket is soldered in and the plug is on; all else that is printed for it lies below it."""
+    foot = item.footprint
+    back = foot.body[1] - _LABEL_APART_MM
+    out = [(item.ref, (foot.body[0] + _NUMBER_IN_MM, back), _LABEL_MM)]
+    return out + [(_terminal(item, pad.name), (pad.at[0], back), _LABEL_MM) for pad in foot.pads]
 
 
 def _terminal(item: Item, pad: str) -> str:

@@ -29,6 +29,9 @@ _MORE = {
     "J10": "stays empty unless block K is fitted.",
 }
 _CORES = (
+    "- **Key out and the battery's minus off while you wire**; T1's fuse goes in last. T2's lug goes to the",
+    "  *same point* as the controller's own ground. Wires through grommets, at least 10 cm from ignition leads and",
+    "  exhaust, tied every 20 cm. Before anybody welds on the car: key out, then every plug out of the board.",
     "- **Cores in screw plugs** end bare or in a ferrule, never tinned: tin creeps, and the screw is loose in a "
     "year. A",
     "  tie holds each cable at the case before it reaches its plug.",
@@ -74,8 +77,8 @@ def markdown() -> str:
         "# Wiring of the board to order",
         "",
         "For the board alone: the builds on perfboard number their terminals otherwise. Made from the circuit data by",
-        "`make board`; drawn: [harness](harness.svg). Pin 1 is the square pad; each terminal's number stands beside",
-        "its pin on the print. Write the",
+        "`make board`; drawn: [harness](harness.svg). Pin 1 is the square pad; each terminal's number is printed",
+        "behind its socket, at its pin, the socket's own at the end of pin 1. Write the",
         "socket's number on each plug: what plugs in wrong sockets do is in the",
         "[table of faults](../../failures/board.md), and the reading is then wrong.",
         "",

@@ -9,11 +9,19 @@ from __future__ import annotations
 from hardware.circuit.builds import Build
 
 BATTERY_V = 14.4
-TRUE_V = {"lambda": 1.5625, "lean": 3.125, "throttle": 2.5, "pressure": 2.5}  # lambda 0.85, then 1.10
+TRUE_V = {  # lambda 0.85, then 1.10; the second one 0.95; no two alike, so that what is exchanged is seen
+    "lambda": 1.5625,
+    "lean": 3.125,
+    "lambda_2": 2.1875,
+    "throttle": 2.5,
+    "pressure": 1.5,
+    "battery": 14.18,  # at the logger, behind its wire
+}
 LENGTH_M = 2.0
 COPPER_OHM_MM2_PER_M = 0.0175
 AIR_W_PER_M_K = 0.035  # from a thin wire in a tied bundle to what is around it: 40 K at 6 A in 0.5 mm2
 RPM_PERIOD_S = 5e-3  # a spark every 5 ms: 6000 rpm with two a revolution
+SECOND_PERIOD_S = 2.5e-3  # of the second pulses: another speed, so that exchanged lines are seen
 
 _COMMON = [
     f"vbat bat bm {BATTERY_V}",
@@ -34,20 +42,20 @@ _THROTTLE = [  # 5 kohm, half open, on the engine computer's 5 V
     "rpot2 car_throttle car_throttle_ground 2.5k",
     "rsensor car_throttle_ground eg 0.05",
 ]
-_PRESSURE = [  # a sensor of the user's own: half its supply, 5 mA
-    "bpress pressi t13f v = 0.5*v(t12f,t13f)",
+_PRESSURE = [  # a sensor of the user's own: a share of its supply, 5 mA
+    f"bpress pressi t13f v = {TRUE_V['pressure'] / 5:g}*v(t12f,t13f)",
     "rpress pressi t7f 100",
     "rload t12f t13f 1k",
 ]
 _PRESSURE_TAP = [  # the engine computer's own sensor, on its 5 V
-    "vpress presso car_pressure_ground 2.5",
+    f"vpress presso car_pressure_ground {TRUE_V['pressure']}",
     "rpress presso car_pressure 100",
     "rpsensor car_pressure_ground eg 0.05",
 ]
 _SENSOR_LOAD = ["rload t12f t13f 1k"]
 _LAMBDA_2 = [
     "rsignal2 car_lambda_2_ground car_ground 0.05",
-    f"vlam2 lamo2 car_lambda_2_ground {TRUE_V['lambda']}",
+    f"vlam2 lamo2 car_lambda_2_ground {TRUE_V['lambda_2']}",
     "rlam2 lamo2 car_lambda_2 100",
 ]
 BUS_DOMINANT_S = (1.1, 1.35)  # from when to when a unit of the car drives it
@@ -91,7 +99,7 @@ def lines(build: Build, sparks: bool) -> list[str]:
         ("car_lambda_2", _LAMBDA_2),
         ("car_coil", [*COIL, *charge(sparks), "rblock car_block bm 0.002"]),
         ("car_tach", _tach(sparks)),
-        ("car_tach_2", ["rtach2 car_tach_2 eg 10"]),
+        ("car_tach_2", _second(sparks)),
         ("car_bus_high", _BUS),
     ):
         body += there if build.reaches(place) else []
@@ -103,6 +111,13 @@ def _tach(sparks: bool) -> list[str]:
     pulse = f"pulse(1 0 1m 10u 10u 2.5m {RPM_PERIOD_S:g})" if sparks else "1"
     drive = ["rtach bat car_tach 1k", "stach car_tach eg tgate 0 tout", f"vtgate tgate 0 {pulse}"]
     return [*drive, ".model tout SW(vt=0.5 vh=0.1 ron=10 roff=10meg)"]
+
+
+def _second(sparks: bool) -> list[str]:
+    """An injector's switched side, at 12 V through its winding until its driver pulls; its flyback left out."""
+    pulse = f"pulse(0 1 1.3m 10u 10u 1m {SECOND_PERIOD_S:g})" if sparks else "0"
+    drive = ["rinjector bat car_tach_2 14", "stach2 car_tach_2 eg t2gate 0 tout2", f"vt2gate t2gate 0 {pulse}"]
+    return [*drive, ".model tout2 SW(vt=0.5 vh=0.1 ron=0.3 roff=10meg)"]
 
 
 def wire_ohm(area_mm2: float) -> float:

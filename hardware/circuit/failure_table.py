@@ -9,10 +9,10 @@ from pathlib import Path
 
 import numpy as np
 
-from hardware.circuit import boards, builds, car, failures, limits, stress
+from hardware.circuit import boards, builds, car, failures, limits, panel_state, spread, stress
 from hardware.circuit.accuracy import LAMBDA_AT_0V, LAMBDA_PER_V, nominal_gain
 from hardware.circuit.failures import Bench, Run
-from hardware.circuit.faults import Fault
+from hardware.circuit.faults import ON_LINE, Fault
 
 BENCHES = (Bench(builds.MINIMUM, boards.RP2), Bench(builds.FULL, boards.ESP32))
 MOST_K = 40.0  # a wire may warm by
@@ -31,15 +31,26 @@ _INPUTS = {  # build -> what is read -> pin
     "full": {"lambda": "a0", "pressure": "a1", "throttle": "a2", "battery": "a3"},
     "board": {"lambda": "a0", "lambda_2": "a1", "throttle": "a2", "pressure": "x0", "battery": "x1"},
 }
-_BY_RULE = {False: (), True: ("What the logic of bus controller and converter does is no simulation: where a leg that "
-                              "it needs is lost,", "their channels are unread by rule.")}  # fmt: skip
+_BY_RULE = (
+    "What the logic of bus controller and converter does is no simulation: where a leg that it needs is lost, their",
+    "channels are unread by rule.",
+)
+_SUPPLY_ALONE = "Of {} the supply alone is simulated; what is lost with {} lines is so by rule."
 _CONVERTER_LOGIC, _CONVERTER_REFERENCE = {"9", "10", "11", "12", "13", "16"}, "15"
 _CONVERTER_LEG = {"x0": "1", "x1": "2"}
+_LOSES = {  # by rule: (part, whether it is short)
+    "card": {("R1", False), ("R2", True), ("R3", True), ("X1", False)},
+    "screen": {("R1", False), ("R1", True), ("R2", False), ("R2", True), ("X1", False)},
+}
+_TACH_BLOCKS = ("tach_logic", "tach_opto", "tach_select")
+_TACH_WIRES = {"T1", "T2", "T5", "T6", "T19", "T20"}
 _LOGIC = ("p0", "p1", "button", "x_miso", "bus_cs", "bus_int")
 _REFERENCE_V = 3.0  # of the reference block
 # ISO 11898-2 (from memory): a receiver takes 0.9 V for dominant and 0.5 V for recessive, lines within -2 and 7 V
 _BUS_RECESSIVE_V, _BUS_DOMINANT_V, _BUS_LINE_V = 0.4, 1.2, (-2.0, 7.0)
 _BUS_SEEN_V = 0.1
+_SENSOR_V = (-0.5, 5.5)  # what a sensor for 5 V bears (common practice, no source)
+_PLAUSIBLE_V = {"lambda_2": (0.3, 4.7), "throttle": (0.5, 4.5), "pressure": (0.5, 4.5), "battery": (11.0, 15.5)}
 _RICHEST, _LEANEST = 0.65, 1.35  # beyond, no pull looks like that
 
 
@@ -66,11 +77,12 @@ class Row:
 
     throttle_mv: by which the engine computer's throttle signal moves. output_ma: most that a wire brings to an output
     or sensor of the car. board_v: most at the board. coil_ma: through the coil at rest. sparks: share of the coil's
-    volts that are left.
-    edges: at the tach pin for every spark. wire, wire_k: the hottest wire of the harness. read: channel -> volts at its
-    terminal, or None where the logger is off. hot: parts that would not bear it, in words. bus:
+    volts that are left. edges: at the tach pin for every spark. pulses: at the second pin for every second pulse.
+    wire, wire_k: the hottest wire of the harness. read: channel -> volts at its terminal, empty where the logger is
+    off. hot: parts that would not bear it, in words. bus:
     None where the build has none. unread: channels of which the converter says nothing. lost: what else works no
-    more, by rule.
+    more, by rule. panel: the same of button, lamp and sounder, simulated. sensor_v: at a sensor of the user's own, None
+    where the build feeds none.
     """
 
     place: str
@@ -91,6 +103,10 @@ class Row:
     bus: Bus | None = None
     unread: tuple[str, ...] = ()
     lost: tuple[str, ...] = ()
+    panel: tuple[str, ...] = ()
+    sensor_v: float | None = None
+    on_line: bool = False
+    pulses: float = 1.0
 
     @property
     def stops_the_engine(self) -> bool:
@@ -115,7 +131,7 @@ def row(bench: Bench, fault: Fault) -> Row:
     amps = {terminal: run.wire_amps(terminal) for terminal in bench.terminals}
     warm = {t: car.warming_k(i, bench.build.terminals[t].area_mm2) for t, i in amps.items()}
     hottest = max(warm, key=warm.__getitem__)
-    sparks, edges = _turning(bench, fault) if _concerns_tach(bench, fault) else (1.0, 1.0)
+    sparks, edges, pulses = turning(bench, fault) if _concerns_tach(fault) else (1.0, 1.0, 1.0)
     off = _is_off(run)
     return Row(
         fault.place,
@@ -132,10 +148,14 @@ def row(bench: Bench, fault: Fault) -> Row:
         off,
         tuple(_pins(run)),
         tuple(run.overloads()),
-        {} if off else _read(run),
+        {} if off else _worst_read(run),
         _bus(run),
         () if off else _unread(run),
-        () if off else fault.lost,
+        () if off else _lost(fault),
+        panel_state.words(run) if not off and panel_state.concerns(fault) else (),
+        run.volts("t12f", "t13f") if "T12" in bench.build.terminals else None,
+        fault.on_line,
+        pulses,
     )
 
 
@@ -183,6 +203,13 @@ def _unread(run: Run) -> tuple[str, ...]:
     return tuple(name for name, pin in inputs if pin[0] == "x" and (lost or _CONVERTER_LEG[pin] == fault.opened))
 
 
+def _lost(fault: Fault) -> tuple[str, ...]:
+    """Card or screen, whose data lines are no part of the simulation."""
+    if fault.use is None or fault.use.block not in ("card", "screen"):
+        return fault.lost
+    return (fault.use.block,) if (fault.part.ref, bool(fault.shorted)) in _LOSES[fault.use.block] else ()
+
+
 def _output_ma(run: Run) -> float:
     """The largest current that a wire brings to a thing of the car that gives signals."""
     ends = run.bench.build.terminals
@@ -190,25 +217,33 @@ def _output_ma(run: Run) -> float:
     return 1e3 * max(abs(stress.lasting(run.result["time"], run.result[f"i(@rw.{t.lower()}a[i])"])) for t in wires)
 
 
-def _concerns_tach(bench: Bench, fault: Fault) -> bool:
-    if fault.is_wire:
-        return fault.place in ("T1", "T2", "T5", "T6")
-    if fault.part is None:
-        return "p0" in fault.legs or any(prefix in ("E", "C") for prefix, _ in fault.unfed)
-    return fault.use.prefix in ("E", "C", "J")
+def _concerns_tach(fault: Fault) -> bool:
+    """Whether it may touch engine speed or second pulses."""
+    if fault.use is not None:
+        return fault.use.block in _TACH_BLOCKS
+    moved = {name for pair in fault.moved for name in pair}
+    unfed = any(prefix in ("E", "E1", "E2", "C") for prefix, _ in fault.unfed)
+    return bool({fault.place, *moved} & _TACH_WIRES or {"p0", "p1"} & {*fault.legs} or unfed)
 
 
-def _turning(bench: Bench, fault: Fault) -> tuple[float, float]:
-    """(share of the coil's flyback that is left, edges at the tach pin per spark) with the engine turning."""
-    run, _, _ = failures.run(replace(bench, sparks=True), fault)
-    time, pin = run.result["time"], run.wave("p0")
-    after = time > failures.FAULT_S + 1e-3
-    high = pin[after] > 1.65
-    edges = int((high[1:] & ~high[:-1]).sum()) / 3
+def turning(bench: Bench, fault: Fault) -> tuple[float, float, float]:
+    """(share of the coil's flyback that is left, edges at the tach pin per spark, at the second pin per pulse) with the
+    engine turning."""
+    run, _, _ = failures.run(replace(bench, sparks=True, dark=True), fault)
+    edges = _edges(run, "p0", car.RPM_PERIOD_S)
+    pulses = _edges(run, "p1", car.SECOND_PERIOD_S) if bench.build.reaches("p1") else 1.0
     if not bench.build.reaches("car_coil"):
-        return 1.0, edges
+        return 1.0, edges, pulses
+    after = run.result["time"] > run.bench.fault_s + 1e-3
     coil = run.result["v(car_coil)"] - run.result["v(bm)"]
-    return float(np.max(coil[after])) / 400.0, edges
+    return float(np.max(coil[after])) / 400.0, edges, pulses
+
+
+def _edges(run: Run, pin: str, period_s: float) -> float:
+    """Rising edges at a pin for each period, after the fault."""
+    time = run.result["time"]
+    high = run.wave(pin)[time > run.bench.fault_s + 1e-3] > 1.65
+    return int((high[1:] & ~high[:-1]).sum()) / round(15e-3 / period_s)
 
 
 def _is_off(run: Run) -> bool:
@@ -250,6 +285,21 @@ def _read(run: Run) -> dict[str, float]:
     return {name: min(max(volts, 0.0), most_v) / gains[name] for name, volts in pins.items()}
 
 
+def _worst_read(run: Run) -> dict[str, float]:
+    """What the logger reads; where clamp transistors carry current, with them alike and unlike both ways: the one that
+    is too rich, or else the one that is furthest off."""
+    found = [_read(run)]
+    if run.clamps_carry():
+        found += [_read(failures.run(replace(run.bench, down=down), run.fault)[0]) for down in (1.0, -1.0)]
+    return max(found, key=_badness)
+
+
+def _badness(read: dict[str, float]) -> tuple[float, float]:
+    rich = max(car.TRUE_V[name] - read[name] for name in ("lambda", "lean"))
+    off = max(abs(volts - car.TRUE_V[name]) for name, volts in read.items())
+    return (rich if rich > _SEEN_V else 0.0), off
+
+
 def car_text(one: Row) -> str:
     """The cell about the car."""
     out = []
@@ -257,6 +307,8 @@ def car_text(one: Row) -> str:
         out.append(f"throttle signal {one.throttle_mv:+.0f} mV")
     if one.output_ma > _SEEN_MA:
         out.append(f"an output loaded by {one.output_ma:.1f} mA")
+    if one.sensor_v is not None and not _SENSOR_V[0] < one.sensor_v < _SENSOR_V[1]:
+        out.append(f"{one.sensor_v:.0f} V at a sensor on T12: it may die")
     out += bus_text(one.bus)
     if one.wire_k > _SEEN_K:
         out.append(f"{one.wire}'s wire +{one.wire_k:.0f} K")
@@ -283,6 +335,7 @@ def logger_text(one: Row) -> str:
     out += one.hot
     if one.lost:
         out.append(f"{' and '.join(one.lost)} lost")
+    out += one.panel
     return ", ".join(out) or "runs"
 
 
@@ -293,14 +346,22 @@ def reading_text(one: Row, true_v: dict[str, float]) -> str:
     read = {name: volts for name, volts in one.read.items() if name not in one.unread}
     wrong = {n: v for n, v in read.items() if abs(v - true_v[n]) > _SEEN_V * (4 if n == "battery" else 1)}
     out = [lambda_text(one.read, wrong)] if "lambda" in wrong or "lean" in wrong else []
-    out += [f"{n} {v:.2f} V for {true_v[n]:.2f}" for n, v in wrong.items() if n not in ("lambda", "lean")]
+    out += [_volts_text(n, v, true_v[n]) for n, v in wrong.items() if n not in ("lambda", "lean")]
     if one.unread:
         out.append(f"{' and '.join(one.unread)} unread")
     if one.bus is not None and not one.bus.heard:
         out.append("no frames from the bus")
     if abs(one.edges - 1) > 0.01:
-        out.append("no engine speed" if one.edges < 0.5 else "engine speed wrong")
+        out.append("no engine speed" if one.edges < 0.5 else "**engine speed wrong**")
+    if abs(one.pulses - 1) > 0.01:
+        out.append("no second pulses" if one.pulses < 0.5 else "**second pulses wrong**")
     return ", ".join(out) or "true"
+
+
+def _volts_text(name: str, volts: float, true: float) -> str:
+    low, high = _PLAUSIBLE_V[name]
+    mark = "**" if low < volts < high else ""
+    return f"{mark}{name} {volts:.2f} V for {true:.2f}{mark}"
 
 
 def lambda_text(read: dict[str, float], wrong: dict[str, float]) -> str:
@@ -321,8 +382,8 @@ def meaning(calm: int) -> tuple[str, ...]:
     return (
         'What the rows mean: "too hot" is a part that would not bear it for good (film resistors are listed short for '
         "the sake",
-        'of completeness: they fail open); regulators cut themselves off. "Off" is seen: the lamp is dark. A wrong '
-        "lambda in",
+        'of completeness: they fail open); regulators cut themselves off. "Off" is seen: the lamp is dark. What '
+        "is wrong in",
         'bold looks plausible, and the logger itself does not see it. The check "key on, engine off" does: the '
         "controller's display",
         f"against the log, **before the drive and after it**. {calm} of these rows read too rich; T4's core alone, "
@@ -331,10 +392,13 @@ def meaning(calm: int) -> tuple[str, ...]:
         '**A protection that is lost changes no reading, so its row says "true":** P-D1 short (reversed polarity); '
         "P-Q1 source to",
         "drain, P-D2, P-R2 or P-Q2 open (overvoltage); P-D5 open (a regulator that fails).",
-        "**Not counted as too rich:** the clamps' transistors are alike in these runs. With 36 mV between two of them "
-        "V-R1 open,",
-        "V-R2 short or V-C1 short reads 1.10 as 0.91 or 1.48; other rows of V-R1 to V-R4, V-C1 and A0-Q1 to A0-Q4 hold "
-        "for alike ones.",
+        "The same holds for V-R2, V-R3, V-C1 or V-C2 open, V-R1, V-R4 or V-C2 short, and for a clamp transistor of "
+        "which a leg is off.",
+        "**Where clamp transistors carry current** the row was simulated three times: all alike, and with a mismatch "
+        f"of {1e3 * spread.MISMATCH_V:.0f} mV",
+        "both ways. What is too rich is shown, or else what is furthest off; it may as well be as far off the other "
+        "way.",
+        "Transistors of different makes differ by more, and such a reading then errs by more.",
         "Not in the table: two faults at once, what the card does, what software does.",
     )
 
@@ -343,15 +407,14 @@ def table(bench: Bench, rows: list[Row], true_v: dict[str, float], notes: tuple[
     """The page. notes: paragraphs before the rows."""
     calm = sum("too rich" in reading_text(one, true_v) for one in rows)
     maker = "board.failure_page" if bench.build.name == "board" else "circuit.failure_table"
-    taps = [name for name in ("throttle", "pressure") if name in _INPUTS[bench.build.name]]
     out = [
         f"# What a fault does: {bench.build.title}",
         "",
-        f"On: {bench.board.title}. {len(rows)} ngspice runs of the whole build in a car with the key on; made by",
+        f"On: {bench.board.title}. {len(rows)} faults, ngspice runs of the whole build in a car, key on; made by",
         f"`python -m hardware.{maker}`, which takes minutes. Battery 14.4 V; true are lambda "
-        f"{_TRUE['lambda']:.2f}, then {_TRUE['lean']:.2f}{', throttle and pressure 2.50 V' if taps else ''}.",
+        f"{_TRUE['lambda']:.2f}, then {_TRUE['lean']:.2f}{_true_text(bench)}.",
         *meaning(calm),
-        *_BY_RULE[any(use.block in ("can", "converter") for use in bench.uses)],
+        *_rules(bench),
         "",
         f"Hottest wire: +{max(one.wire_k for one in rows):.1f} K. Largest shift of the engine computer's throttle "
         "signal: "
@@ -366,9 +429,34 @@ def table(bench: Bench, rows: list[Row], true_v: dict[str, float], notes: tuple[
     return "\n".join(out + [line(one, true_v) for one in rows]) + "\n"
 
 
+def _rules(bench: Bench) -> list[str]:
+    """What else shows a wrong reading, and what of it no simulation stands behind."""
+    blocks = {use.block for use in bench.uses}
+    screen = ("card and screen", "their") if "screen" in blocks else ("the card", "its")
+    out = [_SUPPLY_ALONE.format(*screen)]
+    if "throttle" in _INPUTS[bench.build.name]:
+        out.insert(
+            0, '"Key on, engine off" shows the other channels too: pressure is the day\'s air, throttle goes from end'
+        )
+        out.insert(1, "to end with the pedal and pressure does not, the battery is what a meter says.")
+    if blocks & {"can", "converter"}:
+        out += _BY_RULE
+    return out
+
+
+def _true_text(bench: Bench) -> str:
+    names = [name for name in _INPUTS[bench.build.name] if name not in ("lambda", "battery")]
+    return "".join(f", {name} {car.TRUE_V[name]:.2f} V" for name in names)
+
+
 def line(one: Row, true_v: dict[str, float]) -> str:
     """The row as it stands on the page."""
-    cells = (f"{one.place} {one.what}", car_text(one), logger_text(one), reading_text(one, true_v))
+    cells = (
+        f"{one.place} {one.what}{ON_LINE if one.on_line else ''}",
+        car_text(one),
+        logger_text(one),
+        reading_text(one, true_v),
+    )
     return "| " + " | ".join(cells) + " |"
 
 

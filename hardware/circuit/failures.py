@@ -1,7 +1,7 @@
 """What each fault does to car, logger and reading: ngspice runs of the whole build in the whole car.
 
-Every run begins sound; the fault comes at FAULT_S. A fuse or fusible resistor that would open is opened in a second
-run.
+Every run begins sound; the fault comes at FAULT_S, with the engine turning at TURNING_FAULT_S. A fuse or fusible
+resistor that would open is opened in a second run.
 """
 
 from __future__ import annotations
@@ -10,25 +10,26 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from hardware.circuit import car, faults, netlist, spice, stress
+from hardware.circuit import car, faults, netlist, spice, spread, stress
 from hardware.circuit.boards import Board
 from hardware.circuit.bom import fitted
 from hardware.circuit.builds import Build, Use
 from hardware.circuit.faults import OPEN, TO_GROUND, Fault
 from hardware.circuit.model import Part
 
-FAULT_S = 0.05
+FAULT_S, TURNING_FAULT_S = 0.05, 0.01
 LEAN_S = 1.5  # from then on the mixture is lean
 LAST_S = 2.0
+_SETTLED_S = 0.2
 FUSE_A = 1.35  # a blade fuse of 1 A opens above that, and
 FUSE_A2S = 1.0  # at once above that (from memory of makers' curves: 3.5 A open it in a tenth of a second)
 _AT_ONCE_S = 0.1
 FUSIBLE_W = 8.0  # a fusible resistor of half a watt opens above that
 _SWITCHES = [
-    f"vfault fault 0 pwl(0 0 {FAULT_S} 0 {FAULT_S + 1e-4:g} 1)",
+    "vfault fault 0 pwl(0 0 {0:g} 0 {1:g} 1)",
     ".model makes SW(vt=0.5 ron=0.01 roff=1g)",
     ".model breaks SW(vt=-0.5 ron=0.001 roff=1g)",
-    "vsound sound 0 pwl(0 0 {0} 0 {1:g} -1)".format(FAULT_S, FAULT_S + 1e-4),
+    "vsound sound 0 pwl(0 0 {0:g} 0 {1:g} -1)",
 ]
 _BOARD = [  # what the board's pins do, its loads, and what is wired to its pins
     "xboard vboard 3v3 BOARD",
@@ -37,7 +38,10 @@ _BOARD = [  # what the board's pins do, its loads, and what is wired to its pins
     "rsck sck 0 40",
     "rmosi mosi 0 40",
     "ra0 a0 0 10meg",
+    "rbutton 3v3 button 50k",
 ]
+_ON_LINE = "first=0.02 second=100meg"  # the jumper of the tach sources on pins 1 and 2
+_DARK = {"rlit 3v3 lamp 40": "rlit 0 lamp 40", "rbuzzer 3v3 buzzer 40": "rbuzzer 0 buzzer 40"}
 _IDLE = {  # what stands at further pins, where a build uses them: the firmware at rest, its pull-ups
     "buzzer": ["rbuzzer 3v3 buzzer 40"],
     "a1": ["ra1 a1 0 10meg"],
@@ -60,7 +64,9 @@ class Bench:
     (seconds).
 
     extra: faults that the build's blocks do not show. parted: analog ground is a node of its own, as where the leg
-    that joins it to ground came off. joined: what else there is, as netlist lines.
+    that joins it to ground came off. joined: what else there is, as netlist lines. down: clamp transistors are unlike,
+    so that what they carry takes readings down (1) or up (-1). pressed: the button is. dark: lamp and sounder are off,
+    else on.
     """
 
     build: Build
@@ -69,6 +75,14 @@ class Bench:
     extra: tuple[Fault, ...] = ()
     parted: bool = False
     joined: tuple[str, ...] = ()
+    down: float = 0.0
+    pressed: bool = False
+    dark: bool = False
+
+    @property
+    def fault_s(self) -> float:
+        """When the fault comes."""
+        return TURNING_FAULT_S if self.sparks else FAULT_S
 
     @property
     def terminals(self) -> list[str]:
@@ -107,7 +121,8 @@ def _wire(terminal: str, area_mm2: float, fault: Fault) -> list[str]:
     moved = dict(fault.moved)
     if terminal in moved:
         out += [f"rw.{t}b {t}m {t}n {half:g}", f"sw.{t} {t}n {near} sound 0 breaks"]
-        return [*out, *([f"sv.{t} {t}n {moved[terminal].lower()} fault 0 makes"] if moved[terminal] else [])]
+        socket = "0" if moved[terminal] == "T2" else moved[terminal].lower()
+        return [*out, *([f"sv.{t} {t}n {socket} fault 0 makes"] if socket else [])]
     out.append(f"rw.{t}b {t}m {near} {half:g}")
     if fault.is_wire and fault.place == terminal:
         out.append(f"sw.{t} {t}m {'chassis' if fault.what == TO_GROUND else 'hot'} fault 0 makes")
@@ -130,13 +145,18 @@ def _part(bench: Bench, use: Use, part: Part, fault: Fault, blown: tuple[str, ..
         out.append(f"sf.{name} {ends[0]} {ends[1]} fault 0 makes")
     cut = fault.opened if mine and fault.opened else next(iter(part.pins)) if place in blown else ""
     if cut:
-        stray = "100n" if part.stock == "reg_5v" else "20p"
+        leg = "0.5p" if bench.sparks else "20p"  # sparks would pass through more; at rest it helps the solver
+        stray = "100n" if part.stock == "reg_5v" else leg
         out += [f"so.{name} {nets[cut]} {name}.cut sound 0 breaks", f"rl.{name} {name}.cut 0 100meg"]
         out.append(f"cl.{name} {name}.cut 0 {stray}")
         nets = nets | {cut: f"{name}.cut"}
     if part.stock in _LOAD_OHM:
         return out + _load(part, name, nets)
-    lines = netlist.part_lines(part, use.prefix.lower(), nets, part.value)
+    value = "0.01" if part.stock == "button" and bench.pressed else part.value
+    parameters = _ON_LINE if part.stock == "jumper3" and fault.on_line else ""
+    lines = netlist.part_lines(part, use.prefix.lower(), nets, value, parameters)
+    if bench.down and spread.is_clamp(part):
+        lines = [f"{line} {spread.area(part, bench.down):.4f}" for line in lines]
     if (use.prefix, part.ref) in fault.unfed:
         lines = [line.replace(" 3v3 ", " unfed ") for line in lines]
     return out + lines
@@ -147,6 +167,8 @@ def _own(bench: Bench, fault: Fault) -> list[str]:
     body = list(_BOARD)
     for signal, there in _IDLE.items():
         body += there if bench.build.reaches(signal) else []
+    if bench.dark:
+        body = [_DARK.get(line, line) for line in body]
     if any(use.block == "reference" for use in bench.uses):
         body += _REFERENCE
     if len(fault.legs) == 2:
@@ -164,14 +186,16 @@ def _own(bench: Bench, fault: Fault) -> list[str]:
 
 def deck(bench: Bench, fault: Fault, blown: tuple[str, ...] = ()) -> str:
     """The netlist of one run."""
-    body = [f"* {fault.name}", *_SWITCHES, *_own(bench, fault), *car.lines(bench.build, bench.sparks), *bench.joined]
+    at = bench.fault_s
+    switches = [line.format(at, at + 1e-4) for line in _SWITCHES]
+    body = [f"* {fault.name}", *switches, *_own(bench, fault), *car.lines(bench.build, bench.sparks), *bench.joined]
     for terminal, end in bench.build.terminals.items():
         body += _wire(terminal, end.area_mm2, fault)
     for use in bench.uses:
         for part in use.data.parts:
             body += _part(bench, use, part, fault, blown)
-    step, seconds = (1e-5, FAULT_S + 16e-3) if bench.sparks else (4e-3, LAST_S)
-    start = FAULT_S - 1e-3 if bench.sparks else 0.0
+    step, seconds = (1e-5, at + 16e-3) if bench.sparks else (4e-3, LAST_S)
+    start = at - 1e-3 if bench.sparks else 0.0
     body.append(".options savecurrents method=gear reltol=1e-3 abstol=1e-9 itl4=100 gmin=1e-10 rshunt=1e11")
     body += [f".tran {step:g} {seconds:g} {start:g} {step:g}", ".save all"]
     return netlist.deck("failure", body)
@@ -212,6 +236,21 @@ class Run:
         halves = (stress.lasting(self.result["time"], np.square(self.result[f"i(@rw.{t}{h}[i])"])) for h in "ab")
         return float(np.sqrt(max(halves)))
 
+    def amps(self, name: str) -> float:
+        """A current as it stays."""
+        return stress.lasting(self.result["time"], self.result[f"i({name})"])
+
+    def clamps_carry(self) -> bool:
+        """Whether any clamp transistor still carries current after the fault, so that it matters whether all are
+        alike."""
+        late = self.result["time"] > FAULT_S + _SETTLED_S
+        return any(
+            float(np.max(np.abs(self.result[f"i(@q{use.prefix}.{part.ref}[ic])".lower()][late]))) > spread.CARRIES_A
+            for use in self.bench.uses
+            for part in use.data.parts
+            if spread.is_clamp(part)
+        )
+
     def overloads(self) -> list[str]:
         """Parts that would not bear it for good, with the figure: "P-D3 too hot (5 W, rated 0.5 W)"."""
         after = self.result["time"] >= FAULT_S
@@ -241,7 +280,7 @@ class Run:
 
 def opens(run: Run) -> tuple[str, ...]:
     """The fuses and fusible resistors that this run would open."""
-    after = run.result["time"] >= FAULT_S
+    after = run.result["time"] >= run.bench.fault_s
     time = run.result["time"][after]
     out = []
     for use in run.bench.uses:

@@ -12,6 +12,7 @@ from hardware.circuit.model import Part
 from hardware.circuit.stock import STOCK
 from hardware.circuit.tables import pin_text
 
+ON_LINE = ", J-JP1 on 1-2"
 OPEN, TO_GROUND, TO_12V = "open", "on ground", "on 12 V"
 _LOADS = {
     "card_socket": ("3V3", "GND"),
@@ -33,7 +34,8 @@ class Fault:
     shorted: two pins that touch, or a pin and a net ("=0"), or () for a wire and for an open part.
     moved: terminal -> terminal on which its wire now is, "" for none: a plug in a wrong socket. legs: a node of which
     the board's own leg comes off, or two whose legs touch. unfed: (block, part) of gates whose chip's supply leg comes
-    off. lost: what works no more, by rule.
+    off. lost: what works no more, by rule. on_line: the jumper of the tach sources is on 1-2, the line; else on 2-3,
+    the coil.
     """
 
     place: str
@@ -46,10 +48,11 @@ class Fault:
     legs: tuple[str, ...] = ()
     unfed: tuple[tuple[str, str], ...] = ()
     lost: tuple[str, ...] = ()
+    on_line: bool = False
 
     @property
     def name(self) -> str:
-        return f"{self.place} {self.what}"
+        return f"{self.place} {self.what}{ON_LINE if self.on_line else ''}"
 
     @property
     def is_wire(self) -> bool:

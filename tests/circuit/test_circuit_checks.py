@@ -14,11 +14,24 @@ README = (build.HARDWARE / "README.md").read_text()
 @spice.needs_ngspice
 @pytest.mark.parametrize("check", checks.ALL, ids=lambda c: c.text)
 def test_value_of_a_sound_circuit(check):
-    """At both ends of the board's 3V3, and 11.5 to 13 V from the bench."""
+    """At both ends of the board's 3V3, 11.5 to 13 V from the bench, and with the pull-downs of a board without
+    firmware."""
     for rail_v in (3.3 * (1 - front_end.REFERENCE_TOLERANCE), 3.3 * (1 + front_end.REFERENCE_TOLERANCE)):
         for feed_v in (11.5, 13.0):
-            value = spice.run(check.deck(rail_v, feed_v))[check.at][0]
-            assert check.low <= value <= check.high, (rail_v, feed_v)
+            for pull_ohm in (checks.NO_PULL_OHM, *checks.PULL_OHM) if check.pin else (checks.NO_PULL_OHM,):
+                value = spice.run(check.deck(rail_v, feed_v, pull_ohm))[check.at][0]
+                assert check.low <= value <= check.high, (rail_v, feed_v, pull_ohm)
+
+
+@spice.needs_ngspice
+@pytest.mark.parametrize("text", [c.text for c in checks.ALL if c.at in ("v(x.b)", "v(h.pf)") and c.low > 1])
+def test_a_missing_pull_up_is_still_seen(text):
+    """The wide limits of pins that an RP2040 board pulls down itself: without R1 or R4 they read 0 V."""
+    check = next(one for one in checks.ALL if one.text == text)
+    deck = check.deck(3.3, 12.0, checks.PULL_OHM[1])
+    pull_up = "rx.r1 3v3 x.b 47k" if check.at == "v(x.b)" else "rh.r4 3v3 h.pf 10k"
+    assert pull_up in deck
+    assert spice.run(deck.replace(pull_up, ""))[check.at][0] < 0.5
 
 
 @pytest.mark.parametrize("check", checks.ALL, ids=lambda c: c.text)

@@ -1,13 +1,15 @@
 """The tables of faults: what they say is what ngspice gives, and no row harms car, wire or controller."""
 
+import dataclasses
 import itertools
+import math
 import re
 
 import pytest
 import spice
 
-from hardware.board import contents, failure_page, items, module
-from hardware.circuit import build, failure_table, faults, netlist
+from hardware.board import board_faults, bringup, contents, failure_page, items, module
+from hardware.circuit import build, failure_table, failures, faults, panel_state, spread
 
 pytestmark = spice.needs_ngspice
 
@@ -75,9 +77,9 @@ def test_no_committed_row_is_forbidden(bench):
 
 
 OF_THE_BOARD = {
-    "T7 on 12 V": "pressure 5.04 V for 2.50",
+    "T7 on 12 V": "pressure 5.04 V for 1.50",
     "X-U1 12 open": "pressure and battery unread",
-    "X-U1 1 to 2": "battery 9.03 V for 14.18",
+    "X-U1 1 to 2": "for 14.18",
     "J-JP1 3 open": "no engine speed",
     "M1 35 (REF) open": "lambda too rich",
     "M1 31 (a0) open": "rich end",
@@ -128,50 +130,126 @@ def test_head_is_the_maker_s(bench):
     assert "before every event, and again after it" in (build.HARDWARE / "README.md").read_text()
 
 
-@pytest.mark.parametrize("odd, lean", [("q1", 0.91), ("q3", 1.48)])
-def test_unlike_clamp_transistors_are_told(bench, monkeypatch, odd, lean):
-    """36 mV are four times the saturation current: V-R1 open then reads lambda wrong, as the head says."""
-    sound = failure_table.failures.deck
-    model = re.search(r"^\.model QPNP (.*)$", netlist.MODELS.read_text(), re.M)[1].replace("is=1.5e-14", "is=6e-14")
-
-    def unlike(*arguments):
-        lines = sound(*arguments).splitlines()
-        lines = [line.replace("QPNP", "QODD") if line.startswith(f"qa0.{odd} ") else line for line in lines]
-        assert any("QODD" in line for line in lines)
-        return "\n".join([*lines[:-1], f".model QODD {model}", lines[-1], ""])
-
-    monkeypatch.setattr(failure_table.failures, "deck", unlike)
+def test_unlike_clamp_transistors_are_told(bench, true_v, monkeypatch):
+    """Alike they cancel in the op-amp and V-R1 open would read true: with 10 mV between them a lean 1.10 reads 1.02,
+    and with 36 mV still less."""
     fault = next(fault for fault in bench.faults() if fault.name == "V-R1 open")
-    read = failure_table.LAMBDA_AT_0V + failure_table.LAMBDA_PER_V * failure_table.row(bench, fault).read["lean"]
-    most = failure_table.LAMBDA_AT_0V + failure_table.LAMBDA_PER_V * 5.04 if bench is failure_page.BENCH else 1.5
-    assert read == pytest.approx(min(lean, most), abs=0.01)
+    shown = []
+    for mismatch_v in (0.0, spread.MISMATCH_V, 0.036):
+        monkeypatch.setattr(spread, "MISMATCH_V", mismatch_v)
+        row = failure_table.row(bench, fault)
+        shown.append(failure_table.LAMBDA_AT_0V + failure_table.LAMBDA_PER_V * row.read["lean"])
+        assert ("lambda too rich" in failure_table.reading_text(row, true_v)) == (mismatch_v > 0)
+    assert shown == pytest.approx([1.10, 1.02, shown[2]], abs=0.01) and shown[2] < 0.95
+
+
+def test_the_spread_of_clamp_transistors(bench):
+    """Between the two of a differential input that many millivolts, one way and the other; nothing where all are
+    alike."""
+    one, other = (bench.build.used("A0").data.part(ref) for ref in ("Q1", "Q3"))
+    for down in (1.0, -1.0, 0.0):
+        apart_v = 0.02585 * math.log(spread.area(one, down) / spread.area(other, down))
+        assert apart_v == pytest.approx(down * spread.MISMATCH_V)
+    lines = failures.deck(dataclasses.replace(bench, down=1.0), faults.Fault("none", "")).splitlines()
+    q1, q2, q3, q4 = (next(line for line in lines if line.startswith(f"qa0.q{k} ")) for k in range(1, 5))
+    assert float(q1.split()[-1]) > 1 > float(q3.split()[-1]), "the upper clamps pull their nodes down"
+    assert float(q2.split()[-1]) < 1 < float(q4.split()[-1]), "the lower ones up"
+
+
+def test_no_row_is_true_because_transistors_are_alike(bench):
+    """Of the clamp voltages' rows those alone are true in which no clamp conducts: they guard no more."""
+    rows = {name: line.split(" | ")[3].strip(" |") for name, line in lines(bench).items() if name.startswith("V-")}
+    unguarded = {"V-R1 short", "V-R2 open", "V-R3 open", "V-R4 short", "V-C1 open", "V-C2 open", "V-C2 short"}
+    assert {name for name, read in rows.items() if read == "true"} == unguarded
+    assert all("too rich" in read for name, read in rows.items() if name not in unguarded)
 
 
 @pytest.mark.slow
-def test_the_coil_s_ground_resistor_open_loses_engine_speed(monkeypatch):
-    """As the head says: its row has edges because of the 20 pF that a broken leg keeps here."""
-    sound = failure_table.failures.deck
-    monkeypatch.setattr(failure_table.failures, "deck", lambda *a: sound(*a).replace(" 20p", " 0.5p"))
-    fault = next(fault for fault in failure_page.BENCH.faults() if fault.name == "C-R4 open")
-    assert failure_table.row(failure_page.BENCH, fault).edges == 0
+def test_engine_speed_and_second_pulses_from_either_place_of_the_jumper(true_on_board):
+    """Sound: all read; then what each place loses. C-R4 open has no other way to ground."""
+    bench = failure_page.BENCH
+    listed = {fault.name: fault for fault in bench.faults()}
+    for on_line in (False, True):
+        assert failure_table.turning(bench, faults.Fault("none", "", on_line=on_line))[1:] == (1.0, 1.0)
+    for name, read in TURNING.items():
+        row = failure_table.row(bench, listed[name])
+        assert_harmless(row)
+        assert failure_table.reading_text(row, true_on_board) == read, name
+
+
+TURNING = {
+    "C-R4 open": "no engine speed",
+    "T19 open": "true",
+    "T19 open, J-JP1 on 1-2": "no engine speed",
+    "E2-R1 open": "no second pulses",
+    "M1 9 to 10 (p1 to buzzer)": "no second pulses",
+    "plug of J7 cores 1 and 2 swapped (T19, T20), J-JP1 on 1-2": "**engine speed wrong**, **second pulses wrong**",
+}
 
 
 def test_each_plug_that_fits_elsewhere_and_each_leg_has_its_row():
     """By counting what stands on the board: pairs of plugs of one pitch, and the RP2040 board's legs that lead
     anywhere."""
-    names = [fault.name for fault in failure_page.BENCH.extra]
+    names = [fault.name for fault in failure_page.BENCH.extra if not fault.on_line]
     ways = {c.ref: len(c.ways) for c in contents.CABLES if c.ref not in ("J1", "J8", "J10")}
     pairs = [(a, b) for a, b in itertools.combinations(ways.values(), 2)]
-    assert sum("swapped" in name for name in names) == sum(a == b for a, b in pairs)
-    assert sum(name.startswith("plug of") for name in names) == sum(abs(a - b) + 1 for a, b in pairs if a != b)
-    plugged = [line for name, line in lines(failure_page.BENCH).items() if name.startswith("plug")]
-    assert plugged and all(line.split(" | ")[2] == "runs" for line in plugged), "as the bring-up page says"
+    assert sum(name.startswith("plugs of") for name in names) == sum(a == b for a, b in pairs)
+    elsewhere = [name for name in names if name.startswith("plug of") and "cores" not in name]
+    assert len(elsewhere) == sum(abs(a - b) + 1 if a != b else 2 for a, b in pairs)
+    plugged = [line for name, line in lines(failure_page.BENCH).items() if name in elsewhere]
+    told = re.compile("runs|lamp (never )?dark|button (not seen|always pressed)")
+    assert plugged and all(told.match(line.split(" | ")[2]) for line in plugged), "as the bring-up page says"
+    for cable in board_faults.fitted():
+        cores = [name for name in names if name.startswith(f"plug of {cable.ref} cores")]
+        assert len(cores) == math.comb(len(cable.ways), 2), cable.ref
     nets = items.nets(items.all_items())
     for number, net in module.pins().items():
         fitted = [ref for ref, _ in nets[net] if not ref.startswith(("K-", "TP-", "H-")) and ref != "M1"]
         assert (f"M1 {number} ({net}) open" in names) == (net != "GND" and bool(fitted)), net
     for chip in items.CHIPS:
         assert f"{chip.ref} {chip.supply} open" in names
+
+
+PANEL = {  # row of the board -> what hands and eyes notice
+    "none ": (),
+    "T15 on ground": ("button always pressed",),
+    "T18 on ground": ("lamp never dark",),
+    "B-D1 open": ("lamp dark",),
+    "Z-Q1 collector to emitter": ("sounder never silent",),
+    "M1 17 (button) open": ("button not seen",),
+    "M1 16 to 17 (lamp to button)": ("button pressed whenever the lamp is dark",),
+    "plug of J9 cores 1 and 2 swapped (T15, T16)": (),
+    "plug of J9 cores 3 and 4 swapped (T17, T18)": ("lamp dark",),
+}
+
+
+def test_button_lamp_and_sounder_are_simulated():
+    listed = {fault.name: fault for fault in (*failure_page.BENCH.faults(), faults.Fault("none", ""))}
+    for name, words in PANEL.items():
+        assert panel_state.words(failures.run(failure_page.BENCH, listed[name])[0]) == words, name
+
+
+EXCHANGED = {  # rows that only what differs from input to input shows
+    "plugs of J4 and J5 swapped": "**throttle 1.50 V for 2.50**, **pressure 2.50 V for 1.50**",
+    "plugs of J2 and J3 swapped": "1.10 reads 0.95**, **lambda_2 1.56 V for 2.18**",
+    "plug of J4 in J5": "throttle 0.02 V for 2.50, **pressure 2.50 V for 1.50**",
+}
+
+
+def test_exchanged_plugs_and_cores_are_told(true_on_board):
+    """As the bring-up page says; and a sensor whose two supply cores are exchanged."""
+    bench = failure_page.BENCH
+    listed = {fault.name: fault for fault in bench.faults()}
+    for name, read in EXCHANGED.items():
+        row = failure_table.row(bench, listed[name])
+        assert_harmless(row)
+        assert read in failure_table.reading_text(row, true_on_board), name
+    row = failure_table.row(bench, listed["plug of J6 cores 1 and 2 swapped (T12, T13)"])
+    assert "-5 V at a sensor on T12" in failure_table.car_text(row)
+    row = failure_table.row(bench, listed["plug of J1 cores 1 and 2 swapped (T1, T2)"])
+    assert_harmless(row)
+    assert failure_table.logger_text(row) == "off"
+    assert "**J4 and J5 exchanged are told by nothing**" in bringup.markdown()
 
 
 def test_a_laptop_on_a_charger_is_no_row_but_told():
