@@ -42,6 +42,7 @@ class Kept:
     def __init__(self, path: Path) -> None:
         self.path = path
         self.outcomes: dict[str, Module] = {}
+        self.commit = commit()  # of the tree as it is copied, which may go on while this runs
         if path.exists():
             for line in path.read_text().splitlines():
                 told = json.loads(line)
@@ -58,7 +59,7 @@ class Kept:
     def begin(self, module: str, places: int, again: bool) -> None:
         """again: only the survivors are tried, the others stay as they are."""
         held = [one for one in self.outcomes[module].mutants if one["outcome"] != PASSED] if again else []
-        self.outcomes[module] = Module(places, commit(), held)
+        self.outcomes[module] = Module(places, self.commit, held)
 
     def add(self, module: str, mutant: Mutant, outcome: str) -> None:
         told = asdict(mutant) | {"outcome": outcome}
