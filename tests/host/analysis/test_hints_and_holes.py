@@ -335,3 +335,15 @@ def test_an_event_at_the_limiter():
     assert at(1.0, 2.0, [(5.0, 6.0), (1.49, 3.0)]) == (1.49, 3.0) and at(1.0, 2.0, [(1.51, 3.0)]) is None
     assert at(1.0, 2.0, [(0.0, 1.36)]) == (0.0, 1.36) and at(1.0, 2.0, [(0.0, 1.34)]) is None
     assert at(1.0, 2.0, []) is None
+
+
+def test_a_fuel_pressure_that_follows_the_manifold_held():
+    """The manifold falls by 60 kPa in the event, and the regulator lets the fuel follow."""
+    made = scene(pulls=1)
+    columns, (start, end) = made.columns, made.spans[0]
+    columns.map_kpa[columns.rows(start + 3.0, start + 3.5)] -= 60.0
+    columns.extra["fuel_pressure"] = 300.0 + columns.map_kpa
+    pull = SimpleNamespace(judged=SimpleNamespace(columns=columns), pull=SimpleNamespace(start_s=start, end_s=end))
+    assert holes.held(pull, event(start_s=start + 3.0, end_s=start + 3.5)) == ["fuel_pressure"]
+    columns.map_kpa = None
+    assert holes.held(pull, event(start_s=start + 3.0, end_s=start + 3.5)) == []

@@ -191,6 +191,16 @@ def test_events_of_two_banks():
     assert lean_events.leaner({"a": [one]}) == [one]
 
 
+def test_events_of_one_stretch_at_the_limiter_are_one():
+    (first,) = events_of(column((200, 240)))
+    second = replace(first, start_s=1.3, end_s=1.5, depth=0.3, rpm_from=1.0, rpm_to=9000.0, exposure_s=2.0)
+    apart = replace(first, start_s=3.0, end_s=3.2)
+    both, other = lean_events.joined_at_limiter([first, second, apart], [(0.9, 1.6), (5.0, 6.0)])
+    assert (both.start_s, both.end_s, both.depth, both.rpm_from, both.rpm_to) == (1.0, 1.5, 0.3, 1.0, 9000.0)
+    assert both.exposure_s == pytest.approx(2.0 + 40 * 0.1 * 0.005) and other == apart
+    assert lean_events.joined_at_limiter([first, second], []) == [first, second]
+
+
 def flags(columns, name):
     """Times at which a mask stands, before the pull's own."""
     by_name = session.prepare(columns, identified=False).masks.by_name

@@ -13,7 +13,26 @@ from ringpull.cli import main
 LOGS = Path(__file__).resolve().parents[3] / "demo_logs"
 
 
-def test_report_with_all_its_files(tmp_path, capsys):
+@pytest.fixture
+def drawn(request, monkeypatch):
+    """Where True, pictures are drawn as PNG too; else their files are made without drawing, which takes seconds: the
+    PDF beside them draws the same figures."""
+    from matplotlib.figure import Figure
+
+    real = Figure.savefig
+
+    def stub(figure, file, **how):
+        if isinstance(file, str | Path):
+            Path(file).write_bytes(b"\x89PNG")
+        else:
+            real(figure, file, **how)
+
+    if not request.param:
+        monkeypatch.setattr(Figure, "savefig", stub)
+
+
+@pytest.mark.parametrize("drawn", [False, pytest.param(True, marks=pytest.mark.slow)], indirect=True)
+def test_report_with_all_its_files(drawn, tmp_path, capsys):
     page, told, pdf = tmp_path / "sub" / "report.html", tmp_path / "answer.json", tmp_path / "report.pdf"
     words = ["report", str(LOGS / "v1_marked"), "-o", str(page), "--json", str(told), "--pdf", str(pdf)]
     assert main.main([*words, "--png", str(tmp_path / "png"), "--against", str(LOGS / "v1_unmarked")]) == 0
