@@ -29,8 +29,8 @@ def storing(*names: str, stories: tuple[str, ...] = ("raw 25 8 0", "fat 25 8 0")
 
 
 CONFIG = Suite(pytest=(*SHARED, SENTENCES))
-BLOCKS = reading("read_damage", "rings", "read_tables")
-ROWS = reading("read_columns", "read_damage", "rings", "read_tables", "health")
+BLOCKS = reading("blocks_by_hand", "frames", "read_damage", "rings", "read_tables")
+ROWS = reading("blocks_by_hand", "setup_survives", "read_columns", "read_damage", "rings", "read_tables", "health")
 VALUES = reading("read_tables", "health", "pulse_width")
 PACKED = Suite(
     pytest=(*SHARED, f"{READ}read_damage.py", "tests/fuzz/test_packing.py"),
