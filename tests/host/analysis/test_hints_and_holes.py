@@ -355,3 +355,11 @@ def test_a_fuel_pressure_that_follows_the_manifold_held():
     assert holes.held(pull, event(start_s=start + 3.0, end_s=start + 3.5)) == ["fuel_pressure"]
     columns.map_kpa = None
     assert holes.held(pull, event(start_s=start + 3.0, end_s=start + 3.5)) == []
+
+
+def test_falls_at_the_limiter_after_which_speed_rises():
+    columns = scene(pulls=1).columns
+    columns.rpm[:] = 6000.0
+    columns.rpm[200] = 5900.0
+    told = limiter.falls_of(columns, [(0.5, 2.0)])
+    assert np.flatnonzero(told).tolist() == [200] and not limiter.falls_of(columns, []).any()

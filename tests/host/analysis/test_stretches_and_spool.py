@@ -39,6 +39,9 @@ def test_a_stretch_of_30_rows_is_told():
     (one,) = hidden((100, 130), tach_loss=[(90, 140)])
     assert one == Stretch("tach_loss", None, whole(0.5), whole(0.65), 4000.0, 4290.0)
     assert one.seconds == pytest.approx(0.15)
+    # one that is too short hides no later one
+    (one,) = hidden((50, 60), (100, 130), tach_loss=[(50, 130)])
+    assert one.start_s == whole(0.5)
     # two of 0.1 s, joined over 0.1 s; over 0.105 s each of them is too short
     (one,) = hidden((100, 120), (140, 160), tach_loss=[(100, 160)])
     assert (one.start_s, one.end_s) == (whole(0.5), whole(0.8))
@@ -254,6 +257,11 @@ def test_which_waves_are_oscillations():
         found = other_events.oscillation(TIME_S, some)
         assert len(found) == count and (not found or found[0].start_s == 1.5)
     assert other_events.oscillation(TIME_S, np.full(1200, np.nan)) == []
+    some = np.zeros(1200)
+    some[:500], some[500:700] = wave[:500], np.nan
+    some[1000:1050] = np.nan  # of three runs the longest, not the last
+    (one,) = other_events.oscillation(TIME_S, some)
+    assert one.start_s == 0.0
 
 
 def test_swings_are_counted_either_way():
@@ -281,6 +289,8 @@ def test_how_much_boost_is_overshoot_or_creep():
             assert (one.kind, one.start_s, one.end_s) == ("boost creep", 3.0, pytest.approx(5.995))
             assert one.size == pytest.approx(rate * 2.995, rel=0.02)
     assert found([0, 6], [100, 109]) == []
+    # a rest in the middle of the later half: each half of it rises
+    assert len(found([0, 0.7, 2.9, 4, 5, 6], [45, 150, 150, 161, 161, 171])) == 1
     half = TIME_S < 1.99  # less than 2 s under load
     steep = np.interp(TIME_S, [0, 0.3, 6], [45, 150, 210])
     assert other_events.boost(TIME_S, steep, half) == [] and len(other_events.boost(TIME_S, steep, loaded)) == 1
