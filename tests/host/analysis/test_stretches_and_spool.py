@@ -329,8 +329,16 @@ def test_what_of_the_budget_is_only_assumed():
         return {part.name for part in uncertainty.budget(columns, 0.85).parts if part.assumed}
 
     plain = assumed()
-    assert {"reference voltage", "ground offset", "drift with temperature"} <= plain and "divider" not in plain
+    told = {"scatter of the mixture", "reference voltage", "ground offset", "drift with temperature"}
+    assert told <= plain and "divider" not in plain
     columns.config["channels"][0]["calibration"] = {"counts": [0, 4095], "volts": [0.0, 5.5]}
     assert "multimeter of the calibration" in assumed() and "two-point calibration" not in assumed()
     columns.config["channels"][0]["calibration"]["u_volts"] = [0.002, 0.003]
     assert not {"multimeter of the calibration", "two-point calibration"} & assumed()
+
+
+def test_a_lambda_that_is_no_voltage_has_its_controllers_doubt_alone():
+    columns = scene(pulls=1).columns
+    for key in ("values", "volts"):
+        del columns.config["channels"][0][key]
+        assert uncertainty.budget(columns, 0.85).systematic == pytest.approx(0.010 / 3**0.5)
