@@ -15,20 +15,20 @@ LOGS = Path(__file__).resolve().parents[3] / "demo_logs"
 
 @pytest.fixture
 def drawn(request, monkeypatch):
-    """Where True, pictures are drawn as PNG too; else their files are made without drawing, which takes seconds: the
-    PDF beside them draws the same figures."""
+    """Where True, the figures are drawn; else they are made alone, and blank ones stand in the files: to draw them all
+    twice takes seconds. test_map_as_a_picture draws one."""
     from matplotlib.figure import Figure
 
     real = Figure.savefig
 
-    def stub(figure, file, **how):
+    def blank(_, file, **how):
         if isinstance(file, str | Path):
             Path(file).write_bytes(b"\x89PNG")
         else:
-            real(figure, file, **how)
+            real(Figure((1, 1)), file, **how)
 
     if not request.param:
-        monkeypatch.setattr(Figure, "savefig", stub)
+        monkeypatch.setattr(Figure, "savefig", blank)
 
 
 @pytest.mark.parametrize("drawn", [False, pytest.param(True, marks=pytest.mark.slow)], indirect=True)
