@@ -31,7 +31,9 @@ def arguments() -> argparse.Namespace:
         action="store_true",
         help="write RESULTS.md anew, with what is kept of the modules that were run; run nothing",
     )
-    return parser.parse_args()
+    asked = parser.parse_args()
+    asked.store = asked.store.resolve()  # the work is done in another folder
+    return asked
 
 
 def main() -> int:

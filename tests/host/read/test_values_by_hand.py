@@ -127,3 +127,51 @@ def test_a_curve_bends_no_more_than_twice_the_lesser_of_its_neighbours():
 
 def test_a_rate_needs_a_positive_time():
     assert speed._over(4.0, np.array([2.0, 0.0, -1.0])).tolist() == pytest.approx([2.0, NAN, NAN], nan_ok=True)
+
+
+def turning(channel):
+    """(setup, raw) of 2 s at 200 Hz with an edge each 10 ms, stamped 1.25 ms before every second row."""
+    row = np.arange(400)
+    widths = {("p", "count"): SimpleNamespace(bits=24), ("p.age", "age"): SimpleNamespace(bits=20)}
+    setup = SimpleNamespace(
+        described=lambda *one: widths[one],
+        period_us=5000,
+        config={"engine": {"cylinders": 4, "strokes": 4}},
+    )
+    age = np.where(row % 2 == 0, 1250, 6250)
+    return setup, {"row": row, "p": row // 2 + 1, "p.age": age}
+
+
+def test_speeds_of_an_edge_each_ten_milliseconds():
+    """100 a second: 3000 rpm of two a turn, 90 km/h of four a metre."""
+    for more, expected in (({"per_rev": 2}, 3000.0), ({"per_metre": 4}, 90.0)):
+        channel = {"name": "p", "kind": "pulses"} | more
+        setup, raw = turning(channel)
+        assert pulses.value(setup, channel, raw)[50:350] == pytest.approx(np.full(300, expected)), more
+
+
+def test_turns_of_two_edges_each():
+    channel = {"name": "p", "kind": "pulses", "per_rev": 2}
+    setup, raw = turning(channel)
+    ((times_s, turns),) = pulses.turns(setup, channel, raw)
+    assert turns[:4].tolist() == [0.0, 0.5, 1.0, 1.5] and np.diff(times_s) == pytest.approx(
+        np.full(len(turns) - 1, 0.01)
+    )
+    assert times_s[0] == pytest.approx(-0.00125)
+
+
+def test_a_thermocouple_is_told_from_both_counts():
+    """Each pair of counts by itself, as the shared definition has it of these volts."""
+    from shared_math import thermocouple, transfer
+
+    cold = {"name": "cj", "kind": "linear", "unit": "degC", "volts": [0.0, 5.0], "values": [0.0, 100.0]}
+    hot = {"name": "egt", "kind": "thermocouple", "cold": "cj", "type": "K", "gain": 100.0}
+    column = SimpleNamespace(bits=12, top=1 << 12, volts_per_count=0.001, volts_at_zero=0.0)
+    setup = SimpleNamespace(config={"channels": [cold, hot]}, described=lambda name, role: column)
+    raw = {"egt": np.array([1000, 2000, 1000], np.uint16), "cj": np.array([1000, 1000, 1500], np.uint16)}
+    told = analog._thermocouple(setup, hot, raw)
+    wanted = [
+        thermocouple.channel_degc(hot, egt / 1000, transfer.to_value(cold, cj / 1000))
+        for egt, cj in ((1000, 1000), (2000, 1000), (1000, 1500))
+    ]
+    assert told.tolist() == pytest.approx(wanted) and len(set(wanted)) == 3
