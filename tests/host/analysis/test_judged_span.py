@@ -77,3 +77,19 @@ def test_a_sensor_that_is_silent_or_tells_a_state():
     columns.lambda_ = np.fmax(columns.lambda_, 0.5)
     heating, other = masks.sensors_off(columns)
     assert not heating.any() and not other.any()
+
+
+def test_a_silent_sensor_alone_is_no_electrical_event():
+    columns = scene(pulls=1).columns
+    columns.lambda_[columns.rows(2.0, 2.5)] = np.nan
+    columns.banks["lambda_1"] = columns.lambda_
+    named = session.prepare(columns, identified=False).masks.by_name
+    assert "electrical" not in named and named["controller_state"][columns.rows(2.1, 2.3)].all()
+
+
+def test_time_that_the_grid_leaves_out_is_told_to_the_row():
+    made = scene(pulls=1)
+    columns, (start, end) = made.columns, made.spans[0]
+    columns.time_s[columns.time_s >= start + 3.0] += 300.005
+    told = session.judge_span(session.prepare(columns, identified=False), start, end + 300.005)
+    assert told.left_out["not_recorded"] == pytest.approx(300.005, abs=1e-6)
