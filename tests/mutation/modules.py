@@ -108,7 +108,9 @@ MODULES: dict[str, Suite] = {
     "host/ringpull/analysis/judge/stretches.py": judging(
         "stretches_and_spool", "judging_numbers", *JUDGED, "unrecorded"
     ),
-    "host/ringpull/analysis/judge/uncertainty.py": judging("judging_numbers", "analysis_uncertainty"),
+    "host/ringpull/analysis/judge/uncertainty.py": judging(
+        "stretches_and_spool", "judging_numbers", "analysis_uncertainty"
+    ),
     "host/ringpull/analysis/judge/unrecorded.py": judging("stretches_and_spool", "unrecorded", "never_calm"),
     "host/ringpull/analysis/judge/verdict.py": judging(
         "judged_span", "judging_numbers", *JUDGED, "unrecorded", "never_calm"
