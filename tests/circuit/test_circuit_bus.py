@@ -177,7 +177,7 @@ def test_outputs_reach_what_inputs_want():
 
 @spice.needs_ngspice
 @pytest.mark.parametrize("line", ["canh", "canl", "bg"])
-@pytest.mark.parametrize("supply", [ON, OFF], ids=["on", "off"])
+@pytest.mark.parametrize("supply", [ON, pytest.param(OFF, marks=pytest.mark.slow)], ids=["on", "off"])
 def test_its_wires_may_touch_battery(line, supply):
     """Battery, 24 V, -14 V and bursts: bus pins within 58 V, no part overloaded, nothing pushed into the rails."""
     cases = {

@@ -28,6 +28,8 @@ CASES = {
     "cranking 4.5 V": lambda net: pulses.cranking(net, 4.5, 6.5),
 }
 STEADY = ("reverse -14 V", "jump start 24 V")
+# Weaker than another one of its kind
+WEAKER = ("pulse 1, 2004", "pulse 2a, 2004", "load dump 87 V")
 
 
 @cache
@@ -48,7 +50,9 @@ def supply(case: str, full: bool, degc: float = 25) -> tuple[dict, list[str]]:
 
 
 @pytest.mark.parametrize("full", [pytest.param(False, marks=pytest.mark.slow), True], ids=["minimum", "full"])
-@pytest.mark.parametrize("case", CASES)
+@pytest.mark.parametrize(
+    "case", [pytest.param(case, marks=pytest.mark.slow if case in WEAKER else ()) for case in CASES]
+)
 def test_nothing_is_overloaded(case, full):
     result, over = supply(case, full)
     assert over == []

@@ -70,8 +70,17 @@ MORE += [(12000, "strong", "high"), (12000, "weak", "low")]
 RUNS += [pytest.param(*one, marks=pytest.mark.slow) for one in MORE if one not in RUNS]
 
 
-@pytest.mark.parametrize("name", ["tach_coil", "tach_opto"])
-@pytest.mark.parametrize("rpm, spark, gate", RUNS)
+def coils_and_runs():
+    """Both inputs; of the isolated one in every run the slowest, a usual and the fastest speed with a strong spark."""
+    for run in RUNS:
+        usual = isinstance(run, tuple)
+        values = run if usual else run.values
+        for name in ("tach_coil", "tach_opto"):
+            often = usual and (name == "tach_coil" or values[1] == "strong")
+            yield pytest.param(name, *values, marks=() if often else pytest.mark.slow)
+
+
+@pytest.mark.parametrize("name, rpm, spark, gate", list(coils_and_runs()))
 def test_coil_gives_the_true_speed(name, rpm, spark, gate):
     result, at = spark_run(name, rpm, spark, gate)
     assert stress.overloads(result, BY_NAME[name], "x", steady=True) == []
@@ -97,7 +106,7 @@ def test_ringing_reaches_the_filter():
     assert 60 * 7 / (kept[-1] - kept[0]) / PER_REV == pytest.approx(6000, rel=5e-4)
 
 
-LINES = [(4.0, "usual"), (4.0, "high"), (14.4, "low")]
+LINES = [(4.0, "high"), (14.4, "low")]
 MORE_LINES = [(volts, gate) for volts in (4.0, 5.0, 12.0, 14.4) for gate in GATES]
 LINES += [pytest.param(*one, marks=pytest.mark.slow) for one in MORE_LINES if one not in LINES]
 

@@ -26,8 +26,14 @@ def arguments() -> argparse.Namespace:
     parser.add_argument("--again", action="store_true", help="try the survivors that are kept once more, nothing else")
     parser.add_argument("--go-on", action="store_true", help="leave out modules of which that many are kept already")
     parser.add_argument("--show", action="store_true", help="show what is kept, run nothing")
-    parser.add_argument("--results", action="store_true", help="write RESULTS.md from what is kept, run nothing")
-    return parser.parse_args()
+    parser.add_argument(
+        "--results",
+        action="store_true",
+        help="write RESULTS.md anew, with what is kept of the modules that were run; run nothing",
+    )
+    asked = parser.parse_args()
+    asked.store = asked.store.resolve()  # the work is done in another folder
+    return asked
 
 
 def main() -> int:
@@ -37,7 +43,9 @@ def main() -> int:
     kept = outcomes.Kept(asked.store)
     if asked.results:
         made = f"cosmic-ray {version('cosmic-ray')}, Python {platform.python_version()}"
-        (HERE / "RESULTS.md").write_text(outcomes.page(kept.outcomes, HERE / "survivors.toml", made))
+        results = HERE / "RESULTS.md"
+        every = outcomes.of_page(results.read_text()) | kept.outcomes
+        results.write_text(outcomes.page(every, HERE / "survivors.toml", made))
         return 0
     if asked.show:
         print("\n".join(outcomes.lines(kept.outcomes, HERE / "survivors.toml", asked.words)))

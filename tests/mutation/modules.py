@@ -29,13 +29,14 @@ def storing(*names: str, stories: tuple[str, ...] = ("raw 25 8 0", "fat 25 8 0")
 
 
 CONFIG = Suite(pytest=(*SHARED, SENTENCES))
-BLOCKS = reading("read_damage", "rings", "read_tables")
-ROWS = reading("read_columns", "read_damage", "rings", "read_tables", "health")
-VALUES = reading("read_tables", "health", "pulse_width")
+BLOCKS = reading("blocks_by_hand", "frames", "read_damage", "rings", "read_tables")
+ROWS = reading("blocks_by_hand", "setup_survives", "read_columns", "read_damage", "rings", "read_tables", "health")
+VALUES = reading("values_by_hand", "read_tables", "health", "pulse_width")
 PACKED = Suite(
     pytest=(*SHARED, f"{READ}read_damage.py", "tests/fuzz/test_packing.py"),
     micropython=("tests/firmware/test_packing_kernels.py",),
 )
+JUDGED = ("lifts_and_limiter", "beyond_marks", "analysis_lean")
 STORE = ("recorder", "recover", "store", "card")
 
 MODULES: dict[str, Suite] = {
@@ -79,19 +80,41 @@ MODULES: dict[str, Suite] = {
     "host/ringpull/ring/rows/setup.py": ROWS,
     "host/ringpull/ring/rows/unpack.py": ROWS,
     "host/ringpull/ring/values/analog.py": VALUES,
-    "host/ringpull/ring/values/edges.py": reading("read_speed", "pulse_width"),
+    "host/ringpull/ring/values/edges.py": reading("values_by_hand", "read_speed", "pulse_width"),
     "host/ringpull/ring/values/compiled_speed.py": reading("read_speed"),
     "host/ringpull/ring/values/on_time.py": VALUES,
     "host/ringpull/ring/values/pulses.py": VALUES,
     "host/ringpull/ring/values/service.py": VALUES,
-    "host/ringpull/ring/values/speed.py": reading("read_speed"),
+    "host/ringpull/ring/values/speed.py": reading("values_by_hand", "read_speed"),
     "host/ringpull/ring/values/decoded_columns.py": VALUES,
     "host/ringpull/ring/values/window.py": VALUES,
-    "host/ringpull/analysis/judge/lean_events.py": judging("judging_numbers", "analysis_lean"),
-    "host/ringpull/analysis/judge/masks.py": judging("judging_numbers", "analysis_lean"),
-    "host/ringpull/analysis/judge/session.py": judging("judging_numbers", "analysis_lean", "analysis_uncertainty"),
-    "host/ringpull/analysis/judge/uncertainty.py": judging("judging_numbers", "analysis_uncertainty"),
-    "host/ringpull/analysis/judge/verdict.py": judging("judging_numbers", "analysis_lean"),
+    "host/ringpull/analysis/judge/hints.py": judging("hints_and_holes", "analysis_moved", *JUDGED),
+    "host/ringpull/analysis/judge/holes.py": judging("hints_and_holes", *JUDGED, "analysis_map_setups"),
+    "host/ringpull/analysis/judge/input_uncertainty.py": judging(
+        "stretches_and_spool", "analysis_uncertainty", "judging_numbers"
+    ),
+    "host/ringpull/analysis/judge/lamp.py": judging("never_calm", *JUDGED),
+    "host/ringpull/analysis/judge/lean_events.py": judging("judging_numbers", "scatter_at_the_call", *JUDGED),
+    "host/ringpull/analysis/judge/limiter.py": judging("hints_and_holes", "lifts_and_limiter", *JUDGED),
+    "host/ringpull/analysis/judge/masks.py": judging("judged_span", "judging_numbers", *JUDGED),
+    "host/ringpull/analysis/judge/needs.py": judging("stretches_and_spool", "target_ends", "analysis_page", *JUDGED),
+    "host/ringpull/analysis/judge/other_events.py": judging("stretches_and_spool", "analysis_moved", *JUDGED),
+    "host/ringpull/analysis/judge/reasons.py": judging("judging_numbers", "unrecorded", *JUDGED),
+    "host/ringpull/analysis/judge/sensor.py": judging("never_calm", *JUDGED),
+    "host/ringpull/analysis/judge/session.py": judging(
+        "judged_span", "judging_numbers", *JUDGED, "analysis_uncertainty", "unrecorded"
+    ),
+    "host/ringpull/analysis/judge/spool.py": judging("stretches_and_spool", "judging_numbers", *JUDGED, "never_calm"),
+    "host/ringpull/analysis/judge/stretches.py": judging(
+        "stretches_and_spool", "judging_numbers", *JUDGED, "unrecorded"
+    ),
+    "host/ringpull/analysis/judge/uncertainty.py": judging(
+        "stretches_and_spool", "judging_numbers", "analysis_uncertainty"
+    ),
+    "host/ringpull/analysis/judge/unrecorded.py": judging("stretches_and_spool", "unrecorded", "never_calm"),
+    "host/ringpull/analysis/judge/verdict.py": judging(
+        "judged_span", "judging_numbers", *JUDGED, "unrecorded", "never_calm"
+    ),
     "firmware/store/card.py": storing("card_start", "card", stories=()),
     "firmware/store/complete.py": storing("complete", "store"),
     "firmware/store/copier.py": storing("copier", "store", "card", stories=()),

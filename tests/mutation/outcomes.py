@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 import tomllib
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from tests.mutation.mutants import Mutant, Place
-from tests.mutation.trial import PASSED
+from tests.mutation.trial import FAILED, PASSED
 
 
 @dataclass
@@ -42,6 +43,7 @@ class Kept:
     def __init__(self, path: Path) -> None:
         self.path = path
         self.outcomes: dict[str, Module] = {}
+        self.commit = commit()  # of the tree as it is copied, which may go on while this runs
         if path.exists():
             for line in path.read_text().splitlines():
                 told = json.loads(line)
@@ -58,7 +60,7 @@ class Kept:
     def begin(self, module: str, places: int, again: bool) -> None:
         """again: only the survivors are tried, the others stay as they are."""
         held = [one for one in self.outcomes[module].mutants if one["outcome"] != PASSED] if again else []
-        self.outcomes[module] = Module(places, commit(), held)
+        self.outcomes[module] = Module(places, self.commit, held)
 
     def add(self, module: str, mutant: Mutant, outcome: str) -> None:
         told = asdict(mutant) | {"outcome": outcome}
@@ -98,10 +100,29 @@ def lines(outcomes: dict[str, Module], explained: Path, words: list[str]) -> lis
     return out
 
 
+def of_page(text: str) -> dict[str, Module]:
+    """What a page that `page` made tells of its modules: counts, and the survivors' lines. So a run of some modules
+    leaves the others' rows as they are."""
+    out: dict[str, Module] = {}
+    for line in text.splitlines():
+        cells = [one.replace("\\|", "|").strip() for one in re.split(r"(?<!\\)\|", line)[1:-1]]
+        if not cells or not cells[0].endswith(".py"):
+            continue
+        if len(cells) == 7:
+            killed = [{"outcome": FAILED} for _ in range(int(cells[3]))]
+            out[cells[0]] = Module(int(cells[1]), cells[6], killed)
+        else:
+            before, after = (one.strip("`") for one in cells[2:4])
+            survivor = {"line": int(cells[1]), "before": before, "after": after, "outcome": PASSED}
+            out[cells[0]].mutants.append(survivor)
+    return out
+
+
 PAGE = """# What the mutation tier found
 
 {head}
-Written by `python -m tests.mutation --results` from the last run; README.md says what is changed and how it is sampled.
+Written by `python -m tests.mutation --results` from the last run of each module; README.md says what is changed and how
+it is sampled.
 "Explained" are survivors of which `survivors.toml` says why no test can notice them, or need not; "open" are the rest.
 
 {runs}

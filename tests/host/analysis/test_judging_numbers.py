@@ -191,6 +191,16 @@ def test_events_of_two_banks():
     assert lean_events.leaner({"a": [one]}) == [one]
 
 
+def test_events_of_one_stretch_at_the_limiter_are_one():
+    (first,) = events_of(column((200, 240)))
+    second = replace(first, start_s=1.3, end_s=1.5, depth=0.3, rpm_from=1.0, rpm_to=9000.0, exposure_s=2.0)
+    apart = replace(first, start_s=3.0, end_s=3.2)
+    both, other = lean_events.joined_at_limiter([first, second, apart], [(0.9, 1.6), (5.0, 6.0)])
+    assert (both.start_s, both.end_s, both.depth, both.rpm_from, both.rpm_to) == (1.0, 1.5, 0.3, 1.0, 9000.0)
+    assert both.exposure_s == pytest.approx(2.0 + 40 * 0.1 * 0.005) and other == apart
+    assert lean_events.joined_at_limiter([first, second], []) == [first, second]
+
+
 def flags(columns, name):
     """Times at which a mask stands, before the pull's own."""
     by_name = session.prepare(columns, identified=False).masks.by_name
@@ -347,3 +357,22 @@ def test_the_verdict_with_a_lean_event():
     assert decided(pull(number=3, lean_events=[deep, shallow]))[1][2:] == [
         (Why.SYSTEMATIC, None, {"shift": pytest.approx(0.0098)})
     ]
+
+
+def test_what_lies_beyond_the_target_and_spool_up_as_reasons():
+    def beyond(seconds):
+        return SimpleNamespace(last=200.0, unit="kPa", seconds=seconds, most=230.0)
+
+    assert verdict.beyond_target([pull(beyond_target=(beyond(0.24),))]) == []
+    (one,) = verdict.beyond_target([pull(beyond_target=(beyond(0.3),)), pull(beyond_target=(beyond(0.25),))])
+    assert one.values == {"pulls": 2, "seconds": 0.55, "last": 200.0, "most": 230.0, "unit": "kPa"}
+    ends = {"rpm_from": 2500.0, "rpm_to": 3000.0}
+    lean, good, unjudged = (
+        SimpleNamespace(lean=yes, excess=excess, **ends) for yes, excess in ((True, 0.07), (False, 0.01), (False, None))
+    )
+    (one,) = verdict.at_spool_up([pull(spool=lean), pull(spool=good), pull(spool=unjudged)])
+    assert one.values == {"excess": 0.07, "pulls": 1, "of": 2, "agreed": False} | ends
+    word, told = decided(pull(judged_s=0.1, spool=lean))
+    assert word == verdict.NOT_ENOUGH and [kind for kind, *_ in told] == [Why.SPOOL_LEAN, Why.LITTLE]
+    word, told = decided(pull(judged_s=0.1, spool=unjudged))
+    assert word == verdict.NOT_ENOUGH and [kind for kind, *_ in told] == [Why.LITTLE]

@@ -41,7 +41,11 @@ SIZES = {
 }
 
 
-@pytest.mark.parametrize("size", SIZES)
+# Less than each of the others
+LESS = "six channels at 200 Hz, tach to 400 Hz"
+
+
+@pytest.mark.parametrize("size", [pytest.param(size, marks=pytest.mark.slow if size == LESS else ()) for size in SIZES])
 def test_hard_interrupts_lose_nothing(tmp_path, size):
     analog, rate_hz, per_rev = SIZES[size]
     session, signals = run(tmp_path, analog, rate_hz, per_rev, "hard")

@@ -46,6 +46,7 @@ def rows_by_second(card):
 
 # Relatives of the others
 SELDOM = {
+    "a ring of which nothing can be used",
     "used before, then formatted",
     "nine bad slots at the start",
     "sectors at the start that can't be read",

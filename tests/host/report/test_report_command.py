@@ -13,7 +13,26 @@ from ringpull.cli import main
 LOGS = Path(__file__).resolve().parents[3] / "demo_logs"
 
 
-def test_report_with_all_its_files(tmp_path, capsys):
+@pytest.fixture
+def drawn(request, monkeypatch):
+    """Where True, the figures are drawn; else they are made alone, and blank ones stand in the files: to draw them all
+    twice takes seconds. test_map_as_a_picture draws one."""
+    from matplotlib.figure import Figure
+
+    real = Figure.savefig
+
+    def blank(_, file, **how):
+        if isinstance(file, str | Path):
+            Path(file).write_bytes(b"\x89PNG")
+        else:
+            real(Figure((1, 1)), file, **how)
+
+    if not request.param:
+        monkeypatch.setattr(Figure, "savefig", blank)
+
+
+@pytest.mark.parametrize("drawn", [False, pytest.param(True, marks=pytest.mark.slow)], indirect=True)
+def test_report_with_all_its_files(drawn, tmp_path, capsys):
     page, told, pdf = tmp_path / "sub" / "report.html", tmp_path / "answer.json", tmp_path / "report.pdf"
     words = ["report", str(LOGS / "v1_marked"), "-o", str(page), "--json", str(told), "--pdf", str(pdf)]
     assert main.main([*words, "--png", str(tmp_path / "png"), "--against", str(LOGS / "v1_unmarked")]) == 0

@@ -1,0 +1,177 @@
+"""The reader's blocks: states of slots, order, duplicates and glances, on files of a few blocks."""
+
+import os
+from pathlib import Path
+
+import numpy as np
+import pytest
+from ring_bytes import Ring, resealed
+
+from ringpull.errors import NotARingFile, SourceChanged
+from ringpull.ring.blocks import order, scan, source, store
+from ringpull.ring.blocks.order import Run
+from ringpull.ring.blocks.source import RingFile
+from ringpull.ring.rows import glance, unpack
+from shared_math import layout
+
+
+def drive(rows=400, sequence=0):
+    ring = Ring(sequence=sequence)
+    ring.setup()
+    ring.numbered(0, rows)
+    return ring
+
+
+def put(folder, name, blocks):
+    path = folder / name
+    path.write_bytes(b"".join(blocks))
+    return path
+
+
+def states(tmp_path, blocks):
+    path = put(tmp_path, "drive.rpl", blocks)
+    return scan.index_file(RingFile(path, path.name, path.stat().st_size), None).slots["state"].tolist()
+
+
+def test_the_state_of_each_slot(tmp_path):
+    """Blank slots among others, and one that is blank at its beginning alone."""
+    sound = drive().blocks[-1]
+    hurt = bytearray(sound)
+    hurt[100] ^= 1
+    half = bytes(256) + b"\1" * 256
+    odd = resealed(sound, **{f"at_{layout.AT_VERSION}": 0})
+    newer = resealed(sound, **{f"at_{layout.AT_VERSION}": layout.VERSION + 1})
+    unknown = resealed(sound, **{f"at_{layout.AT_KIND}": layout.BIRTH + 1})
+    told = states(tmp_path, [sound, bytes(512), half, bytes(hurt), odd, newer, unknown])
+    expected = [scan.GOOD, scan.EMPTY, scan.NO_BLOCK, scan.DAMAGED, scan.NO_BLOCK, scan.NEWER, scan.UNKNOWN]
+    assert told == expected
+    # where every checksum is right, nothing is looked at but the headers
+    assert states(tmp_path, [sound, odd, newer]) == [scan.GOOD, scan.NO_BLOCK, scan.NEWER]
+
+
+@pytest.mark.parametrize("without_preadv", [False, True])
+def test_a_file_is_read_to_its_end_or_told(tmp_path, monkeypatch, without_preadv):
+    """As on Windows, where a read may give less than it was asked for."""
+    if without_preadv:
+        real = os.read
+        asked = []
+        monkeypatch.delattr(os, "preadv", raising=False)
+        monkeypatch.setattr(os, "read", lambda stream, count: asked.append(count) or real(stream, min(count, 100)))
+    data = bytes(range(256)) * 4
+    with open(put(tmp_path, "some", [data]), "rb", buffering=0) as stream:
+        view = memoryview(bytearray(1000))
+        scan.read_fully(stream.fileno(), view, 24)
+        assert bytes(view) == data[24:]
+        if without_preadv:
+            assert asked == list(range(1000, 0, -100))
+        with pytest.raises(SourceChanged):
+            scan.read_fully(stream.fileno(), view, 25)
+
+
+def test_an_empty_file_is_told_and_one_of_a_byte_is_a_file(tmp_path):
+    with pytest.raises(NotARingFile, match="is empty"):
+        source.ring_files(put(tmp_path, "drive.rpl", []))
+    (one,) = source.ring_files(put(tmp_path, "pulls.rpl", [b"1"]))
+    assert (one.slots, one.tail, one.pulls) == (0, 1, True)
+    (one,) = source.ring_files(put(tmp_path, "drive.rpl", [bytes(1030)]))
+    assert (one.slots, one.tail, one.pulls) == (2, 6, False)
+
+
+def test_where_the_unwritten_rest_of_a_file_begins():
+    """Behind the newest block, unless a block of the ring follows it, an older one with a copy of its number too."""
+    assert order._unwritten_from([], 20) == 0
+    assert order._unwritten_from([Run(0, 0, 0, 4), Run(4, 0, 6, 5)], 20) == 11
+    assert order._unwritten_from([Run(4, 0, 0, 5), Run(0, 0, 12, 4)], 20) == 20
+    assert order._unwritten_from([Run(0, 0, 0, 10), Run(3, 0, 12, 2)], 20) == 20
+
+
+def test_runs_that_overlap_are_cut_at_each_others_ends():
+    a, b, c = Run(0, 0, 0, 10), Run(4, 1, 0, 3), Run(20, 1, 8, 2)
+    pieces = order._pieces([a, b])
+    assert pieces == [[Run(0, 0, 0, 4)], [Run(4, 0, 4, 3), Run(4, 1, 0, 3)], [Run(7, 0, 7, 3)]]
+    assert order._each_once([a, c], [], []) == ([a, c], [])
+
+
+@pytest.mark.parametrize("chunk", [scan.CHUNK, 6, 2])
+def test_the_same_blocks_twice_count_once_however_many_are_compared_together(tmp_path, monkeypatch, chunk):
+    monkeypatch.setattr(scan, "CHUNK", chunk)
+    blocks = drive(3000).blocks
+    assert len(blocks) > 10
+    put(tmp_path, "drive.rpl", blocks)
+    put(tmp_path, "pulls.rpl", blocks)
+    made = store.open_store(tmp_path)
+    assert made.blocks().read == len(blocks) and made.damage() == []
+    assert sum(run.count for run in made.ordered.runs) == len(blocks)
+
+
+def test_how_far_the_reading_is(tmp_path):
+    """Two files of which the first has a quarter of the slots."""
+    blocks = drive(1500).blocks
+    quarter = len(blocks) // 4
+    put(tmp_path, "drive.rpl", blocks[:quarter])
+    put(tmp_path, "pulls.rpl", blocks[quarter : 4 * quarter])
+    told = []
+    store.open_store(tmp_path, told.append)
+    assert told == sorted(told) and told[-1] == pytest.approx(1.0) and 0.25 in told
+
+
+def test_what_is_missing_between_runs(tmp_path):
+    """Three blocks of the drive; of a file of pulls, whose numbers jump, the slots without a block."""
+    blocks = drive(1500).blocks
+    put(tmp_path, "drive.rpl", [*blocks[:4], *blocks[7:]])
+    made = store.open_store(tmp_path)
+    assert made.blocks().missing == 3
+    before, after = made.ordered.runs[:2]
+    assert made.lost_between(before, after) == 3 and made.lost_between(after, before) == 0
+    (tmp_path / "drive.rpl").unlink()
+    put(tmp_path, "pulls.rpl", [*blocks[:4], *blocks[7:]])
+    made = store.open_store(tmp_path)
+    assert made.lost_between(*made.ordered.runs[:2]) == 0
+    put(tmp_path, "pulls.rpl", [*blocks[:4], b"\1" * 512, *blocks[7:]])
+    made = store.open_store(tmp_path)
+    assert made.lost_between(*made.ordered.runs[:2]) == 1
+
+
+def test_blocks_of_pulls_from_before_the_drives_oldest_are_not_missing(tmp_path):
+    """The drive's ring has overwritten what lies between."""
+    blocks = drive(3000).blocks
+    put(tmp_path, "pulls.rpl", blocks[:5])
+    put(tmp_path, "drive.rpl", blocks[8:])
+    assert store.open_store(tmp_path).blocks().missing == 0
+    put(tmp_path, "drive.rpl", blocks[5:8] + blocks[10:])
+    assert store.open_store(tmp_path).blocks().missing == 2
+
+
+def test_a_glance_tells_the_first_value_and_whether_a_column_is_constant():
+    ring = drive(60)
+    ring.numbered(60, 60, heap=61, stall=2)
+    data = b"".join(block for block in ring.blocks if block[layout.AT_KIND] == layout.PACKED)
+    blocks = np.frombuffer(data, np.uint8).reshape(-1, 512)
+    every = range(len(ring.bits))
+    seen = glance.glance(blocks, ring.bits, every)
+    for n in range(len(blocks)):
+        columns = [unpack.unpack(blocks[n : n + 1], ring.bits).columns[c] for c in every]
+        for c in every:
+            constant = bool((columns[c] == columns[c][0]).all())
+            assert seen.constant[c][n] == constant, ring.names[c]
+            if constant:
+                assert seen.first[c][n] == columns[c][0], ring.names[c]
+    assert {bool(one) for column in seen.constant.values() for one in column} == {False, True}
+    part = seen.of(np.array([len(blocks) - 1]))
+    assert part.first[0].tolist() == [int(seen.first[0][-1])]
+
+
+def test_a_slot_0_that_is_no_ring_s_own(tmp_path):
+    """The first of a ring's segments, or a file that is one; a later segment's first slot is not the ring's."""
+    from ringpull.ring.blocks import rings
+
+    def first(name, blocks):
+        path = put(tmp_path, name, blocks)
+        return rings._in_slot_0(scan.index_file(RingFile(Path(path), name, path.stat().st_size), None))
+
+    blocks = drive().blocks
+    known = first("drive.rpl", blocks)
+    assert known is not None and first("0000.rpl", blocks) == known
+    assert first("0001.rpl", blocks) is None
+    assert first("again.rpl", [bytes(512), *blocks]) is None
+    assert first("more.rpl", []) is None

@@ -1,0 +1,177 @@
+"""Values from a few rows each, worked by hand: on-time of an injector, edges of a cycle, held values, the curve of
+engine speed."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from ringpull.ring.values import analog, decoded_columns, on_time, pulses, speed
+from ringpull.ring.values.speed import Curve
+
+NAN = float("nan")
+
+
+def setup_of(engine=None, **tops):
+    columns = [SimpleNamespace(name=name.replace("_", "."), top=top) for name, top in tops.items()]
+    return SimpleNamespace(columns=columns, config={"engine": engine or {"cylinders": 4, "strokes": 4}, "channels": []})
+
+
+def on_ms(count, on, age, rpm=None, strokes=4, **channel):
+    setup = setup_of({"cylinders": 4, "strokes": strokes}, inj_on=1 << 16, inj_age=1 << 20)
+    raw = {"inj": np.array(count), "inj.on": np.array(on), "inj.age": np.array(age)}
+    rpms = None if rpm is None else np.full(len(count), float(rpm))
+    return on_time.on_ms(setup, {"name": "inj"} | channel, raw, rpms).tolist()
+
+
+def test_on_time_of_the_last_pulse():
+    """None before the first one, and none where it was too long for its column; 0 where the next never came."""
+    told = on_ms([0, 1, 2, 3, 3], [0, 2500, 65534, 65535, 65535], [5, 3000, 70000, 70000, (1 << 20) - 1])
+    assert told == pytest.approx([NAN, 2.5, 65.534, NAN, 0.0], nan_ok=True)
+    assert on_ms([1, 1], [2500, 2500], [(1 << 20) - 2, (1 << 20) - 1]) == [2.5, 0.0]
+    assert on_ms([0, 0], [0, 0], [0, (1 << 20) - 1]) == pytest.approx([NAN, NAN], nan_ok=True)
+    # the count goes round to 0: it has begun all the same
+    assert on_ms([1, 0], [2500, 2600], [3000, 3000]) == [2.5, 2.6]
+
+
+@pytest.mark.parametrize(
+    "strokes, more, most_us",
+    [(4, {}, 40_000), (4, {"per_cycle": 2}, 20_000), (2, {}, 20_000), (4, {"per_cycle": 4}, 10_000)],
+)
+def test_fuel_is_cut_where_two_pulses_should_have_come(strokes, more, most_us):
+    """At 6000 rpm a cycle takes 20 ms, of a two-stroke 10."""
+    ages = [most_us + 2500, most_us + 2501]
+    assert on_ms([1, 1], [2500, 2500], ages, 6000, strokes, **more) == [2.5, 0.0]
+
+
+def test_duty_by_hand():
+    """2.5 ms of the 20 of a cycle at 6000 rpm; 0 in a fuel cut, whatever the speed."""
+    told = on_time.duty_pct(setup_of(), {"name": "inj"}, np.array([2.5, 2.5, 0.0]), np.array([6000.0, NAN, NAN]))
+    assert told.tolist() == pytest.approx([12.5, NAN, 0.0], nan_ok=True)
+    told = on_time.duty_pct(setup_of({"strokes": 2}), {"name": "inj"}, np.array([2.5]), np.array([6000.0]))
+    assert told.tolist() == [25.0]
+    told = on_time.duty_pct(setup_of(), {"name": "inj", "per_cycle": 2}, np.array([2.5]), np.array([6000.0]))
+    assert told.tolist() == [25.0]
+
+
+@pytest.mark.parametrize(
+    "channel, edges",
+    [
+        ({"kind": "pulses", "per_rev": 2}, 4.0),
+        ({"kind": "pulses", "per_rev": 0.5}, 1.0),
+        ({"kind": "pulses", "per_rev": 0.25}, 1.0),  # two cycles until it comes
+        ({"kind": "pulses", "per_rev": 2.25}, 9.0),  # two cycles of 4.5
+        ({"kind": "pulses", "per_rev": 17.125}, 137.0),  # four of 34.25
+        ({"kind": "pulses", "per_rev": 17.1}, 34.2),  # five would be 171: none of up to four is whole
+        ({"kind": "pulses", "per_metre": 4}, 8.0),
+        ({"kind": "pulses", "per_metre": 0.1}, 1.0),
+        ({"kind": "frequency"}, 1.0),
+    ],
+)
+def test_over_how_many_edges_a_channel_is_averaged(channel, edges):
+    """Two metres of road, a cycle of two turns, or as many cycles as have a whole number of edges."""
+    assert pulses.cycle_edges(setup_of(), channel) == pytest.approx(edges)
+
+
+def test_values_that_are_held_too_long_are_none():
+    """From 1000 ms on, or from the channel's own limit, or where its column holds no more."""
+    for stale_ms, top, oldest in ((None, 4096, 1000), (250, 4096, 250), (None, 512, 511), (5000, 4096, 4095)):
+        column = SimpleNamespace(stale_ms=stale_ms, top=top)
+        setup = SimpleNamespace(column=lambda name, role: 3, columns={3: column})
+        held = np.array([0, oldest - 1, oldest, min(oldest + 1, top - 1)])
+        told = analog._fresh(setup, "map", {"map.held": held}, np.arange(4.0))
+        assert told.tolist() == pytest.approx([0.0, 1.0, NAN, NAN], nan_ok=True), (stale_ms, top)
+    bare = SimpleNamespace(column=lambda name, role: None)
+    assert analog._fresh(bare, "map", {}, np.arange(4.0)).tolist() == [0.0, 1.0, 2.0, 3.0]
+    column = SimpleNamespace(volts_per_count=0.25, volts_at_zero=-40.0)
+    bus = SimpleNamespace(column=lambda name, role: None, described=lambda name, role: column)
+    assert analog.from_bus(bus, {"name": "oil"}, {"oil": np.array([0, 400])}).tolist() == [-40.0, 60.0]
+
+
+def test_of_rows_with_one_number_the_last_counts():
+    table = {"row": np.array([5, 3, 5, 4, 3]), "map": np.array([1, 2, 3, 4, 5])}
+    told = decoded_columns.rising(table)
+    assert told["row"].tolist() == [3, 4, 5] and told["map"].tolist() == [5, 4, 3]
+    empty = {"row": np.zeros(0, np.int64), "map": np.zeros(0)}
+    assert len(decoded_columns.rising(empty)["map"]) == 0
+
+
+@pytest.mark.parametrize("x", [[0, 1, 2, 3, 4], [0, 1, 3, 4, 6], [0, 1.5, 2, 40, 41], [2, 3, 4, 5]])
+def test_a_parabola_is_its_own_curve(x):
+    """Through points of x squared, however they lie: value, slope and the way back."""
+    x = np.array(x, float)
+    curve = Curve(x, x**2)
+    at = np.concatenate([x, (x[1:] + x[:-1]) / 2, x[:-1] * 0.9 + x[1:] * 0.1])
+    if np.ptp(np.diff(x)) < 30:
+        assert curve(at) == pytest.approx(at**2)
+        inside = at[at > 0.5]  # where the slope is 0 the way back is slow
+        assert curve.where(inside**2) == pytest.approx(inside, abs=1e-4)
+        between = at[len(x) :]
+        assert curve.slope(between) == pytest.approx(2 * between)
+    else:  # bends differ where intervals are so unlike; the points stay
+        assert curve(x) == pytest.approx(x**2)
+
+
+def test_a_curve_bends_no_more_than_twice_the_lesser_of_its_neighbours():
+    """Secants 1, 2, 12: bends 1 and 10, in the middle 2 where their mean is 5.5; at a turn none."""
+    curve = Curve(np.arange(4.0), np.array([0.0, 1.0, 3.0, 15.0]))
+    assert curve.bend.tolist() == [1.0, 2.0, 10.0]
+    assert curve(np.array([1.5])).tolist() == [2.0 - 2.0 / 8]
+    down = Curve(np.arange(4.0), -np.array([0.0, 1.0, 3.0, 15.0]))
+    assert down.bend.tolist() == [-1.0, -2.0, -10.0]
+    turn = Curve(np.arange(4.0), np.array([0.0, 1.0, 3.0, 4.0]))
+    assert turn.bend.tolist() == [1.0, 0.0, -1.0] and turn(np.array([1.25])).tolist() == [1.5]
+    two = Curve(np.arange(2.0), np.array([0.0, 5.0]))
+    assert two.bend.tolist() == [0.0] and two(np.array([0.5])).tolist() == [2.5]
+
+
+def test_a_rate_needs_a_positive_time():
+    assert speed._over(4.0, np.array([2.0, 0.0, -1.0])).tolist() == pytest.approx([2.0, NAN, NAN], nan_ok=True)
+
+
+def turning(channel):
+    """(setup, raw) of 2 s at 200 Hz with an edge each 10 ms, stamped 1.25 ms before every second row."""
+    row = np.arange(400)
+    widths = {("p", "count"): SimpleNamespace(bits=24), ("p.age", "age"): SimpleNamespace(bits=20)}
+    setup = SimpleNamespace(
+        described=lambda *one: widths[one],
+        period_us=5000,
+        config={"engine": {"cylinders": 4, "strokes": 4}},
+    )
+    age = np.where(row % 2 == 0, 1250, 6250)
+    return setup, {"row": row, "p": row // 2 + 1, "p.age": age}
+
+
+def test_speeds_of_an_edge_each_ten_milliseconds():
+    """100 a second: 3000 rpm of two a turn, 90 km/h of four a metre."""
+    for more, expected in (({"per_rev": 2}, 3000.0), ({"per_metre": 4}, 90.0)):
+        channel = {"name": "p", "kind": "pulses"} | more
+        setup, raw = turning(channel)
+        assert pulses.value(setup, channel, raw)[50:350] == pytest.approx(np.full(300, expected)), more
+
+
+def test_turns_of_two_edges_each():
+    channel = {"name": "p", "kind": "pulses", "per_rev": 2}
+    setup, raw = turning(channel)
+    ((times_s, turns),) = pulses.turns(setup, channel, raw)
+    assert turns[:4].tolist() == [0.0, 0.5, 1.0, 1.5] and np.diff(times_s) == pytest.approx(
+        np.full(len(turns) - 1, 0.01)
+    )
+    assert times_s[0] == pytest.approx(-0.00125)
+
+
+def test_a_thermocouple_is_told_from_both_counts():
+    """Each pair of counts by itself, as the shared definition has it of these volts."""
+    from shared_math import thermocouple, transfer
+
+    cold = {"name": "cj", "kind": "linear", "unit": "degC", "volts": [0.0, 5.0], "values": [0.0, 100.0]}
+    hot = {"name": "egt", "kind": "thermocouple", "cold": "cj", "type": "K", "gain": 100.0}
+    column = SimpleNamespace(bits=12, top=1 << 12, volts_per_count=0.001, volts_at_zero=0.0)
+    setup = SimpleNamespace(config={"channels": [cold, hot]}, described=lambda name, role: column)
+    raw = {"egt": np.array([1000, 2000, 1000], np.uint16), "cj": np.array([1000, 1000, 1500], np.uint16)}
+    told = analog._thermocouple(setup, hot, raw)
+    wanted = [
+        thermocouple.channel_degc(hot, egt / 1000, transfer.to_value(cold, cj / 1000))
+        for egt, cj in ((1000, 1000), (2000, 1000), (1000, 1500))
+    ]
+    assert told.tolist() == pytest.approx(wanted) and len(set(wanted)) == 3
