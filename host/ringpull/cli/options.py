@@ -96,7 +96,7 @@ def add_target(parser: argparse.ArgumentParser) -> None:
 
 def with_target(args: argparse.Namespace, drive: Drive) -> Drive:
     """The drive, judged by the target of the arguments if there is one, else by its configuration's."""
-    from ringpull.files.csv_tables import read_target
+    from ringpull.files.axis_tables import read_target
 
     if args.target_preset:
         return drive.judged_by({"preset": args.target_preset})

@@ -1,5 +1,5 @@
 "use strict";
-/* Controls of the traces: buttons, choosers, colours, size. The keys are in keys.js. */
+/* Controls of the traces: buttons, choosers, colours, size. The keys are in keys_of_report_and_view.js. */
 const controls = (() => {
   const at = (id) => document.getElementById(id);
   /* colours: gives those of the moment; light: those of paper. */

@@ -17,7 +17,7 @@ SCRIPTS = (
     "looks.js",
     "beside.js",
     "traces.js",
-    "keys.js",
+    "keys_of_report_and_view.js",
     "controls.js",
     "page.js",
 )

@@ -10,7 +10,16 @@ from ringpull.report.words import text
 from ringpull.view.shelf import Shelved
 
 HERE = Path(__file__).parent
-SCRIPTS = ("units.js", "samples.js", "drawing.js", "looks.js", "beside.js", "traces.js", "keys.js", "controls.js")
+SCRIPTS = (
+    "units.js",
+    "samples.js",
+    "drawing.js",
+    "looks.js",
+    "beside.js",
+    "traces.js",
+    "keys_of_report_and_view.js",
+    "controls.js",
+)
 LAID = '<ul id="laid" class="legend" aria-label="overlaid pulls"></ul>'
 POLICY = report.POLICY + "; connect-src 'self'"
 

@@ -12,7 +12,7 @@ from ringpull.analysis.drive_state.usual_targets import preset
 from ringpull.analysis.judge import needs, session
 from ringpull.cli import options
 from ringpull.errors import BadUsage
-from ringpull.files.csv_tables import read_target
+from ringpull.files.axis_tables import read_target
 from ringpull.wording.assumed import target as target_words
 from shared_math.channels import column_name
 from shared_math.target import lambda_target

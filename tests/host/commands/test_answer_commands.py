@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from ringpull.cli.main import main
-from ringpull.files import csv_tables
-from ringpull.files.csv_tables import UNDER_LOAD
+from ringpull.files import axis_tables
+from ringpull.files.axis_tables import UNDER_LOAD
 
 LOGS = Path(__file__).resolve().parents[3] / "demo_logs"
 MARKED, UNMARKED = str(LOGS / "v1_marked"), str(LOGS / "v1_unmarked")
@@ -37,7 +37,7 @@ def test_fuelmap_writes_cells_and_a_table_on_the_axes_given(tmp_path, capsys):
     rows = rows[: rows.index([])]
     assert marks[0] == [UNDER_LOAD, *rows[0][1:]] and [r[0] for r in marks] == [UNDER_LOAD, "100", "150", "200"]
     assert {v for row in marks[1:] for v in row[1:]} <= {"yes", "no", ""}
-    assert csv_tables.read_table(table)[1].tolist() == [100, 150, 200]
+    assert axis_tables.read_table(table)[1].tolist() == [100, 150, 200]
     assert rows[0] == ["", "3000", "4000", "5000", "6000"] and [r[0] for r in rows[1:]] == ["100", "150", "200"]
     assert all(v == "" or 0.95 <= float(v) <= 1.05 for row in rows[1:] for v in row[1:])
     assert list(csv.reader(cells.open()))[0][:3] == ["rpm", "load", "passes"]

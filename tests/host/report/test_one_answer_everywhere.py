@@ -18,7 +18,7 @@ from ringpull.analysis.cells.passes import Axes
 from ringpull.analysis.judge import session
 from ringpull.cli.commands.fuelmap import table_rows
 from ringpull.cli.main import main
-from ringpull.files.csv_tables import UNDER_LOAD
+from ringpull.files.axis_tables import UNDER_LOAD
 from ringpull.report import map_part, map_words, pictures
 
 LOGS = Path(__file__).resolve().parents[3] / "demo_logs"

@@ -44,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
     import ringpull
     from ringpull.analysis.cells import fuelmap
     from ringpull.analysis.cells.passes import Axes
-    from ringpull.files.csv_tables import read_table
+    from ringpull.files.axis_tables import read_table
     from ringpull.report.map_words import sentences
 
     different(args.output, args.table, args.picture)
@@ -93,11 +93,11 @@ def text(value) -> str:
 def table_rows(made) -> list[list[str]]:
     """The factors as rows of text: first row engine speeds, first column loads, empty where no factor is known.
 
-    Below them the table of which factors belong to cells under load, marked by csv_tables.UNDER_LOAD.
+    Below them the table of which factors belong to cells under load, marked by axis_tables.UNDER_LOAD.
     """
     import numpy as np
 
-    from ringpull.files.csv_tables import UNDER_LOAD
+    from ringpull.files.axis_tables import UNDER_LOAD
 
     factors, loaded = made.grid("factor"), made.grid("loaded")
     known = np.isfinite(factors)
