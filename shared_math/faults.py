@@ -94,9 +94,9 @@ FAULTS = {
     ),
     "button_stuck": (
         47,
-        "The button has read pressed for more than ten seconds",
+        "The button stays pressed",
         "its wire touches ground, or it jams",
-        "free it; the logger records on, but no pull can be marked and the recording can't be stopped",
+        "free it; until then no pull can be marked",
     ),
     "test_card": (
         51,

@@ -73,7 +73,7 @@ RUNS += [pytest.param(*one, marks=pytest.mark.slow) for one in MORE if one not i
 def coils_and_runs():
     """Both inputs; of the isolated one in every run the slowest, a usual and the fastest speed with a strong spark."""
     for run in RUNS:
-        usual = isinstance(run, tuple)
+        usual = not hasattr(run, "values")  # without pytest.param
         values = run if usual else run.values
         for name in ("tach_coil", "tach_opto"):
             often = usual and (name == "tach_coil" or values[1] == "strong")

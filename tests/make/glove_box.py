@@ -98,8 +98,8 @@ def page() -> str:
 
 
 STYLE = """
-@page { size: A4; margin: 9mm }
-body { font: 7.6pt/1.14 sans-serif; max-width: 192mm; margin: 12mm auto; color: #000; background: #fff }
+@page { size: A4; margin: 7mm }
+body { font: 7.6pt/1.14 sans-serif; max-width: 196mm; margin: 12mm auto; color: #000; background: #fff }
 @media print { body { margin: 0 auto } }
 h1 { font-size: 14pt; margin: 0 0 1mm } h2 { font-size: 10pt; margin: 2mm 0 1mm }
 table { border-collapse: collapse; width: 100% }
