@@ -99,13 +99,13 @@ def page() -> str:
 
 STYLE = """
 @page { size: A4; margin: 7mm }
-body { font: 7.6pt/1.14 sans-serif; max-width: 196mm; margin: 12mm auto; color: #000; background: #fff }
+body { font: 7.2pt/1.14 sans-serif; max-width: 196mm; margin: 12mm auto; color: #000; background: #fff }
 @media print { body { margin: 0 auto } }
-h1 { font-size: 14pt; margin: 0 0 1mm } h2 { font-size: 10pt; margin: 2mm 0 1mm }
+h1 { font-size: 14pt; margin: 0 0 1mm } h2 { font-size: 10pt; margin: 1.5mm 0 0.8mm }
 table { border-collapse: collapse; width: 100% }
 th, td { border: 0.3mm solid #555; padding: 0.4mm 1.2mm; text-align: left; vertical-align: top }
 th { background: #e4e4e4 } td.n { font-weight: bold; white-space: nowrap }
-td.n + td.n { font-size: 7.4pt } ul { margin: 1mm 0 0; padding-left: 5mm }
+td.n + td.n { font-size: 7pt } ul { margin: 1mm 0 0; padding-left: 5mm }
 """
 
 
