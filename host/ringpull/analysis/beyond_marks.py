@@ -9,14 +9,17 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ringpull.analysis import local
 from ringpull.analysis.drive_state import under_load
 from ringpull.analysis.drive_state.columns import Columns
+from ringpull.analysis.judge.session import Judged
 
-BORDER_S = 1.0  # so much of a mark, beside the press, tells how fast engine speed rises at full load
-# The least share of that rise: towards its highest speeds an engine pulls less, so that more is asked before the mark
-SHARE_AFTER, SHARE_BEFORE = 0.5, 0.75
+BORDER_S = 1.0  # the run's last second tells how fast engine speed rises at full load there
+# The least share of that rise; before the mark more is asked, since part throttle often leads to a pull
+SHARE_AFTER, SHARE_BEFORE = 0.65, 0.75
+LEAST_TOP_RPM = 1500.0  # a run that ends lower is the engine's start
 STUMBLE_S = 0.4  # a slower rise shorter than this does not end a run
+FALLS_RPM_S = -50.0  # engine speed that falls faster is coasting
+HELD_S, WAITS_S = 1.0, 3.0  # a hold worth a word; what a driver may wait between the press and the throttle
 NEAR_S = 1.0  # a press so shortly before a run, or behind its end, was meant for it
 
 
@@ -37,15 +40,24 @@ def rests(columns: Columns, marked: Sequence[tuple[float, float]]) -> list[tuple
 
 
 def _reach(beyond: np.ndarray, border: np.ndarray, share: float, columns: Columns) -> int:
-    """The number of rows, counted from the press, in which engine speed goes on rising. beyond, border: rises in rpm/s
-    outside and inside the mark."""
+    """The number of rows, counted from the press, in which engine speed goes on rising as it did the second before.
+    beyond, border: rises in rpm/s outside and inside the mark, from the press on and up to it or away from it."""
     with np.errstate(invalid="ignore"):
         pulling = border[border > under_load.RISING_RPM_S]
-        if len(pulling) * 2 < max(len(border), 1) or not len(beyond):
-            return 0
-        goes_on = beyond > max(under_load.RISING_RPM_S, share * float(np.median(pulling)))
-    at_press = np.concatenate([[True], goes_on])
-    return local.spans(local.close_gaps(at_press, round(STUMBLE_S / columns.period_s)))[0][1] - 1
+    if len(pulling) * 2 < max(len(border), 1) or not len(beyond):
+        return 0
+    within, stumble = max(1, round(BORDER_S / columns.period_s)), round(STUMBLE_S / columns.period_s)
+    usual = float(np.median(pulling))
+    reach = slower = 0
+    for k, rise in enumerate(beyond.tolist()):
+        if rise > max(under_load.RISING_RPM_S, share * usual):
+            reach, slower = k + 1, 0
+            usual += (rise - usual) / within
+        else:
+            slower += 1
+            if slower > stumble:
+                break
+    return reach
 
 
 def merged(spans: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
@@ -61,12 +73,28 @@ def merged(spans: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
 
 def withdrawn(
     presses_s: Sequence[float], runs: Sequence[tuple[float, float]], pulls: Sequence[tuple[float, float]]
-) -> list[tuple[float, float]]:
-    """(start_s, end_s) of the runs whose only mark was withdrawn. presses_s: times of the void marks. runs, pulls:
-    (start_s, end_s) of rising engine speed, and of the drive's pulls."""
-    return [
-        (start_s, end_s)
-        for start_s, end_s in runs
-        if any(start_s - NEAR_S <= at <= end_s + NEAR_S for at in presses_s)
-        and not any(a < end_s and start_s < b for a, b in pulls)
-    ]
+) -> list[tuple[float, float, float]]:
+    """(press_s, start_s, end_s) of the runs whose only mark was withdrawn. presses_s: times of the void marks. runs,
+    pulls: (start_s, end_s) of rising engine speed, and of the drive's pulls."""
+    out = []
+    for start_s, end_s in runs:
+        near = [at for at in presses_s if start_s - NEAR_S <= at <= end_s + NEAR_S]
+        if near and not any(a < end_s and start_s < b for a, b in pulls):
+            out.append((near[0], start_s, end_s))
+    return out
+
+
+def not_told(judged: Judged, start_s: float, end_s: float) -> tuple[float, float, float] | None:
+    """(seconds, rpm from, rpm to) of a marked pull in which engine speed neither rose enough to tell load nor fell: a
+    hold, or a slow rise. Before the rise the driver may have waited. None for less than is worth a word."""
+    columns = judged.columns
+    rows = columns.rows(start_s, end_s)
+    loaded, rpm = judged.loaded[rows], columns.rpm[rows]
+    with np.errstate(invalid="ignore"):
+        kept = ~loaded & (under_load.speed_slope(columns)[rows] > FALLS_RPM_S) & (rpm > LEAST_TOP_RPM)
+    first = int(np.argmax(loaded)) if loaded.any() else len(loaded)
+    waited = int(np.count_nonzero(kept[:first]))
+    if waited * columns.period_s < WAITS_S:
+        kept[:first] = False
+    seconds = float(np.count_nonzero(kept) * columns.period_s)
+    return (seconds, float(rpm[kept].min()), float(rpm[kept].max())) if seconds >= HELD_S else None

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from types import SimpleNamespace
 
+from ringpull.analysis.beyond_marks import not_told
 from ringpull.analysis.drive_state import roles
 from ringpull.analysis.judge import lamp, sensor, unrecorded, verdict
 from ringpull.analysis.judge.lamp import Warned
@@ -57,7 +58,22 @@ def not_recorded(drive, pulls: Sequence) -> list[Reason]:
         if not cut and len(view.columns):  # ended by the button or by itself, in no marked pull
             ends += unrecorded.ends_open(view.judged, 0.0, session.duration_s)
         ends += [unrecorded.withdrawn(view.columns, *run) for run in withdrawn_runs(view, spans)]
+        ends += untold(view.judged, here)
     return [*ends, *unrecorded.reasons(found, lost)]
+
+
+def untold(judged: Judged, pulls: Sequence) -> list[Reason]:
+    """What of the marked pulls may have been under load, where nothing but rising engine speed tells it."""
+    rule = judged.load_rule
+    if rule.throttle_pct is not None or rule.full_kpa is not None:
+        return []
+    out = []
+    for one in pulls:
+        held = None if one.spoiled or one.source != "mark" else not_told(judged, one.start_s, one.end_s)
+        if held is not None:
+            values = dict(zip(("seconds", "rpm_from", "rpm_to"), held, strict=True))
+            out.append(Reason(Why.LOAD_UNTOLD, one.number, values=values))
+    return out
 
 
 def told_by_car(drive, word: str) -> list[Reason]:

@@ -141,8 +141,8 @@ def _beyond_target(one: Reason) -> Said:
     pulls = "one pull" if v["pulls"] == 1 else f"{v['pulls']} pulls"
     return say(
         "the target's table ends at ", last, f", and {pulls} went on to ", most, f": {_seconds(v['seconds'])} were "
-        "held against its last value, which says nothing of that range. "
-        f"Is the table in {_NAMED.get(unit, unit)}, and made for this engine?"
+        "held against its last value, which says nothing of that range. Check that the table is in "
+        f"{_NAMED.get(unit, unit)}, and made for this engine"
     )  # fmt: skip
 
 
@@ -152,9 +152,17 @@ _NAMED = {"kPa": "kPa absolute", "%": "percent"}
 def _withdrawn(one: Reason) -> Said:
     v = one.values
     return say(
-        f"a press near {v['start_s']:.1f} s was withdrawn (pressed twice within 0.4 s, or held), and the run there, "
+        f"a press at {v['press_s']:.1f} s was withdrawn (pressed twice within 0.4 s, or held), and the run there, "
         f"{v['rpm_from']:.0f}-{v['rpm_to']:.0f} rpm, is in no pull: without throttle or pressure only a mark tells "
         "that it was one. A lean event in it would not show; drive it again"
+    )
+
+
+def _load_untold(one: Reason) -> Said:
+    v = one.values
+    return say(
+        f": engine speed hardly rose for {_seconds(v['seconds'])} of it, at {v['rpm_from']:.0f}-{v['rpm_to']:.0f} rpm, "
+        "and without throttle or pressure nothing else tells load: not judged, a lean event there would not show"
     )
 
 
@@ -270,6 +278,7 @@ _SAID = {
     Why.ENDS_OPEN: _ends_open,
     Why.BEYOND_TARGET: _beyond_target,
     Why.WITHDRAWN: _withdrawn,
+    Why.LOAD_UNTOLD: _load_untold,
     Why.CUT_SHORT: lambda one: say(cut_short(one.values["file"], one.values["empty"])),
     Why.CAR_CODES: _car_codes,
     Why.SINGLE: lambda one: say("a single pull does not show repeatability: do two more"),

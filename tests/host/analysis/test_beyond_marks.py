@@ -101,3 +101,54 @@ def test_a_withdrawn_press_at_rest_or_in_a_pull_says_nothing():
     found = answered(made, marks, void=[3, 4])
     assert found.verdict == verdict.NO_EVENT
     assert not any(one.kind is Why.WITHDRAWN for one in found.reasons)
+
+
+def reshaped(made, rise, first_rpm=2500.0):
+    """The first pull's engine speed made anew by a rise in rpm/s over the seconds since its start; its end."""
+    columns, (a, b) = made.columns, made.spans[0]
+    rows = columns.rows(a, b)
+    columns.rpm[rows] = first_rpm + np.cumsum([rise(t) for t in columns.time_s[rows] - a]) * columns.period_s
+    return a, b
+
+
+def test_a_rise_that_tapers_is_followed_to_its_end():
+    """From 900 to 300 rpm/s, an engine that runs out of breath: less than half of the rise at the press."""
+    made = minimum(pulls=2)
+    a, b = reshaped(made, lambda t: 900.0 - 98.0 * t)
+    found = answered(made, [(a, a + 1.5, False), (*made.spans[1], False)])
+    rest = next(p for p in found.pulls if p.pull.source == "found")
+    assert rest.pull.end_s == pytest.approx(b, abs=0.2)
+
+
+@pytest.mark.parametrize(
+    ("rise", "told"),
+    [
+        (lambda t: 60.0 if t < 4.0 else 800.0, (4.0, 2500, 2740)),  # held, then run up
+        (lambda t: 800.0 if t < 3.0 else 60.0, (3.1, 4900, 5090)),  # the rise fades, on a hill
+        (lambda t: 0.0 if t < 1.5 else 800.0, None),  # the driver waited
+    ],
+)
+def test_what_of_a_mark_hardly_rises_is_told_and_not_calm(rise, told):
+    made = minimum(pulls=2)
+    a, b = reshaped(made, rise)
+    found = answered(made, [(a, b, False), (*made.spans[1], False)])
+    reasons = [one for one in found.reasons if one.kind is Why.LOAD_UNTOLD]
+    if told is None:
+        assert not reasons
+        return
+    (one,) = reasons
+    assert found.verdict != verdict.NO_EVENT and one.pull == 1
+    assert one.values["seconds"] == pytest.approx(told[0], abs=0.4)
+    assert (one.values["rpm_from"], one.values["rpm_to"]) == pytest.approx(told[1:], abs=120)
+    assert any("engine speed hardly rose" in text for text in map(str, why(found)))
+
+
+def test_an_engines_start_with_the_button_held_is_no_run():
+    made = minimum(pulls=2)
+    rows = made.columns.rows(0.5, 3.5)
+    made.columns.rpm[: rows.start] = 200.0
+    made.columns.rpm[rows] = np.linspace(200.0, 1200.0, rows.stop - rows.start)
+    made.columns.rpm[rows.stop : made.columns.rows(4.0, 5.0).start] = 1100.0
+    marks = [(a, b, False) for a, b in made.spans]
+    found = answered(made, [*marks, (0.2, 0.4, False)], void=[2])
+    assert not any(one.kind is Why.WITHDRAWN for one in found.reasons)

@@ -39,7 +39,8 @@ class Why(Enum):
     GAPS = "gaps"  # seconds; gaps: their number; start_s, end_s of the longest; engine was turning beside them
     LOST_PULLS = "lost pulls"  # pulls: number of marked pulls of which no row was recorded
     ENDS_OPEN = "ends open"  # rpm: engine speed under load at the last row of the recording
-    WITHDRAWN = "withdrawn"  # start_s; rpm_from, rpm_to: of a run whose only mark was withdrawn
+    WITHDRAWN = "withdrawn"  # press_s; rpm_from, rpm_to: of a run whose only mark was withdrawn
+    LOAD_UNTOLD = "load untold"  # seconds, rpm_from, rpm_to: held in a mark, where only a rise of speed tells load
     CUT_SHORT = "cut short"  # file; empty: it has no rows at all
     DOUBT = "doubt"  # instrument: instruments.records.Instrument, contradicted
     # codes: (code, "stored", "pending" or "permanent") of one direction; lean: which; word: the verdict
