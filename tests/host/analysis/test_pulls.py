@@ -176,3 +176,11 @@ def test_lean_mixture_after_speed_stopped_rising_is_told():
         found = StandInDrive(StandInSession(columns)).pulls()
         events = [judge_span(one.view.judged, one.start_s, one.end_s).lean_events for one in found]
         assert any(events) == told
+
+
+def test_a_single_row_of_load_behind_a_pull_is_no_trouble():
+    made = scene(pulls=1)
+    a, b = made.spans[0]
+    view = StandInDrive(StandInSession(made.columns)).views()[0]
+    row_s = float(made.columns.time_s[made.columns.rows(a + 3.0, b).start])
+    assert judge_span(view.judged, row_s, row_s + made.columns.period_s).other_events == []

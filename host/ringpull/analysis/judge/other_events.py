@@ -59,6 +59,8 @@ def oscillation(time_s: np.ndarray, excess: np.ndarray) -> list[OtherEvent]:
     if not runs:
         return []
     first, last = max(runs, key=lambda run: run[1] - run[0])
+    if last - first < 2:
+        return []
     period_s = float(np.median(np.diff(time_s)))
     length_s = (last - first) * period_s
     if length_s < 1.2:
