@@ -71,7 +71,8 @@ def untold(judged: Judged, pulls: Sequence) -> list[Reason]:
     for one in pulls:
         held = None if one.spoiled or one.source != "mark" else not_told(judged, one.start_s, one.end_s)
         if held is not None:
-            values = dict(zip(("seconds", "rpm_from", "rpm_to"), held, strict=True))
+            seconds, rpm_from, rpm_to = held
+            values = {"seconds": seconds, "rpm_from": rpm_from, "rpm_to": rpm_to}
             out.append(Reason(Why.LOAD_UNTOLD, one.number, values=values))
     return out
 
