@@ -42,46 +42,48 @@ class Wire:
         for end in (self.board, self.firmware):
             tty.setraw(end)
         self._carrying: list[threading.Thread] = []
+        self._plugged = threading.Event()
         self.plug()
 
     def plug(self) -> None:
         """The cable goes in at the PC's side: a new port."""
-        for one in self._carrying:  # it would take what is meant for the new port
-            one.join(HANG_S)
-        self.pc, self._there = pty.openpty()
-        for end in (self.pc, self._there):
+        self.pull()
+        pc, there = pty.openpty()
+        for end in (pc, there):
             tty.setraw(end)
-        self.port = os.ttyname(self._there)
+        self.port = os.ttyname(there)
         self._plugged = threading.Event()
         self._plugged.set()
-        ways = ((self.pc, self.board, False), (self.board, self.pc, True))
-        self._carrying = [threading.Thread(target=self._carry, args=(*way, self._plugged), daemon=True) for way in ways]
+        # Closed by the last to let go: a closed end's number is soon another's, whose bytes would be taken
+        held = threading.Barrier(2, action=lambda: [os.close(end) for end in (pc, there)])
+        ways = ((pc, self.board, False), (self.board, pc, True))
+        self._carrying = [
+            threading.Thread(target=self._carry, args=(*way, self._plugged, held), daemon=True) for way in ways
+        ]
         for one in self._carrying:
             one.start()
 
-    def _carry(self, source: int, target: int, back: bool, plugged: threading.Event) -> None:
-        while plugged.is_set():
-            try:
+    def _carry(self, source: int, target: int, back: bool, plugged: threading.Event, held: threading.Barrier) -> None:
+        with contextlib.suppress(OSError, ValueError):
+            while plugged.is_set():
                 if not select.select([source], [], [], 0.05)[0]:
                     continue
                 data = os.read(source, 4096)
                 meddle = self.to_pc if back else self.to_board
                 meddled = meddle(data) if meddle else data
                 if meddled is None:
-                    self.pull()
-                    return
+                    plugged.clear()
+                    break
                 while meddled and plugged.is_set():
                     if select.select([], [target], [], 0.05)[1]:
                         meddled = meddled[os.write(target, meddled[:256]) :]
-            except (OSError, ValueError):
-                return
+        held.wait()
 
     def pull(self) -> None:
         """The cable comes out at the PC's side."""
         self._plugged.clear()
-        for end in (self._there, self.pc):
-            with contextlib.suppress(OSError):
-                os.close(end)
+        for one in self._carrying:
+            one.join(HANG_S)
 
     def close(self) -> None:
         """No more of it."""
