@@ -4,9 +4,12 @@ import base64
 import shutil
 from contextlib import contextmanager
 
+import limits
 import pytest
 from pages import AXE, CARD, NASTY, serving, until
 from ring_bytes import CONFIG, Ring
+
+from ringpull.view.shelf import Shelved
 
 
 @contextmanager
@@ -254,6 +257,31 @@ def test_drives_are_named_by_vehicle_folder_and_remark_and_never_twice_alike(vie
         names = page.locator("#drive option").all_inner_texts()
         assert len(set(names)) == 3 and all("hill-climb car" in one and "session" not in one for one in names)
         assert "later/card" in names[1]
+
+
+def test_a_remark_outlasts_an_answer_that_was_on_its_way(view, card, monkeypatch):
+    """While a drive is being read, the page asks again and again; what it asked before the remark does not know it."""
+    monkeypatch.setattr(Shelved, "done", property(lambda _: False, lambda *_: None), raising=False)
+    held = []  # requests for what changes, the first with its answer
+
+    def hold(route):
+        held.append((route, None if held else route.fetch()))
+
+    with view(card) as page:
+        page.route("**/state", hold)
+        page.locator("#panels").focus()
+        page.keyboard.press("Shift+ArrowRight")
+        page.locator("#remark").fill("stumbled")
+        limits.until(lambda: page.evaluate("1") and held, "no question")
+        with page.expect_response("**/remark"):
+            page.locator("#keep button").click()
+        until(page, "document.querySelectorAll('#remarks li').length === 1")
+        (first, answer), *_ = held
+        first.fulfill(response=answer)
+        limits.until(lambda: page.evaluate("1") and len(held) == 2, "no further question")
+        assert page.locator("#remarks li").count() == 1
+        held[1][0].continue_()
+        page.unroute("**/state")
 
 
 def test_remarks_of_note_and_page_are_the_same_and_reach_the_report(view, card, tmp_path, capsys):

@@ -459,7 +459,8 @@ const traces = (() => {
     for (const { plot } of panels) plot.destroy();
     watcher.disconnect();
     root().replaceChildren();
-    Object.assign(state, { session, shown, overs: [], index: -1, pull: kept ? kept.pull : null });
+    const index = kept && kept.index >= 0 ? samples.nearest(shown, kept.time) : -1;
+    Object.assign(state, { session, shown, overs: [], index, pull: kept ? kept.pull : null });
     spans = everySpan;
     colours = palette;
     [state.start, state.end] = kept ? [kept.start, kept.end] : extent();

@@ -9,6 +9,7 @@
   let drives = [];
   let here = null;
   let growing = 0;
+  let remarked = 0;
   const MOST_LAID = 4;
   let laid = [];
 
@@ -17,14 +18,17 @@
 
   /* What there is: what changes is asked for each time, what is known of a drive only when that has grown. */
   async function state() {
+    const before = remarked;
     const now = (await (await fetch("/state")).json()).drives;
-    drives = await Promise.all(
+    const fresh = await Promise.all(
       now.map(async (one, n) => {
         const known = drives[n] && drives[n].version === one.version ? drives[n] : await (await fetch(`/known?drive=${n}`)).json();
         for (const session of known.sessions) session.read = one.read[session.id];
         return { ...known, ...one };
       }),
     );
+    if (remarked !== before) return state(); // a remark was kept meanwhile, which these may lack
+    drives = fresh;
   }
 
   function filled(select, options) {
@@ -149,6 +153,7 @@
     const answer = await fetch("/remark", { method: "POST", body });
     at("told").textContent = answer.ok ? "" : await answer.text();
     if (!answer.ok) return;
+    remarked += 1;
     at("remark").value = "";
     drives[here.drive].remarks = (await answer.json()).remarks;
     remarks(drives[here.drive].remarks);
