@@ -49,8 +49,7 @@ class Recorder:
 
     def poll(self, ready=True):
         """Where the card is ready one write, or one step of copying; by turns where both are due. After either the card
-        is
-        busy: what follows would wait for it."""
+        is busy: what follows would wait for it."""
         writer = self.writer
         if writer.dead or not ready:
             return

@@ -85,7 +85,7 @@ class Counting(Logger):
             if self.marks.open or recorder.copier.active:
                 recorder_pack()
                 return poll(ready)  # blocks are being copied too
-            packed = recorder.written_rows
+            packed = recorder.span[0]  # first row of the open block; the shortened firmware keeps few names
             sequence = recorder.writer.sequence
             before = gc.mem_alloc()
             recorder_pack()
@@ -93,7 +93,7 @@ class Counting(Logger):
             grown = gc.mem_alloc() - before
             if recorder.writer.sequence != sequence:
                 most[2] = max(most[2], grown // (recorder.writer.sequence - sequence))
-            elif recorder.written_rows != packed:
+            elif recorder.span[0] != packed:
                 most[1] = max(most[1], grown)
             else:
                 most[0] = max(most[0], grown)

@@ -254,9 +254,14 @@ def _reset_during_a_fetch(logger, tmp_path):
     logger.reset()
     with linked(logger) as link:
         assert link.state()["session"] == 2
-        fetch.fetch(link, tmp_path / "card", fetch.EVERYTHING)
+
+        def both_there():  # the new session's first rows are soon written
+            fetch.fetch(link, tmp_path / "card", fetch.EVERYTHING)
+            return [one.id for one in ringpull.read(tmp_path / "card").sessions] == [1, 2]
+
+        wait_for(both_there, "no rows of the second session")
     drive = ringpull.read(tmp_path / "card")
-    assert [one.id for one in drive.sessions] == [1, 2] and drive.damage == []
+    assert drive.damage == []
     assert [mark.id for mark in drive.sessions[0].marks] == [1]
 
 
