@@ -29,6 +29,7 @@ ROOMS = (
     "analysis/judge",
     "analysis/beyond_marks",
     "analysis/pulls",
+    "analysis/other_runs",
     "analysis/cells",
     "analysis/power",
     "analysis/bus_time",

@@ -15,8 +15,9 @@ from ringpull.analysis.cells.repeat import Repeat
 from ringpull.analysis.delay import align
 from ringpull.analysis.delay.align import Aligned
 from ringpull.analysis.delay.identify import Identified
-from ringpull.analysis.drive_state import roles, target
+from ringpull.analysis.drive_state import roles
 from ringpull.analysis.drive_state.columns import Columns
+from ringpull.analysis.drive_state.target import of_one_number
 from ringpull.analysis.instruments.records import Instrument
 from ringpull.analysis.judge import holes as lean_places
 from ringpull.analysis.judge import lean_events, masks, needs, verdict
@@ -389,7 +390,7 @@ def assumptions(judged: Judged) -> list[Assumption]:
         out.append(Assumption(Assumed.DELAY, {"bank": bank, "source": one.aligned.model.source}))
     out += without(columns, needs.LEAN_EVENTS)
     out += [] if needs.missing(columns, needs.DELAY)[0] else without(columns, needs.DELAY)
-    if target.of_one_number(columns):
+    if of_one_number(columns):
         out.append(Assumption(Assumed.ONE_TARGET))
     out += [Assumption(Assumed.PART, {"part": p}) for p in judged.budget.parts if p.assumed]
     if len(columns.banks) > 1:
@@ -453,6 +454,8 @@ def answer(drive, target: dict | None = None) -> Answer:
             if names:
                 which = tuple(p.number for p in judged_pulls if id(p.judged) == key)
                 why.append(Reason(Why.MISSING_OF, values={"pulls": which, "roles": tuple(names)}))
+    if of_one_number(judged.columns) and any(one.kind is Why.SPOOL_LEAN for one in why):
+        why.append(Reason(Why.ONE_TARGET))
     why += signs.told_by_car(drive, word)
     left_out: dict[str, float] = {}
     for pull in judged_pulls:

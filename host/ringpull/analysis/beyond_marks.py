@@ -20,7 +20,6 @@ LEAST_TOP_RPM = 1500.0  # a run that ends lower is the engine's start
 STUMBLE_S = 0.4  # a slower rise shorter than this does not end a run
 FALLS_RPM_S = -50.0  # engine speed that falls faster is coasting
 HELD_S, WAITS_S = 1.0, 3.0  # a hold worth a word; what a driver may wait between the press and the throttle
-NEAR_S = 1.0  # a press so shortly before a run, or behind its end, was meant for it
 
 
 def rests(columns: Columns, marked: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
@@ -68,19 +67,6 @@ def merged(spans: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
             out[-1] = (out[-1][0], max(end, out[-1][1]))
         else:
             out.append((start, end))
-    return out
-
-
-def withdrawn(
-    presses_s: Sequence[float], runs: Sequence[tuple[float, float]], pulls: Sequence[tuple[float, float]]
-) -> list[tuple[float, float, float]]:
-    """(press_s, start_s, end_s) of the runs whose only mark was withdrawn. presses_s: times of the void marks. runs,
-    pulls: (start_s, end_s) of rising engine speed, and of the drive's pulls."""
-    out = []
-    for start_s, end_s in runs:
-        near = [at for at in presses_s if start_s - NEAR_S <= at <= end_s + NEAR_S]
-        if near and not any(a < end_s and start_s < b for a, b in pulls):
-            out.append((near[0], start_s, end_s))
     return out
 
 

@@ -237,26 +237,6 @@ def rises(rpm: np.ndarray, period_s: float) -> list[tuple[int, int]]:
     return [(int(at[a]), min(len(rpm), int(at[b]) + step)) for a, b in out if speed[b] - speed[a] >= LEAST_RPM]
 
 
-def withdrawn_runs(view: View, pulls: Sequence[tuple[float, float]]) -> list[tuple[float, float, float]]:
-    """(press_s, start_s, end_s) of runs in no pull whose mark was withdrawn, where nothing but engine speed tells load.
-    pulls: (start_s, end_s) of the session's pulls."""
-    columns = view.columns
-    presses_s = [mark.start_s for mark in view.session.marks if mark.void]
-    if not presses_s or under_load.high(columns) is not None or not np.isfinite(columns.rpm).any():
-        return []
-    rows = rises(columns.rpm, columns.period_s)
-    runs = [(float(columns.time_s[a]), float(columns.time_s[b - 1])) for a, b in rows]
-    ends = [(float(np.nanmin(columns.rpm[a:b])), float(np.nanmax(columns.rpm[a:b]))) for a, b in rows]
-    vigorous = [
-        run
-        for run, (low, top) in zip(runs, ends, strict=True)
-        if run[1] - run[0] >= LEAST_S
-        and top - low > under_load.RISING_RPM_S * (run[1] - run[0])
-        and top > beyond_marks.LEAST_TOP_RPM
-    ]
-    return beyond_marks.withdrawn(presses_s, vigorous, pulls)
-
-
 def shows(view: View, start_s: float, end_s: float) -> list[LeanEvent]:
     """The lean events of a span."""
     return judge_span(view.judged, start_s, end_s).lean_events

@@ -5,19 +5,22 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from types import SimpleNamespace
 
+from ringpull.analysis import other_runs
 from ringpull.analysis.beyond_marks import not_told
 from ringpull.analysis.drive_state import roles
 from ringpull.analysis.judge import lamp, sensor, unrecorded, verdict
 from ringpull.analysis.judge.lamp import Warned
 from ringpull.analysis.judge.reasons import Reason, Why
 from ringpull.analysis.judge.session import Judged
-from ringpull.analysis.pulls import LEAST_S, withdrawn_runs
+from ringpull.analysis.pulls import LEAST_S
 from shared_math.obd import codes
 
 
 def of_drive(drive, pulls: Sequence, sessions: Iterable[Judged]) -> verdict.Signs:
     """All of a drive. pulls: answer.PullAnswer of each. sessions: those that are judged."""
-    return verdict.Signs(warnings(drive, pulls), wiring(sessions), drive.cut_short, not_recorded(drive, pulls))
+    unjudged, aside = in_no_pull(drive, pulls)
+    lost = [*not_recorded(drive, pulls), *unjudged]
+    return verdict.Signs(warnings(drive, pulls), wiring(sessions), drive.cut_short, lost, aside)
 
 
 def warnings(drive, pulls: Sequence) -> list[Warned]:
@@ -57,9 +60,40 @@ def not_recorded(drive, pulls: Sequence) -> list[Reason]:
                 ends += unrecorded.ends_open(view.judged, one.start_s, one.end_s, one.number)
         if not cut and len(view.columns):  # ended by the button or by itself, in no marked pull
             ends += unrecorded.ends_open(view.judged, 0.0, session.duration_s)
-        ends += [unrecorded.withdrawn(view.columns, *run) for run in withdrawn_runs(view, spans)]
         ends += untold(view.judged, here)
     return [*ends, *unrecorded.reasons(found, lost)]
+
+
+def in_no_pull(drive, pulls: Sequence) -> tuple[list[Reason], list[Reason]]:
+    """(what forbids a calm answer, what is said beside it) of runs that are in no pull, where nothing but engine speed
+    tells load. pulls: as in `of_drive`."""
+    doubts: list[Reason] = []
+    equal: list[other_runs.Run] = []
+    for view in drive.views():
+        found = other_runs.runs(view.columns)
+        here = [p.pull for p in pulls if p.pull.view is view]
+        spans = [(one.start_s, one.end_s) for one in here]
+        void = [mark.start_s for mark in view.session.marks if mark.void]
+        taken = []
+        for press_s, run in other_runs.withdrawn(found, void, spans):
+            values = {"press_s": press_s, "rpm_from": run.rpm_from, "rpm_to": run.rpm_to}
+            doubts.append(Reason(Why.WITHDRAWN, values=values))
+            taken.append(run)
+        for index, run in other_runs.in_other_gears(view.columns, found, spans):
+            if run not in taken:
+                values = {"start_s": run.start_s, "rpm_from": run.rpm_from, "rpm_to": run.rpm_to}
+                doubts.append(Reason(Why.OTHER_GEAR, here[index].number, values=values))
+                taken.append(run)
+        equal += other_runs.as_fast(view.columns, found, spans, taken)
+    if not equal:
+        return doubts, []
+    values = {
+        "runs": len(equal),
+        "start_s": equal[0].start_s,
+        "rpm_from": min(one.rpm_from for one in equal),
+        "rpm_to": max(one.rpm_to for one in equal),
+    }
+    return doubts, [Reason(Why.UNMARKED, values=values)]
 
 
 def untold(judged: Judged, pulls: Sequence) -> list[Reason]:

@@ -15,7 +15,7 @@ from ringpull.wording.reasons import reason
 DOUBTS = (
     *(Why.DOUBT, Why.STAND_IN, Why.LAMP, Why.WIRING, Why.BLIND, Why.HIDDEN),
     *(Why.MISSING_OF, Why.SPOILED_LEAN, Why.SPOOL_LEAN, Why.CUT_SHORT, Why.CAR_CODES),
-    *(Why.BEYOND_TARGET, Why.WITHDRAWN, Why.LOAD_UNTOLD),
+    *(Why.BEYOND_TARGET, Why.WITHDRAWN, Why.LOAD_UNTOLD, Why.OTHER_GEAR, Why.UNMARKED, Why.ONE_TARGET),
 )
 OUTSIDE = (Why.CUT_SHORT, Why.GAPS, Why.LOST_PULLS, Why.WITHDRAWN)  # what they tell of lies in none of the pulls
 

@@ -166,6 +166,26 @@ def _load_untold(one: Reason) -> Said:
     )
 
 
+def _other_gear(one: Reason) -> Said:
+    v = one.values
+    return say(
+        f": the run beside it in another gear, {v['rpm_from']:.0f}-{v['rpm_to']:.0f} rpm from {v['start_s']:.1f} s, is "
+        "in no pull, though engine speed rises there as at full load: not judged, a lean event there would not show. "
+        "Press at the start and at the end of the whole run"
+    )
+
+
+def _unmarked(one: Reason) -> Said:
+    v = one.values
+    runs = "1 run" if v["runs"] == 1 else f"{v['runs']} runs"
+    which = "it is" if v["runs"] == 1 else "they are"
+    first = "at" if v["runs"] == 1 else "the first at"
+    return say(
+        f"{runs} in no pull ({first} {v['start_s']:.1f} s, {v['rpm_from']:.0f}-{v['rpm_to']:.0f} rpm) rose as fast as "
+        f"the pulls: without throttle or pressure only a mark tells full load, so {which} not judged"
+    )
+
+
 def _seconds(seconds: float) -> str:
     return f"{seconds:.2f} s" if seconds < 1.0 else f"{seconds:.1f} s"
 
@@ -264,6 +284,10 @@ _SAID = {
     Why.LARGEST: _largest,
     Why.SPOILED_LEAN: lambda one: say(" is flagged spoiled, yet ", events.event(_event(one))),
     Why.SPOOL_LEAN: _spool_lean,
+    Why.ONE_TARGET: lambda one: say(
+        "the target is one number, and while boost builds up the mixture is rightly leaner: what is called lean during "
+        "spool-up may be this alone. Log manifold pressure and give a target by load"
+    ),
     Why.SPOOL_UNJUDGED: _spool_unjudged,
     Why.LAMP: _lamp,
     Why.WIRING: _wiring,
@@ -279,6 +303,8 @@ _SAID = {
     Why.BEYOND_TARGET: _beyond_target,
     Why.WITHDRAWN: _withdrawn,
     Why.LOAD_UNTOLD: _load_untold,
+    Why.OTHER_GEAR: _other_gear,
+    Why.UNMARKED: _unmarked,
     Why.CUT_SHORT: lambda one: say(cut_short(one.values["file"], one.values["empty"])),
     Why.CAR_CODES: _car_codes,
     Why.SINGLE: lambda one: say("a single pull does not show repeatability: do two more"),

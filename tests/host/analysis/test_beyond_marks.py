@@ -152,3 +152,79 @@ def test_an_engines_start_with_the_button_held_is_no_run():
     marks = [(a, b, False) for a, b in made.spans]
     found = answered(made, [*marks, (0.2, 0.4, False)], void=[2])
     assert not any(one.kind is Why.WITHDRAWN for one in found.reasons)
+
+
+def two_gears(share=1.0):
+    """Two pulls, of which the first goes on after a gear change, from 4600 rpm on by the square of the ratio times
+    `share`; (the scene, end of its first gear)."""
+    made = minimum(pulls=2)
+    columns, (a, _) = made.columns, made.spans[0]
+    change = a + (6500.0 - 2500.0) / 700.0
+    rows, later = columns.rows(change, change + 0.4), columns.rows(change + 0.4, change + 5.4)
+    columns.rpm[rows] = np.linspace(6500.0, 4600.0, rows.stop - rows.start)
+    rise = 700.0 * (4600.0 / 6500.0) ** 2 * share
+    columns.rpm[later] = 4600.0 + rise * (columns.time_s[later] - change - 0.4)
+    after = columns.rows(change + 5.4, change + 7.4)
+    columns.rpm[after] = np.linspace(columns.rpm[later.stop - 1], 2500.0, after.stop - after.start)
+    columns.lambda_[later.start : after.stop] = columns.lambda_[rows.start - 1]
+    return made, change
+
+
+@pytest.mark.parametrize(("share", "late_s"), [(1.0, 0.0), (0.9, 0.5)])
+def test_a_run_in_another_gear_beside_a_mark_is_told_and_never_calm(share, late_s):
+    made, change = two_gears(share)
+    a, _ = made.spans[0]
+    found = answered(made, [(a, change + late_s, False), (*made.spans[1], False)])
+    (told,) = (one for one in found.reasons if one.kind is Why.OTHER_GEAR)
+    assert found.verdict == verdict.NOT_ENOUGH and told.pull == 1
+    assert told.values["rpm_from"] == pytest.approx(4600, abs=150)
+    assert any("in another gear" in text for text in map(str, why(found)))
+
+
+def test_a_run_in_the_gear_before_the_mark_is_told():
+    made, change = two_gears()
+    found = answered(made, [(change + 0.4, change + 5.4, False), (*made.spans[1], False)])
+    (told,) = (one for one in found.reasons if one.kind is Why.OTHER_GEAR)
+    assert found.verdict != verdict.NO_EVENT and told.values["rpm_to"] == pytest.approx(6500, abs=150)
+
+
+@pytest.mark.parametrize("share", [0.3, 1.0])
+def test_a_gentle_run_in_another_gear_or_a_marked_one_says_nothing(share):
+    made, change = two_gears(share)
+    a, _ = made.spans[0]
+    end = change if share < 1.0 else change + 5.4
+    found = answered(made, [(a, end, False), (*made.spans[1], False)])
+    assert not any(one.kind is Why.OTHER_GEAR for one in found.reasons)
+
+
+def test_an_unmarked_run_as_fast_as_the_pulls_is_said_beside_the_verdict():
+    made = minimum()
+    found = answered(made, [(*span, False) for span in made.spans[:2]])
+    (told,) = (one for one in found.reasons if one.kind is Why.UNMARKED)
+    assert found.verdict == verdict.NO_EVENT and told.values["runs"] == 1
+    assert told.values["start_s"] == pytest.approx(made.spans[2][0], abs=0.3)
+    assert any("1 run in no pull" in text for text in map(str, why(found)))
+
+
+def test_an_unmarked_run_that_rises_less_is_no_matter():
+    made = minimum()
+    columns, (a, b) = made.columns, made.spans[2]
+    rows = columns.rows(a, b)
+    columns.rpm[rows] = 2500.0 + 500.0 * (columns.time_s[rows] - a)
+    found = answered(made, [(*span, False) for span in made.spans[:2]])
+    assert not any(one.kind is Why.UNMARKED for one in found.reasons)
+
+
+@pytest.mark.parametrize("deep", [0.12, 0.0])
+def test_lean_during_spool_up_against_one_number_says_that_this_may_be_boost_alone(deep):
+    made = minimum(hole=Hole(1, 2500, 3150, deep))
+    found = answered(made, [(*span, False) for span in made.spans])
+    kinds = [one.kind for one in found.reasons]
+    assert (Why.SPOOL_LEAN in kinds) == (Why.ONE_TARGET in kinds) == (deep > 0)
+    made.columns.map_kpa = np.full(len(made.columns), 180.0)
+    made.columns.config = {
+        **made.columns.config,
+        "target": {"load": "map", "load_kpa": [40, 200], "lambda": [0.8, 0.8]},
+    }
+    found = answered(made, [(*span, False) for span in made.spans])
+    assert not any(one.kind is Why.ONE_TARGET for one in found.reasons)

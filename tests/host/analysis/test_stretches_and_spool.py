@@ -212,14 +212,6 @@ def test_a_recording_that_ends_under_load():
     assert unrecorded.ends_open(last, 0.0, end_s)[0].values["rpm"] == 6100.0
     columns.rpm[:] = np.nan
     assert np.isnan(unrecorded.ends_open(last, 0.0, end_s)[0].values["rpm"])
-    told = scene(pulls=1)
-    start_s, end_s = told.spans[0]
-    values = unrecorded.withdrawn(told.columns, start_s + 0.2, start_s, end_s).values
-    assert values == {
-        "press_s": start_s + 0.2,
-        "rpm_from": pytest.approx(2500.0, abs=4),
-        "rpm_to": pytest.approx(6800, abs=4),
-    }
 
 
 TIME_S = np.arange(1200) / 200

@@ -32,6 +32,7 @@ class Why(Enum):
     # pulls: number of pulls; seconds; last, most: of the table and of the drive; unit
     BEYOND_TARGET = "beyond target"
     SPOOL_LEAN = "spool lean"  # excess; pulls, of: numbers of pulls; agreed, rpm_from, rpm_to
+    ONE_TARGET = "one target"  # lean during spool-up against a target of one number
     SPOOL_UNJUDGED = "spool unjudged"  # rpm_from, rpm_to
     LAMP = "lamp"  # warned: lamp.Warned
     WIRING = "wiring"  # wiring: verdict.Wiring
@@ -41,6 +42,8 @@ class Why(Enum):
     ENDS_OPEN = "ends open"  # rpm: engine speed under load at the last row of the recording
     WITHDRAWN = "withdrawn"  # press_s; rpm_from, rpm_to: of a run whose only mark was withdrawn
     LOAD_UNTOLD = "load untold"  # seconds, rpm_from, rpm_to: held in a mark, where only a rise of speed tells load
+    OTHER_GEAR = "other gear"  # start_s, rpm_from, rpm_to: of a run before or after a gear change beside a pull
+    UNMARKED = "unmarked"  # runs: number of runs in no pull that rise as fast; start_s of the first; rpm_from, rpm_to
     CUT_SHORT = "cut short"  # file; empty: it has no rows at all
     DOUBT = "doubt"  # instrument: instruments.records.Instrument, contradicted
     # codes: (code, "stored", "pending" or "permanent") of one direction; lean: which; word: the verdict

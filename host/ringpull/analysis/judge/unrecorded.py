@@ -56,10 +56,3 @@ def ends_open(judged: Judged, start_s: float, end_s: float, number: int | None =
     rpm = judged.columns.rpm[rows]
     known = rpm[np.isfinite(rpm)]
     return [Reason(Why.ENDS_OPEN, number, values={"rpm": float(known[-1]) if len(known) else float("nan")})]
-
-
-def withdrawn(columns: Columns, press_s: float, start_s: float, end_s: float) -> Reason:
-    """The reason of a run, by engine speed alone, whose only mark was withdrawn."""
-    rpm = columns.rpm[columns.rows(start_s, end_s)]
-    values = {"press_s": press_s, "rpm_from": float(np.nanmin(rpm)), "rpm_to": float(np.nanmax(rpm))}
-    return Reason(Why.WITHDRAWN, values=values)

@@ -37,12 +37,14 @@ class Wiring:
 @dataclass(frozen=True)
 class Signs:
     """Evidence outside the pulls: the lamp's warnings, sensors with electrical events, the drive's own file if it
-    ends early: (name, whether it has no rows), and what of the drive was not recorded, or is in no pull."""
+    ends early: (name, whether it has no rows), what of the drive was not recorded, or is in no pull, and what is said
+    of it that leaves the verdict."""
 
     warned: Sequence[lamp.Warned] = ()
     wiring: Sequence[Wiring] = ()
     cut_short: tuple[str, bool] | None = None
     unrecorded: Sequence[Reason] = ()
+    aside: Sequence[Reason] = ()
 
 
 NO_SIGNS = Signs()
@@ -193,6 +195,7 @@ def decide(
     if signs.unrecorded:
         reasons = [*reasons, *signs.unrecorded] if word == ATTENTION else [*signs.unrecorded, *reasons]
         word = NOT_ENOUGH if word == NO_EVENT else word
+    reasons = [*reasons, *signs.aside]
     doubts = [Reason(Why.DOUBT, values={"instrument": one}) for trust in trusts for one in trust.doubted]
     stands = [Reason(Why.STAND_IN, values={"stand_in": one}) for trust in trusts for one in trust.stand_ins]
     if word == ATTENTION:
