@@ -106,7 +106,7 @@ class DriveWriter:
     def _write_setup_part(self, first_row):
         part = self.setup_part
         start = self.sequence
-        piece = self.setup[part * layout.PAYLOAD : (part + 1) * layout.PAYLOAD]
+        piece = memoryview(self.setup)[part * layout.PAYLOAD : (part + 1) * layout.PAYLOAD]
         self._start_text(layout.SETUP, piece, part, self.setup_parts)
         layout.put32(self.spare, layout.AT_WHOLE, self.setup_crc)
         if not self._write(self.spare, first_row):

@@ -79,20 +79,25 @@ class Counting(Logger):
         poll = recorder.poll
         recorder_pack = recorder.pack
         recorder.pack = lambda: None
-        most = [0, 0, 0]
+        most = [0, 0, 0, 0]
 
         def counted(ready):
             if self.marks.open or recorder.copier.active:
                 recorder_pack()
                 return poll(ready)  # blocks are being copied too
+            box = recorder.writer.outbox
+            held = box.held
             packed = recorder.span[0]  # first row of the open block; the shortened firmware keeps few names
             sequence = recorder.writer.sequence
+            if gc.mem_free() < 30000:
+                gc.collect()
             before = gc.mem_alloc()
             recorder_pack()
             poll(ready)
             grown = gc.mem_alloc() - before
             if recorder.writer.sequence != sequence:
-                most[2] = max(most[2], grown // (recorder.writer.sequence - sequence))
+                which = 3 if box.held >= held else 2  # a part of the setup, or blocks of rows
+                most[which] = max(most[which], grown // (recorder.writer.sequence - sequence))
             elif recorder.span[0] != packed:
                 most[1] = max(most[1], grown)
             else:
@@ -100,8 +105,10 @@ class Counting(Logger):
 
         recorder.poll = counted
         gc.disable()
-        Logger.record(self)
-        print("COUNTED", most[0], most[1], most[2])
+        try:
+            Logger.record(self)
+        finally:
+            print("COUNTED", *most)
 
 
 logger = Counting(board, plan, panel)
@@ -230,10 +237,10 @@ def figures(uf2: Path, name: str) -> dict:
         run.record()
         run.finish()
         if "counted" in name:
-            found = re.search(rb"COUNTED (\d+) (\d+) (\d+)", bytes(run.chip.said))
+            found = re.search(rb"COUNTED (\d+) (\d+) (\d+) (\d+)", bytes(run.chip.said))
             if not found:
                 raise RuntimeError(run.chip.said.decode(errors="replace"))
-            names = ("bytes_per_row", "bytes_per_block_packed", "bytes_per_block_written")
+            names = ("bytes_per_row", "bytes_per_block_packed", "bytes_per_block_written", "bytes_per_setup_part")
             return {key: int(found[n]) for n, key in enumerate(names, 1)}
         sessions = run.sessions()
         session = sessions[-1]
