@@ -98,6 +98,10 @@ def _refuse_endless(session: Session, rows: int) -> None:
     )
 
 
+def _worth_telling(lamp: np.ndarray) -> np.ndarray:
+    return (lamp == layout.LAMP_LEAN) | (lamp >= layout.LAMP_FAULT)
+
+
 class Session:
     """One power-on of the logger. Times are seconds from the session's row 0, even if that row is overwritten."""
 
@@ -227,8 +231,8 @@ class Session:
         return codes.read(self._blocks.codes)
 
     @cached_property
-    def lean_warnings(self) -> list[tuple[float, float]]:
-        """(start_s, end_s) of each time the logger's lamp warned of lean mixture."""
+    def _lamp_told(self) -> list[tuple[int, float, float]]:
+        """(state, start_s, end_s) of each time the logger's lamp told of a lean mixture or of a fault."""
         lamp = self._blocks.setup.column("lamp", "lamp")
         if lamp is None:
             return []
@@ -237,11 +241,30 @@ class Session:
             parts = [(self._raw["row"], self._raw["lamp"])]
         else:
             parts = ((row, got[lamp]) for row, got in self._blocks.pieces([lamp]))
-        rows = np.concatenate([np.zeros(0, np.int64), *(row[shown == layout.LAMP_LEAN] for row, shown in parts)])
-        first = np.flatnonzero(np.diff(rows, prepend=-2) > 1)
-        last = np.concatenate([first[1:], [len(rows)]]) - 1
-        ends = [(int(rows[a]), int(rows[b]) + 1) for a, b in zip(first, last, strict=True)] if len(rows) else []
-        return [(a * self.period_s, b * self.period_s) for a, b in ends]
+        told = [(row[worth], shown[worth]) for row, shown in parts if (worth := _worth_telling(shown)).any()]
+        if not told:
+            return []
+        rows, states = (np.concatenate([one[n] for one in told]).astype(np.int64) for n in (0, 1))
+        first = np.flatnonzero((np.diff(rows, prepend=-2) > 1) | (np.diff(states, prepend=-1) != 0))
+        last = np.append(first[1:], len(rows)) - 1
+        return [
+            (int(states[a]), int(rows[a]) * self.period_s, (int(rows[b]) + 1) * self.period_s)
+            for a, b in zip(first, last, strict=True)
+        ]
+
+    @property
+    def lean_warnings(self) -> list[tuple[float, float]]:
+        """(start_s, end_s) of each time the logger's lamp warned of lean mixture."""
+        return [(start_s, end_s) for state, start_s, end_s in self._lamp_told if state == layout.LAMP_LEAN]
+
+    @property
+    def lamp_faults(self) -> dict[int, list[tuple[float, float]]]:
+        """Number of a fault -> (start_s, end_s) of each time the lamp told it, in the order of their first times."""
+        out: dict[int, list[tuple[float, float]]] = {}
+        for state, start_s, end_s in self._lamp_told:
+            if state >= layout.LAMP_FAULT:
+                out.setdefault(state - layout.LAMP_FAULT, []).append((start_s, end_s))
+        return out
 
     def gaps(self) -> list[tuple[float, float, str]]:
         """(start_s, end_s, reason) of every gap: from its first missing row to the next existing row."""

@@ -3,8 +3,10 @@
 import json
 
 import numpy as np
+import pytest
 
 import ringpull
+from ringpull.cli.main import main
 from ringpull.dryrun.run import dry_run
 from ringpull.invented import instruments
 from shared_math import faults, layout
@@ -36,13 +38,17 @@ def told(session):
     return raw["row"].to_numpy()[raw["lamp"].to_numpy() == layout.LAMP_FAULT + NUMBER] / RATE_HZ
 
 
-def test_the_drive_goes_on_beside_a_button_that_stays_pressed(tmp_path):
+def test_the_drive_goes_on_beside_a_button_that_stays_pressed(tmp_path, capsys):
     before, after = drive(tmp_path, (5.0, "press"), until_s=40.0)
     assert [mark.void for mark in before.marks] == [True] and after.marks == []
     assert before.duration_s + after.duration_s > 40.0 - 10.0 - 2.0  # ten seconds to tell it from a long press
     seconds = told(after)
     assert 9.9 < seconds.min() < 12.0 and seconds.max() > after.duration_s - 0.1
     assert np.all(np.diff(seconds) < 1.5 / RATE_HZ)
+    assert before.lamp_faults == {}
+    assert after.lamp_faults == {NUMBER: [pytest.approx((seconds.min(), seconds.max() + 1 / RATE_HZ))]}
+    assert main(["info", str(tmp_path / "card")]) == 0
+    assert f"told fault {NUMBER} at {seconds.min():.1f}-" in " ".join(capsys.readouterr().out.split())
 
 
 def test_once_it_is_free_it_marks_again_and_the_lamp_is_silent(tmp_path):

@@ -108,11 +108,23 @@ def _session_json(session: Session, before_utc: str | None) -> dict:
         "firmware": session.firmware,
         "board": session.board,
         "faults": session.faults,
+        "lamp_faults": [
+            {"fault": number, "start_s": _seconds(a), "end_s": _seconds(b)}
+            for number, times in session.lamp_faults.items()
+            for a, b in times
+        ],
         "bus": _bus_json(session),
         "inputs": [calibrated.as_json(one) for one in calibrated.inputs(session.config)],
         "lean_warnings": [{"start_s": _seconds(a), "end_s": _seconds(b)} for a, b in session.lean_warnings],
         "setup": session.assumed or "its own",
     }
+
+
+def _when(times: list[tuple[float, float]]) -> str:
+    """The first few of some spans."""
+    at = ", ".join(f"{start:.1f}-{end:.1f} s" for start, end in times[:SHOWN])
+    rest = len(times) - SHOWN
+    return f"at {at}{f', and {rest} times more' if rest > 0 else ''}"
 
 
 def _bus_said(session: Session):
@@ -198,9 +210,7 @@ def _session_lines(session: Session, before_utc: str | None) -> list[str]:
     ]
     out.append("  marks   " + (", ".join(marks) if marks else "none"))
     if session.lean_warnings:
-        at = ", ".join(f"{start:.1f}-{end:.1f} s" for start, end in session.lean_warnings[:SHOWN])
-        rest = len(session.lean_warnings) - SHOWN
-        out.append(f"  lamp    warned of lean mixture at {at}{f', and {rest} times more' if rest > 0 else ''}")
+        out.append(f"  lamp    warned of lean mixture {_when(session.lean_warnings)}")
     timing = session.timing
     words = [f"{timing.lost_rows or 'no'} rows lost"]
     if timing.late_us_max is not None:
@@ -216,6 +226,12 @@ def _session_lines(session: Session, before_utc: str | None) -> list[str]:
     for number in session.faults:
         _, what, cause, step = shared_faults.fault(number)
         out.append(f"  fault   {number}: {what}; likely cause: {cause}; what to do: {step}")
+    for number, times in session.lamp_faults.items():
+        if number not in session.faults:
+            _, what, cause, step = shared_faults.fault(number)
+            out.append(
+                f"  lamp    told fault {number} {_when(times)}: {what}; likely cause: {cause}; what to do: {step}"
+            )
     gaps = session.gaps()
     out += [f"  gap     {start:.3f}-{end:.3f} s: {reason}" for start, end, reason in gaps[:SHOWN]]
     if len(gaps) > SHOWN:
