@@ -216,11 +216,11 @@ class StandInDrive:
     cut_short = None
 
     def __init__(self, *sessions, target=None):
-        from ringpull.analysis import pulls
+        from ringpull.analysis import find_pulls
 
         self.sessions = list(sessions)
-        self._views = [pulls.View(session, target) for session in sessions]
-        self._pulls = pulls.find(self._views)
+        self._views = [find_pulls.View(session, target) for session in sessions]
+        self._pulls = find_pulls.find(self._views)
 
     def judged_by(self, target):
         return StandInDrive(*self.sessions, target=target)

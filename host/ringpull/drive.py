@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from ringpull.analysis.answer import Answer
+    from ringpull.analysis.find_pulls import Pull, View
     from ringpull.analysis.instruments.records import Instrument
-    from ringpull.analysis.pulls import Pull, View
 
 
 class Drive:
@@ -120,10 +120,10 @@ class Drive:
 
     @cached_property
     def _found_pulls(self) -> tuple[list[View], list[Pull]]:
-        from ringpull.analysis import pulls
+        from ringpull.analysis import find_pulls
 
-        views = [pulls.View(session, self._target) for session in self.sessions]
-        return views, pulls.find(views)
+        views = [find_pulls.View(session, self._target) for session in self.sessions]
+        return views, find_pulls.find(views)
 
     def views(self) -> list[View]:
         """The sessions in the form that the analysis uses; their pulls refer to them."""
@@ -170,11 +170,11 @@ class Drive:
 
         most_s: examine at most so many seconds from the beginning of a session; None for all of it.
         """
-        from ringpull.analysis import pulls
+        from ringpull.analysis import find_pulls
 
         if most_s is None:
             return [one for view in self.views() for one in view.trust.instruments]
-        found = [pulls.beginning(session, most_s, self._target) for session in self.sessions]
+        found = [find_pulls.beginning(session, most_s, self._target) for session in self.sessions]
         return [one for trust in found for one in trust.instruments]
 
 

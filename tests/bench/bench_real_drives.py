@@ -13,7 +13,7 @@ import numpy as np
 from bench import random_drives as rd
 from bench import real_drives
 
-from ringpull.analysis import pulls
+from ringpull.analysis import find_pulls
 from ringpull.analysis.judge import session, spool
 
 BEFORE_S, LEAST_JUDGED_S, LEAST_PLANTED_S = 0.5, 0.5, 0.3
@@ -32,7 +32,7 @@ def drive(path: str) -> dict:
     random = np.random.default_rng(len(recording.time_s))
     columns = real_drives.columns_of(recording, random)
     ready = session.prepare(columns, identified=False)
-    spans = pulls.found_spans(columns)
+    spans = find_pulls.found_spans(columns)
     out["pulls"] = len(spans.pulls)
     alone = spans.pulls + spans.held
     out["false"] = sum(called(session.judge_span(ready, *span)) for span in alone)

@@ -19,7 +19,7 @@ from truth.faults import Fault
 from truth.wired import Wired
 
 import ringpull
-from ringpull.analysis import pulls
+from ringpull.analysis import find_pulls
 from ringpull.analysis.answer import answer
 from ringpull.analysis.cells import fuelmap
 from ringpull.analysis.drive_state import columns as drive_columns
@@ -77,10 +77,10 @@ class ColumnDrive:
 
     def __init__(self, session: ColumnSession) -> None:
         self.sessions = [session]
-        view = pulls.View(session)
-        view.__dict__["trust"] = pulls.examined(session.columns(), session.id)
+        view = find_pulls.View(session)
+        view.__dict__["trust"] = find_pulls.examined(session.columns(), session.id)
         self._views = [view]
-        self._pulls = pulls.find(self._views)
+        self._pulls = find_pulls.find(self._views)
 
     def views(self) -> list:
         return self._views

@@ -36,7 +36,7 @@ PACKED = Suite(
     pytest=(*SHARED, f"{READ}read_damage.py", "tests/fuzz/test_packing.py"),
     micropython=("tests/firmware/test_packing_kernels.py",),
 )
-JUDGED = ("lifts_and_limiter", "beyond_marks", "analysis_lean")
+JUDGED = ("lifts_and_limiter", "runs_by_speed_alone", "analysis_lean")
 STORE = ("recorder", "recover", "store", "card")
 
 MODULES: dict[str, Suite] = {

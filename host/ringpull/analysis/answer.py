@@ -39,7 +39,7 @@ from ringpull.wording import masks as mask_words
 from ringpull.wording import next_steps as next_words
 
 if TYPE_CHECKING:
-    from ringpull.analysis.pulls import Pull
+    from ringpull.analysis.find_pulls import Pull
 
 
 LEAST_THERE_S = 0.1

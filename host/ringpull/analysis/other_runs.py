@@ -11,10 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ringpull.analysis import pulls
-from ringpull.analysis.beyond_marks import LEAST_TOP_RPM
+from ringpull.analysis import find_pulls
 from ringpull.analysis.drive_state import under_load
 from ringpull.analysis.drive_state.columns import Columns
+from ringpull.analysis.rest_of_marked_run import LEAST_TOP_RPM
 
 NEAR_S = 1.0  # a press so shortly before a run, or behind its end, was meant for it
 WITHIN_S = 1.0  # what a run may share with a pull and be another one: a press comes late
@@ -43,14 +43,14 @@ def runs(columns: Columns) -> list[Run]:
     if under_load.high(columns) is not None or not np.isfinite(columns.rpm).any():
         return []
     out = []
-    for first, last in pulls.rises(columns.rpm, columns.period_s):
+    for first, last in find_pulls.rises(columns.rpm, columns.period_s):
         rpm = columns.rpm[first:last]
         run = Run(
             float(columns.time_s[first]), float(columns.time_s[last - 1]), float(np.nanmin(rpm)), float(np.nanmax(rpm))
         )
         seconds = run.end_s - run.start_s
         fast = run.rpm_to - run.rpm_from > under_load.RISING_RPM_S * seconds
-        if seconds >= pulls.LEAST_S / 2 and fast and run.rpm_to > LEAST_TOP_RPM:
+        if seconds >= find_pulls.LEAST_S / 2 and fast and run.rpm_to > LEAST_TOP_RPM:
             out.append(run)
     return out
 
@@ -62,7 +62,7 @@ def withdrawn(found: Sequence[Run], presses_s: Sequence[float], known: Sequence[
     for run in found:
         near = [at for at in presses_s if run.start_s - NEAR_S <= at <= run.end_s + NEAR_S]
         touched = any(a < run.end_s and run.start_s < b for a, b in known)
-        if near and not touched and run.end_s - run.start_s >= pulls.LEAST_S:
+        if near and not touched and run.end_s - run.start_s >= find_pulls.LEAST_S:
             out.append((near[0], run))
     return out
 
@@ -100,12 +100,12 @@ def as_fast(columns: Columns, found: Sequence[Run], known: Sequence[Span], taken
     usual = _by_speed(columns.rpm[rows], slope[rows])
     out = []
     for run in found:
-        if run in taken or _shared(run, known) > WITHIN_S or run.end_s - run.start_s < pulls.LEAST_S:
+        if run in taken or _shared(run, known) > WITHIN_S or run.end_s - run.start_s < find_pulls.LEAST_S:
             continue
         here = columns.rows(run.start_s, run.end_s)
         own = _by_speed(columns.rpm[here], slope[here])
         both = [own[at] / usual[at] for at in own if usual.get(at, 0.0) > under_load.RISING_RPM_S]
-        if len(both) * BIN_RPM >= pulls.LEAST_RPM and float(np.median(both)) >= SHARE_EQUAL:
+        if len(both) * BIN_RPM >= find_pulls.LEAST_RPM and float(np.median(both)) >= SHARE_EQUAL:
             out.append(run)
     return out
 

@@ -6,13 +6,13 @@ from collections.abc import Iterable, Sequence
 from types import SimpleNamespace
 
 from ringpull.analysis import other_runs
-from ringpull.analysis.beyond_marks import not_told
 from ringpull.analysis.drive_state import roles
+from ringpull.analysis.find_pulls import LEAST_S
 from ringpull.analysis.judge import lamp, sensor, unrecorded, verdict
 from ringpull.analysis.judge.lamp import Warned
 from ringpull.analysis.judge.reasons import Reason, Why
 from ringpull.analysis.judge.session import Judged
-from ringpull.analysis.pulls import LEAST_S
+from ringpull.analysis.rest_of_marked_run import not_told
 from shared_math.obd import codes
 
 

@@ -1,6 +1,7 @@
 """Decoded tables as files, with one writer for each format.
 
-The columns are made in ring/values/decoded_columns.py and named by Session.channels: a new column is added in both.
+The columns are made in ring/values/decoded_columns.py. A new one is written if it is named too: one of a channel by
+Session.channels, one of the whole session by `column_names` here.
 """
 
 from __future__ import annotations

@@ -7,8 +7,8 @@ from analysis_scenes import CONFIG, Hole, StandInDrive, StandInSession, assumed,
 from ringpull.analysis.answer import answer
 from ringpull.analysis.drive_state import overrun, under_load
 from ringpull.analysis.drive_state.columns import Columns
+from ringpull.analysis.find_pulls import found_spans
 from ringpull.analysis.judge import verdict
-from ringpull.analysis.pulls import found_spans
 from ringpull.wording.assumed import load_rule
 
 HOLE = Hole(2, 4500, 4900, 0.08)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ringpull.analysis import beyond_marks, local
+from ringpull.analysis import local, rest_of_marked_run
 from ringpull.analysis.delay.align import injected
 from ringpull.analysis.drive_state import roles, under_load
 from ringpull.analysis.drive_state.columns import Columns, from_session, from_table
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from ringpull.session import Session
 
-LEAST_S = 1.5  # least length of a pull that is found
+LEAST_S = 1.5  # the shortest pull that is found
 LEAST_RPM = 500.0  # least gain of engine speed in it
 JOIN_S = 0.4  # wheelspin or a stumble shorter than this does not end a pull
 RISES_RPM_S = 25.0  # engine speed rises by this at its start and end; between them it may pause
@@ -168,7 +168,7 @@ def found_spans(columns: Columns, marked: Sequence[tuple[float, float]] = ()) ->
     if len(columns) < 10 or not np.isfinite(columns.rpm).any():
         return out
     if known is None:
-        for span in beyond_marks.rests(columns, marked):
+        for span in rest_of_marked_run.rests(columns, marked):
             long = span[1] - span[0] >= LEAST_S and rises(columns.rpm[columns.rows(*span)], columns.period_s)
             (out.pulls if long else out.held).append(span)
         return out
