@@ -194,7 +194,7 @@ SCENARIOS = {
     "card out": lambda: _warned(((1.0, "out"), (4.0, "in"))),
     "card swapped": lambda: _warned(((1.0, "out"), (2.5, "swap")), 7.0),
     "card refuses": lambda: _warned(((1.0, "refuse"), (4.0, "in")), 7.0),
-    "card never ready": lambda: _warned(((1.0, "stick"), (4.0, "in"))),
+    "card never ready": lambda: _warned(((1.0, "stick"), (5.5, "in")), 8.0),  # for 3 s it may just be slow
     "card stalls 2 s": lambda: _warned((), stall_every_s=100.0, stall_s=2.0),
     "no card": lambda: _warned((), 3.0, no_card=True),
     "generic, counted": lambda: _generic(0, files={"main.py": COUNTING.encode()}),
@@ -215,7 +215,7 @@ SAID = {
     "card out": "the same with the card out from 1 s to 4 s",
     "card swapped": "the same with the card out at 1 s and another prepared one in at 2.5 s",
     "card refuses": "the same with every write refused from 1 s to 4 s",
-    "card never ready": "the same with the card's line held low from 1 s to 4 s",
+    "card never ready": "the same with the card's line held low from 1 s to 5.5 s",
     "card stalls 2 s": "the same with one stall of 2 s",
     "no card": "no card in from power-on",
     "generic, counted": "as generic, with gc.mem_alloc() around every turn of the main loop",
