@@ -1,6 +1,7 @@
 """CSV tables as table editors export them: first row engine speeds, first column loads.
 
-Columns are parted by commas, semicolons or tabs; with the last two a comma may be the decimal mark.
+Columns are parted by commas, semicolons or tabs; with the last two a comma may be the decimal mark. Axes may fall: many
+editors put the highest load on top.
 """
 
 from __future__ import annotations
@@ -20,10 +21,14 @@ LEAST_LAMBDA, MOST_LAMBDA = 0.4, 1.6
 # psi, or gauge pressure with the vacuum below zero, falls outside. Common practice, no source
 LEAST_FULL_KPA, MOST_FULL_KPA = 60.0, 800.0
 LEAST_FULL_PCT, MOST_FULL_PCT = 50.0, 110.0
+LEAST_TOP_RPM = 1500.0  # engine speeds reach higher, and loads in kPa or percent do not
 
 
 def read_table(path: Path) -> tuple[np.ndarray, np.ndarray, list[list[str]]]:
-    """(speeds, loads, cells as text [load][speed]) of a table. Raises SourceMissing, or BadUsage if it has no axes."""
+    """(speeds, loads, cells as text [load][speed]) of a table, both axes rising.
+
+    Raises SourceMissing, or BadUsage if it has no axes, or they are exchanged.
+    """
     try:
         lines = Path(path).read_text(encoding="utf-8-sig").splitlines()
     except (OSError, UnicodeDecodeError):
@@ -34,17 +39,30 @@ def read_table(path: Path) -> tuple[np.ndarray, np.ndarray, list[list[str]]]:
     try:
         speeds = np.array([float(v) for v in rows[0][1:] if v.strip()])
         loads = np.array([float(row[0]) for row in rows[1:]])
-        rising = (np.diff(speeds) > 0).all() and (np.diff(loads) > 0).all()
-        if len(speeds) < 2 or len(loads) < 2 or not rising:
+        if len(speeds) < 2 or len(loads) < 2 or not (_in_order(speeds) and _in_order(loads)):
             raise ValueError
     except (ValueError, IndexError):
         raise BadUsage(
             f"{path} is not a table with axes",
-            "the first row must hold engine speeds and the first column loads, both rising, at least two of each, in "
+            "the first row must hold engine speeds and the first column loads, both in order, at least two of each, in "
             "columns parted by commas, semicolons or tabs",
             "export the table with its axes, engine speeds across and loads down",
         ) from None
-    return speeds, loads, [row[1 : len(speeds) + 1] for row in rows[1:]]
+    if speeds.max() < LEAST_TOP_RPM <= loads.max():
+        raise BadUsage(
+            f"the first row of {path} runs to {speeds.max():g} and its first column to {loads.max():g}",
+            "the axes are exchanged: engine speeds stand in the first column, loads in the first row",
+            "turn the table over: engine speeds across and loads down",
+        )
+    across, down = np.argsort(speeds), np.argsort(loads)
+    cells = [row[1 : len(speeds) + 1] for row in rows[1:]]
+    turned = [[cells[i][j] for j in across if j < len(cells[i])] for i in down]
+    return speeds[across], loads[down], turned
+
+
+def _in_order(axis: np.ndarray) -> bool:
+    steps = np.diff(axis)
+    return bool((steps > 0).all() or (steps < 0).all())
 
 
 def _cells(lines: list[str]) -> Iterator[list[str]]:

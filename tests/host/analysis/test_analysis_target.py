@@ -162,6 +162,24 @@ def test_columns_may_be_parted_by_semicolons_or_tabs(tmp_path, mark):
     assert read_target(other, "map") == read_target(plain, "map")
 
 
+def test_axes_may_fall_and_exchanged_ones_are_told(tmp_path):
+    path = tmp_path / "target.csv"
+    path.write_text(",1000,4000,7000\n40,1.0,1.0,0.98\n200,0.85,0.80,0.77\n")
+    plain = read_target(path, "map")
+    path.write_text("kPa,7000,4000,1000\n200,0.77,0.80,0.85\n40,0.98,1.0,1.0\n")
+    assert read_target(path, "map") == plain
+    path.write_text(",40,200\n1000,1.0,0.85\n4000,1.0,0.80\n7000,0.98,0.77\n")
+    with pytest.raises(BadUsage, match="first row .* runs to 200 and its first column to 7000") as told:
+        read_target(path, "map")
+    assert "exchanged" in told.value.lines()
+    path.write_text(",1000,4000,2000\n40,1.0,1.0,0.98\n200,0.85,0.80,0.77\n")
+    with pytest.raises(BadUsage, match="not a table with axes"):
+        read_target(path, "map")
+    path.write_text(",1000,4000\n40,1.0\n200,0.85,0.80\n")
+    with pytest.raises(BadUsage, match="not a table of lambda"):
+        read_target(path, "map")
+
+
 def test_each_of_several_targets_has_its_own_load():
     rows = 400
     config = {
