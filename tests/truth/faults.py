@@ -446,6 +446,7 @@ FAULTS = (
     Fault("pressure wire at 5 V", "wiring", at_volts("map", 5.0), MAP),
     Fault("pressure plug flickers to 0 V", "wiring", flicker("map", 0.0, 5.0, 0.1), MAP),
     Fault("pressure hose blocked, 2 s slow", "engine", slow("map", 2.0), MAP),
+    Fault("pressure hose blocked, 1.3 s slow", "engine", slow("map", 1.3), MAP),
     Fault("pressure sensor too small", "sensor", small_sensor, MAP, boosted=True),
     Fault("pressure 30 kPa too high", "scale", added_volts("map", 0.43), MAP),
     Fault("pressure 30 kPa too low", "scale", added_volts("map", -0.43), MAP),

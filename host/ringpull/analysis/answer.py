@@ -43,6 +43,8 @@ if TYPE_CHECKING:
 
 
 LEAST_THERE_S = 0.1
+BUILDS_S = 2.5  # boost may build up for so long. Common practice, no source
+SAME_TARGET = 0.03  # rows at about the same load have targets that differ by no more
 LOAD_STEPS = {"kPa": 50.0, "%": 25.0}  # bins of load in which two banks are compared
 
 
@@ -120,16 +122,31 @@ class PullAnswer:
     def beyond_target(self) -> tuple[BeyondTarget, ...]:
         return self.numbers.beyond_target
 
-    def excess_between(self, rpm_from: float, rpm_to: float) -> float | None:
-        """Mean excess of lambda over the judged rows between two speeds; None for less than LEAST_THERE_S."""
+    def excess_between(self, rpm_from: float, rpm_to: float, target: float | None = None) -> float | None:
+        """Mean excess of lambda over the judged rows between two speeds; None for less than LEAST_THERE_S.
+
+        target: where it is given, of the rows with about that target alone: those at another load tell nothing of it.
+        """
         one = self.judged
         rows = one.columns.rows(self.pull.start_s, self.pull.end_s)
         rpm = one.columns.rpm[rows]
         with np.errstate(invalid="ignore"):
             there = one.shown(rows) & (rpm >= rpm_from) & (rpm <= rpm_to)
+            if target is not None:
+                there &= np.abs(one.target[rows] - target) <= SAME_TARGET
         excess = (one.lambda_aligned[rows] - one.target[rows])[there]
         excess = excess[np.isfinite(excess)]
         return float(excess.mean()) if len(excess) * one.columns.period_s >= LEAST_THERE_S else None
+
+    def covers(self, rpm_from: float, rpm_to: float, target: float) -> bool:
+        """Whether any row between two speeds was judged, at about the load of this target (any, if it is NaN)."""
+        one = self.judged
+        rows = one.columns.rows(self.pull.start_s, self.pull.end_s)
+        rpm = one.columns.rpm[rows]
+        with np.errstate(invalid="ignore"):
+            there = one.shown(rows) & (rpm >= rpm_from) & (rpm <= rpm_to)
+            there &= ~(np.abs(one.target[rows] - target) > SAME_TARGET)
+        return bool(there.any())
 
     @property
     def frame(self):
@@ -431,6 +448,14 @@ def absent(judged: Judged) -> list[str]:
     return out
 
 
+def at_first(reason: Reason, pulls: list[PullAnswer]) -> bool:
+    """Whether a reason is of a mixture that was lean while boost may have been building up."""
+    if reason.kind is not Why.LEAN or reason.event is None:
+        return reason.kind is Why.SPOOL_LEAN
+    begun_s = next((one.pull.start_s for one in pulls if one.number == reason.pull), reason.event.start_s)
+    return reason.event.start_s - begun_s <= BUILDS_S
+
+
 def answer(drive, target: dict | None = None) -> Answer:
     """The answer to a `drive.Drive` with all sessions' pulls. target: used instead of the configuration's."""
     if target is not None:
@@ -454,7 +479,7 @@ def answer(drive, target: dict | None = None) -> Answer:
             if names:
                 which = tuple(p.number for p in judged_pulls if id(p.judged) == key)
                 why.append(Reason(Why.MISSING_OF, values={"pulls": which, "roles": tuple(names)}))
-    if of_one_number(judged.columns) and any(one.kind is Why.SPOOL_LEAN for one in why):
+    if of_one_number(judged.columns) and any(at_first(one, judged_pulls) for one in why):
         why.append(Reason(Why.ONE_TARGET))
     why += signs.told_by_car(drive, word)
     left_out: dict[str, float] = {}

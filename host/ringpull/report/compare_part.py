@@ -36,6 +36,8 @@ def _banks(side: LeanPulls) -> str:
 def unlike(one: Unlike) -> str:
     """The sentence for a difference between the pulls themselves."""
     words = {
+        "target": "unlike targets: {0:.3f} on average before, {1:.3f} after; each drive is judged by its own, so what "
+        "differs may be the target alone. Give one for both (--target)",
         "ramp": "unlike pulls: engine speed rose by {0:.0f} rpm/s before, {1:.0f} after (another gear, road or load)",
         "load": "unlike pulls: load was {0:.0f} {2} before, {1:.0f} {2} after",
         "intake": "unlike pulls: intake air was at {0:.0f} {2} before, {1:.0f} {2} after",

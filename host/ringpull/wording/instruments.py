@@ -103,6 +103,16 @@ def _follows(f: Figures) -> Said:
     )  # fmt: skip
 
 
+def _prompt(f: Figures) -> Said:
+    return say(f"took {f['seconds']:.1f} s to fall by half after {f['closings']:.0f} closings of the throttle")
+
+
+def _at_idle(f: Figures) -> Said:
+    return say(
+        f"reads {f['high']:.0f} at {f['failed']:.0f} of {f['idles']:.0f} idles, and ", kpa(f["low"]), " at the others"
+    )  # fmt: skip
+
+
 def _swings(f: Figures) -> Said:
     return say(
         f"stays between {f['low']:.1f} and {f['high']:.1f} while engine speed goes from {f['rpm_low']:.0f} to "
@@ -174,6 +184,8 @@ AGAINST: dict[Check, Callable[[Figures], Said]] = {
     Check.AMBIENT: _ambient,
     Check.LIMITS: _limits,
     Check.FOLLOWS: _follows,
+    Check.PROMPT: _prompt,
+    Check.AT_IDLE: _at_idle,
     Check.SWINGS: _swings,
     Check.TOP: _top,
     Check.FLAT: _flat,

@@ -192,6 +192,8 @@ def _seconds(seconds: float) -> str:
 
 def _speeds(values) -> str:
     low, high = values["rpm_from"], values["rpm_to"]
+    if f"{low:.0f}" == f"{high:.0f}" and isfinite(low):
+        return f" at {low:.0f} rpm"
     if isfinite(low) and isfinite(high):
         return f" at {low:.0f}-{high:.0f} rpm"
     return f" from {low:.0f} rpm on" if isfinite(low) else f" up to {high:.0f} rpm" if isfinite(high) else ""
@@ -285,8 +287,8 @@ _SAID = {
     Why.SPOILED_LEAN: lambda one: say(" is flagged spoiled, yet ", events.event(_event(one))),
     Why.SPOOL_LEAN: _spool_lean,
     Why.ONE_TARGET: lambda one: say(
-        "the target is one number, and while boost builds up the mixture is rightly leaner: what is called lean during "
-        "spool-up may be this alone. Log manifold pressure and give a target by load"
+        "the target is one number, and while boost builds up the mixture is rightly leaner: what is called lean early "
+        "in a pull may be this alone. Log manifold pressure and give a target by load"
     ),
     Why.SPOOL_UNJUDGED: _spool_unjudged,
     Why.LAMP: _lamp,

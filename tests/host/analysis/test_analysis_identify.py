@@ -206,7 +206,7 @@ def test_a_lag_of_mixing_gas_is_known_as_one(seed):
     assert found.problem.mixing and not problem.mixing
     short, right = np.exp(plain[fit.TAU]), np.exp(found.p[fit.TAU])
     assert abs(right - drive.truth.tau_s) < abs(short - drive.truth.tau_s)
-    assert abs(np.log(right / drive.truth.tau_s)) <= 1.96 * forms.lag_u(found, 0.0, identify.FLOOR[2])
+    assert abs(np.log(right / drive.truth.tau_s)) <= 1.96 * forms.lag_u(found, 0.0, identify.FLOOR[given.zero][2])
 
 
 def test_a_configured_lag_that_the_drive_contradicts_is_told():

@@ -200,7 +200,7 @@ def judged_pull(number, excess, spoiled=False, lean_events=()):
         spoiled=spoiled,
         lean_events=list(lean_events),
         pull=SimpleNamespace(start_s=0.0, end_s=5.0),
-        excess_between=lambda low, high: excess if (low, high) == (3900.0, 5200.0) else "other speeds",
+        excess_between=lambda low, high, target: excess if (low, high, target) == (3900.0, 5200.0, 0.85) else "others",
     )
 
 

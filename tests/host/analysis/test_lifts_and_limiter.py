@@ -58,11 +58,11 @@ def test_an_ordinary_top_of_a_pull_is_no_limiter():
     assert limiter.stretches(columns, under_load.under_load(columns)[0]) == []
 
 
-def with_lift(pct=8.0, shut_s=0.15, film=0.25, falls=True):
-    """Near the top of every pull the throttle is lifted for a moment: fuel is cut, and then wall film is missing."""
+def with_lift(pct=8.0, shut_s=0.15, film=0.25, falls=True, pulls=3):
+    """Near the top of so many pulls the throttle is lifted for a moment: fuel is cut, and then wall film is missing."""
     made = scene()
     columns, lean = made.columns, np.zeros(len(made.columns))
-    for start, _ in made.spans:
+    for start, _ in made.spans[:pulls]:
         rows = columns.rows(start + 4.0, start + 5.6)
         since = columns.time_s[rows] - start - 4.0
         shut = np.interp(since, [0, 0.05, shut_s, shut_s + 0.08], [0, 1, 1, 0])
@@ -77,11 +77,27 @@ def with_lift(pct=8.0, shut_s=0.15, film=0.25, falls=True):
     return put(made, columns.lambda_ + lagged(lean, 0.08, STEP_S))
 
 
-def test_a_lift_is_left_out_told_and_the_rest_judged():
-    result = of(with_lift())
-    assert result.verdict == verdict.NO_EVENT
-    assert all(pull.judged_s > 3.0 and pull.left_out["lift"] > 0.5 for pull in result.pulls)
+@pytest.mark.parametrize(("pulls", "word"), [(2, verdict.NO_EVENT), (3, verdict.NOT_ENOUGH)])
+def test_a_lift_is_left_out_told_and_the_rest_judged(pulls, word):
+    """Where every pull has one at the same speeds, nothing was judged there."""
+    result = of(with_lift(pulls=pulls))
+    assert result.verdict == word
+    assert all(pull.judged_s > 3.0 and pull.left_out["lift"] > 0.5 for pull in result.pulls[:pulls])
     assert any("could not be judged (throttle lifted)" in words for words in why(result))
+    (first, *_) = result.pulls[0].hidden
+    assert first.mask == "lift" and first.seconds > 1.2 and first.target == pytest.approx(0.8, abs=0.03)
+
+
+@pytest.mark.parametrize("seen", [True, False])
+def test_a_pull_at_another_load_does_not_stand_in_for_what_a_lift_hid(seen):
+    made = with_lift(pulls=2)
+    columns, (start, end) = made.columns, made.spans[2]
+    rows = columns.rows(start, end)
+    if not seen:  # at part load a leaner mixture is right
+        columns.map_kpa[rows] = np.minimum(columns.map_kpa[rows], 130.0)
+        columns.lambda_[rows] += 0.05
+    result = of(made)
+    assert (result.verdict == verdict.NO_EVENT) == seen
 
 
 def test_a_throttle_signal_that_drops_out_is_no_lift():

@@ -311,8 +311,8 @@ def _overall(before: np.ndarray, after: np.ndarray, enough: np.ndarray) -> tuple
     nan = float("nan")
     if not enough.any():
         return nan, nan, nan
-    levels = [np.nanmean(v[enough], axis=0) for v in (before, after)]
-    levels = [v[np.isfinite(v)] for v in levels]
+    chosen = [v[enough] for v in (before, after)]
+    levels = [np.nanmean(v[:, np.isfinite(v).any(axis=0)], axis=0) for v in chosen]  # of pulls with any such bin
     if min(len(v) for v in levels) < LEAST_PULLS:
         return nan, nan, nan
     difference, error, dof, _ = stats.welch(*levels)

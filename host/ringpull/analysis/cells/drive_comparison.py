@@ -24,6 +24,7 @@ LEAST_JUDGED_S = 0.5  # a pull without a lean event must be judged for so long t
 LEAST_ROWS = 20  # rows of a channel under load that its mean needs
 # Pulls that differ by more than this are unlike: a share of the larger value, or degrees. Our own choice, no source
 UNLIKE = (
+    ("target", "lambda", 0.003),
     ("ramp", "rpm/s", 0.25),
     ("load", "", 0.05),
     ("intake", "degC", 15.0),
@@ -54,7 +55,8 @@ class LeanPulls:
 class Unlike:
     """A difference between the pulls of the two sides.
 
-    kind: "ramp" (rpm/s), "load", "intake" or "coolant". before, after: its mean under load.
+    kind: "target" (lambda; only where they are configured differently), "ramp" (rpm/s), "load", "intake" or "coolant".
+    before, after: its mean under load.
     """
 
     kind: str
@@ -152,6 +154,8 @@ def unlike(before: Sequence[SessionPulls], after: Sequence[SessionPulls]) -> lis
     """The differences between the pulls of two sides: rise of engine speed, load and temperatures."""
     out = []
     for kind, unit, least in UNLIKE:
+        if kind == "target" and targets(before) == targets(after):
+            continue
         means = [mean_of(side, kind) for side in (before, after)]
         if not np.isfinite(means).all():
             continue
@@ -159,6 +163,15 @@ def unlike(before: Sequence[SessionPulls], after: Sequence[SessionPulls]) -> lis
         if apart > (least * max(means) if kind in SHARES else least):
             of = unit or next((one.judged.columns.load_unit for one in before), "")
             out.append(Unlike(kind, means[0], means[1], of))
+    return out
+
+
+def targets(side: Sequence[SessionPulls]) -> list[Any]:
+    """The different targets that a side is judged by, as configured."""
+    out: list[Any] = []
+    for one in side:
+        target = one.judged.columns.config.get("target")
+        out += [target] if target not in out else []
     return out
 
 
@@ -172,6 +185,7 @@ def mean_of(side: Sequence[SessionPulls], kind: str) -> float:
         columns = one.judged.columns
         load = columns.load()
         values = load.values if kind == "load" and load is not None else columns.extra.get(kind)
+        values = one.judged.target if kind == "target" else values
         for _, start_s, end_s in one.spans:
             rows = columns.rows(start_s, end_s)
             loaded = one.judged.loaded[rows] & np.isfinite(columns.rpm[rows])

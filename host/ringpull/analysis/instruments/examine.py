@@ -80,6 +80,7 @@ def _pressure_and_throttle(glance: Glance) -> tuple[list[Finding], list[Finding]
     if columns.map_kpa is not None:
         usable = np.isfinite(columns.map_kpa) & turning
         pressure = [pressure_checks.ambient(glance), pressure_checks.limits(glance), pressure_checks.swings(glance)]
+        pressure.append(pressure_checks.at_idle(glance))
         pressure += [
             pressure_checks.top(glance, _range(columns, "map")[1]),
             signal_checks.coarse(columns.map_kpa),
@@ -92,7 +93,7 @@ def _pressure_and_throttle(glance: Glance) -> tuple[list[Finding], list[Finding]
         throttle.append(signal_checks.breaks(columns.throttle, recorded, columns.period_s))
         throttle.append(throttle_checks.opens(glance, columns.map_kpa is not None and passed(pressure)))
         if columns.map_kpa is not None and passed(throttle):
-            pressure.append(pressure_checks.follows(glance))
+            pressure += [pressure_checks.follows(glance), pressure_checks.prompt(glance)]
         if columns.map_kpa is not None and passed(pressure) and passed(throttle):
             throttle[1] = throttle_checks.closes(glance, True)
     return pressure, throttle

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from ringpull.analysis import local
+from ringpull.analysis.drive_state import roles
 from ringpull.analysis.instruments import signal_checks
-from ringpull.analysis.instruments.glance import Glance
+from ringpull.analysis.instruments.glance import CLOSED_ABOVE_REST_PCT, TURNING_RPM, Glance
 from ringpull.analysis.instruments.records import Cause, Check, Finding, Span, contradicted, not_tested, sound
 from shared_math import plausible
 
@@ -23,6 +24,10 @@ LOW_END, LOW_MOST_KPA, LOW_SHARE = (
     45.0,
     0.25,
 )  # share of the range, kPa, share of the rows with the engine running
+# After the throttle closed on a fast engine. A manifold empties in a few turns; a blocked hose or a damped signal takes
+# longer. Common practice, no source
+VACUUM_KPA, HALF_MOST_S, CLOSINGS_LEAST, FULL_ENOUGH_KPA = 35.0, 0.5, 3, 80.0
+IDLE_S, IDLE_STEADY_RPM_S, IDLE_LOW_KPA, IDLE_HIGH_KPA = 3.0, 150.0, 65.0, 85.0
 NEAR_NOUGHT_KPA, BAR_MOST = 6.0, 5.5  # a gauge pressure with the engine stopped; the highest pressure in bar
 
 
@@ -111,6 +116,56 @@ def follows(glance: Glance) -> Finding:
         return sound(Check.FOLLOWS, **figures)
     still = float(np.median([kpa for _, _, kpa in wrong]))
     return contradicted(Check.FOLLOWS, _cause_still(still), _from_when(glance, closed + full, wrong), **figures)
+
+
+def prompt(glance: Glance) -> Finding:
+    """Whether pressure falls soon after the throttle closed on a fast engine. Values asked on the car's bus come too
+    seldom for that."""
+    configured = glance.columns.config.get("channels", [])
+    if any((roles.channel_for(role, configured) or {}).get("kind") == "obd" for role in ("map", "throttle")):
+        return not_tested(Check.PROMPT)
+    with np.errstate(invalid="ignore"):
+        shut = glance.throttle < glance.throttle_rest + CLOSED_ABOVE_REST_PCT
+        full = glance.map_kpa >= FULL_ENOUGH_KPA
+    times = []
+    for first, last in local.spans(shut):
+        if first < 2 or not full[first - 2 : first].any() or not glance.rpm[first] > TURNING_RPM:
+            continue
+        half_kpa = 0.5 * (float(np.nanmax(glance.map_kpa[first - 2 : first])) + VACUUM_KPA)
+        with np.errstate(invalid="ignore"):
+            fell = np.flatnonzero(glance.map_kpa[first:last] <= half_kpa)
+        long_s = (int(fell[0]) if len(fell) else last - first) * glance.step_s
+        if len(fell) or long_s > HALF_MOST_S:
+            times.append(long_s)
+    if len(times) < CLOSINGS_LEAST:
+        return not_tested(Check.PROMPT)
+    figures = {"seconds": float(np.median(times)), "closings": float(len(times))}
+    if figures["seconds"] > HALF_MOST_S:
+        return contradicted(Check.PROMPT, Cause.HOSE, **figures)
+    return sound(Check.PROMPT, **figures)
+
+
+def at_idle(glance: Glance) -> Finding:
+    """Whether an engine that idled with a vacuum still has one at later idles; without a throttle little else tells of
+    a hose that came off."""
+    with np.errstate(invalid="ignore"):
+        idling = glance.running & (glance.rpm < plausible.IDLE_MOST_RPM)
+        idling &= np.abs(glance.rpm_slope) < IDLE_STEADY_RPM_S
+    runs = [(a, b) for a, b in local.spans(idling) if (b - a) * glance.step_s >= IDLE_S and _known(glance, a, b)]
+    levels = [(a, b, float(np.nanmedian(glance.map_kpa[a:b]))) for a, b in runs]
+    low = [one for one in levels if one[2] <= IDLE_LOW_KPA]
+    if not low:
+        return not_tested(Check.AT_IDLE)
+    high = [one for one in levels if one[2] >= IDLE_HIGH_KPA]
+    figures = {
+        "low": float(np.median([kpa for _, _, kpa in low])),
+        "high": float(np.median([kpa for _, _, kpa in high])) if high else float("nan"),
+        "idles": float(len(levels)),
+        "failed": float(len(high)),
+    }
+    if not high:
+        return sound(Check.AT_IDLE, **figures)
+    return contradicted(Check.AT_IDLE, Cause.HOSE, _from_when(glance, low + high, high), **figures)
 
 
 def _known(glance: Glance, first: int, last: int) -> bool:

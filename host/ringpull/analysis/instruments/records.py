@@ -35,6 +35,8 @@ class Check(Enum):
     AMBIENT = "ambient at standing engine"  # kpa; seconds; around: of the ambient channel, or NaN
     LIMITS = "possible pressures"  # least, most: kPa with the engine running
     FOLLOWS = "follows the throttle"  # closed, full: kPa; closings, openings: how many, failed: how many did not fit
+    PROMPT = "answers the throttle soon enough"  # seconds: usual time to fall by half; closings: how many
+    AT_IDLE = "low at idle"  # low, high: kPa at the idles that fit and that do not; idles: how many, failed
     SWINGS = "moves with the engine"  # low, high: of the channel; rpm_low, rpm_high
     TOP = "below the top of its range"  # seconds: under load at the top; at: its value there
     FLAT = "no flat top"  # seconds; at: its value there

@@ -133,7 +133,7 @@ def hole(group: list[Found], judged: list[Any]) -> Hole:
     events = [one.event for one in group]
     numbers = {one.pull.number for one in group}
     rpm_from, rpm_to = min(e.rpm_from for e in events), max(e.rpm_to for e in events)
-    others = [(p.number, p.excess_between(rpm_from, rpm_to)) for p in judged if p.number not in numbers]
+    others = [(p.number, p.excess_between(rpm_from, rpm_to, event.target)) for p in judged if p.number not in numbers]
     there = [(number, excess) for number, excess in others if excess is not None]
     moved: dict[tuple[str, str], Hint] = {}
     for hint in (hint for e in events for hint in e.hints):

@@ -32,7 +32,7 @@ class Why(Enum):
     # pulls: number of pulls; seconds; last, most: of the table and of the drive; unit
     BEYOND_TARGET = "beyond target"
     SPOOL_LEAN = "spool lean"  # excess; pulls, of: numbers of pulls; agreed, rpm_from, rpm_to
-    ONE_TARGET = "one target"  # lean during spool-up against a target of one number
+    ONE_TARGET = "one target"  # lean early in a pull against a target of one number
     SPOOL_UNJUDGED = "spool unjudged"  # rpm_from, rpm_to
     LAMP = "lamp"  # warned: lamp.Warned
     WIRING = "wiring"  # wiring: verdict.Wiring

@@ -356,9 +356,19 @@ def hidden(judged: Judged, rows: slice, above: dict[str, np.ndarray]) -> tuple[s
         if len(judged.banks) == 1:
             own, name = {}, None
         label = "" if name is None else roles.called(columns.config, name)
-        every = [replace(one, label=label if one.bank else "") for one in stretches.hidden(span, excess, own, name)]
+        every = [
+            replace(one, label=label if one.bank else "", target=wanted(judged, one))
+            for one in stretches.hidden(span, excess, own, name)
+        ]
         out += [one for one in every if one not in out]
     return tuple(sorted(out, key=lambda one: one.start_s))
+
+
+def wanted(judged: Judged, one: stretches.Stretch) -> float:
+    """The mean target of a stretch; NaN where it is not known."""
+    target = judged.target[judged.columns.rows(one.start_s, one.end_s)]
+    known = target[np.isfinite(target)]
+    return float(known.mean()) if len(known) else float("nan")
 
 
 def spool_up(judged: Judged, rows: slice) -> spool.SpoolUp | None:

@@ -20,7 +20,7 @@ UNSEEN_S = 1.0  # full load may begin and end unseen in a gap of this length, wh
 @dataclass(frozen=True)
 class Stretch:
     """mask: the mask that hides most of it. bank: of several the hidden one; None for all. label: its name to show.
-    rpm_from, rpm_to: of a gap the speeds on its sides; NaN on a side where the pull has none."""
+    target: its mean. rpm_from, rpm_to: of a gap the speeds on its sides; NaN on a side where the pull has none."""
 
     mask: str
     bank: str | None
@@ -29,6 +29,7 @@ class Stretch:
     rpm_from: float
     rpm_to: float
     label: str = ""
+    target: float = float("nan")
 
     @property
     def seconds(self) -> float:
@@ -57,9 +58,11 @@ def hidden(span: Span, excess: np.ndarray, own: Mapping[str, np.ndarray], bank: 
     judged = np.flatnonzero(known)
     if len(judged):
         where[judged[0] : judged[-1]] = True
+    # Behind a lift in mid-pull nothing is judged by another rule
+    lifted = span.loaded & span.common["lift"] if "lift" in span.common else np.zeros(len(where), bool)
     for name in ELSEWHERE:
         if name != "spoiled" and name in span.common:
-            where &= ~span.common[name]
+            where &= ~(span.common[name] & ~lifted)
     if NOT_RECORDED in span.common:
         where |= gaps(span)
     gone = local.close_gaps(where & ~known, round(JOIN_S / span.period_s))

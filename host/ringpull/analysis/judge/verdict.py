@@ -21,6 +21,7 @@ LEAST_JUDGED_S = 0.5  # a pull without a lean event counts as judged from here; 
 # are left out; a shallow event or scatter; an event if all readings are shifted
 IN_PIECES, SCATTER, SYSTEMATIC = "in pieces", "scatter", "systematic"
 UNDECIDED = (IN_PIECES, SCATTER)
+UNSEEN_RPM = 250.0
 HIDES_S = 0.25  # a hidden stretch of this length could hold a real lean event
 
 
@@ -105,10 +106,24 @@ def hidden(pull) -> list[Reason]:
                 "rpm_from": float(np.min([one.rpm_from for one in some])),  # NaN where one has none
                 "rpm_to": float(np.max([one.rpm_to for one in some])),
                 "stretches": len(some),
+                "target": max(some, key=lambda one: one.seconds).target,
             },
         )
         for (mask, bank), some in groups.items()
     ]
+
+
+def unseen(reason: Reason, judged: list) -> bool:
+    """Whether a reason is of a lift in mid-pull behind which no pull was judged, at those speeds and that load."""
+    values = reason.values
+    if reason.kind is not Why.HIDDEN or values["mask"] != "lift" or values["longest_s"] < HIDES_S - 1e-9:
+        return False
+    low, high = values["rpm_from"], values["rpm_to"]
+    if not (np.isfinite(low) and np.isfinite(high)):
+        return True
+    bins = [(at, min(at + UNSEEN_RPM, high)) for at in np.arange(low, high, UNSEEN_RPM)]
+    missed = [not any(p.covers(*one, values["target"]) for p in judged) for one in bins]
+    return 2 * sum(missed) >= len(missed)
 
 
 def hides(reason: Reason) -> bool:
@@ -235,7 +250,7 @@ def _decided(pulls: list, missing: list[str], shift: float, call: float, signs: 
     seen = seen_in(judged, call, shift)
     rest = [*contradicted, *electrical]
     single = [Reason(Why.SINGLE)] if len(judged) == 1 else []
-    doubts = [one for one in [*spooled, *reasons] if hides(one)]
+    doubts = [one for one in [*spooled, *reasons] if hides(one) or unseen(one, judged)]
     doubts += [one for one in seen if one.values.get("beyond") in UNDECIDED]
     if doubts:
         others = [one for one in [*seen, *spooled, *reasons] if one not in doubts]
