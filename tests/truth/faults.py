@@ -365,6 +365,13 @@ def misfire(wired: Wired, rng: np.random.Generator) -> None:
     wired.volts["lambda_1"] = np.where(wired.volts["lambda_1"] > 0.05, shown, wired.volts["lambda_1"])
 
 
+def spikes(wired: Wired, rng: np.random.Generator) -> None:
+    """Two of 0.03 s to 5 V in each pull."""
+    for start_s, end_s in wired.pulls_s:
+        for at in rng.uniform(start_s + 0.3, end_s, 2):
+            volts(wired, "lambda_1", 5.0, at, at + 0.03)
+
+
 def thin_air(wired: Wired, rng: np.random.Generator) -> None:
     """2,500 m up: all pressures in proportion, and the computer's fuel with them."""
     engine = wired.drive.truth.engine
@@ -410,6 +417,7 @@ FAULTS = (
     Fault("lambda ground off by 0.5 V", "wiring", added_volts("lambda_1", -0.5), LAMBDA),
     Fault("lambda plug flickers to 5 V", "wiring", flicker("lambda_1", 5.0, 5.0, 0.03), LAMBDA),
     Fault("lambda plug flickers to 0 V", "wiring", flicker("lambda_1", 0.0, 5.0, 0.05), LAMBDA),
+    Fault("spikes to 5 V", "wiring", spikes, (), evidence=False),
     Fault("lambda sensor aged, 1 s slow", "sensor", slow("lambda_1", 1.0), LAMBDA),
     Fault("lambda filtered, 3 s slow", "controller", slow("lambda_1", 3.0), LAMBDA),
     Fault("lambda 2.5 s late", "controller", late("lambda_1", 2.5), LAMBDA),
