@@ -5,6 +5,7 @@ import copy
 import numpy as np
 import pytest
 from analysis_scenes import CONFIG, Hole, StandInDrive, StandInSession, lagged, scene, why
+from bench import faults as campaign
 
 from ringpull.analysis.answer import answer
 from ringpull.analysis.judge import lamp, sensor, session, verdict
@@ -137,6 +138,22 @@ def test_spikes_are_no_lean_events_and_are_counted():
     assert not any(p.lean_events for p in result.pulls)
     assert any("steps faster than its lag allows" in words and "check the wiring" in words for words in why(result))
     assert result.left_out["electrical"] > 1.0
+
+
+@pytest.mark.parametrize("seed", [6006, 6014, *(pytest.param(seed, marks=pytest.mark.slow) for seed in (6011, 6013))])
+def test_spikes_soon_after_a_fuel_cut_are_none_either(seed):
+    """There lambda may rise as fast, but not fall: seconds in which spikes passed for a lean spool-up."""
+    assert campaign.run("spikes to 5 V", seed, False, False).verdict != verdict.ATTENTION
+
+
+def test_what_lies_between_two_spikes_is_judged():
+    made = scene(hole=Hole(1, 4600, 4900, 0.1))
+    columns, values = made.columns, made.columns.lambda_.copy()
+    start, _ = made.spans[0]
+    for at in (start + 2.4, start + 4.2):  # the hole lies from 3.0 s on
+        values[columns.rows(at, at + 0.03)] = 1.40
+    result = answer(of(put(made, values)))
+    assert result.verdict == verdict.ATTENTION and result.pulls[0].lean_events
 
 
 def test_a_loose_plug_that_flickers_makes_no_event_and_is_named():

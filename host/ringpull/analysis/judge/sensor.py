@@ -18,6 +18,7 @@ FAST_S = 0.020  # lag used for that if the sensor's lag is only assumed
 SLACK = 0.02  # allowance for noise, lambda
 TELLS_SHARE = 0.9  # if the lag allows a larger share of the range within STEP_S, steps can't be recognised
 AFTER_CUT_S = 1.0  # until the air of a fuel cut has left the pipe
+SPIKE_S = 0.10
 PAIR_S = 3.0  # rows between two opposite steps no further apart are not used
 MANY_ENTRIES = 4  # entries into a state with the engine running; more mean a loose plug
 
@@ -83,16 +84,24 @@ def too_fast(columns: Columns, tau_s: float, guard: int, beside: np.ndarray | No
         return 0, nothing
     moved = np.zeros(len(columns))
     moved[rows:] = columns.lambda_[rows:] - columns.lambda_[:-rows]
-    # a fuel cut moves lambda through the whole range at once, which is no evidence against the sensor
-    moved[local.spread_after(overrun.overrun(columns), round(AFTER_CUT_S / columns.period_s))] = 0.0
     with np.errstate(invalid="ignore"):
         ups, downs = local.spans(moved > limit), local.spans(moved < -limit)
+    # A fuel cut moves lambda through the whole range at once, which is no evidence against the sensor; but its air does
+    # not leave again faster than the sensor's lag lets it
+    air = local.spread_after(overrun.overrun(columns), round(AFTER_CUT_S / columns.period_s))
+    near = round(SPIKE_S / columns.period_s)
+    spikes = [(up, down) for up in ups for down in downs if 0 <= down[0] - up[1] <= near]
+    ups = [one for one in ups if not air[one[0]] or any(one is up for up, _ in spikes)]
+    downs = [one for one in downs if not air[one[0]] or any(one is down for _, down in spikes)]
     steps = sorted([(a, b, 1) for a, b in ups] + [(a, b, -1) for a, b in downs])
     spoiled = nothing
+    ended = False  # whether a step was the end of a spike, so that what follows is the sensor's again
     for at, (first, last, sign) in enumerate(steps):
         spoiled[max(0, first - rows) : last] = True
         back = steps[at + 1] if at + 1 < len(steps) else None
-        if back and back[2] != sign and (back[0] - last) * columns.period_s <= PAIR_S:
+        paired = back is not None and back[2] != sign and back[0] - last <= round(PAIR_S / columns.period_s)
+        if paired and not ended:
             spoiled[last : back[0]] = True
+        ended = paired and not ended and back[0] - last <= near
     counted = [one for one in steps if beside is None or not beside[one[0] : one[1]].any()]
     return len(counted), both_sides(spoiled, guard)
