@@ -14,6 +14,9 @@ from bench import random_drives as rd
 from bench import real_drives
 
 from ringpull.analysis import find_pulls
+from ringpull.analysis.instruments import pressure_checks
+from ringpull.analysis.instruments.glance import Glance
+from ringpull.analysis.instruments.records import State
 from ringpull.analysis.judge import session, spool
 
 BEFORE_S, LEAST_JUDGED_S, LEAST_PLANTED_S = 0.5, 0.5, 0.3
@@ -22,8 +25,10 @@ FOLDER = os.environ.get("RINGPULL_RECORDINGS")
 
 def drive(path: str) -> dict:
     """One recording: hours, stretches of full load, how many of them are judged when marked and when nobody marks them,
-    planted events and how many were found either way, and false events in the recording as it was."""
-    out = dict.fromkeys(("full", "judged", "unmarked", "planted", "found", "found_unmarked", "false", "pulls"), 0)
+    planted events and how many were found either way, and false events in the recording as it was,
+    checks of pressure that contradict a sensor without a fault."""
+    counted = ("full", "judged", "unmarked", "planted", "found", "found_unmarked", "false", "pulls", "doubted")
+    out = dict.fromkeys(counted, 0)
     out["hours"] = 0.0
     recording = real_drives.read(Path(path))
     if recording is None:
@@ -32,6 +37,9 @@ def drive(path: str) -> dict:
     random = np.random.default_rng(len(recording.time_s))
     columns = real_drives.columns_of(recording, random)
     ready = session.prepare(columns, identified=False)
+    glance = Glance.of(columns)
+    checks = (pressure_checks.prompt(glance), pressure_checks.at_idle(glance))
+    out["doubted"] = sum(one.state is State.CONTRADICTED for one in checks)
     spans = find_pulls.found_spans(columns)
     out["pulls"] = len(spans.pulls)
     alone = spans.pulls + spans.held
@@ -93,3 +101,4 @@ def rows():
             remark = f"{total[key]} of {total['planted']}; limit 100"
             yield f"  planted events {what}", 100.0 * total[key] / max(total["planted"], 1), "%", remark
         yield "  false events", float(total["false"]), "events", "limit 0"
+        yield "  a blocked or loose hose told", float(total["doubted"]), "recordings", "limit 0"

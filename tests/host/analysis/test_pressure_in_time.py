@@ -48,13 +48,14 @@ def test_values_from_the_cars_bus_come_too_seldom_to_tell():
     assert pressure_checks.prompt(Glance.of(asked)).state is State.NOT_TESTED
 
 
-def idling(*levels_kpa):
-    """Pressure alone: idles of 5 s at these, 10 s at speed between them."""
+def idling(*levels_kpa, rpm_at=None):
+    """Pressure alone: idles of 5 s at these, 10 s at speed between them. rpm_at: number of an idle -> its speed."""
     columns = rd.columns_of(make_drive(SEEDS[0]))
     step = round(15.0 / columns.period_s)
     rows = len(levels_kpa) * step
     idle = (np.arange(rows) % step) * columns.period_s < 5.0
-    rpm = np.where(idle, 900.0, 4000.0)
+    slow = np.repeat([(rpm_at or {}).get(n, 900.0) for n in range(len(levels_kpa))], step)
+    rpm = np.where(idle, slow, 4000.0)
     kpa = np.where(idle, np.repeat(levels_kpa, step), 100.0)
     time_s = np.arange(rows) * columns.period_s
     nothing = {name: None for name in ("throttle",)}
@@ -64,6 +65,10 @@ def idling(*levels_kpa):
 def test_an_engine_that_had_a_vacuum_at_idle_has_one_later():
     assert pressure_checks.at_idle(Glance.of(idling(35, 38, 40))).state is State.SOUND
     assert pressure_checks.at_idle(Glance.of(idling(98, 99, 98))).state is State.NOT_TESTED  # no vacuum at all
+    lugging = idling(35, 38, 97, 98, rpm_at={2: 1500.0, 3: 1700.0})  # full load uphill, as real cars do
+    assert pressure_checks.at_idle(Glance.of(lugging)).state is State.SOUND
+    assert pressure_checks.at_idle(Glance.of(idling(35, 98, 97, 40))).state is State.SOUND  # a hose stays off
+    assert pressure_checks.at_idle(Glance.of(idling(35, 38, 99))).state is State.SOUND  # too short to tell
     off = pressure_checks.at_idle(Glance.of(idling(35, 38, 99, 98)))
     assert off.state is State.CONTRADICTED and off.cause is Cause.HOSE
     (span,) = off.spans

@@ -26,8 +26,10 @@ LOW_END, LOW_MOST_KPA, LOW_SHARE = (
 )  # share of the range, kPa, share of the rows with the engine running
 # After the throttle closed on a fast engine. A manifold empties in a few turns; a blocked hose or a damped signal takes
 # longer. Common practice, no source
-VACUUM_KPA, HALF_MOST_S, CLOSINGS_LEAST, FULL_ENOUGH_KPA = 35.0, 0.5, 3, 80.0
-IDLE_S, IDLE_STEADY_RPM_S, IDLE_LOW_KPA, IDLE_HIGH_KPA = 3.0, 150.0, 65.0, 85.0
+HALF_MOST_S, CLOSINGS_LEAST, FULL_ENOUGH_KPA, LOWEST = 0.5, 3, 80.0, 2.0
+# The idles that are compared are equally fast: an engine that lugs at full load turns as slowly as some idle
+IDLE_S, IDLE_STEADY_RPM_S, IDLE_NEAR_RPM, IDLE_LOW_KPA, IDLE_HIGH_KPA = 3.0, 150.0, 150.0, 65.0, 85.0
+IDLES_LEAST_S = 6.0  # at high pressure in all, since one may be a start
 NEAR_NOUGHT_KPA, BAR_MOST = 6.0, 5.5  # a gauge pressure with the engine stopped; the highest pressure in bar
 
 
@@ -124,6 +126,10 @@ def prompt(glance: Glance) -> Finding:
     configured = glance.columns.config.get("channels", [])
     if any((roles.channel_for(role, configured) or {}).get("kind") == "obd" for role in ("map", "throttle")):
         return not_tested(Check.PROMPT)
+    known = glance.map_kpa[glance.running & np.isfinite(glance.map_kpa)]
+    lowest_kpa = float(np.percentile(known, LOWEST)) if len(known) else float("inf")
+    if lowest_kpa > CLOSED_MOST_KPA:  # no vacuum that the pressure could fall to
+        return not_tested(Check.PROMPT)
     with np.errstate(invalid="ignore"):
         shut = glance.throttle < glance.throttle_rest + CLOSED_ABOVE_REST_PCT
         full = glance.map_kpa >= FULL_ENOUGH_KPA
@@ -131,7 +137,7 @@ def prompt(glance: Glance) -> Finding:
     for first, last in local.spans(shut):
         if first < 2 or not full[first - 2 : first].any() or not glance.rpm[first] > TURNING_RPM:
             continue
-        half_kpa = 0.5 * (float(np.nanmax(glance.map_kpa[first - 2 : first])) + VACUUM_KPA)
+        half_kpa = 0.5 * (float(np.nanmax(glance.map_kpa[first - 2 : first])) + lowest_kpa)
         with np.errstate(invalid="ignore"):
             fell = np.flatnonzero(glance.map_kpa[first:last] <= half_kpa)
         long_s = (int(fell[0]) if len(fell) else last - first) * glance.step_s
@@ -146,8 +152,8 @@ def prompt(glance: Glance) -> Finding:
 
 
 def at_idle(glance: Glance) -> Finding:
-    """Whether an engine that idled with a vacuum still has one at later idles; without a throttle little else tells of
-    a hose that came off."""
+    """Whether an engine that idled with a vacuum has none from some idle on; without a throttle little else tells of a
+    hose that came off."""
     with np.errstate(invalid="ignore"):
         idling = glance.running & (glance.rpm < plausible.IDLE_MOST_RPM)
         idling &= np.abs(glance.rpm_slope) < IDLE_STEADY_RPM_S
@@ -156,7 +162,14 @@ def at_idle(glance: Glance) -> Finding:
     low = [one for one in levels if one[2] <= IDLE_LOW_KPA]
     if not low:
         return not_tested(Check.AT_IDLE)
-    high = [one for one in levels if one[2] >= IDLE_HIGH_KPA]
+    usual_rpm = float(np.median([np.nanmedian(glance.rpm[a:b]) for a, b, _ in low]))
+    high = [
+        one
+        for one in levels
+        if one[2] >= IDLE_HIGH_KPA and abs(float(np.nanmedian(glance.rpm[one[0] : one[1]])) - usual_rpm) < IDLE_NEAR_RPM
+    ]
+    off = sum(b - a for a, b, _ in high) * glance.step_s >= IDLES_LEAST_S and bool(_from_when(glance, low + high, high))
+    high = high if off else []
     figures = {
         "low": float(np.median([kpa for _, _, kpa in low])),
         "high": float(np.median([kpa for _, _, kpa in high])) if high else float("nan"),
