@@ -36,6 +36,7 @@ ROOMS = (
     "analysis/car",
     "analysis/signs",
     "wording",
+    "analysis/answer_json",
     "analysis/answer",
     "drive",
     "export",

@@ -7,14 +7,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ringpull.analysis import signs
+from ringpull.analysis import answer_json, signs
 from ringpull.analysis.cells import banks, fuelmap, repeat, sets
 from ringpull.analysis.cells.banks import Banks
 from ringpull.analysis.cells.passes import Axes, SessionPulls
 from ringpull.analysis.cells.repeat import Repeat
-from ringpull.analysis.delay import align
-from ringpull.analysis.delay.align import Aligned
-from ringpull.analysis.delay.identify import Identified
 from ringpull.analysis.drive_state import roles
 from ringpull.analysis.drive_state.columns import Columns
 from ringpull.analysis.drive_state.target import of_one_number
@@ -24,16 +21,12 @@ from ringpull.analysis.judge import lean_events, masks, needs, verdict
 from ringpull.analysis.judge.holes import Hole
 from ringpull.analysis.judge.lamp import Warned
 from ringpull.analysis.judge.lean_events import LeanEvent
-from ringpull.analysis.judge.other_events import OtherEvent
 from ringpull.analysis.judge.reasons import Assumed, Assumption, Reason, Why
 from ringpull.analysis.judge.session import BeyondTarget, Judged, SpanAnswer, judge_span
 from ringpull.analysis.judge.spool import SpoolUp
 from ringpull.analysis.judge.stretches import Stretch
-from ringpull.wording import across as across_words
-from ringpull.wording import assumed, events, reasons
-from ringpull.wording import delay as delay_words
+from ringpull.wording import assumed, reasons
 from ringpull.wording import first as first_words
-from ringpull.wording import holes as hole_words
 from ringpull.wording import instruments as instrument_words
 from ringpull.wording import masks as mask_words
 from ringpull.wording import next_steps as next_words
@@ -174,20 +167,20 @@ class PullAnswer:
             "end_s": round(self.pull.end_s, 3),
             "source": self.pull.source,
             "spoiled": self.pull.spoiled,
-            "rpm_from": _number(n.rpm_from, 0),
-            "rpm_to": _number(n.rpm_to, 0),
-            "lambda_mean": _number(n.lambda_mean, 4),
-            "lambda_max": _number(n.lambda_max, 4),
-            "lambda_min": _number(n.lambda_min, 4),
-            "load_max": _number(n.load_max, 1),
-            "judged_s": _number(n.judged_s, 3),
-            "excess_max": _number(n.excess_max, 4),
+            "rpm_from": answer_json.number(n.rpm_from, 0),
+            "rpm_to": answer_json.number(n.rpm_to, 0),
+            "lambda_mean": answer_json.number(n.lambda_mean, 4),
+            "lambda_max": answer_json.number(n.lambda_max, 4),
+            "lambda_min": answer_json.number(n.lambda_min, 4),
+            "load_max": answer_json.number(n.load_max, 1),
+            "judged_s": answer_json.number(n.judged_s, 3),
+            "excess_max": answer_json.number(n.excess_max, 4),
             "left_out": n.left_out,
-            "hidden": [rounded(asdict(one)) for one in n.hidden],
-            "spool_up": None if n.spool is None else rounded(asdict(n.spool)),
-            "spoiled_events": [event_json(e) for e in self.spoiled_events],
-            "lean_events": [event_json(e) for e in n.lean_events],
-            "other_events": [other_json(e) for e in n.other_events],
+            "hidden": [answer_json.rounded(asdict(one)) for one in n.hidden],
+            "spool_up": None if n.spool is None else answer_json.rounded(asdict(n.spool)),
+            "spoiled_events": [answer_json.event_json(e) for e in self.spoiled_events],
+            "lean_events": [answer_json.event_json(e) for e in n.lean_events],
+            "other_events": [answer_json.other_json(e) for e in n.other_events],
         }
 
 
@@ -230,7 +223,7 @@ class Answer:
             "verdict": self.verdict,
             "sentence": self.sentence,
             "next_steps": list(next_words.next_steps(self, self.holes)),
-            "lean_places": [place_json(one) for one in self.holes],
+            "lean_places": [answer_json.place_json(one) for one in self.holes],
             "reasons": [reasons.reason(r) for r in self.reasons],
             "pulls": [p.as_json() for p in self.pulls],
             "alignment": self.alignment,
@@ -239,93 +232,12 @@ class Answer:
             "cautions": list(reasons.CAUTIONS),
             "uncertainty": self.uncertainty,
             "rules": dict(mask_words.RULES) if self.pulls or self.alignment else {},
-            "lean_warnings": [rounded(asdict(one)) for one in self.warned],
+            "lean_warnings": [answer_json.rounded(asdict(one)) for one in self.warned],
             "sessions": {str(key): one for key, one in self.sessions.items()},
-            "repeat": None if self.repeat is None else repeat_json(self.repeat),
-            "banks": [banks_json(one) for one in self.banks],
+            "repeat": None if self.repeat is None else answer_json.repeat_json(self.repeat),
+            "banks": [answer_json.banks_json(one) for one in self.banks],
             "instruments": [instrument_words.as_json(one) for one in self.instruments],
         }
-
-
-def event_json(event: LeanEvent) -> dict:
-    """A lean event as a plain dict, with figures rounded to what is significant."""
-    return {
-        "start_s": round(event.start_s, 3),
-        "end_s": round(event.end_s, 3),
-        "rpm_from": round(event.rpm_from),
-        "rpm_to": round(event.rpm_to),
-        "load_from": _number(event.load_from, 1),
-        "load_to": _number(event.load_to, 1),
-        "load_unit": event.load_unit,
-        "deepest_s": round(event.deepest_s, 3),
-        "deepest_rpm": round(event.deepest_rpm),
-        "depth": round(event.depth, 4),
-        "depth_u": round(event.depth_u, 4),
-        "systematic_u": round(event.systematic_u, 4),
-        "exposure_s": round(event.exposure_s, 5),
-        "chance": round(event.chance, 6),
-        "bound": event.bound,
-        "hints": [events.hint(hint) for hint in event.hints],
-        "bank": event.bank,
-        "target": _number(event.target, 4),
-    }
-
-
-def repeat_json(one: Repeat) -> dict:
-    """Repeatability as a plain dict."""
-    facts = asdict(one)
-    worst = facts.pop("worst_bank")
-    figures = {name: plain(fact) for name, fact in facts.items()}
-    return {**figures, "words": across_words.repeat(one), "worst_bank": worst}
-
-
-def banks_json(one: Banks) -> dict:
-    """The difference of two banks as a plain dict."""
-    return {
-        "names": plain(one.names),
-        "cells": [plain(asdict(cell)) for cell in one.cells],
-        "words": across_words.banks(one),
-    }
-
-
-def place_json(hole: Hole) -> dict:
-    """A lean place as a plain dict."""
-    cell = None if hole.cell is None else plain(rounded(asdict(hole.cell)))
-    return {
-        "sentence": hole_words.sentence(hole),
-        "cause": hole_words.cause(hole),
-        "pulls": list(hole.pulls),
-        "of": hole.of,
-        "bank": hole.event.bank,
-        "rpm_from": round(hole.rpm_from),
-        "rpm_to": round(hole.rpm_to),
-        "lambda": round(hole.measured, 4),
-        "lambda_u": round(hole.half_width, 4),
-        "target": round(hole.event.target, 4),
-        "share": round(hole.share, 4),
-        "seconds": round(hole.seconds, 3),
-        "cell": cell,
-    }
-
-
-def other_json(event: OtherEvent) -> dict:
-    """Another event as a plain dict."""
-    names = ("kind", "start_s", "end_s", "size")
-    return {name: getattr(event, name) for name in names} | {"words": events.other(event)}
-
-
-def plain(value):
-    """Nested dicts and lists with None instead of NaN, which JSON lacks."""
-    if isinstance(value, dict):
-        return {key: plain(one) for key, one in value.items()}
-    if isinstance(value, list | tuple):
-        return [plain(one) for one in value]
-    return None if isinstance(value, float) and not np.isfinite(value) else value
-
-
-def rounded(record: dict) -> dict:
-    """A flat record with its numbers rounded to what is significant, and None instead of NaN."""
-    return {key: _number(one, 4) if isinstance(one, float) else one for key, one in record.items()}
 
 
 def across_pulls(pulls: list[PullAnswer]) -> tuple[Repeat | None, list[Banks]]:
@@ -344,53 +256,6 @@ def across_pulls(pulls: list[PullAnswer]) -> tuple[Repeat | None, list[Banks]]:
     axes = Axes(speeds.speeds, sets.shared_loads(sessions, step))
     found = [banks.banks(one, axes) for one in sessions]
     return repeat.repeat(sets.pull_passes(sessions, speeds)), [b for b in found if b is not None]
-
-
-def _number(value, digits: int):
-    """The value rounded, or None for None and NaN, which JSON lacks."""
-    if value is None or not np.isfinite(value):
-        return None
-    return round(float(value), digits) if digits else round(float(value))
-
-
-def alignment_json(judged: Judged) -> dict:
-    """The delay and lag that were removed, and their source; of several banks also each under its own name."""
-    out = _alignment(judged, judged.aligned, judged.identified)
-    if len(judged.banks) > 1:
-        out["banks"] = {name: _alignment(judged, one.aligned, one.identified) for name, one in judged.banks.items()}
-        config = judged.columns.config
-        out["source"] = "; ".join(f"{roles.called(config, at)}: {one['source']}" for at, one in out["banks"].items())
-    return out
-
-
-def _alignment(judged: Judged, aligned: Aligned, identified: Identified | None) -> dict:
-    model, full_g_s = aligned.model, aligned.flow.full_g_s
-    estimate = None if identified is None else identified.estimate
-    return {
-        "delay_s_at": align.delay_table(judged.columns, model, full_g_s),
-        "tau_s": round(model.tau_s, 4),
-        "tau_u": round(model.tau_u_s, 4),
-        "source": delay_words.source(model.source),
-        "kind": model.kind,
-        "constant_s": round(model.constant_s, 4),
-        "cycle_deg": model.cycle_deg,
-        "volume_l": round(model.volume_l, 3),
-        "volume_u_l": round(model.volume_u_l, 3),
-        "noise_gain": round(aligned.noise_gain, 2),
-        "estimate_s_at": None if estimate is None else align.delay_table(judged.columns, estimate, full_g_s),
-    }
-
-
-def uncertainty_json(judged: Judged) -> dict:
-    """The uncertainty budget of a judged lambda: 95 % half-widths, and the standard uncertainty of each part."""
-    budget = judged.budget
-    return {
-        "random_95": round(lean_events.EXPANDED * judged.random_u, 4),
-        "systematic_95": round(lean_events.EXPANDED * budget.systematic, 4),
-        "at_lambda": round(budget.at_lambda, 3),
-        "window_s": lean_events.WINDOW_S,
-        "parts": [{"name": p.name, "u": round(p.u, 5), "kind": p.kind, "source": p.source} for p in budget.parts],
-    }
 
 
 def assumptions(judged: Judged) -> list[Assumption]:
@@ -434,7 +299,8 @@ def of_sessions(drive, pulls: list[PullAnswer]) -> dict[int, dict]:
     """Session id -> alignment and uncertainty, for the sessions with pulls."""
     with_pulls = {p.pull.session: p.judged for p in pulls}
     return {
-        key: {"alignment": alignment_json(one), "uncertainty": uncertainty_json(one)} for key, one in with_pulls.items()
+        key: {"alignment": answer_json.alignment_json(one), "uncertainty": answer_json.uncertainty_json(one)}
+        for key, one in with_pulls.items()
     }
 
 
@@ -494,10 +360,10 @@ def answer(drive, target: dict | None = None) -> Answer:
         verdict=word,
         reasons=why,
         pulls=judged_pulls,
-        alignment=alignment_json(judged),
+        alignment=answer_json.alignment_json(judged),
         left_out=left_out,
         assumptions=every,
-        uncertainty=uncertainty_json(judged),
+        uncertainty=answer_json.uncertainty_json(judged),
         warned=list(seen.warned),
         sessions=of_sessions(drive, judged_pulls),
         repeat=repeated,

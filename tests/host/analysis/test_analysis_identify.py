@@ -7,7 +7,7 @@ import pytest
 from analysis_scenes import lagged, scene
 from truth.drives import Settings, make_drive
 
-from ringpull.analysis import answer
+from ringpull.analysis import answer, answer_json
 from ringpull.analysis.delay import cues, fit, forms, identify, transport
 from ringpull.analysis.drive_state.columns import from_table
 from ringpull.analysis.judge import session
@@ -118,7 +118,7 @@ def test_each_bank_has_a_delay_and_a_lag_of_its_own(seed):
         bank = ready.banks[name]
         assert bank.identified.done and bank.aligned.model.tau_s == pytest.approx(tau_s, abs=0.015)
         assert np.mean((bank.aligned.delay_s - drive.truth.delay_s)[pull]) == pytest.approx(later_s, abs=0.015)
-    told = answer.alignment_json(ready)
+    told = answer_json.alignment_json(ready)
     assert told["tau_s"] == told["banks"]["lambda_2"]["tau_s"] > told["banks"]["lambda_1"]["tau_s"]
     said = [line for line in map(assumption, answer.assumptions(ready)) if line.startswith("delay and lag of lambda_")]
     assert len(said) == 2 and all("identified from" in line for line in said)
