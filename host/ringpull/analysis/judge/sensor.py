@@ -98,10 +98,10 @@ def too_fast(columns: Columns, tau_s: float, guard: int, beside: np.ndarray | No
     ended = False  # whether a step was the end of a spike, so that what follows is the sensor's again
     for at, (first, last, sign) in enumerate(steps):
         spoiled[max(0, first - rows) : last] = True
-        back = steps[at + 1] if at + 1 < len(steps) else None
-        paired = back is not None and back[2] != sign and back[0] - last <= round(PAIR_S / columns.period_s)
+        begin, _, other = steps[at + 1] if at + 1 < len(steps) else (last, last, sign)
+        paired = other != sign and begin - last <= round(PAIR_S / columns.period_s)
         if paired and not ended:
-            spoiled[last : back[0]] = True
-        ended = paired and not ended and back[0] - last <= near
+            spoiled[last:begin] = True
+        ended = paired and not ended and begin - last <= near
     counted = [one for one in steps if beside is None or not beside[one[0] : one[1]].any()]
     return len(counted), both_sides(spoiled, guard)
