@@ -241,16 +241,18 @@ class Session:
             parts = [(self._raw["row"], self._raw["lamp"])]
         else:
             parts = ((row, got[lamp]) for row, got in self._blocks.pieces([lamp]))
-        told = [(row[worth], shown[worth]) for row, shown in parts if (worth := _worth_telling(shown)).any()]
-        if not told:
-            return []
-        rows, states = (np.concatenate([one[n] for one in told]).astype(np.int64) for n in (0, 1))
-        first = np.flatnonzero((np.diff(rows, prepend=-2) > 1) | (np.diff(states, prepend=-1) != 0))
-        last = np.append(first[1:], len(rows)) - 1
-        return [
-            (int(states[a]), int(rows[a]) * self.period_s, (int(rows[b]) + 1) * self.period_s)
-            for a, b in zip(first, last, strict=True)
-        ]
+        out: list[list[int]] = []  # state, first row, row after the last: a fault may be told for days
+        for row, shown in parts:
+            worth = _worth_telling(shown)
+            rows, states = row[worth].astype(np.int64), shown[worth].astype(np.int64)
+            first = np.flatnonzero((np.diff(rows, prepend=-2) > 1) | (np.diff(states, prepend=-1) != 0))
+            ends = rows[np.append(first[1:], len(rows)) - 1] + 1 if len(rows) else rows
+            for state, begin, end in zip(states[first].tolist(), rows[first].tolist(), ends.tolist(), strict=True):
+                if out and out[-1][0] == state and out[-1][2] == begin:
+                    out[-1][2] = end
+                else:
+                    out.append([state, begin, end])
+        return [(state, begin * self.period_s, end * self.period_s) for state, begin, end in out]
 
     @property
     def lean_warnings(self) -> list[tuple[float, float]]:

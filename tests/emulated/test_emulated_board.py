@@ -77,7 +77,7 @@ def test_no_conversion_and_no_frame_is_torn_on_the_shared_spi(figures, name):
 def test_four_channels_at_1_khz(figures):
     got = figures("four at 1 kHz")
     assert got["lost_rows"] == got["rows_missing"] == 0 and got["rows"] > 1500
-    # The lamp's timer, which may fall on the same instant every 16 ms, goes first for some 40 us
+    # What is taken to be the lamp's timer goes first, for some 40 us, where it falls on the rows' instants
     assert got["late_spread_us"] < 100 and got["cpu"] < 0.3
 
 
@@ -92,7 +92,7 @@ def test_nothing_is_allocated_per_row(figures):
     got = figures("generic, counted")
     assert got["bytes_per_row"] == 0
     assert got["bytes_per_block_packed"] == 0 and got["bytes_per_block_written"] <= 320
-    assert got["bytes_per_setup_part"] <= 512  # of a few hundred blocks each
+    assert got["bytes_per_setup_part"] <= 512  # one comes among many blocks of rows
 
 
 @pytest.mark.parametrize(

@@ -115,31 +115,28 @@ class PullAnswer:
     def beyond_target(self) -> tuple[BeyondTarget, ...]:
         return self.numbers.beyond_target
 
-    def excess_between(self, rpm_from: float, rpm_to: float, target: float | None = None) -> float | None:
-        """Mean excess of lambda over the judged rows between two speeds; None for less than LEAST_THERE_S.
-
-        target: where it is given, of the rows with about that target alone: those at another load tell nothing of it.
-        """
+    def _judged_at(self, rpm_from: float, rpm_to: float, target: float) -> tuple[slice, np.ndarray]:
+        """(the pull's rows, those of them that were judged between two speeds, at about the load of this target (any,
+        if it is NaN))."""
         one = self.judged
         rows = one.columns.rows(self.pull.start_s, self.pull.end_s)
         rpm = one.columns.rpm[rows]
         with np.errstate(invalid="ignore"):
             there = one.shown(rows) & (rpm >= rpm_from) & (rpm <= rpm_to)
-            if target is not None:
-                there &= np.abs(one.target[rows] - target) <= SAME_TARGET
+            return rows, there & ~(np.abs(one.target[rows] - target) > SAME_TARGET)
+
+    def excess_between(self, rpm_from: float, rpm_to: float, target: float) -> float | None:
+        """Mean excess of lambda over the judged rows between two speeds, at about the load of this target: those at
+        another tell nothing of it. None for less than LEAST_THERE_S."""
+        one = self.judged
+        rows, there = self._judged_at(rpm_from, rpm_to, target)
         excess = (one.lambda_aligned[rows] - one.target[rows])[there]
         excess = excess[np.isfinite(excess)]
         return float(excess.mean()) if len(excess) * one.columns.period_s >= LEAST_THERE_S else None
 
     def covers(self, rpm_from: float, rpm_to: float, target: float) -> bool:
         """Whether any row between two speeds was judged, at about the load of this target (any, if it is NaN)."""
-        one = self.judged
-        rows = one.columns.rows(self.pull.start_s, self.pull.end_s)
-        rpm = one.columns.rpm[rows]
-        with np.errstate(invalid="ignore"):
-            there = one.shown(rows) & (rpm >= rpm_from) & (rpm <= rpm_to)
-            there &= ~(np.abs(one.target[rows] - target) > SAME_TARGET)
-        return bool(there.any())
+        return bool(self._judged_at(rpm_from, rpm_to, target)[1].any())
 
     @property
     def frame(self):

@@ -39,9 +39,7 @@ class Run:
 
 
 def runs(columns: Columns) -> list[Run]:
-    """The runs of a session in which engine speed rises as in a pull; none where throttle or pressure tell load."""
-    if under_load.high(columns) is not None or not np.isfinite(columns.rpm).any():
-        return []
+    """The runs of a session in which engine speed rises as in a pull."""
     out = []
     for first, last in find_pulls.rises(columns.rpm, columns.period_s):
         rpm = columns.rpm[first:last]

@@ -70,6 +70,8 @@ def in_no_pull(drive, pulls: Sequence) -> tuple[list[Reason], list[Reason]]:
     doubts: list[Reason] = []
     equal: list[other_runs.Run] = []
     for view in drive.views():
+        if not speed_alone(view.judged):
+            continue
         found = other_runs.runs(view.columns)
         here = [p.pull for p in pulls if p.pull.view is view]
         spans = [(one.start_s, one.end_s) for one in here]
@@ -96,10 +98,14 @@ def in_no_pull(drive, pulls: Sequence) -> tuple[list[Reason], list[Reason]]:
     return doubts, [Reason(Why.UNMARKED, values=values)]
 
 
+def speed_alone(judged: Judged) -> bool:
+    """Whether nothing but rising engine speed tells load."""
+    return judged.load_rule.throttle_pct is None and judged.load_rule.full_kpa is None
+
+
 def untold(judged: Judged, pulls: Sequence) -> list[Reason]:
     """What of the marked pulls may have been under load, where nothing but rising engine speed tells it."""
-    rule = judged.load_rule
-    if rule.throttle_pct is not None or rule.full_kpa is not None:
+    if not speed_alone(judged):
         return []
     out = []
     for one in pulls:

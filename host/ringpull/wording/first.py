@@ -17,7 +17,8 @@ DOUBTS = (
     *(Why.MISSING_OF, Why.SPOILED_LEAN, Why.SPOOL_LEAN, Why.CUT_SHORT, Why.CAR_CODES),
     *(Why.BEYOND_TARGET, Why.WITHDRAWN, Why.LOAD_UNTOLD, Why.OTHER_GEAR, Why.UNMARKED, Why.ONE_TARGET),
 )
-OUTSIDE = (Why.CUT_SHORT, Why.GAPS, Why.LOST_PULLS, Why.WITHDRAWN)  # what they tell of lies in none of the pulls
+# What they tell of lies in none of the pulls
+OUTSIDE = (Why.CUT_SHORT, Why.GAPS, Why.LOST_PULLS, Why.WITHDRAWN, Why.OTHER_GEAR)
 
 
 def sentence(answer: Any) -> Said:

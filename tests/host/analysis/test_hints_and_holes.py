@@ -4,8 +4,10 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from analysis_scenes import scene
+from analysis_scenes import StandInDrive, StandInSession, scene
 
+from ringpull.analysis.answer import answer
+from ringpull.analysis.cells import compare, drive_comparison
 from ringpull.analysis.judge import hints, holes, limiter
 from ringpull.analysis.judge.hints import Hint
 from ringpull.analysis.judge.holes import FINE, LEAN, Found
@@ -363,3 +365,33 @@ def test_falls_at_the_limiter_after_which_speed_rises():
     columns.rpm[200] = 5900.0
     told = limiter.falls_of(columns, [(0.5, 2.0)])
     assert np.flatnonzero(told).tolist() == [200] and not limiter.falls_of(columns, []).any()
+
+
+def marked(made):
+    return StandInDrive(StandInSession(made.columns, [(*span, False) for span in made.spans]))
+
+
+def test_a_pull_at_another_load_is_no_witness_for_a_lean_place():
+    """Its mixture is on a target of its own; the same speeds at the same load are told."""
+    (pull, *_) = answer(marked(scene())).pulls
+    own = float(np.nanmedian(pull.judged.target[pull.judged.columns.rows(pull.pull.start_s + 2, pull.pull.end_s)]))
+    assert abs(pull.excess_between(4000.0, 5000.0, own)) < 0.02 and pull.covers(4000.0, 5000.0, own)
+    assert pull.excess_between(4000.0, 5000.0, own + 0.1) is None and not pull.covers(4000.0, 5000.0, own + 0.1)
+    assert pull.covers(4000.0, 5000.0, float("nan")) and not pull.covers(8000.0, 9000.0, own)
+
+
+@pytest.mark.parametrize("leaner", [0.0, 0.03])
+def test_drives_that_are_judged_by_unlike_targets_say_so(leaner):
+    before, after = scene(), scene(seed=1)
+    target = dict(after.columns.config["target"])
+    target["lambda"] = [one + leaner for one in target["lambda"]]
+    after.columns.config = {**after.columns.config, "target": target}
+    sides = [drive_comparison.Side(marked(one)) for one in (before, after)]
+    kinds = [one.kind for one in drive_comparison.of_mixture(*sides).unlike]
+    assert ("target" in kinds) == (leaner > 0)
+
+
+def test_a_pull_without_a_bin_that_counts_has_no_mean(recwarn):
+    values = np.array([[1.0, 1.1, np.nan], [1.0, 1.1, np.nan]])
+    difference, low, high = compare._overall(values, values + 0.01, np.array([True, True]))
+    assert difference == pytest.approx(0.01) and low < difference < high and not list(recwarn)

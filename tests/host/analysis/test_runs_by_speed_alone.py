@@ -166,7 +166,8 @@ def two_gears(share=1.0):
     columns.rpm[later] = 4600.0 + rise * (columns.time_s[later] - change - 0.4)
     after = columns.rows(change + 5.4, change + 7.4)
     columns.rpm[after] = np.linspace(columns.rpm[later.stop - 1], 2500.0, after.stop - after.start)
-    columns.lambda_[later.start : after.stop] = columns.lambda_[rows.start - 1]
+    good = columns.lambda_[columns.rows(a + 2.0, change)]  # a reading that stands still would be doubted
+    columns.lambda_[later.start : after.stop] = np.resize(good, after.stop - later.start)
     return made, change
 
 
@@ -179,6 +180,7 @@ def test_a_run_in_another_gear_beside_a_mark_is_told_and_never_calm(share, late_
     assert found.verdict == verdict.NOT_ENOUGH and told.pull == 1
     assert told.values["rpm_from"] == pytest.approx(4600, abs=150)
     assert any("in another gear" in text for text in map(str, why(found)))
+    assert "elsewhere in this drive would not show" in str(found.sentence)
 
 
 def test_a_run_in_the_gear_before_the_mark_is_told():

@@ -22,7 +22,8 @@ from ringpull.analysis.judge.session import Judged, judge_span
 
 LEAST_JUDGED_S = 0.5  # a pull without a lean event must be judged for so long to count as not lean
 LEAST_ROWS = 20  # rows of a channel under load that its mean needs
-# Pulls that differ by more than this are unlike: a share of the larger value, or degrees. Our own choice, no source
+# Pulls that differ by more than this are unlike: a share of the larger value, degrees, or lambda.
+# Our own choice, no source
 UNLIKE = (
     ("target", "lambda", 0.003),
     ("ramp", "rpm/s", 0.25),

@@ -168,8 +168,9 @@ def at_idle(glance: Glance) -> Finding:
         for one in levels
         if one[2] >= IDLE_HIGH_KPA and abs(float(np.nanmedian(glance.rpm[one[0] : one[1]])) - usual_rpm) < IDLE_NEAR_RPM
     ]
-    off = sum(b - a for a, b, _ in high) * glance.step_s >= IDLES_LEAST_S and bool(_from_when(glance, low + high, high))
-    high = high if off else []
+    since = _from_when(glance, low + high, high) if high else ()
+    if not since or sum(b - a for a, b, _ in high) * glance.step_s < IDLES_LEAST_S:
+        high = []
     figures = {
         "low": float(np.median([kpa for _, _, kpa in low])),
         "high": float(np.median([kpa for _, _, kpa in high])) if high else float("nan"),
@@ -178,7 +179,7 @@ def at_idle(glance: Glance) -> Finding:
     }
     if not high:
         return sound(Check.AT_IDLE, **figures)
-    return contradicted(Check.AT_IDLE, Cause.HOSE, _from_when(glance, low + high, high), **figures)
+    return contradicted(Check.AT_IDLE, Cause.HOSE, since, **figures)
 
 
 def _known(glance: Glance, first: int, last: int) -> bool:

@@ -28,7 +28,8 @@ class Why(Enum):
     BLIND = "blind"  # banks
     # judged_s; cause: "pieces", "lost", "not loaded", "unknown" or "mask"; seconds; mask; excess, rpm: if it was high
     LITTLE = "little"
-    HIDDEN = "hidden"  # mask, bank (None for all), seconds, longest_s, rpm_from, rpm_to; stretches: their number
+    # mask, bank (None for all), seconds, longest_s, rpm_from, rpm_to; stretches: their number; target: of the longest
+    HIDDEN = "hidden"
     # pulls: number of pulls; seconds; last, most: of the table and of the drive; unit
     BEYOND_TARGET = "beyond target"
     SPOOL_LEAN = "spool lean"  # excess; pulls, of: numbers of pulls; agreed, rpm_from, rpm_to

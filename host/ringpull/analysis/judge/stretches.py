@@ -20,7 +20,8 @@ UNSEEN_S = 1.0  # full load may begin and end unseen in a gap of this length, wh
 @dataclass(frozen=True)
 class Stretch:
     """mask: the mask that hides most of it. bank: of several the hidden one; None for all. label: its name to show.
-    target: its mean. rpm_from, rpm_to: of a gap the speeds on its sides; NaN on a side where the pull has none."""
+    target: mean of lambda's target there. rpm_from, rpm_to: of a gap the speeds on its sides; NaN on a side where the
+    pull has none."""
 
     mask: str
     bank: str | None

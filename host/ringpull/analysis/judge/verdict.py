@@ -21,7 +21,7 @@ LEAST_JUDGED_S = 0.5  # a pull without a lean event counts as judged from here; 
 # are left out; a shallow event or scatter; an event if all readings are shifted
 IN_PIECES, SCATTER, SYSTEMATIC = "in pieces", "scatter", "systematic"
 UNDECIDED = (IN_PIECES, SCATTER)
-UNSEEN_RPM = 250.0
+UNSEEN_RPM = 250.0  # steps of engine speed in which a lift's stretch is looked for in other pulls
 HIDES_S = 0.25  # a hidden stretch of this length could hold a real lean event
 
 
