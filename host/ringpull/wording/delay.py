@@ -40,7 +40,7 @@ def _lag(one: NotFromEvents) -> str:
 def _from_events(one: FromEvents) -> str:
     out = f"identified from {_counted(one)}; the delay is counted from {one.zero.value}"
     if not one.lag_shown:
-        out += f"; too few cut recoveries for the lag: {one.otherwise.lag_s * 1000:.0f} ms as configured or assumed"
+        out += f"; they do not show the lag well enough: {one.otherwise.lag_s * 1000:.0f} ms as configured or assumed"
     if one.lag_apart is not None:
         out += f"; {_apart(one.lag_apart)}"
     if not one.zero.is_injection:

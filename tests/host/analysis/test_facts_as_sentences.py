@@ -51,7 +51,7 @@ def test_what_a_delay_was_identified_from():
     ).split("; ")
     assert told[1:] == [
         "the delay is counted from throttle",
-        "too few cut recoveries for the lag: 80 ms as configured or assumed",
+        "they do not show the lag well enough: 80 ms as configured or assumed",
         "the configured lag is 400 ms, but this drive shows 80 +/- 20 ms, which was used",
         "correct tau_ms",
         "so the delay from these events is an estimate and is not used: the delay that was removed has exhaust volume "

@@ -44,9 +44,13 @@ PRIOR = np.array(
 LOW = np.array([-2.5, -0.02, np.log(0.015), np.log(1.5), 0.0, np.log(0.015), -0.08, 0.0])
 HIGH = np.array([2.6, 0.07, np.log(0.4), np.log(30.0), 0.6, np.log(0.4), 0.08, 0.8])
 STEPS = np.array([0.02, 0.001, 0.02, 0.03, 0.01, 0.05, 0.002, 0.004])
+AMOUNTS = 5  # of each event, solved within: offset, gain, tail's lag and film, puff
 MOST_KEPT = 4  # results for earlier parameters that are kept for reuse
 OUTLIER_COST, OUTLIER_MEDIANS = 25.0, 5.0
 OFFSET_PRIOR, GAIN_PRIOR = 0.03, 0.15
+# What the computer adds when a cut ends, and takes back over a quarter of a second or so. Its share of the fuel is held
+# tightly: on drives without one it would else explain what the lag does. Common practice, no source.
+PUFF_PRIOR, PUFF_S = 0.05, 0.25
 
 
 @dataclass(frozen=True)
@@ -114,7 +118,7 @@ def lag(values: np.ndarray, tau_s: float) -> np.ndarray:
 
 
 class Fit:
-    """The residuals of a set of parameters. Each event's offset, gain and tail amplitude are solved within."""
+    """The residuals of a set of parameters. The amounts of each event are solved within."""
 
     def __init__(self, columns: Columns, given: Inputs, flow: Flow, cut: Windows, displacement_l: float):
         self.cut, self.given, self.displacement_l, self.flow = cut, given, displacement_l, flow
@@ -141,10 +145,23 @@ class Fit:
         self.first_of_event = np.arange(len(at))[:, None] * at.shape[1]  # in the windows' samples, laid end to end
         self.injected_here = None if given.injected is None else np.interp(at, self.time_s, given.injected[near])
         self.tails = cut.kind == TAIL
-        self.amount = np.zeros((len(cut.kind), 4))
+        self.puff_here = self._puff()
+        self.amount = np.zeros((len(cut.kind), AMOUNTS))
         self._kept: dict[str, dict[tuple[float, ...], np.ndarray]] = {}
         self.mixing = False  # True: the lag is one of 1/lambda (gas that mixes); False: one of lambda
         self.rail = sensor_range.lambda_range(columns.config)[1]
+
+    def _puff(self) -> np.ndarray:
+        """Fuel added at the end of a cut, as a share of what is added at once, at the windows' times of injection.
+
+        Injector time holds it already.
+        """
+        if self.injected_here is not None:
+            return np.zeros_like(self.off_here)
+        off = self.off_here > 0.5
+        at = np.arange(off.shape[1])
+        last = np.maximum.accumulate(np.where(off, at, -1), axis=1)
+        return np.where((last >= 0) & ~off, np.exp(-(at - last - 1) * STEP_S / PUFF_S), 0.0)
 
     def model(self, p: np.ndarray) -> Transport:
         """The transport model of a set of parameters."""
@@ -222,7 +239,7 @@ class Fit:
         return reach
 
     def predict(self, p: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """(model lambda at the sensor (events, samples), weights), with offset, gain and tail of each event solved."""
+        """(model lambda at the sensor (events, samples), weights), with each event's amounts solved."""
         model = self.model(p)
         key = tuple(p.tolist())
         source_s = self._once("source", (key[VOLUME], key[CONSTANT]), lambda: self._source_s(model))
@@ -231,16 +248,18 @@ class Fit:
         tau_s = model.tau_s
         level = np.clip(reach, 0.5, 1.3)
         carried = 1.0 / reach if self.mixing else reach
-        base, moved = lag(np.stack([carried, level - level[:, -1:]]), tau_s)
+        puff = self._once("puff", (key[VOLUME], key[CONSTANT]), lambda: self.at_sensor(self.puff_here, source_s))
+        base, moved, richer = lag(np.stack([carried, level - level[:, -1:], -level * puff]), tau_s)
         base = 1.0 / base if self.mixing else base
         fade = self.fading * np.exp(-self.after_s / tau_s)
         film = self.fading * np.exp(-self.after_s / np.exp(p[FILM]))
-        parts = np.stack([np.ones_like(base), moved, fade, film], axis=-1)
+        parts = np.stack([np.ones_like(base), moved, fade, film, richer], axis=-1)
         weight = self.fitted / np.hypot(NOISE, TIMING_S * np.gradient(base, STEP_S, axis=1))
         # a censored sample counts only against a model that stays below the end of the range
         weight = np.where(self.cut.high & (base >= self.measured), 0.0, weight)
         weighted = parts * weight[..., None]
-        prior = np.diag([1 / OFFSET_PRIOR**2, 1 / GAIN_PRIOR**2, 0.1, 1 / (0.01 + p[FILM_SHARE]) ** 2])
+        held = [1 / OFFSET_PRIOR**2, 1 / GAIN_PRIOR**2, 0.1, 1 / (0.01 + p[FILM_SHARE]) ** 2, 1 / PUFF_PRIOR**2]
+        prior = np.diag(held)
         across = weighted.transpose(0, 2, 1)
         right = across @ ((self.measured - base) * weight)[..., None]
         amount = np.linalg.solve(across @ weighted + prior, right)
@@ -251,7 +270,7 @@ class Fit:
         """The residuals, (events + 1, samples).
 
         They are weighted, and softened beyond three standard deviations. An event's unused first columns hold its
-        offset, gain and tail against their priors; the last row holds the parameters against theirs.
+        offset, gain and puff against their priors; the last row holds the parameters against theirs.
         """
         predicted, weight = self.predict(p)
         # beyond the sensor's range the error is bounded, with a small slope that leads the fit back
@@ -265,6 +284,7 @@ class Fit:
         soft *= np.sqrt(STEP_S / TOGETHER_S)
         soft[:, 0] = self.amount[:, 0] / OFFSET_PRIOR
         soft[:, 1] = self.amount[:, 1] / GAIN_PRIOR
+        soft[:, 2] = self.amount[:, 4] / PUFF_PRIOR
         prior = np.zeros(soft.shape[1])
         prior[:PARAMETERS] = (p - PRIOR[:, 0]) / PRIOR[:, 1]
         return np.concatenate([soft, prior[None]])

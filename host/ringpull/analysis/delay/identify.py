@@ -19,19 +19,19 @@ from ringpull.analysis.delay.transport import Transport
 from ringpull.analysis.drive_state.columns import Columns
 
 LEAST_EVENTS = 3
-LEAST_RECOVERIES = 2  # ends of cuts and tails that are needed to determine the lag from the fall of lambda
-MOST_TAU_U = 0.40
+MOST_TAU_U = 0.50
 MOST_DELAY_U_S = 0.030  # a delay with a larger uncertainty is called not identifiable
 STARTS = (0.5, 1.3, 3.2)  # exhaust volumes to start from, in displacements
 CUT_STARTS_S = (0.05, 0.20, 0.35)  # latencies of the cut to start from if it isn't logged: a wrong one traps the fit
 FINISHED = 2  # so many of the best starts are fitted to the end
 HOPEFUL = 2.0  # unless their sum of squares exceeds that of the best by this factor
 # Errors of the model itself (gas temperature, efficiency, film), whatever the fit shows: constant delay in seconds, and
-# shares of volume and lag. Without injector time, what the computer adds when a cut ends is not known, and shortens the
-# lag that is seen; with the throttle as time zero nothing is. Chosen on random drives; on
-# fresh ones 95 % intervals hold 85 to 88 % (tests/bench/ANSWER_RESULTS.md)
-FLOOR = {TimeZero.INJECTOR: (0.005, 0.06, 0.08), TimeZero.COMMANDED: (0.005, 0.06, 0.24)}
-APPARENT_FLOOR = (0.0125, 0.12, 0.28)
+# shares of volume and lag. Without injector time, what the computer adds when a cut ends is a guess; with the throttle
+# as time zero the cut's moment is one too. Chosen on random drives (tests/bench/ANSWER_RESULTS.md).
+FLOOR = {TimeZero.INJECTOR: (0.005, 0.06, 0.08), TimeZero.COMMANDED: (0.005, 0.06, 0.18)}
+APPARENT_FLOOR = (0.0125, 0.12, 0.20)
+# Where fewer than so many ends of cuts and falls are seen, the lag comes from steps of the target alone; a share more.
+LEAST_RECOVERIES, STEPS_ALONE, STEPS_ALONE_APPARENT = 2, 0.10, 0.25
 
 
 @dataclass(frozen=True)
@@ -127,10 +127,12 @@ def with_uncertainty(answer: forms.Formed, given: cues.Inputs, fallback: Transpo
     plain = problem.model(p)
     u = np.sqrt(np.diag(cov))
     constant_floor_s, volume_floor, tau_floor = FLOOR.get(given.zero, APPARENT_FLOOR)
+    if ends + tails < LEAST_RECOVERIES:
+        tau_floor = float(np.hypot(tau_floor, STEPS_ALONE if given.zero.is_injection else STEPS_ALONE_APPARENT))
     tau_u_s = plain.tau_s * forms.lag_u(answer, float(u[fit.TAU]), tau_floor)
     constant_u_s = float(np.sqrt(u[fit.CONSTANT] ** 2 + constant_floor_s**2 + answer.u[fit.CONSTANT] ** 2))
     volume_u = float(np.sqrt(u[fit.VOLUME] ** 2 + volume_floor**2 + answer.u[fit.VOLUME] ** 2))
-    lag_shown = not (ends + tails < LEAST_RECOVERIES or tau_u_s > MOST_TAU_U * plain.tau_s)
+    lag_shown = tau_u_s <= MOST_TAU_U * plain.tau_s
     if not lag_shown:
         plain = replace(plain, tau_s=fallback.tau_s, lag_known=fallback.lag_known)
         tau_u_s = fallback.tau_u_s
