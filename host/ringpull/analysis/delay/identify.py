@@ -28,8 +28,8 @@ HOPEFUL = 2.0  # unless their sum of squares exceeds that of the best by this fa
 # Errors of the model itself (gas temperature, efficiency, film), whatever the fit shows: constant delay in seconds, and
 # shares of volume and lag. Without injector time, what the computer adds when a cut ends is a guess; with the throttle
 # as time zero the cut's moment is one too. Chosen on random drives (tests/bench/ANSWER_RESULTS.md).
-FLOOR = {TimeZero.INJECTOR: (0.005, 0.06, 0.08), TimeZero.COMMANDED: (0.005, 0.06, 0.18)}
-APPARENT_FLOOR = (0.0125, 0.12, 0.20)
+FLOOR = {TimeZero.INJECTOR: (0.005, 0.06, 0.08), TimeZero.COMMANDED: (0.005, 0.06, 0.20)}
+APPARENT_FLOOR = (0.0125, 0.12, 0.24)
 # Where fewer than so many ends of cuts and falls are seen, the lag comes from steps of the target alone; a share more.
 LEAST_RECOVERIES, STEPS_ALONE, STEPS_ALONE_APPARENT = 2, 0.10, 0.25
 
