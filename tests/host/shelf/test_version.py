@@ -9,7 +9,7 @@ LOGS = Path(__file__).resolve().parents[3] / "demo_logs"
 # Number of the analysis -> what it makes of two kept logs: cells, mean of measured over target, of its largest short
 # mean, lean events, deepest of them, lag in ms
 KNOWN = {
-    2: {
+    3: {
         "v1_marked": (36, 1.0052, 1.0103, 1, 0.1003, 80),
         "v1_spoiled": (24, 1.0, 1.0025, 0, 0.0, 80),
     }

@@ -30,8 +30,9 @@ HOPEFUL = 2.0  # unless their sum of squares exceeds that of the best by this fa
 # as time zero the cut's moment is one too. Chosen on random drives (tests/bench/ANSWER_RESULTS.md).
 FLOOR = {TimeZero.INJECTOR: (0.005, 0.06, 0.08), TimeZero.COMMANDED: (0.005, 0.06, 0.20)}
 APPARENT_FLOOR = (0.0125, 0.12, 0.24)
-# Where fewer than so many ends of cuts and falls are seen, the lag comes from steps of the target alone; a share more.
-LEAST_RECOVERIES, STEPS_ALONE, STEPS_ALONE_APPARENT = 2, 0.10, 0.25
+# Where fewer than so many ends of cuts and falls are seen, the lag comes from steps of the target alone: a share more,
+# and with the throttle as time zero not from fewer than so many.
+LEAST_RECOVERIES, STEPS_ALONE, STEPS_ALONE_APPARENT, LEAST_STEPS_APPARENT = 2, 0.10, 0.25, 8
 
 
 @dataclass(frozen=True)
@@ -123,16 +124,18 @@ def with_uncertainty(answer: forms.Formed, given: cues.Inputs, fallback: Transpo
     """(model with uncertainties, whether the events show the lag) of a fit; the fallback's lag if they don't."""
     problem, p = answer.problem, answer.p
     cov = problem.covariance(p)
-    _, ends, _, tails = counted(problem)
+    _, ends, steps, tails = counted(problem)
     plain = problem.model(p)
     u = np.sqrt(np.diag(cov))
     constant_floor_s, volume_floor, tau_floor = FLOOR.get(given.zero, APPARENT_FLOOR)
+    enough = True
     if ends + tails < LEAST_RECOVERIES:
+        enough = given.zero.is_injection or steps >= LEAST_STEPS_APPARENT
         tau_floor = float(np.hypot(tau_floor, STEPS_ALONE if given.zero.is_injection else STEPS_ALONE_APPARENT))
     tau_u_s = plain.tau_s * forms.lag_u(answer, float(u[fit.TAU]), tau_floor)
     constant_u_s = float(np.sqrt(u[fit.CONSTANT] ** 2 + constant_floor_s**2 + answer.u[fit.CONSTANT] ** 2))
     volume_u = float(np.sqrt(u[fit.VOLUME] ** 2 + volume_floor**2 + answer.u[fit.VOLUME] ** 2))
-    lag_shown = tau_u_s <= MOST_TAU_U * plain.tau_s
+    lag_shown = enough and tau_u_s <= MOST_TAU_U * plain.tau_s
     if not lag_shown:
         plain = replace(plain, tau_s=fallback.tau_s, lag_known=fallback.lag_known)
         tau_u_s = fallback.tau_u_s
