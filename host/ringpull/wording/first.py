@@ -8,7 +8,7 @@ from ringpull.analysis.judge.reasons import Reason, Why
 from ringpull.analysis.judge.verdict import ATTENTION, NO_EVENT
 from ringpull.said import Said, capital, say
 from ringpull.wording import holes
-from ringpull.wording.next_steps import listed
+from ringpull.wording.next_steps import lamp_rests_on, listed
 from ringpull.wording.reasons import reason
 
 # Reasons that make the answer less certain than it sounds: they must stay on the first screen
@@ -32,11 +32,15 @@ def sentence(answer: Any) -> Said:
         pulls = "1 pull" if len(judged) == 1 else f"{len(judged)} pulls"
         lamp = "; but the logger's lamp warned of lean mixture at part load" if at_part_load else ""
         return say(f"No lean event found in {pulls}, {slow:.0f}-{fast:.0f} rpm{lamp}.")
+    doubted = list(dict.fromkeys(one.values["instrument"].called for one in answer.reasons if one.kind is Why.DOUBT))
+    against = f"{listed(doubted)} {'is' if len(doubted) == 1 else 'are'} contradicted by the drive"
+    if answer.verdict == ATTENTION and answer.reasons[0].kind is Why.DOUBT:
+        lamp = f"the logger's lamp warned of lean mixture, but its word rests on {listed(lamp_rests_on(answer))}"
+        return say(capital(say(f"{against}; {lamp}.")))
     if answer.verdict == ATTENTION:
         return say(capital(reason(answer.reasons[0])), ".")
-    doubted = list(dict.fromkeys(one.values["instrument"].called for one in answer.reasons if one.kind is Why.DOUBT))
     if doubted:
-        return say(f"No answer: {listed(doubted)} {'is' if len(doubted) == 1 else 'are'} contradicted by the drive.")
+        return say(f"No answer: {against}.")
     if judged and answer.reasons[0].kind in (Why.LARGEST, Why.BEYOND_TARGET):
         return say(capital(reason(answer.reasons[0])), ".")
     if judged:
@@ -54,7 +58,9 @@ def told_by_sentence(answer: Any) -> list[Reason]:
     lean = [one for one in answer.reasons if one.kind is Why.LEAN and answer.holes]
     if lean or answer.verdict == NO_EVENT:
         return lean
-    doubted = answer.verdict != ATTENTION and any(one.kind is Why.DOUBT for one in answer.reasons)
+    doubted = any(one.kind is Why.DOUBT for one in answer.reasons)
+    if answer.verdict == ATTENTION:
+        doubted = answer.reasons[0].kind is Why.DOUBT
     return [] if doubted else answer.reasons[:1]
 
 

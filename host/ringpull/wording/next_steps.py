@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from ringpull.analysis.instruments.records import State
-from ringpull.analysis.judge import needs
+from ringpull.analysis.instruments.records import Instrument, State
+from ringpull.analysis.judge import lamp, needs
 from ringpull.analysis.judge.holes import FINE, Hole, still
 from ringpull.analysis.judge.reasons import Why
 from ringpull.analysis.judge.verdict import ATTENTION, NO_EVENT
@@ -30,6 +30,17 @@ def next_steps(answer: Any, holes: Sequence[Hole]) -> list[Said]:
     """What to do, in order. answer: analysis.answer.Answer, or an object with its verdict, reasons and pulls."""
     if answer.verdict == ATTENTION and holes:
         return [STOP, *of_sensors(answer, holes[0]), *of_target(answer), AGAIN]
+    doubted = [one.values["instrument"] for one in answer.reasons if one.kind is Why.DOUBT]
+    if answer.verdict == ATTENTION and answer.reasons[0].kind is Why.DOUBT:
+        return [
+            *mended(doubted),
+            say(
+                f"The lean lamp's word rests on {listed(lamp_rests_on(answer))}: mend that first, before you believe "
+                "the lamp or take it for false."
+            ),
+            STOP,
+            say("Then drive gently, and see that the reading is right, before the next pull."),
+        ]
     if answer.verdict == ATTENTION:
         return [STOP, say("Look at the traces at that moment: lambda, load, fuel pressure, supply."), AGAIN]
     if answer.verdict == NO_EVENT:
@@ -50,10 +61,9 @@ def next_steps(answer: Any, holes: Sequence[Hole]) -> list[Said]:
             ),
             THREE_PULLS,
         ]
-    doubted = [one.values["instrument"] for one in answer.reasons if one.kind is Why.DOUBT]
     if doubted:
         return [
-            *dict.fromkeys(capital(say(f"{one.called}: {next_step(one)}.")) for one in doubted),
+            *mended(doubted),
             say("Then drive again: nothing in this drive shows that the mixture is right."),
         ]
     if any(one.kind is Why.BEYOND_TARGET for one in answer.reasons):
@@ -65,6 +75,17 @@ def next_steps(answer: Any, holes: Sequence[Hole]) -> list[Said]:
             )
         ]
     return [say("See what was left out, and why."), THREE_PULLS]
+
+
+def lamp_rests_on(answer: Any) -> list[str]:
+    """The contradicted channels by which the lamp warned of what could not be judged."""
+    warned = [one.values["warned"] for one in answer.reasons if one.kind is Why.LAMP]
+    return list(dict.fromkeys(name for one in warned if one.came_to == lamp.UNJUDGED for name in one.rests_on))
+
+
+def mended(doubted: Sequence[Instrument]) -> list[Said]:
+    """What to do about contradicted instruments, each once."""
+    return list(dict.fromkeys(capital(say(f"{one.called}: {next_step(one)}.")) for one in doubted))
 
 
 def of_sensors(answer: Any, hole: Hole) -> list[Said]:

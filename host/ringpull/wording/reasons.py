@@ -222,17 +222,19 @@ def _lamp(one: Reason) -> Said:
     warned = one.values["warned"]
     begins = (": " if one.pull is not None else "") + "the logger's lamp warned of lean mixture at "
     when = f"{warned.start_s:.1f}-{warned.end_s:.1f} s"
+    rests = f"; it rests on {' and '.join(warned.rests_on)}, which the drive contradicts" if warned.rests_on else ""
     if warned.came_to == lamp.JUDGED:
         return say(
             f"{begins}{when}; after correction for delay and lag, lambda there was at most ",
             lam(warned.excess, sign=True),
             " above target (the lamp compares the gas at the sensor with the target at the same moment)",
+            rests,
         )
     if warned.came_to == lamp.PART_LOAD:
         most = [] if warned.most_kpa is None else [say("at most ", kpa(warned.most_kpa))]
         most += [] if warned.most_pct is None else [say(f"throttle at most {warned.most_pct:.0f} %")]
         return say(f"{begins}{when}, at part load (", joined(most, ", "), "), which is not judged here")
-    return say(f"{begins}{when}, and that moment could not be judged: believe the lamp")
+    return say(f"{begins}{when}, and that moment could not be judged{rests or ': believe the lamp'}")
 
 
 def _wiring(one: Reason) -> Said:

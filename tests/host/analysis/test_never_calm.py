@@ -1,6 +1,7 @@
 """What an instrument hides is told, and nobody says that there is no lean event behind it."""
 
 import copy
+import dataclasses
 
 import numpy as np
 import pytest
@@ -8,7 +9,10 @@ from analysis_scenes import CONFIG, Hole, StandInDrive, StandInSession, lagged, 
 from bench import faults as campaign
 
 from ringpull.analysis.answer import answer
+from ringpull.analysis.instruments.records import Instrument
+from ringpull.analysis.instruments.trust import Trust
 from ringpull.analysis.judge import lamp, sensor, session, verdict
+from ringpull.wording import first, next_steps
 
 HOLE = Hole(2, 4500, 4900, 0.08)
 
@@ -215,6 +219,44 @@ def test_the_lamps_word_is_held_against_the_answer():
     unknown = answer(of(good, warned=[between]))
     assert unknown.verdict == verdict.ATTENTION and "believe the lamp" in str(unknown.sentence)
     assert unknown.as_json()["lean_warnings"][0]["came_to"] == "unjudged"
+
+
+@pytest.mark.parametrize("with_throttle", [True, False])
+def test_a_warning_by_a_contradicted_pressure_names_the_pressure_first(with_throttle):
+    made = scene()
+    columns = made.columns
+    columns.map_kpa[:] = 100.0 + np.random.default_rng(3).normal(0.0, 0.3, len(columns))  # the hose is off
+    if not with_throttle:
+        columns.throttle = None
+        del columns.named["throttle"]
+        columns.config["channels"] = [one for one in columns.config["channels"] if one["name"] != "throttle"]
+    at_s = made.spans[1][1] + 4.0
+    result = answer(of(made, warned=[(at_s, at_s + 1.5)]))
+    assert result.verdict == verdict.ATTENTION and result.warned[0].rests_on == ("map",)
+    assert str(result.sentence).startswith("Map is contradicted by the drive; ")
+    assert str(result.sentence).endswith("its word rests on map.")
+    steps = [str(one) for one in next_steps.next_steps(result, result.holes)]
+    assert steps[0].startswith("Map: check the hose") and "lamp's word rests on map: mend that first" in steps[1]
+    every = [*steps, *(str(one) for one in first.lines(result))]
+    assert not any("believe the lamp" in one and "mend that first" not in one for one in every)
+    assert any("warned of lean mixture" in one and "rests on map, which the drive contradicts" in one for one in every)
+
+
+def test_what_was_seen_lean_is_said_before_a_contradicted_pressure():
+    made = scene(hole=Hole(2, 4500, 4900, 0.2))
+    made.columns.map_kpa[:] = 100.0 + np.random.default_rng(3).normal(0.0, 0.3, len(made.columns))
+    at_s = made.spans[1][1] + 4.0
+    found = answer(of(made, warned=[(at_s, at_s + 1.5)]))
+    assert found.holes and not str(found.sentence).startswith("Map is")
+
+
+@pytest.mark.parametrize(("target", "rests_on"), [(CONFIG["target"], ("map",)), ({"lambda": 0.85}, ())])
+def test_the_lamps_word_rests_only_on_what_it_compares(target, rests_on):
+    made = scene()
+    made.columns.config["target"] = target
+    doubted = tuple(Instrument(name, role, None, ()) for name, role in (("engine_speed", "rpm"), ("map", "map")))
+    judged = dataclasses.replace(session.prepare(made.columns), trust=Trust(made.columns, doubted=doubted))
+    assert lamp.held_against(judged, 1, (made.spans[1][1] + 4.0, made.spans[1][1] + 5.5), []).rests_on == rests_on
 
 
 def test_a_warning_in_a_spoiled_pull_leaves_no_calm():

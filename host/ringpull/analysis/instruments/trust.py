@@ -60,7 +60,7 @@ def trust(columns: Columns) -> Trust:
         doubted.append(against["rpm"])
     if throttle is not None:
         out = without_column(out, throttle, "throttle")
-        stands = pressure is None and _known(columns.map_kpa) and not _target_by(columns, throttle.channel)
+        stands = pressure is None and _known(columns.map_kpa) and not target_by(columns, throttle.channel)
         stand_ins += [StandIn(throttle.channel, "pressure")] if stands else []
         doubted += [] if stands else [throttle]
     if pressure is not None:
@@ -129,7 +129,7 @@ def _entries(columns: Columns) -> list[dict]:
     return target if isinstance(target, list) else [target]
 
 
-def _target_by(columns: Columns, channel: str) -> bool:
+def target_by(columns: Columns, channel: str) -> bool:
     """Whether the target depends on this channel; a target that names none depends on pressure."""
     pressure = roles.channel_for("map", columns.config.get("channels", []))
     usual = pressure["name"] if pressure is not None else None
@@ -165,7 +165,7 @@ def _without_pressure(columns: Columns, pressure: Instrument, throttle: bool) ->
     with boost the target is no leaner than that.
     """
     spans = spans_of(pressure)
-    by_pressure = _target_by(columns, pressure.channel)
+    by_pressure = target_by(columns, pressure.channel)
     if spans and columns.map_kpa is not None:
         values = _blanked(columns, columns.map_kpa, spans)
         left = replace(columns, map_kpa=values, named={**columns.named, pressure.channel: values})

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ringpull.analysis.instruments import trust
 from ringpull.analysis.judge import lean_events
 from ringpull.analysis.judge.session import Judged
 
@@ -21,7 +22,8 @@ class Warned:
 
     pull: the pull that it belongs to, or None. came_to: EVENT if there is a lean event; JUDGED if the span was judged
     and has none, with its largest mean `excess`; PART_LOAD if sound instruments show that the engine was never under
-    load in it, with its highest manifold pressure (kPa) and throttle (per cent); else UNJUDGED.
+    load in it, with its highest manifold pressure (kPa) and throttle (per cent); else UNJUDGED. rests_on: the
+    contradicted channels by which the lamp warned.
     """
 
     session: int
@@ -32,6 +34,7 @@ class Warned:
     excess: float | None = None
     most_kpa: float | None = None
     most_pct: float | None = None
+    rests_on: tuple[str, ...] = ()
 
 
 def held_against(judged: Judged, session: int, warning: tuple[float, float], pulls: list) -> Warned:
@@ -39,6 +42,17 @@ def held_against(judged: Judged, session: int, warning: tuple[float, float], pul
 
     pulls: objects with number, start_s, end_s, spoiled and events (also those of a spoiled pull).
     """
+    found = _compared(judged, session, warning, pulls)
+    return replace(found, rests_on=_rests_on(judged)) if found.came_to in (JUDGED, UNJUDGED) else found
+
+
+def _rests_on(judged: Judged) -> tuple[str, ...]:
+    """The contradicted channels that the lamp compared: lambda, and what its target depends on."""
+    columns = judged.columns
+    return tuple(one.channel for one in judged.doubted if one.role == "lambda" or trust.target_by(columns, one.channel))
+
+
+def _compared(judged: Judged, session: int, warning: tuple[float, float], pulls: list) -> Warned:
     start_s, end_s = warning
     columns = judged.columns
     near = [p for p in pulls if p.start_s < end_s and p.end_s > start_s - BEFORE_S]

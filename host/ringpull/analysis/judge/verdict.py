@@ -214,8 +214,20 @@ def decide(
     doubts = [Reason(Why.DOUBT, values={"instrument": one}) for trust in trusts for one in trust.doubted]
     stands = [Reason(Why.STAND_IN, values={"stand_in": one}) for trust in trusts for one in trust.stand_ins]
     if word == ATTENTION:
-        return word, reasons + doubts + stands
+        ahead = doubts and only_by_contradicted(reasons)
+        return word, [*doubts, *stands, *reasons] if ahead else [*reasons, *doubts, *stands]
     return (NOT_ENOUGH if doubts else word), doubts + stands + reasons
+
+
+def only_by_contradicted(reasons: list[Reason]) -> bool:
+    """Whether nothing but the lamp's word calls for attention, given by instruments that are contradicted."""
+    alarms = [one.values["warned"] for one in reasons if one.kind is Why.LAMP]
+    alarms = [one for one in alarms if one.came_to == lamp.UNJUDGED]
+    found = any(
+        one.kind in (Why.LEAN, Why.SPOILED_LEAN) or one.kind is Why.SPOOL_LEAN and one.values["agreed"]
+        for one in reasons
+    )
+    return bool(alarms) and not found and all(one.rests_on for one in alarms)
 
 
 def _decided(pulls: list, missing: list[str], shift: float, call: float, signs: Signs) -> tuple[str, list[Reason]]:
