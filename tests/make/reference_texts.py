@@ -15,7 +15,8 @@ SECTIONS = {
     "target": "The lambda that you want. It is one number; or a list with a value for each load; or a table with a row "
     "for each engine speed and a value for each load; or a list of several targets, chosen by `when`. Between the "
     "points it follows straight lines; beyond them the end values hold. Without a target the usual full-load value of "
-    "the fuel is used, and the report says that it is common practice without a source.",
+    "the fuel is used, and the report says that it is common practice without a source; without manifold pressure it "
+    "cannot know whether the engine is boosted, and no answer is calm.",
     "when": "Chooses between the targets of a list: the first whose `when` is true counts. The last target has no "
     "`when`.",
     "lean_warning": "The lamp's warning while you drive. `false` turns it off. Without this key it is on if there are "

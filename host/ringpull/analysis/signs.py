@@ -19,8 +19,18 @@ from shared_math.obd import codes
 def of_drive(drive, pulls: Sequence, sessions: Iterable[Judged]) -> verdict.Signs:
     """All of a drive. pulls: answer.PullAnswer of each. sessions: those that are judged."""
     unjudged, aside = in_no_pull(drive, pulls)
-    lost = [*not_recorded(drive, pulls), *unjudged]
+    lost = [*without_target(pulls), *not_recorded(drive, pulls), *unjudged]
     return verdict.Signs(warnings(drive, pulls), wiring(sessions), drive.cut_short, lost, aside)
+
+
+def without_target(pulls: Sequence) -> list[Reason]:
+    """That the judged pulls were held against a target that nobody configured, for an engine that may be another."""
+    usual = [pull.judged.target_source.usual for pull in verdict.usable(list(pulls))]
+    guessed = next((one for one in usual if one is not None and one.guessed), None)
+    if guessed is None:
+        return []
+    values = {"family": guessed.family or "petrol", "full": max(guessed.full), "boosted": guessed.at_boost}
+    return [Reason(Why.NO_TARGET, values=values)]
 
 
 def warnings(drive, pulls: Sequence) -> list[Warned]:

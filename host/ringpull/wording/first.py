@@ -15,7 +15,7 @@ from ringpull.wording.reasons import reason
 DOUBTS = (
     *(Why.DOUBT, Why.STAND_IN, Why.LAMP, Why.WIRING, Why.BLIND, Why.HIDDEN),
     *(Why.MISSING_OF, Why.SPOILED_LEAN, Why.SPOOL_LEAN, Why.CUT_SHORT, Why.CAR_CODES),
-    *(Why.BEYOND_TARGET, Why.WITHDRAWN, Why.LOAD_UNTOLD, Why.OTHER_GEAR, Why.UNMARKED, Why.ONE_TARGET),
+    *(Why.NO_TARGET, Why.BEYOND_TARGET, Why.WITHDRAWN, Why.LOAD_UNTOLD, Why.OTHER_GEAR, Why.UNMARKED, Why.ONE_TARGET),
 )
 # What they tell of lies in none of the pulls
 OUTSIDE = (Why.CUT_SHORT, Why.GAPS, Why.LOST_PULLS, Why.WITHDRAWN, Why.OTHER_GEAR)
@@ -41,7 +41,7 @@ def sentence(answer: Any) -> Said:
         return say(capital(reason(answer.reasons[0])), ".")
     if doubted:
         return say(f"No answer: {against}.")
-    if judged and answer.reasons[0].kind in (Why.LARGEST, Why.BEYOND_TARGET):
+    if judged and answer.reasons[0].kind in (Why.LARGEST, Why.BEYOND_TARGET, Why.NO_TARGET):
         return say(capital(reason(answer.reasons[0])), ".")
     if judged:
         outside = answer.reasons[0].kind in OUTSIDE

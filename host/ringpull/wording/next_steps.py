@@ -65,7 +65,15 @@ def next_steps(answer: Any, holes: Sequence[Hole]) -> list[Said]:
         return [
             *mended(doubted),
             say("Then drive again: nothing in this drive shows that the mixture is right."),
+            *of_target(answer),
         ]
+    fuel = next((one.values["family"] for one in answer.reasons if one.kind is Why.NO_TARGET), None)
+    if fuel is not None:
+        return [
+            say("Enter the target that whoever built the engine wants (ringpull setup), or judge by a usual one of its "
+                f"kind: --target-preset {fuel}-natural, or {fuel}-boosted. Then judge this drive again; it need not be "
+                "driven again.")
+        ]  # fmt: skip
     if any(one.kind is Why.BEYOND_TARGET for one in answer.reasons):
         return [
             say(

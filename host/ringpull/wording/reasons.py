@@ -7,7 +7,7 @@ from math import isfinite
 from ringpull.analysis.judge import lamp, verdict
 from ringpull.analysis.judge.lean_events import LeanEvent
 from ringpull.analysis.judge.reasons import Reason, Why
-from ringpull.said import Said, joined, kpa, lam, say
+from ringpull.said import Figure, Said, joined, kpa, lam, say
 from ringpull.wording import events, instruments, masks, needs
 
 CAUTIONS = (
@@ -144,6 +144,18 @@ def _beyond_target(one: Reason) -> Said:
         "held against its last value, which says nothing of that range. Check that the table is in "
         f"{_NAMED.get(unit, unit)}, and made for this engine"
     )  # fmt: skip
+
+
+def _no_target(one: Reason) -> Said:
+    return say(
+        "no target is configured, and no manifold pressure tells whether the engine is boosted: the pulls were held "
+        "against ", _target(one.values["full"]), ", usual at full load without boost, and a boosted engine (usually ",
+        _target(one.values["boosted"]), ") may be lean and not show it",
+    )  # fmt: skip
+
+
+def _target(value: float) -> Figure:
+    return Figure(value, "lambda", 2)
 
 
 _NAMED = {"kPa": "kPa absolute", "%": "percent"}
@@ -287,6 +299,7 @@ _SAID = {
     Why.SPAN: _span,
     Why.LARGEST: _largest,
     Why.SPOILED_LEAN: lambda one: say(" is flagged spoiled, yet ", events.event(_event(one))),
+    Why.NO_TARGET: _no_target,
     Why.SPOOL_LEAN: _spool_lean,
     Why.ONE_TARGET: lambda one: say(
         "the target is one number, and while boost builds up the mixture is rightly leaner: what is called lean early "

@@ -5,8 +5,10 @@ import pytest
 from analysis_scenes import CONFIG, Hole, StandInDrive, StandInSession, scene, why
 
 from ringpull.analysis import answer
+from ringpull.analysis.instruments.records import State
 from ringpull.analysis.judge import verdict
 from ringpull.analysis.judge.reasons import Why
+from ringpull.wording import next_steps
 
 TARGET = {"lambda": 0.80}
 
@@ -230,3 +232,39 @@ def test_lean_during_spool_up_against_one_number_says_that_this_may_be_boost_alo
     }
     found = answered(made, [(*span, False) for span in made.spans])
     assert not any(one.kind is Why.ONE_TARGET for one in found.reasons)
+
+
+def without_target(hole):
+    """A boosted engine, for which nobody gave a target."""
+    made = minimum(hole=hole)
+    del made.columns.config["target"]
+    return made, [(a, b, False) for a, b in made.spans]
+
+
+def test_a_missing_target_is_said_first_and_no_sensor_accused_for_it():
+    """At full load this engine is 0.08 richer than the target that is guessed for one without boost."""
+    made, marks = without_target(Hole(2, 4500, 4900, 0.05))
+    found = answered(made, marks)
+    assert found.verdict == verdict.NOT_ENOUGH and found.reasons[0].kind is Why.NO_TARGET
+    assert str(found.sentence).startswith("No target is configured, and no manifold pressure tells")
+    assert not any(one.state is State.CONTRADICTED for one in found.instruments)
+    (step,) = next_steps.next_steps(found, found.holes)
+    assert str(step).startswith("Enter the target") and "--target-preset petrol-natural, or petrol-boosted" in step
+    session = StandInSession(made.columns, marks)
+    named = answer.answer(StandInDrive(session), target={"preset": "petrol-boosted"})
+    assert named.verdict == verdict.ATTENTION and named.holes
+    assert all(one.kind is not Why.NO_TARGET for one in named.reasons)
+
+
+def test_what_is_lean_without_boost_too_is_told_without_a_target():
+    made, marks = without_target(Hole(2, 4500, 4900, 0.20))
+    found = answered(made, marks)
+    assert found.verdict == verdict.ATTENTION and found.holes
+    assert any(one.kind is Why.NO_TARGET for one in found.reasons)
+
+
+def test_a_sensor_that_reads_far_too_rich_for_a_given_target_is_still_accused():
+    made, marks = without_target(None)
+    made.columns.config["target"] = {"lambda": 0.88}
+    found = answered(made, marks)
+    assert [one.channel for one in found.instruments if one.state is State.CONTRADICTED] == ["lambda_1"]

@@ -37,7 +37,8 @@ class Usual:
 
     name: name of the chosen preset; None if it is used for want of a target. family: family of the fuel; None if the
     ethanol channel mixes the values of petrol and E85. full: lambda at full load, of a mixture both values. boosted,
-    pressure_known: whether the engine counts as boosted, and whether manifold pressure is logged.
+    pressure_known: whether the engine counts as boosted, and whether manifold pressure is logged. at_boost: the value
+    of a boosted engine at full load.
     """
 
     name: str | None
@@ -45,6 +46,12 @@ class Usual:
     full: tuple[float, ...]
     boosted: bool
     pressure_known: bool
+    at_boost: float = float("nan")
+
+    @property
+    def guessed(self) -> bool:
+        """Whether nobody named it and nothing in the drive tells if the engine is boosted."""
+        return self.name is None and not self.pressure_known
 
 
 def preset(columns: Columns, name: str | None = None) -> tuple[np.ndarray, Usual]:
@@ -82,5 +89,6 @@ def preset(columns: Columns, name: str | None = None) -> tuple[np.ndarray, Usual
     if ethanol is not None and family in ("petrol", "e85"):
         share = np.clip(np.nan_to_num(ethanol, nan=0.0) / ETHANOL_PCT, 0.0, 1.0)
         mixed = value("petrol") + (value("e85") - value("petrol")) * share
-        return mixed, Usual(name, None, (full["petrol"], full["e85"]), aspiration == "boosted", known)
-    return value(family), Usual(name, family, (full[family],), aspiration == "boosted", known)
+        both = (full["petrol"], full["e85"])
+        return mixed, Usual(name, None, both, aspiration == "boosted", known, FULL_LOAD["petrol"][1])
+    return value(family), Usual(name, family, (full[family],), aspiration == "boosted", known, FULL_LOAD[family][1])

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from ringpull.analysis.drive_state import roles, units
+from ringpull.analysis.drive_state import roles, target, units
 from ringpull.analysis.drive_state.columns import Columns
 from ringpull.analysis.instruments import (
     lambda_checks,
@@ -123,7 +123,10 @@ def _range(columns: Columns, role: str) -> tuple[float, float]:
 def _lambda(glance: Glance, channel: dict, trusted_load: bool) -> Instrument:
     columns, name = glance.columns, channel["name"]
     cruised = lambda_checks.cruise(glance, name, trusted_load)
-    rich = lambda_checks.rich(glance, name, cruised) if trusted_load else not_tested(Check.RICH)
+    usual = target.targets(columns)[1].usual
+    # A boosted engine is richer than the target that is guessed for one without boost
+    asked = trusted_load and not (usual is not None and usual.guessed)
+    rich = lambda_checks.rich(glance, name, cruised) if asked else not_tested(Check.RICH)
     moves = lambda_checks.moves(glance, name)
     findings = [
         moves,

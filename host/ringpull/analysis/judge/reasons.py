@@ -32,6 +32,8 @@ class Why(Enum):
     HIDDEN = "hidden"
     # pulls: number of pulls; seconds; last, most: of the table and of the drive; unit
     BEYOND_TARGET = "beyond target"
+    # family: of the fuel; full, boosted: its usual lambda at full load without and with boost; which is not known
+    NO_TARGET = "no target"
     SPOOL_LEAN = "spool lean"  # excess; pulls, of: numbers of pulls; agreed, rpm_from, rpm_to
     ONE_TARGET = "one target"  # lean early in a pull against a target of one number
     SPOOL_UNJUDGED = "spool unjudged"  # rpm_from, rpm_to
