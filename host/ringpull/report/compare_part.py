@@ -46,27 +46,48 @@ def unlike(one: Unlike) -> str:
     return words.format(one.before, one.after, one.unit)
 
 
+def own_targets(compared: DriveComparison) -> list[str]:
+    """The sentence to be read before any other: that each drive is judged by a target of its own."""
+    return [unlike(one) for one in compared.unlike if one.kind == "target"]
+
+
 def told(compared: DriveComparison) -> list[str]:
-    """All sentences about a comparison, unlike pulls first."""
-    return [*(unlike(one) for one in compared.unlike), *compare_words.of_drives(compared)]
+    """All sentences about a comparison but for unlike targets, unlike pulls first."""
+    pulls = [unlike(one) for one in compared.unlike if one.kind != "target"]
+    return [*pulls, *compare_words.of_drives(compared)]
 
 
-def sentence(result: compare.Comparison) -> str:
-    """The result of the comparison in one sentence."""
+def sentence(compared: DriveComparison) -> str:
+    """The result of the comparison in one sentence. By unlike targets it claims nothing of the change itself."""
+    verdict = compared.result.verdict
+    if verdict == compare.NOT_ENOUGH:
+        return "There is not enough data to compare before and after."
+    if own_targets(compared):
+        came_to = {
+            compare.BETTER: "After, the mixture was nearer to a target of its own than before",
+            compare.WORSE: "After, the mixture was further from a target of its own than before, or leaner than it",
+            compare.NONE: "Over targets of their own, the drives show no difference at any engine speed",
+        }.get(verdict, "Some speeds were nearer to a target of their own than before, others further from it or leaner")
+        return f"{came_to}: that does not show what the change did."
     return {
         compare.BETTER: "The change brought the mixture nearer to target.",
         compare.WORSE: "The change took the mixture further from target, or leaner than it.",
         compare.NONE: "The data show no difference of the mean mixture at any engine speed.",
-        compare.NOT_ENOUGH: "There is not enough data to compare before and after.",
-    }.get(result.verdict, "Some speeds are nearer to target than before, others further from it or leaner.")
+    }.get(verdict, "Some speeds are nearer to target than before, others further from it or leaner.")
 
 
-def picture(result: compare.Comparison) -> str:
+def heading(compared: DriveComparison) -> str:
+    """What the comparison came to: unlike targets, the count of lean pulls, the result."""
+    first = [f"{words[0].upper()}{words[1:]}." for words in [*own_targets(compared), lean_pulls(compared)]]
+    return " ".join([*first, sentence(compared)])
+
+
+def picture(compared: DriveComparison) -> str:
     """The picture of lambda over target before and after, with its interval."""
-    bins = [b for b in result.bins if np.isfinite(b.before) or np.isfinite(b.after)]
+    bins = [b for b in compared.result.bins if np.isfinite(b.before) or np.isfinite(b.after)]
     if len(bins) < 2:
         return ""
-    name = "Lambda over target by engine speed, before and after: " + sentence(result)
+    name = "Lambda over target by engine speed, before and after: " + sentence(compared)
     return (
         both(lambda frame: panel(frame, bins), lambda frame: frame.top + frame.high + frame.bottom, name)
         + '<p class="legend"><span><svg viewBox="0 0 28 10"><path style="stroke:var(--line-0)" stroke-dasharray="8 3" '
@@ -154,33 +175,26 @@ def summary(drive, answer, against: Against) -> str:
     compared, result = against.compared, against.compared.result
     known = [b for b in result.bins if np.isfinite(b.difference)]
     better, worse = (sum(b.verdict == verdict for b in known) for verdict in (compare.BETTER, compare.WORSE))
-    some = known and (better or worse)
+    some = known and (better or worse) and not own_targets(compared)
     at = (
         f" Of {len(known)} engine speeds {better} are nearer to target and {worse} further from it or leaner."
         if some
         else ""
     )
     return (
-        f'<div class="against"><h2>Before and after</h2><p><strong>{counted(compared)} {sentence(result)}</strong>{at} '
+        f'<div class="against"><h2>Before and after</h2><p><strong>{text(heading(compared))}</strong>{at} '
         f"Before ({text(names.of_source(against.drive.source))}): {came_to(against.answer)}. "
         f"After ({text(names.of_source(drive.source))}): {came_to(answer)}.</p></div>"
     )
 
 
-def counted(compared: DriveComparison) -> str:
-    """The sentence that counts the lean pulls, with a capital and a full stop."""
-    words = lean_pulls(compared)
-    return f"{words[0].upper()}{words[1:]}."
-
-
 def part(compared: DriveComparison) -> str:
     """The section of the comparison: picture and table."""
-    result = compared.result
     heads = ["rpm", "pulls", "before", "after", "difference", "95 %", "came to"]
     return (
         '<section id="compare" aria-labelledby="compare-title"><h2 id="compare-title">Before and after, by engine '
         "speed</h2>"
-        f'<p class="sentence">{counted(compared)} {sentence(result)}</p>{picture(result)}'
+        f'<p class="sentence">{text(heading(compared))}</p>{picture(compared)}'
         f"{table(heads, rows(compared), 'lambda over target by engine speed')}"
         f"{listed([live(w) for w in told(compared)], kind='small')}</section>"
     )

@@ -257,10 +257,10 @@ def before_and_after(drive, answer, against: Against) -> list[str]:
     """The sentences of the comparison with an earlier drive."""
     compared = against.compared
     return [
-        f"{compare_part.counted(compared)} {compare_part.sentence(compared.result)}",
+        compare_part.heading(compared),
         f"Before ({names.of_source(against.drive.source)}): {compare_part.came_to(against.answer)}. "
         f"After ({names.of_source(drive.source)}): {compare_part.came_to(answer)}.",
-        *(compare_part.unlike(one) for one in compared.unlike),
+        *(compare_part.unlike(one) for one in compared.unlike if one.kind != "target"),
     ]
 
 

@@ -43,7 +43,7 @@ def run(args: argparse.Namespace) -> int:
     from ringpull.analysis.cells.drive_comparison import Side, of_mixture
     from ringpull.cli.commands.fuelmap import plain
     from ringpull.files.remarks import read_notes
-    from ringpull.report import compare_words
+    from ringpull.report import compare_part, compare_words
 
     refuse_unused(args)
     before, after = ringpull.read(args.before, ring=args.ring), ringpull.read(args.after, ring=args.after_ring)
@@ -64,9 +64,10 @@ def run(args: argparse.Namespace) -> int:
         )
         overall = [plain(v) for v in result.overall]
         words = compare_words.of_result(result) if compared is None else compare_words.of_drives(compared)
+        words = words if compared is None else [*compare_part.own_targets(compared), *words]
         out = {"verdict": result.verdict, "overall": overall, "bins": bins, "words": words, "notes": notes}
         out["other_banks"] = others
-        out["of"] = "watts at the wheels, differences as shares" if args.power else "measured over target"
+        out["of"] = "watts at the wheels, differences as shares" if args.power else over(compared)
         if compared is not None:
             sides = zip(("before", "after"), compared.lean, strict=True)
             out["lean_pulls"] = {name: {k: v for k, v in asdict(side).items() if v != ()} for name, side in sides}
@@ -133,7 +134,7 @@ def refuse_unknown(drive, pulls: set[int] | None) -> None:
 
 
 def show(result, compared, load_unit: str) -> None:
-    """Print the count of lean pulls, the bins and the verdict.
+    """Print unlike targets, the count of lean pulls, the bins and the verdict.
 
     compared: the comparison of the mixture; None where `result` compares power.
     """
@@ -180,17 +181,28 @@ def show(result, compared, load_unit: str) -> None:
             b.verdict if b.changed else "",
         )
     console = terminal.wide_console()
+    unlike = [] if compared is None else compare_part.own_targets(compared)
     if compared is not None:
+        for words in unlike:
+            console.print(words)
         console.print(compare_part.lean_pulls(compared))
     console.print(table)
     if any(math.isfinite(b.relative) for b in result.bins):
         console.print(
             "'vs other speeds': the difference, less what the pulls differ by at the speeds that did not change"
         )
-    what = "power at the wheels (kW, an estimate)" if power else "measured over target"
+    what = "power at the wheels (kW, an estimate)" if power else over(compared)
     console.print(f"{what}: {result.verdict}")
     for words in compare_words.of_result(result) if compared is None else compare_part.told(compared):
         console.print(words)
+
+
+def over(compared) -> str:
+    """What the figures of a comparison of the mixture are."""
+    from ringpull.report import compare_part
+
+    differ = "measured over targets that differ, which does not show what the change did"
+    return differ if compare_part.own_targets(compared) else "measured over target"
 
 
 def show_notes(notes: dict[str, dict[str, str]]) -> None:

@@ -1,0 +1,61 @@
+"""Two drives judged by targets of their own: that is said first, and no change is called better by it."""
+
+import re
+from pathlib import Path
+
+import pytest
+from analysis_scenes import CONFIG, StandInDrive, StandInSession, scene
+
+from ringpull.analysis.answer import answer
+from ringpull.analysis.cells import compare
+from ringpull.analysis.cells.drive_comparison import Side, of_mixture
+from ringpull.cli.commands import compare as command
+from ringpull.report import compare_part
+from ringpull.report.against import Against
+
+LEANER = 0.03
+
+
+def drive(target_by, seed):
+    """The same mixture on either day, LEANER than the usual target; target_by: of the day, above the usual."""
+    made = scene(offset=LEANER, seed=seed)
+    target = CONFIG["target"]
+    made.columns.config["target"] = {**target, "lambda": [one + target_by for one in target["lambda"]]}
+    out = StandInDrive(StandInSession(made.columns, [(*span, False) for span in made.spans]))
+    out.source = Path("card")
+    return out
+
+
+@pytest.fixture(scope="module", params=[(0.0, LEANER, compare.BETTER), (LEANER, 0.0, compare.WORSE)])
+def unlike(request):
+    """(before, after, their comparison): nothing but the target has changed."""
+    before, after = (drive(by, seed) for seed, by in enumerate(request.param[:2], 1))
+    compared = of_mixture(Side(before), Side(after))
+    assert compared.result.verdict == request.param[2]
+    return before, after, compared
+
+
+def test_the_command_says_it_in_its_first_line(unlike, capsys):
+    command.show(unlike[2].result, unlike[2], "kPa")
+    told = [" ".join(one.split()) for one in re.split(r"\n(?! )", capsys.readouterr().out)]
+    assert told[0].startswith("unlike targets: 0.8")
+    assert sum("unlike targets" in one for one in told) == 1
+    (result,) = [one for one in told if one.endswith((": better", ": worse"))]
+    assert result.startswith("measured over targets that differ, which does not show what the change did")
+
+
+def test_the_page_says_it_first_and_claims_no_change(unlike):
+    before, after, compared = unlike
+    first = compare_part.summary(after, answer(after), Against(before, answer(before), compared))
+    for words in (first, compare_part.part(compared)):
+        assert re.search(r'(<strong>|<p class="sentence">)Unlike targets: 0\.8', words)
+        assert "that does not show what the change did." in words
+        assert "The change brought" not in words and "The change took" not in words
+
+
+def test_one_target_for_both_is_no_remark(capsys):
+    before, after = drive(0.0, 1), drive(0.0, 2)
+    compared = of_mixture(Side(before), Side(after))
+    command.show(compared.result, compared, "kPa")
+    assert "unlike targets" not in capsys.readouterr().out
+    assert compare_part.heading(compared).endswith("no difference of the mean mixture at any engine speed.")
