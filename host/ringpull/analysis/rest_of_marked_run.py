@@ -1,6 +1,7 @@
 """What the button left of a run where nothing but engine speed tells load: no throttle and no pressure is logged.
 
-Rising engine speed alone is no full load. It is beside a mark, as long as it rises as it does within the mark.
+Rising engine speed alone is no full load. It is beside a mark, as long as it rises as it does within the mark; behind
+it also as it does in the other marks at those speeds, where these tell it.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from ringpull.analysis import local
 from ringpull.analysis.drive_state import under_load
 from ringpull.analysis.drive_state.columns import Columns
 from ringpull.analysis.judge.session import Judged
@@ -16,6 +18,10 @@ from ringpull.analysis.judge.session import Judged
 BORDER_S = 1.0  # the run's last second tells how fast engine speed rises at full load there
 # The least share of that rise; before the mark more is asked, since part throttle often leads to a pull
 SHARE_AFTER, SHARE_BEFORE = 0.65, 0.75
+# The least share of the rise that the other marks show at those speeds, with room for hills and wind
+SHARE_OF_OTHERS, SPEED_STEP_RPM, STEP_LEAST_S = 0.8, 200.0, 0.05
+SMOOTH_S = 0.4
+SAME_GEAR = 0.25  # marks whose rises at one speed differ by more are of unlike gears, and tell nothing of each other
 LEAST_TOP_RPM = 1500.0  # a run that ends lower is the engine's start
 STUMBLE_S = 0.4  # a slower rise shorter than this does not end a run
 FALLS_RPM_S = -50.0  # engine speed that falls faster is coasting
@@ -24,9 +30,25 @@ HELD_S, WAITS_S = 1.0, 3.0  # a hold worth a word; what a driver may wait betwee
 
 def rests(columns: Columns, marked: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
     """(start_s, end_s) of the runs that go on beyond a mark, by engine speed alone. marked: (start_s, end_s)."""
+    return _rests(columns, marked)[0]
+
+
+def slower(columns: Columns, marked: Sequence[tuple[float, float]]) -> list[tuple[int, float, float]]:
+    """(index of the mark in order of time, start_s, end_s) of the runs behind a mark that rise on as in it, but slower
+    than the other marks at those speeds: at part throttle, or uphill."""
+    return _rests(columns, marked)[1]
+
+
+def _rests(
+    columns: Columns, marked: Sequence[tuple[float, float]]
+) -> tuple[list[tuple[float, float]], list[tuple[int, float, float]]]:
     slope = under_load.speed_slope(columns)
     rows = [columns.rows(start_s, end_s) for start_s, end_s in sorted(marked)]
-    out = []
+    out, slow = [], []
+
+    def times(first: int, last: int) -> tuple[float, float]:
+        return float(columns.time_s[first]), float(columns.time_s[last - 1] + columns.period_s)
+
     for k, mark in enumerate(rows):
         floor = rows[k - 1].stop if k else 0
         ceiling = rows[k + 1].start if k + 1 < len(rows) else len(columns)
@@ -34,8 +56,50 @@ def rests(columns: Columns, marked: Sequence[tuple[float, float]]) -> list[tuple
         first = _reach(slope[floor : mark.start][::-1], slope[mark.start : mark.start + border], SHARE_BEFORE, columns)
         last = _reach(slope[mark.stop : ceiling], slope[mark.stop - border : mark.stop], SHARE_AFTER, columns)
         out += [(mark.start - first, mark.start)] if first else []
-        out += [(mark.stop, mark.stop + last)] if last else []
-    return [(float(columns.time_s[a]), float(columns.time_s[b - 1] + columns.period_s)) for a, b in merged(out)]
+        if last:
+            whole = mark.stop + _as_fast(columns, slope, rows, k, border, last)
+            out += [(mark.stop, whole)] if whole > mark.stop else []
+            slow += [(k, *times(whole, mark.stop + last))] if whole < mark.stop + last else []
+    return [times(a, b) for a, b in merged(out)], slow
+
+
+def _as_fast(columns: Columns, slope: np.ndarray, marks: list[slice], index: int, border: int, reach: int) -> int:
+    """The number of the first `reach` rows behind a mark in which engine speed rises as fast as in the other marks at
+    those speeds, in proportion to the mark's last `border` rows. All of them where no other mark tells it."""
+    mark = marks[index]
+    ends, beyond = slice(mark.stop - border, mark.stop), slice(mark.stop, mark.stop + reach)
+    with np.errstate(invalid="ignore"):
+        pulling = slope[ends] > under_load.RISING_RPM_S
+    own, own_rpm = float(np.median(slope[ends][pulling])), float(np.median(columns.rpm[ends][pulling]))
+    expected = []
+    for k, other in enumerate(marks):
+        rises = [] if k == index else _rises(columns.rpm[other], slope[other], columns.period_s)
+        at = np.array([rpm for rpm, _ in rises])
+        if len(at) and at[0] <= own_rpm <= at[-1]:
+            told = [rise for _, rise in rises]
+            there = float(np.interp(own_rpm, at, told))
+            if abs(there - own) <= SAME_GEAR * max(there, own):
+                wanted = own / there * np.interp(columns.rpm[beyond], at, told)
+                expected.append(np.where(columns.rpm[beyond] <= at[-1], wanted, np.nan))
+    if not expected:
+        return reach
+    rise = local.mean(slope[mark.stop - border : mark.stop + reach], local.half_rows(SMOOTH_S, columns.period_s))[0]
+    known = np.stack(expected)
+    wanted = np.where(np.isfinite(known), known, 0.0).sum(axis=0) / np.maximum(np.isfinite(known).sum(axis=0), 1)
+    with np.errstate(invalid="ignore"):
+        behind = rise[border:] < SHARE_OF_OTHERS * wanted
+    long = [a for a, b in local.spans(behind) if (b - a) * columns.period_s > STUMBLE_S]
+    return long[0] if long else reach
+
+
+def _rises(rpm: np.ndarray, slope: np.ndarray, period_s: float) -> list[tuple[float, float]]:
+    """(rpm, median rise there in rpm/s) of a mark, by steps of speed, where it rises."""
+    with np.errstate(invalid="ignore"):
+        up = np.isfinite(rpm) & (slope > under_load.RISING_RPM_S)
+    step = np.floor(rpm[up] / SPEED_STEP_RPM)
+    each = [(one, slope[up][step == one]) for one in np.unique(step)]
+    least = STEP_LEAST_S / period_s
+    return [((float(one) + 0.5) * SPEED_STEP_RPM, float(np.median(some))) for one, some in each if len(some) >= least]
 
 
 def _reach(beyond: np.ndarray, border: np.ndarray, share: float, columns: Columns) -> int:

@@ -5,14 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from types import SimpleNamespace
 
+import numpy as np
+
 from ringpull.analysis import other_runs
 from ringpull.analysis.drive_state import roles
 from ringpull.analysis.find_pulls import LEAST_S
 from ringpull.analysis.judge import lamp, sensor, unrecorded, verdict
 from ringpull.analysis.judge.lamp import Warned
+from ringpull.analysis.judge.lean_events import DOUBT_DEPTH
 from ringpull.analysis.judge.reasons import Reason, Why
-from ringpull.analysis.judge.session import Judged
-from ringpull.analysis.rest_of_marked_run import not_told
+from ringpull.analysis.judge.session import Judged, judge_span
+from ringpull.analysis.rest_of_marked_run import not_told, slower
 from shared_math.obd import codes
 
 
@@ -124,6 +127,20 @@ def untold(judged: Judged, pulls: Sequence) -> list[Reason]:
             seconds, rpm_from, rpm_to = held
             values = {"seconds": seconds, "rpm_from": rpm_from, "rpm_to": rpm_to}
             out.append(Reason(Why.LOAD_UNTOLD, one.number, values=values))
+    return [*out, *slower_rests(judged, [one for one in pulls if one.source == "mark"])]
+
+
+def slower_rests(judged: Judged, marked: Sequence) -> list[Reason]:
+    """What goes on behind a mark, slower than other marks, and is not shown to be rich enough for full load."""
+    out = []
+    for index, start_s, end_s in slower(judged.columns, [(one.start_s, one.end_s) for one in marked]):
+        found = judge_span(judged, start_s, end_s)
+        known = found.excess_max is not None and found.excess_max <= DOUBT_DEPTH
+        if marked[index].spoiled or end_s - start_s < verdict.HIDES_S or (known and not found.lean_events):
+            continue
+        rpm = judged.columns.rpm[judged.columns.rows(start_s, end_s)]
+        values = {"seconds": end_s - start_s, "rpm_from": float(np.nanmin(rpm)), "rpm_to": float(np.nanmax(rpm))}
+        out.append(Reason(Why.SLOWER_REST, marked[index].number, values=values | {"excess": found.excess_max}))
     return out
 
 

@@ -15,10 +15,19 @@ from ringpull.wording.reasons import reason
 DOUBTS = (
     *(Why.DOUBT, Why.STAND_IN, Why.LAMP, Why.WIRING, Why.BLIND, Why.HIDDEN),
     *(Why.MISSING_OF, Why.SPOILED_LEAN, Why.SPOOL_LEAN, Why.CUT_SHORT, Why.CAR_CODES),
-    *(Why.NO_TARGET, Why.BEYOND_TARGET, Why.WITHDRAWN, Why.LOAD_UNTOLD, Why.OTHER_GEAR, Why.UNMARKED, Why.ONE_TARGET),
+    *(
+        Why.NO_TARGET,
+        Why.BEYOND_TARGET,
+        Why.WITHDRAWN,
+        Why.LOAD_UNTOLD,
+        Why.OTHER_GEAR,
+        Why.SLOWER_REST,
+        Why.UNMARKED,
+        Why.ONE_TARGET,
+    ),
 )
 # What they tell of lies in none of the pulls
-OUTSIDE = (Why.CUT_SHORT, Why.GAPS, Why.LOST_PULLS, Why.WITHDRAWN, Why.OTHER_GEAR)
+OUTSIDE = (Why.CUT_SHORT, Why.GAPS, Why.LOST_PULLS, Why.WITHDRAWN, Why.OTHER_GEAR, Why.SLOWER_REST)
 
 
 def sentence(answer: Any) -> Said:

@@ -187,6 +187,19 @@ def _other_gear(one: Reason) -> Said:
     )
 
 
+def _slower_rest(one: Reason) -> Said:
+    v = one.values
+    lean = (
+        () if v["excess"] is None else (" (lambda up to ", lam(v["excess"], sign=True), " off the target of the pulls)")
+    )
+    return say(
+        f": behind it engine speed rose on for {_seconds(v['seconds'])}, {v['rpm_from']:.0f}-{v['rpm_to']:.0f} rpm, "
+        "slower than in the other pulls at those speeds: part throttle or a hill",
+        *lean,
+        ". Not judged: a lean event at full load there would not show. Press at the end of the whole run",
+    )
+
+
 def _unmarked(one: Reason) -> Said:
     v = one.values
     runs = "1 run" if v["runs"] == 1 else f"{v['runs']} runs"
@@ -321,6 +334,7 @@ _SAID = {
     Why.WITHDRAWN: _withdrawn,
     Why.LOAD_UNTOLD: _load_untold,
     Why.OTHER_GEAR: _other_gear,
+    Why.SLOWER_REST: _slower_rest,
     Why.UNMARKED: _unmarked,
     Why.CUT_SHORT: lambda one: say(cut_short(one.values["file"], one.values["empty"])),
     Why.CAR_CODES: _car_codes,

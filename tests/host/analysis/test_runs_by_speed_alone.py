@@ -105,18 +105,21 @@ def test_a_withdrawn_press_at_rest_or_in_a_pull_says_nothing():
     assert not any(one.kind is Why.WITHDRAWN for one in found.reasons)
 
 
-def reshaped(made, rise, first_rpm=2500.0):
-    """The first pull's engine speed made anew by a rise in rpm/s over the seconds since its start; its end."""
-    columns, (a, b) = made.columns, made.spans[0]
+def reshaped(made, rise, first_rpm=2500.0, pull=0):
+    """A pull's engine speed made anew by a rise in rpm/s over the seconds since its start; its start and end."""
+    columns, (a, b) = made.columns, made.spans[pull]
     rows = columns.rows(a, b)
     columns.rpm[rows] = first_rpm + np.cumsum([rise(t) for t in columns.time_s[rows] - a]) * columns.period_s
     return a, b
 
 
-def test_a_rise_that_tapers_is_followed_to_its_end():
-    """From 900 to 300 rpm/s, an engine that runs out of breath: less than half of the rise at the press."""
+@pytest.mark.parametrize("same_gear", [True, False])
+def test_a_rise_that_tapers_is_followed_to_its_end(same_gear):
+    """From 900 to 300 rpm/s, an engine that runs out of breath: less than half of the rise at the press. The other
+    pull tells it too, or is of another gear and tells nothing."""
     made = minimum(pulls=2)
     a, b = reshaped(made, lambda t: 900.0 - 98.0 * t)
+    reshaped(made, (lambda t: 820.0 - 82.0 * t) if same_gear else (lambda t: 500.0), pull=1)
     found = answered(made, [(a, a + 1.5, False), (*made.spans[1], False)])
     rest = next(p for p in found.pulls if p.pull.source == "found")
     assert rest.pull.end_s == pytest.approx(b, abs=0.2)
@@ -268,3 +271,37 @@ def test_a_sensor_that_reads_far_too_rich_for_a_given_target_is_still_accused():
     made.columns.config["target"] = {"lambda": 0.88}
     found = answered(made, marks)
     assert [one.channel for one in found.instruments if one.state is State.CONTRADICTED] == ["lambda_1"]
+
+
+@pytest.mark.parametrize(
+    ("share", "lambda_", "kind"),
+    [
+        (0.66, 0.95, Why.SLOWER_REST),  # eased to part throttle, rightly leaner there
+        (0.66, 0.80, None),  # rich enough for full load: whatever it was, nothing is hidden
+        (0.85, 0.95, Why.LEAN),  # uphill
+    ],
+)
+def test_a_run_that_goes_on_slower_than_the_other_marks_is_judged_by_what_it_shows(share, lambda_, kind):
+    made = minimum()
+    a, b = reshaped(made, lambda t: 700.0 if t < 3.0 else 700.0 * share)
+    columns, random = made.columns, np.random.default_rng(4)
+    rest = columns.rows(a + 3.2, b)
+    columns.lambda_[rest] = lambda_ + random.normal(0.0, 0.003, rest.stop - rest.start)
+    marks = [(a, a + 3.0, False), *((*span, False) for span in made.spans[1:])]
+    found = answered(made, marks)
+    kinds = [one.kind for one in found.reasons]
+    words = {None: verdict.NO_EVENT, Why.SLOWER_REST: verdict.NOT_ENOUGH, Why.LEAN: verdict.ATTENTION}
+    assert found.verdict == words[kind] and (kind is None or kind in kinds)
+    assert [p.pull.source for p in found.pulls].count("found") == (kind is Why.LEAN)
+    if kind is Why.SLOWER_REST:
+        (told,) = (one for one in found.reasons if one.kind is kind)
+        assert told.pull == 1 and told.values["rpm_from"] == pytest.approx(4600, abs=150)
+        assert told.values["excess"] > 0.1 and "part throttle or a hill" in str(why(found)[0])
+
+
+def test_without_another_mark_at_those_speeds_a_slower_rest_is_judged():
+    made = minimum(pulls=1)
+    a, b = reshaped(made, lambda t: 700.0 if t < 3.0 else 480.0)
+    made.columns.lambda_[made.columns.rows(a + 3.2, b)] += 0.12
+    found = answered(made, [(a, a + 3.0, False)])
+    assert found.verdict == verdict.ATTENTION and [p.pull.source for p in found.pulls] == ["mark", "found"]

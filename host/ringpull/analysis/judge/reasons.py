@@ -45,6 +45,8 @@ class Why(Enum):
     ENDS_OPEN = "ends open"  # rpm: engine speed under load at the last row of the recording
     WITHDRAWN = "withdrawn"  # press_s; rpm_from, rpm_to: of a run whose only mark was withdrawn
     LOAD_UNTOLD = "load untold"  # seconds, rpm_from, rpm_to: held in a mark, where only a rise of speed tells load
+    # seconds, rpm_from, rpm_to: of a run that goes on behind a mark, slower than the other marks; excess: if known
+    SLOWER_REST = "slower rest"
     OTHER_GEAR = "other gear"  # start_s, rpm_from, rpm_to: of a run before or after a gear change beside a pull
     UNMARKED = "unmarked"  # runs: number of runs in no pull that rise as fast; start_s of the first; rpm_from, rpm_to
     CUT_SHORT = "cut short"  # file; empty: it has no rows at all
