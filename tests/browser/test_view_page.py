@@ -2,6 +2,7 @@
 
 import base64
 import shutil
+import threading
 from contextlib import contextmanager
 
 import limits
@@ -9,6 +10,7 @@ import pytest
 from pages import AXE, CARD, NASTY, serving, until
 from ring_bytes import CONFIG, Ring
 
+from ringpull.view import shelf
 from ringpull.view.shelf import Shelved
 
 
@@ -282,6 +284,40 @@ def test_a_remark_outlasts_an_answer_that_was_on_its_way(view, card, monkeypatch
         assert page.locator("#remarks li").count() == 1
         held[1][0].continue_()
         page.unroute("**/state")
+
+
+def test_the_cursor_stays_when_a_drive_being_read_gets_more_columns(view, card, monkeypatch):
+    """The judgement adds columns when it is done, and the traces are built anew: at the same time and window."""
+    judged, messages = threading.Event(), shelf.reader.messages
+
+    def held(process):
+        for told in messages(process):
+            if told[0] == "judged":
+                assert judged.wait(limits.HANG_S)
+            yield told
+
+    monkeypatch.setattr(shelf.reader, "messages", held)
+    with view(card) as page:
+        columns = page.evaluate("traces.state.session.columns.length")
+        page.locator("#panels").focus()
+        for key in ("+", "Shift+ArrowRight", "Shift+ArrowRight", "ArrowRight"):
+            page.keyboard.press(key)
+        value = "document.querySelector('.value[data-column=\"engine_speed_rpm\"]').textContent"
+        until(page, f"traces.state.index > 0 && {value} !== '' && traces.state.end - traces.state.start < 100")
+        kept = "[traces.state.time, traces.state.start, traces.state.end]"
+        before = page.evaluate(kept)
+        judged.set()
+        until(page, f"traces.state.session.columns.length > {columns}")
+        assert page.evaluate("traces.state.index") >= 0 and page.evaluate(value) != ""
+        assert page.evaluate(kept) == before
+        page.fill("#remark", "here")
+        page.keyboard.press("Enter")
+        page.wait_for_selector("#remarks li")
+        assert page.locator("#remarks li button").inner_text() == f"{before[0]:.2f} s"
+        page.locator("#panels").focus()
+        page.keyboard.press("ArrowRight")
+        until(page, f"traces.state.time > {before[0]}")
+        assert page.evaluate("traces.state.time") < before[0] + 0.1 * (before[2] - before[1])
 
 
 def test_remarks_of_note_and_page_are_the_same_and_reach_the_report(view, card, tmp_path, capsys):
