@@ -113,6 +113,13 @@ def _at_idle(f: Figures) -> Said:
     )  # fmt: skip
 
 
+def _boost(f: Figures) -> Said:
+    return say(
+        "reads ", kpa(f["shown"]), " where injector time and lambda tell of ", kpa(f["told"]),
+        f", by what they tell below the pressure of the surrounding air ({f['seconds']:.1f} s)",
+    )  # fmt: skip
+
+
 def _swings(f: Figures) -> Said:
     return say(
         f"stays between {f['low']:.1f} and {f['high']:.1f} while engine speed goes from {f['rpm_low']:.0f} to "
@@ -186,6 +193,7 @@ AGAINST: dict[Check, Callable[[Figures], Said]] = {
     Check.FOLLOWS: _follows,
     Check.PROMPT: _prompt,
     Check.AT_IDLE: _at_idle,
+    Check.BOOST: _boost,
     Check.SWINGS: _swings,
     Check.TOP: _top,
     Check.FLAT: _flat,
@@ -205,6 +213,7 @@ FOR: dict[Check, Callable[[Figures], Said]] = {
     Check.CRUISE: _cruise,
     Check.AMBIENT: lambda f: say("reads ", kpa(f["kpa"]), " with the engine stopped"),
     Check.FOLLOWS: lambda f: say(f"follows {f['closings'] + f['openings']:.0f} closings and openings of the throttle"),
+    Check.BOOST: lambda f: say("goes with injector time and lambda up to ", kpa(f["to"])),
     Check.SWINGS: lambda f: say("moves with the engine"),
     Check.CLOSES: lambda f: say(f"reads {round(f['rest'])} % when closed"),
     Check.OPENS: lambda f: say(f"opens to {f['most']:.0f} %"),
@@ -226,6 +235,8 @@ CAUSES = {
     Cause.FIGURES: "the configured volts and values belong to another sensor",
     Cause.RANGE: "the signal is clipped: the true value is higher",
     Cause.HOSE: "the hose to the manifold is off, leaks or is blocked, or the engine makes no vacuum there",
+    Cause.BOOST: "the hose leaks or is throttled under boost, or the configured volts and values hold only up to the "
+    "surrounding air",
     Cause.REST: "the configured closed position is not the sensor's, the sensor is reversed, or the throttle sticks",
     Cause.PULSES: "the configured pulses per turn (or per metre) are not the sensor's",
     Cause.SUPPLY: "the alternator does not charge, or the channel's divider is configured wrongly",
@@ -244,6 +255,8 @@ NEXT = {
     "pressure",
     Cause.RANGE: "fit a sensor with a larger range, or a divider that passes the whole signal",
     Cause.HOSE: "check the hose at both ends; an engine without vacuum needs a target by throttle",
+    Cause.BOOST: "compare with a gauge or a second sensor on the same hose at steady boost, then mend the hose, or "
+    "volts and values in logger.json",
     Cause.REST: "note the voltage with the pedal up and fully down, and put both in logger.json",
     Cause.PULSES: "compare with the car's own instrument at idle, and correct per_rev (per_metre)",
     Cause.SUPPLY: "measure the battery voltage with the engine running",
@@ -260,12 +273,26 @@ STANDS = {
 def evidence(one: Instrument) -> Said:
     """The evidence of the drive for or against an instrument."""
     if one.state is State.NOT_TESTED:
-        return say("nothing in this drive tests it")
+        return untested_boost(one) or say("nothing in this drive tests it")
     words = AGAINST if one.state is State.CONTRADICTED else FOR
     findings = one.against or tuple(f for f in one.findings if f.state is State.SOUND and f.check in FOR)
     # Three are enough: a signal that stands still fails every check
     said = [words[finding.check](finding.figures) for finding in findings[:3]]
-    return joined(said, "; ") if said else say("no evidence against it")
+    said += [words[one.check](one.figures) for one in findings[3:] if one.check is Check.BOOST]
+    told = joined(said, "; ") if said else say("no evidence against it")
+    untested = untested_boost(one)
+    return told if untested is None else say(told, "; ", untested)
+
+
+def untested_boost(one: Instrument) -> Said | None:
+    """That nothing in the drive tests a pressure with boost, which it reached; None where that does not matter."""
+    reached = [f.figures["kpa"] for f in one.findings if f.check is Check.BOOST and "kpa" in f.figures]
+    if one.state is State.CONTRADICTED or not reached:
+        return None
+    return say(
+        "above the pressure of the surrounding air (up to ", kpa(float(reached[0])), ") nothing in this drive tests "
+        "it: hold a gauge or a second sensor on the same hose against it at steady boost",
+    )  # fmt: skip
 
 
 def _first(one: Instrument) -> Finding | None:

@@ -12,7 +12,7 @@ from ringpull.analysis.judge.reasons import Why
 from ringpull.analysis.judge.verdict import ATTENTION, NO_EVENT
 from ringpull.said import Said, capital, degc, inner, kpa, say
 from ringpull.wording import holes as hole_words
-from ringpull.wording.instruments import next_step
+from ringpull.wording.instruments import next_step, untested_boost
 
 MOST_NAMED = 4  # pulls that are listed by number; more are only counted
 BELOW_LIMITER_RPM = 200
@@ -46,6 +46,7 @@ def next_steps(answer: Any, holes: Sequence[Hole]) -> list[Said]:
     if answer.verdict == NO_EVENT:
         return [
             *of_target(answer),
+            *of_boost(answer),
             say(
                 "Key on, engine off: compare the controller's display with the logger once more. A signal ground that "
                 "broke in this drive can make the log 0.2 too rich, and no log shows that."
@@ -124,6 +125,12 @@ def of_target(answer: Any) -> list[Said]:
         say("No target is configured: the pulls were held against one of common practice, without a source. Enter the "
             "one that whoever built the engine wants (ringpull setup), and judge this drive again.")
     ]  # fmt: skip
+
+
+def of_boost(answer: Any) -> list[Said]:
+    """What to do about a pressure that no evidence tests with boost: the target goes by it there."""
+    known = [(one.called, untested_boost(one)) for one in answer.instruments]
+    return list(dict.fromkeys(say(capital(say(name)), ": ", words, ".") for name, words in known if words is not None))
 
 
 def of_hole(hole: Hole, unmoved: bool = False) -> list[Said]:

@@ -10,6 +10,7 @@ import numpy as np
 from ringpull.analysis.drive_state import roles, target, units
 from ringpull.analysis.drive_state.columns import Columns
 from ringpull.analysis.instruments import (
+    boost_check,
     lambda_checks,
     pressure_checks,
     signal_checks,
@@ -37,21 +38,16 @@ def examine(columns: Columns) -> list[Instrument]:
     glance = Glance.of(columns)
     pressure, throttle = _pressure_and_throttle(glance)
     trusted_load = passed(pressure) and passed(throttle)
-    # Lambda is tested with a load channel that is not contradicted
-    glance = Glance.of(
-        replace(
-            columns,
-            map_kpa=columns.map_kpa if passed(pressure) else None,
-            throttle=columns.throttle if passed(throttle) else None,
-        )
-    )
+    glance = _tested_with(columns, passed(pressure), passed(throttle))
     speed = [speed_checks.breaks(glance), speed_checks.idle(glance), speed_checks.agrees(glance)]
     configured = columns.config.get("channels", [])
-    out = [
-        _lambda(glance, channel, trusted_load)
-        for channel in roles.lambda_channels(configured)
-        if _logged(columns, channel)
-    ]
+    sensors = _sensors(glance, trusted_load)
+    if columns.map_kpa is not None and passed(pressure):
+        pressure.append(boost_check.boost(glance, _tell_of_boost(sensors) and passed(speed)))
+        if not passed(pressure):
+            glance = _tested_with(columns, False, passed(throttle))
+            sensors = _sensors(glance, False)
+    out = sensors
     out += _of_role(configured, "rpm", speed if np.isfinite(columns.rpm).any() else [])
     out += _of_role(configured, "map", pressure)
     out += _of_role(configured, "throttle", throttle)
@@ -59,6 +55,32 @@ def examine(columns: Columns) -> list[Instrument]:
     out += _of_role(configured, "battery", [speed_checks.supply(glance)] if "battery" in columns.extra else [])
     out += _of_role(configured, "wheel", [speed_checks.gear(glance)] if "wheel" in columns.extra else [])
     return out
+
+
+def _tested_with(columns: Columns, pressure: bool, throttle: bool) -> Glance:
+    """What lambda is tested with: only load channels that are not contradicted. pressure, throttle: whether they are
+    not."""
+    return Glance.of(
+        replace(
+            columns,
+            map_kpa=columns.map_kpa if pressure else None,
+            throttle=columns.throttle if throttle else None,
+        )
+    )
+
+
+def _sensors(glance: Glance, trusted_load: bool) -> list[Instrument]:
+    """The lambda sensors, with their findings."""
+    columns = glance.columns
+    channels = roles.lambda_channels(columns.config.get("channels", []))
+    return [_lambda(glance, one, trusted_load) for one in channels if _logged(columns, one)]
+
+
+def _tell_of_boost(sensors: list[Instrument]) -> bool:
+    """Whether lambda can tell how much air there was. A pressure that reads too low with boost makes it look too rich,
+    and lambda that is too rich tells of less air: that is no reason against it."""
+    against = [finding.check for one in sensors for finding in one.against]
+    return bool(sensors) and all(check is Check.RICH for check in against)
 
 
 def _logged(columns: Columns, channel: dict) -> bool:

@@ -37,6 +37,9 @@ class Check(Enum):
     FOLLOWS = "follows the throttle"  # closed, full: kPa; closings, openings: how many, failed: how many did not fit
     PROMPT = "answers the throttle soon enough"  # seconds: usual time to fall by half; closings: how many
     AT_IDLE = "low at idle"  # low, high: kPa at the idles that fit and that do not; idles: how many, failed
+    # ratio: air by injector time over that of the pressure shown; shown, told: kPa, by sensor and by injector time; to:
+    # kPa up to which it was tested; seconds. Not tested: kpa, reached in the drive, or none without boost
+    BOOST = "right above the surrounding air"
     SWINGS = "moves with the engine"  # low, high: of the channel; rpm_low, rpm_high
     TOP = "below the top of its range"  # seconds: under load at the top; at: its value there
     FLAT = "no flat top"  # seconds; at: its value there
@@ -62,6 +65,7 @@ class Cause(Enum):
     FIGURES = "wrong sensor figures"
     RANGE = "sensor too small"
     HOSE = "hose off"
+    BOOST = "wrong above the surrounding air"
     REST = "rest position"
     PULSES = "pulses per turn"
     SUPPLY = "supply"
