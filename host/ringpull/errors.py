@@ -40,7 +40,7 @@ class SourceChanged(RingpullError):
 
 
 class TooLong(RingpullError):
-    """A drive is too long to be judged at once."""
+    """A drive is too long, or has too many rows a second, to be judged at once."""
 
 
 class BadConfig(RingpullError):

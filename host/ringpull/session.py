@@ -84,10 +84,17 @@ def indexed(frame: pd.DataFrame) -> pd.DataFrame:
 
 
 MOST_VALUES = 100_000_000  # most values of a session that is judged: a gigabyte with all derived arrays
+MOST_ROWS_S = 2000.0  # twice what a logger can be told to record; windows of seconds would hold too many rows
 
 
 def _refuse_endless(session: Session, rows: int) -> None:
-    """Raise TooLong if a session has more rows with a running engine than can be judged together."""
+    """Raise TooLong if a session has more rows with a running engine, or a second, than can be judged together."""
+    if session.period_s * MOST_ROWS_S < 1.0 - 1e-9:
+        raise TooLong(
+            f"session {session.id} tells {1.0 / session.period_s:.0f} rows a second, which no logger records",
+            "its setup is damaged, or was not written by a logger",
+            "decode it, or judge another session",
+        )
     if rows * (len(session.channels) + 8) <= MOST_VALUES:
         return
     raise TooLong(

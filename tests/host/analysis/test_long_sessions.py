@@ -12,6 +12,7 @@ from analysis_scenes import scene
 from ring_bytes import CONFIG, Ring, resealed
 
 import ringpull
+from ringpull.analysis import local
 from ringpull.analysis.answer import judge_pulls
 from ringpull.analysis.drive_state import columns as drive_columns
 from ringpull.errors import TooLong
@@ -93,6 +94,28 @@ def test_more_running_engine_than_fits_is_told(tmp_path, monkeypatch):
     with pytest.raises(TooLong, match="too much to judge"):
         ringpull.read(long_sessions.DEMO).pulls()
     assert ringpull.read(long_sessions.DEMO).sessions[0].lean_warnings is not None
+
+
+def test_more_rows_a_second_than_any_logger_records_are_told(tmp_path):
+    """49 rows of a made-up file, 10 us and 43 s apart, once took minutes of sums over windows of seconds."""
+    ring = Ring(settings=CONFIG | {"rate_hz": 1000})
+    ring.period_us = 10
+    ring.setup()
+    ring.numbered(0, 20)
+    (tmp_path / "drive.rpl").write_bytes(ring.data())
+    drive = ringpull.read(tmp_path / "drive.rpl")
+    assert drive.sessions[0].period_s == pytest.approx(1e-5) and len(drive.sessions[0].table()["time_s"]) == 20
+    with pytest.raises(TooLong, match="100000 rows a second"):
+        drive.pulls()
+
+
+def test_sums_over_long_windows_are_the_same_by_either_way(monkeypatch):
+    random = np.random.default_rng(4)
+    values = np.where(random.random(3000) < 0.1, np.nan, 4000.0 + np.cumsum(random.normal(0.0, 3.0, 3000)))
+    direct = local.line(values, 0.001, 100)
+    monkeypatch.setattr(local, "DIRECT", 50)
+    for one, other in zip(local.line(values, 0.001, 100), direct, strict=True):
+        np.testing.assert_allclose(one, other, rtol=1e-9, atol=1e-9)
 
 
 def _bounded():
