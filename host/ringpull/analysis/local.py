@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-
 DIRECT = 500  # rows on each side (1 s at 1 kHz) above which sums over windows are made by Fourier transforms: faster
 
 
