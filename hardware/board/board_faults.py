@@ -8,7 +8,7 @@ from itertools import combinations
 
 from hardware.board import contents, items, module
 from hardware.board.contents import Cable
-from hardware.circuit.faults import Fault, of_part, of_wires
+from hardware.circuit.faults import OPEN, Fault, of_part, of_wires
 
 _SCREENS = "T14"  # the screens end at nothing, wherever their plug is
 _NODES = {"GND": "0", "AGND": "0"}
@@ -99,6 +99,20 @@ def _lost(*nets: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(lost[net] for net in nets if net in lost))
 
 
+def of_own_legs() -> list[Fault]:
+    """Legs of the RP2040 board that lead nowhere on ours but do something on it, touching those beside them. Its
+    regulator, which EN on ground or on 3V3 keeps off, is then as without its supply leg."""
+    off = [Fault("M1", f"{legs}", legs=("vboard",)) for legs in ("36 to 37 (3V3 to EN)", "37 to 38 (EN to GND)")]
+    return [Fault("M1", "30 to 31 (RUN to a0)", legs=("run", "a0")), *off]
+
+
+def of_strays() -> list[Fault]:
+    """Sparks that pass through what a wire has to the car's body, once the coil's loop is open."""
+    use = contents.FITTED.used("C")
+    lug = next(replace(fault, stray="T6") for fault in of_part(use, use.data.part("R4")) if fault.opened)
+    return [*(Fault(terminal, OPEN, stray=terminal) for terminal in ("T5", "T6")), lug]
+
+
 def of_chips() -> list[Fault]:
     """The supply leg of each shared chip without contact."""
     return [Fault(chip.ref, f"{chip.supply} open", unfed=tuple(chip.gates)) for chip in items.CHIPS]
@@ -117,4 +131,4 @@ def on_tach_line() -> list[Fault]:
 
 def every() -> tuple[Fault, ...]:
     """All of them."""
-    return (*of_plugs(), *of_cores(), *of_module(), *of_chips(), *on_tach_line())
+    return (*of_plugs(), *of_cores(), *of_module(), *of_own_legs(), *of_chips(), *of_strays(), *on_tach_line())

@@ -12,7 +12,7 @@ import numpy as np
 from hardware.circuit import boards, builds, car, failures, limits, panel_state, spread, stress
 from hardware.circuit.accuracy import LAMBDA_AT_0V, LAMBDA_PER_V, nominal_gain
 from hardware.circuit.failures import Bench, Run
-from hardware.circuit.faults import ON_LINE, Fault
+from hardware.circuit.faults import Fault
 
 BENCHES = (Bench(builds.MINIMUM, boards.RP2), Bench(builds.FULL, boards.ESP32))
 MOST_K = 40.0  # a wire may warm by
@@ -105,7 +105,7 @@ class Row:
     lost: tuple[str, ...] = ()
     panel: tuple[str, ...] = ()
     sensor_v: float | None = None
-    on_line: bool = False
+    conditions: str = ""
     pulses: float = 1.0
 
     @property
@@ -154,7 +154,7 @@ def row(bench: Bench, fault: Fault) -> Row:
         () if off else _lost(fault),
         panel_state.words(run) if not off and panel_state.concerns(fault) else (),
         run.volts("t12f", "t13f") if "T12" in bench.build.terminals else None,
-        fault.on_line,
+        fault.conditions,
         pulses,
     )
 
@@ -452,7 +452,7 @@ def _true_text(bench: Bench) -> str:
 def line(one: Row, true_v: dict[str, float]) -> str:
     """The row as it stands on the page."""
     cells = (
-        f"{one.place} {one.what}{ON_LINE if one.on_line else ''}",
+        f"{one.place} {one.what}{one.conditions}",
         car_text(one),
         logger_text(one),
         reading_text(one, true_v),

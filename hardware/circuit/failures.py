@@ -14,7 +14,7 @@ from hardware.circuit import car, faults, netlist, spice, spread, stress
 from hardware.circuit.boards import Board
 from hardware.circuit.bom import fitted
 from hardware.circuit.builds import Build, Use
-from hardware.circuit.faults import OPEN, TO_GROUND, Fault
+from hardware.circuit.faults import OPEN, STRAY_PF, TO_GROUND, Fault
 from hardware.circuit.model import Part
 
 FAULT_S, TURNING_FAULT_S = 0.05, 0.01
@@ -53,6 +53,7 @@ _IDLE = {  # what stands at further pins, where a build uses them: the firmware 
     "line_1": ["rp0 p0 0 10meg"],
 }
 _REFERENCE = ["rvref 3v3 ref 200", "ivref ref 0 150u"]  # the RP2040 board's own way to its ADC_VREF
+_RESET = "rrun 3v3 run 50k"  # the RP2040's own pull-up at RUN (its data sheet, from memory)
 _LOAD_OHM = {"card_socket": 165.0, "screen": 220.0, "buzzer": 200.0}
 _AGND, _LEG = "agnd", ".leg"  # analog ground where it is parted; a node on the board's side of a leg that came off
 _SUPPLIES = {"card_socket": ("3V3", "GND"), "screen": ("VCC", "GND"), "buzzer": ("+", "-")}
@@ -171,6 +172,8 @@ def _own(bench: Bench, fault: Fault) -> list[str]:
         body = [_DARK.get(line, line) for line in body]
     if any(use.block == "reference" for use in bench.uses):
         body += _REFERENCE
+    if "run" in fault.legs:
+        body.append(_RESET)
     if len(fault.legs) == 2:
         body.append(f"s.legs {fault.legs[0]} {fault.legs[1]} fault 0 makes")
     elif fault.legs == (_AGND,):
@@ -191,6 +194,9 @@ def deck(bench: Bench, fault: Fault, blown: tuple[str, ...] = ()) -> str:
     body = [f"* {fault.name}", *switches, *_own(bench, fault), *car.lines(bench.build, bench.sparks), *bench.joined]
     for terminal, end in bench.build.terminals.items():
         body += _wire(terminal, end.area_mm2, fault)
+    if fault.stray:  # half of it at either half of the wire
+        t = fault.stray.lower()
+        body += [f"cstray{end} {t}{end} chassis {STRAY_PF / 2:g}p" for end in ("", "m")]
     for use in bench.uses:
         for part in use.data.parts:
             body += _part(bench, use, part, fault, blown)

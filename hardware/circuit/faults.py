@@ -13,6 +13,7 @@ from hardware.circuit.stock import STOCK
 from hardware.circuit.tables import pin_text
 
 ON_LINE = ", J-JP1 on 1-2"
+STRAY_PF = 100.0  # of a wire of 2 m along the car's body (common practice, no source)
 OPEN, TO_GROUND, TO_12V = "open", "on ground", "on 12 V"
 _LOADS = {
     "card_socket": ("3V3", "GND"),
@@ -35,7 +36,7 @@ class Fault:
     moved: terminal -> terminal on which its wire now is, "" for none: a plug in a wrong socket. legs: a node of which
     the board's own leg comes off, or two whose legs touch. unfed: (block, part) of gates whose chip's supply leg comes
     off. lost: what works no more, by rule. on_line: the jumper of the tach sources is on 1-2, the line; else on 2-3,
-    the coil.
+    the coil. stray: a terminal whose wire has STRAY_PF to the car's body.
     """
 
     place: str
@@ -49,10 +50,17 @@ class Fault:
     unfed: tuple[tuple[str, str], ...] = ()
     lost: tuple[str, ...] = ()
     on_line: bool = False
+    stray: str = ""
+
+    @property
+    def conditions(self) -> str:
+        """Under which circumstances, as the name tells."""
+        stray = f", {self.stray}'s wire {STRAY_PF / 1000:g} nF to the body" if self.stray else ""
+        return stray + (ON_LINE if self.on_line else "")
 
     @property
     def name(self) -> str:
-        return f"{self.place} {self.what}{ON_LINE if self.on_line else ''}"
+        return f"{self.place} {self.what}{self.conditions}"
 
     @property
     def is_wire(self) -> bool:

@@ -1,4 +1,4 @@
-"""What hands, eyes and ears notice of a fault: button, lamp and sounder, simulated on and off."""
+"""What hands, eyes and ears notice of a fault: button, lamp and sounder, simulated on and off; a board that resets."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from hardware.circuit.failures import Run
 from hardware.circuit.faults import Fault
 
 _TERMINALS = {"T15", "T16", "T17", "T18"}
-_LEGS = {"lamp", "button", "buzzer"}
+_LEGS = {"lamp", "button", "buzzer", "run"}
 _LIT_A, _DARK_A = 0.5e-3, 0.05e-3  # through the lamp: seen by night, seen by nobody
 _LOUD_A, _SILENT_A = 10e-3, 1e-3  # through the sounder
 _HIGH_V, _LOW_V = 2.0, 0.8  # what the RP2040 takes for either (its data sheet, from memory)
@@ -37,6 +37,9 @@ def words(run: Run) -> tuple[str, ...]:
     if run.bench.build.reaches("buzzer"):
         sound = _amps(run, "buzzer"), _amps(dark, "buzzer")
         out += _shown("sounder", ("silent", "never silent"), *sound, (_LOUD_A, _SILENT_A))
+    if "run" in run.fault.legs:
+        low_v = run.volts("run", at_s=failures.LEAN_S)
+        out += [f"board may reset (RUN at {low_v:.1f} V)"] if low_v < _HIGH_V else []
     return tuple(out)
 
 

@@ -83,6 +83,7 @@ OF_THE_BOARD = {
     "J-JP1 3 open": "no engine speed",
     "M1 35 (REF) open": "lambda too rich",
     "M1 31 (a0) open": "rich end",
+    "M1 37 to 38 (EN to GND)": "none",
     "plug of J6 in J4, pins 1 to 2": "throttle 0.02 V for 2.50",
 }
 
@@ -166,7 +167,8 @@ def test_no_row_is_true_because_transistors_are_alike(bench):
 
 @pytest.mark.slow
 def test_engine_speed_and_second_pulses_from_either_place_of_the_jumper(true_on_board):
-    """Sound: all read; then what each place loses. C-R4 open has no other way to ground."""
+    """Sound: all read; then what each place loses. Sparks pass C-R4 or T6 open through the wire's own capacitance,
+    where a row counts it."""
     bench = failure_page.BENCH
     listed = {fault.name: fault for fault in bench.faults()}
     for on_line in (False, True):
@@ -179,6 +181,9 @@ def test_engine_speed_and_second_pulses_from_either_place_of_the_jumper(true_on_
 
 TURNING = {
     "C-R4 open": "no engine speed",
+    "C-R4 open, T6's wire 0.1 nF to the body": "true",
+    "T6 open, T6's wire 0.1 nF to the body": "true",
+    "T5 open, T5's wire 0.1 nF to the body": "no engine speed",
     "T19 open": "true",
     "T19 open, J-JP1 on 1-2": "no engine speed",
     "E2-R1 open": "no second pulses",
@@ -217,6 +222,7 @@ PANEL = {  # row of the board -> what hands and eyes notice
     "B-D1 open": ("lamp dark",),
     "Z-Q1 collector to emitter": ("sounder never silent",),
     "M1 17 (button) open": ("button not seen",),
+    "M1 30 to 31 (RUN to a0)": ("board may reset (RUN at 1.0 V)",),
     "M1 16 to 17 (lamp to button)": ("button pressed whenever the lamp is dark",),
     "plug of J9 cores 1 and 2 swapped (T15, T16)": (),
     "plug of J9 cores 3 and 4 swapped (T17, T18)": ("lamp dark",),
