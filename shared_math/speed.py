@@ -57,7 +57,7 @@ def glitch_limit_us(channel):
     return channel_shortest_us(channel) // 2 if limit is None else limit
 
 
-def duty_percent(on_ms, rpm, per_cycle=1, strokes=4):
+def duty_percent(on_ms, rpm, per_cycle: "float" = 1, strokes=4):
     """Share of time in per cent that an injector is open, if it opens `per_cycle` times per engine cycle for on_ms.
 
     A four-stroke's cycle is two turns, 120000 / rpm ms, which gives on_ms * rpm / 1200 for one opening. A two-stroke's

@@ -6,6 +6,8 @@ Made by following single charges through crank angle and pipe, step by step, and
 from __future__ import annotations
 
 import copy
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from types import SimpleNamespace
 
@@ -14,6 +16,7 @@ import pandas as pd
 
 from ringpull.analysis import local
 from ringpull.analysis.drive_state.columns import Columns
+from ringpull.files import configuration
 
 RATE_HZ = 200
 CONFIG = {
@@ -58,6 +61,14 @@ class Scene:
     spans: list[tuple[float, float]]
     tau_s: float
     extra: dict = field(default_factory=dict)
+
+
+@contextmanager
+def rewriting(columns: Columns) -> Iterator[dict]:
+    """A copy of the text of the columns' configuration, to be changed: they have its records afterwards."""
+    written = copy.deepcopy(columns.config.written)
+    yield written
+    columns.config = configuration.of(written)
 
 
 def charge_arrivals(time_s, rpm, litres_per_s, constant_s, cycle_deg, volume_l):
@@ -117,7 +128,7 @@ def scene(
     from ringpull.analysis.delay import transport
 
     random = np.random.default_rng(seed)
-    config = copy.deepcopy(CONFIG if config is None else config)
+    config = configuration.of(copy.deepcopy(CONFIG if config is None else config))
     step = 1.0 / RATE_HZ
     pull_s = (rpm_high - rpm_low) / rate_rpm_s
     cycle_s = pull_s + 12.0
@@ -138,8 +149,8 @@ def scene(
         after = (time_s >= end) & (time_s < end + 6.0)
         rpm[after] = rpm_high + (time_s[after] - end) * (rpm_low - rpm_high) / 6.0
         throttle[after], map_kpa[after] = 0.0, 25.0
-    load = config["target"]["load_kpa"]
-    true_lambda = np.interp(map_kpa, load, config["target"]["lambda"]) + offset
+    target = config.targets[0]
+    true_lambda = np.interp(map_kpa, target.loads, target.written["lambda"]) + offset
     if hole is not None:
         here = (which == hole.pull) & (rpm >= hole.rpm_from) & (rpm <= hole.rpm_to)
         true_lambda = true_lambda + np.where(here, hole.depth, 0.0)

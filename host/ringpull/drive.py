@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from ringpull.errors import NothingReadable
 from ringpull.files import connected
+from ringpull.files.configuration import Configuration
 from ringpull.ring.blocks.rings import Ring, as_text
 from ringpull.ring.blocks.store import Blocks, Damage, Store, open_store
 from ringpull.ring.rows import sessions as read_sessions
@@ -42,9 +43,9 @@ class Drive:
         other.sessions = self.sessions
         return other
 
-    def calibrated_by(self, config: dict) -> Drive:
+    def calibrated_by(self, config: Configuration) -> Drive:
         """This drive with another configuration than its sessions' own, of the same channels: a calibration that was
-        mended after the drive. config: checked, defaults filled."""
+        mended after the drive."""
         sessions = [replace(one, setup=replace(one.setup, config=config, looked_up={})) for one in self._found.sessions]
         return Drive(self.source, self._store, replace(self._found, sessions=sessions), self._target)
 

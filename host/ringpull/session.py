@@ -12,6 +12,7 @@ import numpy as np
 
 from ringpull.errors import TooLong
 from ringpull.files import connected
+from ringpull.files.configuration import Configuration, ConfiguredChannel, crank_of
 from ringpull.ring.blocks.order import Run
 from ringpull.ring.rows.sessions import SessionBlocks
 from ringpull.ring.rows.setup import UTC
@@ -19,7 +20,6 @@ from ringpull.ring.values import codes, decoded_columns, rest, service
 from ringpull.ring.values.codes import UnitCodes
 from ringpull.ring.values.service import MarkSpan
 from ringpull.ring.values.window import Finder
-from shared_math import channels as shared_channels
 from shared_math import layout
 
 if TYPE_CHECKING:
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 class Channel:
     """name: as configured. column: its name in decoded tables. unit: "" if it has none. label: name to show to people.
 
-    config: its part of the configuration, with defaults.
+    config: its part of the configuration.
     """
 
     name: str
@@ -38,7 +38,7 @@ class Channel:
     kind: str
     unit: str
     label: str
-    config: dict = field(hash=False, compare=False)
+    config: ConfiguredChannel = field(hash=False, compare=False)
 
 
 @dataclass(frozen=True)
@@ -118,13 +118,13 @@ class Session:
         self._fetched_utc = fetched_utc
         setup = blocks.setup
         self.id: int = blocks.id
-        self.config: dict = setup.config
+        self.config: Configuration = setup.config
         self.firmware: str = setup.firmware
         self.board: str = setup.board
         self.faults: list[int] = setup.faults
         self.assumed: str = setup.assumed  # source of its setup, if that is not from its own blocks
         self.period_s: float = setup.period_us / 1e6
-        self.rate_hz: float = float(setup.config.get("rate_hz", 1e6 / setup.period_us))
+        self.rate_hz: float = float(setup.config.rate_hz or 1e6 / setup.period_us)
 
     @cached_property
     def start_utc(self) -> str | None:
@@ -185,14 +185,11 @@ class Session:
         duty computed from it (kind "duty")."""
         out = []
         decodable = decoded_columns.decodable(self._blocks.setup)
-        turning = shared_channels.crank_of(decodable) is not None
+        turning = crank_of(decodable) is not None
         for one in decodable:
-            name, label = one["name"], one.get("label", one["name"].replace("_", " "))
-            column = shared_channels.column_name(one)
-            out.append(Channel(name, column, one["kind"], shared_channels.unit_of(one), label, one))
-            if one["kind"] == "pulse_width" and turning:
-                column = shared_channels.duty_name(one)
-                out.append(Channel(name + "_duty", column, "duty", "%", label + " duty", one))
+            out.append(Channel(one.name, one.column, one.kind, one.unit, one.shown, one))
+            if one.kind == "pulse_width" and turning:
+                out.append(Channel(one.name + "_duty", one.duty_column, "duty", "%", one.shown + " duty", one))
         return out
 
     @property

@@ -25,6 +25,8 @@ from ringpull.analysis.cells import fuelmap
 from ringpull.analysis.drive_state import columns as drive_columns
 from ringpull.analysis.instruments.records import State
 from ringpull.analysis.judge.verdict import NO_EVENT
+from ringpull.files import configuration
+from ringpull.files.configuration import Configuration
 
 MOST_SEEDS = 400  # looked through for a drive that a fault can befall
 
@@ -49,7 +51,7 @@ class ColumnSession:
 
     codes = ()  # of the car's computers
 
-    def __init__(self, table: dict, states: dict, config: dict, presses_s: list[float]) -> None:
+    def __init__(self, table: dict, states: dict, config: Configuration, presses_s: list[float]) -> None:
         self.id, self.config, self.converters = 1, config, {}
         self._table, self._states = table, states
         self.lean_warnings: list[tuple[float, float]] = []
@@ -126,7 +128,7 @@ def through_columns(fault: Fault, seed: int, event: bool) -> Outcome:
     """By what a logger would decode."""
     made = broken(fault, seed, event)
     table, states = wired.table(made, np.random.default_rng([8, seed]))
-    drive = ColumnDrive(ColumnSession(table, states, made.config, made.presses_s))
+    drive = ColumnDrive(ColumnSession(table, states, configuration.of(made.config), made.presses_s))
     return outcome(fault, made, seed, event, drive)
 
 

@@ -19,6 +19,7 @@ from ringpull.analysis.delay import identify, transport
 from ringpull.analysis.delay.align import align
 from ringpull.analysis.drive_state.columns import Columns, from_table
 from ringpull.analysis.judge import session
+from ringpull.files import configuration
 from ringpull.wording import delay as delay_words
 
 BIN_RPM = 250
@@ -35,7 +36,7 @@ SLOW = (
 
 
 def columns_of(drive) -> Columns:
-    return from_table(drive.rows, drive.config)
+    return from_table(drive.rows, configuration.of(drive.config))
 
 
 def in_pool(measure, arguments):
@@ -279,7 +280,7 @@ def judge_hour(path, identified):
     import time
 
     kept = dict(np.load(path))
-    config = json.loads(str(kept.pop("config")))
+    config = configuration.of(json.loads(str(kept.pop("config"))))
     identify.identify(from_table({n: v[:40_000] for n, v in kept.items()}, config))  # what is imported once
     began = time.perf_counter()
     ready = session.prepare(from_table(kept, config), identified=identified)

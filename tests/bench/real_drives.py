@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from ringpull.analysis.drive_state.columns import Columns
+from ringpull.files import configuration
 
 RATE_HZ = 50
 FULL_KPA, BOOST_KPA, FULL_S = 95.0, 160.0, 1.5  # BOOST_KPA: of an engine that makes no vacuum
@@ -138,7 +139,7 @@ def columns_of(recording: Recording, random: np.random.Generator, lean: Sequence
     sensed = pd.Series(reached).ewm(alpha=1.0 - keep, adjust=False).mean().to_numpy()
     measured = sensed + random.normal(0.0, 0.004, rows)
     columns = Columns(recording.time_s, measured, recording.rpm.copy(), recording.map_kpa, recording.throttle)
-    columns.config, columns.banks = CONFIG, {"lambda_1": measured}
+    columns.config, columns.banks = configuration.of(CONFIG), {"lambda_1": measured}
     columns.named = {"lambda_1": measured, "engine_speed": columns.rpm, "map": columns.map_kpa}
     columns.named["throttle"] = columns.throttle
     return columns

@@ -13,6 +13,7 @@ import ringpull
 from ringpull.analysis.answer import Answer, PullAnswer
 from ringpull.analysis.delay import transport
 from ringpull.analysis.judge.reasons import Assumed, Assumption, Reason, Why
+from ringpull.files.configuration import Configuration, Vehicle
 from ringpull.report import write_report
 
 
@@ -61,12 +62,12 @@ def test_markup_in_every_text(drive, found, opened, tmp_path):
     (card / "notes.json").write_text(json.dumps({"1": NASTY, "2": "<b>bold</b>"}))
     real = drive.sessions[0]
     channels = [replace(c, label=NASTY, unit=c.unit and NASTY) for c in real.channels]
-    config = real.config | {"vehicle": {"name": NASTY}, "customer": NASTY, "note": NASTY}
+    config = replace(real.config, vehicle=Vehicle(name=NASTY), customer=NASTY, note=NASTY)
     session = Session(real, channels=channels, config=config, firmware=NASTY, board=NASTY, start_utc=NASTY)
     nasty = replace(
         found,
         reasons=[Reason(Why.BLIND, 1, values={"banks": (NASTY,)}), *found.reasons],
-        assumptions=[Assumption(Assumed.DELAY, {"bank": NASTY, "source": transport.default({}).source})],
+        assumptions=[Assumption(Assumed.DELAY, {"bank": NASTY, "source": transport.default(Configuration()).source})],
         left_out={NASTY: 1.0},
         alignment=found.alignment | {"source": NASTY},
     )

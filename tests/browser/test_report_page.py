@@ -1,6 +1,7 @@
 """The report in a browser: what it shows is what the decoded table holds, and everything on it works."""
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -191,10 +192,10 @@ def test_against_speed_overrun_is_faint_and_the_event_keeps_its_ground(report, o
 def test_the_title_tells_vehicle_and_note(drive, found, opened, tmp_path, monkeypatch):
     from ringpull.report import write_report
 
-    config = drive.sessions[0].config
-    monkeypatch.setitem(config, "note", "new turbo")
+    session = drive.sessions[0]
+    monkeypatch.setattr(session, "config", replace(session.config, note="new turbo"))
     with opened(write_report(drive, found, tmp_path / "r.html")) as page:
-        assert page.title().startswith(config["vehicle"]["name"]) and ", new turbo: attention" in page.title()
+        assert page.title().startswith(session.config.vehicle.name) and ", new turbo: attention" in page.title()
 
 
 @pytest.mark.parametrize("zoomed", [False, True], ids=["whole", "zoomed"])
@@ -289,7 +290,7 @@ def numbers_of(page, kind):
 def test_units_change_every_number(report, opened, drive, chooser, unit, kind, formula):
     from shared_math import mixture
 
-    stoich = mixture.fuel(drive.sessions[0].config["fuel"])["stoich_afr"]
+    stoich = mixture.fuel(drive.sessions[0].config.written["fuel"])["stoich_afr"]
     with opened(report) as page:
         before = numbers_of(page, kind)
         page.locator(".panel").first.scroll_into_view_if_needed()

@@ -66,6 +66,7 @@ MODULES: dict[str, Suite] = {
     "shared_math/transfer.py": Suite(pytest=(*SHARED, PROPERTIES, REFERENCES[2])),
     "shared_math/whole_numbers.py": Suite(pytest=(*SHARED, WHOLE)),
     "shared_math/whole_numbers_build.py": Suite(pytest=(*SHARED, WHOLE)),
+    "host/ringpull/files/configuration.py": reading("configuration", "values_by_hand"),
     "host/ringpull/ring/blocks/crc.py": BLOCKS,
     "host/ringpull/ring/blocks/order.py": BLOCKS,
     "host/ringpull/ring/blocks/rings.py": BLOCKS,

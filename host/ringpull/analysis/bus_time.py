@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from ringpull.session import Session
-from shared_math import bus
 from shared_math.obd import bus_time, pids
 
 USUAL_KBIT = 500  # where logger.json does not tell the rate: the stored rows do not either
@@ -44,7 +43,7 @@ def of_rows(session: Session, raw) -> BusTime | None:
     times, count = np.concatenate([times, row_s[lost > 0]]), np.concatenate([count, lost[lost > 0]])
     inside = times >= times[: len(answers)].min()
     seconds = np.bincount((times[inside] - times[inside].min()).astype(int), weights=count[inside])
-    kbit = session.config.get("bus", {}).get("kbit")
+    kbit = session.config.bus_kbit
     extended = any(len(unit.who) > 3 for unit in session.codes or ())
     span_s = max(1.0, float(np.ptp(times[inside])))
     return BusTime(
@@ -57,7 +56,7 @@ def of_rows(session: Session, raw) -> BusTime | None:
 
 def _asked(session: Session) -> dict[int, str]:
     """PID -> a channel that asks for it."""
-    return {bus.pid_of(one.config): one.name for one in session.channels if one.kind == "obd"}
+    return {one.config.pid: one.name for one in session.channels if one.config.pid is not None}
 
 
 def _answers(raw, pid: int, name: str) -> tuple[np.ndarray, np.ndarray]:

@@ -8,8 +8,9 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ringpull.analysis.bus_time import BusTime, of_rows
+from ringpull.files.configuration import crank_of
 from ringpull.session import Channel, Session
-from shared_math import bus, bus_states, channels
+from shared_math import bus_states, channels
 from shared_math.obd.status import CLOSED
 
 EARLIEST_S, LATEST_S, STEP_S = -0.10, 0.60, 0.005
@@ -106,9 +107,7 @@ def of_session(session: Session, answers: list) -> CarSaid | None:
 
 def _first(session: Session, table, pid: int) -> np.ndarray | None:
     """The decoded column of the first channel that asks for a parameter; None without one."""
-    return next(
-        (table[one.column] for one in session.channels if one.kind == "obd" and bus.pid_of(one.config) == pid), None
-    )
+    return next((table[one.column] for one in session.channels if one.config.pid == pid), None)
 
 
 def _in_closed_loop(out: CarSaid, session: Session, table) -> None:
@@ -130,8 +129,8 @@ def _longest_first(states: np.ndarray) -> list[int]:
 
 
 def _delay(session: Session, raw) -> Delay | None:
-    asked = [one for one in session.channels if one.kind == "obd" and bus.pid_of(one.config) == SPEED]
-    crank = channels.crank_of(session.config.get("channels", []))
+    asked = [one for one in session.channels if one.config.pid == SPEED]
+    crank = crank_of(session.config.channels)
     if not asked or crank is None:
         return None
     table = session.awake.table()
@@ -140,7 +139,7 @@ def _delay(session: Session, raw) -> Delay | None:
     new = np.diff(age_s, prepend=np.inf) < 0  # a value that was not there in the row before
     keep = new & np.isfinite(told)
     times, told = (table["time_s"] - age_s)[keep], told[keep]
-    tach_s, tach = table["time_s"], table[channels.column_name(crank)]
+    tach_s, tach = table["time_s"], table[crank.column]
     known = np.isfinite(tach)
     if known.sum() < 2 or not len(times):
         return None

@@ -11,12 +11,12 @@ import numpy as np
 
 from ringpull.analysis import local, rest_of_marked_run
 from ringpull.analysis.delay.align import injected
-from ringpull.analysis.drive_state import roles, under_load
+from ringpull.analysis.drive_state import under_load
 from ringpull.analysis.drive_state.columns import Columns, from_session, from_table
 from ringpull.analysis.instruments.trust import Trust, of_session, trust
 from ringpull.analysis.judge.lean_events import LeanEvent
 from ringpull.analysis.judge.session import Judged, judge_span, prepare
-from shared_math import channels as shared_channels
+from ringpull.files.configuration import crank_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -61,7 +61,7 @@ class View:
         """The examined instruments of the session."""
         columns = from_session(self.session)
         if self.target is not None:
-            columns = replace(columns, config={**columns.config, "target": self.target})
+            columns = replace(columns, config=columns.config.judged_by(self.target))
         return examined(columns, self.session.id)
 
     @cached_property
@@ -86,8 +86,8 @@ class View:
     @cached_property
     def turns(self) -> list[tuple[np.ndarray, np.ndarray]]:
         """(times_s, turns of the crank since the first) of the speed channel's pulses, a pair for each stretch."""
-        channel = roles.speed_channel(self.session.config.get("channels", []))
-        return [] if channel is None else self.session.awake.turns(channel["name"])
+        channel = crank_of(self.session.config.channels)
+        return [] if channel is None else self.session.awake.turns(channel.name)
 
 
 @dataclass(eq=False, frozen=True)
@@ -128,12 +128,12 @@ class Pull:
         times = whole["time_s"].to_numpy()[rows]
         grid = np.clip(np.round(columns.place(times)).astype(int), 0, len(columns) - 1)
         units = dict(whole.attrs.get("units", {}))
-        for channel in columns.config.get("channels", []):
-            if channel["name"] in columns.banks:
-                bank = columns.banks[channel["name"]]
-                told = judged.banks.get(channel["name"])
+        for channel in columns.config.channels:
+            if channel.name in columns.banks:
+                bank = columns.banks[channel.name]
+                told = judged.banks.get(channel.name)
                 aligned = judged.aligned if told is None else told.aligned
-                name = shared_channels.column_name(channel) + "_aligned"
+                name = channel.column + "_aligned"
                 out[name] = injected(bank, columns, aligned.model, aligned.arrival_s[grid])
                 units[name] = ""
         every = slice(0, len(columns))

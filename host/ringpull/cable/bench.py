@@ -14,6 +14,8 @@ from ringpull.cable import link as links
 from ringpull.cable import ports
 from ringpull.device.two_points import BATCHES, Converter
 from ringpull.errors import BadConfig, LoggerRefused, RingpullError
+from ringpull.files import configuration
+from ringpull.files.configuration import Configuration
 from shared_math import cable, cable_bench
 from shared_math import config as shared_config
 
@@ -23,7 +25,7 @@ LEFT_OUT_S = 0.3
 
 
 class Bench:
-    """config: in force on the logger, with its defaults. text: of its logger.json, None where it has none."""
+    """config: in force on the logger. text: of its logger.json, None where it has none."""
 
     def __init__(self, link: links.Link) -> None:
         """Ends the recording. Raises what the link raises."""
@@ -46,9 +48,9 @@ class Bench:
             self.record()
             raise
 
-    def _settings(self) -> dict[str, Any]:
+    def _settings(self) -> Configuration:
         if self.text is None:
-            return shared_config.defaults(shared_config.DEFAULT)
+            return configuration.of(shared_config.defaults(shared_config.DEFAULT))
         try:
             settings = shared_config.load(self.text)
             problems = shared_config.check(settings)
@@ -60,7 +62,7 @@ class Bench:
             ) from None
         if problems:
             raise BadConfig(*shared_config.explain(problems[0]))
-        return shared_config.defaults(settings)
+        return configuration.of(shared_config.defaults(settings))
 
     def __enter__(self) -> Bench:
         return self
@@ -73,19 +75,14 @@ class Bench:
         with suppress(RingpullError):
             self.link.ask(cable_bench.RECORD)
 
-    def channel(self, name: str) -> dict[str, Any]:
-        """A channel of its configuration. KeyError."""
-        return next(one for one in self.config["channels"] if one["name"] == name)
-
     def converter(self, name: str) -> Converter:
         """Of an analog channel."""
         return Converter.told(json.loads(self.link.ask(cable_bench.CONVERTER, name)[1]))
 
     def mean(self, name: str, seconds: float) -> dict[str, Any]:
         """What rows of so many seconds say of a channel (CABLE.md, "mean")."""
-        rate_hz = self.config["rate_hz"]
-        rows = max(2, min(cable_bench.MOST_ROWS, round(seconds * rate_hz)))
-        return self._long((cable_bench.MEAN, name, str(rows)), rows / rate_hz + LEFT_OUT_S)
+        rows = max(2, min(cable_bench.MOST_ROWS, round(seconds * self.config.rate_hz)))
+        return self._long((cable_bench.MEAN, name, str(rows)), rows / self.config.rate_hz + LEFT_OUT_S)
 
     def batches(self, name: str, seconds: float) -> list[dict[str, Any]]:
         """`mean` several times, so that a voltage that moves is seen."""

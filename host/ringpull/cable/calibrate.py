@@ -14,6 +14,8 @@ from ringpull.device import known_signals, two_points
 from ringpull.device.config_text import as_text
 from ringpull.device.two_points import Fit, Meter, Point, Reading, Shift
 from ringpull.errors import BadConfig, BadUsage, DoesNotFit
+from ringpull.files import configuration
+from ringpull.files.configuration import ConfiguredChannel
 from ringpull.files.outputs import whole
 from shared_math import cable_bench, channels
 from shared_math import config as shared_config
@@ -35,21 +37,21 @@ class Outcome:
     lines: list[str]
 
 
-def acts_for(channel: dict[str, Any]) -> list[str]:
+def acts_for(channel: ConfiguredChannel) -> list[str]:
     """What can be done with a channel."""
-    if channel["kind"] in channels.PULSE_KINDS:
+    if channel.kind in channels.PULSE_KINDS:
         return [FREQUENCY]
-    if channel["kind"] not in channels.ANALOG_KINDS:
+    if channel.kind not in channels.ANALOG_KINDS:
         return []
-    return [TWO_POINTS, GROUND] + ([FREE_AIR] if channel["kind"] == "lambda" else [])
+    return [TWO_POINTS, GROUND] + ([FREE_AIR] if channel.kind == "lambda" else [])
 
 
-def named(bench: Bench, name: str, act: str) -> dict[str, Any]:
+def named(bench: Bench, name: str, act: str) -> ConfiguredChannel:
     """The channel of that name that this can be done with. Raises BadUsage."""
-    for channel in bench.config["channels"]:
-        if channel["name"] == name and act in acts_for(channel):
+    for channel in bench.config.channels:
+        if channel.name == name and act in acts_for(channel):
             return channel
-    fit = [one["name"] for one in bench.config["channels"] if act in acts_for(one)]
+    fit = [one.name for one in bench.config.channels if act in acts_for(one)]
     raise BadUsage(
         f"there is no channel {name!r} for this: {act}",
         "a slip in its name, or a channel of another kind",
@@ -60,7 +62,7 @@ def named(bench: Bench, name: str, act: str) -> dict[str, Any]:
 def reading(bench: Bench, name: str, seconds: float) -> Reading:
     """What the input reads now. Raises DoesNotFit where that is no ground for anything."""
     found = Reading.of(bench.batches(name, seconds))
-    two_points.refuse_reading(found, bench.converter(name), bench.config["board"])
+    two_points.refuse_reading(found, bench.converter(name), bench.config.board)
     return found
 
 
@@ -71,8 +73,8 @@ def today() -> str:
 
 def of_points(bench: Bench, name: str, meter: Meter, points: list[Point]) -> Outcome:
     """A two-point calibration. Raises DoesNotFit."""
-    channel = bench.channel(name)
-    found = two_points.fit(channel, bench.config, bench.converter(name), meter, points)
+    channel = bench.config.by_name[name]
+    found = two_points.fit(channel.written, bench.config.written, bench.converter(name), meter, points)
     key = found.line.as_key(today())
     figures = {
         "calibration": key,
@@ -91,13 +93,13 @@ def of_points(bench: Bench, name: str, meter: Meter, points: list[Point]) -> Out
     return Outcome(TWO_POINTS, name, {"calibration": key}, figures, _fit_lines(channel, found))
 
 
-def _fit_lines(channel: dict[str, Any], found: Fit) -> list[str]:
+def _fit_lines(channel: ConfiguredChannel, found: Fit) -> list[str]:
     line = found.line
     out = [
-        f"{channel['name']}: {line.slope * 1000:.4f} mV a count; the gain is {100 * (found.gain - 1):+.2f} % off what "
+        f"{channel.name}: {line.slope * 1000:.4f} mV a count; the gain is {100 * (found.gain - 1):+.2f} % off what "
         f"the parts make (up to {100 * found.gain_limit:.1f} % are possible), {found.zero_v * 1000:+.1f} mV at 0 V"
     ]
-    for volts in sorted({*line.volts, *(channel["volts"] if "volts" in channel else ())}):
+    for volts in sorted({*line.volts, *channel.volts}):
         out.append(f"  at {volts:.3f} V: within {2 * line.u_at(volts) * 1000:.1f} mV (two standard uncertainties)")
     if not found.residuals:
         out.append("  not proved by a third voltage: a slip at one of the two would not show")
@@ -110,9 +112,9 @@ def _fit_lines(channel: dict[str, Any], found: Fit) -> list[str]:
 
 def of_ground(bench: Bench, name: str, meter: Meter, point: Point) -> Outcome:
     """The sensor's ground against the logger's. Raises DoesNotFit."""
-    channel = bench.channel(name)
+    channel = bench.config.by_name[name]
     converter = bench.converter(name)
-    line = two_points.line_of(channel, converter, meter)
+    line = two_points.line_of(channel.written, converter, meter)
     if line is None:
         raise DoesNotFit(
             f"{name} was never calibrated",
@@ -134,11 +136,11 @@ def of_ground(bench: Bench, name: str, meter: Meter, point: Point) -> Outcome:
 
 def of_frequency(bench: Bench, name: str, known_hz: float, seconds: float) -> Outcome:
     """A pulse input against a known frequency. Raises DoesNotFit."""
-    channel = bench.channel(name)
+    channel = bench.config.by_name[name]
     found = known_signals.frequency(bench.mean(name, seconds), known_hz)
     means = ""
-    if "per_rev" in channel:
-        means = f"; with per_rev {channel['per_rev']:g} that is {60 * found.hz / channel['per_rev']:.1f} 1/min"
+    if channel.per_rev:
+        means = f"; with per_rev {channel.per_rev:g} that is {60 * found.hz / channel.per_rev:.1f} 1/min"
     line = (
         f"{name}: {found.hz:.4f} Hz counted at {known_hz:g} Hz, {1e6 * found.off:+.0f} ppm, {found.edges} edges{means}"
     )
@@ -148,17 +150,17 @@ def of_frequency(bench: Bench, name: str, known_hz: float, seconds: float) -> Ou
 
 def of_free_air(bench: Bench, name: str, meter: Meter, meter_v: float | None, seconds: float) -> Outcome:
     """A lambda sensor in free air. Raises DoesNotFit."""
-    channel = bench.channel(name)
+    channel = bench.config.by_name[name]
     converter = bench.converter(name)
     read = Reading.of(bench.batches(name, seconds))
-    line = two_points.line_of(channel, converter, meter)
+    line = two_points.line_of(channel.written, converter, meter)
     if line is None:
-        slope, zero = two_points.nominal(channel, bench.config, converter)
+        slope, zero = two_points.nominal(channel.written, bench.config.written, converter)
         volts, u_v = zero + slope * read.counts, 0.0
     else:
         volts = line.at(read.counts * (1 << line.bits) / (1 << converter.bits))
         u_v = line.u_at(volts)
-    found = known_signals.free_air(channel, volts, u_v, meter_v)
+    found = known_signals.free_air(channel.written, volts, u_v, meter_v)
     figures = {"volts": round(found.volts, 4), "end_v": found.end_v, "meter_v": meter_v}
     beside = "" if meter_v is None else f", {meter_v:.3f} V on the multimeter"
     said = f"{name}: in free air {found.volts:.3f} V{beside}; the controller's lean end is at {found.end_v:g} V"
@@ -197,7 +199,7 @@ class Sides:
             self.bench.keep(cable_bench.CONFIG_FILE, as_text(there).encode())
         self.bench.keep(cable_bench.HISTORY_FILE, line.encode())
         self.config = there
-        self.bench.config = shared_config.defaults(there)
+        self.bench.config = configuration.of(shared_config.defaults(there))
         if here is None or self.file is None:
             return []
         if outcome.changes:

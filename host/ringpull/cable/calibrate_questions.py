@@ -12,6 +12,7 @@ from ringpull.device import answers
 from ringpull.device.questions import BACK
 from ringpull.device.two_points import Meter, Point
 from ringpull.errors import DoesNotFit
+from ringpull.files.configuration import ConfiguredChannel
 from ringpull.wording.calibrated import last
 
 DONE = "done"
@@ -73,18 +74,18 @@ class Interview:
         """All that was written. EOFError and KeyboardInterrupt come through: what was written stays."""
         self.tell("Enter takes what stands in [brackets]; 'back' returns to the question before.")
         while True:
-            for channel in self.bench.config["channels"]:
-                self.tell(f"  {channel['name']:<24} {last(channel)}")
-            names = [one["name"] for one in self.bench.config["channels"] if calibrate.acts_for(one)]
+            for channel in self.bench.config.channels:
+                self.tell(f"  {channel.name:<24} {last(channel)}")
+            names = [one.name for one in self.bench.config.channels if calibrate.acts_for(one)]
             try:
                 name = self._choice("Which input? (or done)", [*names, DONE], DONE)
                 if name == DONE:
                     return self.written
-                self._input(self.bench.channel(name))
+                self._input(self.bench.config.by_name[name])
             except _Back:
                 continue
 
-    def _input(self, channel: dict[str, Any]) -> None:
+    def _input(self, channel: ConfiguredChannel) -> None:
         acts = calibrate.acts_for(channel)
         act = acts[0]
         if len(acts) > 1:
@@ -106,8 +107,8 @@ class Interview:
             self.tell("The logger's own is written." if outcome.changes else "The logger's history is written.")
             self.written.append(outcome)
 
-    def _act(self, act: str, channel: dict[str, Any]) -> Outcome:
-        name = channel["name"]
+    def _act(self, act: str, channel: ConfiguredChannel) -> Outcome:
+        name = channel.name
         if act == TWO_POINTS:
             return calibrate.of_points(self.bench, name, self.meter, self._points(name))
         if act == GROUND:

@@ -4,19 +4,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from ringpull.cable.link import Link
+from ringpull.files.configuration import ConfiguredChannel, Target, crank_of, holding
 from ringpull.ring.rows import setup as setups
 from ringpull.ring.values import analog, decoded_columns, on_time
 from ringpull.ring.values.analog import or_nan
 from shared_math import cable, layout, transfer
 from shared_math import channels as shared_channels
 from shared_math import speed as shared_speed
-from shared_math import target as shared_target
-from shared_math.config import schema
 
 CELL = np.dtype("<i4")
 
@@ -58,7 +56,7 @@ class Newest:
         self.session: int = state["session"]
         self.setup = setups.parse(link.setup_text(state["parts"]))
         self.channels = decoded_columns.decodable(self.setup)
-        self.crank = shared_channels.crank_of(self.channels)
+        self.crank = crank_of(self.channels)
         self._before: dict[str, np.ndarray] | None = None
         self._hz: dict[str, float] = {}
 
@@ -74,12 +72,11 @@ class Newest:
         values = self._values(raw)
         states = self._states(raw)
         self._before = raw
-        config = self.setup.config
         return Now(
             time_s=float(raw["row"][0]) * self.setup.period_us / 1e6,
             values=values,
             states=states,
-            target=self._target(config.get("target"), values, states),
+            target=self._target(values, states),
             mark=int(raw["mark"][0]) if "mark" in raw else 0,
             lamp=int(raw["lamp"][0]) if "lamp" in raw else layout.LAMP_OFF,
             fault=int(words[2]),
@@ -88,31 +85,30 @@ class Newest:
 
     def _values(self, raw: dict[str, np.ndarray]) -> dict[str, float]:
         out: dict[str, float] = {}
-        ordered = sorted(self.channels, key=lambda one: one["kind"] == "pulse_width")  # these need the engine's speed
+        ordered = sorted(self.channels, key=lambda one: one.kind == "pulse_width")  # these need the engine's speed
         for channel in ordered:
-            column = shared_channels.column_name(channel)
-            kind = channel["kind"]
+            column, kind = channel.column, channel.kind
             if kind in shared_channels.ANALOG_KINDS:
                 out[column] = float(analog.value(self.setup, channel, raw)[0])
             elif kind == "pulse_width":
                 rpm = None
                 if self.crank:
-                    rpm = np.array([out[shared_channels.column_name(self.crank)]])
+                    rpm = np.array([out[self.crank.column]])
                 on = on_time.on_ms(self.setup, channel, raw, rpm)
                 out[column] = float(on[0])
                 if rpm is not None:
-                    out[shared_channels.duty_name(channel)] = float(on_time.duty_pct(self.setup, channel, on, rpm)[0])
+                    out[channel.duty_column] = float(on_time.duty_pct(self.setup, channel, on, rpm)[0])
             elif kind in shared_channels.PULSE_KINDS:
                 out[column] = self._pulses(channel, raw)
             elif kind in shared_channels.BUS_KINDS:
                 out[column] = float(analog.from_bus(self.setup, channel, raw)[0])
             else:
-                out[column] = float(raw[channel["name"]][0])
+                out[column] = float(raw[channel.name][0])
         return out
 
-    def _pulses(self, channel: dict, raw: dict[str, np.ndarray]) -> float:
+    def _pulses(self, channel: ConfiguredChannel, raw: dict[str, np.ndarray]) -> float:
         """The mean rate since the row before; while no edge comes, no faster than that allows."""
-        name = channel["name"]
+        name = channel.name
         count_column = self.setup.described(name, "count")
         age_top = self.setup.described(name + ".age", "age").top
         age = int(raw[name + ".age"][0])
@@ -130,40 +126,39 @@ class Newest:
             elif not edges:
                 hz = min(self._hz.get(name, math.nan), 1e6 / max(age, 1))
         self._hz[name] = hz
-        if channel["kind"] == "frequency":
-            return or_nan(transfer.frequency_value(channel, hz))
-        if "per_metre" in channel:
-            return float(shared_speed.speed_kmh(hz, channel["per_metre"], 1e6))
-        return float(shared_speed.rpm(hz, channel["per_rev"], 1e6))
+        if channel.kind == "frequency":
+            return or_nan(transfer.frequency_value(channel.written, hz))
+        if channel.per_metre:
+            return float(shared_speed.speed_kmh(hz, channel.per_metre, 1e6))
+        return float(shared_speed.rpm(hz, channel.per_rev, 1e6))
 
     def _states(self, raw: dict[str, np.ndarray]) -> dict[str, str]:
         out = {}
         for channel in self.channels:
-            if channel.get("states"):
-                volts = float(analog.volts(self.setup, channel["name"], raw)[0])
-                state = transfer.state_of(channel, volts)
+            if channel.states:
+                volts = float(analog.volts(self.setup, channel.name, raw)[0])
+                state = transfer.state_of(channel.written, volts)
                 if state is not None:
-                    out[channel["name"]] = state
+                    out[channel.name] = state
         return out
 
-    def _target(self, target: Any, values: dict[str, float], states: dict[str, str]) -> float | None:
+    def _target(self, values: dict[str, float], states: dict[str, str]) -> float | None:
         known: dict[str, float | str] = {}
         for channel in self.channels:
-            value = values[shared_channels.column_name(channel)]
+            value = values[channel.column]
             if value == value:
-                known[channel["name"]] = value
+                known[channel.name] = value
         known |= states
-        entry = shared_target.holding(target, known)
+        entry = holding(self.setup.config.targets, known)
         if entry is None:
             return None
-        rpm = known.get(self.crank["name"]) if self.crank else None
-        return shared_target.lambda_target(target, self._load(entry, known), rpm, known)
+        rpm = known.get(self.crank.name) if self.crank else None
+        return entry.lambda_at(self._load(entry, known), rpm if isinstance(rpm, float) else None)
 
-    def _load(self, entry: dict, known: dict[str, float | str]) -> float | None:
+    def _load(self, entry: Target, known: dict[str, float | str]) -> float | None:
         """The load of a target's axis; None where its channel has another unit."""
-        channel = next((one for one in self.channels if one["name"] == entry.get("load")), None)
-        axis = "load_kpa" if "load_kpa" in entry else "load_pct"
-        if channel is None or shared_channels.unit_of(channel) != schema.LOAD_UNIT[axis]:
+        channel = next((one for one in self.channels if one.name == entry.load), None)
+        if channel is None or channel.unit != entry.unit:
             return None
-        value = known.get(channel["name"])
+        value = known.get(channel.name)
         return value if isinstance(value, float) else None

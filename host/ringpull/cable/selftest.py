@@ -12,6 +12,7 @@ from ringpull.cable.bench import Bench
 from ringpull.device import known_signals
 from ringpull.device.two_points import Meter, line_of, nominal
 from ringpull.errors import DoesNotFit
+from ringpull.files.configuration import ConfiguredChannel
 from shared_math import channels, proving, speed
 from shared_math.proving import ABSENT, BAD, GOOD
 
@@ -71,8 +72,8 @@ class Test:
         self._screen()
         self._memory()
         self._card()
-        for channel in self.bench.config["channels"]:
-            if channel["kind"] in channels.ANALOG_KINDS:
+        for channel in self.bench.config.channels:
+            if channel.kind in channels.ANALOG_KINDS:
                 self._converter(channel)
         self._supply()
         self._loop()
@@ -118,7 +119,7 @@ class Test:
             self.tell(f"A screen, where there is one, shows tiles for {SHOWN_S} s.")
         told = self.bench.prove("screen", 1000 * shown_s, shown_s)
         if told is None or not told["answers"]:
-            if not self.bench.config.get("screen"):
+            if not self.bench.config.screen:
                 self._row("screen", "none answers", "as logger.json says: none", ABSENT)
                 return
             self._row("screen", "none answers", "logger.json says that there is one", BAD, "look at its four wires")
@@ -156,8 +157,8 @@ class Test:
         edges = [*map(float, proving.EDGES_MS), float("inf")]
         self.report.classes.extend(zip(edges, told["classes"], strict=True))
 
-    def _converter(self, channel: dict[str, Any]) -> None:
-        name = channel["name"]
+    def _converter(self, channel: ConfiguredChannel) -> None:
+        name = channel.name
         told = self.bench.mean(name, CONVERTER_S)
         bits = self.bench.converter(name).bits
         most = (1 << bits) / proving.NOISE_PARTS
@@ -177,20 +178,21 @@ class Test:
             if told["least"] == told["most"]:
                 figure += ", it stands still"
                 step = "the converter does not convert: look at its wires"
-        self._row(f"input {channel['input']} ({name})", figure, f"noise up to {most:.1f}, no bit stuck", result, step)
+        self._row(f"input {channel.input} ({name})", figure, f"noise up to {most:.1f}, no bit stuck", result, step)
 
     def _supply(self) -> None:
         limit = f"{proving.LEAST_SUPPLY_V:g} to {proving.MOST_SUPPLY_V:g} V"
-        channel = channels.supply_of(self.bench.config)
-        if channel is None:
+        found = channels.supply_of(self.bench.config.written)
+        if found is None:
             self._row("supply", "no channel measures it", limit, ABSENT)
             return
-        told = self.bench.mean(channel["name"], CONVERTER_S)
+        channel = self.bench.config.by_name[found["name"]]
+        told = self.bench.mean(channel.name, CONVERTER_S)
         counts = told["base"] + told["sum"] / told["rows"]
-        converter = self.bench.converter(channel["name"])
-        line = line_of(channel, converter, Meter())
+        converter = self.bench.converter(channel.name)
+        line = line_of(channel.written, converter, Meter())
         if line is None:
-            slope, zero = nominal(channel, self.bench.config, converter)
+            slope, zero = nominal(channel.written, self.bench.config.written, converter)
             volts = zero + slope * counts
         else:
             volts = line.at(counts * (1 << line.bits) / (1 << converter.bits))
@@ -201,20 +203,20 @@ class Test:
 
     def _loop(self) -> None:
         limit = f"within {proving.LOOP_PPM / 10000:g} % of what the board puts out, no edge refused"
-        pulses = [one for one in self.bench.config["channels"] if one["kind"] in ("pulses", "frequency")]
+        pulses = [one for one in self.bench.config.channels if one.kind in ("pulses", "frequency")]
         if not pulses:
             self._row("tach loop-back", "no pulse input is configured", limit, ABSENT)
             return
         channel = pulses[0]
-        part = f"tach loop-back ({channel['name']})"
-        longest_hz = 1e6 / (1.2 * max(1, speed.glitch_limit_us(channel)))
+        part = f"tach loop-back ({channel.name})"
+        longest_hz = 1e6 / (1.2 * max(1, speed.glitch_limit_us(channel.written)))
         off = []
         try:
             for hz in [one for one in proving.LOOP_HZ if one < longest_hz]:
                 if not self.bench.drive("hz", hz):
                     self._row(part, "the board has no frequency output free", limit, ABSENT)
                     return
-                told = self.bench.mean(channel["name"], LOOP_S)
+                told = self.bench.mean(channel.name, LOOP_S)
                 if not told["edges"]:
                     step = "join the frequency output to the tach input (hardware/README.md, loop-back)"
                     self._row(part, "no edges come back: no wire", limit, ABSENT, step)

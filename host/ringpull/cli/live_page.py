@@ -8,7 +8,7 @@ from rich.text import Text
 
 from ringpull.analysis.drive_state import roles
 from ringpull.cli.terminal import printable
-from shared_math import channels as shared_channels
+from ringpull.files.configuration import ConfiguredChannel
 from shared_math.faults import FAULTS
 
 if TYPE_CHECKING:
@@ -50,12 +50,12 @@ class Page:
             out.append(f"   {now.lost} rows lost")
         return out
 
-    def _mixture(self, channel: dict, now: Now) -> Text:
+    def _mixture(self, channel: ConfiguredChannel, now: Now) -> Text:
         """Lambda, what is wanted, and how far apart they are: lean to the right."""
-        value = now.values[shared_channels.column_name(channel)]
-        out = Text(f"{printable(channel.get('label', channel['name'])):<16} ")
+        value = now.values[channel.column]
+        out = Text(f"{printable(channel.shown):<16} ")
         if value != value:
-            out.append("  --   " + printable(now.states.get(channel["name"], "outside the sensor's range")))
+            out.append("  --   " + printable(now.states.get(channel.name, "outside the sensor's range")))
             return out
         out.append(f"{value:6.3f}", "bold")
         if now.target is None:

@@ -3,9 +3,11 @@
 from typing import Any
 
 from ringpull.analysis.cells.ratio import TRIMS
-from ringpull.analysis.drive_state import roles, sensor_range, units
+from ringpull.analysis.drive_state import sensor_range, units
+from ringpull.device import by_role
 from ringpull.device.advice_words import ADVICE
 from ringpull.device.impossible import Thought, manifold_channels, place, range_kpa
+from ringpull.files import configuration
 from shared_math import boards, bus, judging, lean_watch, plausible, speed
 from shared_math import channels as descriptions
 from shared_math.config import checker, schema
@@ -92,8 +94,8 @@ def _bus(config: dict[str, Any]) -> list[Thought]:
         out.append(("bus_not_own", "The car's bus", f'"{config["board"]}"'))
     if any(one["kind"] == "obd" for one in listed):
         out.append(("bus_asks", "The car's bus", ""))
-    trims = [one for role in TRIMS if (one := roles.channel_for(role, config["channels"]))]
-    if trims and roles.channel_for("fuel_state", config["channels"]) is None:
+    trims = [one for role in TRIMS if (one := by_role.channel_for(role, config))]
+    if trims and by_role.channel_for("fuel_state", config) is None:
         out.append(("trims_alone", place(config, trims[0]), ""))
     return out
 
@@ -170,8 +172,7 @@ def _target(config: dict[str, Any]) -> list[Thought]:
     out: list[Thought] = []
     if most > FULL_LOAD_LEANEST or least < FULL_LOAD_RICHEST:
         out.append(("target_unusual", "The target", f"{most if most > FULL_LOAD_LEANEST else least:g}"))
-    elif sensor_range.lambda_range(config)[1] < most + LEAST_ABOVE:
-        lean_end = sensor_range.lambda_range(config)[1]
+    elif (lean_end := sensor_range.lambda_range(configuration.of(config))[1]) < most + LEAST_ABOVE:
         out.append(("lambda_range_short", "The lambda scale", f"{lean_end:.2f}, and the target is {most:g}"))
     return out
 
@@ -185,7 +186,7 @@ def _at_full_load(value: float | list) -> tuple[float, float]:
 
 def _fuel_pressure(config: dict[str, Any]) -> list[Thought]:
     """Advice about a fuel pressure sensor whose range no such sensor has."""
-    channel = roles.channel_for("fuel_pressure", config["channels"])
+    channel = by_role.channel_for("fuel_pressure", config)
     if channel is None or not channel.get("values"):
         return []
     unit = descriptions.unit_of(channel)
@@ -201,7 +202,7 @@ def _units(config: dict[str, Any]) -> list[Thought]:
     out: list[Thought] = []
     for base, parts in BASE_UNITS.items():
         for role in parts:
-            channel = roles.channel_for(role, config["channels"])
+            channel = by_role.channel_for(role, config)
             if channel is None:
                 continue
             unit = descriptions.unit_of(channel)

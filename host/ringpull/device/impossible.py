@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from ringpull.analysis.drive_state import roles, units
+from ringpull.analysis.drive_state import units
+from ringpull.device import by_role
 from shared_math import boards, lean_watch, plausible
 from shared_math import channels as descriptions
 from shared_math.config import schema
@@ -71,7 +72,7 @@ def impossible(config: dict[str, Any]) -> list[Thought]:
     """(code, where, detail) of each reason why a checked configuration can give no answer."""
     out: list[Thought] = []
     channels = config["channels"]
-    sensors = roles.lambda_channels(channels)
+    sensors = by_role.lambda_channels(config)
     if not sensors:
         out.append(("no_lambda", "", ""))
     crank = descriptions.crank_of(channels)
@@ -142,7 +143,7 @@ def _pressures(config: dict[str, Any]) -> list[Thought]:
 
 def manifold_channels(config: dict[str, Any]) -> list[dict[str, Any]]:
     """The linear or table channels used as manifold pressure: by name, or as a target's load in kPa."""
-    by_name = roles.channel_for("map", config["channels"])
+    by_name = by_role.channel_for("map", config)
     loads = {entry.get("load") for entry in lean_watch.entries(config.get("target")) if "load_kpa" in entry}
     return [
         one

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from ringpull.analysis import car
-from ringpull.analysis.drive_state import roles
+from ringpull.device import by_role
 from shared_math import bus, lean_watch
 from shared_math import channels as shared_channels
 
@@ -63,7 +63,7 @@ def uses(config: dict[str, Any]) -> list[Use]:
     _lambdas(config, found)
     _speeds(config, found)
     for role, brings in BRINGS.items():
-        channel = roles.channel_for(role, config["channels"])
+        channel = by_role.channel_for(role, config)
         if channel is not None:
             found[channel["name"]].append(brings)
     for pid, brings in ASKED.items():
@@ -76,7 +76,7 @@ def uses(config: dict[str, Any]) -> list[Use]:
 
 
 def _lambdas(config: dict[str, Any], found: dict[str, list[str]]) -> None:
-    sensors = roles.lambda_channels(config["channels"])
+    sensors = by_role.lambda_channels(config)
     for channel in sensors:
         whose = f" of bank {channel['bank']}" if "bank" in channel and len(sensors) > 1 else ""
         found[channel["name"]].append(f"the mixture{whose}: lean events, fuel map, comparison")

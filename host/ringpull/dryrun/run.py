@@ -16,8 +16,11 @@ from typing import Any
 
 from ringpull.dryrun.bus_server import BusServer
 from ringpull.errors import BadConfig, BadUsage, FirmwareFailed, MissingPart, RingpullError
+from ringpull.files import configuration
+from ringpull.files.configuration import Configuration
 from ringpull.files.firmware_sources import firmware_dir, shared_math_dir
-from shared_math import channels, config
+from shared_math import channels
+from shared_math import config as shared_config
 
 BOARD = "desk"  # the board name that the firmware reports in a dry run
 HEAP = "192k"  # heap of a small board, though this port's objects are twice as large
@@ -76,7 +79,7 @@ def parse_config(path: Path) -> tuple[dict[str, Any], bytes]:
     except OSError as error:
         raise BadConfig(f"{path} can't be read: {error.strerror}", "a wrong name or folder", "check the path") from None
     try:
-        return config.load(text), text
+        return shared_config.load(text), text
     except ValueError as error:
         raise BadConfig(
             f"{path.name} is not a configuration: {error}",
@@ -86,15 +89,15 @@ def parse_config(path: Path) -> tuple[dict[str, Any], bytes]:
         ) from None
 
 
-def load_config(path: Path) -> tuple[dict[str, Any], bytes]:
+def load_config(path: Path) -> tuple[Configuration, bytes]:
     """(configuration with defaults, its text). Raises BadConfig with the first mistake and the count of the others."""
     settings, text = parse_config(path)
-    problems = config.check(settings)
+    problems = shared_config.check(settings)
     if problems:
-        what, cause, step = config.explain(problems[0])
+        what, cause, step = shared_config.explain(problems[0])
         more = f" (and {len(problems) - 1} more: ringpull check {path.name})" if len(problems) > 1 else ""
         raise BadConfig(f"{path.name}: {what}{more}", cause, step)
-    return config.defaults(settings), text
+    return configuration.of(shared_config.defaults(settings)), text
 
 
 def dry_run(
@@ -152,7 +155,7 @@ def dry_run(
         for name in ("drive.rpl", "pulls.rpl", "logger.json"):
             if (out / name).exists():  # a card that was put in later holds no configuration
                 shutil.move(out / name, card_dir / name)
-    on_bus = [] if bus is not None else [one["name"] for one in channels.from_the_bus(settings)]
+    on_bus = [] if bus is not None else [one.name for one in settings.channels if one.kind in channels.BUS_KINDS]
     return DryRunResult(card_dir, compiled.end_us / 1e6, compiled.unused, compiled.silent, on_bus)
 
 
@@ -170,7 +173,7 @@ def _made(folder: Path) -> Iterator[None]:
         raise
 
 
-def _refuse_other_drives(card_dir: Path, settings: dict[str, Any], replace: bool, again: bool) -> None:
+def _refuse_other_drives(card_dir: Path, settings: Configuration, replace: bool, again: bool) -> None:
     """Raise BadUsage if the folder holds drives that this dry run may not replace.
 
     It replaces the files of `prepare`; those of a dry run with the same configuration with `again` or `replace`; those
@@ -186,7 +189,7 @@ def _refuse_other_drives(card_dir: Path, settings: dict[str, Any], replace: bool
             sessions = ringpull.read(path).sessions
             mine = all(session.board == BOARD for session in sessions)
             empty = not sessions
-            same = all(config.defaults(session.config) == settings for session in sessions)
+            same = all(session.config.written == settings.written for session in sessions)
         except RingpullError:  # no readable rows: from `prepare` if nothing follows the first slot
             mine = same = empty = not path.read_bytes()[SLOT:].strip(b"\0")
         if not mine:
@@ -213,26 +216,30 @@ def heap_for(text: bytes, longest_press_s: float = 0.0) -> str:
     """The desk board's heap for a configuration of this text, as a value of MicroPython's option. longest_press_s: how
     long the button is held at most."""
     again_kb = AGAIN_KB if longest_press_s >= LONG_PRESS_S else 0
-    more = max(0, len(config.squeeze(text)) - USUAL_CONFIG_BYTES) * BYTES_PER_CONFIG_BYTE
+    more = max(0, len(shared_config.squeeze(text)) - USUAL_CONFIG_BYTES) * BYTES_PER_CONFIG_BYTE
     try:
-        bus_kb = (BUS_KB + int(BUS_CHANNEL_KB * len(told))) if (told := channels.from_the_bus(config.load(text))) else 0
+        bus_kb = (
+            (BUS_KB + int(BUS_CHANNEL_KB * len(told)))
+            if (told := channels.from_the_bus(shared_config.load(text)))
+            else 0
+        )
     except (ValueError, KeyError, TypeError):  # a file that the firmware is to refuse
         bus_kb = 0
     return f"{int(DESK_HEAP[:-1]) + again_kb + bus_kb + more // 1024}k"
 
 
-def ring_slots(settings: dict[str, Any], duration_s: float) -> tuple[int, int]:
+def ring_slots(settings: Configuration, duration_s: float) -> tuple[int, int]:
     """Slots of drive.rpl and pulls.rpl: enough for the whole drive, at most the usual 64 and 8 MB."""
-    table = channels.columns(settings, lambda _input: (12, 3.3, 0))
+    table = channels.columns(settings.written, lambda _input: (12, 3.3, 0))
     row_bytes = sum(4 if column["b"] > 16 else 2 for column in table)
-    need = int(duration_s * max(settings["rate_hz"] * row_bytes, SLOT) * 1.3)
+    need = int(duration_s * max(settings.rate_hz * row_bytes, SLOT) * 1.3)
     drive = min(max(need, LEAST_BYTES), MOST_DRIVE_BYTES)
     return drive // SLOT, min(drive, MOST_PULLS_BYTES) // SLOT
 
 
 def write_job(
     work: Path,
-    settings: dict[str, Any],
+    settings: Configuration,
     compiled: Any,
     config_path: Path,
     seed: int,

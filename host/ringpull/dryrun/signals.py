@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from ringpull.errors import BadSignal
+from ringpull.files.configuration import Configuration, ConfiguredChannel
 from shared_math import channels, converters
 from shared_math.config import checker
 
@@ -57,16 +58,15 @@ class Compiled:
         return float(np.diff(times_us)[down].max(initial=0.0)) / 1e6
 
 
-def compile_signals(config: dict[str, Any], volts: Path, edges: Path | None, buttons: Path | None) -> Compiled:
-    """Read and check the three files. config: with its defaults. Raises BadSignal with file, column and cause."""
-    by_name = {channel["name"]: channel for channel in config["channels"]}
+def compile_signals(config: Configuration, volts: Path, edges: Path | None, buttons: Path | None) -> Compiled:
+    """Read and check the three files. Raises BadSignal with file, column and cause."""
     table = _read(volts, text=())
     time_s = _times(volts, table)
     names = [name for name in table if name != "t_s"]
-    used = [n for n in names if n in by_name and by_name[n]["kind"] in (*channels.ANALOG_KINDS, "digital")]
-    lacking = [one["name"] for one in config["channels"] if _without(one, used)]
+    used = [n for n in names if n in config.by_name and config.by_name[n].kind in (*channels.ANALOG_KINDS, "digital")]
+    lacking = [one.name for one in config.channels if _without(one, used)]
     _refuse_misspelt(volts, [name for name in names if name not in used], lacking)
-    pulses = [channel for channel in config["channels"] if channel["kind"] in channels.PULSE_KINDS]
+    pulses = [channel for channel in config.channels if channel.kind in channels.PULSE_KINDS]
     events = [_edge_events(edges, pulses)] if edges else []
     if buttons:
         events.append(_button_events(buttons))
@@ -81,19 +81,20 @@ def compile_signals(config: dict[str, Any], volts: Path, edges: Path | None, but
                 "write all times in seconds from the same instant",
             )
         end_us = max(end_us, last_us)
-    frame_us = max(FINEST_FRAME_US, 100_000 // config["rate_hz"])  # ten frames a row, but at most one a millisecond
+    frame_us = max(FINEST_FRAME_US, 100_000 // config.rate_hz)  # ten frames a row, but at most one a millisecond
     grid_s = np.arange(end_us // frame_us + PAD_FRAMES) * (frame_us / 1e6)
     frames = np.empty((len(grid_s), len(used)), np.uint16)
     for at, name in enumerate(used):
         terminal_v = np.interp(grid_s, time_s, _numbers(volts, name, table[name]))
-        part = converters.part_of(config, by_name[name]["input"])
-        reference_v = config.get("reference_v", REFERENCE_V)
-        frames[:, at] = _at_the_pin(by_name[name], part, reference_v, terminal_v, frame_us)
+        channel = config.by_name[name]
+        part = converters.part_of(config.written, channel.input)
+        reference_v = REFERENCE_V if config.reference_v is None else config.reference_v
+        frames[:, at] = _at_the_pin(channel, part, reference_v, terminal_v, frame_us)
     counted = {int(which) & ~FALLS for which in np.unique(merged & np.uint64(0xFF))}
-    silent = [one["name"] for at, one in enumerate(pulses) if at not in counted]
+    silent = [one.name for at, one in enumerate(pulses) if at not in counted]
     return Compiled(
         analog=used,
-        pulses=[one["name"] for one in pulses],
+        pulses=[one.name for one in pulses],
         frames=frames,
         events=merged,
         frame_us=frame_us,
@@ -115,19 +116,19 @@ def _refuse_misspelt(path: Path, unused: list[str], lacking: list[str]) -> None:
             )
 
 
-def _without(channel: dict[str, Any], used: list[str]) -> bool:
+def _without(channel: ConfiguredChannel, used: list[str]) -> bool:
     """Whether an analog or digital channel has no column."""
-    return channel["kind"] not in (*channels.PULSE_KINDS, *channels.BUS_KINDS) and channel["name"] not in used
+    return channel.kind not in (*channels.PULSE_KINDS, *channels.BUS_KINDS) and channel.name not in used
 
 
 def _at_the_pin(
-    channel: dict[str, Any], part: str | None, reference_v: float, volts: np.ndarray, frame_us: int
+    channel: ConfiguredChannel, part: str | None, reference_v: float, volts: np.ndarray, frame_us: int
 ) -> np.ndarray:
     """Volts at a terminal (or between two) sampled every frame_us, in 65536ths of the converter's range.
 
     Applies divider, filter and range. part: the external converter; None for the board's own.
     """
-    top, bottom = channels.divider_of(channel)
+    top, bottom = channel.divider_ohm
     source_ohm = top * bottom / (top + bottom)
     pin = _low_pass(volts * (bottom / (top + bottom)), source_ohm * FILTER_F, frame_us)
     span_v = converters.scale(part, reference_v)[1] if part else reference_v
@@ -148,7 +149,7 @@ def _low_pass(x: np.ndarray, tau_s: float, frame_us: int) -> np.ndarray:
     return pd.Series(drive).ewm(alpha=1 - keep, adjust=False).mean().to_numpy()
 
 
-def _edge_events(path: Path, pulses: list[dict[str, Any]]) -> np.ndarray:
+def _edge_events(path: Path, pulses: list[ConfiguredChannel]) -> np.ndarray:
     """The edges as events. Without a column `level` (1 rising, 0 falling) every line is an edge that counts."""
     table = _read(path, text=("input",))
     time_s = _times(path, table, may_be_empty=True)
@@ -157,24 +158,24 @@ def _edge_events(path: Path, pulses: list[dict[str, Any]]) -> np.ndarray:
     inputs = np.asarray(_column(path, table, "input"), dtype=object)
     rising = _levels(path, table) if "level" in table else None
     for at, channel in enumerate(pulses):
-        mine = inputs == channel["name"]
+        mine = inputs == channel.name
         which[mine] = at
-        if channel["kind"] == "pulse_width":
+        if channel.kind == "pulse_width":
             if rising is None:
                 raise BadSignal(
-                    f"{path.name} has no column 'level', and channel {channel['name']!r} measures how long its input "
+                    f"{path.name} has no column 'level', and channel {channel.name!r} measures how long its input "
                     "is on",
                     "only rising edges were recorded",
                     "add the column: 1 where the input rises, 0 where it falls",
                 )
             which[mine & ~rising] |= np.uint64(FALLS)
         elif rising is not None:
-            wanted[mine] = rising[mine] == (channel["polarity"] == "rising")
+            wanted[mine] = rising[mine] == (channel.polarity == "rising")
     strangers = sorted({str(n) for n in inputs[which == STRANGER]})
     if strangers:
         raise BadSignal(
             f"{path.name} names the input {strangers[0]!r}, which is not a pulse channel of the configuration",
-            f"pulse channels are: {', '.join(one['name'] for one in pulses) or 'none'}",
+            f"pulse channels are: {', '.join(one.name for one in pulses) or 'none'}",
             "write the channel's name in the column 'input', or add a channel of kind 'pulses' to the configuration",
         )
     return _events(time_s[wanted], which[wanted])

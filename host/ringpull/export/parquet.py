@@ -35,11 +35,9 @@ def write(drive: Drive, sessions: list[Session], path: Path, progress: Callable[
 
 def seldom_twice(sessions: list[Session]) -> set[str]:
     """Columns whose values hardly repeat: those that are no converter's counts."""
-    told = [one for session in sessions for one in session.config.get("channels", [])]
-    timed = [one for one in told if one["kind"] in shared_channels.PULSE_KINDS]
-    return {"time_s"} | {
-        name(one) for one in timed for name in (shared_channels.column_name, shared_channels.duty_name)
-    }
+    every = [one for session in sessions for one in session.config.channels]
+    timed = [one for one in every if one.kind in shared_channels.PULSE_KINDS]
+    return {"time_s"} | {column for one in timed for column in (one.column, one.duty_column)}
 
 
 def about(sessions: list[Session]) -> dict:
@@ -53,7 +51,7 @@ def about(sessions: list[Session]) -> dict:
                 "rate_hz": session.rate_hz,
                 "firmware": session.firmware,
                 "board": session.board,
-                "config": session.config,
+                "config": session.config.written,
             }
             for session in sessions
         ],

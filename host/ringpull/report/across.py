@@ -7,6 +7,7 @@ from math import isfinite
 from ringpull.analysis.cells.banks import BankCell, Banks
 from ringpull.analysis.cells.repeat import Repeat
 from ringpull.analysis.drive_state.roles import bank_label
+from ringpull.files.configuration import Configuration
 from ringpull.report.words import DASH, load, mixture_name, number, quantity, table, text
 from ringpull.wording import across
 
@@ -16,7 +17,7 @@ BASE = 0.85  # lambda at which widths are converted
 
 def part(answer, unit: str) -> str:
     """Both tables, side by side if there is room."""
-    config = answer.pulls[0].judged.columns.config if answer.pulls else {}
+    config = answer.pulls[0].judged.columns.config if answer.pulls else Configuration()
     tables = [] if answer.repeat is None or not answer.judged else [repeat(answer.repeat)]
     tables += [banks(one, unit, config) for one in answer.banks]
     return f'<div class="tables">{"".join(f"<div>{one}</div>" for one in tables)}</div>' if tables else ""
@@ -51,7 +52,7 @@ def repeat(one: Repeat) -> str:
     return table(["over all pulls", mixture_name()], rows, "how well pulls repeat") + below
 
 
-def banks(one: Banks, unit: str, config: dict) -> str:
+def banks(one: Banks, unit: str, config: Configuration) -> str:
     """The table of differences between two banks, by engine speed and load."""
     first, second = (bank_label(config, name) for name in one.names)
     known = sorted((c for c in one.cells if isfinite(c.low)), key=lambda c: -abs(c.difference))

@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 from ringpull.analysis.judge.reasons import Why
 from ringpull.analysis.judge.verdict import ATTENTION, NO_EVENT
 from ringpull.files import names
+from ringpull.files.configuration import Configuration
 from ringpull.files.dates import driven
 from ringpull.report.words import following, listed, live, load, number, text
 from ringpull.said import capital, say
@@ -59,21 +60,17 @@ def badge(found: Numbered) -> str:
 
 def known_facts(drive) -> list[tuple[str, str]]:
     """(name, value) of the facts for a customer; the value is empty, to be written in by hand, if it isn't recorded."""
-    config = drive.sessions[0].config if drive.sessions else {}
-    vehicle = config.get("vehicle") or {}
-    engine = config.get("engine") or {}
-    words = [
-        f"{engine[key]} {unit}" for key, unit in (("displacement_cc", "cc"), ("cylinders", "cyl.")) if key in engine
-    ]
+    config = drive.sessions[0].config if drive.sessions else Configuration()
+    size = ((config.engine.displacement_cc, "cc"), (config.engine.cylinders, "cyl."))
     return [
-        ("vehicle", vehicle.get("name") or ""),
-        ("engine", ", ".join(words)),
-        ("fuel", (config.get("fuel") or {}).get("name") or ""),
-        ("customer", config.get("customer") or ""),
+        ("vehicle", config.vehicle.name),
+        ("engine", ", ".join(f"{value} {unit}" for value, unit in size if value is not None)),
+        ("fuel", config.fuel.name if config.fuel else ""),
+        ("customer", config.customer),
         ("date", driven(drive).words),
-        ("operator", config.get("operator") or ""),
-        ("conditions", config.get("conditions") or ""),
-        ("note", config.get("note") or ""),
+        ("operator", config.operator),
+        ("conditions", config.conditions),
+        ("note", config.note),
     ]
 
 

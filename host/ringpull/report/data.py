@@ -16,9 +16,9 @@ import numpy as np
 
 from ringpull.analysis import car
 from ringpull.analysis.drive_state import roles, sensor_range
+from ringpull.files.configuration import ConfiguredChannel
 from ringpull.report.answer_part import Numbered
 from ringpull.wording import events as event_words
-from shared_math import bus
 from shared_math.obd import status
 
 NO_VALUE = -32768
@@ -80,22 +80,22 @@ def runs_of(rows: np.ndarray) -> list[list[int]]:
     return [[int(rows[a]), int(b - a)] for a, b in zip(starts, ends, strict=True)]
 
 
-def role_of(channel: dict, lambda_names: set[str]) -> str:
+def role_of(channel: ConfiguredChannel, lambda_names: set[str]) -> str:
     """The panel of a channel: "lambda", "speed" or a panel of its own."""
-    if channel["kind"] == "lambda":
-        return "lambda" if channel["name"] in lambda_names else "commanded"
-    return "speed" if channel["kind"] == "pulses" and "per_rev" in channel else ""
+    if channel.kind == "lambda":
+        return "lambda" if channel.name in lambda_names else "commanded"
+    return "speed" if channel.counts_crank else ""
 
 
 def described(session) -> list[dict]:
     """Column, label, unit and role of each channel of a session, for the page."""
-    lambdas = {c["name"] for c in roles.lambda_channels([c.config for c in session.channels])}
+    lambdas = {c.name for c in roles.lambda_channels([c.config for c in session.channels])}
     return [
         {
             "column": channel.column,
             "label": channel.label,
             "unit": "rpm" if channel.unit == "rpm" else channel.unit,
-            "role": role_of(channel.config | {"kind": channel.kind, "name": channel.name}, lambdas),
+            "role": role_of(channel.config, lambdas),
         }
         | words_of(channel)
         for channel in session.channels
@@ -104,7 +104,7 @@ def described(session) -> list[dict]:
 
 def words_of(channel) -> dict[str, dict[str, str]]:
     """What the numbers of a channel mean that tells states; nothing for any other."""
-    if channel.kind != "obd" or bus.pid_of(channel.config) != car.FUEL_STATE:
+    if channel.config.pid != car.FUEL_STATE:
         return {}
     return {"words": {str(number): words for number, words in status.FUEL_STATES.items()}}
 

@@ -105,7 +105,7 @@ def calibrations(drive) -> str:
     found: dict[tuple[str, str], list[int]] = {}
     for session in drive.sessions:
         for channel in calibrated.inputs(session.config):
-            found.setdefault((channel["name"], calibrated.last(channel)), []).append(session.id)
+            found.setdefault((channel.name, calibrated.last(channel)), []).append(session.id)
     names = [name for name, _ in found]
     rows = []
     for (name, said), sessions in found.items():

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from ringpull.analysis.cells import fuelmap, speed_curve
+from ringpull.files.configuration import Configuration
 from ringpull.report import answer_part, car_part, cards, compare_part, curve, data, evidence, map_part, palette
 from ringpull.report.against import Against
 from ringpull.report.words import listed, text
@@ -49,11 +50,9 @@ def chooser() -> str:
 
 def fuel(drive) -> dict:
     """The name and stoichiometric air-fuel ratio of the configured fuel, for the units chooser."""
-    from shared_math import mixture
-
-    config = drive.sessions[0].config if drive.sessions else {}
-    found = mixture.fuel(config.get("fuel") or {"name": "petrol"})
-    return {"name": str(found["name"]), "stoich_afr": round(float(found["stoich_afr"]), 4)}
+    config = drive.sessions[0].config if drive.sessions else Configuration()
+    burnt = config.assumed_fuel
+    return {"name": burnt.name, "stoich_afr": round(float(burnt.stoich_afr), 4)}
 
 
 def session_chooser(drive) -> str:

@@ -9,35 +9,41 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
+from ringpull.files import configuration
+from ringpull.files.configuration import Configuration
 from ringpull.shelf import putting
 from ringpull.shelf.places import Shelf
 
 RING = "ring"  # in place of a file's name: the ring's own configuration
 
 
-def put(root: Path, car: str, config: dict) -> Path:
-    """Lay a configuration beside the rings of a car; returns where. config: checked, defaults filled."""
+def put(root: Path, car: str, config: Configuration) -> Path:
+    """Lay a configuration beside the rings of a car; returns where."""
     path = place(root, car, config)
     putting.put_bytes(path, text_of(config).encode())
     return path
 
 
-def place(root: Path, car: str, config: dict) -> Path:
+def place(root: Path, car: str, config: Configuration) -> Path:
     """Where a configuration lies, or would."""
     name = hashlib.sha256(text_of(config).encode()).hexdigest()[:12]
     return Shelf(root).folder("calibrations", car) / f"{name}.json"
 
 
-def text_of(config: dict) -> str:
-    return json.dumps(config, indent=1, sort_keys=True)
+def text_of(config: Configuration) -> str:
+    return json.dumps(config.written, indent=1, sort_keys=True)
 
 
-def given(shelf: Shelf, row: dict[str, Any]) -> dict | None:
+def given(shelf: Shelf, row: dict[str, Any]) -> Configuration | None:
     """The configuration that a drive was judged by the last time, where it was one that lies beside the rings."""
     if row["calibration_from"] == RING:
         return None
-    path = shelf.folder("calibrations", row["car_name"]) / row["calibration_from"]
-    return json.loads(path.read_text())
+    return read(shelf.folder("calibrations", row["car_name"]) / row["calibration_from"])
+
+
+def read(path: Path) -> Configuration:
+    """A configuration that lies beside the rings."""
+    return configuration.of(json.loads(path.read_text()))
 
 
 def newest(shelf: Shelf, car: str) -> Path | None:

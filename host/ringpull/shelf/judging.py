@@ -20,6 +20,7 @@ from ringpull.analysis.judge.lean_events import WINDOW_S
 from ringpull.analysis.judge.session import Judged
 from ringpull.drive import Drive, read
 from ringpull.errors import BadConfig
+from ringpull.files.configuration import Configuration
 
 if TYPE_CHECKING:
     from ringpull.session import Session
@@ -51,8 +52,8 @@ def digest(told: Any) -> str:
     return hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()[:12]
 
 
-def judge(ring: Path, calibration: dict | None = None) -> Judgement:
-    """What a ring copy says. calibration: a checked configuration instead of the ring's own."""
+def judge(ring: Path, calibration: Configuration | None = None) -> Judgement:
+    """What a ring copy says. calibration: a configuration instead of the ring's own."""
     drive = read(ring)
     if calibration is not None:
         refuse_other_channels(drive.sessions[0], calibration)
@@ -75,11 +76,11 @@ def judge(ring: Path, calibration: dict | None = None) -> Judgement:
     )
 
 
-def refuse_other_channels(session: Session, calibration: dict) -> None:
+def refuse_other_channels(session: Session, calibration: Configuration) -> None:
     """BadConfig where a configuration does not describe what a ring holds."""
 
-    def inputs(config: dict) -> dict[str, tuple]:
-        return {one["name"]: (one.get("input"), one["kind"]) for one in config.get("channels", [])}
+    def inputs(config: Configuration) -> dict[str, tuple]:
+        return {one.name: (one.input, one.kind) for one in config.channels}
 
     there, given = inputs(session.config), inputs(calibration)
     missing = [name for name, place in there.items() if given.get(name) != place]
@@ -95,7 +96,7 @@ def refuse_other_channels(session: Session, calibration: dict) -> None:
 def about(drive: Drive, answer, judged: Judged) -> Row:
     """Of the drive's row what its ring tells."""
     session = drive.sessions[0]
-    columns, engine = judged.columns, session.config.get("engine", {})
+    columns, config = judged.columns, session.config
     with np.errstate(invalid="ignore"):
         turning = np.count_nonzero(columns.rpm > TURNING_RPM)
     return {
@@ -110,14 +111,14 @@ def about(drive: Drive, answer, judged: Judged) -> Row:
         "lean_events": sum(len(one.lean_events) for one in answer.judged),
         "verdict": answer.verdict,
         "doubted": bool(judged.doubted),
-        "assumed_target": not session.config.get("target"),
+        "assumed_target": not config.with_target,
         "load_unit": columns.load_unit,
-        "cylinders": engine.get("cylinders"),
-        "displacement_cc": engine.get("displacement_cc"),
+        "cylinders": config.engine.cylinders,
+        "displacement_cc": config.engine.displacement_cc,
         "firmware": session.firmware,
         "board": session.board,
-        "calibration": digest(session.config),
-        "fuel": str((session.config.get("fuel") or {}).get("name", "")) or None,
+        "calibration": digest(config.written),
+        "fuel": config.fuel.name if config.fuel else None,
     }
 
 

@@ -22,6 +22,7 @@ import numpy as np
 from ringpull.drive import read as read_drive
 from ringpull.errors import BadUsage
 from ringpull.files import dates
+from ringpull.files.configuration import Configuration
 from ringpull.shelf import calibrations, catalogue, judging, putting, ring_copy
 from ringpull.shelf.places import Shelf, beside, car_name, parts_of
 from ringpull.shelf.ring_copy import OtherRecording
@@ -151,7 +152,7 @@ def outcome(row: Row, what: str) -> Outcome:
 
 def setup_of(session) -> str:
     """Digest of what a session's setup says of its rows."""
-    return judging.digest([session.config, [one.column for one in session.channels], session.period_s])
+    return judging.digest([session.config.written, [one.column for one in session.channels], session.period_s])
 
 
 def known_as(shelf: Shelf, car: str, plain: str, blocks: np.ndarray, session) -> tuple[str, Row | None]:
@@ -193,7 +194,7 @@ def notes(row: Row | None, told: Told, date, session, first: bool) -> Row:
         "calibration_from": before.get("calibration_from", calibrations.RING),
     }
     if out["fuel"] is None:
-        out["fuel"] = str((session.config.get("fuel") or {}).get("name", "")) or None
+        out["fuel"] = session.config.fuel.name if session.config.fuel else None
     if session.start_utc:
         moment, known_from = session.start_utc, session.start_from
     elif told.on is not None:
@@ -235,7 +236,12 @@ def day_number(day: str) -> float:
 
 
 def commit(
-    shelf: Shelf, car: str, name: str, facts: Row, blocks: np.ndarray | None = None, calibration: dict | None = None
+    shelf: Shelf,
+    car: str,
+    name: str,
+    facts: Row,
+    blocks: np.ndarray | None = None,
+    calibration: Configuration | None = None,
 ) -> Row:
     """Judge a drive and put it on the shelf; returns its row. facts: what its ring does not tell, `ring` among them
     where no blocks are given. Where somebody else kept more of the same session meanwhile, both are put together."""

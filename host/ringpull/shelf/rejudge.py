@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
 from pathlib import Path
 
 from ringpull.drive import read
 from ringpull.errors import BadConfig
+from ringpull.files.configuration import Configuration
 from ringpull.shelf import calibrations, catalogue, judging, keep
 from ringpull.shelf.places import Shelf
 from ringpull.shelf.version import ANALYSIS
@@ -28,7 +28,7 @@ def wanted(root: Path, car: str | None = None) -> list[catalogue.Row]:
     return catalogue.drives(shelf, car)
 
 
-def refuse_other_loggers(root: Path, rows: list[catalogue.Row], config: dict) -> None:
+def refuse_other_loggers(root: Path, rows: list[catalogue.Row], config: Configuration) -> None:
     """BadConfig where a configuration describes the logger of none of these drives: it is not laid beside their
     rings."""
     shelf = Shelf(root)
@@ -52,7 +52,7 @@ def rejudge(root: Path, row: catalogue.Row, calibration: Path | None = None) -> 
     as_before = by == row["calibration_from"] and row["analysis"] == ANALYSIS
     if as_before and calibration is not None:
         return keep.outcome(row, STANDS)
-    config = calibrations.given(shelf, row) if calibration is None else json.loads(calibration.read_text())
+    config = calibrations.given(shelf, row) if calibration is None else calibrations.read(calibration)
     facts = {name: row[name] for name in FACTS} | {"calibration_from": by}
     made = keep.commit(shelf, row["car_name"], row["drive"], facts, calibration=config)
     return keep.outcome(made, SAME if as_before else JUDGED)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from shared_math import bus, bus_states, bus_words
+from shared_math import bus_states, bus_words
 from shared_math.obd import status
 
 ABOUT_TRIMS = "Trims are means in closed loop alone: in open loop they are what closed loop left behind."
@@ -17,9 +17,9 @@ WENT_WELL = (bus_states.SILENT, bus_states.LISTENING, bus_states.ASKING, bus_sta
 
 def _never(channel: Any) -> str:
     if channel.kind == "can":
-        return f"{channel.name}: no frame {channel.config['id']} with it was heard. Look at its id and bits."
+        return f"{channel.name}: no frame {channel.config.frame_id} with it was heard. Look at its id and bits."
     return (
-        f"{channel.name}: never given. This car's computer does not offer PID {bus.pid_of(channel.config):02X}, or "
+        f"{channel.name}: never given. This car's computer does not offer PID {channel.config.pid:02X}, or "
         "refused it: take another value, or leave it out."
     )
 

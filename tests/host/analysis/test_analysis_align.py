@@ -12,6 +12,8 @@ from ringpull.analysis.delay.align import align, noise_gain, undo_lag
 from ringpull.analysis.delay.transport import Transport
 from ringpull.analysis.drive_state.columns import Columns
 from ringpull.analysis.judge.session import judge_span, prepare
+from ringpull.files import configuration
+from ringpull.files.configuration import Configuration, Engine, Vehicle
 from ringpull.wording import delay
 
 
@@ -38,13 +40,14 @@ def test_cycle_part_is_90_over_rpm():
 def test_two_strokes_have_the_same_course_in_half_of_the_turns():
     # intake to exhaust takes 1.5 of the turns of a four-stroke's two, so 0.75 of a two-stroke's one: 45 / rpm seconds;
     # and each turn draws in air, so that the flow is twice a four-stroke's (two-stroke: one filling a turn)
-    two, four = ({**CONFIG, "engine": {**CONFIG["engine"], "strokes": strokes}} for strokes in (2, 4))
+    texts = [{**CONFIG, "engine": {**CONFIG["engine"], "strokes": strokes}} for strokes in (2, 4)]
+    two, four = map(configuration.of, texts)
     model = replace(transport.default(two), constant_s=0.0, volume_l=0.0)
     assert model.delay_s(6000.0, 10.0) == pytest.approx(45.0 / 6000.0)
     flows = [transport.mass_flow_g_s(config, 6000.0, 95.0) for config in (two, four)]
     assert flows[0] == pytest.approx(2.0 * flows[1])
     # charges followed one by one through the crank and the pipe of a pull
-    columns = scene(pulls=1, config=two).columns
+    columns = scene(pulls=1, config=texts[0]).columns
     model, flow = replace(transport.default(two), constant_s=0.012), transport.flow(columns)
     arrivals = charge_arrivals(columns.time_s, columns.rpm, flow.litres_per_s, 0.012, 270.0, model.volume_l)
     there = np.isfinite(arrivals)
@@ -108,9 +111,9 @@ def test_missing_rows_are_not_bridged():
 
 def test_defaults_say_what_was_assumed():
     bare = {"engine": {"cylinders": 4, "displacement_cc": 1998}, "channels": [{"name": "l", "kind": "lambda"}]}
-    model = transport.default(bare)
+    model = transport.default(configuration.of(bare))
     assert "assumed" in delay.source(model.source) and model.volume_l == pytest.approx(1.998)
-    given = transport.default(CONFIG)
+    given = transport.default(configuration.of(CONFIG))
     assert given.volume_l == 1.8 and given.tau_s == pytest.approx(0.08) and given.volume_u_l < model.volume_u_l
 
 
@@ -123,7 +126,9 @@ def test_an_assumed_lag_is_not_undone():
     flat = np.full(len(time_s), 4000.0)
     for tau_ms, overshoots in ((None, False), (80, True)):
         channel = dict(config["channels"][0], **({} if tau_ms is None else {"tau_ms": tau_ms}))
-        columns = Columns(time_s, step, flat, flat / 40, flat / 40, {}, dict(config, channels=[channel]))
+        columns = Columns(
+            time_s, step, flat, flat / 40, flat / 40, {}, configuration.of(dict(config, channels=[channel]))
+        )
         moved = align(columns).lambda_
         inside = np.isfinite(moved)
         assert (np.nanmax(moved[inside]) > 0.93) == overshoots
@@ -142,7 +147,10 @@ def test_what_was_measured_after_the_pull_is_not_its_end():
         np.where(pulling, 190.0, 40.0),
         np.where(pulling, 95.0, 5.0),
         {},
-        {"channels": [{"name": "lambda_1", "kind": "lambda"}], "engine": {"displacement_cc": 1600}, "rate_hz": 200},
+        configuration.of(
+            {"channels": [{"name": "lambda_1", "kind": "lambda"}], "rate_hz": 200}
+            | {"engine": {"displacement_cc": 1600}}
+        ),
     )
     answer = judge_span(prepare(columns), 20.0, 28.0)
     assert answer.lean_events == [] and answer.judged_s > 5
@@ -166,11 +174,12 @@ def test_a_line_through_rows_that_are_all_there_is_least_squares_up_to_the_ends(
 
 def test_uncertainties_that_go_with_what_was_configured_and_what_is_assumed():
     # a configured volume or lag is good to a fifth; the engine's displacement is the pipe's volume to two fifths
-    assert transport.volume_of({"vehicle": {"exhaust_l": 1.8}}) == (1.8, pytest.approx(0.36))
-    assert transport.volume_of({"engine": {"displacement_cc": 1600}}) == (1.6, pytest.approx(0.64))
-    assert transport.volume_of({}) == (2.0, pytest.approx(0.8))
-    assert transport.lag_of({"channels": [{"kind": "lambda", "tau_ms": 60}]}) == (0.06, pytest.approx(0.012))
-    assert transport.lag_of({"channels": [{"kind": "lambda"}]}) == (0.08, 0.03)
+    assert transport.volume_of(Configuration(vehicle=Vehicle(exhaust_l=1.8))) == (1.8, pytest.approx(0.36))
+    assert transport.volume_of(Configuration(engine=Engine(displacement_cc=1600))) == (1.6, pytest.approx(0.64))
+    assert transport.volume_of(Configuration()) == (2.0, pytest.approx(0.8))
+    sensor = {"name": "lambda_1", "kind": "lambda"}
+    assert transport.lag_of(configuration.of({"channels": [{**sensor, "tau_ms": 60}]})) == (0.06, pytest.approx(0.012))
+    assert transport.lag_of(configuration.of({"channels": [sensor]})) == (0.08, 0.03)
     # 0.36 l at 12 l/s is 30 ms, beside 10 ms of the constant part: root of 0.03 squared and 0.01 squared
-    model = transport.default({"vehicle": {"exhaust_l": 1.8}})
+    model = transport.default(Configuration(vehicle=Vehicle(exhaust_l=1.8)))
     assert model.delay_u_s(12.0) == pytest.approx(0.0316228, rel=1e-5)

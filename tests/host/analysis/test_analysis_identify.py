@@ -4,13 +4,14 @@ import copy
 
 import numpy as np
 import pytest
-from analysis_scenes import lagged, scene
+from analysis_scenes import lagged, rewriting, scene
 from truth.drives import Settings, make_drive
 
 from ringpull.analysis import answer, answer_json
 from ringpull.analysis.delay import cues, fit, forms, identify, transport
 from ringpull.analysis.drive_state.columns import from_table
 from ringpull.analysis.judge import session
+from ringpull.files import configuration
 from ringpull.wording import delay
 from ringpull.wording.assumed import assumption
 
@@ -23,7 +24,7 @@ def said(found):
 def errors_of(seed, timing):
     """(error of the delay at pull flow in ms, of the lag in ms, Identified, Drive) of one random drive."""
     drive = make_drive(seed, settings=Settings(timing=timing))
-    columns = from_table(drive.rows, drive.config)
+    columns = from_table(drive.rows, configuration.of(drive.config))
     found = identify.identify(columns)
     model = found.estimate or found.model
     flow = transport.flow(columns)
@@ -52,7 +53,7 @@ def test_delay_and_lag_with_a_known_time_zero(timing, seeds, least):
 def test_throttle_alone_gives_an_estimate_that_moves_nothing():
     _, _, found, drive = errors_of(4, "none")
     assert found.estimate is not None and "is an estimate" in said(found) and found.estimate.kind.startswith("apparent")
-    default = transport.default(drive.config)
+    default = transport.default(configuration.of(drive.config))
     assert (found.model.volume_l, found.model.constant_s) == (default.volume_l, default.constant_s)
     assert found.cut_latency_s is not None
 
@@ -60,7 +61,7 @@ def test_throttle_alone_gives_an_estimate_that_moves_nothing():
 def test_without_throttle_time_zero_is_the_manifolds():
     drive = make_drive(4, settings=Settings(timing="none"))
     rows = {name: values for name, values in drive.rows.items() if name != "throttle_pct"}
-    found = identify.identify(from_table(rows, drive.config))
+    found = identify.identify(from_table(rows, configuration.of(drive.config)))
     assert (
         found.done
         and found.estimate is not None
@@ -98,7 +99,7 @@ def test_lag_is_not_read_from_three_openings_of_the_throttle():
 
 def test_steps_of_the_target_show_the_lag_without_a_fuel_cut():
     drive = make_drive(27, settings=Settings(timing="injector"))
-    found = identify.identify(from_table(drive.rows, drive.config))
+    found = identify.identify(from_table(drive.rows, configuration.of(drive.config)))
     source = found.model.source
     assert (source.cuts, source.ends, source.tails) == (0, 0, 0) and source.steps >= 3
     assert source.lag_shown and drive.truth.tau_s > 0.13  # and not the 80 ms of the configuration
@@ -109,7 +110,7 @@ def test_steps_of_the_target_show_the_lag_without_a_fuel_cut():
 def test_fuel_added_after_a_cut_does_not_shorten_the_lag(seed):
     """Without a part of its own in the fit it does, by a third."""
     drive = make_drive(seed, settings=Settings(kind="rich puff", timing="command"))
-    found = identify.identify(from_table(drive.rows, drive.config))
+    found = identify.identify(from_table(drive.rows, configuration.of(drive.config)))
     assert abs(found.model.tau_s - drive.truth.tau_s) < 0.2 * drive.truth.tau_s
 
 
@@ -122,7 +123,7 @@ def two_pipes(seed, later_s=0.02, tau_s=0.14):
     reaches = np.interp(time_s, time_s + drive.truth.delay_s + later_s, drive.truth.lambda_cylinder)
     second = lagged(reaches, tau_s, 0.005) + np.random.default_rng(seed).normal(0, 0.004, len(time_s))
     rows = {**drive.rows, "lambda_2": np.clip(second, min(first["values"]), max(first["values"]))}
-    return drive, from_table(rows, config)
+    return drive, from_table(rows, configuration.of(config))
 
 
 @pytest.mark.parametrize("seed", [3, *(pytest.param(n, marks=pytest.mark.slow) for n in (5, 8))])
@@ -145,7 +146,8 @@ def test_each_bank_has_a_delay_and_a_lag_of_its_own(seed):
 def test_each_bank_has_its_own_configured_lag():
     made = scene(pulls=1)
     columns = made.columns
-    columns.config["channels"].append({**columns.config["channels"][0], "name": "lambda_2", "tau_ms": 50})
+    with rewriting(columns) as written:
+        written["channels"].append({**written["channels"][0], "name": "lambda_2", "tau_ms": 50})
     columns.banks["lambda_2"] = columns.lambda_.copy()
     ready = session.prepare(columns, identified=False)
     assert {name: one.aligned.model.tau_s for name, one in ready.banks.items()} == {"lambda_1": 0.08, "lambda_2": 0.05}
@@ -164,10 +166,10 @@ def test_least_squares_against_scipy_on_the_same_problem():
     """The fit's own residuals, given to scipy's least squares: the same parameters come out."""
     optimize = pytest.importorskip("scipy.optimize", reason="scipy is the reference for the least squares")
     drive = make_drive(3, settings=Settings(timing="command"))
-    columns = from_table(drive.rows, drive.config)
+    columns = from_table(drive.rows, configuration.of(drive.config))
     given = cues.inputs(columns)
     cut = fit.cut_windows(columns, cues.find(columns, given))
-    problem = fit.Fit(columns, given, transport.flow(columns), cut, columns.config["engine"]["displacement_cc"] / 1000)
+    problem = fit.Fit(columns, given, transport.flow(columns), cut, columns.config.engine.assumed_cc / 1000)
     start = fit.PRIOR[:, 0].copy()
     ours, cost = problem.solve(start)
     theirs = optimize.least_squares(
@@ -182,7 +184,7 @@ def test_least_squares_against_scipy_on_the_same_problem():
 
 def test_events_of_an_injector_log_are_the_cuts():
     drive = make_drive(8, settings=Settings(timing="injector"))
-    columns = from_table(drive.rows, drive.config)
+    columns = from_table(drive.rows, configuration.of(drive.config))
     given = cues.inputs(columns)
     assert given.zero is cues.TimeZero.INJECTOR and given.cut_known
     assert np.mean(given.cut == drive.truth.cut) > 0.99
@@ -193,7 +195,7 @@ def test_events_of_an_injector_log_are_the_cuts():
 
 def test_dead_time_of_injectors_comes_out_of_the_regression():
     drive = make_drive(8, settings=Settings(timing="injector"))
-    columns = from_table(drive.rows, drive.config)
+    columns = from_table(drive.rows, configuration.of(drive.config))
     given = cues.inputs(columns)
     rows = ~drive.truth.cut & ~given.cut & (columns.map_kpa > 30)
     lambda_here = columns.map_kpa[rows] / given.injected[rows]
@@ -203,7 +205,7 @@ def test_dead_time_of_injectors_comes_out_of_the_regression():
 
 def test_events_beyond_what_is_used_are_said(monkeypatch):
     drive = make_drive(8, settings=Settings(timing="injector"))
-    columns = from_table(drive.rows, drive.config)
+    columns = from_table(drive.rows, configuration.of(drive.config))
     monkeypatch.setattr(cues, "MOST_EVENTS", 1000)
     assert "at most" not in said(identify.identify(columns))
     monkeypatch.setattr(cues, "MOST_EVENTS", 2)
@@ -215,10 +217,10 @@ def test_events_beyond_what_is_used_are_said(monkeypatch):
 def test_a_lag_of_mixing_gas_is_known_as_one(seed):
     """Fitted as a lag of lambda alone it reads short, with an interval that does not hold it."""
     drive = make_drive(seed, settings=Settings(timing="injector", kind="mixing lag"))
-    columns = from_table(drive.rows, drive.config)
+    columns = from_table(drive.rows, configuration.of(drive.config))
     given = cues.inputs(columns)
     cut = fit.cut_windows(columns, cues.find(columns, given))
-    problem = fit.Fit(columns, given, transport.flow(columns), cut, columns.config["engine"]["displacement_cc"] / 1000)
+    problem = fit.Fit(columns, given, transport.flow(columns), cut, columns.config.engine.assumed_cc / 1000)
     plain = identify.best(problem, given.cut_known)
     found = forms.formed(problem, plain)
     assert found.problem.mixing and not problem.mixing
@@ -233,7 +235,7 @@ def test_a_configured_lag_that_the_drive_contradicts_is_told():
     for tau_ms in (1000.0 * drive.truth.tau_s, 400.0):
         config = copy.deepcopy(drive.config)
         config["channels"][0]["tau_ms"] = tau_ms
-        told[tau_ms] = identify.identify(from_table(drive.rows, config))
+        told[tau_ms] = identify.identify(from_table(drive.rows, configuration.of(config)))
     right, wrong = told.values()
     assert right.lag_apart is None and "correct tau_ms" not in said(right)
     assert wrong.lag_apart.configured_s == 0.4 and wrong.lag_apart.found_s == wrong.model.tau_s

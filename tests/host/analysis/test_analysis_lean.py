@@ -7,7 +7,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from analysis_scenes import CONFIG, Hole, StandInDrive, StandInSession, assumed, said_hints, scene, why
+from analysis_scenes import CONFIG, Hole, StandInDrive, StandInSession, assumed, rewriting, said_hints, scene, why
 
 from ringpull.analysis.answer import absent, answer
 from ringpull.analysis.cells import fuelmap
@@ -38,7 +38,8 @@ def test_one_hole_is_found_once_with_its_depth_and_speeds(depth):
 def test_a_load_is_said_with_its_unit():
     made = scene(hole=Hole(2, 4500, 4900, 0.08))
     assert " rpm at 175 kPa: lambda " in why(answer(drive_of(made)))[0]
-    made.columns.config["target"] = {"load": "throttle", "load_pct": [20, 60, 100], "lambda": [1.0, 0.9, 0.79]}
+    with rewriting(made.columns) as written:
+        written["target"] = {"load": "throttle", "load_pct": [20, 60, 100], "lambda": [1.0, 0.9, 0.79]}
     result = answer(drive_of(made))
     assert " rpm at 100 %: lambda " in why(result)[0]
     assert result.as_json()["pulls"][1]["lean_events"][0]["load_unit"] == "%"
@@ -90,7 +91,7 @@ def test_lambda_and_tach_alone():
     columns = made.columns
     columns.map_kpa = columns.throttle = None
     columns.named.pop("map"), columns.named.pop("throttle")
-    columns.config["target"] = {"lambda": 0.81}
+    columns.config = columns.config.judged_by({"lambda": 0.81})
     result = answer(drive_of(made))
     assert [len(p.lean_events) for p in result.pulls] == [0, 1, 0]
     said = " ".join(assumed(result))
@@ -336,7 +337,7 @@ def test_any_rate_of_the_configuration_gives_an_answer(rate_hz):
     made = scene(pulls=2, hole=Hole(2, 4000, 6000, 0.1))
     step = max(1, 200 // rate_hz)
     columns = made.columns.part(0.0, 1e9) if step > 1 else made.columns
-    columns.config = {**columns.config, "rate_hz": rate_hz}
+    columns.config = replace(columns.config, rate_hz=rate_hz)
     if step > 1:
         for name in ("time_s", "lambda_", "rpm", "map_kpa", "throttle"):
             setattr(columns, name, getattr(columns, name)[::step])

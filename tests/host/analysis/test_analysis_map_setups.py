@@ -6,7 +6,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from analysis_scenes import CONFIG, Hole, StandInDrive, StandInSession, lagged, scene
+from analysis_scenes import CONFIG, Hole, StandInDrive, StandInSession, lagged, rewriting, scene
 
 from ringpull.analysis.answer import answer
 from ringpull.analysis.cells import banks, compare, drive_comparison, fuelmap, repeat, sets
@@ -16,6 +16,7 @@ from ringpull.analysis.cells.passes import Axes, Pass, SessionPulls
 from ringpull.analysis.drive_state.columns import Columns
 from ringpull.analysis.instruments.trust import Trust
 from ringpull.analysis.judge import session, uncertainty, verdict
+from ringpull.files import configuration
 from ringpull.report import compare_part, compare_words, map_words
 from ringpull.report.map_words import sentences
 from ringpull.wording import across
@@ -37,7 +38,9 @@ def holds(kpa, throttle_pct, lean=1.02, speeds=(2500.0, 3000.0, 3500.0), times=3
     random = np.random.default_rng(4)
     wanted = np.interp(load, CONFIG["target"]["load_kpa"], CONFIG["target"]["lambda"])
     lambda_ = wanted * lean + random.normal(0, 0.004, len(rpm))
-    columns = Columns(np.arange(len(rpm)) / 200, lambda_, rpm, load, pct, config=CONFIG, banks={"lambda_1": lambda_})
+    columns = Columns(
+        np.arange(len(rpm)) / 200, lambda_, rpm, load, pct, config=configuration.of(CONFIG), banks={"lambda_1": lambda_}
+    )
     columns.named = {"lambda_1": lambda_, "engine_speed": rpm, "map": load, "throttle": pct}
     return columns
 
@@ -74,7 +77,8 @@ def test_an_assumed_target_makes_nothing_leaner_and_says_nothing_of_cruising():
     made = scene(pulls=4)
     columns = made.columns
     columns.map_kpa = None
-    columns.named.pop("map"), columns.config.pop("target")
+    columns.named.pop("map")
+    columns.config = replace(columns.config, targets=())
     ready = session.prepare(columns, identified=False)
     result = fuelmap.fuelmap([SessionPulls(ready, [(n + 1, a, b) for n, (a, b) in enumerate(made.spans)])])
     assert result.cells and all(c.loaded for c in result.cells if c.passes)
@@ -121,8 +125,9 @@ def two_banks(apart, accuracies=(None, None)):
     made = scene(pulls=4)
     columns = made.columns
     random = np.random.default_rng(3)
-    columns.config["channels"][0]["accuracy"] = accuracies[0]
-    columns.config["channels"].append({**columns.config["channels"][0], "name": "lambda_2", "accuracy": accuracies[1]})
+    with rewriting(columns) as written:
+        written["channels"][0]["accuracy"] = accuracies[0]
+        written["channels"].append({**written["channels"][0], "name": "lambda_2", "accuracy": accuracies[1]})
     columns.banks = {
         "lambda_1": columns.lambda_,
         "lambda_2": columns.lambda_ + apart + random.normal(0, 0.003, len(columns)),
@@ -166,7 +171,8 @@ def with_own_noise(clean, seed):
 def of_banks(made, seed, *offsets):
     columns = made.columns
     columns.banks = {f"lambda_{k + 1}": with_own_noise(columns.lambda_ + o, seed + k) for k, o in enumerate(offsets)}
-    columns.config["channels"].append({**columns.config["channels"][0], "name": "lambda_2"})
+    with rewriting(columns) as written:
+        written["channels"].append({**written["channels"][0], "name": "lambda_2"})
     columns.lambda_ = np.fmax(*columns.banks.values())
     return session.prepare(columns, identified=False), [(n + 1, a, b) for n, (a, b) in enumerate(made.spans)]
 
@@ -207,7 +213,8 @@ def test_a_dead_sensor_hides_no_event_of_the_other_bank_and_is_said(dead):
         columns = made.columns
         nothing = np.full(len(columns), np.nan)
         columns.banks = {"lambda_1": columns.lambda_, "lambda_2": nothing}
-        columns.config["channels"].append({**columns.config["channels"][0], "name": "lambda_2"})
+        with rewriting(columns) as written:
+            written["channels"].append({**written["channels"][0], "name": "lambda_2"})
         if dead == "state":
             columns.states = {("lambda_2", "fault"): np.ones(len(columns), bool)}
         ready = session.prepare(columns, identified=False)
@@ -239,7 +246,8 @@ def test_a_bank_that_is_still_lean_is_named_where_rows_show_the_other():
     columns = made.columns
     columns.banks = {"lambda_1": scene(pulls=2).columns.lambda_, "lambda_2": columns.lambda_}
     columns.lambda_ = np.fmax(*columns.banks.values())
-    columns.config["channels"].append({**columns.config["channels"][0], "name": "lambda_2"})
+    with rewriting(columns) as written:
+        written["channels"].append({**written["channels"][0], "name": "lambda_2"})
     spans = [(n, *span) for n, span in enumerate(made.spans, 1)]
     lean = drive_comparison.lean_pulls([SessionPulls(session.prepare(columns, identified=False), spans)])
     assert lean == drive_comparison.LeanPulls(1, 2, ("lambda 2",))
@@ -389,7 +397,7 @@ def test_a_table_of_another_load_or_of_a_smaller_range_is_told():
     by_pct = holds(60.0, 90.0)
     by_pct.map_kpa = None
     by_pct.named.pop("map")
-    by_pct.config = {**CONFIG, "target": {"lambda": 1.0}}
+    by_pct.config = configuration.of(CONFIG).judged_by({"lambda": 1.0})
     ready = [SessionPulls(session.prepare(by_pct, identified=False))]
     assert ready[0].judged.loaded.any() and by_pct.load_unit == "%"
     told = [w for w in sentences(fuelmap.fuelmap(ready, Axes(speeds, np.array([30.0, 100.0, 240.0])))) if "given" in w]
@@ -415,7 +423,7 @@ def test_sessions_with_another_load_are_not_mixed_into_a_map():
     by_kpa, by_pct = holds(60.0, 30.0), holds(60.0, 30.0, lean=1.2)
     by_pct.map_kpa = None
     by_pct.named.pop("map")
-    by_pct.config = {**CONFIG, "target": {"lambda": 1.0}}
+    by_pct.config = configuration.of(CONFIG).judged_by({"lambda": 1.0})
     ready = [session.prepare(columns, identified=False) for columns in (by_kpa, by_pct)]
     ready = [SessionPulls(one) for one in ready]
     alone, both = fuelmap.fuelmap(ready[:1]), fuelmap.fuelmap(ready)

@@ -14,6 +14,7 @@ from ringpull.analysis.judge import session
 from ringpull.analysis.power import compare_power, motion, pull_power, sentences, standard_air
 from ringpull.analysis.power.car import Car, Unknown, car_from, rotating_of
 from ringpull.cli.commands.compare import of_power
+from ringpull.files.configuration import Configuration, Vehicle
 from ringpull.report import compare_words
 
 
@@ -174,7 +175,7 @@ def pulls_of(edges, per_rev=2, count=3, apart_s=40.0):
         turns.append((times + pull * apart_s, turned))
         spans.append((pull + 1, pull * apart_s, pull * apart_s + float(edges[-1])))
         throttle[(rows >= spans[-1][1]) & (rows < spans[-1][2])] = 100.0
-    return Columns(rows, np.ones(len(rows)), rpm, None, throttle, config={"rate_hz": 200}), spans, turns
+    return Columns(rows, np.ones(len(rows)), rpm, None, throttle, config=Configuration(rate_hz=200)), spans, turns
 
 
 def test_power_of_a_pull_comes_from_its_pulses():
@@ -273,10 +274,10 @@ def through_gears(sequence, wheel_logged):
     fine_s = np.arange(len(rpm)) * step
     angle = np.cumsum(rpm / 60.0 * step)
     edges = np.interp(np.arange(1, int(2 * angle[-1])) / 2, angle, fine_s)
-    vehicle = {"mass_kg": mass_kg, "cda_m2": 0.65, "crr": 0.013, "gears": GEARS}
+    vehicle = Vehicle(mass_kg=mass_kg, cda_m2=0.65, crr=0.013, gears=tuple(GEARS))
     rows = slice(None, None, 10)
     columns = Columns(fine_s[rows], np.ones(len(fine_s[rows])), rpm[rows], None, throttle[rows])
-    columns.config = {"rate_hz": 200, "vehicle": vehicle}
+    columns.config = Configuration(rate_hz=200, vehicle=vehicle)
     if wheel_logged:
         columns.extra["wheel"] = 3.6 * v[rows]
     return columns, (10.0, 10.0 + len(moments) * step), [(edges, np.arange(len(edges)) / 2)], watts
@@ -326,5 +327,5 @@ def test_what_turns_weighs_more_in_a_low_gear_and_is_less_certain():
 def test_what_a_car_lacks_is_named():
     columns, span, _, _ = through_gears([2], False)
     assert car_from(columns, None, None, 0.0, span) is Unknown.GEAR
-    columns.config = {"rate_hz": 200}
+    columns.config = Configuration(rate_hz=200)
     assert car_from(columns, None, 56.0, 0.0, span) is Unknown.MASS and set(sentences.LACKING) == set(Unknown)

@@ -1,8 +1,10 @@
 """Targets for whole columns are the shared definition, row by row."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
-from analysis_scenes import scene
+from analysis_scenes import rewriting, scene
 
 from ringpull.analysis.answer import absent
 from ringpull.analysis.drive_state import usual_targets
@@ -12,7 +14,9 @@ from ringpull.analysis.drive_state.usual_targets import preset
 from ringpull.analysis.judge import needs, session
 from ringpull.cli import options
 from ringpull.errors import BadUsage
+from ringpull.files import configuration
 from ringpull.files.axis_tables import read_target
+from ringpull.files.configuration import Configuration
 from ringpull.wording.assumed import target as target_words
 from shared_math.channels import column_name
 from shared_math.target import lambda_target
@@ -47,7 +51,7 @@ def test_columns_equal_the_shared_definition(name):
         lambda_=np.ones(rows),
         rpm=rpm,
         map_kpa=load,
-        config={"target": TARGETS[name]},
+        config=configuration.of({"target": TARGETS[name]}),
         named={"map": load, "wet": wet, "ethanol": ethanol},
     )
     out, source = targets(columns)
@@ -65,14 +69,16 @@ def test_target_follows_a_named_state():
         np.arange(rows) / 200,
         np.ones(rows),
         np.full(rows, 3000.0),
-        config={"target": target},
+        config=configuration.of({"target": target}),
         states={("switch", "race"): on},
     )
     assert targets(columns)[0].tolist() == [0.9] * 5 + [0.8] * 5
 
 
 def test_a_table_without_its_load_judges_nothing():
-    columns = Columns(np.arange(5) / 200, np.ones(5), np.full(5, 3000.0), config={"target": TARGETS["load"]})
+    columns = Columns(
+        np.arange(5) / 200, np.ones(5), np.full(5, 3000.0), config=configuration.of({"target": TARGETS["load"]})
+    )
     assert np.isnan(targets(columns)[0]).all()
 
 
@@ -96,13 +102,13 @@ def test_presets_go_from_cruise_to_full_load():
         ("methanol-boosted", 0.70, 0.80),
         ("gas-boosted", 0.90, 1.00),
     ):
-        columns.config = {"target": {"preset": name}}
+        columns.config = Configuration(preset=name)
         value, words = targets(columns)
         assert value[0] == value[1] == 1.0 and low <= value[4] <= high and (np.diff(value) <= 0).all()
         assert name in target_words(words) and "common practice, no source" in target_words(words)
     # at altitude full throttle is less pressure
     columns.map_kpa = np.array([30.0, 40.0, 60.0, 70.0, 72.0])
-    columns.config = {"target": {"preset": "petrol-natural"}}
+    columns.config = Configuration(preset="petrol-natural")
     assert targets(columns)[0][[0, 4]].tolist() == [1.0, 0.88]
     assert [f"{f}-{a}" for f in options.PRESET_FUELS for a in options.PRESET_ASPIRATIONS] == list(usual_targets.NAMES)
 
@@ -126,7 +132,9 @@ def test_target_from_a_table_in_csv(tmp_path):
     rows = 50
     random = np.random.default_rng(1)
     load, rpm = random.uniform(30, 220, rows), random.uniform(900, 7500, rows)
-    columns = Columns(np.arange(rows) / 200, np.ones(rows), rpm, map_kpa=load, config={"target": target})
+    columns = Columns(
+        np.arange(rows) / 200, np.ones(rows), rpm, map_kpa=load, config=configuration.of({"target": target})
+    )
     out, _ = targets(columns)
     assert out[0] == pytest.approx(lambda_target(target, load[0], rpm[0]))
     assert lambda_target(target, 100, 4000) == 0.88 and lambda_target(target, 40, 7000) == 0.98
@@ -197,7 +205,7 @@ def test_each_of_several_targets_has_its_own_load():
     }
     mode, kpa, pct = (np.arange(rows) // 50) % 2, np.linspace(40, 200, rows), np.linspace(10, 100, rows)
     table = {"time_s": np.arange(rows) / 200, "lambda_1": np.full(rows, 0.9), "map_kpa": kpa, "throttle_pct": pct}
-    got, _ = targets(from_table({**table, "mode": mode.astype(float)}, config))
+    got, _ = targets(from_table({**table, "mode": mode.astype(float)}, configuration.of(config)))
     wanted = np.where(
         mode == 1, np.interp(pct, [20, 100], [1.0, 0.80]), np.interp(kpa, [40, 100, 200], [1.0, 0.88, 0.79])
     )
@@ -214,7 +222,7 @@ def test_units_of_temperatures_pressures_and_speeds_follow_the_configuration():
     }
     channels = [{"name": name, "kind": "linear", "unit": unit} for name, (unit, _) in given.items()]
     table = {column_name(c): np.full(20, given[c["name"]][1]) for c in channels} | {"time_s": np.arange(20) / 200}
-    made = from_table(table, {"rate_hz": 200, "channels": channels})
+    made = from_table(table, configuration.of({"rate_hz": 200, "channels": channels}))
     assert made.extra["coolant"][0] == pytest.approx(37.778, abs=1e-3)
     assert made.extra["exhaust"][0] == pytest.approx(100.0)
     assert made.extra["wheel"][0] == pytest.approx(96.56, abs=0.01)
@@ -223,7 +231,7 @@ def test_units_of_temperatures_pressures_and_speeds_follow_the_configuration():
 
 def test_an_ethanol_channel_that_never_shows_a_value_is_not_said_to_be_followed():
     made = scene(pulls=1)
-    made.columns.config.pop("target")
+    made.columns.config = replace(made.columns.config, targets=())
     made.columns.extra["ethanol"] = np.full(len(made.columns), np.nan)
     assert "ethanol" not in target_words(targets(made.columns)[1])
 
@@ -233,7 +241,8 @@ def test_a_target_by_a_load_that_is_not_there_judges_nothing():
     columns = scene(pulls=2).columns
     columns.map_kpa = None
     columns.named.pop("map")
-    columns.config["channels"] = [c for c in columns.config["channels"] if c["name"] != "map"]
+    with rewriting(columns) as written:
+        written["channels"] = [c for c in written["channels"] if c["name"] != "map"]
     assert np.isnan(targets(columns)[0]).all()
     assert needs.TARGET_LOAD in absent(session.prepare(columns))
     assert columns.load().channel == "throttle" and columns.load_unit == "%"  # a map still has it for an axis

@@ -2,13 +2,12 @@
 
 import numpy as np
 import pytest
-from analysis_scenes import scene
+from analysis_scenes import rewriting, scene
 
 from ringpull.analysis.delay import align
 from ringpull.analysis.judge import input_uncertainty, session
 from ringpull.analysis.judge import uncertainty as un
 from ringpull.session import Converter
-from shared_math import channels as shared_channels
 
 
 def test_divider_against_many_draws():
@@ -45,25 +44,25 @@ def test_mean_u_against_many_draws_of_correlated_noise():
 def test_systematic_part_against_many_loggers(at_lambda):
     # loggers and controllers as they come out of the box: each with its own resistors, reference, ground and controller
     made = scene(pulls=1)
-    channel = made.columns.config["channels"][0]
-    top, bottom = shared_channels.divider_of(channel)
+    channel = made.columns.config.channels[0]
+    top, bottom = channel.divider_ohm
     random, count = np.random.default_rng(8), 200_000
 
     def off(half):
         return random.uniform(-half, half, count)
 
-    per_volt = (channel["values"][1] - channel["values"][0]) / (channel["volts"][1] - channel["volts"][0])
-    volts = (at_lambda - channel["values"][0]) / per_volt + off(0.010) / per_volt + off(0.010)
+    per_volt = (channel.values[1] - channel.values[0]) / (channel.volts[1] - channel.volts[0])
+    volts = (at_lambda - channel.values[0]) / per_volt + off(0.010) / per_volt + off(0.010)
     tops, bottoms = top * (1 + off(0.01)), bottom * (1 + off(0.01))
     counts = np.round(volts * bottoms / (tops + bottoms) / (3.3 * (1 + off(0.02))) * 4096)
-    told = channel["values"][0] + per_volt * counts * 3.3 / 4096 * (top + bottom) / bottom
+    told = channel.values[0] + per_volt * counts * 3.3 / 4096 * (top + bottom) / bottom
     assert un.budget(made.columns, at_lambda).systematic == pytest.approx(told.std(), rel=0.02)
     assert np.mean(abs(told - at_lambda) < 1.96 * told.std()) > 0.95
 
 
 def test_the_budget_is_at_the_lambda_that_is_judged():
     made = scene(pulls=1)
-    made.columns.config["target"] = {"lambda": 1.0}
+    made.columns.config = made.columns.config.judged_by({"lambda": 1.0})
     ready = session.prepare(made.columns, identified=False)
     assert ready.budget.at_lambda == 1.0
     assert ready.budget.systematic == un.budget(made.columns, 1.0).systematic > un.budget(made.columns, 0.85).systematic
@@ -72,11 +71,12 @@ def test_the_budget_is_at_the_lambda_that_is_judged():
 def test_configured_accuracy_and_calibration_count():
     made = scene(pulls=1)
     plain = un.budget(made.columns)
-    channel = made.columns.config["channels"][0]
-    channel["accuracy"] = 0.02
+    with rewriting(made.columns) as written:
+        written["channels"][0]["accuracy"] = 0.02
     worse = un.budget(made.columns)
     assert worse.systematic > plain.systematic
-    channel["calibration"] = {"counts": [0, 4095], "volts": [0.0, 5.5]}
+    with rewriting(made.columns) as written:
+        written["channels"][0]["calibration"] = {"counts": [0, 4095], "volts": [0.0, 5.5]}
     names = {p.name for p in un.budget(made.columns).parts}
     assert "two-point calibration" in names and "divider" not in names
     assert un.budget(made.columns).random == pytest.approx(plain.random)
@@ -85,11 +85,11 @@ def test_configured_accuracy_and_calibration_count():
 def test_what_the_converter_is_known_to_be_off_by_is_systematic_and_its_bits_set_the_steps():
     made = scene(pulls=1)
     plain = un.budget(made.columns)
-    channel = made.columns.config["channels"][0]
-    made.columns.converters[channel["name"]] = Converter(14, 5.5 / (1 << 14), 0.02)
+    channel = made.columns.config.channels[0]
+    made.columns.converters[channel.name] = Converter(14, 5.5 / (1 << 14), 0.02)
     told = un.budget(made.columns)
     parts = {p.name: p for p in told.parts}
-    slope = (channel["values"][-1] - channel["values"][0]) / (channel["volts"][-1] - channel["volts"][0])
+    slope = (channel.values[-1] - channel.values[0]) / (channel.volts[-1] - channel.volts[0])
     assert parts["converter's bend"].u == pytest.approx(slope * 0.02 / 3**0.5)  # rectangular: JCGM 100, 4.3.7
     assert parts["converter steps"].u == pytest.approx(slope * 5.5 / (1 << 14) / 12**0.5)
     assert told.systematic == pytest.approx((plain.systematic**2 + parts["converter's bend"].u ** 2) ** 0.5)

@@ -7,6 +7,7 @@ import pytest
 
 from ringpull.analysis.delay import remembered
 from ringpull.analysis.drive_state.columns import Columns
+from ringpull.files.configuration import Configuration, Engine
 
 
 def session(**other):
@@ -17,7 +18,7 @@ def session(**other):
         "rpm": np.full(200, 3000.0),
         "map_kpa": np.full(200, 150.0),
         "extra": {"intake": np.full(200, 30.0)},
-        "config": {"rate_hz": 100, "engine": {"displacement_cc": 1600}},
+        "config": Configuration(rate_hz=100, engine=Engine(displacement_cc=1600)),
         "named": {"switch": np.zeros(200)},
         "states": {("lambda_1", "warm-up"): np.zeros(200, bool)},
     }
@@ -50,7 +51,7 @@ def test_an_equal_session_is_identified_once(asked):
         {"throttle": np.zeros(200)},
         {"extra": {}},
         {"extra": {"commanded": np.full(200, 30.0)}},
-        {"config": {"rate_hz": 100, "engine": {"displacement_cc": 1800}}},
+        {"config": Configuration(rate_hz=100, engine=Engine(displacement_cc=1800))},
         {"banks": {"lambda_1": np.zeros(200)}},
         {"named": {"switch": np.ones(200)}},
         {"named": {"other": np.zeros(200)}},
@@ -69,5 +70,5 @@ def test_another_session_is_identified_for_itself(asked, change):
 def test_the_oldest_are_forgotten(asked, monkeypatch):
     monkeypatch.setattr(remembered, "MOST", 2)
     for cc in (1000, 1100, 1200, 1000):
-        remembered.identified(session(config={"engine": {"displacement_cc": cc}}))
+        remembered.identified(session(config=Configuration(engine=Engine(displacement_cc=cc))))
     assert len(asked) == 4

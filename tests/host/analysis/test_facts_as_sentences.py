@@ -10,14 +10,18 @@ from ringpull.analysis.cells.repeat import Repeat
 from ringpull.analysis.delay import transport
 from ringpull.analysis.delay.cues import TimeZero
 from ringpull.analysis.delay.origin import FromEvents, LagApart, NotFromEvents, Unfit
+from ringpull.files import configuration
+from ringpull.files.configuration import Configuration, Engine
 from ringpull.wording import across, delay
 
 ASSUMED = NotFromEvents(1.6, False, 0.08, False)
-CONFIGURED = {"vehicle": {"exhaust_l": 1.8}, "channels": [{"kind": "lambda", "tau_ms": 60}]}
+CONFIGURED = configuration.of(
+    {"vehicle": {"exhaust_l": 1.8}, "channels": [{"name": "lambda_1", "kind": "lambda", "tau_ms": 60}]}
+)
 
 
 def test_what_is_configured_and_what_is_assumed():
-    assert delay.source(transport.default({"engine": {"displacement_cc": 1600}}).source) == (
+    assert delay.source(transport.default(Configuration(engine=Engine(displacement_cc=1600))).source) == (
         "not identified: exhaust volume 1.60 l assumed (the engine's displacement), "
         "lag 80 ms assumed: treated as a delay"
     )

@@ -4,13 +4,14 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from analysis_scenes import StandInDrive, StandInSession, scene
+from analysis_scenes import StandInDrive, StandInSession, rewriting, scene
 
 from ringpull.analysis.answer import answer
 from ringpull.analysis.cells import compare, drive_comparison
 from ringpull.analysis.judge import hints, holes, limiter
 from ringpull.analysis.judge.hints import Hint
 from ringpull.analysis.judge.holes import FINE, LEAN, Found
+from ringpull.files.configuration import Configuration
 
 
 def flagged(rows, *spans):
@@ -195,7 +196,7 @@ def test_events_of_one_place():
 
 
 def judged_pull(number, excess, spoiled=False, lean_events=()):
-    judged = SimpleNamespace(columns=SimpleNamespace(extra={}, map_kpa=None, config={}), banks={"": None})
+    judged = SimpleNamespace(columns=SimpleNamespace(extra={}, map_kpa=None, config=Configuration()), banks={"": None})
     return SimpleNamespace(
         number=number,
         judged=judged,
@@ -257,7 +258,7 @@ def test_a_supply_that_never_changed_proves_nothing():
 def test_the_other_bank_is_on_target_or_lean(above, state):
     """On target below half of 0.033, if half of the event's rows show it or more."""
     excess = np.full(400, np.nan)
-    columns = SimpleNamespace(rows=lambda a, b: slice(round(a * 200), round(b * 200)), config={"channels": []})
+    columns = SimpleNamespace(rows=lambda a, b: slice(round(a * 200), round(b * 200)), config=Configuration())
     judged = SimpleNamespace(
         banks={"a": 1, "b": 2},
         columns=columns,
@@ -383,9 +384,8 @@ def test_a_pull_at_another_load_is_no_witness_for_a_lean_place():
 @pytest.mark.parametrize("leaner", [0.0, 0.03])
 def test_drives_that_are_judged_by_unlike_targets_say_so(leaner):
     before, after = scene(), scene(seed=1)
-    target = dict(after.columns.config["target"])
-    target["lambda"] = [one + leaner for one in target["lambda"]]
-    after.columns.config = {**after.columns.config, "target": target}
+    with rewriting(after.columns) as written:
+        written["target"]["lambda"] = [one + leaner for one in written["target"]["lambda"]]
     sides = [drive_comparison.Side(marked(one)) for one in (before, after)]
     kinds = [one.kind for one in drive_comparison.of_mixture(*sides).unlike]
     assert ("target" in kinds) == (leaner > 0)

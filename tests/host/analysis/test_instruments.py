@@ -19,6 +19,7 @@ from ringpull.analysis.drive_state.columns import from_table
 from ringpull.analysis.instruments.examine import examine
 from ringpull.analysis.instruments.records import Cause, Check, State
 from ringpull.analysis.judge.verdict import NO_EVENT
+from ringpull.files import configuration
 from ringpull.report import compare_words, map_words
 from ringpull.view import reader
 from ringpull.wording import instruments as words
@@ -66,7 +67,7 @@ def drive_with(fault: str, seed: int, event: bool):
     """A drive with a fault, as a logger would have decoded it."""
     made = campaign.broken(campaign.by_name(fault), seed, event)
     table, states = wired.table(made, np.random.default_rng([seed, event]))
-    return campaign.ColumnDrive(campaign.ColumnSession(table, states, made.config, made.presses_s))
+    return campaign.ColumnDrive(campaign.ColumnSession(table, states, configuration.of(made.config), made.presses_s))
 
 
 def examined(fault: str, seed: int, event: bool = True):
@@ -157,7 +158,9 @@ def test_a_sensor_with_coarse_steps_is_not_said_to_stand_still():
     made = wired.wire(3, False)
     faults.coarse("lambda_1", 0.2)(made, np.random.default_rng(1))
     table, states = wired.table(made, np.random.default_rng(1))
-    found = next(one for one in examine(from_table(table, made.config, states)) if one.channel == "lambda_1")
+    found = next(
+        one for one in examine(from_table(table, configuration.of(made.config), states)) if one.channel == "lambda_1"
+    )
     assert [one.state for one in found.findings if one.check is Check.STUCK] == [State.NOT_TESTED]
 
 
@@ -194,7 +197,7 @@ def test_the_ambient_channel_says_what_the_standing_engine_must_show():
     config["channels"].append(channel)
     for kpa, state in ((101.0, State.SOUND), (80.0, State.CONTRADICTED)):
         rows = {**table, "ambient_kpa": np.full(len(table["time_s"]), kpa)}
-        drive = campaign.ColumnDrive(campaign.ColumnSession(rows, states, config, made.presses_s))
+        drive = campaign.ColumnDrive(campaign.ColumnSession(rows, states, configuration.of(config), made.presses_s))
         pressure = next(one for one in drive.views()[0].trust.instruments if one.channel == "map")
         assert next(one for one in pressure.findings if one.check is Check.AMBIENT).state is state
 
@@ -260,7 +263,7 @@ def test_two_engine_speeds_must_agree(factor, state):
         "values": [0, 9000],
     }
     rows, config = with_channel(made, table, second, factor * made.rpm)
-    crank = next(one for one in examine(from_table(rows, config, states)) if one.role == "rpm")
+    crank = next(one for one in examine(from_table(rows, configuration.of(config), states)) if one.role == "rpm")
     assert next(one for one in crank.findings if one.check is Check.AGREES).state is state
 
 
@@ -271,7 +274,7 @@ def test_wheel_speed_must_fit_a_configured_gear(factor, state):
     wheel = {"name": "wheel_speed", "input": "p1", "kind": "pulses", "per_metre": 20, "max_kmh": 300}
     rows, config = with_channel(made, table, wheel, factor * made.rpm / 60.0)
     config["vehicle"] = {"mass_kg": 1000, "gears": [140.0, 90.0, 60.0, 45.0]}
-    shown = next(one for one in examine(from_table(rows, config, states)) if one.role == "wheel")
+    shown = next(one for one in examine(from_table(rows, configuration.of(config), states)) if one.role == "wheel")
     (finding,) = shown.findings
     assert finding.check is Check.GEAR and finding.state is state
 
@@ -293,7 +296,9 @@ def test_fuel_pressure_is_sound_only_where_it_moves():
     shown = {}
     for name, values in (("moving", moving), ("stuck", np.full_like(moving, 300.0)), ("gaps", gaps)):
         rows, config = with_channel(made, table, fuel, values)
-        shown[name] = next(one for one in examine(from_table(rows, config, states)) if one.role == "fuel_pressure")
+        shown[name] = next(
+            one for one in examine(from_table(rows, configuration.of(config), states)) if one.role == "fuel_pressure"
+        )
     states_of = {name: one.state for name, one in shown.items()}
     assert states_of == {"moving": State.SOUND, "stuck": State.NOT_TESTED, "gaps": State.CONTRADICTED}
     assert str(words.evidence(shown["moving"])) == "moves with the load"

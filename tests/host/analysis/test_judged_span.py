@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from analysis_scenes import Hole, scene
+from analysis_scenes import Hole, rewriting, scene
 
 from ringpull.analysis.judge import masks, session
 
@@ -44,7 +44,8 @@ def test_a_pull_that_is_spoiled_keeps_its_event_apart(made):
 
 def test_a_bank_without_a_reading_in_a_pull_leaves_the_other_to_judge_it(made):
     columns = scene(pulls=2, hole=Hole(2, 4500, 5000, 0.08)).columns
-    columns.config["channels"].append(columns.config["channels"][0] | {"name": "lambda_2", "input": "a3"})
+    with rewriting(columns) as written:
+        written["channels"].append(written["channels"][0] | {"name": "lambda_2", "input": "a3"})
     second = columns.lambda_.copy()
     second[columns.rows(made.spans[1][0] - 1.0, made.spans[1][1] + 1.0)] = np.nan
     columns.banks["lambda_2"] = second
@@ -56,11 +57,11 @@ def test_a_bank_without_a_reading_in_a_pull_leaves_the_other_to_judge_it(made):
 def test_a_sensor_that_is_silent_or_tells_a_state():
     """A row has lambda if any bank gives it; heating is told apart from other states."""
     columns = scene(pulls=1).columns
-    lambda_1 = columns.config["channels"][0]
-    lambda_1["states"] = [
-        {"name": "cold", "volts": [0.0, 0.1], "means": "heating"},
-        {"name": "x", "volts": [4.9, 5.0], "means": "off"},
-    ]
+    with rewriting(columns) as written:
+        written["channels"][0]["states"] = [
+            {"name": "cold", "volts": [0.0, 0.1], "means": "heating"},
+            {"name": "x", "volts": [4.9, 5.0], "means": "off"},
+        ]
     rows = len(columns)
 
     def flagged(first, last):
@@ -72,7 +73,8 @@ def test_a_sensor_that_is_silent_or_tells_a_state():
     assert heating.tolist() == flagged(100, 200).tolist()
     assert other.tolist() == (flagged(300, 400) | flagged(500, 600)).tolist()
     # another bank that gives lambda there
-    columns.config["channels"].append(lambda_1 | {"name": "lambda_2", "input": "a3", "states": []})
+    with rewriting(columns) as written:
+        written["channels"].append(written["channels"][0] | {"name": "lambda_2", "input": "a3", "states": []})
     columns.banks["lambda_2"] = np.ones(rows)
     columns.lambda_ = np.fmax(columns.lambda_, 0.5)
     heating, other = masks.sensors_off(columns)

@@ -5,7 +5,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from analysis_scenes import scene
+from analysis_scenes import rewriting, scene
 
 from ringpull.analysis.judge import lean_events, masks, session, stretches, uncertainty, verdict
 from ringpull.analysis.judge.reasons import Why
@@ -29,27 +29,31 @@ def test_each_part_of_the_budget():
     assert found["divider"] == pytest.approx(0.25 * 0.0033048, rel=1e-4)
     assert found["reference voltage"] == pytest.approx(0.25 * 0.02 / root)
     assert found["ground offset"] == pytest.approx(0.16 * 0.010 / root)
-    channel = columns.config["channels"][0]
     # 100 ppm/K of the reference, and 50 of either resistor, over -40 to 85 degC about 25: 36.17 K root mean square
     drift = (100.0**2 + 2 * (50.0 * 6.8 / 16.8) ** 2) ** 0.5 * 1e-6 / root
     assert found["drift with temperature"] == pytest.approx(0.25 * 36.17 * drift, rel=1e-3)
-    channel["input"] = "x0-x1"  # against the controller's own ground: what two dividers differ by is left
+    with rewriting(columns) as written:
+        # against the controller's own ground: what two dividers differ by is left
+        written["channels"][0]["input"] = "x0-x1"
     left = part_us(uncertainty.budget(columns, 0.85))["ground offset"]
     assert left == pytest.approx(0.16 * 0.010 / root * 2**0.5 * 0.0033048, rel=1e-4)
-    channel["calibration"] = {"counts": [0, 4095], "volts": [0.0, 5.5]}
+    with rewriting(columns) as written:
+        written["channels"][0]["calibration"] = {"counts": [0, 4095], "volts": [0.0, 5.5]}
     found = part_us(uncertainty.budget(columns, 0.85))
     share = 1.5625 / 5.5  # of the way from one point to the other: a step is off at the reading and at both points
     steps = (1 + (1 - share) ** 2 + share**2) ** 0.5
     assert found["two-point calibration"] == pytest.approx(0.16 * 1.353516e-3 / root * steps, rel=1e-6)
     assert found["multimeter of the calibration"] == pytest.approx(0.25 * 0.005 / root)
     assert not {"divider", "reference voltage"} & set(found)
-    channel["accuracy"] = 0.02
+    with rewriting(columns) as written:
+        written["channels"][0]["accuracy"] = 0.02
     assert part_us(uncertainty.budget(columns, 0.85))["controller"] == pytest.approx(0.02 / root)
 
 
 def test_an_afr_scale_divides_slope_and_accuracy_by_its_constant():
     columns = scene(pulls=1).columns
-    columns.config["channels"][0] |= {"scale": "afr", "stoich": 14.7, "values": [8.82, 20.58], "accuracy": 0.294}
+    with rewriting(columns) as written:
+        written["channels"][0] |= {"scale": "afr", "stoich": 14.7, "values": [8.82, 20.58], "accuracy": 0.294}
     found = part_us(uncertainty.budget(columns, 0.85))
     assert found["controller"] == pytest.approx(0.02 / 3**0.5)  # 0.294 / 14.7
     assert found["ground offset"] == pytest.approx(0.16 * 0.010 / 3**0.5)  # 0.6 to 1.4 as before
@@ -57,7 +61,7 @@ def test_an_afr_scale_divides_slope_and_accuracy_by_its_constant():
 
 def test_a_lambda_without_a_channel_has_its_controllers_doubt():
     columns = scene(pulls=1).columns
-    columns.config["channels"] = columns.config["channels"][1:]
+    columns.config = replace(columns.config, channels=columns.config.channels[1:])
     found = uncertainty.budget(columns, 0.85)
     assert found.systematic == pytest.approx(0.010 / 3**0.5) and found.at_lambda == 0.85
 

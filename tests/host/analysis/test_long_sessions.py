@@ -16,6 +16,7 @@ from ringpull.analysis import local
 from ringpull.analysis.answer import judge_pulls
 from ringpull.analysis.drive_state import columns as drive_columns
 from ringpull.errors import TooLong
+from ringpull.files import configuration
 from ringpull.report.evidence import ran
 from ringpull.ring.values import rest
 
@@ -145,7 +146,7 @@ def test_an_engine_speed_that_no_engine_has_is_none():
     """Counts of damage once made bins of 50 rpm up to 10^10: 20 GB."""
     config = {"channels": [{"name": "engine_speed", "input": "p0", "kind": "pulses", "per_rev": 2}]}
     table = {"time_s": np.arange(4) / 200, "engine_speed_rpm": np.array([3000.0, 6e10, np.nan, 29_999.0])}
-    made = drive_columns.from_table(table, config, row_s=1 / 200)
+    made = drive_columns.from_table(table, configuration.of(config), row_s=1 / 200)
     assert made.rpm.tolist()[::3] == [3000.0, 29_999.0] and np.isnan(made.rpm[1:3]).all()
 
 

@@ -1,11 +1,10 @@
 """What an instrument hides is told, and nobody says that there is no lean event behind it."""
 
-import copy
 import dataclasses
 
 import numpy as np
 import pytest
-from analysis_scenes import CONFIG, Hole, StandInDrive, StandInSession, lagged, scene, why
+from analysis_scenes import CONFIG, Hole, StandInDrive, StandInSession, lagged, rewriting, scene, why
 from bench import faults as campaign
 
 from ringpull.analysis.answer import answer
@@ -38,9 +37,10 @@ def at_hole(made):
 
 
 def two_banks(**options):
-    made = scene(config=copy.deepcopy(CONFIG), **options)
+    made = scene(**options)
     columns = made.columns
-    columns.config["channels"].append({**columns.config["channels"][0], "name": "lambda_2"})
+    with rewriting(columns) as written:
+        written["channels"].append({**written["channels"][0], "name": "lambda_2"})
     columns.banks["lambda_2"] = columns.lambda_ + np.random.default_rng(8).normal(0, 0.002, len(columns))
     good = scene(seed=5).columns.lambda_
     return put(made, good, "lambda_1")
@@ -229,7 +229,8 @@ def test_a_warning_by_a_contradicted_pressure_names_the_pressure_first(with_thro
     if not with_throttle:
         columns.throttle = None
         del columns.named["throttle"]
-        columns.config["channels"] = [one for one in columns.config["channels"] if one["name"] != "throttle"]
+        with rewriting(columns) as written:
+            written["channels"] = [one for one in written["channels"] if one["name"] != "throttle"]
     at_s = made.spans[1][1] + 4.0
     result = answer(of(made, warned=[(at_s, at_s + 1.5)]))
     assert result.verdict == verdict.ATTENTION and result.warned[0].rests_on == ("map",)
@@ -253,7 +254,7 @@ def test_what_was_seen_lean_is_said_before_a_contradicted_pressure():
 @pytest.mark.parametrize(("target", "rests_on"), [(CONFIG["target"], ("map",)), ({"lambda": 0.85}, ())])
 def test_the_lamps_word_rests_only_on_what_it_compares(target, rests_on):
     made = scene()
-    made.columns.config["target"] = target
+    made.columns.config = made.columns.config.judged_by(target)
     doubted = tuple(Instrument(name, role, None, ()) for name, role in (("engine_speed", "rpm"), ("map", "map")))
     judged = dataclasses.replace(session.prepare(made.columns), trust=Trust(made.columns, doubted=doubted))
     assert lamp.held_against(judged, 1, (made.spans[1][1] + 4.0, made.spans[1][1] + 5.5), []).rests_on == rests_on
@@ -268,8 +269,10 @@ def test_a_warning_in_a_spoiled_pull_leaves_no_calm():
 
 def test_each_session_has_its_own_alignment_and_uncertainty():
     first, second = scene(pulls=2, tau_s=0.06), scene(pulls=2, hole=Hole(1, 4500, 4900, 0.1), seed=4)
-    first.columns.config["channels"][0]["tau_ms"] = 60
-    second.columns.config["channels"][0]["accuracy"] = 0.05
+    with rewriting(first.columns) as written:
+        written["channels"][0]["tau_ms"] = 60
+    with rewriting(second.columns) as written:
+        written["channels"][0]["accuracy"] = 0.05
     drive = StandInDrive(
         *(
             StandInSession(made.columns, [(a, b, False) for a, b in made.spans], session_id=at + 1)

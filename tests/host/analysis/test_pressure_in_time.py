@@ -43,8 +43,8 @@ def test_pressure_that_is_late_is_contradicted_and_a_prompt_one_is_not(seed):
 
 def test_values_from_the_cars_bus_come_too_seldom_to_tell():
     columns = slowed(rd.columns_of(make_drive(SEEDS[0])), 1.3)
-    channels = [{**one, "kind": "obd"} if one["name"] == "map" else one for one in columns.config["channels"]]
-    asked = replace(columns, config={**columns.config, "channels": channels})
+    channels = tuple(replace(one, kind="obd") if one.name == "map" else one for one in columns.config.channels)
+    asked = replace(columns, config=replace(columns.config, channels=channels))
     assert pressure_checks.prompt(Glance.of(asked)).state is State.NOT_TESTED
 
 

@@ -12,6 +12,7 @@ from truth.wired import CLEAN, HOLE, sensor_of, to_volts, wire
 from ringpull.analysis.answer import answer
 from ringpull.analysis.instruments.records import Cause, Check, State
 from ringpull.analysis.judge import verdict
+from ringpull.files import configuration
 from ringpull.wording import instruments as words
 from ringpull.wording import next_steps
 
@@ -43,7 +44,9 @@ def rail_at(made, kpa):
 
 def answered(made, seed):
     table, states = wired.table(made, np.random.default_rng([8, seed]))
-    return answer(campaign.ColumnDrive(campaign.ColumnSession(table, states, made.config, made.presses_s)))
+    return answer(
+        campaign.ColumnDrive(campaign.ColumnSession(table, states, configuration.of(made.config), made.presses_s))
+    )
 
 
 def pressure_of(found):

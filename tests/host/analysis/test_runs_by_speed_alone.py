@@ -1,5 +1,7 @@
 """With lambda and engine speed alone a mark tells full load: what the button left of a run is judged, or told."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from analysis_scenes import CONFIG, Hole, StandInDrive, StandInSession, scene, why
@@ -8,6 +10,7 @@ from ringpull.analysis import answer
 from ringpull.analysis.instruments.records import State
 from ringpull.analysis.judge import verdict
 from ringpull.analysis.judge.reasons import Why
+from ringpull.files import configuration
 from ringpull.wording import next_steps
 
 TARGET = {"lambda": 0.80}
@@ -17,7 +20,7 @@ def minimum(**what):
     """A scene of lambda and engine speed alone."""
     at_once = {"load": "map", "load_kpa": [40, 55, 200], "lambda": [1.0, 0.80, 0.80]}  # lambda once the throttle opens
     made = scene(config={**CONFIG, "target": at_once}, **what)
-    made.columns.config = {**CONFIG, "channels": CONFIG["channels"][:2], "target": dict(TARGET)}
+    made.columns.config = configuration.of({**CONFIG, "channels": CONFIG["channels"][:2], "target": TARGET})
     made.columns.map_kpa = made.columns.throttle = None
     for name in ("map", "throttle"):
         made.columns.named.pop(name)
@@ -229,10 +232,8 @@ def test_lean_during_spool_up_against_one_number_says_that_this_may_be_boost_alo
     kinds = [one.kind for one in found.reasons]
     assert (Why.SPOOL_LEAN in kinds) == (Why.ONE_TARGET in kinds) == (deep > 0)
     made.columns.map_kpa = np.full(len(made.columns), 180.0)
-    made.columns.config = {
-        **made.columns.config,
-        "target": {"load": "map", "load_kpa": [40, 200], "lambda": [0.8, 0.8]},
-    }
+    by_load = {"load": "map", "load_kpa": [40, 200], "lambda": [0.8, 0.8]}
+    made.columns.config = made.columns.config.judged_by(by_load)
     found = answered(made, [(*span, False) for span in made.spans])
     assert not any(one.kind is Why.ONE_TARGET for one in found.reasons)
 
@@ -240,7 +241,7 @@ def test_lean_during_spool_up_against_one_number_says_that_this_may_be_boost_alo
 def without_target(hole):
     """A boosted engine, for which nobody gave a target."""
     made = minimum(hole=hole)
-    del made.columns.config["target"]
+    made.columns.config = replace(made.columns.config, targets=())
     return made, [(a, b, False) for a, b in made.spans]
 
 
@@ -268,7 +269,7 @@ def test_what_is_lean_without_boost_too_is_told_without_a_target():
 
 def test_a_sensor_that_reads_far_too_rich_for_a_given_target_is_still_accused():
     made, marks = without_target(None)
-    made.columns.config["target"] = {"lambda": 0.88}
+    made.columns.config = made.columns.config.judged_by({"lambda": 0.88})
     found = answered(made, marks)
     assert [one.channel for one in found.instruments if one.state is State.CONTRADICTED] == ["lambda_1"]
 

@@ -4,7 +4,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from analysis_scenes import scene
+from analysis_scenes import rewriting, scene
 
 from ringpull.analysis.judge import input_uncertainty, needs, other_events, spool, stretches, uncertainty, unrecorded
 from ringpull.analysis.judge.reasons import Why
@@ -155,8 +155,9 @@ def test_what_an_answer_needs():
     assert needs.missing(columns, needs.DELAY) == ([], ["injector or commanded"])
     columns.extra["commanded"] = np.where(columns.time_s == columns.time_s[7], 0.9, np.nan)
     assert needs.missing(columns, needs.DELAY) == ([], [])
-    columns.config["vehicle"] |= {"mass_kg": 1000}
-    columns.config.pop("target")
+    with rewriting(columns) as written:
+        written["vehicle"] |= {"mass_kg": 1000}
+        written.pop("target")
     columns.banks["lambda_2"] = np.full(len(columns), np.nan)
     assert needs.missing(columns, needs.POWER)[0] == [] and "two lambda channels" not in needs.present(columns)
     assert needs.missing(columns, needs.LEAN_EVENTS) == ([], ["target", "coolant"])
@@ -323,14 +324,17 @@ def test_what_of_the_budget_is_only_assumed():
     plain = assumed()
     told = {"scatter of the mixture", "reference voltage", "ground offset", "drift with temperature"}
     assert told <= plain and "divider" not in plain
-    columns.config["channels"][0]["calibration"] = {"counts": [0, 4095], "volts": [0.0, 5.5]}
+    with rewriting(columns) as written:
+        written["channels"][0]["calibration"] = {"counts": [0, 4095], "volts": [0.0, 5.5]}
     assert "multimeter of the calibration" in assumed() and "two-point calibration" not in assumed()
-    columns.config["channels"][0]["calibration"]["u_volts"] = [0.002, 0.003]
+    with rewriting(columns) as written:
+        written["channels"][0]["calibration"]["u_volts"] = [0.002, 0.003]
     assert not {"multimeter of the calibration", "two-point calibration"} & assumed()
 
 
 def test_a_lambda_that_is_no_voltage_has_its_controllers_doubt_alone():
     columns = scene(pulls=1).columns
     for key in ("values", "volts"):
-        del columns.config["channels"][0][key]
+        with rewriting(columns) as written:
+            del written["channels"][0][key]
         assert uncertainty.budget(columns, 0.85).systematic == pytest.approx(0.010 / 3**0.5)

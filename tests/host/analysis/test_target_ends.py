@@ -1,7 +1,7 @@
 """A target's table that ends far below what the drive reaches is no target there, and the answer is never calm."""
 
 import pytest
-from analysis_scenes import CONFIG, Hole, StandInDrive, StandInSession, scene, why
+from analysis_scenes import Hole, StandInDrive, StandInSession, scene, why
 
 from ringpull.analysis import answer
 from ringpull.analysis.cells import fuelmap
@@ -15,7 +15,7 @@ SHAPE = [1.0, 0.90, 0.82]  # a little leaner than the drive, so that nothing in 
 def drive_against(target, **what):
     """Three marked pulls to 6,800 rpm and 175 kPa, at most 0.82 there, held against another target."""
     made = scene(**what)
-    made.columns.config = {**CONFIG, "target": target}
+    made.columns.config = made.columns.config.judged_by(target)
     return StandInDrive(StandInSession(made.columns, [(a, b, False) for a, b in made.spans]))
 
 

@@ -9,6 +9,7 @@ from ringpull.analysis.drive_state import overrun, under_load
 from ringpull.analysis.drive_state.columns import Columns
 from ringpull.analysis.find_pulls import found_spans
 from ringpull.analysis.judge import verdict
+from ringpull.files import configuration
 from ringpull.wording.assumed import load_rule
 
 HOLE = Hole(2, 4500, 4900, 0.08)
@@ -115,7 +116,7 @@ def slow_pull(rpm_per_s, seconds, lean_s=0.0):
     value[(late >= 10.0 + seconds - lean_s) & (late < 10.0 + seconds)] += 0.15
     value += np.random.default_rng(4).normal(0, 0.002, len(time_s))
     columns = Columns(time_s, value, rpm, kpa, np.where(full, 38.0, 12.0))
-    columns.config = CONFIG
+    columns.config = configuration.of(CONFIG)
     columns.banks = {"lambda_1": columns.lambda_}
     columns.named = {"lambda_1": columns.lambda_, "engine_speed": rpm, "map": kpa, "throttle": columns.throttle}
     return columns

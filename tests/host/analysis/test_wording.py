@@ -3,7 +3,7 @@
 import copy
 
 import numpy as np
-from analysis_scenes import CONFIG, scene
+from analysis_scenes import CONFIG, rewriting, scene
 
 from ringpull.analysis.judge import masks, session
 from ringpull.analysis.judge.reasons import Why
@@ -42,7 +42,8 @@ def test_a_state_means_what_is_configured_whatever_its_name():
     for name, means, heats in (("warm spare", "off", False), ("stage 1", "heating", True), ("warming", None, True)):
         columns.states = {("lambda_1", name): off}
         state = {"name": name, "volts": [-1, 0]} | ({"means": means} if means else {})
-        columns.config["channels"][0]["states"] = [state]
+        with rewriting(columns) as written:
+            written["channels"][0]["states"] = [state]
         heating, other = masks.sensors_off(columns)
         assert (heating if heats else other)[off].all() and not (other if heats else heating)[off].any()
 

@@ -80,7 +80,7 @@ def test_two_points_are_written_on_both_sides_and_then_true(logger, tmp_path):
     put(logger, 3.1)
     with linked(logger) as link:
         newest = Newest(link)
-        assert newest.setup.config["channels"][1]["calibration"] == key
+        assert newest.setup.config.channels[1].written["calibration"] == key
         values = []
         wait_for(lambda: (now := newest.ask()) and values.append(now.values["lambda_1"]) or len(values) > 30, "values")
         with benches.Bench(link) as bench:

@@ -15,6 +15,7 @@ from ringpull.cable import link as links
 from ringpull.cable import ports, selftest
 from ringpull.cli.commands.selftest import histogram
 from ringpull.device.two_points import Converter
+from ringpull.files import configuration
 from shared_math import config as shared_config
 from shared_math import proving
 from shared_math.proving import ABSENT, BAD, GOOD
@@ -35,7 +36,7 @@ class Fake:
     """A bench whose figures the test says. loop: edges counted over edges put out; None: no such output."""
 
     def __init__(self, loop=1.0, **changes):
-        self.config = shared_config.defaults(CONFIG)
+        self.config = configuration.of(shared_config.defaults(CONFIG))
         self.loop = loop
         self.hz = 0
         self.proofs = {

@@ -6,12 +6,14 @@ import pytest
 
 from ringpull.cable.newest import Now
 from ringpull.cable.page import told
-from shared_math import channels as shared_channels
+from ringpull.files import configuration
 
-CHANNELS = [
-    {"name": "lambda_1", "input": "a0", "kind": "lambda", "volts": [0.0, 5.0], "values": [0.6, 1.4]},
-    {"name": "loop", "kind": "obd", "pid": "fuel_system_1", "hz": 4, "unit": ""},
-]
+CHANNELS = configuration.channels_of(
+    [
+        {"name": "lambda_1", "input": "a0", "kind": "lambda", "volts": [0.0, 5.0], "values": [0.6, 1.4]},
+        {"name": "loop", "kind": "obd", "pid": "fuel_system_1", "hz": 4, "unit": ""},
+    ]
+)
 
 
 @pytest.mark.parametrize(
@@ -20,7 +22,7 @@ CHANNELS = [
 )
 def test_the_fuel_state_in_words(value, says):
     newest = SimpleNamespace(channels=CHANNELS, crank=None)
-    names = [shared_channels.column_name(one) for one in CHANNELS]
+    names = [one.column for one in CHANNELS]
     now = Now(1.0, dict(zip(names, (0.9, value), strict=True)), {"lambda_1": "heating"}, None, 0, 1, 0, 0)
     states = told.Session(newest).reading(now)["states"]
     assert states == {"lambda_1": "heating", **({"loop": says} if says else {})}

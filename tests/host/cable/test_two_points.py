@@ -8,6 +8,7 @@ from ringpull.analysis.judge.input_uncertainty import line_u
 from ringpull.device import known_signals, two_points
 from ringpull.device.two_points import Converter, Line, Meter, Point, Reading
 from ringpull.errors import DoesNotFit
+from ringpull.files import configuration
 
 CONFIG = {"version": 1, "channels": []}
 CHANNEL = {"name": "lambda_1", "input": "a0", "kind": "lambda", "volts": [0.0, 5.0], "values": [0.6, 1.4]}
@@ -187,7 +188,8 @@ def test_the_answer_takes_the_calibrations_own_uncertainty():
 
     def budget(**more):
         channel = CHANNEL | {"calibration": {"counts": [990, 1980], "volts": [1.33, 2.67], **more}}
-        return {p.name: p for p in input_uncertainty.parts(channel, None, 0.16, 1.6, None)}
+        (made,) = configuration.channels_of([channel])
+        return {p.name: p for p in input_uncertainty.parts(made, None, 0.16, 1.6, None)}
 
     assumed, told = budget(), budget(u_volts=[0.001, 0.002])
     assert "multimeter of the calibration" in assumed and "multimeter of the calibration" not in told

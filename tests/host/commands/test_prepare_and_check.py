@@ -63,8 +63,8 @@ def test_the_hours_are_what_drives_of_the_firmware_took(log):
     data = (folder / "drive.rpl").read_bytes()
     (session,) = ringpull.read(folder).sessions
     blocks = sum(any(data[at : at + layout.SLOT]) for at in range(0, len(data), layout.SLOT))
-    took_h = (64 << 20) / layout.SLOT / blocks * session.rows / session.config["rate_hz"] / 3600
-    least_h, usual_h = hours(configuration.defaults(session.config), 64)
+    took_h = (64 << 20) / layout.SLOT / blocks * session.rows / session.rate_hz / 3600
+    least_h, usual_h = hours(session.config.written, 64)
     assert least_h <= took_h and usual_h / 1.34 <= took_h <= usual_h * 1.34, (least_h, usual_h, took_h)
 
 

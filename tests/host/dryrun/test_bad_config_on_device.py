@@ -79,7 +79,7 @@ def test_raw_counts_are_recorded_and_the_fault_is_told(tmp_path, case):
     (session,) = ringpull.read(out).sessions
     frame, raw = session.frame(), session.raw()
     assert session.faults == [number] and len(raw) >= UNTIL_S * 200 - 1 and session.lost_rows == 0
-    assert session.config == config.defaults(config.DEFAULT)
+    assert session.config.written == config.defaults(config.DEFAULT)
     for channel, volts in VOLTS.items():
         # 2 counts of noise, and half a count of a divided 5 V
         assert frame[channel + "_v"].median() == pytest.approx(volts, abs=0.006)

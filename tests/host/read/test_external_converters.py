@@ -7,6 +7,7 @@ import pytest
 
 import ringpull
 from ringpull.dryrun.run import dry_run
+from ringpull.files import configuration
 
 DIRECT = {"top_ohm": 0, "bottom_ohm": 1}
 
@@ -102,9 +103,10 @@ def test_a_value_held_for_more_than_a_second_is_none():
 
     columns = [Column("oil", "adc", 16, 0.001, 0.0), Column("oil.held", "held", 12)]
     channel = {"name": "oil", "kind": "linear", "unit": "V", "volts": [0, 5], "values": [0, 5]}
-    setup = Setup(columns, 10000, {"channels": [channel]}, None, "", "", [])
+    config = configuration.of({"channels": [channel]})
+    setup = Setup(columns, 10000, config, None, "", "", [])
     raw = {"row": np.arange(4), "oil": np.full(4, 2500), "oil.held": np.array([0, 999, 1000, 4095])}
-    assert np.allclose(analog.value(setup, channel, raw), [2.5, 2.5, np.nan, np.nan], equal_nan=True)
+    assert np.allclose(analog.value(setup, config.by_name["oil"], raw), [2.5, 2.5, np.nan, np.nan], equal_nan=True)
 
 
 def test_a_known_voltage_that_reads_wrong_lights_the_fault(tmp_path):

@@ -331,7 +331,7 @@ def test_texts_that_no_terminal_takes(read):
     ring.setup(utc="\x1b[2J", board="\udfffboard")
     ring.numbered(0, 50)
     (session,) = read(ring.blocks).sessions
-    assert (session.start_utc, session.board, session.config["vehicle"]["name"]) == (None, "?board", "a ? car")
+    assert (session.start_utc, session.board, session.config.vehicle.name) == (None, "?board", "a ? car")
 
 
 def test_a_period_of_a_broken_number_of_microseconds(read):

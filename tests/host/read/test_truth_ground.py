@@ -6,6 +6,7 @@ joined.
 """
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -102,7 +103,7 @@ def test_every_sample_of_a_difference_is_within_its_noise(errors):
 def test_a_plain_input_is_off_by_what_the_uncertainty_says_of_a_volt_of_ground(errors):
     found, session = errors
     cols = columns.from_session(session)
-    cols.config = cols.config | {"channels": [c for c in cols.config["channels"] if c["name"] == "lambda_2"]}
+    cols.config = replace(cols.config, channels=(cols.config.by_name["lambda_2"],))
     (part,) = [part for part in uncertainty.budget(cols).parts if part.name == "ground offset"]
     by_volt = part.u / input_uncertainty.rectangular(front_end.GROUND_V)
     assert by_volt == pytest.approx(SLOPE, rel=1e-9)
@@ -113,7 +114,7 @@ def test_a_plain_input_is_off_by_what_the_uncertainty_says_of_a_volt_of_ground(e
 
 def test_the_uncertainty_knows_which_input_it_is(errors):
     cols = columns.from_session(errors[1])
-    difference = next(c for c in cols.config["channels"] if c["name"] == "lambda_1")
+    difference = cols.config.by_name["lambda_1"]
     budget = uncertainty.of_channel(cols, difference)
     (part,) = [part for part in budget.parts if part.name == "ground offset"]
     assert part.u < 0.02 * SLOPE * input_uncertainty.rectangular(front_end.GROUND_V)

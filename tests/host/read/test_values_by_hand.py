@@ -6,6 +6,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from ringpull.files import configuration
 from ringpull.ring.values import analog, decoded_columns, on_time, pulses, speed
 from ringpull.ring.values.speed import Curve
 
@@ -14,14 +15,20 @@ NAN = float("nan")
 
 def setup_of(engine=None, **tops):
     columns = [SimpleNamespace(name=name.replace("_", "."), top=top) for name, top in tops.items()]
-    return SimpleNamespace(columns=columns, config={"engine": engine or {"cylinders": 4, "strokes": 4}, "channels": []})
+    return SimpleNamespace(columns=columns, config=configuration.of({"engine": engine or {}}))
+
+
+def described(**keys):
+    """The record of a channel."""
+    (made,) = configuration.channels_of([keys])
+    return made
 
 
 def on_ms(count, on, age, rpm=None, strokes=4, **channel):
-    setup = setup_of({"cylinders": 4, "strokes": strokes}, inj_on=1 << 16, inj_age=1 << 20)
+    setup = setup_of({"strokes": strokes}, inj_on=1 << 16, inj_age=1 << 20)
     raw = {"inj": np.array(count), "inj.on": np.array(on), "inj.age": np.array(age)}
     rpms = None if rpm is None else np.full(len(count), float(rpm))
-    return on_time.on_ms(setup, {"name": "inj"} | channel, raw, rpms).tolist()
+    return on_time.on_ms(setup, described(name="inj", kind="pulse_width", **channel), raw, rpms).tolist()
 
 
 def test_on_time_of_the_last_pulse():
@@ -46,11 +53,13 @@ def test_fuel_is_cut_where_two_pulses_should_have_come(strokes, more, most_us):
 
 def test_duty_by_hand():
     """2.5 ms of the 20 of a cycle at 6000 rpm; 0 in a fuel cut, whatever the speed."""
-    told = on_time.duty_pct(setup_of(), {"name": "inj"}, np.array([2.5, 2.5, 0.0]), np.array([6000.0, NAN, NAN]))
+    injector = described(name="inj", kind="pulse_width")
+    told = on_time.duty_pct(setup_of(), injector, np.array([2.5, 2.5, 0.0]), np.array([6000.0, NAN, NAN]))
     assert told.tolist() == pytest.approx([12.5, NAN, 0.0], nan_ok=True)
-    told = on_time.duty_pct(setup_of({"strokes": 2}), {"name": "inj"}, np.array([2.5]), np.array([6000.0]))
+    told = on_time.duty_pct(setup_of({"strokes": 2}), injector, np.array([2.5]), np.array([6000.0]))
     assert told.tolist() == [25.0]
-    told = on_time.duty_pct(setup_of(), {"name": "inj", "per_cycle": 2}, np.array([2.5]), np.array([6000.0]))
+    injector = described(name="inj", kind="pulse_width", per_cycle=2)
+    told = on_time.duty_pct(setup_of(), injector, np.array([2.5]), np.array([6000.0]))
     assert told.tolist() == [25.0]
 
 
@@ -65,12 +74,12 @@ def test_duty_by_hand():
         ({"kind": "pulses", "per_rev": 17.1}, 34.2),  # five would be 171: none of up to four is whole
         ({"kind": "pulses", "per_metre": 4}, 8.0),
         ({"kind": "pulses", "per_metre": 0.1}, 1.0),
-        ({"kind": "frequency"}, 1.0),
+        ({"kind": "frequency", "hz": [0, 1], "values": [0, 1]}, 1.0),
     ],
 )
 def test_over_how_many_edges_a_channel_is_averaged(channel, edges):
     """Two metres of road, a cycle of two turns, or as many cycles as have a whole number of edges."""
-    assert pulses.cycle_edges(setup_of(), channel) == pytest.approx(edges)
+    assert pulses.cycle_edges(setup_of(), described(name="p", **channel)) == pytest.approx(edges)
 
 
 def test_values_that_are_held_too_long_are_none():
@@ -85,7 +94,10 @@ def test_values_that_are_held_too_long_are_none():
     assert analog._fresh(bare, "map", {}, np.arange(4.0)).tolist() == [0.0, 1.0, 2.0, 3.0]
     column = SimpleNamespace(volts_per_count=0.25, volts_at_zero=-40.0)
     bus = SimpleNamespace(column=lambda name, role: None, described=lambda name, role: column)
-    assert analog.from_bus(bus, {"name": "oil"}, {"oil": np.array([0, 400])}).tolist() == [-40.0, 60.0]
+    assert analog.from_bus(bus, described(name="oil", kind="can"), {"oil": np.array([0, 400])}).tolist() == [
+        -40.0,
+        60.0,
+    ]
 
 
 def test_of_rows_with_one_number_the_last_counts():
@@ -136,7 +148,7 @@ def turning(channel):
     setup = SimpleNamespace(
         described=lambda *one: widths[one],
         period_us=5000,
-        config={"engine": {"cylinders": 4, "strokes": 4}},
+        config=configuration.Configuration(),
     )
     age = np.where(row % 2 == 0, 1250, 6250)
     return setup, {"row": row, "p": row // 2 + 1, "p.age": age}
@@ -145,13 +157,13 @@ def turning(channel):
 def test_speeds_of_an_edge_each_ten_milliseconds():
     """100 a second: 3000 rpm of two a turn, 90 km/h of four a metre."""
     for more, expected in (({"per_rev": 2}, 3000.0), ({"per_metre": 4}, 90.0)):
-        channel = {"name": "p", "kind": "pulses"} | more
+        channel = described(name="p", kind="pulses", **more)
         setup, raw = turning(channel)
         assert pulses.value(setup, channel, raw)[50:350] == pytest.approx(np.full(300, expected)), more
 
 
 def test_turns_of_two_edges_each():
-    channel = {"name": "p", "kind": "pulses", "per_rev": 2}
+    channel = described(name="p", kind="pulses", per_rev=2)
     setup, raw = turning(channel)
     ((times_s, turns),) = pulses.turns(setup, channel, raw)
     assert turns[:4].tolist() == [0.0, 0.5, 1.0, 1.5] and np.diff(times_s) == pytest.approx(
@@ -167,9 +179,10 @@ def test_a_thermocouple_is_told_from_both_counts():
     cold = {"name": "cj", "kind": "linear", "unit": "degC", "volts": [0.0, 5.0], "values": [0.0, 100.0]}
     hot = {"name": "egt", "kind": "thermocouple", "cold": "cj", "type": "K", "gain": 100.0}
     column = SimpleNamespace(bits=12, top=1 << 12, volts_per_count=0.001, volts_at_zero=0.0)
-    setup = SimpleNamespace(config={"channels": [cold, hot]}, described=lambda name, role: column)
+    config = configuration.of({"channels": [cold, hot]})
+    setup = SimpleNamespace(config=config, described=lambda name, role: column)
     raw = {"egt": np.array([1000, 2000, 1000], np.uint16), "cj": np.array([1000, 1000, 1500], np.uint16)}
-    told = analog._thermocouple(setup, hot, raw)
+    told = analog._thermocouple(setup, config.by_name["egt"], raw)
     wanted = [
         thermocouple.channel_degc(hot, egt / 1000, transfer.to_value(cold, cj / 1000))
         for egt, cj in ((1000, 1000), (2000, 1000), (1000, 1500))

@@ -9,6 +9,7 @@ from analysis_scenes import Hole, StandInDrive, StandInSession, scene, why
 from ringpull.analysis import car
 from ringpull.analysis.answer import answer
 from ringpull.analysis.drive_state import roles
+from ringpull.files import configuration
 from ringpull.report import answer_part, data
 from ringpull.report.car_part import _pulls
 from ringpull.ring.values.codes import UnitCodes
@@ -16,7 +17,8 @@ from ringpull.wording import car as words
 
 
 def channel(name, pid):
-    return SimpleNamespace(name=name, kind="obd", column=name, label=name, unit="", config={"name": name, "pid": pid})
+    (config,) = configuration.channels_of([{"name": name, "kind": "obd", "pid": pid}])
+    return SimpleNamespace(name=name, kind="obd", column=name, label=name, unit="", config=config)
 
 
 class Session:
@@ -24,7 +26,7 @@ class Session:
 
     id = 1
     codes = ()
-    config = {"channels": []}
+    config = configuration.Configuration()
     rate_hz = 200
 
     def __init__(self, state):
@@ -84,10 +86,10 @@ def test_states_are_drawn_as_words():
 
 
 def test_trims_and_their_state_are_known_by_their_parameter():
-    listed = [{"name": "a", "kind": "obd", "pid": 6}, {"name": "b", "kind": "obd", "pid": "fuel_system_1"}]
-    found = [roles.channel_for(role, listed) for role in ("trim", "trim_long", "fuel_state")]
+    written = [{"name": "a", "kind": "obd", "pid": 6}, {"name": "b", "kind": "obd", "pid": "fuel_system_1"}]
+    listed = configuration.channels_of([*written, {"name": "trim", "kind": "linear"}])
+    found = [roles.channel_for(role, listed[:2]) for role in ("trim", "trim_long", "fuel_state")]
     assert found == [listed[0], None, listed[1]]
-    listed.append({"name": "trim", "kind": "linear"})
     assert roles.channel_for("trim", listed) is listed[2]
 
 

@@ -5,7 +5,7 @@ import gzip
 
 import numpy as np
 import pytest
-from analysis_scenes import scene
+from analysis_scenes import rewriting, scene
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -61,8 +61,9 @@ def test_a_bank_at_an_end_of_its_range_shows_no_lambda_undone():
     another; the gas of both was injected the delay before. Bank 1 measures all the time."""
     made = scene(pulls=1, noise=0.0)
     columns = made.columns
-    channels = columns.config["channels"]
-    columns.config["channels"] = [channels[0], {**channels[0], "name": "lambda_2", "input": "a9"}, *channels[1:]]
+    with rewriting(columns) as written:
+        first, *others = written["channels"]
+        written["channels"] = [first, {**first, "name": "lambda_2", "input": "a9"}, *others]
     columns.banks["lambda_2"] = columns.lambda_.copy()
     for start_s, value in ((8.0, 1.397), (10.0, 0.603)):
         columns.banks["lambda_2"][columns.rows(start_s, start_s + 1.0)] = value

@@ -6,7 +6,7 @@ from io import StringIO
 from types import SimpleNamespace
 
 import numpy as np
-from analysis_scenes import Hole, StandInDrive, StandInSession, scene
+from analysis_scenes import Hole, StandInDrive, StandInSession, rewriting, scene
 
 from ringpull.analysis.answer import PullAnswer, answer
 from ringpull.analysis.cells import fuelmap
@@ -43,16 +43,9 @@ def with_pressure(made, fall_kpa=0.0, stuck=False):
     pressure[columns.time_s < 1.0] = 100.0  # the pump has just been switched on
     lean = made.true_lambda - np.interp(columns.map_kpa, [40, 100, 200], [1.0, 0.88, 0.79]) > 0.05
     columns.named["fuel_pressure"] = np.full(len(columns), 300.0) if stuck else pressure - fall_kpa * lean
-    columns.config["channels"].append(
-        {
-            "name": "fuel_pressure",
-            "input": "a3",
-            "kind": "linear",
-            "unit": "kPa",
-            "volts": [0.5, 4.5],
-            "values": [0, 1000],
-        }
-    )
+    sensor = {"name": "fuel_pressure", "input": "a3", "kind": "linear", "unit": "kPa"}
+    with rewriting(columns) as written:
+        written["channels"].append(sensor | {"volts": [0.5, 4.5], "values": [0, 1000]})
     return made
 
 
@@ -92,8 +85,9 @@ def test_the_other_bank_on_target_points_at_what_this_one_has_alone():
     made = scene(pulls=3)
     holed = scene(pulls=3, hole=Hole(2, 5000, 5800, 0.09), seed=2)
     columns = made.columns
-    sensors = [columns.config["channels"][0], dict(columns.config["channels"][0], name="lambda_2", label="Right bank")]
-    columns.config["channels"] = [*sensors, *columns.config["channels"][1:]]
+    with rewriting(columns) as written:
+        first, *others = written["channels"]
+        written["channels"] = [first, dict(first, name="lambda_2", label="Right bank"), *others]
     columns.banks.update(lambda_2=holed.columns.lambda_)
     columns = dataclasses.replace(columns, lambda_=np.fmax(columns.lambda_, holed.columns.lambda_))
     ready = session.prepare(columns)
@@ -191,7 +185,7 @@ def test_a_pressure_without_any_value_is_not_said_to_stand_still():
 
 def test_a_target_that_nobody_configured_is_told_with_the_answer():
     made = scene(pulls=2)
-    made.columns.config.pop("target", None)
+    made.columns.config = dataclasses.replace(made.columns.config, targets=())
     assert any(one.startswith("No target is configured") for one in steps_of(answer_of(made)))
     made = scene(pulls=2)
     assert not any(one.startswith("No target is configured") for one in steps_of(answer_of(made)))

@@ -20,7 +20,8 @@ def drive(target_by, seed):
     """The same mixture on either day, LEANER than the usual target; target_by: of the day, above the usual."""
     made = scene(offset=LEANER, seed=seed)
     target = CONFIG["target"]
-    made.columns.config["target"] = {**target, "lambda": [one + target_by for one in target["lambda"]]}
+    of_day = {**target, "lambda": [one + target_by for one in target["lambda"]]}
+    made.columns.config = made.columns.config.judged_by(of_day)
     out = StandInDrive(StandInSession(made.columns, [(*span, False) for span in made.spans]))
     out.source = Path("card")
     return out

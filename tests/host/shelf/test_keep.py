@@ -10,6 +10,7 @@ from truth.desk import command
 
 import ringpull
 from ringpull.errors import BadConfig, BadUsage
+from ringpull.files import configuration
 from ringpull.shelf import catalogue, judging, keep, ring_copy, tidy
 from ringpull.shelf.keep import Told
 from ringpull.shelf.places import Shelf, folder_name
@@ -169,7 +170,7 @@ def test_a_mended_calibration_lies_beside_the_ring(tmp_path):
     assert row["calibration_from"].endswith(".json")
     config["channels"][0]["input"] = "a7"
     with pytest.raises(BadConfig, match="another logger"):
-        judging.judge(ring, config)
+        judging.judge(ring, configuration.of(config))
 
 
 def test_kept_tells_what_is_out_of_date(tmp_path, quick, monkeypatch):

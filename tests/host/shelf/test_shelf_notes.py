@@ -11,6 +11,7 @@ from truth.desk import command
 from ringpull.cli.main import main
 from ringpull.dryrun.run import load_config
 from ringpull.errors import BadConfig
+from ringpull.files import configuration
 from ringpull.shelf import calibrations, catalogue, judging, keep, page, rejudge, tidy
 from ringpull.shelf.contents import contents
 from ringpull.shelf.keep import Told
@@ -32,7 +33,7 @@ def asked(judged, monkeypatch):
         seen.append(calibration)
         if calibration is None:
             return judged
-        own = {"verdict": "no lean event found", "calibration": judging.digest(calibration)}
+        own = {"verdict": "no lean event found", "calibration": judging.digest(calibration.written)}
         return replace(judged, drive=judged.drive | own)
 
     monkeypatch.setattr(judging, "judge", judge)
@@ -41,9 +42,9 @@ def asked(judged, monkeypatch):
 
 def mended(shelf, value=0.61):
     """The car's drives judged by a mended configuration; returns where it lies."""
-    config = load_config(shelf_cards.drive_config())[0]
+    config = load_config(shelf_cards.drive_config())[0].written
     config["channels"][0]["values"] = [value, value + 0.8]
-    path = calibrations.put(shelf, "hill", config)
+    path = calibrations.put(shelf, "hill", configuration.of(config))
     list(rejudge.each(shelf, rejudge.wanted(shelf, "hill"), path))
     return path
 
@@ -102,7 +103,7 @@ def test_a_note_on_a_drive_of_an_older_analysis_judges_it_anew(tmp_path, asked, 
     path = mended(shelf)
     monkeypatch.setattr(keep, "ANALYSIS", keep.ANALYSIS + 1)
     assert keep.keep(shelf, source, Told("hill", change="plugs"))[0].what == keep.NOTED
-    assert asked[-1] == json.loads(path.read_text())
+    assert asked[-1].written == json.loads(path.read_text())
 
 
 def test_a_note_that_somebody_overtakes_is_made_on_what_counts_then(tmp_path, asked, monkeypatch):
@@ -161,7 +162,7 @@ def test_a_configuration_of_another_logger_is_refused_once_and_not_laid_down(tmp
     config["channels"][0]["input"] = "a7"
     (tmp_path / "wrong.json").write_text(json.dumps(config))
     with pytest.raises(BadConfig, match="another logger"):
-        rejudge.refuse_other_loggers(shelf, rejudge.wanted(shelf, "hill"), config)
+        rejudge.refuse_other_loggers(shelf, rejudge.wanted(shelf, "hill"), configuration.of(config))
     done = command("rejudge", shelf, "--car", "hill", "--config", tmp_path / "wrong.json")
     assert done.returncode == 2 and len(done.stderr.splitlines()) == 3 and not done.stdout
     assert calibrations.newest(Shelf(shelf), "hill") is None

@@ -56,7 +56,7 @@ def banks(here: SessionPulls, axes: Axes) -> Banks | None:
     first, second = names[:2]
     apart = np.where(judged.masks.valid, judged.each_bank[second] - judged.each_bank[first], np.nan)
     found = passes(here, apart, axes)
-    sensors = {c["name"]: c for c in roles.lambda_channels(columns.config.get("channels", []))}
+    sensors = {c.name: c for c in roles.lambda_channels(columns.config.channels)}
     parts = [
         uncertainty.of_channel(columns, sensors.get(name), judged.budget.at_lambda).systematic
         for name in (first, second)

@@ -171,8 +171,8 @@ def targets(side: Sequence[SessionPulls]) -> list[Any]:
     """The different targets that a side is judged by, as configured."""
     out: list[Any] = []
     for one in side:
-        target = one.judged.columns.config.get("target")
-        out += [target] if target not in out else []
+        config = one.judged.columns.config
+        out += [(config.targets, config.preset)] if (config.targets, config.preset) not in out else []
     return out
 
 

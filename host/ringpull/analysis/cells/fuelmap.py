@@ -138,7 +138,7 @@ def fuelmap(sessions: Sequence[SessionPulls], axes: Axes | None = None) -> FuelM
     axes = found_axes(judged) if axes is None else axes
     every = {bank: passes_of(kept, bank, axes) for bank in dict.fromkeys(b for one in judged for b in one.each_bank)}
     shift = 1.96 * max((j.budget.systematic / j.budget.at_lambda for j in judged), default=0.0)
-    assumed = any(not j.columns.config.get("target") for j in judged)
+    assumed = any(not j.columns.config.with_target for j in judged)
     cells: list[Cell] = []
     for loaded in (True, False):
         treatment = Treatment(loaded, shift, assumed, full_manifold(judged))

@@ -10,7 +10,6 @@ import numpy as np
 from ringpull.analysis import local
 from ringpull.analysis.drive_state import overrun, roles, target
 from ringpull.analysis.drive_state.columns import Columns
-from shared_math import speed
 
 MOST_EVENTS = 12  # of each kind, spread over the drive; more cost time and add hardly any certainty
 CUT_LAMBDA = 1.25  # lambda rises above this if the fuel really was cut
@@ -107,13 +106,11 @@ def half_firing_rows(columns: Columns) -> np.ndarray:
     An on-time is updated once per firing, so the logged value is on average that old. An on-time measured at an
     injector is updated when the injector closes.
     """
-    cylinders = columns.config.get("engine", {}).get("cylinders", 4)
-    measured = roles.channel_for("injector", columns.config.get("channels", []))
-    if measured is not None and measured["kind"] == "pulse_width":
-        cylinders = measured.get("per_cycle", 1)
-    strokes = speed.strokes_of(columns.config.get("engine", {}))
+    engine, measured = columns.config.engine, roles.channel_for("injector", columns.config.channels)
+    at_injector = measured is not None and measured.kind == "pulse_width"
+    per_cycle = measured.per_cycle if measured is not None and at_injector else engine.assumed_cylinders
     rpm = np.maximum(np.nan_to_num(columns.rpm, nan=3000.0), 500.0)
-    late_s = 0.5 * 30.0 * strokes / (rpm * cylinders)
+    late_s = 0.5 * 30.0 * engine.strokes / (rpm * per_cycle)
     rows = np.arange(len(rpm)) + np.round(late_s / columns.period_s).astype(int)
     return np.minimum(rows, len(rpm) - 1)
 

@@ -17,6 +17,7 @@ from ringpull.analysis.delay.cues import TimeZero
 from ringpull.analysis.delay.origin import FromEvents, LagApart, Unfit
 from ringpull.analysis.delay.transport import Transport
 from ringpull.analysis.drive_state.columns import Columns
+from ringpull.files.configuration import Configuration
 
 LEAST_EVENTS = 3
 MOST_TAU_U = 0.50
@@ -68,7 +69,7 @@ def identify(columns: Columns) -> Identified:
     timed = len(found.cut_on) + len(found.cut_off) + len(found.steps)
     if timed < LEAST_EVENTS:
         return not_identifiable(Unfit.FEW_EVENTS, timed)
-    displacement_l = columns.config.get("engine", {}).get("displacement_cc", transport.DISPLACEMENT_CC) / 1000.0
+    displacement_l = columns.config.engine.assumed_cc / 1000.0
     problem = fit.Fit(columns, given, transport.flow(columns), fit.cut_windows(columns, found), displacement_l)
     p = best(problem, given.cut_known)
     if problem.leave_out(p):
@@ -91,7 +92,7 @@ def identify(columns: Columns) -> Identified:
     return Identified(moved, timed, True, replace(model, source=source), latency, apart)
 
 
-def lag_apart(config: dict, model: Transport) -> LagApart | None:
+def lag_apart(config: Configuration, model: Transport) -> LagApart | None:
     """The contradiction of a configured lag; None without a configured lag, or if the two agree."""
     configured_s = transport.configured_lag_s(config)
     if configured_s is None or not model.lag_known or model.tau_s == configured_s:

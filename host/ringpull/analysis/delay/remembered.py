@@ -41,7 +41,7 @@ def _digest(columns: Columns) -> bytes:
         **{("state", *names): values for names, values in columns.states.items()},
     }
     told = [[*key, None if values is None else [str(values.dtype), *values.shape]] for key, values in arrays.items()]
-    digest = hashlib.sha256(json.dumps([told, columns.config, columns.row_s], default=str).encode())
+    digest = hashlib.sha256(json.dumps([told, repr(columns.config), columns.row_s]).encode())
     for values in arrays.values():
         if values is not None:
             digest.update(np.ascontiguousarray(values).tobytes())

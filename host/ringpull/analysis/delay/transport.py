@@ -8,7 +8,7 @@ import numpy as np
 
 from ringpull.analysis.delay.origin import NotFromEvents, Origin
 from ringpull.analysis.drive_state.columns import Columns
-from shared_math import speed
+from ringpull.files.configuration import Configuration
 
 R_AIR = 287.05  # J/kgK, dry air (ISO 2533)
 R_EXHAUST = 300.95  # J/kgK, products of petrol and air at lambda 0.85 (equilibrium computed with cantera)
@@ -26,7 +26,6 @@ RICH_LAMBDA = 0.85
 CYCLE_DEG = 540.0  # four-stroke: from the middle of injection and intake to the middle of the exhaust stroke
 CONSTANT_S = 0.010
 LAG_S, LAG_U_S = 0.080, 0.030
-DISPLACEMENT_CC = 2000.0
 MAP_KPA_UNKNOWN = 90.0
 
 LEAST_RPM = 300.0  # below this (starting, stopping) the flow is held at its value here, so that gas still moves
@@ -130,15 +129,13 @@ class Flow:
         )
 
 
-def mass_flow_g_s(config: dict, rpm, map_kpa, intake_degc=None):
+def mass_flow_g_s(config: Configuration, rpm, map_kpa, intake_degc=None):
     """Exhaust mass flow in g/s; the configuration supplies displacement and strokes."""
-    engine = config.get("engine", {})
-    kelvin = INTAKE_K if intake_degc is None else intake_degc + 273.15
-    cc, strokes = engine.get("displacement_cc", DISPLACEMENT_CC), speed.strokes_of(engine)
-    return exhaust_flow_g_s(air_flow_g_s(rpm, map_kpa, cc, intake_k=kelvin, strokes=strokes))
+    engine, kelvin = config.engine, INTAKE_K if intake_degc is None else intake_degc + 273.15
+    return exhaust_flow_g_s(air_flow_g_s(rpm, map_kpa, engine.assumed_cc, intake_k=kelvin, strokes=engine.strokes))
 
 
-def steady_flow_l_s(config: dict, rpm, map_kpa, full_g_s: float):
+def steady_flow_l_s(config: Configuration, rpm, map_kpa, full_g_s: float):
     """Exhaust volume flow in litres/s at a steady engine speed and load."""
     flow = mass_flow_g_s(config, rpm, map_kpa)
     return flow / exhaust_density_g_l(*exhaust_state(flow / full_g_s))
@@ -219,47 +216,40 @@ def injection_s(model: Transport, flow: Flow, times_s: np.ndarray | None = None)
     return out
 
 
-def configured_volume_l(config: dict) -> float | None:
-    """The configured exhaust volume; None without one."""
-    return config.get("vehicle", {}).get("exhaust_l")
-
-
-def volume_of(config: dict) -> tuple[float, float]:
+def volume_of(config: Configuration) -> tuple[float, float]:
     """(exhaust volume in litres, its standard uncertainty) without identification: the engine's displacement, if it is
     not configured."""
-    given_l = configured_volume_l(config)
+    given_l = config.vehicle.exhaust_l
     if given_l is not None:
         return given_l, 0.2 * given_l
-    volume_l = config.get("engine", {}).get("displacement_cc", DISPLACEMENT_CC) / 1000.0
+    volume_l = config.engine.assumed_cc / 1000.0
     return volume_l, 0.4 * volume_l
 
 
-def configured_lag_s(config: dict) -> float | None:
+def configured_lag_s(config: Configuration) -> float | None:
     """The configured lag of the lambda channel; None without one."""
-    lags = [
-        c["tau_ms"] for c in config.get("channels", []) if c.get("kind") == "lambda" and c.get("tau_ms") is not None
-    ]
+    lags = [c.tau_ms for c in config.channels if c.kind == "lambda" and c.tau_ms is not None]
     return lags[0] / 1000.0 if lags else None
 
 
-def lag_of(config: dict) -> tuple[float, float]:
+def lag_of(config: Configuration) -> tuple[float, float]:
     """(lag in seconds, its standard uncertainty) without identification."""
     tau_s = configured_lag_s(config)
     return (LAG_S, LAG_U_S) if tau_s is None else (tau_s, 0.2 * tau_s)
 
 
-def not_from_events(config: dict) -> NotFromEvents:
+def not_from_events(config: Configuration) -> NotFromEvents:
     """Where delay and lag come from without identification."""
-    volume_configured, lag_configured = configured_volume_l(config) is not None, configured_lag_s(config) is not None
+    volume_configured, lag_configured = config.vehicle.exhaust_l is not None, configured_lag_s(config) is not None
     return NotFromEvents(volume_of(config)[0], volume_configured, lag_of(config)[0], lag_configured)
 
 
-def cycle_deg(config: dict) -> float:
+def cycle_deg(config: Configuration) -> float:
     """Crank degrees from injection to the exhaust port; a two-stroke takes half of the degrees."""
-    return CYCLE_DEG * speed.strokes_of(config.get("engine", {})) / 4.0
+    return CYCLE_DEG * config.engine.strokes / 4.0
 
 
-def default(config: dict) -> Transport:
+def default(config: Configuration) -> Transport:
     """The model from the configuration or from stated defaults, with the uncertainty of either."""
     (volume_l, volume_u_l), (tau_s, tau_u_s) = volume_of(config), lag_of(config)
     return Transport(

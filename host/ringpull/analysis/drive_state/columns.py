@@ -11,8 +11,8 @@ from functools import cached_property
 import numpy as np
 
 from ringpull.analysis.drive_state import roles, units
+from ringpull.files.configuration import Configuration, ConfiguredChannel, crank_of
 from ringpull.session import Converter
-from shared_math import channels as shared_channels
 from shared_math import judging
 
 Array = np.ndarray
@@ -57,7 +57,7 @@ class Columns:
     map_kpa: Array | None = None
     throttle: Array | None = None
     extra: dict[str, Array] = field(default_factory=dict)
-    config: dict = field(default_factory=dict)
+    config: Configuration = Configuration()
     banks: dict[str, Array] = field(default_factory=dict)
     named: dict[str, Array] = field(default_factory=dict)
     states: dict[tuple[str, str], Array] = field(default_factory=dict)
@@ -69,16 +69,15 @@ class Columns:
         """Seconds between rows."""
         if self.row_s:
             return self.row_s
-        rate_hz = self.config.get("rate_hz")
-        if rate_hz:
-            return 1.0 / rate_hz
+        if self.config.rate_hz:
+            return 1.0 / self.config.rate_hz
         return float(np.median(np.diff(self.time_s))) if len(self.time_s) > 1 else 0.005
 
     def meaning(self, channel: str, state: str) -> str | None:
         """The meaning of a channel's state, one of judging.MEANINGS; None if it isn't configured."""
-        configured = (c.get("states", []) for c in self.config.get("channels", []) if c["name"] == channel)
-        named = (one for states in configured for one in states if one["name"] == state)
-        return judging.meaning(next(named, {"name": state}))
+        configured = (one for c in self.config.channels if c.name == channel for one in c.states if one.name == state)
+        found = next(configured, None)
+        return judging.meaning({"name": state}) if found is None else found.means
 
     def __len__(self) -> int:
         return len(self.time_s)
@@ -139,9 +138,9 @@ class Columns:
     def of_bank(self, name: str) -> Columns:
         """This session with only one of its banks."""
         others = set(self.banks) - {name}
-        channels = [c for c in self.config.get("channels", []) if c["name"] not in others]
+        channels = tuple(c for c in self.config.channels if c.name not in others)
         bank = self.banks[name]
-        return replace(self, lambda_=bank, banks={name: bank}, config={**self.config, "channels": channels})
+        return replace(self, lambda_=bank, banks={name: bank}, config=replace(self.config, channels=channels))
 
     def load(self) -> LoadAxis | None:
         """The load axis: the channel that the target names, else pressure, else throttle.
@@ -149,9 +148,7 @@ class Columns:
         Of several targets the first that names a channel counts. If that channel is missing, the target has no load,
         but a map can still use pressure or throttle.
         """
-        target = self.config.get("target")
-        entries = target if isinstance(target, list) else [target or {}]
-        named = self.load_of(next((t["load"] for t in entries if t.get("load")), None))
+        named = self.load_of(next((target.load for target in self.config.targets if target.load), None))
         return self.load_of(None) if named is None else named
 
     @property
@@ -165,20 +162,19 @@ class Columns:
 
         None if the named channel is missing, since another load would have other units and another target.
         """
-        configured = self.config.get("channels", [])
-        pressure, throttle = (roles.channel_for(role, configured) for role in ("map", "throttle"))
+        pressure, throttle = (roles.channel_for(role, self.config.channels) for role in ("map", "throttle"))
         manifold = None
         if self.map_kpa is not None:
-            manifold = LoadAxis(self.map_kpa, "kPa", "map" if pressure is None else pressure["name"], manifold=True)
+            manifold = LoadAxis(self.map_kpa, "kPa", "map" if pressure is None else pressure.name, manifold=True)
         if manifold is not None and name == manifold.channel:
             return manifold
         if name is not None and name in self.named:
-            unit = next((shared_channels.unit_of(c) for c in configured if c["name"] == name), "%")
+            unit = next((c.unit for c in self.config.channels if c.name == name), "%")
             return LoadAxis(self.named[name], unit, name)
         if name == "map" or (name is None and manifold is not None):
             return manifold
         if name in (None, "throttle") and self.throttle is not None:
-            return LoadAxis(self.throttle, "%", "throttle" if throttle is None else throttle["name"])
+            return LoadAxis(self.throttle, "%", "throttle" if throttle is None else throttle.name)
         return None
 
 
@@ -243,34 +239,38 @@ def from_session(session) -> Columns:
     Of a long session the hours of standstill are left out.
     """
     session = session.awake
-    states = signalled_states(session, session.config.get("channels", []))
+    states = signalled_states(session)
     made = from_table(session.table(), session.config, states, session.period_s)
     return replace(made, converters=session.converters)
 
 
 def from_table(
-    table: dict[str, Array], config: dict, states: dict[tuple[str, str], Array] | None = None, row_s: float = 0.0
+    table: dict[str, Array],
+    config: Configuration,
+    states: dict[tuple[str, str], Array] | None = None,
+    row_s: float = 0.0,
 ) -> Columns:
     """The columns from a decoded table: `time_s` and the channels' columns by their decoded names, (rows,) each."""
-    configured = config.get("channels", [])
+    configured = config.channels
 
-    def column(channel) -> Array | None:
-        name = None if channel is None else shared_channels.column_name(channel)
-        return np.asarray(table[name], dtype=float) if name in table else None
+    def column(channel: ConfiguredChannel | None) -> Array | None:
+        return (
+            None if channel is None or channel.column not in table else np.asarray(table[channel.column], dtype=float)
+        )
 
     def role(name: str) -> Array | None:
         channel = roles.channel_for(name, configured)
         values = column(channel)
         if values is None or channel is None:
             return None
-        factor, offset = units.UNITS.get(name, {}).get(shared_channels.unit_of(channel), (1.0, 0.0))
+        factor, offset = units.UNITS.get(name, {}).get(channel.unit, (1.0, 0.0))
         return values * factor + offset
 
     time_s = np.asarray(table["time_s"], dtype=float)
     nothing = np.full(len(time_s), np.nan)
-    named = {c["name"]: values for c in configured if (values := column(c)) is not None}
-    banks = {c["name"]: named[c["name"]] for c in roles.lambda_channels(configured) if c["name"] in named}
-    rpm = column(roles.speed_channel(configured))
+    named = {c.name: values for c in configured if (values := column(c)) is not None}
+    banks = {c.name: named[c.name] for c in roles.lambda_channels(configured) if c.name in named}
+    rpm = column(crank_of(configured))
     if rpm is not None:
         rpm = np.where(np.abs(rpm) <= MOST_RPM, rpm, np.nan)
     others = {name: role(name) for name in roles.NAMES if name not in ("map", "throttle")}
@@ -290,14 +290,14 @@ def from_table(
     return on_grid(columns)
 
 
-def signalled_states(session, configured: list[dict]) -> dict[tuple[str, str], Array]:
+def signalled_states(session) -> dict[tuple[str, str], Array]:
     """(channel, state) -> bool array over the rows, True where the channel was in that configured state."""
     out: dict[tuple[str, str], Array] = {}
-    for channel in configured:
-        if not channel.get("states"):
+    for channel in session.config.channels:
+        if not channel.states:
             continue
-        volts = session.volts(channel["name"])
-        for state in channel["states"]:
-            low, high = state["volts"]
-            out[channel["name"], state["name"]] = (volts >= low) & (volts <= high)
+        volts = session.volts(channel.name)
+        for state in channel.states:
+            low, high = state.volts
+            out[channel.name, state.name] = (volts >= low) & (volts <= high)
     return out

@@ -1,9 +1,11 @@
 """The role of each configured channel in the analysis, by its name, kind and unit."""
 
 import re
+from collections.abc import Sequence
 
-from shared_math import bus, judging
+from ringpull.files.configuration import Configuration, ConfiguredChannel
 from shared_math import channels as shared_channels
+from shared_math import judging
 
 # Role -> pattern of channel names; the first channel that matches has the role
 NAMES = {
@@ -34,44 +36,39 @@ PIDS = {"trim": 0x06, "trim_long": 0x07, "fuel_state": 0x03}
 NEVER_BY_BUS = ("commanded", "injector")
 
 
-def channel_for(role: str, channels: list[dict]) -> dict | None:
+def channel_for(role: str, channels: Sequence[ConfiguredChannel]) -> ConfiguredChannel | None:
     """The channel of the configuration that has this role, or None."""
     for channel in channels:
-        if channel.get("kind") in shared_channels.BUS_KINDS and role in NEVER_BY_BUS:
+        if channel.kind in shared_channels.BUS_KINDS and role in NEVER_BY_BUS:
             continue
-        if channel.get("kind") not in ("lambda", "pulses") or role in ("commanded", "wheel"):
-            if re.fullmatch(NAMES[role], channel["name"].lower()):
+        if channel.kind not in ("lambda", "pulses") or role in ("commanded", "wheel"):
+            if re.fullmatch(NAMES[role], channel.name.lower()):
                 return channel
     if role in PIDS:
-        return next((c for c in channels if c.get("kind") == "obd" and bus.pid_of(c) == PIDS[role]), None)
+        return next((c for c in channels if c.pid == PIDS[role]), None)
     if role == "injector":
-        return next((c for c in channels if c.get("kind") == "pulse_width"), None)
+        return next((c for c in channels if c.kind == "pulse_width"), None)
     if role == "wheel":
-        return next((c for c in channels if c.get("kind") == "pulses" and "per_metre" in c), None)
+        return next((c for c in channels if c.kind == "pulses" and c.per_metre), None)
     return None
 
 
-def lambda_channels(channels: list[dict]) -> list[dict]:
+def lambda_channels(channels: Sequence[ConfiguredChannel]) -> list[ConfiguredChannel]:
     """The channels of kind lambda that measure the exhaust, without a lambda that the engine computer commands."""
     commanded = channel_for("commanded", channels)
-    return [c for c in channels if c.get("kind") == "lambda" and c is not commanded]
+    return [c for c in channels if c.kind == "lambda" and c is not commanded]
 
 
-def bank_label(config: dict, name: str | None) -> str:
+def bank_label(config: Configuration, name: str | None) -> str:
     """The name of a lambda channel to show: its label, else its bank, else its name."""
-    for channel in lambda_channels(config.get("channels", [])):
-        if channel["name"] == name:
-            side = f"bank {channel['bank']}" if "bank" in channel else ""
-            return channel.get("label") or side or channel["name"].replace("_", " ")
+    for channel in lambda_channels(config.channels):
+        if channel.name == name:
+            side = "" if channel.bank is None else f"bank {channel.bank}"
+            return channel.label or side or channel.name.replace("_", " ")
     return "" if name is None else name.replace("_", " ")
 
 
-def called(config: dict, name: str) -> str:
+def called(config: Configuration, name: str) -> str:
     """A channel with the bank that it belongs to, as "right bank (lambda_2)"; its name alone if that is its label."""
     label = bank_label(config, name)
     return name if label == name.replace("_", " ") else f"{label} ({name})"
-
-
-def speed_channel(channels: list[dict]) -> dict | None:
-    """The pulse channel that counts the crank: the first one with `per_rev`."""
-    return shared_channels.crank_of(channels)

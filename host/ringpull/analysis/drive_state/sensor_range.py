@@ -7,19 +7,16 @@ import numpy as np
 from ringpull.analysis import local
 from ringpull.analysis.drive_state import roles
 from ringpull.analysis.drive_state.columns import Columns
+from ringpull.files.configuration import Configuration
 from shared_math import transfer
 
 
-def lambda_range(config: dict) -> tuple[float, float]:
+def lambda_range(config: Configuration) -> tuple[float, float]:
     """(least, most) lambda that every configured lambda channel can show; infinite if no channel limits it."""
     least, most = -np.inf, np.inf
-    for channel in roles.lambda_channels(config.get("channels", [])):
-        values = channel.get("values")
-        if not values:
-            continue
-        scale = channel.get("stoich", 14.7) if channel.get("scale") == "afr" else 1.0
-        least = max(least, min(values) / scale)
-        most = min(most, max(values) / scale)
+    for channel in roles.lambda_channels(config.channels):
+        if channel.lambda_range is not None:
+            least, most = max(least, channel.lambda_range[0]), min(most, channel.lambda_range[1])
     return least, most
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,7 +10,7 @@ import numpy as np
 from ringpull.analysis.drive_state import usual_targets
 from ringpull.analysis.drive_state.columns import Columns
 from ringpull.analysis.drive_state.usual_targets import Usual
-from shared_math import target as shared_target
+from ringpull.files.configuration import Target, holding
 
 
 @dataclass(frozen=True)
@@ -37,7 +37,7 @@ def _bilinear(xs: np.ndarray, ys: np.ndarray, grid: np.ndarray, x: np.ndarray, y
     return (grid[i, j] * (1 - s) + grid[i1, j] * s) * (1 - t) + (grid[i, j1] * (1 - s) + grid[i1, j1] * s) * t
 
 
-def _classes(columns: Columns, name: str, entries: list[dict], rows: slice) -> tuple[list, np.ndarray]:
+def _classes(columns: Columns, name: str, entries: Sequence[Target], rows: slice) -> tuple[list, np.ndarray]:
     """(a sample value of each class, class of each row) of a channel that targets depend on.
 
     Conditions do not change within a class. The classes are the limits in the conditions, the spans between them, the
@@ -45,11 +45,8 @@ def _classes(columns: Columns, name: str, entries: list[dict], rows: slice) -> t
     """
     limits: set[float] = set()
     for entry in entries:
-        if entry.get("when", {}).get("channel") == name:
-            wanted = entry["when"]["is"]
-            limits.update(
-                float(v) for v in (wanted if isinstance(wanted, list) else [wanted]) if not isinstance(v, str)
-            )
+        if entry.when is not None and entry.when.channel == name:
+            limits.update(float(v) for v in entry.when.limits)
     edges = np.array(sorted(limits))
     value = columns.named.get(name, np.full(len(columns), np.nan))[rows]
     at = np.searchsorted(edges, value, side="left") + np.searchsorted(edges, value, side="right")
@@ -72,10 +69,9 @@ def _classes(columns: Columns, name: str, entries: list[dict], rows: slice) -> t
 
 def of_one_number(columns: Columns) -> bool:
     """Whether the target does not depend on load."""
-    target = columns.config.get("target")
-    if not target or "preset" in target:
+    if not columns.config.targets:
         return columns.map_kpa is None
-    return not any("load" in entry for entry in (target if isinstance(target, list) else [target]))
+    return all(entry.load is None for entry in columns.config.targets)
 
 
 def targets(columns: Columns, rows: slice = slice(None)) -> tuple[np.ndarray, Source]:
@@ -83,32 +79,23 @@ def targets(columns: Columns, rows: slice = slice(None)) -> tuple[np.ndarray, So
 
     Of several targets the shared function chooses one for each class of the channels that they depend on.
     """
-    target = columns.config.get("target")
-    if not target or "preset" in target:
-        value, usual = usual_targets.preset(columns, target["preset"] if target else None)
+    if not columns.config.targets:
+        value, usual = usual_targets.preset(columns, columns.config.preset)
         return value[rows], Source(usual=usual)
     out = np.full(len(columns.rpm[rows]), np.nan)
     for entry, here in chosen(columns, rows):
         out[here] = _surface(columns, entry, rows)[here]
-    return out, Source(asked_of(configured(columns)))
+    return out, Source(asked_of(columns.config.targets))
 
 
-def configured(columns: Columns) -> list[dict]:
-    """The configuration's targets; none where a usual one is taken."""
-    target = columns.config.get("target")
-    if not target or "preset" in target:
-        return []
-    return target if isinstance(target, list) else [target]
-
-
-def asked_of(entries: list[dict]) -> tuple[str, ...]:
+def asked_of(entries: Sequence[Target]) -> tuple[str, ...]:
     """The channels by which one of several targets is chosen."""
-    return tuple(sorted({entry["when"]["channel"] for entry in entries if entry.get("when")}))
+    return tuple(sorted({entry.when.channel for entry in entries if entry.when is not None}))
 
 
-def chosen(columns: Columns, rows: slice = slice(None)) -> Iterator[tuple[dict, np.ndarray]]:
+def chosen(columns: Columns, rows: slice = slice(None)) -> Iterator[tuple[Target, np.ndarray]]:
     """(a configured target, flags (rows,) of where it holds), in pieces."""
-    entries = configured(columns)
+    entries = columns.config.targets
     asked = asked_of(entries)
     length = len(columns.rpm[rows])
     if not asked:
@@ -121,23 +108,23 @@ def chosen(columns: Columns, rows: slice = slice(None)) -> Iterator[tuple[dict, 
     for k in np.unique(which):
         here = which == k
         first = int(np.argmax(here))
-        entry = shared_target.holding(
+        entry = holding(
             entries, {name: values[index[first]] for name, (values, index) in zip(asked, classes, strict=True)}
         )
         if entry is not None:
             yield entry, here
 
 
-def _surface(columns: Columns, entry: dict, rows: slice) -> np.ndarray:
+def _surface(columns: Columns, entry: Target, rows: slice) -> np.ndarray:
     """One target interpolated over its axes, (rows,). The shared function gives the values at its breakpoints."""
-    loads = np.array([float(v) for v in shared_target.load_axis(entry) or (0.0,)])
-    speeds = np.array([float(v) for v in entry.get("rpm") or (0.0,)])
+    loads = np.array([float(v) for v in entry.loads or (0.0,)])
+    speeds = np.array([float(v) for v in entry.speeds or (0.0,)])
     rpm = columns.rpm[rows]
-    axis = columns.load_of(entry.get("load"))
+    axis = columns.load_of(entry.load)
     load = None if axis is None else axis.values
     if load is None or len(loads) == 1:
         # a target of one number needs no load; a table without a logged load gives no target
         load = np.full(len(columns), 0.0 if len(loads) == 1 else np.nan)
-    values = [[shared_target.lambda_target(entry, float(at), float(s)) for s in speeds] for at in loads]
+    values = [[entry.lambda_at(float(at), float(s)) for s in speeds] for at in loads]
     grid = np.array([[np.nan if v is None else v for v in row] for row in values])
     return _bilinear(loads, speeds, grid, load[rows], rpm if len(speeds) > 1 else np.zeros(len(rpm)))

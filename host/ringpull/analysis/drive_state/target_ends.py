@@ -8,7 +8,6 @@ import numpy as np
 
 from ringpull.analysis.drive_state import target
 from ringpull.analysis.drive_state.columns import Columns
-from shared_math import target as shared_target
 
 # Beyond the last point by more than this share the table was made for another engine or in other units. Common
 # practice, no source
@@ -29,10 +28,9 @@ def beyond(columns: Columns) -> tuple[Beyond, ...]:
     """The axes that a session goes well beyond."""
     found: dict[tuple[float, str], np.ndarray] = {}
     for entry, here in target.chosen(columns):
-        axis = columns.load_of(entry.get("load"))
-        loads, speeds = shared_target.load_axis(entry) or (), entry.get("rpm") or ()
-        pairs = [(speeds, columns.rpm, "rpm", SPEED_SHARE)]
-        pairs += [] if axis is None else [(loads, axis.values, axis.unit, LOAD_SHARE)]
+        axis = columns.load_of(entry.load)
+        pairs = [(entry.speeds, columns.rpm, "rpm", SPEED_SHARE)]
+        pairs += [] if axis is None else [(entry.loads, axis.values, axis.unit, LOAD_SHARE)]
         for points, values, unit, share in pairs:
             if len(points) > 1:
                 last = float(points[-1])

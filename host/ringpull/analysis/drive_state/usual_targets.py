@@ -66,7 +66,7 @@ def preset(columns: Columns, name: str | None = None) -> tuple[np.ndarray, Usual
     known = pressure is not None and bool(np.isfinite(pressure).any())
     most_kpa = float(np.nanpercentile(pressure, 99.9)) if pressure is not None and known else 0.0
     if name is None:
-        family = FAMILIES.get(str(columns.config.get("fuel", {}).get("name", "petrol")).lower(), "petrol")
+        family = FAMILIES.get(columns.config.assumed_fuel.name.lower(), "petrol")
         aspiration = "boosted" if most_kpa > BOOSTED_KPA else "natural"
     else:
         family, aspiration = name.rsplit("-", 1)

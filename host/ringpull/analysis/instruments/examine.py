@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -20,6 +20,7 @@ from ringpull.analysis.instruments import (
 )
 from ringpull.analysis.instruments.glance import Glance
 from ringpull.analysis.instruments.records import Check, Finding, Instrument, State, not_tested
+from ringpull.files.configuration import ConfiguredChannel, crank_of
 
 
 def passed(findings: Iterable[Finding]) -> bool:
@@ -40,7 +41,7 @@ def examine(columns: Columns) -> list[Instrument]:
     trusted_load = passed(pressure) and passed(throttle)
     glance = _tested_with(columns, passed(pressure), passed(throttle))
     speed = [speed_checks.breaks(glance), speed_checks.idle(glance), speed_checks.agrees(glance)]
-    configured = columns.config.get("channels", [])
+    configured = columns.config.channels
     sensors = _sensors(glance, trusted_load)
     if columns.map_kpa is not None and passed(pressure):
         pressure.append(boost_check.boost(glance, _tell_of_boost(sensors) and passed(speed)))
@@ -72,8 +73,8 @@ def _tested_with(columns: Columns, pressure: bool, throttle: bool) -> Glance:
 def _sensors(glance: Glance, trusted_load: bool) -> list[Instrument]:
     """The lambda sensors, with their findings."""
     columns = glance.columns
-    channels = roles.lambda_channels(columns.config.get("channels", []))
-    return [_lambda(glance, one, trusted_load) for one in channels if _logged(columns, one)]
+    channels = roles.lambda_channels(columns.config.channels)
+    return [_lambda(glance, one, trusted_load) for one in channels if one.name in columns.banks]
 
 
 def _tell_of_boost(sensors: list[Instrument]) -> bool:
@@ -83,13 +84,9 @@ def _tell_of_boost(sensors: list[Instrument]) -> bool:
     return bool(sensors) and all(check is Check.RICH for check in against)
 
 
-def _logged(columns: Columns, channel: dict) -> bool:
-    return channel["name"] in columns.banks
-
-
-def _of_role(configured: list[dict], role: str, findings: list[Finding]) -> list[Instrument]:
-    channel = roles.speed_channel(configured) if role == "rpm" else roles.channel_for(role, configured)
-    return [Instrument(channel["name"], role, None, tuple(findings))] if channel is not None and findings else []
+def _of_role(configured: Sequence[ConfiguredChannel], role: str, findings: list[Finding]) -> list[Instrument]:
+    channel = crank_of(configured) if role == "rpm" else roles.channel_for(role, configured)
+    return [Instrument(channel.name, role, None, tuple(findings))] if channel is not None and findings else []
 
 
 def _pressure_and_throttle(glance: Glance) -> tuple[list[Finding], list[Finding]]:
@@ -135,15 +132,15 @@ def _fuel_pressure(columns: Columns) -> list[Finding]:
 
 def _range(columns: Columns, role: str) -> tuple[float, float]:
     """Both ends of a channel's configured range in the unit of the analysis; infinite if it isn't configured."""
-    channel = roles.channel_for(role, columns.config.get("channels", []))
-    if channel is None or not channel.get("values"):
+    channel = roles.channel_for(role, columns.config.channels)
+    if channel is None or not channel.values:
         return -float("inf"), float("inf")
-    factor, offset = units.UNITS.get(role, {}).get(channel.get("unit", ""), (1.0, 0.0))
-    return min(channel["values"]) * factor + offset, max(channel["values"]) * factor + offset
+    factor, offset = units.UNITS.get(role, {}).get(channel.unit, (1.0, 0.0))
+    return min(channel.values) * factor + offset, max(channel.values) * factor + offset
 
 
-def _lambda(glance: Glance, channel: dict, trusted_load: bool) -> Instrument:
-    columns, name = glance.columns, channel["name"]
+def _lambda(glance: Glance, channel: ConfiguredChannel, trusted_load: bool) -> Instrument:
+    columns, name = glance.columns, channel.name
     cruised = lambda_checks.cruise(glance, name, trusted_load)
     usual = target.targets(columns)[1].usual
     # A boosted engine is richer than the target that is guessed for one without boost
@@ -162,12 +159,12 @@ def _lambda(glance: Glance, channel: dict, trusted_load: bool) -> Instrument:
         rich,
         lambda_checks.steps(glance, name),
         signal_checks.flat_top(
-            columns.banks[name], np.nan_to_num(columns.rpm) > 0, columns.period_s, max(channel.get("values", [np.inf]))
+            columns.banks[name], np.nan_to_num(columns.rpm) > 0, columns.period_s, max(channel.values, default=np.inf)
         ),
         signal_checks.coarse(columns.banks[name]),
     ]
     others = [one for one in columns.banks if one != name]
     for other in others:
         findings += [lambda_checks.banks_agree(glance, name, other), lambda_checks.twins(glance, name, other)]
-    bank = str(channel["bank"]) if "bank" in channel else name if others else None
+    bank = str(channel.bank) if channel.bank is not None else name if others else None
     return Instrument(name, "lambda", bank, tuple(findings), label=roles.called(columns.config, name))

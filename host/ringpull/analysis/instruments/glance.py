@@ -210,8 +210,7 @@ class Glance:
 
 def lambda_range(columns: Columns, name: str) -> tuple[float, float]:
     """(least, most) lambda of a bank's configured range; infinite if it isn't configured."""
-    for channel in roles.lambda_channels(columns.config.get("channels", [])):
-        if channel["name"] == name and channel.get("values"):
-            scale = channel.get("stoich", 14.7) if channel.get("scale") == "afr" else 1.0
-            return min(channel["values"]) / scale, max(channel["values"]) / scale
+    for channel in roles.lambda_channels(columns.config.channels):
+        if channel.name == name and channel.lambda_range is not None:
+            return channel.lambda_range
     return -np.inf, np.inf

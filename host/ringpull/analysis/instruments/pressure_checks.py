@@ -123,8 +123,8 @@ def follows(glance: Glance) -> Finding:
 def prompt(glance: Glance) -> Finding:
     """Whether pressure falls soon after the throttle closed on a fast engine. Values asked on the car's bus come too
     seldom for that."""
-    configured = glance.columns.config.get("channels", [])
-    if any((roles.channel_for(role, configured) or {}).get("kind") == "obd" for role in ("map", "throttle")):
+    loads = [roles.channel_for(role, glance.columns.config.channels) for role in ("map", "throttle")]
+    if any(channel is not None and channel.kind == "obd" for channel in loads):
         return not_tested(Check.PROMPT)
     known = glance.map_kpa[glance.running & np.isfinite(glance.map_kpa)]
     lowest_kpa = float(np.percentile(known, LOWEST)) if len(known) else float("inf")

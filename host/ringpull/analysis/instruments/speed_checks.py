@@ -5,10 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from ringpull.analysis import local
-from ringpull.analysis.drive_state import roles
 from ringpull.analysis.instruments.glance import Glance, decimated
 from ringpull.analysis.instruments.records import Cause, Check, Finding, contradicted, not_tested, sound
-from shared_math import channels as shared_channels
+from ringpull.files.configuration import crank_of
 from shared_math import plausible
 
 IDLE_AFTER_START_S, IDLE_WITHIN_S, IDLE_S = 1.5, 20.0, 2.0
@@ -72,19 +71,18 @@ def breaks(glance: Glance) -> Finding:
 def agrees(glance: Glance) -> Finding:
     """Whether a second engine speed (another pulse channel, or a channel in rpm) agrees with the first."""
     columns = glance.columns
-    configured = columns.config.get("channels", [])
-    crank = roles.speed_channel(configured)
-    for other in configured:
-        if other is crank or other["name"] not in columns.named:
+    crank = crank_of(columns.config.channels)
+    for other in columns.config.channels:
+        if other is crank or other.name not in columns.named:
             continue
-        if "per_rev" not in other and shared_channels.unit_of(other) != "rpm":
+        if not other.per_rev and other.unit != "rpm":
             continue
-        second = decimated(columns.named[other["name"]], glance.rows)
+        second = decimated(columns.named[other.name], glance.rows)
         good = glance.running & np.isfinite(second)
         if np.count_nonzero(good) * glance.step_s < AGREE_S:
             continue
         ratio = float(np.median(second[good] / glance.rpm[good]))
-        figures = {"ratio": ratio, "other": other["name"]}
+        figures = {"ratio": ratio, "other": other.name}
         if abs(ratio - 1.0) > AGREE:
             return contradicted(Check.AGREES, Cause.PULSES, **figures)
         return sound(Check.AGREES, **figures)
@@ -93,7 +91,7 @@ def agrees(glance: Glance) -> Finding:
 
 def gear(glance: Glance) -> Finding:
     """Whether engine speed over wheel speed fits the configured gears."""
-    gears = glance.columns.config.get("vehicle", {}).get("gears") or []
+    gears = glance.columns.config.vehicle.gears
     wheel = glance.mean(glance.columns.extra.get("wheel"))
     with np.errstate(invalid="ignore"):
         good = glance.loaded & (wheel > GEAR_KMH) & (glance.rpm_slope > 50.0)

@@ -11,7 +11,6 @@ from ringpull.analysis.drive_state.columns import Columns, leaner
 from ringpull.analysis.instruments.examine import examine
 from ringpull.analysis.instruments.glance import Glance
 from ringpull.analysis.instruments.records import Check, Instrument, Span, State
-from shared_math import target as shared_target
 
 NATURAL_KPA = 115.0  # a target that goes no higher belongs to an engine without boost
 FULL_THROTTLE_KPA = 100.0  # least manifold pressure assumed with the throttle wide open
@@ -119,27 +118,16 @@ def without_column(columns: Columns, instrument: Instrument, field: str) -> Colu
     return replace(columns, named=named, **{field: None})
 
 
-def by_load(entry: dict) -> bool:
-    """Whether a target depends on load."""
-    return "lambda" in entry and shared_target.load_axis(entry) is not None
-
-
-def _entries(columns: Columns) -> list[dict]:
-    target = columns.config.get("target") or {}
-    return target if isinstance(target, list) else [target]
-
-
 def target_by(columns: Columns, channel: str) -> bool:
     """Whether the target depends on this channel; a target that names none depends on pressure."""
-    pressure = roles.channel_for("map", columns.config.get("channels", []))
-    usual = pressure["name"] if pressure is not None else None
-    for entry in _entries(columns):
-        if "preset" in entry or not entry:
-            if channel == usual:
-                return True
-        elif by_load(entry) and (entry.get("load") or usual) in (channel, _alias(channel, usual)):
+    pressure = roles.channel_for("map", columns.config.channels)
+    usual = None if pressure is None else pressure.name
+    if not columns.config.targets:
+        return channel == usual
+    for entry in columns.config.targets:
+        if entry.loads and (entry.load or usual) in (channel, _alias(channel, usual)):
             return True
-        if entry.get("when", {}).get("channel") == channel:
+        if entry.when is not None and entry.when.channel == channel:
             return True
     return False
 
@@ -150,12 +138,10 @@ def _alias(channel: str, usual: str | None) -> str:
 
 def _most_kpa(columns: Columns) -> float:
     """The highest load of the targets by pressure; infinite for a usual target."""
-    most = 0.0
-    for entry in _entries(columns):
-        if not entry or "preset" in entry:
-            return 0.0 if str(entry.get("preset", "")).endswith("natural") else float("inf")
-        most = max([most, *(float(value) for value in shared_target.load_axis(entry) or [])])
-    return most
+    config = columns.config
+    if not config.targets:
+        return 0.0 if (config.preset or "").endswith("natural") else float("inf")
+    return max([0.0, *(float(value) for entry in config.targets for value in entry.loads)])
 
 
 def _without_pressure(columns: Columns, pressure: Instrument, throttle: bool) -> tuple[Columns, str, bool]:
@@ -179,7 +165,7 @@ def _without_pressure(columns: Columns, pressure: Instrument, throttle: bool) ->
     with np.errstate(invalid="ignore"):
         wide = columns.throttle >= glance.throttle_full  # type: ignore[operator]
     held = np.where(wide, FULL_THROTTLE_KPA, np.nan)
-    configured = any(by_load(entry) for entry in _entries(columns))
+    configured = any(entry.loads for entry in columns.config.targets)
     if configured:
         out = _pinned(replace(out, named={**out.named, pressure.channel: held}), pressure.channel)
     return out, "full throttle", _most_kpa(columns) <= NATURAL_KPA
@@ -188,10 +174,7 @@ def _without_pressure(columns: Columns, pressure: Instrument, throttle: bool) ->
 def _pinned(columns: Columns, channel: str) -> Columns:
     """The columns with the pressure channel named in targets that use it without naming it, so that no other load
     replaces it."""
-    target = columns.config.get("target")
-    if not target:
-        return columns
-    entries = [
-        {**entry, "load": channel} if by_load(entry) and not entry.get("load") else entry for entry in _entries(columns)
-    ]
-    return replace(columns, config={**columns.config, "target": entries if isinstance(target, list) else entries[0]})
+    targets = tuple(
+        replace(entry, load=channel) if entry.loads and not entry.load else entry for entry in columns.config.targets
+    )
+    return replace(columns, config=replace(columns.config, targets=targets))

@@ -117,9 +117,9 @@ def hints(
                 out.append(Hint("low", fall, role))
     injector = columns.extra.get("injector")
     if injector is not None:
-        channel = roles.channel_for("injector", columns.config.get("channels", [])) or {}
-        strokes = speed.strokes_of(columns.config.get("engine", {}))
-        per_cycle = channel.get("per_cycle", 1)
+        channel = roles.channel_for("injector", columns.config.channels)
+        per_cycle = 1 if channel is None else channel.per_cycle
+        strokes = columns.config.engine.strokes
         duty = speed.duty_percent(injector[inside], columns.rpm[inside], per_cycle, strokes) / 100
         if np.isfinite(duty).any() and float(np.nanmax(duty)) > DUTY_LIMIT:
             out.append(Hint("duty", float(np.nanmax(duty))))

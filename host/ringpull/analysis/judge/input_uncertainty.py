@@ -10,9 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ringpull.files.configuration import ConfiguredChannel
 from ringpull.said import Figure, Said, say
 from ringpull.session import Converter
-from shared_math import channels as shared_channels
 from shared_math import front_end
 
 CONVERTER_BITS = 12
@@ -77,23 +77,25 @@ def line_u(u_volts: Sequence[float], volts: Sequence[float], at: float) -> float
     return float(max(abs(first + second), np.hypot(first, second)))
 
 
-def converter_of(channel: dict, known: Converter | None, reference_v: float) -> Converter:
+def converter_of(channel: ConfiguredChannel, known: Converter | None, reference_v: float) -> Converter:
     """The channel's converter from the ring file, else the usual one."""
     if known is not None:
         return known
-    top_ohm, bottom_ohm = shared_channels.divider_of(channel)
+    top_ohm, bottom_ohm = channel.divider_ohm
     return Converter(CONVERTER_BITS, reference_v / (1 << CONVERTER_BITS) * (top_ohm + bottom_ohm) / bottom_ohm, None)
 
 
-def parts(channel: dict, known: Converter | None, per_volt: float, at_volts: float, reference_v: float | None):
+def parts(
+    channel: ConfiguredChannel, known: Converter | None, per_volt: float, at_volts: float, reference_v: float | None
+):
     """The contributions of one channel's input.
 
     per_volt: lambda per volt. at_volts: volts of the reading. reference_v: as configured; None if the board's supply is
     the reference.
     """
     converter = converter_of(channel, known, reference_v or front_end.REFERENCE_V)
-    front = channel.get("front", front_end.PLAIN)
-    points = tuple(channel["calibration"]["volts"]) if channel.get("calibration") else None
+    front, calibration = channel.front, channel.calibration
+    points = None if calibration is None else calibration.volts
     counted = between(at_volts, points) if points else 1.0
     steps = per_volt * converter.step_v / np.sqrt(12.0)
     out = [Part("converter steps", steps, "random", say(f"{converter.bits} bit"))]
@@ -101,10 +103,9 @@ def parts(channel: dict, known: Converter | None, per_volt: float, at_volts: flo
         bend = per_volt * rectangular(converter.error_v) * counted
         told = say("known for this kind of board, recorded by the logger")
         out.append(Part("converter's bend", bend, "systematic", told))
-    if points:
-        told = channel["calibration"].get("u_volts")
-        if told:
-            of_line = per_volt * line_u(told, points, at_volts)
+    if calibration is not None and points is not None:
+        if calibration.u_volts:
+            of_line = per_volt * line_u(calibration.u_volts, points, at_volts)
             out.append(Part("two-point calibration", of_line, "systematic", say("told with the calibration")))
             return [*out, *_always(channel, front, per_volt, at_volts)]
         step = per_volt * rectangular(converter.step_v) * counted
@@ -117,7 +118,7 @@ def parts(channel: dict, known: Converter | None, per_volt: float, at_volts: flo
     return [*out, *_always(channel, front, per_volt, at_volts)]
 
 
-def _always(channel: dict, front: str, per_volt: float, at_volts: float) -> list[Part]:
+def _always(channel: ConfiguredChannel, front: str, per_volt: float, at_volts: float) -> list[Part]:
     """What no calibration takes away."""
     ppm = front_end.RESISTOR_PPM[front] * 1e-6
     of_divider = _gain_u(channel, front, ppm)
@@ -127,14 +128,16 @@ def _always(channel: dict, front: str, per_volt: float, at_volts: float) -> list
     return [Part("drift with temperature", drift, "systematic", how, True), _ground(channel, front, per_volt)]
 
 
-def _gain_u(channel: dict, front: str, tolerance: float) -> float:
-    resistors = shared_channels.divider_of(channel)
+def _gain_u(channel: ConfiguredChannel, front: str, tolerance: float) -> float:
+    resistors = channel.divider_ohm
     if front == front_end.DIFFERENTIAL:
         return differential_u(*resistors, tolerance)[0]
     return divider_u(*resistors, tolerance)
 
 
-def _uncalibrated(channel: dict, front: str, per_volt: float, at_volts: float, reference_v: float | None) -> list[Part]:
+def _uncalibrated(
+    channel: ConfiguredChannel, front: str, per_volt: float, at_volts: float, reference_v: float | None
+) -> list[Part]:
     """The contributions that a two-point calibration would remove."""
     tolerance = front_end.RESISTOR_TOLERANCE[front]
     gain = per_volt * at_volts * _gain_u(channel, front, tolerance)
@@ -143,24 +146,24 @@ def _uncalibrated(channel: dict, front: str, per_volt: float, at_volts: float, r
     reference = per_volt * at_volts * rectangular(within)
     out.append(Part("reference voltage", reference, "systematic", say(f"assumed within {within:.1%}"), True))
     if front == front_end.DIFFERENTIAL:
-        top_ohm, bottom_ohm = shared_channels.divider_of(channel)
+        top_ohm, bottom_ohm = channel.divider_ohm
         lifted_v = front_end.OFFSET_V * ((top_ohm + bottom_ohm) / bottom_ohm + 1.0)
         how = say(f"assumed within {front_end.OFFSET_V * 1000:.1f} mV at its input")
         out.append(Part("amplifier's offset", per_volt * rectangular(lifted_v), "systematic", how, True))
     return out
 
 
-def _ground(channel: dict, front: str, per_volt: float) -> Part:
+def _ground(channel: ConfiguredChannel, front: str, per_volt: float) -> Part:
     """The contribution of the offset between the sensor's ground and the logger's; a differential input passes only the
     mismatch of its two sides."""
     ground = per_volt * rectangular(front_end.GROUND_V)
-    if front != front_end.DIFFERENTIAL and "-" not in channel.get("input", ""):
+    if front != front_end.DIFFERENTIAL and "-" not in channel.input:
         return Part(
             "ground offset", ground, "systematic", say(f"assumed within {front_end.GROUND_V * 1000:.0f} mV"), True
         )
     tolerance = front_end.RESISTOR_TOLERANCE[front]
     how = say(f"{front_end.GROUND_V * 1000:.0f} mV, of which two dividers of {tolerance:.1%} leave a share")
-    resistors = shared_channels.divider_of(channel)
+    resistors = channel.divider_ohm
     if front == front_end.DIFFERENTIAL:
         passed = differential_u(*resistors, tolerance)[1]
     else:

@@ -90,7 +90,7 @@ def sensors_off(columns: Columns) -> tuple[np.ndarray, np.ndarray]:
 
     A row has lambda if the sensor of any bank gives it.
     """
-    sensors = {c["name"] for c in roles.lambda_channels(columns.config.get("channels", []))} | set(columns.banks)
+    sensors = {c.name for c in roles.lambda_channels(columns.config.channels)} | set(columns.banks)
     off = ~np.isfinite(columns.lambda_)
     heating = np.zeros(len(columns), bool)
     each = []

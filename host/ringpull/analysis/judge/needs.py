@@ -61,9 +61,9 @@ def present(columns: Columns) -> set[str]:
             out.add(name)
     if len([b for b in columns.banks.values() if valid(b)]) > 1:
         out.add("two lambda channels")
-    if columns.config.get("target"):
+    if columns.config.with_target:
         out.add("target")
-    if columns.config.get("vehicle", {}).get("mass_kg"):
+    if columns.config.vehicle.mass_kg:
         out.add("mass")
     return out
 

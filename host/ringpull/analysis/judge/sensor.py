@@ -48,7 +48,7 @@ class Output:
 def output(columns: Columns) -> Output:
     """The output of the only sensor of `columns` (see of_bank); of several sensors that of the leaner."""
     values = columns.lambda_
-    configured = [c["tau_ms"] / 1000.0 for c in columns.config.get("channels", []) if c.get("tau_ms") is not None]
+    configured = [c.tau_ms / 1000.0 for c in columns.config.channels if c.tau_ms is not None]
     tau_s = configured[0] if configured else transport.LAG_S
     lost = columns.extra["present"] < 0.5 if "present" in columns.extra else np.zeros(len(columns), bool)
     silent = ~np.isfinite(values) & ~lost

@@ -14,6 +14,7 @@ from ringpull.analysis.drive_state import roles
 from ringpull.analysis.drive_state.columns import Columns
 from ringpull.analysis.judge import input_uncertainty
 from ringpull.analysis.judge.input_uncertainty import Part, rectangular
+from ringpull.files.configuration import ConfiguredChannel
 from ringpull.said import lam, say
 
 # Stated assumptions; half-widths are those of rectangular distributions unless noted.
@@ -64,15 +65,15 @@ def white_noise(values: np.ndarray) -> float:
 
 def budget(columns: Columns, at_lambda: float = USUAL_LAMBDA) -> Budget:
     """The contributions to a lambda reading near `at_lambda`; of several sensors those of the least certain."""
-    channels = roles.lambda_channels(columns.config.get("channels", []))
-    named = [c for c in channels if c["name"] in columns.banks] or channels
+    channels = roles.lambda_channels(columns.config.channels)
+    named = [c for c in channels if c.name in columns.banks] or channels
     return max((of_channel(columns, c, at_lambda) for c in named or [None]), key=lambda one: one.systematic)
 
 
-def of_channel(columns: Columns, channel: dict | None, at_lambda: float = USUAL_LAMBDA) -> Budget:
+def of_channel(columns: Columns, channel: ConfiguredChannel | None, at_lambda: float = USUAL_LAMBDA) -> Budget:
     """The contributions to one sensor's reading, from configuration, drive and stated assumptions."""
     parts = []
-    own = columns.lambda_ if channel is None else columns.banks.get(channel["name"], columns.lambda_)
+    own = columns.lambda_ if channel is None else columns.banks.get(channel.name, columns.lambda_)
     noise = white_noise(own)
     parts.append(Part("noise of a sample", noise, "random", say("measured from the drive")))
     over = say(f"assumed, over {MIXTURE_NOISE_S * 1000:.0f} ms")
@@ -80,18 +81,15 @@ def of_channel(columns: Columns, channel: dict | None, at_lambda: float = USUAL_
     if channel is None:
         assumed = Part("controller", rectangular(CONTROLLER_LAMBDA), "systematic", say("assumed"), True)
         return Budget([*parts, assumed], at_lambda)
-    scale = channel.get("stoich", 14.7) if channel.get("scale") == "afr" else 1.0
-    volts, values = channel.get("volts"), channel.get("values")
     slope, at_volts = 0.0, 0.0
-    if volts and values:
-        slope, at_volts = line_near(volts, [v / scale for v in values], at_lambda)
-    accuracy = channel.get("accuracy")
-    within = CONTROLLER_LAMBDA if accuracy is None else accuracy / scale
+    if channel.volts and channel.values:
+        slope, at_volts = line_near(channel.volts, [v / channel.per_lambda for v in channel.values], at_lambda)
+    accuracy = channel.accuracy
+    within = CONTROLLER_LAMBDA if accuracy is None else accuracy / channel.per_lambda
     how = say("assumed within ", lam(within)) if accuracy is None else say("within ", lam(within), ", configured")
     parts.append(Part("controller", rectangular(within), "systematic", how, accuracy is None))
-    known = columns.converters.get(channel["name"])
-    reference_v = columns.config.get("reference_v")
-    parts += input_uncertainty.parts(channel, known, abs(slope), at_volts, reference_v)
+    known = columns.converters.get(channel.name)
+    parts += input_uncertainty.parts(channel, known, abs(slope), at_volts, columns.config.reference_v)
     return Budget(parts, at_lambda)
 
 

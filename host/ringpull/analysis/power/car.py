@@ -99,7 +99,7 @@ def measured_gear(columns: Columns) -> float | None:
     ratio = np.zeros(0) if ratio is None else ratio[np.isfinite(ratio)]
     if not len(ratio):
         return None
-    gears = columns.config.get("vehicle", {}).get("gears") or []
+    gears = columns.config.vehicle.gears
     near = [np.count_nonzero(np.abs(ratio / gear - 1.0) < GEAR_NEAR) for gear in gears]
     if gears and max(near) > 0.3 * len(ratio):
         return float(gears[int(np.argmax(near))])
@@ -109,7 +109,7 @@ def measured_gear(columns: Columns) -> float | None:
 
 def gear_in(columns: Columns) -> float | None:
     """rpm per km/h of the gear that was mostly used: as measured, else the only configured gear, else None."""
-    gears = columns.config.get("vehicle", {}).get("gears") or []
+    gears = columns.config.vehicle.gears
     measured = measured_gear(columns)
     return measured if measured is not None else float(gears[0]) if len(gears) == 1 else None
 
@@ -126,9 +126,9 @@ def car_from(
     span: (start_s, end_s) of the pull in which the gear is measured. If recorded wheel speed contradicts a given gear,
     the measured gear is used.
     """
-    vehicle = columns.config.get("vehicle", {})
+    vehicle = columns.config.vehicle
     columns = columns if span is None else columns.part(*span)
-    mass_kg = vehicle.get("mass_kg") if mass_kg is None else mass_kg
+    mass_kg = vehicle.mass_kg if mass_kg is None else mass_kg
     if mass_kg is None:
         return Unknown.MASS
     measured, contradicted, known_from = measured_gear(columns), None, GearFrom.GIVEN
@@ -139,7 +139,7 @@ def car_from(
         gear, contradicted, known_from = measured, gear, GearFrom.WHEEL
     if gear is None:
         return Unknown.GEAR
-    drag, rolling = vehicle.get("cda_m2"), vehicle.get("crr")
+    drag, rolling = vehicle.cda_m2, vehicle.crr
     rotating, rotating_u = rotating_of(gear)
     return Car(
         mass_kg=mass_kg,

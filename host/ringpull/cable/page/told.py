@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from ringpull.analysis.drive_state import roles
 from ringpull.analysis.judge.verdict import ATTENTION, NO_EVENT
 from ringpull.errors import RingpullError
+from ringpull.files.configuration import Configuration, ConfiguredChannel
 from ringpull.report import answer_part, cards
 from ringpull.report.data import role_of
 from ringpull.report.page import load_unit
@@ -14,8 +15,6 @@ from ringpull.report.words import following, listed, text
 from ringpull.said import say
 from ringpull.wording import first, holes
 from ringpull.wording.next_steps import next_steps
-from shared_math import channels as shared_channels
-from shared_math import mixture
 from shared_math.faults import FAULTS
 from shared_math.obd import status
 
@@ -37,42 +36,38 @@ class Session:
         self.newest = newest
         self.columns = [one for channel in newest.channels for one in self._columns(channel)]
 
-    def _columns(self, channel: dict) -> list[dict[str, str]]:
-        lambdas = {one["name"] for one in roles.lambda_channels(self.newest.channels)}
-        label = channel.get("label", channel["name"].replace("_", " "))
+    def _columns(self, channel: ConfiguredChannel) -> list[dict[str, str]]:
+        lambdas = {one.name for one in roles.lambda_channels(self.newest.channels)}
         one = {
-            "column": shared_channels.column_name(channel),
-            "channel": channel["name"],
-            "label": label,
-            "unit": shared_channels.unit_of(channel),
+            "column": channel.column,
+            "channel": channel.name,
+            "label": channel.shown,
+            "unit": channel.unit,
             "role": role_of(channel, lambdas),
         }
-        if channel["kind"] != "pulse_width" or not self.newest.crank:
+        if channel.kind != "pulse_width" or not self.newest.crank:
             return [one]
-        duty = {"column": shared_channels.duty_name(channel), "label": label + ", duty", "unit": "%"}
+        duty = {"column": channel.duty_column, "label": channel.shown + ", duty", "unit": "%"}
         return [one, one | duty]
 
     def about(self) -> dict[str, Any]:
         """The session for the page; load: number of the column that is shown large beside engine speed, or -1."""
         config = self.newest.setup.config
-        load = self._load(config)
-        fuel = mixture.fuel(config.get("fuel") or {"name": "petrol"})
+        load, fuel = self._load(config), config.assumed_fuel
         return {
             "session": self.newest.session,
-            "vehicle": (config.get("vehicle") or {}).get("name") or "",
+            "vehicle": config.vehicle.name,
             "columns": self.columns,
             "load": next((at for at, one in enumerate(self.columns) if one["channel"] == load), -1),
-            "fuel": {"name": str(fuel["name"]), "stoich_afr": round(float(fuel["stoich_afr"]), 4)},
+            "fuel": {"name": fuel.name, "stoich_afr": round(float(fuel.stoich_afr), 4)},
         }
 
-    def _load(self, config: dict) -> str | None:
+    def _load(self, config: Configuration) -> str | None:
         """The channel that the target goes by, else pressure, else throttle."""
-        target = config.get("target")
-        listed = target if isinstance(target, list) else [target]
-        names = [one["load"] for one in listed if isinstance(one, dict) and "load" in one]
+        names = [one.load for one in config.targets if one.load is not None]
         for role in ("map", "throttle"):
             found = roles.channel_for(role, self.newest.channels)
-            names += [found["name"]] if found else []
+            names += [found.name] if found else []
         return names[0] if names else None
 
     def reading(self, now: Now) -> dict[str, Any]:
@@ -92,8 +87,8 @@ class Session:
     def _fuel_state(self, now: Now) -> dict[str, str]:
         """The state of the car's fuel system in words, by its channel's name; empty if it does not tell."""
         channel = roles.channel_for("fuel_state", self.newest.channels)
-        value = float("nan") if channel is None else now.values[shared_channels.column_name(channel)]
-        return {} if channel is None or value != value else {channel["name"]: status.fuel_state(int(value))}
+        value = float("nan") if channel is None else now.values[channel.column]
+        return {} if channel is None or value != value else {channel.name: status.fuel_state(int(value))}
 
 
 def pulls(drive: Drive, answer: Answer, folder: Path) -> str:

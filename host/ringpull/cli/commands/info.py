@@ -203,7 +203,7 @@ def _session_lines(session: Session, before_utc: str | None) -> list[str]:
     out.append("  columns " + ", ".join(channel.column for channel in session.channels))
     inputs: dict[str, list[str]] = {}
     for one in calibrated.inputs(session.config):
-        inputs.setdefault(calibrated.last(one), []).append(one["name"])
+        inputs.setdefault(calibrated.last(one), []).append(one.name)
     out += [f"  inputs  {', '.join(names)}: {said}" for said, names in inputs.items()]
     marks = [
         f"{m.start_s:.2f}-{'...' if m.end_s is None else format(m.end_s, '.2f')} s" + _flags(m) for m in session.marks

@@ -4,8 +4,12 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from ringpull.cli.options import add_shelf_work
+
+if TYPE_CHECKING:
+    from ringpull.files.configuration import Configuration
 
 HELP = "judge the drives of a shelf again: by this program's analysis, or by a configuration that was mended"
 EXAMPLE = "ringpull rejudge shelf --car hill --config logger.json"
@@ -49,8 +53,8 @@ def run(args: argparse.Namespace) -> int:
     return worst
 
 
-def checked(args: argparse.Namespace) -> dict | None:
-    """The configuration that was given, with defaults filled."""
+def checked(args: argparse.Namespace) -> Configuration | None:
+    """The configuration that was given."""
     from ringpull.dryrun.run import load_config
     from ringpull.errors import BadUsage
 

@@ -44,11 +44,11 @@ def _read(path: Path) -> bytes | None:
 def _of_config(text: bytes, others: list[Setup]) -> Setup | None:
     given = read_setup.json_object(text)
     config = read_setup.usable_config(given)
-    if not config:
+    if not config.channels:
         return None
     try:
-        columns = channels.columns(config, lambda name: USUAL_CONVERTER)
-        told = {"period_us": 1000000 // config["rate_hz"], "columns": columns, "config": given}
+        columns = channels.columns(config.written, lambda name: USUAL_CONVERTER)
+        told = {"period_us": 1000000 // config.rate_hz, "columns": columns, "config": given}
         setup = read_setup.parse(json.dumps(told).encode())
     except (ValueError, KeyError, TypeError, IndexError, ZeroDivisionError):
         return None

@@ -10,6 +10,8 @@ from typing import TypeGuard
 
 import numpy as np
 
+from ringpull.files import configuration
+from ringpull.files.configuration import Configuration
 from shared_math import config as shared_config
 from shared_math import layout
 
@@ -44,12 +46,12 @@ class Column:
 
 @dataclass(frozen=True)
 class Setup:
-    """columns: in order. config: with defaults; {} if it can't be understood. looked_up: channel -> (value of each
-    count, which of them are computed). assumed: the source of this setup, if not the session's own setup blocks."""
+    """columns: in order. config: empty if it can't be understood. looked_up: channel -> (value of each count, which of
+    them are computed). assumed: the source of this setup, if not the session's own setup blocks."""
 
     columns: list[Column]
     period_us: float
-    config: dict
+    config: Configuration
     utc: str | None
     firmware: str
     board: str
@@ -158,13 +160,13 @@ def _is_number(value: object) -> TypeGuard[int | float]:
     return isinstance(value, (int, float)) and not isinstance(value, bool) and abs(value) <= sys.float_info.max
 
 
-def usable_config(config: object) -> dict:
-    """The configuration with defaults; {} if this version can't use it, so that only raw columns remain."""
+def usable_config(config: object) -> Configuration:
+    """The configuration with defaults; an empty one if this version can't use it, so that only raw columns remain."""
     if not isinstance(config, dict):
-        return {}
+        return Configuration()
     try:
         if any(code != "unknown_key" for code, _, _ in shared_config.check(config)):
-            return {}
-        return shared_config.defaults(config)
+            return Configuration()
+        return configuration.of(shared_config.defaults(config))
     except (ValueError, TypeError, KeyError, AttributeError, IndexError):
-        return {}
+        return Configuration()

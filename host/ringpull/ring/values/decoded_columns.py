@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from ringpull.files.configuration import ConfiguredChannel, crank_of
 from ringpull.ring.blocks.cores import two_at_a_time
 from ringpull.ring.rows import unpack
 from ringpull.ring.rows.sessions import SessionBlocks
@@ -22,17 +23,17 @@ STREAMED = 1024  # blocks unpacked together if memory matters
 LEAST_ROWS = 1 << 16  # least rows of a piece
 
 
-def decodable(setup: Setup) -> list[dict]:
+def decodable(setup: Setup) -> list[ConfiguredChannel]:
     """The channels of the configuration that have columns."""
     kinds = shared_channels.ANALOG_KINDS
     out = []
-    for channel in setup.config.get("channels", []):
-        name, kind = channel["name"], channel["kind"]
+    for channel in setup.config.channels:
+        name, kind = channel.name, channel.kind
         if kind in kinds:
-            there = setup.column(name, "adc") is not None and setup.column(channel.get("cold", name), "adc") is not None
+            there = setup.column(name, "adc") is not None and setup.column(channel.cold or name, "adc") is not None
         elif kind in shared_channels.PULSE_KINDS:
             there = setup.column(name, "count") is not None and setup.column(name + ".age", "age") is not None
-            if channel["kind"] == "pulse_width":
+            if channel.kind == "pulse_width":
                 there = there and setup.column(name + ".on", "on_us") is not None
         elif kind in shared_channels.BUS_KINDS:
             there = setup.column(name, "bus") is not None
@@ -43,16 +44,16 @@ def decodable(setup: Setup) -> list[dict]:
     return out
 
 
-def channel_value(setup: Setup, channel: dict, table: Table, fast: bool = False) -> np.ndarray:
+def channel_value(setup: Setup, channel: ConfiguredChannel, table: Table, fast: bool = False) -> np.ndarray:
     """(rows,) values of a decodable channel except an injector, float. table: as from raw(). fast: use compiled code,
     which must be available."""
-    if channel["kind"] in shared_channels.ANALOG_KINDS:
+    if channel.kind in shared_channels.ANALOG_KINDS:
         return analog.value(setup, channel, table)
-    if channel["kind"] in shared_channels.PULSE_KINDS:
+    if channel.kind in shared_channels.PULSE_KINDS:
         return pulses.value(setup, channel, table, fast)
-    if channel["kind"] in shared_channels.BUS_KINDS:
+    if channel.kind in shared_channels.BUS_KINDS:
         return analog.from_bus(setup, channel, table)
-    return table[channel["name"]].astype(float)
+    return table[channel.name].astype(float)
 
 
 def raw(blocks: SessionBlocks) -> Table:
@@ -89,23 +90,22 @@ def decoded(blocks: SessionBlocks, table: Table, keep: slice = slice(None)) -> T
         "session": np.full(len(row[keep]), blocks.id, np.int64),
         "time_s": row[keep] * (setup.period_us / 1e6),
     }
-    crank = on_time.crank(setup)
+    crank = crank_of(setup.config.channels)
     channels = decodable(setup)
-    plain = [channel for channel in channels if channel["kind"] != "pulse_width"]
-    plain.sort(key=lambda channel: channel["kind"] not in shared_channels.PULSE_KINDS)  # slowest first
+    plain = [channel for channel in channels if channel.kind != "pulse_width"]
+    plain.sort(key=lambda channel: channel.kind not in shared_channels.PULSE_KINDS)  # slowest first
     fast = unpack.fast_pays(sum(run.count for run in blocks.runs))
     made = two_at_a_time(lambda channel: channel_value(setup, channel, table, fast), plain, len(row) >= TWO_FROM)
-    found = {channel["name"]: got for channel, got in zip(plain, made, strict=True)}
-    rpm = None if crank is None else found.get(crank["name"])
+    found = {channel.name: got for channel, got in zip(plain, made, strict=True)}
+    rpm = None if crank is None else found.get(crank.name)
     for channel in channels:
-        column = shared_channels.column_name(channel)
-        if channel["kind"] == "pulse_width":
+        if channel.kind == "pulse_width":
             on_ms = on_time.on_ms(setup, channel, table, rpm)
-            out[column] = on_ms[keep]
+            out[channel.column] = on_ms[keep]
             if rpm is not None:
-                out[shared_channels.duty_name(channel)] = on_time.duty_pct(setup, channel, on_ms, rpm)[keep]
+                out[channel.duty_column] = on_time.duty_pct(setup, channel, on_ms, rpm)[keep]
             continue
-        out[column] = found[channel["name"]][keep]
+        out[channel.column] = found[channel.name][keep]
     at = setup.column("mark", "mark")
     mark = table["mark"][keep].astype(np.int64) if at is not None else np.zeros(len(row[keep]), np.int64)
     out["mark"] = np.where(layout.mark_open(mark), layout.mark_pull(mark), 0)

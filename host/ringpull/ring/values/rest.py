@@ -9,10 +9,10 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from ringpull.files.configuration import crank_of
 from ringpull.ring.blocks import scan
 from ringpull.ring.rows.glance import glance
 from ringpull.ring.rows.sessions import BLOCK_ROWS, BLOCK_S, SessionBlocks, batches
-from shared_math import channels as shared_channels
 from shared_math import layout
 
 LONG_S = 7200.0  # shorter sessions are used whole
@@ -29,8 +29,8 @@ def awake(blocks: SessionBlocks) -> list[Span] | None:
     """
     if (blocks.end - blocks.first) * blocks.setup.period_us < LONG_S * 1e6:
         return None
-    crank = shared_channels.crank_of(blocks.setup.config.get("channels", []))
-    count = None if crank is None else blocks.setup.column(crank["name"], "count")
+    crank = crank_of(blocks.setup.config.channels)
+    count = None if crank is None else blocks.setup.column(crank.name, "count")
     if count is None or not blocks.ordered or not blocks.all_packed():
         return None
     mark = blocks.setup.column("mark", "mark")
