@@ -65,6 +65,18 @@ def test_rows_that_do_not_add_up_as_the_only_ones(tmp_path, words):
     assert done.returncode == 3 and "rows are inconsistent, although the checksums are right" in done.stderr
 
 
+def test_rows_that_do_not_add_up_beside_a_session_that_does(tmp_path):
+    first = [resealed(one, at_22=255, at_23=255, at_24=255) if one[3] == 2 else one for one in blocks()]
+    second = Ring(session=2, sequence=len(first))
+    second.setup()
+    second.numbered(0, 300)
+    (tmp_path / "drive.rpl").write_bytes(b"".join([*first, *second.blocks]))
+    done = no_traceback(here(tmp_path, "info", "drive.rpl", "--json"))
+    told = json.loads(done.stdout)
+    assert told["undecoded"] == [{"session": 1, "blocks": sum(one[3] == 2 for one in first)}]
+    assert [one["id"] for one in told["sessions"]] == [2]
+
+
 NOTES = {
     "deeply nested": "[" * 100_000,
     "half a surrogate pair": '{"1": "a \\ud800 b"}',

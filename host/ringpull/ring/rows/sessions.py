@@ -215,7 +215,7 @@ def find(store: Store) -> Found:
         kept = _health(store, runs), _codes(store, runs)
         made = SessionBlocks(session, store, setup, runs, first, end, rows, holes, ordered, *kept)
         if next(made.pieces(most=FEW), None) is None:
-            undecoded[session] = sum(scan.is_rows(kinds).sum() for kinds in _kinds(store, runs))
+            undecoded[session] = sum(int(scan.is_rows(kinds).sum()) for kinds in _kinds(store, runs))
             faults.append("all of its rows are inconsistent, although the checksums are right")
         else:
             out.append(made)
