@@ -85,6 +85,20 @@ def test_where_the_unwritten_rest_of_a_file_begins():
     assert order._unwritten_from([Run(0, 0, 0, 10), Run(3, 0, 12, 2)], 20) == 20
 
 
+def test_a_run_goes_on_over_the_windows_in_which_slots_are_examined(monkeypatch):
+    """Slots 0 and 1, then 3 to 7 with a step of the numbers at 6; windows of two slots."""
+    sequence = np.array([10, 11, 99, 12, 13, 14, 20, 21], np.uint32)
+    ours = np.array([True, True, False, True, True, True, True, True])
+    wanted = [Run(0, 3, 0, 2), Run(2, 3, 3, 3), Run(10, 3, 6, 2)]
+    for window in (1, 2, 3, 8):
+        monkeypatch.setattr(order, "WINDOW", window)
+        assert order._runs(3, sequence, ours, 10) == wanted, window
+    assert order._runs(3, sequence[:0], ours[:0], 10) == []
+    # numbers wrap: 2^32 - 1 is followed by 0
+    around = np.array([0xFFFFFFFE, 0xFFFFFFFF, 0, 1], np.uint32)
+    assert order._runs(0, around, np.ones(4, bool), 0) == [Run(-2, 0, 0, 4)]
+
+
 def test_runs_that_overlap_are_cut_at_each_others_ends():
     a, b, c = Run(0, 0, 0, 10), Run(4, 1, 0, 3), Run(20, 1, 8, 2)
     pieces = order._pieces([a, b])

@@ -71,10 +71,7 @@ def test_parts_of_different_texts_are_not_mixed(tmp_path):
 
 
 def test_logger_json_is_the_last_resort_and_said(tmp_path):
-    blocks, parts = drive_of(1)
-    for slot in parts[0]:
-        blocks[slot] = bytes(512)
-    source = put(tmp_path, blocks)
+    source = put(tmp_path, without_setup())
     with pytest.raises(NothingReadable):
         ringpull.read(source)
     (tmp_path / "logger.json").write_text(json.dumps(CONFIG))
@@ -83,11 +80,89 @@ def test_logger_json_is_the_last_resort_and_said(tmp_path):
     assert session.frame()["map_kpa"].notna().any()
 
 
-def test_a_logger_json_that_does_not_fit_the_rows_is_not_used(tmp_path):
+def without_setup():
     blocks, parts = drive_of(1)
     for slot in parts[0]:
         blocks[slot] = bytes(512)
-    source = put(tmp_path, blocks)
+    return blocks
+
+
+@pytest.mark.parametrize("size, used", [(1 << 20, True), ((1 << 20) + 1, False)])
+def test_a_logger_json_of_more_than_a_mebibyte_is_none(tmp_path, size, used):
+    put(tmp_path, without_setup())
+    (tmp_path / "logger.json").write_text(json.dumps(CONFIG).ljust(size))
+    if used:
+        assert ringpull.read(tmp_path).sessions[0].rows == ROWS
+    else:
+        with pytest.raises(NothingReadable):
+            ringpull.read(tmp_path)
+
+
+def test_a_logger_json_that_cannot_be_read_is_none(tmp_path, monkeypatch):
+    put(tmp_path, without_setup())
+    (tmp_path / "logger.json").write_text(json.dumps(CONFIG))
+
+    def refused(path):
+        raise PermissionError(path)
+
+    monkeypatch.setattr(type(tmp_path), "read_bytes", refused)
+    with pytest.raises(NothingReadable):
+        ringpull.read(tmp_path)
+
+
+def test_volts_are_another_sessions_where_it_has_the_column(tmp_path):
+    """The setup of session 2 is lost: its lambda input was scaled as session 1 says, not as boards usually do."""
+    ring = Ring()
+    scaled = [one | {"s": 2 * one["s"]} if one["n"] == "lambda_1" else one for one in ring.columns]
+    ring.setup(columns=scaled)
+    ring.numbered(0, 100)
+    ring.session = 2
+    ring.numbered(0, 100)
+    (tmp_path / "logger.json").write_text(json.dumps(CONFIG))
+    first, second = ringpull.read(put(tmp_path, ring.blocks)).sessions
+    assert second.assumed and not first.assumed
+    for name in ("lambda_1", "map"):
+        assert second.volts(name).tolist() == first.volts(name).tolist()
+    columns = [one for one in ring.columns if one["n"] == "lambda_1"]
+    assert first.volts("lambda_1")[0] == pytest.approx(
+        columns[0]["o"] + 2 * columns[0]["s"] * ring.row(0)[ring.names.index("lambda_1")]
+    )
+
+
+def test_no_block_fits_no_setup():
+    import numpy as np
+
+    from ringpull.ring.rows import beside, setup
+
+    ring = Ring()
+    ring.setup()
+    text = b"".join(block[layout.AT_PAYLOAD : layout.AT_CRC] for block in ring.blocks).rstrip(b"\0")
+    made = setup.parse(text)
+    assert not beside.fits(np.zeros((0, layout.SLOT), np.uint8), made)
+    ring.numbered(0, 10)
+    rows = np.frombuffer(ring.blocks[-1], np.uint8).reshape(1, layout.SLOT)
+    assert beside.fits(rows, made)
+    longer = np.frombuffer(ring.blocks[-1], np.uint8).reshape(1, layout.SLOT).copy()
+    longer[0, layout.AT_CRC - 1] = 1  # something behind the values
+    assert not beside.fits(longer, made)
+
+
+@pytest.mark.parametrize("count, taken", [(512, True), (513, False)])
+def test_a_setup_of_many_columns(count, taken):
+    from ringpull.ring.rows import setup
+
+    columns = [{"n": f"c{number}", "r": "digital", "b": 1} for number in range(count)]
+    text = json.dumps({"period_us": 5000, "columns": columns}).encode()
+    if taken:
+        made = setup.parse(text)
+        assert len(made.columns) == count and made.columns[0].top == 2
+    else:
+        with pytest.raises(ValueError, match="names no columns"):
+            setup.parse(text)
+
+
+def test_a_logger_json_that_does_not_fit_the_rows_is_not_used(tmp_path):
+    source = put(tmp_path, without_setup())
     others = [
         CONFIG | {"channels": CONFIG["channels"][:3]},
         CONFIG | {"channels": [*CONFIG["channels"], CONFIG["channels"][0] | {"name": "lambda_2", "input": "a2"}]},

@@ -14,18 +14,20 @@ MARGIN_S = 2.0  # like decoded_columns.MARGIN_S, for rows that are only viewed: 
 
 
 class Finder:
-    """The first row of each row block of a session, 12 bytes per block. Rows must be in order
+    """The first row and the number of rows of each row block of a session, 14 bytes per block. Rows must be in order
     (SessionBlocks.ordered)."""
 
     def __init__(self, blocks: SessionBlocks) -> None:
         self._blocks = blocks
-        firsts, places = [np.zeros(0, np.uint32)], [np.zeros(0, np.int64)]
+        firsts, counts, places = [np.zeros(0, np.uint32)], [np.zeros(0, np.uint16)], [np.zeros(0, np.int64)]
         for run in blocks.runs:
             slots = blocks.store.indexes[run.file].slots[run.slot : run.slot + run.count]
             there = np.flatnonzero(scan.is_rows(slots["kind"]))
             firsts.append(slots["first"][there])
+            counts.append(slots["rows"][there])
             places.append(there + run.start)
-        self._firsts, self._places = np.concatenate(firsts), np.concatenate(places)
+        self._firsts, self._counts = np.concatenate(firsts), np.concatenate(counts)
+        self._places = np.concatenate(places)
 
     def nearest(self, row: int) -> int:
         """The first row of the block that holds `row`, else of the nearer neighbouring block; -1 without blocks."""
@@ -33,7 +35,8 @@ class Finder:
             return -1
         at = int(np.searchsorted(self._firsts, max(row, 0), side="right"))
         before, after = (int(self._firsts[min(max(k, 0), len(self._firsts) - 1)]) for k in (at - 1, at))
-        return after if abs(after - row) < abs(row - before) else before
+        last = before + int(self._counts[max(at - 1, 0)]) - 1  # of the block before, if that is one
+        return after if abs(after - row) < row - last else before
 
     def runs(self, first: int, end: int) -> list[Run]:
         """The blocks with rows first .. end - 1."""
