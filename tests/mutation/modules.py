@@ -30,14 +30,14 @@ def storing(*names: str, stories: tuple[str, ...] = ("raw 25 8 0", "fat 25 8 0")
 
 CONFIG = Suite(pytest=(*SHARED, SENTENCES))
 BLOCKS = reading("blocks_by_hand", "frames", "read_damage", "rings", "read_tables")
-ROWS = reading("blocks_by_hand", "setup_survives", "read_columns", "read_damage", "rings", "read_tables", "health")
+GROUPS = reading("setup_survives", "read_damage", "rings")
 VALUES = reading("values_by_hand", "read_tables", "health", "pulse_width")
 PACKED = Suite(
     pytest=(*SHARED, f"{READ}read_damage.py", "tests/fuzz/test_packing.py"),
     micropython=("tests/firmware/test_packing_kernels.py",),
 )
 JUDGED = ("lifts_and_limiter", "runs_by_speed_alone", "analysis_lean")
-STORE = ("recorder", "recover", "store", "card")
+STORE = ("recorder", "store", "card")
 
 MODULES: dict[str, Suite] = {
     "shared_math/channels.py": Suite(pytest=(*SHARED, f"{READ}read_tables.py", f"{ANALYSIS}analysis_uncertainty.py")),
@@ -73,22 +73,26 @@ MODULES: dict[str, Suite] = {
     "host/ringpull/ring/blocks/scan.py": BLOCKS,
     "host/ringpull/ring/blocks/source.py": BLOCKS,
     "host/ringpull/ring/blocks/store.py": BLOCKS,
-    "host/ringpull/ring/rows/compiled.py": ROWS,
-    "host/ringpull/ring/rows/beside.py": ROWS,
-    "host/ringpull/ring/rows/glance.py": ROWS,
-    "host/ringpull/ring/rows/groups.py": ROWS,
-    "host/ringpull/ring/rows/sessions.py": ROWS,
-    "host/ringpull/ring/rows/setup.py": ROWS,
-    "host/ringpull/ring/rows/unpack.py": ROWS,
+    "host/ringpull/ring/rows/compiled.py": reading("read_columns"),
+    "host/ringpull/ring/rows/beside.py": GROUPS,
+    "host/ringpull/ring/rows/glance.py": reading("blocks_by_hand", "read_tables", "health"),
+    "host/ringpull/ring/rows/groups.py": GROUPS,
+    "host/ringpull/ring/rows/sessions.py": reading(
+        "sessions_by_hand", "read_damage", "read_tables", "read_columns", "rings", "health"
+    ),
+    "host/ringpull/ring/rows/setup.py": reading("setup_survives", "read_damage", "read_tables", "read_columns"),
+    "host/ringpull/ring/rows/unpack.py": reading("blocks_by_hand", "read_columns", "read_damage"),
     "host/ringpull/ring/values/analog.py": VALUES,
     "host/ringpull/ring/values/edges.py": reading("values_by_hand", "read_speed", "pulse_width"),
     "host/ringpull/ring/values/compiled_speed.py": reading("read_speed"),
     "host/ringpull/ring/values/on_time.py": VALUES,
     "host/ringpull/ring/values/pulses.py": VALUES,
-    "host/ringpull/ring/values/service.py": VALUES,
+    "host/ringpull/ring/values/service.py": reading("read_tables", "health", "read_damage"),
     "host/ringpull/ring/values/speed.py": reading("values_by_hand", "read_speed"),
-    "host/ringpull/ring/values/decoded_columns.py": VALUES,
-    "host/ringpull/ring/values/window.py": VALUES,
+    "host/ringpull/ring/values/decoded_columns.py": reading(
+        "values_by_hand", "read_tables", "pulse_width", "read_damage"
+    ),
+    "host/ringpull/ring/values/window.py": reading("windows_by_hand", "read_tables"),
     "host/ringpull/analysis/judge/hints.py": judging("hints_and_holes", "analysis_moved", *JUDGED),
     "host/ringpull/analysis/judge/holes.py": judging("hints_and_holes", *JUDGED, "analysis_map_setups"),
     "host/ringpull/analysis/judge/input_uncertainty.py": judging(

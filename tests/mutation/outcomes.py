@@ -50,22 +50,24 @@ class Kept:
                 module = told.pop("module")
                 self.outcomes[module] = Module(**told)
 
-    def survivors(self, module: str) -> list[Place]:
-        known = self.outcomes.get(module)
-        return [Place(**one["place"]) for one in known.survivors] if known else []
+    def unexplained(self, module: str, known: dict[tuple[str, str, str], str]) -> list[Place]:
+        """The survivors that `known` (see `reasons`) does not explain."""
+        held = self.outcomes.get(module)
+        return [Place(**one["place"]) for one in held.survivors if not _why(module, one, known)] if held else []
 
     def tried(self, module: str) -> int:
         return len(self.outcomes[module].mutants) if module in self.outcomes else 0
 
     def begin(self, module: str, places: int, again: bool) -> None:
-        """again: only the survivors are tried, the others stay as they are."""
-        held = [one for one in self.outcomes[module].mutants if one["outcome"] != PASSED] if again else []
+        """again: what is known of a mutant stays until it was tried."""
+        held = self.outcomes[module].mutants if again else []
         self.outcomes[module] = Module(places, self.commit, held)
 
     def add(self, module: str, mutant: Mutant, outcome: str) -> None:
         told = asdict(mutant) | {"outcome": outcome}
         del told["text"]
-        self.outcomes[module].mutants.append(told)
+        held = self.outcomes[module].mutants
+        held[:] = [one for one in held if one["place"] != told["place"]] + [told]
         self.path.parent.mkdir(parents=True, exist_ok=True)
         lines = [json.dumps({"module": name} | asdict(one)) for name, one in self.outcomes.items()]
         self.path.write_text("\n".join(lines) + "\n")
@@ -87,13 +89,17 @@ def reasons(path: Path) -> dict[tuple[str, str, str], str]:
     }
 
 
+def _why(module: str, mutant: dict, known: dict[tuple[str, str, str], str]) -> str | None:
+    return known.get((module, mutant["before"], mutant["after"]))
+
+
 def lines(outcomes: dict[str, Module], explained: Path, words: list[str]) -> list[str]:
     """Survivors that nothing explains, to be read on a terminal."""
     known, out = reasons(explained), []
     for module, one in sorted(outcomes.items()):
         if words and not any(word in module for word in words):
             continue
-        open_ones = [m for m in one.survivors if (module, m["before"], m["after"]) not in known]
+        open_ones = [m for m in one.survivors if not _why(module, m, known)]
         out.append(f"{module}: {len(one.mutants)} tried, {len(one.survivors)} survived, {len(open_ones)} unexplained")
         for mutant in open_ones:
             out += [f"  {mutant['line']}: {mutant['before']}", f"  {' ' * len(str(mutant['line']))}> {mutant['after']}"]
@@ -152,7 +158,7 @@ def page(outcomes: dict[str, Module], explained: Path, made: str) -> str:
     for module, one in sorted(outcomes.items()):
         open_ones = 0
         for mutant in one.survivors:
-            why = known.get((module, mutant["before"], mutant["after"]))
+            why = _why(module, mutant, known)
             open_ones += why is None
             cells = [module, str(mutant["line"]), _cell(mutant["before"]), _cell(mutant["after"]), why or "open"]
             rows.append("| " + " | ".join(cells) + " |")

@@ -36,6 +36,10 @@ class Suite:
     micropython: tuple[str, ...] = ()
     stories: tuple[str, ...] = ()
 
+    def first(self, files: int) -> Suite:
+        """The first files alone. Mutants that they let pass may be noticed by the rest."""
+        return Suite(pytest=self.pytest[:files], micropython=self.micropython[:files])
+
 
 def copied() -> Path:
     """A copy of all tracked files, in which mutants can stand."""
