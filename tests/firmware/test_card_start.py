@@ -79,7 +79,7 @@ def state(of):
 def test_a_new_card():
     made = Medium()
     at = opened(made)
-    assert at.made_new and at.ring_id == b"new!" and not made.kept
+    assert at.made_new and at.ring_id == b"new!" and not made.kept and not at.unkept
     assert (at.sequence, at.drive_slot, at.pulls_slot, at.session) == (1, 1, 1, 1)
     assert made.stores["drive"].blocks == {0: bytes(layout.birth(b"new!", layout.DRIVE_FILE, 100, 0))}
     assert made.stores["pulls"].blocks == {0: bytes(layout.birth(b"new!", layout.PULLS_FILE, 64, 0xFFFFFFFF))}

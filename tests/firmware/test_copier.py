@@ -214,11 +214,8 @@ def goes_on(run, rounds):
 
 
 def test_a_card_that_refuses_copies_alone_is_asked_three_times():
-    run = Run()
-    run.rows(10)
-    run.copier.opened(10)
-    run.place.pulls.silent = True
-    assert goes_on(run, 20) == 3
+    refusing(0xFFFFFFF3)  # sequences begin anew at 0 after the first refusal
+    run = refusing(0)
     assert run.copier.unkept and not run.copier.active and not run.copier.step()
     run.place.pulls.silent = False
     run.rows(8)
@@ -226,6 +223,16 @@ def test_a_card_that_refuses_copies_alone_is_asked_three_times():
     assert not run.copier.unkept
     run.rows(2)
     assert run.copied()[:2] == [0, 1] and run.copied()[-1] == run.writer.row + 1
+
+
+def refusing(first):
+    run = Run(first)
+    assert not run.copier.unkept
+    run.rows(10)
+    run.copier.opened(10)
+    run.place.pulls.silent = True
+    assert goes_on(run, 20) == 3
+    return run
 
 
 def test_a_card_that_takes_nothing_at_all_is_waited_for():

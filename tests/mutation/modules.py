@@ -123,7 +123,7 @@ MODULES: dict[str, Suite] = {
     "firmware/store/card.py": storing("card_start", "card", stories=()),
     "firmware/store/complete.py": storing("complete", "store"),
     "firmware/store/copier.py": storing("copier", "store", "card", stories=()),
-    "firmware/store/fatfile.py": storing("store", "card"),
+    "firmware/store/fatfile.py": storing("fatfile", "store", "card"),
     "firmware/store/fatmap.py": storing("fatmap", "store", stories=()),
     "firmware/store/outbox.py": storing("recorder", "card", stories=()),
     "firmware/store/packer.py": storing("packing_kernels", *STORE),

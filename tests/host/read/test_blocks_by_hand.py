@@ -1,6 +1,9 @@
 """The reader's blocks: states of slots, order, duplicates and glances, on files of a few blocks."""
 
+import importlib.util
 import os
+import sys
+import zlib
 from pathlib import Path
 
 import numpy as np
@@ -8,7 +11,7 @@ import pytest
 from ring_bytes import Ring, resealed
 
 from ringpull.errors import NotARingFile, SourceChanged
-from ringpull.ring.blocks import order, scan, source, store
+from ringpull.ring.blocks import crc, order, scan, source, store
 from ringpull.ring.blocks.order import Run
 from ringpull.ring.blocks.source import RingFile
 from ringpull.ring.rows import glance, unpack
@@ -189,3 +192,52 @@ def test_a_slot_0_that_is_no_ring_s_own(tmp_path):
     assert first("0001.rpl", blocks) is None
     assert first("again.rpl", [bytes(512), *blocks]) is None
     assert first("more.rpl", []) is None
+
+
+@pytest.fixture
+def checksums(monkeypatch):
+    """Lengths in blocks of the stretches whose checksum was computed."""
+    asked = []
+    real = crc.crc32
+    monkeypatch.setattr(crc, "crc32", lambda data: asked.append(len(data) // layout.SLOT) or real(data))
+    return asked
+
+
+def wrong_of(blocks, hurt, first=0, count=None):
+    data = bytearray(blocks * 1024)
+    for number in hurt:
+        data[number * layout.SLOT + 100] ^= 1
+    out = []
+    crc.wrong(memoryview(bytes(data)), first, 1024 if count is None else count, out)
+    return out
+
+
+def test_wrong_checksums_are_found_with_few_of_them(checksums):
+    """1024 right blocks cost one; a wrong one is found by halving down to 16, which are looked at one by one: six times
+    two, and 16."""
+    block = drive().blocks[-1]
+    assert wrong_of(block, []) == [] and checksums == [1024]
+    for hurt in (0, 500, 511, 512, 1023):
+        checksums.clear()
+        assert wrong_of(block, [hurt]) == [hurt] and len(checksums) == 1 + 6 * 2 + 16
+    assert wrong_of(block, [1, 2, 700, 1022]) == [1, 2, 700, 1022]
+    assert wrong_of(block, [3, 20, 40], 4, 37) == [20, 40]  # slots 4 to 40
+
+
+def test_the_checksum_of_a_number_of_blocks_is_computed_once(monkeypatch):
+    crc.of_valid.cache_clear()
+    asked = []
+    real = zlib.crc32
+    monkeypatch.setattr(crc.zlib, "crc32", lambda data: asked.append(len(data)) or real(data))
+    assert crc.of_valid(3) == crc.of_valid(3) and asked == [layout.AT_CRC, 3 * layout.SLOT]
+    block = drive().blocks[-1]
+    assert crc.of_valid(2) == real(block * 2)
+
+
+def test_without_the_faster_library_checksums_are_zlibs(monkeypatch):
+    monkeypatch.setitem(sys.modules, "isal", None)
+    monkeypatch.setitem(sys.modules, "isal.isal_zlib", None)
+    spec = importlib.util.spec_from_file_location("crc_without_isal", crc.__file__)
+    slower = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(slower)
+    assert slower.crc32 is zlib.crc32 and slower.of_valid(1) == crc.of_valid(1)
