@@ -34,7 +34,7 @@ class Columns:
 
 
 def judged(excess=0.0, loaded=(), known=True, banks=("lambda_1",), doubted=(), columns=None, **rule):
-    """excess: of all rows, or by bank. loaded: spans in s. known: whether rows are judged, or spans in which they are."""
+    """excess: of all rows, or by bank. loaded, known: spans in s, known also for all."""
     columns = columns or Columns()
     rows = len(columns)
 
