@@ -188,3 +188,58 @@ def test_a_thermocouple_is_told_from_both_counts():
         for egt, cj in ((1000, 1000), (2000, 1000), (1000, 1500))
     ]
     assert told.tolist() == pytest.approx(wanted) and len(set(wanted)) == 3
+
+
+def columns_named(*pairs):
+    """A setup with these columns, (name, role), and a channel of each kind."""
+    channels = [
+        {"name": "map", "kind": "linear", "unit": "kPa", "volts": [0.0, 5.0], "values": [0.0, 100.0]},
+        {"name": "egt", "kind": "thermocouple", "cold": "cj", "type": "K", "gain": 100.0},
+        {"name": "rpm", "kind": "pulses", "per_rev": 2},
+        {"name": "inj", "kind": "pulse_width"},
+        {"name": "oil", "kind": "can", "unit": "degC"},
+        {"name": "door", "kind": "digital"},
+    ]
+    return SimpleNamespace(
+        config={"channels": channels},
+        column=lambda name, role: pairs.index((name, role)) if (name, role) in pairs else None,
+    )
+
+
+EVERY = {
+    "map": [("map", "adc")],
+    "egt": [("egt", "adc"), ("cj", "adc")],
+    "rpm": [("rpm", "count"), ("rpm.age", "age")],
+    "inj": [("inj", "count"), ("inj.age", "age"), ("inj.on", "on_us")],
+    "oil": [("oil", "bus")],
+    "door": [("door", "digital")],
+}
+
+
+@pytest.mark.parametrize("name", EVERY)
+def test_a_channel_is_decoded_only_from_all_of_its_columns(name):
+    def told(pairs):
+        return [one["name"] for one in decoded_columns.decodable(columns_named(*pairs))]
+
+    assert told(EVERY[name]) == [name]
+    assert told([]) == [] and told([pair for pairs in EVERY.values() for pair in pairs]) == list(EVERY)
+    for missing in EVERY[name]:
+        assert told([pair for pair in EVERY[name] if pair != missing]) == [], missing
+    other = [(pair[0], "digital" if pair[1] != "digital" else "adc") for pair in EVERY[name]]
+    assert told(other) == []
+
+
+def test_values_beside_the_rows_that_are_wanted():
+    """Rows 3 to 6 of ten, of 20 ms; the mark as the number of the open pull, else 0; the door as it was."""
+    setup = columns_named(("door", "digital"), ("mark", "mark"))
+    setup.period_us = 20000
+    blocks = SimpleNamespace(id=7, setup=setup, runs=[])
+    table = {"row": np.arange(10), "door": np.arange(10) % 2, "mark": np.array([0, 0, 1, 1, 2, 2, 3, 4, 5, 5])}
+    told = decoded_columns.decoded(blocks, table, slice(3, 7))
+    assert list(told) == ["session", "time_s", "door", "mark"]
+    assert told["session"].tolist() == [7] * 4 and told["time_s"].tolist() == pytest.approx([0.06, 0.08, 0.1, 0.12])
+    assert told["door"].tolist() == [1.0, 0.0, 1.0, 0.0] and told["mark"].tolist() == [1, 0, 0, 2]
+    bare = columns_named()
+    bare.period_us = 20000
+    told = decoded_columns.decoded(SimpleNamespace(id=7, setup=bare, runs=[]), {"row": np.arange(3)})
+    assert list(told) == ["session", "time_s", "mark"] and told["mark"].tolist() == [0, 0, 0]
