@@ -3,17 +3,20 @@
 import json
 
 from acquire import health, rows
-from shared_math import layout
+from shared_math import layout, unpacking
 from store import copier, outbox, packer, recorder, writer
 
 RATE = 20
-BITS = [12, 16, 16, 8]  # a value, mark, flag, lamp
+BITS = [12, 16, 16, 8]  # mark, flag, late, lamp
 
 
 class FakeStore:
     def __init__(self, slots=64):
         self.slots = slots
         self.blocks = {}
+
+    def read(self, slot, block):
+        block[:] = self.blocks.get(slot, bytes(layout.SLOT))
 
     def write(self, slot, blocks):
         for n in range(len(blocks) // layout.SLOT):
@@ -38,24 +41,24 @@ class FakeSampler:
 
 
 class Run:
-    """A recorder at 20 rows a second; `row` feeds one row and asks the card, if it is `ready`."""
+    """A recorder at 20 rows a second or `rate`; `row` feeds one row and asks the card, if it is `ready`."""
 
-    def __init__(self):
+    def __init__(self, rate=RATE):
         self.place = FakePlace()
         self.queue = rows.RowQueue(len(BITS), 64)
         self.sampler = FakeSampler()
         out = writer.DriveWriter(self.place, b"{}", outbox.Outbox())
-        copies = copier.PullCopier(out, self.place, RATE)
-        self.recorder = recorder.Recorder(self.queue, packer.kind()(BITS, RATE), RATE, out, copies, self.sampler)
+        copies = copier.PullCopier(out, self.place, rate)
+        self.recorder = recorder.Recorder(self.queue, packer.kind()(BITS, rate), rate, out, copies, self.sampler)
         self.recorder.begin()
         self.box = out.outbox
 
-    def row(self, number, ready=True):
+    def row(self, number, ready=True, values=(0, 0, 0, 0)):
         cells = self.queue.cells
         at = self.queue.at_head()
         cells[at] = number
         for c in range(len(BITS)):
-            cells[at + 1 + c] = 0
+            cells[at + 1 + c] = values[c]
         self.queue.head += 1
         self.recorder.pack()
         self.recorder.poll(ready)
@@ -81,6 +84,32 @@ def test_a_block_cut_short_by_a_hole_waits_for_the_next_whole_one():
     run.row(28)  # 20 rows after 8: that block is whole
     run.row(29)
     assert run.written() == [(0, 5, 0), (8, 20, 3)] and run.box.held == 0
+
+
+def test_a_mark_or_a_flag_begins_no_block():
+    run = Run()
+    for n in range(22):
+        run.row(n, values=(0 if n < 7 else 2, 0 if n < 9 else 4, 0, 0))
+    assert run.written() == [(0, 20 | layout.KEPT, 0)]  # it tells of a flag
+
+
+def test_a_block_that_is_full_before_its_time_loses_no_row():
+    """24 bits a row change at random: some 160 rows fill a block, which 400 of one second do not fit."""
+    run = Run(400)
+    random, fed = 5, []
+    for n in range(400):
+        random = (random * 1103515245 + 12345) & 0x3FFFFFFF
+        fed.append((2, 0, random >> 8 & 0xFFFF, random >> 4 & 0xFF))
+        run.row(n, values=fed[-1])
+    run.recorder.finish()
+    told = []
+    for slot in sorted(run.place.drive.blocks):
+        block = run.place.drive.blocks[slot]
+        if block[layout.AT_KIND] == layout.PACKED:
+            assert layout.get32(block, layout.AT_FIRST_ROW) == len(told)
+            columns = unpacking.unpack(block, BITS)
+            told.extend([tuple([column[n] for column in columns]) for n in range(len(columns[0]))])
+    assert told == fed and len(run.written()) == 3
 
 
 def test_a_whole_block_stays_due_when_a_hole_follows_before_the_card_is_ready():
@@ -177,3 +206,22 @@ def test_more_lost_rows_than_the_field_holds_stay_at_its_most():
     _fill(box, [(100, 0xFFFF - 99), (5, 0)] + [(1, 0)] * (outbox.BLOCKS - 2))
     _fill(box, [(1, 0)])
     assert layout.get16(box.oldest(), layout.AT_LOST) == 0xFFFF  # 65,536 would read as none
+
+
+def test_writes_and_copies_take_turns_until_a_third_of_the_room_is_taken():
+    run = Run()
+    told = []
+    run.recorder.writer.flush = lambda: bool(told.append("write"))  # never done
+    run.recorder.copier.step = lambda: told.append("copy")
+    for held, wanted in ((7, ["write", "copy"] * 2), (8, ["write"] * 4), (7, ["copy", "write"] * 2)):
+        run.box.held = held
+        run.recorder.due = True
+        told.clear()
+        for _ in range(4):
+            run.recorder.poll()
+        assert told == wanted, held
+    told.clear()
+    run.recorder.poll(ready=False)
+    run.recorder.writer.dead = True
+    run.recorder.poll()
+    assert told == []

@@ -83,11 +83,11 @@ MODULES: dict[str, Suite] = {
     "host/ringpull/ring/rows/setup.py": reading("setup_survives", "read_damage", "read_tables", "read_columns"),
     "host/ringpull/ring/rows/unpack.py": reading("blocks_by_hand", "read_columns", "read_damage"),
     "host/ringpull/ring/values/analog.py": VALUES,
-    "host/ringpull/ring/values/edges.py": reading("values_by_hand", "read_speed", "pulse_width"),
+    "host/ringpull/ring/values/edges.py": reading("edges_by_hand", "read_speed", "pulse_width"),
     "host/ringpull/ring/values/compiled_speed.py": reading("read_speed"),
     "host/ringpull/ring/values/on_time.py": VALUES,
     "host/ringpull/ring/values/pulses.py": VALUES,
-    "host/ringpull/ring/values/service.py": reading("read_tables", "health", "read_damage"),
+    "host/ringpull/ring/values/service.py": reading("service_by_hand", "read_tables", "health", "read_damage"),
     "host/ringpull/ring/values/speed.py": reading("values_by_hand", "read_speed"),
     "host/ringpull/ring/values/decoded_columns.py": reading(
         "values_by_hand", "read_tables", "pulse_width", "read_damage"
@@ -98,14 +98,14 @@ MODULES: dict[str, Suite] = {
     "host/ringpull/analysis/judge/input_uncertainty.py": judging(
         "stretches_and_spool", "analysis_uncertainty", "judging_numbers"
     ),
-    "host/ringpull/analysis/judge/lamp.py": judging("never_calm", *JUDGED),
+    "host/ringpull/analysis/judge/lamp.py": judging("lamp_and_sensor", "never_calm", *JUDGED),
     "host/ringpull/analysis/judge/lean_events.py": judging("judging_numbers", "scatter_at_the_call", *JUDGED),
     "host/ringpull/analysis/judge/limiter.py": judging("hints_and_holes", "lifts_and_limiter", *JUDGED),
     "host/ringpull/analysis/judge/masks.py": judging("judged_span", "judging_numbers", *JUDGED),
     "host/ringpull/analysis/judge/needs.py": judging("stretches_and_spool", "target_ends", "analysis_page", *JUDGED),
     "host/ringpull/analysis/judge/other_events.py": judging("stretches_and_spool", "analysis_moved", *JUDGED),
     "host/ringpull/analysis/judge/reasons.py": judging("judging_numbers", "unrecorded", *JUDGED),
-    "host/ringpull/analysis/judge/sensor.py": judging("never_calm", *JUDGED),
+    "host/ringpull/analysis/judge/sensor.py": judging("lamp_and_sensor", "never_calm", *JUDGED),
     "host/ringpull/analysis/judge/session.py": judging(
         "judged_span", "judging_numbers", *JUDGED, "analysis_uncertainty", "unrecorded"
     ),
