@@ -29,7 +29,7 @@ def storing(*names: str, stories: tuple[str, ...] = ("raw 25 8 0", "fat 25 8 0")
 
 
 CONFIG = Suite(pytest=(*SHARED, SENTENCES))
-BLOCKS = reading("blocks_by_hand", "frames", "read_damage", "rings", "read_tables")
+BLOCKS = reading("blocks_by_hand", "rings", "read_damage", "flash_folder")
 GROUPS = reading("setup_survives", "read_damage", "rings")
 VALUES = reading("values_by_hand", "read_tables", "health", "pulse_width")
 PACKED = Suite(
@@ -69,7 +69,7 @@ MODULES: dict[str, Suite] = {
     "host/ringpull/files/configuration.py": reading("configuration", "values_by_hand"),
     "host/ringpull/ring/blocks/crc.py": BLOCKS,
     "host/ringpull/ring/blocks/order.py": BLOCKS,
-    "host/ringpull/ring/blocks/rings.py": BLOCKS,
+    "host/ringpull/ring/blocks/rings.py": reading("rings", "blocks_by_hand", "read_damage"),
     "host/ringpull/ring/blocks/scan.py": BLOCKS,
     "host/ringpull/ring/blocks/source.py": BLOCKS,
     "host/ringpull/ring/blocks/store.py": BLOCKS,
