@@ -74,9 +74,9 @@ def test_thirty_two_slots_may_be_unreadable():
 
 
 def test_where_most_reads_fail_the_card_is_at_fault():
-    """78 damaged slots cost 27 reads: of 0 to 8, of every eighth up to 72, then of 75, 73, 75 and 77, and of 72 to 77.
-    Of these 13 may fail."""
-    once = list(range(9)) + list(range(16, 72, 8))
+    """78 damaged slots cost 27 reads: of 0 to 9, of every eighth from 17 to 65, then of 75, 73, 75 and 77, and of 72
+    to 77. Of these 13 may fail."""
+    once = list(range(10)) + list(range(17, 72, 8))
     for count in (13, 14):
         store = FakeStore(77, range(78), slots=78, unreadable=once[:count])
         try:
