@@ -130,7 +130,7 @@ MODULES: dict[str, Suite] = {
     "firmware/store/plain_packer.py": storing("packing_kernels", *STORE),
     "firmware/store/recorder.py": storing("recorder", "store", "card", stories=()),
     "firmware/store/recover.py": storing("recover", "card_start", "card"),
-    "firmware/store/segments.py": storing(stories=("littlefs 400 9 0",)),
+    "firmware/store/segments.py": storing("segments", stories=("littlefs 400 9 0",)),
     "firmware/store/writer.py": storing("recorder", "store", "card"),
     "firmware/store/viper_packing.py": storing("packing_kernels", stories=()),
 }
