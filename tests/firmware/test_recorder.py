@@ -14,11 +14,13 @@ class FakeStore:
     def __init__(self, slots=64):
         self.slots = slots
         self.blocks = {}
+        self.writes = []
 
     def read(self, slot, block):
         block[:] = self.blocks.get(slot, bytes(layout.SLOT))
 
     def write(self, slot, blocks):
+        self.writes.append((slot, len(blocks) // layout.SLOT))
         for n in range(len(blocks) // layout.SLOT):
             self.blocks[slot + n] = bytes(blocks[n * layout.SLOT : (n + 1) * layout.SLOT])
 
@@ -86,6 +88,20 @@ def test_a_block_cut_short_by_a_hole_waits_for_the_next_whole_one():
     assert run.written() == [(0, 5, 0), (8, 20, 3)] and run.box.held == 0
 
 
+def test_blocks_are_written_together_up_to_a_multiple_of_eight():
+    """Behind the birth and a setup block the first one is in slot 2."""
+    run = Run()
+    for n in range(201):
+        run.row(n, ready=False)
+    assert run.box.held == 10
+    for _ in range(12):
+        run.recorder.poll()
+    several = [(slot, count) for slot, count in run.place.drive.writes if count > 1]
+    assert run.box.held == 0 and several[0] == (2, 6) and len(run.written()) == 10
+    for slot, count in run.place.drive.writes:
+        assert slot // 8 == (slot + count - 1) // 8
+
+
 def test_a_mark_or_a_flag_begins_no_block():
     run = Run()
     for n in range(22):
@@ -141,6 +157,7 @@ def test_health_counts_rows_that_the_sampler_and_the_card_lost():
     run.box.dropped = 11
     run.recorder.finish()
     (block,) = [b for b in run.place.drive.blocks.values() if b[layout.AT_KIND] == layout.HEALTH]
+    assert (block[layout.AT_PART], block[layout.AT_PARTS]) == (0, 1)
     text = json.loads(block[layout.AT_PAYLOAD : layout.AT_PAYLOAD + layout.get16(block, layout.AT_LENGTH)])
     assert (text["rows"], text["lost"]) == (9, 18)  # 20 - 11, and 7 + 11: each row counts once
 
