@@ -164,7 +164,7 @@ def page(outcomes: dict[str, Module], explained: Path, made: str) -> str:
             rows.append("| " + " | ".join(cells) + " |")
         survived, tried = len(one.survivors), len(one.mutants)
         figures = [one.places, tried, tried - survived, survived - open_ones, open_ones]
-        room = module.split("/")[0]
+        room = module.rsplit("/", 1)[0]
         rooms[room] = [a + b for a, b in zip(rooms.get(room, [0] * len(figures)), figures)]
         runs.append(f"| {module} | {' | '.join(map(str, figures))} | {one.commit} |")
     runs += [f"| **{room}** | {' | '.join(map(str, sums))} | {_share(sums):.1%} |" for room, sums in rooms.items()]

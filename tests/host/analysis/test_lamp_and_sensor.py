@@ -221,6 +221,8 @@ def test_air_of_a_fuel_cut_may_come_at_once_and_is_no_step():
         assert steps_of((at, 400, 1.4), rows=400, throttle=throttle, rpm=rpm)[0] == counted, at
         # up and down within a tenth of a second: no air does that
         assert steps_of((at, at + 5, 1.4), rows=400, throttle=throttle, rpm=rpm)[0] == 2, at
+    for rows, counted in ((11, 2), (12, 0)):  # ten of them behind the row of the step itself
+        assert steps_of((60, 60 + rows, 1.4), rows=400, throttle=throttle, rpm=rpm)[0] == counted
 
 
 def output(**more):

@@ -131,6 +131,8 @@ def test_the_best_line_lies_above_rates_that_miss_edges():
 
     assert at_0(true) == pytest.approx(0.5) and at_0(rates) == pytest.approx(0.5)
     assert at_0([NAN, *rates[1:]]) == pytest.approx(0.5)  # two true ones and two that miss one each
+    two = true - np.array([0.0, 0.02, 0.0, 0.02, 0.02])  # two edges each are missed by three of five
+    assert at_0(two) == pytest.approx(0.5)
     assert at_0([true[0], true[1], NAN, NAN, NAN]) == pytest.approx(0.5)
     assert np.isnan(at_0([true[0], NAN, NAN, NAN, NAN])) and np.isnan(at_0([NAN] * 5))
     many = [np.tile(one, 600) for one in rates]

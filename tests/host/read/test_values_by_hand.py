@@ -8,6 +8,7 @@ import pytest
 
 from ringpull.files import configuration
 from ringpull.ring.values import analog, decoded_columns, on_time, pulses, speed
+from ringpull.ring.values.edges import Stretch
 from ringpull.ring.values.speed import Curve
 
 NAN = float("nan")
@@ -243,3 +244,25 @@ def test_values_beside_the_rows_that_are_wanted():
     bare.period_us = 20000
     told = decoded_columns.decoded(SimpleNamespace(id=7, setup=bare, runs=[]), {"row": np.arange(3)})
     assert list(told) == ["session", "time_s", "mark"] and told["mark"].tolist() == [0, 0, 0]
+
+
+def test_a_session_of_no_rows_has_empty_columns():
+    setup = SimpleNamespace(names=["map", "count"], bits=[12, 24])
+    blocks = SimpleNamespace(setup=setup, ordered=True, pieces=lambda: iter(()))
+    told = decoded_columns.raw(blocks)
+    assert {name: (len(column), column.dtype.itemsize) for name, column in told.items()} == {
+        "row": (0, 8),
+        "map": (0, 2),
+        "count": (0, 4),
+    }
+
+
+@pytest.mark.parametrize("edges, learned", [(80, False), (81, True)])
+def test_uneven_teeth_are_learned_from_twenty_cycles_on(edges, learned):
+    """Four teeth up to 5 % of their spacing off; 81 edges are twenty whole cycles."""
+    off = np.array([0.0, 0.05, -0.03, 0.02])
+    number = np.arange(float(edges))
+    told = speed.even_numbers(Stretch(number, 5000.0 * (number + np.resize(off, edges))), 4.0) - number
+    assert told == pytest.approx(np.resize(off - off.mean(), edges) if learned else np.zeros(edges), abs=1e-3)
+    every = speed.even_numbers(Stretch(number, 5000.0 * number), 4.0)
+    assert every is number  # nothing to correct

@@ -50,6 +50,13 @@ def test_the_nearest_row_is_the_first_of_the_block_that_holds_it_or_of_the_neare
         70: 60,
         1000: 60,
     }
+    ring = Ring()
+    ring.setup()
+    ring.rows(0, [ring.row(0)])
+    ring.rows(1, [ring.row(1), ring.row(2)])
+    (tmp_path / "drive.rpl").write_bytes(ring.data())
+    one = Finder(ringpull.read(tmp_path).sessions[0]._blocks)
+    assert [one.nearest(row) for row in range(-1, 4)] == [0, 0, 1, 1, 1]
     late = Finder(session_of(tmp_path, 100)._blocks)
     assert [late.nearest(row) for row in (0, 99, 105, 200)] == [100] * 4
 
@@ -81,6 +88,8 @@ def test_a_span_across_a_lost_block(tmp_path):
     finder = Finder(session_of(tmp_path, 0, 10, 20, 30, lost=(1,))._blocks)
     assert [run.count for run in finder.runs(0, 29)] == [1, 1]
     assert rows_in(finder, finder.runs(0, 29)) == [*range(10), *range(20, 30)]
+    assert [run.count for run in finder.runs(25, 29)] == [1] and rows_in(finder, finder.runs(25, 29))[0] == 20
+    assert [run.count for run in finder.runs(0, 9)] == [1] and rows_in(finder, finder.runs(0, 9))[0] == 0
 
 
 def test_a_window_is_what_the_whole_table_has_there(tmp_path):
