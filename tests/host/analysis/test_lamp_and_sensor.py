@@ -5,6 +5,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from ringpull.analysis import signs
 from ringpull.analysis.judge import lamp, sensor
 
 PERIOD_S = 0.01
@@ -272,3 +273,18 @@ def test_the_ends_of_the_range_are_told():
     told, _ = output(lambda_=values)
     assert np.flatnonzero(told.rich).tolist() == [*range(100, 110)]
     assert np.flatnonzero(told.lean).tolist() == [*range(200, 210)] and told.electrical.any() and told.steps == 4
+
+
+@pytest.mark.parametrize(
+    "steps, entries, told", [(0, 4, None), (0, 5, (0, 5)), (1, 4, (1, 0)), (1, 5, (1, 5)), (0, 0, None)]
+)
+def test_more_than_four_entries_into_a_state_mean_a_loose_plug(steps, entries, told):
+    bank = SimpleNamespace(output=SimpleNamespace(steps=steps, entries=entries))
+    found = signs.wiring([SimpleNamespace(columns=Columns(10), banks={"": bank})])
+    assert [(one.steps, one.entries) for one in found] == ([] if told is None else [told])
+
+
+def test_steps_of_several_sessions_add_up():
+    bank = SimpleNamespace(output=SimpleNamespace(steps=2, entries=3))
+    (one,) = signs.wiring([SimpleNamespace(columns=Columns(10), banks={"": bank})] * 2)
+    assert (one.steps, one.entries) == (4, 6)
