@@ -130,7 +130,9 @@ MODULES: dict[str, Suite] = {
     "firmware/store/plain_packer.py": storing("packing_kernels", *STORE),
     "firmware/store/recorder.py": storing("recorder", "store", "card", stories=()),
     "firmware/store/recover.py": storing("recover", "card_start", "card"),
+    "firmware/store/revival.py": storing("revival", stories=()),
     "firmware/store/segments.py": storing("segments", stories=("littlefs 400 9 0",)),
+    "firmware/store/setup_text.py": storing("setup_text", stories=()),
     "firmware/store/writer.py": storing("recorder", "store", "card"),
     "firmware/store/viper_packing.py": storing("packing_kernels", stories=()),
 }
