@@ -67,6 +67,7 @@ MODULES: dict[str, Suite] = {
     "shared_math/whole_numbers.py": Suite(pytest=(*SHARED, WHOLE)),
     "shared_math/whole_numbers_build.py": Suite(pytest=(*SHARED, WHOLE)),
     "host/ringpull/files/configuration.py": reading("configuration", "values_by_hand"),
+    "host/ringpull/ring/blocks/cores.py": BLOCKS,
     "host/ringpull/ring/blocks/crc.py": BLOCKS,
     "host/ringpull/ring/blocks/order.py": BLOCKS,
     "host/ringpull/ring/blocks/rings.py": reading("rings", "blocks_by_hand", "read_damage"),
@@ -83,10 +84,14 @@ MODULES: dict[str, Suite] = {
     "host/ringpull/ring/rows/setup.py": reading("setup_survives", "read_damage", "read_tables", "read_columns"),
     "host/ringpull/ring/rows/unpack.py": reading("blocks_by_hand", "read_columns", "read_damage"),
     "host/ringpull/ring/values/analog.py": VALUES,
+    "host/ringpull/ring/values/codes.py": Suite(
+        pytest=(f"{READ}codes_by_hand.py", "tests/references/test_diagnostic_bus.py")
+    ),
     "host/ringpull/ring/values/edges.py": reading("edges_by_hand", "read_speed", "pulse_width"),
     "host/ringpull/ring/values/compiled_speed.py": reading("read_speed"),
     "host/ringpull/ring/values/on_time.py": VALUES,
     "host/ringpull/ring/values/pulses.py": VALUES,
+    "host/ringpull/ring/values/rest.py": reading("rest_by_hand"),
     "host/ringpull/ring/values/service.py": reading("service_by_hand", "read_tables", "health", "read_damage"),
     "host/ringpull/ring/values/speed.py": reading("values_by_hand", "read_speed"),
     "host/ringpull/ring/values/decoded_columns.py": reading(
