@@ -13,7 +13,7 @@ from ring_bytes import Ring, resealed
 
 from ringpull.errors import NotARingFile, SourceChanged
 from ringpull.ring.blocks import crc, order, scan, source, store
-from ringpull.ring.blocks.cores import AHEAD, two_at_a_time
+from ringpull.ring.blocks.cores import two_at_a_time
 from ringpull.ring.blocks.order import Run
 from ringpull.ring.blocks.source import RingFile
 from ringpull.ring.rows import glance, unpack
@@ -246,20 +246,26 @@ def test_without_the_faster_library_checksums_are_zlibs(monkeypatch):
 
 
 @pytest.mark.parametrize(
-    "pays, cores, together", [(True, 2, True), (False, 2, False), (True, 1, False), (True, None, False)]
+    "pays, cores, together",
+    [(True, 2, True), (True, 4, True), (False, 2, False), (True, 1, False), (True, None, False)],
 )
 def test_two_threads_where_it_pays_and_results_in_order(monkeypatch, pays, cores, together):
-    """Three jobs are begun ahead at most, so that a large file is not read before it is needed."""
+    """Three jobs are begun before the first result is given, no more: a large file is not read before it is needed."""
     monkeypatch.setattr(os, "cpu_count", lambda: cores)
     begun, threads = [], set()
 
+    def jobs():
+        for job in range(8):
+            begun.append(job)
+            yield job
+
     def work(job):
-        begun.append(job)
         threads.add(threading.current_thread().name)
         return job * 10
 
-    results = two_at_a_time(work, iter(range(8)), pays)
-    assert next(results) == 0 and len(begun) <= (AHEAD if together else 1)
-    assert list(results) == [10, 20, 30, 40, 50, 60, 70] and sorted(begun) == list(range(8))
+    results = two_at_a_time(work, jobs(), pays)
+    assert next(results) == 0 and begun == ([0, 1, 2] if together else [0])
+    assert next(results) == 10 and begun == ([0, 1, 2, 3] if together else [0, 1])
+    assert list(results) == [20, 30, 40, 50, 60, 70]
     assert (threading.main_thread().name in threads) != together
     assert list(two_at_a_time(work, [], pays)) == []

@@ -133,6 +133,27 @@ def test_blocks_that_claim_more_rows_than_a_logger_puts_into_one_are_refused(tmp
         assert sum(len(row) for row, _ in session.pieces()) == session.rows
 
 
+def test_a_refused_block_is_one_of_a_gap(tmp_path):
+    """Within a run of blocks; and at the end of one, before a block that is lost."""
+    ring = started()
+    tens(ring, 0)
+    endless(ring, 1025)
+    tens(ring, 5000)
+    assert only(tmp_path, ring).holes == [Hole(10, 5000, 0, 1, False)]
+    ring = started()
+    tens(ring, 0)
+    endless(ring, 1025)
+    tens(ring, 3000, 5000)
+    del ring.blocks[-2]
+    assert only(tmp_path, ring).holes == [Hole(10, 5000, 0, 2, False)]
+    ring = started()
+    tens(ring, 0, 1000)
+    endless(ring, 1025)
+    tens(ring, 5000)
+    del ring.blocks[-3]  # the refused one begins a run
+    assert only(tmp_path, ring).holes == [Hole(10, 5000, 0, 2, False)]
+
+
 def test_the_longest_block_and_the_kinds_of_blocks(tmp_path):
     ring = started()
     tens(ring, 0)
