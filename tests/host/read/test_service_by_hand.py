@@ -3,7 +3,10 @@
 from types import SimpleNamespace
 
 import numpy as np
+from ring_bytes import Ring
 
+from ringpull.ring.blocks import store
+from ringpull.ring.rows import sessions
 from ringpull.ring.rows.sessions import Hole
 from ringpull.ring.rows.setup import Column
 from ringpull.ring.values import service
@@ -125,3 +128,17 @@ def test_an_empty_piece_changes_nothing():
     assert [one.id for one in told.marks] == [1]
     assert (told.dips, told.stall_ms_max, told.heap_kb_least, told.late_us_max) == (3, 20, 70, 9)
     assert survey(empty).marks == [] and survey().lost_marks == 0
+
+
+def test_of_a_long_session_a_mark_is_seen_that_changes_where_two_looks_meet(tmp_path, monkeypatch):
+    """Blocks of ten rows: the mark opens with the first block of the second look, and closes within that."""
+    ring = Ring()
+    ring.setup()
+    monkeypatch.setattr(service, "GLANCE", len(ring.blocks) + 2)
+    for block in range(12):
+        mark = 0 if block < 2 else 1 if block < 5 else 2
+        ring.rows(10 * block, [ring.row(n, mark=mark) for n in range(10 * block, 10 * block + 10)])
+    (tmp_path / "drive.rpl").write_bytes(ring.data())
+    (session,) = sessions.find(store.open_store(tmp_path)).sessions
+    wanted = [MarkSpan(1, 0.2, 0.5, False, False)]
+    assert service._of_long(session).marks == wanted and service.of_blocks(session).marks == wanted
