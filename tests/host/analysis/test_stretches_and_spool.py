@@ -297,6 +297,15 @@ def test_how_much_boost_is_overshoot_or_creep():
     assert other_events.boost(TIME_S, steep, half) == [] and len(other_events.boost(TIME_S, steep, loaded)) == 1
 
 
+def test_boost_is_looked_at_in_the_longest_time_under_load():
+    """Loaded for a second, then from 1.5 s on; there a peak of 15 kPa is held from 2.3 to 2.6 s."""
+    at_s = 1.5 + np.array([0, 0.7, 0.8, 1.1, 1.2, 6])
+    kpa = np.interp(TIME_S, at_s, [45, 160, 175, 175, 160, 160])
+    (one,) = other_events.boost(TIME_S, kpa, flagged(1200, (0, 200), (300, 1200)))
+    assert one.kind == "boost overshoot" and 2.3 <= one.start_s == one.end_s <= 2.6
+    assert one.size == pytest.approx(15.0, abs=0.1)
+
+
 def test_boost_had_come_before_it_crept():
     steady, steep, slow = np.full(300, 150.0), np.linspace(50.0, 110.0, 300), np.linspace(50.0, 80.0, 300)
     assert other_events.had_come(steady, PERIOD_S, 10.0)
