@@ -76,13 +76,13 @@ MODULES: dict[str, Suite] = {
     "host/ringpull/ring/blocks/store.py": BLOCKS,
     "host/ringpull/ring/rows/compiled.py": reading("read_columns"),
     "host/ringpull/ring/rows/beside.py": GROUPS,
-    "host/ringpull/ring/rows/glance.py": reading("blocks_by_hand", "read_tables", "health"),
+    "host/ringpull/ring/rows/glance.py": reading("unpack_by_hand", "blocks_by_hand", "read_tables", "health"),
     "host/ringpull/ring/rows/groups.py": GROUPS,
     "host/ringpull/ring/rows/sessions.py": reading(
         "sessions_by_hand", "read_damage", "read_tables", "read_columns", "rings", "health"
     ),
     "host/ringpull/ring/rows/setup.py": reading("setup_survives", "read_damage", "read_tables", "read_columns"),
-    "host/ringpull/ring/rows/unpack.py": reading("blocks_by_hand", "read_columns", "read_damage"),
+    "host/ringpull/ring/rows/unpack.py": reading("unpack_by_hand", "read_columns", "read_damage"),
     "host/ringpull/ring/values/analog.py": VALUES,
     "host/ringpull/ring/values/codes.py": Suite(
         pytest=(f"{READ}codes_by_hand.py", "tests/references/test_diagnostic_bus.py")

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from ring_bytes import Ring, resealed
 
-from ringpull.errors import NotARingFile, SourceChanged
+from ringpull.errors import BadUsage, NotARingFile, SourceChanged
 from ringpull.ring.blocks import crc, order, scan, source, store
 from ringpull.ring.blocks.cores import two_at_a_time
 from ringpull.ring.blocks.order import Run
@@ -149,6 +149,39 @@ def test_what_is_missing_between_runs(tmp_path):
     put(tmp_path, "pulls.rpl", [*blocks[:4], b"\1" * 512, *blocks[7:]])
     made = store.open_store(tmp_path)
     assert made.lost_between(*made.ordered.runs[:2]) == 1
+
+
+def test_between_two_files_of_copies_a_whole_hole_is_missing(tmp_path):
+    """Segments of the ring of pulls: which slots lie between them is not known."""
+    blocks = drive(1500).blocks
+    (tmp_path / "pulls").mkdir()
+    put(tmp_path / "pulls", "0000.rpl", blocks[:4])
+    put(tmp_path / "pulls", "0001.rpl", blocks[7:])
+    made = store.open_store(tmp_path)
+    assert [index.file.name for index in made.indexes] == ["pulls/0000.rpl", "pulls/0001.rpl"]
+    assert made.lost_between(*made.ordered.runs[:2]) == 3
+
+
+def test_copies_that_reach_further_than_the_drive_tell_that_it_was_cut_short(tmp_path):
+    blocks = drive(1500).blocks
+    put(tmp_path, "drive.rpl", blocks)
+    put(tmp_path, "pulls.rpl", blocks[:6])
+    assert store.open_store(tmp_path).cut_short is None
+    put(tmp_path, "drive.rpl", blocks[:4])
+    assert store.open_store(tmp_path).cut_short == ("drive.rpl", False)
+    put(tmp_path, "drive.rpl", [])
+    assert store.open_store(tmp_path).cut_short == ("drive.rpl", True)
+
+
+def test_two_drives_in_a_folder_are_read_only_where_one_is_asked_for(tmp_path):
+    put(tmp_path, "monday.rpl", drive().blocks)
+    other = Ring(ring=b"else")
+    other.setup()
+    other.numbered(0, 300)
+    put(tmp_path, "tuesday.rpl", other.blocks)
+    with pytest.raises(BadUsage, match="monday.rpl, tuesday.rpl"):
+        store.open_store(tmp_path)
+    assert store.open_store(tmp_path, ring=b"else".hex()).blocks().read == len(other.blocks)
 
 
 def test_blocks_of_pulls_from_before_the_drives_oldest_are_not_missing(tmp_path):

@@ -129,6 +129,30 @@ def test_volts_are_another_sessions_where_it_has_the_column(tmp_path):
     )
 
 
+def test_a_group_is_whole_only_with_its_parts_in_their_order():
+    import numpy as np
+
+    from ringpull.ring.rows import groups
+
+    ring = Ring(hashed=False)
+    ring.setup()
+    parts = len(ring.blocks)
+    assert parts > 2
+    whole = np.frombuffer(b"".join(ring.blocks), np.uint8).reshape(parts, layout.SLOT)
+
+    def told(blocks, starts=None):
+        return len(list(groups._whole_groups(blocks, list(range(len(blocks))) if starts is None else starts)))
+
+    assert told(whole) == 1 and told(np.concatenate([whole, whole])) == 2
+    assert told(whole[:-1]) == 0 and told(whole, [*range(parts - 1), parts]) == 0
+    assert told(whole[[0, 2, 1, *range(3, parts)]]) == 0
+    another = whole.copy()
+    another[1, layout.AT_PARTS] += 1
+    assert told(another) == 0
+    another[:, layout.AT_PARTS] = 0
+    assert told(another) == 0
+
+
 def test_no_block_fits_no_setup():
     import numpy as np
 
