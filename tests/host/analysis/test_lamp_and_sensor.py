@@ -143,7 +143,7 @@ def test_part_load_needs_four_fifths_of_the_rows(known_rows, told):
 @pytest.mark.parametrize(
     "more",
     [
-        {"doubted": ["map"]},
+        {"doubted": [SimpleNamespace(channel="map", role="map")]},
         {"rising_rpm_s": 300.0},
         {"loaded": [(11.9, 11.95)]},
         {"throttle_pct": None, "full_kpa": None},
@@ -152,6 +152,18 @@ def test_part_load_needs_four_fifths_of_the_rows(known_rows, told):
 def test_where_load_is_not_known_a_warning_is_unjudged(more):
     told = came_to(judged(**more))
     assert (told.came_to, told.most_kpa, told.most_pct) == (lamp.UNJUDGED, None, None)
+
+
+def test_a_contradicted_reading_by_which_the_lamp_warned_is_named():
+    doubted = [SimpleNamespace(channel="lambda_1", role="lambda"), SimpleNamespace(channel="oil", role="oil")]
+    for made, word in (
+        (judged(doubted=doubted), lamp.UNJUDGED),
+        (judged(doubted=doubted, loaded=[(5, 15)]), lamp.JUDGED),
+    ):
+        told = came_to(made, pull(1, 5.0, 15.0))
+        assert (told.came_to, told.rests_on) == (word, ("lambda_1",))
+    event = came_to(judged(doubted=doubted), pull(1, 5.0, 15.0, (9.0, 9.5, 0.05)))
+    assert (event.came_to, event.rests_on) == (lamp.EVENT, ()) and came_to(judged()).rests_on == ()
 
 
 def test_load_is_told_by_the_instruments_of_the_rule_alone():
