@@ -47,6 +47,9 @@ def decoded(edges_s, rate_hz, until_s, per_rev, cycle=None):
 def test_the_compiled_way_is_tested_too():
     if not NUMBA:
         pytest.skip("numba is not installed: pip install '.[fast]'")
+    from ringpull.ring.values import compiled_speed
+
+    assert callable(compiled_speed.widths.py_func)  # it is compiled: as it stands it would take hours
 
 
 def dropped(edges_s, seed, share=1 / 250):

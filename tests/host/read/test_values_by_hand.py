@@ -8,7 +8,7 @@ import pytest
 
 from ringpull.files import configuration
 from ringpull.ring.values import analog, decoded_columns, on_time, pulses, speed
-from ringpull.ring.values.edges import Stretch
+from ringpull.ring.values.edges import EdgeColumns, Stretch
 from ringpull.ring.values.speed import Curve
 
 NAN = float("nan")
@@ -266,3 +266,63 @@ def test_uneven_teeth_are_learned_from_twenty_cycles_on(edges, learned):
     assert told == pytest.approx(np.resize(off - off.mean(), edges) if learned else np.zeros(edges), abs=1e-3)
     every = speed.even_numbers(Stretch(number, 5000.0 * number), 4.0)
     assert every is number  # nothing to correct
+
+
+@pytest.mark.parametrize("bits, kept", [(12, True), (16, True), (17, False)])
+def test_each_count_is_converted_once(monkeypatch, bits, kept):
+    """Up to 16 bits once for the session, by a table; a wider column would need a large one."""
+    asked = []
+    real = analog.transfer.to_value
+    monkeypatch.setattr(analog.transfer, "to_value", lambda channel, volts: asked.append(volts) or real(channel, volts))
+    channel = {"name": "map", "kind": "linear", "unit": "kPa", "volts": [0.0, 5.0], "values": [0.0, 100.0]}
+    column = SimpleNamespace(bits=bits, top=1 << bits, volts_per_count=0.001, volts_at_zero=0.0)
+    setup = SimpleNamespace(looked_up={}, described=lambda name, role: column)
+    for counts in ([1000, 2000, 1000], [2000, 3000], [3000, 1000]):
+        told = analog._of_counts(setup, channel, np.array(counts))
+        assert told.tolist() == pytest.approx([count / 50 for count in counts])
+    assert len(asked) == (3 if kept else 6) and (list(setup.looked_up) == ["map"]) == kept
+
+
+def test_compiled_code_runs_only_where_it_is_asked_for(monkeypatch):
+    """Loading and compiling take longer than a small file."""
+
+    def refused(*given):
+        raise AssertionError("compiled code was called")
+
+    monkeypatch.setattr(speed, "_compiled_widths", refused)
+    columns = EdgeColumns(np.arange(100), np.arange(1, 101), np.full(100, 1000), 5000.0, 24, 20)
+    assert np.nanmean(speed.rate_hz(columns, 4.0)) == pytest.approx(200.0)
+    with pytest.raises(AssertionError, match="was called"):
+        speed.rate_hz(columns, 4.0, fast=True)
+
+
+def test_the_first_cycle_s_middle_is_met_to_half_a_microsecond():
+    """Edges each 10 ms from 10 ms on, the fifth a microsecond late: the middle of the first four periods is at
+    30,000.5 us, behind the row of 30 ms."""
+    for late, first in ((1, 7), (0, 6)):
+        edges_us = np.arange(1, 60) * 10000
+        edges_us[4] += late
+        row = np.arange(118)
+        count = np.searchsorted(edges_us, row * 5000, side="right")
+        age = np.where(count > 0, row * 5000 - edges_us[np.maximum(count - 1, 0)], (1 << 20) - 1)
+        hz = speed.rate_hz(EdgeColumns(row, count, age, 5000.0, 24, 20), 4.0)
+        assert np.flatnonzero(np.isfinite(hz))[0] == first
+
+
+@pytest.mark.parametrize("period_us, margin", [(10000, 500), (3000, 1667)])
+def test_a_piece_is_decoded_with_five_seconds_on_both_sides(monkeypatch, period_us, margin):
+    spans = []
+
+    def noted(blocks, table, keep):
+        spans.append((int(table["row"][0]), int(table["row"][-1]), keep.start, keep.stop))
+        return {}
+
+    pieces = [{"row": np.arange(first, first + 4000)} for first in (0, 4000, 8000)]
+    monkeypatch.setattr(decoded_columns, "decoded", noted)
+    monkeypatch.setattr(decoded_columns, "raw_pieces", lambda *given: iter(pieces))
+    assert len(list(decoded_columns.pieces(SimpleNamespace(setup=SimpleNamespace(period_us=period_us))))) == 3
+    assert spans == [
+        (0, 3999 + margin, 0, 4000),
+        (4000 - margin, 7999 + margin, margin, margin + 4000),
+        (8000 - margin, 11999, margin, margin + 4000),
+    ]
