@@ -257,6 +257,20 @@ def test_a_session_of_no_rows_has_empty_columns():
     }
 
 
+def test_a_session_s_columns_are_joined_from_its_pieces():
+    """Of two pieces; where rows go back, in the order of their numbers."""
+    setup = SimpleNamespace(names=["map", "count"], bits=[12, 24])
+
+    def pieces():
+        yield np.array([3, 4]), {0: np.array([30, 40], np.uint16), 1: np.array([300, 400], np.uint32)}
+        yield np.array([1]), {0: np.array([10], np.uint16), 1: np.array([100], np.uint32)}
+
+    for ordered, wanted in ((True, [3, 4, 1]), (False, [1, 3, 4])):
+        told = decoded_columns.raw(SimpleNamespace(setup=setup, ordered=ordered, pieces=pieces))
+        assert told["row"].tolist() == wanted and list(told) == ["row", "map", "count"]
+        assert told["map"].tolist() == [10 * n for n in wanted] and told["count"].tolist() == [100 * n for n in wanted]
+
+
 @pytest.mark.parametrize("edges, learned", [(80, False), (81, True)])
 def test_uneven_teeth_are_learned_from_twenty_cycles_on(edges, learned):
     """Four teeth up to 5 % of their spacing off; 81 edges are twenty whole cycles."""
