@@ -183,7 +183,9 @@ def test_a_thermocouple_is_told_from_both_counts():
     config = configuration.of({"channels": [cold, hot]})
     setup = SimpleNamespace(config=config, described=lambda name, role: column)
     raw = {"egt": np.array([1000, 2000, 1000], np.uint16), "cj": np.array([1000, 1000, 1500], np.uint16)}
-    told = analog._thermocouple(setup, config.by_name["egt"], raw)
+    setup.column, setup.looked_up = lambda name, role: None, {}
+    assert analog.value(setup, config.by_name["cj"], raw).tolist() == pytest.approx([20.0, 20.0, 30.0])
+    told = analog.value(setup, config.by_name["egt"], raw)
     wanted = [
         thermocouple.channel_degc(hot, egt / 1000, transfer.to_value(cold, cj / 1000))
         for egt, cj in ((1000, 1000), (2000, 1000), (1000, 1500))
@@ -202,7 +204,7 @@ def columns_named(*pairs):
         {"name": "door", "kind": "digital"},
     ]
     return SimpleNamespace(
-        config={"channels": channels},
+        config=configuration.of({"channels": channels}),
         column=lambda name, role: pairs.index((name, role)) if (name, role) in pairs else None,
     )
 
@@ -220,7 +222,7 @@ EVERY = {
 @pytest.mark.parametrize("name", EVERY)
 def test_a_channel_is_decoded_only_from_all_of_its_columns(name):
     def told(pairs):
-        return [one["name"] for one in decoded_columns.decodable(columns_named(*pairs))]
+        return [one.name for one in decoded_columns.decodable(columns_named(*pairs))]
 
     assert told(EVERY[name]) == [name]
     assert told([]) == [] and told([pair for pairs in EVERY.values() for pair in pairs]) == list(EVERY)
@@ -288,7 +290,7 @@ def test_each_count_is_converted_once(monkeypatch, bits, kept):
     asked = []
     real = analog.transfer.to_value
     monkeypatch.setattr(analog.transfer, "to_value", lambda channel, volts: asked.append(volts) or real(channel, volts))
-    channel = {"name": "map", "kind": "linear", "unit": "kPa", "volts": [0.0, 5.0], "values": [0.0, 100.0]}
+    channel = described(name="map", kind="linear", unit="kPa", volts=[0.0, 5.0], values=[0.0, 100.0])
     column = SimpleNamespace(bits=bits, top=1 << bits, volts_per_count=0.001, volts_at_zero=0.0)
     setup = SimpleNamespace(looked_up={}, described=lambda name, role: column)
     for counts in ([1000, 2000, 1000], [2000, 3000], [3000, 1000]):
