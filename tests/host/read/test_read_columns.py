@@ -135,6 +135,16 @@ def test_no_blocks(fast):
 
 
 @fast
+def test_a_block_that_claims_no_row_is_bad(fast):
+    random = np.random.default_rng(1)
+    blocks, _ = packed([12, 24], random.integers(0, 4096, (30, 2)), 0.0, 10, random)
+    blocks = blocks.copy()
+    blocks[1, layout.AT_ROWS] = 0
+    got = unpack.unpack(blocks, [12, 24], fast=fast)
+    assert got.bad.tolist() == [at == 1 for at in range(len(blocks))] and got.counts[1] == 0 and len(got.row) < 30
+
+
+@fast
 def test_a_drive_reads_the_same_either_way(tmp_path, monkeypatch, fast):
     ring = Ring()
     ring.setup()
