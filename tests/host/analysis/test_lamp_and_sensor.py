@@ -22,7 +22,9 @@ class Columns:
         self.lambda_ = np.ones(rows)
         self.rpm = np.full(rows, 3000.0)
         self.map_kpa, self.throttle = np.full(rows, 40.0), np.full(rows, 10.0)
-        self.config = configuration.of({"channels": [{"name": "lambda_1", "kind": "lambda", "volts": [0, 5], "values": [0.6, 1.4]}]})
+        self.config = configuration.of(
+            {"channels": [{"name": "lambda_1", "kind": "lambda", "volts": [0, 5], "values": [0.6, 1.4]}]}
+        )
         self.banks = {"lambda_1": self.lambda_}
         self.states, self.extra = {}, {}
         self.__dict__.update(more)
@@ -250,7 +252,9 @@ def test_a_state_is_widened_by_the_lag_and_counted_where_the_engine_runs():
     values = np.ones(400)
     values[100:110] = NAN
     values[200] = NAN
-    config = configuration.of({"channels": [{"name": "lambda_1", "kind": "lambda", "values": [0.6, 1.4], "tau_ms": 80}]})
+    config = configuration.of(
+        {"channels": [{"name": "lambda_1", "kind": "lambda", "values": [0.6, 1.4], "tau_ms": 80}]}
+    )
     told, _ = output(lambda_=values, config=config)
     assert np.flatnonzero(told.state).tolist() == [*range(92, 118), *range(192, 209)]
     assert told.entries == 2 and told.steps == 0 and (told.unusable == told.state).all()
