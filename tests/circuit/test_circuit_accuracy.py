@@ -10,6 +10,7 @@ from hardware.circuit import accuracy, build, limits, netlist
 from hardware.circuit.blocks import BY_NAME
 from hardware.circuit.stock import STOCK
 from ringpull.analysis.judge import input_uncertainty
+from ringpull.files import configuration
 from ringpull.session import Converter
 from shared_math import front_end
 
@@ -28,6 +29,12 @@ def instances(volts, values, degc):
 
 
 LAMBDAS = (0.75, 0.85, 1.0)
+LAMBDA_INPUT = {"name": "lambda_1", "input": "a0", "kind": "lambda", "volts": [0, 5], "values": [0.6, 1.4]}
+
+
+def record(written):
+    """The record of a channel as it is written."""
+    return configuration.channels_of([written])[0]
 
 
 @pytest.mark.parametrize("name, board", accuracy.WORST_LAMBDA)
@@ -142,16 +149,10 @@ def test_the_analysis_allows_for_this_front_end(name, board, calibrated):
     """Its budget of an input is the spread of the loggers drawn, without the multimeter, which is not drawn: nowhere
     less, and by a fifth more at most (a third on the ESP32, of which it keeps the 2 % of a 3.3 V reference)."""
     front = {"analog_5v": front_end.PLAIN, "differential": front_end.DIFFERENTIAL}[name]
-    channel = {
-        "name": "lambda_1",
-        "input": "a0",
-        "kind": "lambda",
-        "volts": [0, 5],
-        "values": [0.6, 1.4],
-        "front": front,
-    }
+    written = LAMBDA_INPUT | {"front": front}
     if calibrated:
-        channel["calibration"] = {"counts": [990, 1980], "volts": list(accuracy.CALIBRATED_V)}
+        written["calibration"] = {"counts": [990, 1980], "volts": list(accuracy.CALIBRATED_V)}
+    channel = record(written)
     one = limits.CONVERTERS[board]
     step_v = front_end.REFERENCE_V / 4096 / accuracy.nominal_gain()
     known = Converter(12, step_v, (one.bend_v if calibrated else one.error_v) / accuracy.nominal_gain())
@@ -165,14 +166,14 @@ def test_the_analysis_allows_for_this_front_end(name, board, calibrated):
 
 def test_the_multimeter_of_a_calibration_is_in_the_budget():
     """Half a per cent of 2.5 V, as README says: 0.0020 at most, rectangular (JCGM 100, 4.3.7)."""
-    channel = {"name": "lambda_1", "input": "a0", "calibration": {"counts": [990, 1980], "volts": [1.33, 2.67]}}
+    channel = record(LAMBDA_INPUT | {"calibration": {"counts": [990, 1980], "volts": [1.33, 2.67]}})
     parts = {p.name: p.u for p in input_uncertainty.parts(channel, None, accuracy.LAMBDA_PER_V, 2.5, None)}
     assert parts["multimeter of the calibration"] == pytest.approx(0.0020 / np.sqrt(3.0))
 
 
 def test_a_reference_block_narrows_the_budget():
     """Its 0.5 % in place of the 2 % of the board's supply."""
-    channel = {"name": "lambda_1", "input": "a0"}
+    channel = record(LAMBDA_INPUT)
     of = {v: {p.name: p.u for p in input_uncertainty.parts(channel, None, 0.16, 2.0, v)} for v in (None, 3.0)}
     assert of[3.0]["reference voltage"] == pytest.approx(of[None]["reference voltage"] / 4)
     assert STOCK["ref_3v"].tolerance == 0.005
