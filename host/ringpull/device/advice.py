@@ -58,6 +58,7 @@ FIRST = (
     "low_max_rpm",
     "target_unusual",
     "lambda_range_short",
+    "when_at_the_end",
 )
 
 
@@ -165,15 +166,29 @@ def _pressure(config: dict[str, Any], channel: dict[str, Any]) -> list[tuple[str
 def _target(config: dict[str, Any]) -> list[Thought]:
     """Advice about a target at its highest load that no engine is given, or that the lambda sensor can't show."""
     entries = lean_watch.entries(config.get("target"))
+    ends = _condition_ends(config, entries)
     if not entries or config.get("fuel", {}).get("name") in LEAN_BURNING:
-        return []
+        return ends
     at_full = [_at_full_load(entry["lambda"]) for entry in entries]
     least, most = min(low for low, _ in at_full), max(high for _, high in at_full)
-    out: list[Thought] = []
+    out = ends
     if most > FULL_LOAD_LEANEST or least < FULL_LOAD_RICHEST:
         out.append(("target_unusual", "The target", f"{most if most > FULL_LOAD_LEANEST else least:g}"))
     elif (lean_end := sensor_range.lambda_range(configuration.of(config))[1]) < most + LEAST_ABOVE:
         out.append(("lambda_range_short", "The lambda scale", f"{lean_end:.2f}, and the target is {most:g}"))
+    return out
+
+
+def _condition_ends(config: dict[str, Any], entries: list[dict[str, Any]]) -> list[Thought]:
+    """Advice about conditions on a range that ends where the channel's own scale does: a reading's noise leaves it."""
+    scales = {one["name"]: one["values"] for one in config["channels"] if one.get("values")}
+    out: list[Thought] = []
+    for when in (entry["when"] for entry in entries if "when" in entry):
+        wanted, scale = when["is"], scales.get(when["channel"])
+        if not isinstance(wanted, list) or scale is None:
+            continue
+        ends = [end for end, of in zip(wanted, (min(scale), max(scale)), strict=True) if end == of]
+        out += [("when_at_the_end", when["channel"], f"{end:g}") for end in ends]
     return out
 
 

@@ -31,6 +31,11 @@ ADVICE = {
         "the volts or values are those of another output or sensor",
         "compare both ends with the controller's manual; the scale must reach 0.1 above the target",
     ),
+    "when_at_the_end": (
+        "a target's condition on {w} ends at {d}, where the channel's own scale ends",
+        "noise takes a reading a little beyond that end, and then another target is used",
+        "let the range of the condition reach a tenth beyond the scale",
+    ),
     "sensor_too_small": (
         "{w} ends at {d} kPa, below the highest load of the target",
         "the sensor is too small for the boost: beyond its range the target of a lower load is used",

@@ -45,6 +45,7 @@ def next_steps(answer: Any, holes: Sequence[Hole]) -> list[Said]:
         return [STOP, say("Look at the traces at that moment: lambda, load, fuel pressure, supply."), AGAIN]
     if answer.verdict == NO_EVENT:
         return [
+            *of_unmarked(answer),
             *of_target(answer),
             *of_boost(answer),
             say(
@@ -124,6 +125,16 @@ def of_target(answer: Any) -> list[Said]:
     return [
         say("No target is configured: the pulls were held against one of common practice, without a source. Enter the "
             "one that whoever built the engine wants (ringpull setup), and judge this drive again.")
+    ]  # fmt: skip
+
+
+def of_unmarked(answer: Any) -> list[Said]:
+    """What to do about runs as fast as the pulls that nobody marked: they may be as lean as any."""
+    if not any(one.kind is Why.UNMARKED for one in answer.reasons):
+        return []
+    return [
+        say("Press the button before every full-throttle run, or log throttle or pressure: the runs that nobody marked "
+            "are not judged, and this answer says nothing of them.")
     ]  # fmt: skip
 
 

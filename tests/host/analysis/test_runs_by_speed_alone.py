@@ -214,6 +214,9 @@ def test_an_unmarked_run_as_fast_as_the_pulls_is_said_beside_the_verdict():
     assert found.verdict == verdict.NO_EVENT and told.values["runs"] == 1
     assert told.values["start_s"] == pytest.approx(made.spans[2][0], abs=0.3)
     assert any("1 run in no pull" in text for text in map(str, why(found)))
+    assert str(next_steps.next_steps(found, found.holes)[0]).startswith(
+        "Press the button before every full-throttle run"
+    )
 
 
 def test_an_unmarked_run_that_rises_less_is_no_matter():

@@ -155,6 +155,25 @@ def test_a_target_that_no_engine_is_given_or_no_sensor_shows_is_told():
     assert afr == [("lambda_range_short", "0.85")]
 
 
+def test_a_condition_that_ends_where_its_channel_does_is_told():
+    def ends(least, most):
+        throttle = {"name": "throttle", "input": "a1", "kind": "linear", "unit": "%", "volts": [0.5, 4.5]}
+        when = {"channel": "throttle", "is": [least, most]}
+        given = config_with(throttle | {"values": [0, 100]}, [{"lambda": 0.85, "when": when}, {"lambda": 1.0}])
+        assert config.check(given) == []
+        found = [one for one in advice.advice(given) if one[0] == "when_at_the_end"]
+        assert all(len(advice.explain(one)) == 3 for one in found)
+        return [detail for _, _, detail in found]
+
+    assert ends(50, 100) == ["100"] and ends(0, 40) == ["0"] and ends(0, 100) == ["0", "100"]
+    assert ends(50, 110) == ends(-10, 40) == []
+
+
+def config_with(channel, target):
+    o2 = {"name": "lambda_1", "input": "a0", "kind": "lambda", "volts": [0.5, 4.5], "values": [0.6, 1.4]}
+    return {"version": 1, "board": "rp2", "channels": [o2, tach(2, 8000), channel], "target": target}
+
+
 def test_a_fuel_pressure_that_no_sensor_reads_is_told():
     def codes(unit, most):
         return [code for code, _, _ in told("rp2", linear("fuel_pressure", unit, most))]

@@ -10,6 +10,7 @@ from ringpull.analysis.answer import answer
 from ringpull.analysis.cells import compare
 from ringpull.analysis.cells.drive_comparison import Side, of_mixture
 from ringpull.cli.commands import compare as command
+from ringpull.files import configuration
 from ringpull.report import compare_part
 from ringpull.report.against import Against
 
@@ -60,3 +61,30 @@ def test_one_target_for_both_is_no_remark(capsys):
     command.show(compared.result, compared, "kPa")
     assert "unlike targets" not in capsys.readouterr().out
     assert compare_part.heading(compared).endswith("no difference of the mean mixture at any engine speed.")
+
+
+def test_targets_of_equal_means_that_cross_are_unlike():
+    """One engine speed's target 0.03 higher, another's lower: their means are equal."""
+    before, after = drive(0.0, 1), drive(0.0, 2)
+    columns = after.views()[0].columns
+    target = CONFIG["target"]
+    tilted = [[one + by for one in target["lambda"]] for by in (-0.03, 0.03)]
+    columns.config = columns.config.judged_by({**target, "rpm": [2500, 6500], "lambda": tilted})
+    (told,) = (one for one in of_mixture(Side(before), Side(after)).unlike if one.kind == "target")
+    assert 0.015 < abs(told.after - told.before) < 0.03
+
+
+def test_the_same_recording_on_both_sides_has_no_verdict():
+    before, after = drive(0.0, 1), drive(LEANER, 1)
+    compared = of_mixture(Side(before), Side(after))
+    assert compared.twice == len(before.pulls()) and compared.result.verdict == compare.NOT_ENOUGH
+
+
+def test_pressure_is_not_held_against_throttle():
+    before, after = drive(0.0, 1), drive(0.0, 2)
+    columns = after.views()[0].columns
+    columns.map_kpa = None
+    channels = [one for one in CONFIG["channels"] if one["name"] != "map"]
+    columns.config = configuration.of({**CONFIG, "channels": channels, "target": {"lambda": 0.85}})
+    kinds = [one.kind for one in of_mixture(Side(before), Side(after)).unlike]
+    assert columns.load_unit != before.views()[0].columns.load_unit and "load" not in kinds

@@ -21,6 +21,7 @@ from ringpull.analysis.judge.lean_events import LeanEvent
 from ringpull.analysis.judge.session import Judged, judge_span
 
 LEAST_JUDGED_S = 0.5  # a pull without a lean event must be judged for so long to count as not lean
+SPEED_STEP_RPM = 500.0  # in which two sides' targets are compared
 LEAST_ROWS = 20  # rows of a channel under load that its mean needs
 # Pulls that differ by more than this are unlike: a share of the larger value, degrees, or lambda.
 # Our own choice, no source
@@ -57,7 +58,7 @@ class Unlike:
     """A difference between the pulls of the two sides.
 
     kind: "target" (lambda; only where they are configured differently), "ramp" (rpm/s), "load", "intake" or "coolant".
-    before, after: its mean under load.
+    before, after: its mean under load; of the target at the engine speed where it differs most.
     """
 
     kind: str
@@ -96,7 +97,8 @@ def of_mixture(before: Side, after: Side, load_step: float | None = None) -> Dri
     if result.verdict == compare.BETTER and share(lean[1]) > share(lean[0]):
         result = replace(result, verdict=f"{compare.BETTER} and {compare.WORSE}")
     doubted = tuple(one for side in sides for session in side for one in session.judged.doubted)
-    if doubted:
+    twice = sets.on_both_sides(*sides)
+    if doubted or twice >= max(1, *(sum(len(one.spans) for one in side) for side in sides)):
         result = in_doubt(result)
     return DriveComparison(
         result,
@@ -104,7 +106,7 @@ def of_mixture(before: Side, after: Side, load_step: float | None = None) -> Dri
         tuple(unlike(*sides)),
         labels,
         doubted,
-        sets.on_both_sides(*sides),
+        twice,
         (lacking(before), lacking(after)),
         load_step is not None and loads is None,
     )
@@ -116,7 +118,8 @@ def lacking(side: Side) -> tuple[str, ...]:
 
 
 def in_doubt(result: Comparison) -> Comparison:
-    """The comparison without a verdict: its figures are kept, but an instrument of either side is contradicted."""
+    """The comparison without a verdict, its figures kept: an instrument is contradicted, or both sides are one
+    recording."""
 
     def unknown(bins: Iterable[compare.Bin]) -> list[compare.Bin]:
         return [replace(one, changed=False, verdict=compare.NOT_ENOUGH) for one in bins]
@@ -157,7 +160,11 @@ def unlike(before: Sequence[SessionPulls], after: Sequence[SessionPulls]) -> lis
     for kind, unit, least in UNLIKE:
         if kind == "target" and targets(before) == targets(after):
             continue
+        if kind == "load" and len({one.judged.columns.load_unit for one in (*before, *after)}) > 1:
+            continue  # pressure against throttle
         means = [mean_of(side, kind) for side in (before, after)]
+        if kind == "target":
+            means = farthest_targets(before, after, means)
         if not np.isfinite(means).all():
             continue
         apart = abs(means[1] - means[0])
@@ -165,6 +172,33 @@ def unlike(before: Sequence[SessionPulls], after: Sequence[SessionPulls]) -> lis
             of = unit or next((one.judged.columns.load_unit for one in before), "")
             out.append(Unlike(kind, means[0], means[1], of))
     return out
+
+
+def farthest_targets(before: Sequence[SessionPulls], after: Sequence[SessionPulls], means: list[float]) -> list[float]:
+    """Mean target of (before, after) under load at the step of engine speed where they differ most; `means` without
+    a step that both have."""
+    mean, others = ({}, {}) if not before or not after else (by_speed(before), by_speed(after))
+    both = mean.keys() & others.keys()
+    if not both:
+        return means
+    at = max(sorted(both), key=lambda step: abs(others[step] - mean[step]))
+    return [mean[at], others[at]]
+
+
+def by_speed(side: Sequence[SessionPulls]) -> dict[int, float]:
+    """Step of engine speed -> mean target under load in a side's pulls, where LEAST_ROWS rows have one."""
+    speeds, values = [], []
+    for one in side:
+        for _, start_s, end_s in one.spans:
+            rows = one.judged.columns.rows(start_s, end_s)
+            rpm, target = one.judged.columns.rpm[rows], one.judged.target[rows]
+            good = one.judged.loaded[rows] & np.isfinite(rpm) & np.isfinite(target)
+            speeds.append(rpm[good])
+            values.append(target[good])
+    if not speeds:
+        return {}
+    step, value = np.floor(np.concatenate(speeds) / SPEED_STEP_RPM).astype(int), np.concatenate(values)
+    return {int(at): float(value[step == at].mean()) for at in np.unique(step) if (step == at).sum() >= LEAST_ROWS}
 
 
 def targets(side: Sequence[SessionPulls]) -> list[Any]:
