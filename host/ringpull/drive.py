@@ -46,7 +46,10 @@ class Drive:
     def calibrated_by(self, config: Configuration) -> Drive:
         """This drive with another configuration than its sessions' own, of the same channels: a calibration that was
         mended after the drive."""
-        sessions = [replace(one, setup=replace(one.setup, config=config, looked_up={})) for one in self._found.sessions]
+        sessions = [
+            replace(one, setup=replace(one.setup, config=config, refused=None, looked_up={}))
+            for one in self._found.sessions
+        ]
         return Drive(self.source, self._store, replace(self._found, sessions=sessions), self._target)
 
     @classmethod

@@ -119,6 +119,7 @@ class Session:
         setup = blocks.setup
         self.id: int = blocks.id
         self.config: Configuration = setup.config
+        self.refused_config = setup.refused  # (code, where, detail) of why `config` is empty, None if it can be used
         self.firmware: str = setup.firmware
         self.board: str = setup.board
         self.faults: list[int] = setup.faults

@@ -23,7 +23,22 @@ def of_drive(drive, pulls: Sequence, sessions: Iterable[Judged]) -> verdict.Sign
     """All of a drive. pulls: answer.PullAnswer of each. sessions: those that are judged."""
     unjudged, aside = in_no_pull(drive, pulls)
     lost = [*without_target(pulls), *not_recorded(drive, pulls), *unjudged]
-    return verdict.Signs(warnings(drive, pulls), wiring(sessions), drive.cut_short, lost, aside)
+    return verdict.Signs(
+        warnings(drive, pulls), wiring(sessions), drive.cut_short, lost, aside, refused(drive.sessions)
+    )
+
+
+def refused(sessions: Sequence) -> list[Reason]:
+    """The configurations in the recording that can't be used, each mistake once."""
+    found: dict[tuple, list[int]] = {}
+    for one in sessions:
+        if one.refused_config is not None:
+            found.setdefault(one.refused_config, []).append(one.id)
+    every = [tuple(ids) if len(ids) < len(sessions) else () for ids in found.values()]
+    return [
+        Reason(Why.REFUSED_CONFIG, values={"problem": problem, "sessions": ids})
+        for problem, ids in zip(found, every, strict=True)
+    ]
 
 
 def without_target(pulls: Sequence) -> list[Reason]:

@@ -60,7 +60,9 @@ def add_shelf_work(parser: argparse.ArgumentParser) -> None:
 
 
 def tell_origin(*drives) -> None:
-    """Print a note if a drive's files hold other rings too, or if a session's setup had to be assumed."""
+    """Print a note if a drive's files hold other rings too, if a session's setup had to be assumed, or if
+    its configuration can't be used."""
+    from ringpull.wording import refused
     from ringpull.wording.reasons import cut_short
 
     for drive in drives:
@@ -70,6 +72,9 @@ def tell_origin(*drives) -> None:
                     f"note: the setup of session {session.id} of {drive.source} is lost; it is {session.assumed}",
                     file=sys.stderr,
                 )
+            if session.refused_config is not None:
+                which = (session.id,) if len(drive.sessions) > 1 else ()
+                print(f"note: {drive.source}: {refused.what(session.refused_config, which)}", file=sys.stderr)
         if drive.cut_short is not None:
             print(f"note: {cut_short(*drive.cut_short)}", file=sys.stderr)
         others = [one for one in drive.rings if one.id != drive.ring_id and one.sessions]

@@ -14,7 +14,7 @@ from ringpull.wording.reasons import reason
 # Reasons that make the answer less certain than it sounds: they must stay on the first screen
 DOUBTS = (
     *(Why.DOUBT, Why.STAND_IN, Why.LAMP, Why.WIRING, Why.BLIND, Why.HIDDEN),
-    *(Why.MISSING_OF, Why.SPOILED_LEAN, Why.SPOOL_LEAN, Why.CUT_SHORT, Why.CAR_CODES),
+    *(Why.MISSING_OF, Why.REFUSED_CONFIG, Why.SPOILED_LEAN, Why.SPOOL_LEAN, Why.CUT_SHORT, Why.CAR_CODES),
     *(
         Why.NO_TARGET,
         Why.BEYOND_TARGET,
@@ -27,7 +27,7 @@ DOUBTS = (
     ),
 )
 # What they tell of lies in none of the pulls
-OUTSIDE = (Why.CUT_SHORT, Why.GAPS, Why.LOST_PULLS, Why.WITHDRAWN, Why.OTHER_GEAR, Why.SLOWER_REST)
+OUTSIDE = (Why.REFUSED_CONFIG, Why.CUT_SHORT, Why.GAPS, Why.LOST_PULLS, Why.WITHDRAWN, Why.OTHER_GEAR, Why.SLOWER_REST)
 
 
 def sentence(answer: Any) -> Said:

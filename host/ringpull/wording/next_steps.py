@@ -12,6 +12,7 @@ from ringpull.analysis.judge.reasons import Why
 from ringpull.analysis.judge.verdict import ATTENTION, NO_EVENT
 from ringpull.said import Said, capital, degc, inner, kpa, say
 from ringpull.wording import holes as hole_words
+from ringpull.wording import refused
 from ringpull.wording.instruments import next_step, untested_boost
 
 MOST_NAMED = 4  # pulls that are listed by number; more are only counted
@@ -28,6 +29,18 @@ COMES_AND_GOES = "look for an intermittent fault: a loose plug, an injector, a m
 
 def next_steps(answer: Any, holes: Sequence[Hole]) -> list[Said]:
     """What to do, in order. answer: analysis.answer.Answer, or an object with its verdict, reasons and pulls."""
+    if not any(one.kind is Why.REFUSED_CONFIG for one in answer.reasons):
+        return of_answer(answer, holes)
+    if answer.reasons[0].kind is not Why.REFUSED_CONFIG:
+        return [*of_answer(answer, holes), refused.STEP]
+    if answer.verdict == ATTENTION:
+        return [STOP, refused.STEP]
+    nothing_read = any(one.kind is Why.MISSING for one in answer.reasons)
+    return [refused.STEP, *([] if nothing_read else of_answer(answer, holes))]
+
+
+def of_answer(answer: Any, holes: Sequence[Hole]) -> list[Said]:
+    """What to do about an answer, in order, as far as the configurations could be used."""
     if answer.verdict == ATTENTION and holes:
         return [STOP, *of_sensors(answer, holes[0]), *of_target(answer), AGAIN]
     doubted = [one.values["instrument"] for one in answer.reasons if one.kind is Why.DOUBT]

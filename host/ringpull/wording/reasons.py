@@ -8,7 +8,7 @@ from ringpull.analysis.judge import lamp, verdict
 from ringpull.analysis.judge.lean_events import LeanEvent
 from ringpull.analysis.judge.reasons import Reason, Why
 from ringpull.said import Figure, Said, joined, kpa, lam, say
-from ringpull.wording import events, instruments, masks, needs
+from ringpull.wording import events, instruments, masks, needs, refused
 
 CAUTIONS = (
     "'No lean event found' holds for these pulls, at these speeds and loads, and for nothing beyond them.",
@@ -35,6 +35,11 @@ def _lean(one: Reason) -> Said:
 def _missing_of(one: Reason) -> Said:
     which = ", ".join(str(number) for number in one.values["pulls"])
     return say(f"pull {which}: ", needs.lacking(one.values["roles"]))
+
+
+def _refused_config(one: Reason) -> Said:
+    told = refused.what(one.values["problem"], one.values["sessions"])
+    return say(told, "; likely cause: ", refused.CAUSE)
 
 
 def _clean(one: Reason) -> Said:
@@ -305,6 +310,7 @@ _SAID = {
     Why.UNREADABLE: lambda one: say("no session could be read"),
     Why.MISSING: lambda one: needs.lacking(one.values["roles"]),
     Why.MISSING_OF: _missing_of,
+    Why.REFUSED_CONFIG: _refused_config,
     Why.NO_PULL: lambda one: say("no pull was marked and none was found"),
     Why.LEAN: _lean,
     Why.CLEAN: _clean,

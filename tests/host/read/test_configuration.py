@@ -6,7 +6,7 @@ import pytest
 
 from ringpull.files import configuration
 from ringpull.files.configuration import Configuration, Engine, State, When
-from ringpull.ring.rows.setup import usable_config
+from ringpull.ring.rows.setup import read_config, usable_config
 from shared_math import config as shared_config
 from shared_math.config import schema
 from tests.shared.config_good import good
@@ -99,3 +99,16 @@ def test_another_target_takes_the_place_of_the_written_one(made):
 @pytest.mark.parametrize("text", [*JUNK, {"version": 1}, {"version": 1, "channels": [3]}], ids=repr)
 def test_what_is_no_configuration_is_an_empty_one(text):
     assert usable_config(text) == Configuration()
+
+
+@pytest.mark.parametrize("hurt", [{"version": 9}, {"channels": []}, {"fuel": {"name": "\x1b[2Junobtainium"}}], ids=repr)
+def test_the_first_mistake_of_a_refused_configuration_is_kept(hurt):
+    config, refused = read_config(good() | {"gizmo": 1} | hurt)
+    mistakes = [one for one in shared_config.check(good() | hurt) if one[0] != "unknown_key"]
+    assert config == Configuration() and refused is not None and refused[:2] == mistakes[0][:2]
+    assert all(one.isprintable() for one in refused)
+
+
+def test_a_configuration_that_can_be_used_is_not_refused(made):
+    assert read_config(good()) == (made, None)
+    assert read_config(good() | {"gizmo": 1})[1] is None

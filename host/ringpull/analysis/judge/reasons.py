@@ -17,6 +17,8 @@ class Why(Enum):
     UNREADABLE = "unreadable"
     MISSING = "missing"  # roles: needed for judging, but missing
     MISSING_OF = "missing of"  # roles; pulls: numbers of the pulls that lack them
+    # problem: (code, where, detail) of shared_math.config.check; sessions: which, () for all
+    REFUSED_CONFIG = "refused configuration"
     NO_PULL = "no pull"
     LEAN = "lean"  # event
     CLEAN = "clean"  # pulls: number of other pulls, without a lean event

@@ -38,14 +38,15 @@ class Wiring:
 @dataclass(frozen=True)
 class Signs:
     """Evidence outside the pulls: the lamp's warnings, sensors with electrical events, the drive's own file if it
-    ends early: (name, whether it has no rows), what of the drive was not recorded, or is in no pull, and what is said
-    of it that leaves the verdict."""
+    ends early: (name, whether it has no rows), what of the drive was not recorded, or is in no pull, what is said of
+    it that leaves the verdict, and the configurations that can't be used."""
 
     warned: Sequence[lamp.Warned] = ()
     wiring: Sequence[Wiring] = ()
     cut_short: tuple[str, bool] | None = None
     unrecorded: Sequence[Reason] = ()
     aside: Sequence[Reason] = ()
+    refused: Sequence[Reason] = ()
 
 
 NO_SIGNS = Signs()
@@ -209,6 +210,10 @@ def decide(
         word = NOT_ENOUGH if word == NO_EVENT else word
     if signs.unrecorded:
         reasons = [*reasons, *signs.unrecorded] if word == ATTENTION else [*signs.unrecorded, *reasons]
+        word = NOT_ENOUGH if word == NO_EVENT else word
+    if signs.refused:  # a session without its channels hides whatever was in it
+        behind = word == ATTENTION and not missing
+        reasons = [*reasons, *signs.refused] if behind else [*signs.refused, *reasons]
         word = NOT_ENOUGH if word == NO_EVENT else word
     reasons = [*reasons, *signs.aside]
     doubts = [Reason(Why.DOUBT, values={"instrument": one}) for trust in trusts for one in trust.doubted]

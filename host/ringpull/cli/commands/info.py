@@ -79,7 +79,7 @@ def answer_of(drive: Drive) -> list[str]:
 
 
 def _session_json(session: Session, before_utc: str | None) -> dict:
-    from ringpull.wording import calibrated
+    from ringpull.wording import calibrated, refused
 
     return {
         "id": session.id,
@@ -117,6 +117,7 @@ def _session_json(session: Session, before_utc: str | None) -> dict:
         "inputs": [calibrated.as_json(one) for one in calibrated.inputs(session.config)],
         "lean_warnings": [{"start_s": _seconds(a), "end_s": _seconds(b)} for a, b in session.lean_warnings],
         "setup": session.assumed or "its own",
+        "refused_config": None if session.refused_config is None else refused.what(session.refused_config),
     }
 
 
@@ -187,7 +188,7 @@ def _several_hold_drives(drive: Drive) -> bool:
 
 def _session_lines(session: Session, before_utc: str | None) -> list[str]:
     from ringpull.files.dates import began_words
-    from ringpull.wording import calibrated
+    from ringpull.wording import calibrated, refused
 
     began = f", began {began_words(session, before_utc)}" if session.start_utc or before_utc else ""
     head = (
@@ -196,6 +197,8 @@ def _session_lines(session: Session, before_utc: str | None) -> list[str]:
     out = [head]
     if session.assumed:
         out.append(f"  setup   {session.assumed}")
+    if session.refused_config is not None:
+        out.append(f"  config  {refused.what(session.refused_config)}; likely cause: {refused.CAUSE}")
     if session.start_s:
         out.append(
             f"  begins  {_clock(session.start_s)} after power-on: earlier rows were overwritten or are not in this file"

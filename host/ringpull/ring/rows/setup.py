@@ -16,8 +16,10 @@ from shared_math import config as shared_config
 from shared_math import layout
 
 MOST_COLUMNS = 512
+Problem = tuple[str, str, str]  # (code, where, detail) of a mistake, as shared_math.config.check gives it
 ROW = "row"  # the name of the row numbers beside the columns
 UTC = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ", re.ASCII)
+UNREADABLE = ("unreadable", "", "")  # a configuration that passes the check, yet makes no records
 HALF_PAIR = re.compile(rb"\\u[dD][89a-fA-F]")  # an escape that may be half of a surrogate pair
 
 
@@ -46,8 +48,9 @@ class Column:
 
 @dataclass(frozen=True)
 class Setup:
-    """columns: in order. config: empty if it can't be understood. looked_up: channel -> (value of each count, which of
-    them are computed). assumed: the source of this setup, if not the session's own setup blocks."""
+    """columns: in order. config: empty if it can't be used. looked_up: channel -> (value of each count, which of them
+    are computed). assumed: the source of this setup, if not the session's own setup blocks. refused: why the
+    configuration can't be used, None if it can."""
 
     columns: list[Column]
     period_us: float
@@ -57,6 +60,7 @@ class Setup:
     board: str
     faults: list[int]
     assumed: str = ""
+    refused: Problem | None = None
     looked_up: dict[str, tuple[np.ndarray, np.ndarray]] = field(default_factory=dict, compare=False, repr=False)
 
     @property
@@ -123,15 +127,17 @@ def parse(text: bytes) -> Setup:
             )
         names.add(column.name)
     utc = head.get("utc")
+    config, refused = read_config(head.get("config"))
     faults = head.get("faults")
     return Setup(
         columns=columns,
         period_us=period_us,
-        config=usable_config(head.get("config")),
+        config=config,
         utc=utc if isinstance(utc, str) and UTC.fullmatch(utc) else None,
         firmware=str(head.get("firmware", "")),
         board=str(head.get("board", "")),
         faults=[one for one in faults if isinstance(one, int)] if isinstance(faults, list) else [],
+        refused=refused,
     )
 
 
@@ -162,11 +168,21 @@ def _is_number(value: object) -> TypeGuard[int | float]:
 
 def usable_config(config: object) -> Configuration:
     """The configuration with defaults; an empty one if this version can't use it, so that only raw columns remain."""
-    if not isinstance(config, dict):
-        return Configuration()
+    return read_config(config)[0]
+
+
+def read_config(config: object) -> tuple[Configuration, Problem | None]:
+    """(as usable_config, the first mistake for which it can't be used or None)."""
     try:
-        if any(code != "unknown_key" for code, _, _ in shared_config.check(config)):
-            return Configuration()
-        return configuration.of(shared_config.defaults(config))
+        refused = next((problem for problem in shared_config.check(config) if problem[0] != "unknown_key"), None)
+        if refused is None:
+            return configuration.of(shared_config.defaults(config)), None
     except (ValueError, TypeError, KeyError, AttributeError, IndexError):
-        return Configuration()
+        refused = UNREADABLE
+    code, where, detail = refused
+    return Configuration(), (code, _printable(where), _printable(detail))
+
+
+def _printable(text: str) -> str:
+    """A text from a recording without control characters that a terminal would act on."""
+    return "".join(one if one.isprintable() else " " for one in text)
