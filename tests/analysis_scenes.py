@@ -182,6 +182,7 @@ class StandInSession:
     """What the analysis asks of a session, made from columns."""
 
     codes = ()  # of the car's computers
+    refused_config = None
 
     def __init__(self, columns, marks=(), session_id=1, drop=None, lean_warnings=()):
         self.lean_warnings = list(lean_warnings)

@@ -50,6 +50,7 @@ class ColumnSession:
     """What the analysis asks of a session, made from decoded columns."""
 
     codes = ()  # of the car's computers
+    refused_config = None
 
     def __init__(self, table: dict, states: dict, config: Configuration, presses_s: list[float]) -> None:
         self.id, self.config, self.converters = 1, config, {}
