@@ -333,12 +333,13 @@ class Session:
     def turns(self, name: str) -> list[tuple[np.ndarray, np.ndarray]]:
         """(times_s, turns since the first) of the pulses of a channel with `per_rev`.
 
-        One pair for every stretch without a standstill or a loss. Missing pulses are counted in the turns.
+        One pair for every stretch without a standstill or a loss. Missing pulses are counted in the turns. None if the
+        recording has no columns of that channel.
         """
         from ringpull.ring.values import pulses
 
-        channel = next(one.config for one in self.channels if one.name == name)
-        return pulses.turns(self._blocks.setup, channel, self._raw)
+        channel = next((one.config for one in self.channels if one.name == name), None)
+        return [] if channel is None else pulses.turns(self._blocks.setup, channel, self._raw)
 
     @cached_property
     def _finder(self) -> Finder:

@@ -77,6 +77,17 @@ def test_rows_that_do_not_add_up_beside_a_session_that_does(tmp_path):
     assert [one["id"] for one in told["sessions"]] == [2]
 
 
+def test_a_speed_channel_of_the_setup_that_has_no_column_is_no_speed(tmp_path):
+    ring = Ring()
+    ring.columns = [one for one in ring.columns if not one["n"].startswith("engine_speed")]
+    ring.bits, ring.names = ([one[key] for one in ring.columns] for key in ("b", "n"))
+    ring.setup()
+    ring.numbered(0, 300)
+    (tmp_path / "drive.rpl").write_bytes(ring.data())
+    assert ringpull.read(tmp_path / "drive.rpl").sessions[0].turns("engine_speed") == []
+    no_traceback(here(tmp_path, "power", "drive.rpl", "--mass", "950", "--gear", "60"))
+
+
 NOTES = {
     "deeply nested": "[" * 100_000,
     "half a surrogate pair": '{"1": "a \\ud800 b"}',
