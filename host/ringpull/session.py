@@ -21,6 +21,7 @@ from ringpull.ring.values.codes import UnitCodes
 from ringpull.ring.values.service import MarkSpan
 from ringpull.ring.values.window import Finder
 from shared_math import layout
+from shared_math.config import schema
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -84,7 +85,9 @@ def indexed(frame: pd.DataFrame) -> pd.DataFrame:
 
 
 MOST_VALUES = 100_000_000  # most values of a session that is judged: a gigabyte with all derived arrays
-MOST_ROWS_S = 2000.0  # twice what a logger can be told to record; windows of seconds would hold too many rows
+MOST_ROWS_S = (
+    2.0 * schema.TOP["rate_hz"][2]
+)  # twice what a logger can be told to record; windows of seconds would hold too many rows
 
 
 def _refuse_endless(session: Session, rows: int) -> None:

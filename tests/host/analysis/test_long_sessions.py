@@ -98,7 +98,7 @@ def test_more_running_engine_than_fits_is_told(tmp_path, monkeypatch):
 
 
 def test_more_rows_a_second_than_any_logger_records_are_told(tmp_path):
-    """49 rows of a made-up file, 10 us and 43 s apart, once took minutes of sums over windows of seconds."""
+    """49 rows of a made-up file, 10 us and 43 s apart, once took more than 20 s of sums over windows of seconds."""
     ring = Ring(settings=CONFIG | {"rate_hz": 1000})
     ring.period_us = 10
     ring.setup()

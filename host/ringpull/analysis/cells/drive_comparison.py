@@ -177,12 +177,12 @@ def unlike(before: Sequence[SessionPulls], after: Sequence[SessionPulls]) -> lis
 def farthest_targets(before: Sequence[SessionPulls], after: Sequence[SessionPulls], means: list[float]) -> list[float]:
     """Mean target of (before, after) under load at the step of engine speed where they differ most; `means` without
     a step that both have."""
-    mean, others = ({}, {}) if not before or not after else (by_speed(before), by_speed(after))
-    both = mean.keys() & others.keys()
+    first, second = by_speed(before), by_speed(after)
+    both = first.keys() & second.keys()
     if not both:
         return means
-    at = max(sorted(both), key=lambda step: abs(others[step] - mean[step]))
-    return [mean[at], others[at]]
+    at = max(sorted(both), key=lambda step: abs(second[step] - first[step]))
+    return [first[at], second[at]]
 
 
 def by_speed(side: Sequence[SessionPulls]) -> dict[int, float]:
