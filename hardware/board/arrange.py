@@ -37,7 +37,9 @@ AREAS: dict[str, Box] = {
     "S": (92, 62, 124, 99),
     "K": (104, 62, 132, 99),
     **dict.fromkeys(("A0", "A1", "A2", "A3", "A4", "U2", "U3", "V", "N", "G"), (75.5, 1, 133, 68)),
+    **dict.fromkeys(("W0", "W1", "Y"), (58, 1, 133, 72)),
     "A4-R1": (9, 50, 84, 99),
+    **dict.fromkeys(("TP-REF", "TP-VCL", "TP-x0", "TP-x1"), (75.5, 34, 120, 68)),
     "X": (58, 50, 112, 80),
 }
 NEAR = (  # (part, pad), (part, pad): what a capacitor serves
@@ -46,6 +48,7 @@ NEAR = (  # (part, pad), (part, pad): what a capacitor serves
     ("X-C2", "a", "X-U1", "15"),
     ("X-C3", "a", "X-U1", "1"),
     ("X-C4", "a", "X-U1", "2"),
+    ("Y-C1", "a", "X-U1", "5"),
     ("S-C1", "a", "S-X1", "3V3"),
     ("S-C2", "a", "S-X1", "3V3"),
     ("A0-C3", "a", "M1", "31"),

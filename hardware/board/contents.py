@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from hardware.circuit.builds import FULL, Build, Terminal, Use
+from hardware.circuit.builds import FULL, MINIMUM, Build, Terminal, Use
 
 _PAIR = "screened pair 2 x 0.25 mm2"
 _LAMBDA = {"IN": "car_lambda", "SENSE": "car_lambda_ground"}
@@ -20,15 +20,18 @@ BOARD = Build(
         FULL.used("H"),
         FULL.used("R"),
         FULL.used("V"),
-        FULL.used("A0"),
+        MINIMUM.used("A0"),
         Use("A1", "differential", {"IN": "car_lambda_2", "P1": "T21", "SENSE": "car_lambda_2_ground", "M1": "T22",
-                                   "PIN": "a1"}),
+                                   "P": "lambda_2_plus", "PIN": "a1"}),
+        Use("W0", "wire_check", {"P": "lambda_plus", "PIN": "x2"}),
+        Use("W1", "wire_check", {"P": "lambda_2_plus", "PIN": "x3"}),
+        Use("Y", "rail_check", {"PIN": "x4"}),
         FULL.used("A2"),
         Use("A3", "sensor_tap", {"IN": "car_pressure", "P1": "T7", "SENSE": "car_pressure_ground", "M1": "T10",
                                  "PIN": "x0"}),
         Use("A4", "analog_battery", {"IN": "T1", "PIN": "x1"}),
         Use("N", "reference", {}),
-        Use("X", "converter", {"X0": "x0", "X1": "x1", "SCK": "x_sck", "MISO": "x_miso", "MOSI": "x_mosi",
+        Use("X", "converter", {"X0": "x0", "X1": "x1", "X2": "x2", "X3": "x3", "X4": "x4", "SCK": "x_sck", "MISO": "x_miso", "MOSI": "x_mosi",
                                "CS": "x_cs"}),
         FULL.used("G"),
         Use("E1", "tach_logic", {"IN": "car_tach", "L": "T19", "PIN": "line_1"}),

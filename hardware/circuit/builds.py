@@ -124,6 +124,7 @@ _LAMBDA = Use(
     "differential",
     {"IN": "car_lambda", "P1": "T3", "SENSE": "car_lambda_ground", "M1": "T4", "PIN": "a0"},
 )
+_CHECKED = Use("A0", "differential", {**_LAMBDA.joins, "P": "lambda_plus"})  # where W0 looks at its node P
 _SCREENS = Use("G", "screens", {"SCREEN": "T14"})
 _BUTTON = Use(
     "B",
@@ -140,7 +141,8 @@ MINIMUM = Build(
     (
         _SUPPLY,
         Use("V", "clamp", {}),
-        _LAMBDA,
+        _CHECKED,
+        Use("W0", "wire_check", {"P": "lambda_plus", "PIN": "a2"}),
         _SCREENS,
         Use("E", "tach_logic", {"IN": "car_tach", "L": "T5", "PIN": "p0"}),
         _BUTTON,

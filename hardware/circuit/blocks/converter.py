@@ -2,14 +2,14 @@
 
 from hardware.circuit.model import Block, chip, two
 
-_UNUSED = {str(pin): ("AGND", (4.0, 1.0 - pin)) for pin in range(3, 9)}  # inputs x2 to x7
+_UNUSED = {str(pin): ("AGND", (4.0, 1.0 - pin)) for pin in range(6, 9)}  # inputs x5 to x7
 
 CONVERTER = Block(
     "converter",
     "External converter x: eight inputs, 12 bits",
     (
-        two("C3", "c", "220n", ("X0", "AGND"), ((-3, 0), (-3, -3)), "left", "charge for the converter; right at pin 1"),
-        two("C4", "c", "220n", ("X1", "AGND"), ((2, -1), (2, -4)), "left", "as C3, right at pin 2"),
+        two("C3", "c", "220n", ("X0", "AGND"), ((-5, 0), (-5, -3)), "left", "charge for the converter; right at pin 1"),
+        two("C4", "c", "220n", ("X1", "AGND"), ((-1, -1), (-1, -4)), "left", "as C3, right at pin 2"),
         chip(
             "U1",
             "adc_spi",
@@ -17,6 +17,9 @@ CONVERTER = Block(
             {
                 "1": ("X0", (4, 0)),
                 "2": ("X1", (4, -1)),
+                "3": ("X2", (4, -2)),
+                "4": ("X3", (4, -3)),
+                "5": ("X4", (4, -4)),
                 **_UNUSED,
                 "16": ("3V3", (9, 0)),
                 "15": ("REF", (9, -1)),
@@ -35,10 +38,11 @@ CONVERTER = Block(
         two("C2", "c", "100n", ("REF", "AGND"), ((13.5, -1), (16.5, -1)), "above", "at pins 15 and 14"),
     ),
     (
-        ((-4, 0), (4, 0)),
-        ((1, -1), (4, -1)),
-        ((3.5, -2), (3.5, -7.5)),
-        *(((3.5, 1 - pin), (4, 1 - pin)) for pin in range(3, 9)),
+        ((-6, 0), (4, 0)),
+        ((-2, -1), (4, -1)),
+        *(((2.5, y), (4, y)) for y in (-2, -3, -4)),
+        ((3.5, -5), (3.5, -7.5)),
+        *(((3.5, 1 - pin), (4, 1 - pin)) for pin in range(6, 9)),
         ((9, 0), (10.5, 0)),
         ((9, -1), (13.5, -1)),
         ((19, -2), (19, -6)),
@@ -48,8 +52,11 @@ CONVERTER = Block(
         ((11, 3), (12, 3)),
     ),
     (
-        ("X0", (-4, 0), "left", "input x0"),
-        ("X1", (1, -1), "left", "input x1"),
+        ("X0", (-6, 0), "left", "input x0"),
+        ("X1", (-2, -1), "left", "input x1"),
+        ("X2", (2.5, -2), "left", "input x2"),
+        ("X3", (2.5, -3), "left", "input x3"),
+        ("X4", (2.5, -4), "left", "input x4"),
         ("SCK", (20, -3), "right", "SCK"),
         ("MISO", (20, -4), "right", "MISO"),
         ("MOSI", (20, -5), "right", "MOSI"),
@@ -57,6 +64,6 @@ CONVERTER = Block(
     ),
     grounds=((10.5, -7), (15, 3)),
     rails=(("3V3", (10.5, 0), "right"), ("3V3", (11, 3), "left"), ("REF", (13.5, -1), "up"), ("3V3", (19, 1), "up")),
-    analog_grounds=((-3, -3), (2, -4), (3.5, -7.5), (10, -2), (16.5, -1)),
+    analog_grounds=((-5, -3), (-1, -4), (3.5, -7.5), (10, -2), (16.5, -1)),
     note='On the board to order. logger.json: "converters": {"x": "mcp3208"}, "reference_v": 3.0.',
 )
