@@ -176,8 +176,9 @@ class Logger:
             self.bus.turn()
         if sampler.row >= self.look_row:
             self.look_row = sampler.row + self.plan.config["rate_hz"]
-            if self.expected.look(sampler.queue):
-                board.trouble = "reference_off"
+            off = self.expected.look(sampler.queue)
+            if off == "reference_off" or (off and board.trouble in (None, "button_stuck")):
+                board.trouble = off
             self.faults.each_second(sampler)
             self._look_at_button()
         self.faults.turn(sampler.row, board.trouble)

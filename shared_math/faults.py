@@ -98,6 +98,12 @@ FAULTS = {
         "its wire touches ground, or it jams",
         "free it; until then no pull can be marked",
     ),
+    "wires_apart": (
+        48,
+        "A lambda controller's signal reads differently against the logger's own ground",
+        "its ground core is broken, touches ground or came out of its plug",
+        "do not trust lambda, it may read too rich; mend that core, then compare with the controller's own display",
+    ),
     "test_card": (
         51,
         "Self-test: the card is too slow, or does not give back what was written",

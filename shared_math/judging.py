@@ -30,6 +30,10 @@ TIP_IN_WINDOW_MS = const(200)
 FALLING_RPM_S = const(1500)  # engine speed that falls faster is a gear change
 SETTLE_MS = const(600)  # after a tip-in, until gas of the new state is at the sensor
 
+# Volts of a lambda channel, and of its signal wire against the logger's own ground: sound grounds differ by less, a
+# broken ground core takes 0.37 of the signal, which is more from 0.67 V on
+WIRES_APART_V = 0.25
+
 # Names of a lambda channel that the engine computer commands, which is not a measurement
 COMMANDED = ("lambda_commanded", "commanded_lambda", "lambda_target")
 

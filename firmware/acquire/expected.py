@@ -1,19 +1,39 @@
-"""Inputs with a known value, such as a reference voltage: if one is off, no measurement can be trusted."""
+"""Inputs that must read what is known of them: a reference voltage, or a wire that another input measures too."""
 
 
 class Expected:
-    """ranges: (column + 1, lowest counts, highest counts) of each such channel."""
+    """ranges: (column + 1, lowest counts, highest counts) of each channel with a known value.
 
-    def __init__(self, ranges):
+    pairs: of each wire that two inputs measure, for both (column + 1, lowest, highest counts at which it measures,
+    parts per count), then how far the first is above the second where both have 0 counts, and the most that they may
+    be apart. All in parts of a volt that a pair has of its own.
+    """
+
+    def __init__(self, ranges, pairs=()):
         self.ranges = ranges
-        self.off = False
+        self.pairs = pairs
+        self.off = self.apart = False
 
     def look(self, queue):
-        """From the main loop, once a second: whether an input is out of its range now and was at the last look."""
+        """From the main loop, once a second: name of the fault of inputs that are off now and were at the last look, or
+        None."""
         at = ((queue.head - 1) & queue.mask) * queue.stride
+        cells = queue.cells
         before = self.off
-        self.off = False
+        before_apart = self.apart
+        self.off = self.apart = False
         for column, low, high in self.ranges:
-            if not low <= queue.cells[at + column] <= high:
+            if not low <= cells[at + column] <= high:
                 self.off = True
-        return before and self.off
+        for one, other, above, most in self.pairs:
+            column, low, high, parts = one
+            first = cells[at + column]
+            if low <= first <= high:
+                above += first * parts
+                column, low, high, parts = other
+                second = cells[at + column]
+                if low <= second <= high and not -most <= above - second * parts <= most:
+                    self.apart = True
+        if before and self.off:
+            return "reference_off"
+        return "wires_apart" if before_apart and self.apart else None

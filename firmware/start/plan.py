@@ -6,9 +6,9 @@ class Plan:
 
     words: fault number -> sentence for a screen, None without one. table: the columns as in the setup. throttle:
     (column + 1, first, last counts of the closed throttle) or None. supply: (column + 1, counts of a dip, counts from
-    which it is over) or None. expected: (column + 1, lowest, highest counts) of each channel with `expect`. frame: the
-    screen or None. live: panel.live.Live or None. watch: LeanWatch or None. warns: whether lamp and buzzer tell what it
-    finds. bus: bus.plan.BusPlan or None.
+    which it is over) or None. expected: (column + 1, lowest, highest counts) of each channel with `expect`, and
+    pairs, of those with `checks`: as acquire.expected takes them. frame: the screen or None. live: panel.live.Live or
+    None. watch: LeanWatch or None. warns: whether lamp and buzzer tell what it finds. bus: bus.plan.BusPlan or None.
     """
 
     def __init__(self, given, table, throttle, supply, expected, frame, live, watch, bus):
@@ -22,7 +22,7 @@ class Plan:
         self.table = table
         self.throttle = throttle
         self.supply = supply
-        self.expected = expected
+        self.expected, self.pairs = expected
         self.frame = frame
         self.live = live
         self.watch = watch

@@ -3,10 +3,12 @@ floats, tables and sentences would take a quarter of a small board's heap.
 """
 
 from shared_math import judging, layout, lean_watch
+from shared_math.compat import const
 from start import settings
 from start.plan import Plan
 
 _CLOSED_PCT = 12  # throttle below this is closed
+_PARTS = const(1 << 27)  # of the widest range of a pair; three such together are below 2^30
 _HEAVY = ("channels", "converters", "target", "transfer", "whole_numbers_build", "bus", "obd")
 
 
@@ -20,7 +22,7 @@ def make(board):
     table = channels.columns(config, board.converter)
     throttle = _throttle(config, table)
     supply = _supply(channels.supply_of(config), table)
-    expected = _expected(config, table)
+    expected = _expected(config, table), _pairs(config, table)
     frame = board.screen() if words is not None else None
     live = watch = None
     if frame is not None or config["lean_warning"] is not False:
@@ -87,6 +89,30 @@ def _expected(config, table):
         if "expect" in channel:
             low, high = sorted([int(_counts(table, channel, value)) for value in channel["expect"]])
             out.append((_at(table, channel["name"]) + 1, low, high))
+    return out
+
+
+def _pairs(config, table):
+    """Of each wire that two inputs measure: the check channel first, then lambda."""
+    from shared_math import transfer
+
+    out = []
+    by_name = {channel["name"]: channel for channel in config["channels"]}
+    for channel in config["channels"]:
+        if "checks" in channel:
+            two = channel, by_name[channel["checks"]]
+            columns = [table[_at(table, one["name"])] for one in two]
+            # The smallest parts of a volt with which every product of the look stays a small integer
+            parts_v = _PARTS / max([abs(one["s"]) * (1 << one["b"]) + abs(one["o"]) for one in columns])
+            sides = []
+            for one, column, slack in zip(two, columns, (transfer.TOLERANCE, -transfer.RAIL)):
+                least, most = min(one["volts"]), max(one["volts"])
+                slack *= most - least
+                ends = [int((volts - column["o"]) / column["s"]) for volts in (least - slack, most + slack)]
+                parts = int(column["s"] * parts_v + (0.5 if column["s"] > 0 else -0.5))
+                sides.append((_at(table, one["name"]) + 1, min(ends), max(ends), parts))
+            above = int((columns[0]["o"] - columns[1]["o"]) * parts_v)
+            out.append((sides[0], sides[1], above, int(judging.WIRES_APART_V * parts_v)))
     return out
 
 

@@ -36,7 +36,7 @@ class Start:
         logger.marks = marks.Marks(logger.button, rate_hz, plan.throttle, plan.crank())
         logger.button.tail = logger.button.head
         logger.health = health.Health(plan.supply)
-        logger.expected = expected.Expected(plan.expected)
+        logger.expected = expected.Expected(plan.expected, plan.pairs)
         logger.sampler = rows.sampler(queue, period_us, parts, logger.marks, logger.lamp, board.ticks_us, logger.health)
         out, copies = self._files(setup, waiting)
         logger.recorder = recorder.Recorder(queue, pack, rate_hz, out, copies, logger.sampler)

@@ -36,9 +36,15 @@ def check_channels(checker, listed, config):
             check_input(checker, channel, where, kind, inputs, config)
         if kind:
             _check_column(checker, channel, where, columns)
+    checked = []
     for at in range(len(listed)):
-        if isinstance(listed[at], dict) and listed[at].get("kind") == "thermocouple":
-            _check_cold(checker, listed[at], "channel %d (%s): cold" % (at + 1, shown(listed[at].get("name"))), by_name)
+        channel = listed[at]
+        if isinstance(channel, dict):
+            where = "channel %d (%s): " % (at + 1, shown(channel.get("name")))
+            if channel.get("kind") == "thermocouple":
+                _check_cold(checker, channel, where + "cold", by_name)
+            elif channel.get("kind") == "linear" and isinstance(channel.get("checks"), str):
+                _check_wire(checker, channel, where + "checks", by_name, checked)
     return by_name
 
 
@@ -55,6 +61,20 @@ def _check_cold(checker, channel, where, by_name):
     kind = other.get("kind")
     if kind == "thermocouple" or kind not in descriptions.ANALOG_KINDS or descriptions.unit_of(other) != "degC":
         checker.bad("cold_no_temperature", where, shown(cold))
+
+
+def _check_wire(checker, channel, where, by_name, checked):
+    """checked: names of the lambda channels that channels before this one check."""
+    name = channel["checks"]
+    if name not in by_name:
+        checker.bad("channel_unknown", where, shown(name))
+    elif by_name[name].get("kind") != "lambda":
+        checker.bad("checks_no_lambda", where, shown(name))
+    elif name in checked:
+        checker.bad("checks_twice", where, shown(name))
+    if descriptions.unit_of(channel) != "V":
+        checker.bad("checks_not_volts", where, shown(descriptions.unit_of(channel)))
+    checked.append(name)
 
 
 def _check_name(checker, channel, where, by_name):

@@ -5,7 +5,7 @@ The sentences of the codes are in words.py, which a device loads only if it must
 
 import math
 
-_MUST_SAY = ("name", "board", "load", "channel", "cold")  # texts that must not be empty
+_MUST_SAY = ("name", "board", "load", "channel", "cold", "checks")  # texts that must not be empty
 
 
 def shown(value):

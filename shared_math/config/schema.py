@@ -130,7 +130,15 @@ KINDS = {
         bank=("whole", 1, 2),
         front=("choice", (channels.PLAIN, channels.DIFFERENTIAL)),
     ),
-    "linear": kind_of(_COMMON, _ANALOG, unit=UNIT, volts=_VOLTS, values=_VALUES, expect=("numbers", 2, 2, -1e6, 1e6)),
+    "linear": kind_of(
+        _COMMON,
+        _ANALOG,
+        unit=UNIT,
+        volts=_VOLTS,
+        values=_VALUES,
+        expect=("numbers", 2, 2, -1e6, 1e6),
+        checks=("text", 24),
+    ),
     "table": kind_of(_COMMON, _ANALOG, unit=UNIT, volts=_VOLTS, values=_VALUES),
     "thermistor": kind_of(
         _COMMON,

@@ -256,6 +256,21 @@ WORDS = {
         "another channel was meant",
         'write the name of a channel of kind "thermistor" or "rtd", or of one with unit "degC"',
     ),
+    "checks_no_lambda": (
+        "{w}: {d} is no channel of kind lambda",
+        "the name of another channel stands there",
+        "name the lambda channel whose signal wire is measured once more",
+    ),
+    "checks_not_volts": (
+        "{w}: the channel's unit is {d}",
+        "what is compared is the volts of one wire against two grounds",
+        'give the channel the "unit": "V", with its values in volts',
+    ),
+    "checks_twice": (
+        "{w}: another channel checks {d} already",
+        "a channel was copied and its name not changed",
+        "name the lambda channel that this one belongs to, or remove one of the two",
+    ),
     "per_both": ("{w} has both per_rev and per_metre", "a channel is either engine speed or road speed", "keep one"),
     "per_missing": (
         "{w} has neither per_rev nor per_metre",

@@ -122,6 +122,7 @@ def test_it_starts_once_the_rings_are_ready_and_before_the_rows():
         supply = None
         bus = None
         expected = []
+        pairs = []
         faults = []
 
         def crank(self):

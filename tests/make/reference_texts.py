@@ -154,6 +154,13 @@ EXAMPLES: dict[str, list[dict]] = {
             "divider": {"top_ohm": 6800, "bottom_ohm": 10000},
             "states": [{"name": "wire off", "volts": [0.0, 0.1]}],
         },
+        {
+            "unit": "V",
+            "volts": [0, 5],
+            "values": [0, 5],
+            "checks": "lambda_1",
+            "divider": {"top_ohm": 16800, "bottom_ohm": 10000},
+        },
         {"unit": "%", **_LINE, "calibration": {"counts": [1652, 3304], "volts": [1.333, 2.666]}},
     ],
     "table": [

@@ -79,5 +79,15 @@ def good():
                 "unit": "degC",
                 "when": {"start_bit": 32, "length": 4, "is": 2},
             },
+            {
+                "name": "lambda_1_wire",
+                "input": "a8",
+                "kind": "linear",
+                "unit": "V",
+                "volts": [0, 5],
+                "values": [0, 5],
+                "divider": {"top_ohm": 16800, "bottom_ohm": 10000},
+                "checks": "lambda_1",
+            },
         ],
     }

@@ -6,7 +6,7 @@ from shared_math import config
 
 GONE = object()
 LAMBDA, MAP, FLOW, COOLANT, CHARGE, TACH, WHEEL, ETHANOL = range(8)
-EXHAUST, SWITCH, INJECTOR, DIFFERENCE, SINGLE, SLOW, TRIM, WIDE, SIGNAL = range(8, 17)
+EXHAUST, SWITCH, INJECTOR, DIFFERENCE, SINGLE, SLOW, TRIM, WIDE, SIGNAL, WIRE = range(8, 18)
 
 
 def ch(which, *path):

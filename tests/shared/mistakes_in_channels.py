@@ -19,6 +19,7 @@ from config_mistaken import (
     TRIM,
     WHEEL,
     WIDE,
+    WIRE,
     ch,
 )
 
@@ -142,5 +143,12 @@ MISTAKES = (
     ("target_load_unit", ch(MAP, "unit"), "bar"),
     ("range_order", ch(SINGLE, "expect"), [2.52, 2.48]),
     ("key_of_other_kind", ch(LAMBDA, "expect"), [0.9, 1.1]),
+    ("channel_unknown", ch(WIRE, "checks"), "lambda_9"),
+    ("checks_no_lambda", ch(WIRE, "checks"), "map"),
+    ("checks_no_lambda", ch(WIRE, "checks"), "lambda_1_wire"),
+    ("checks_not_volts", ch(WIRE, "unit"), "mV"),
+    ("checks_twice", ch(SINGLE, {"checks": "lambda_1", "unit": "V"}), None),
+    ("key_of_other_kind", ch(FLOW, "checks"), "lambda_1"),
+    ("empty_text", ch(WIRE, "checks"), " "),
     ("key_of_other_kind", ch(ETHANOL, "ringing_us"), [300]),
 )

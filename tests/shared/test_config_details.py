@@ -1,7 +1,7 @@
 """Where a mistake is told, and with which detail; and the last value on either side of each limit."""
 
 from config_good import good
-from config_mistaken import CHARGE, COOLANT, ETHANOL, FLOW, GONE, LAMBDA, MAP, SINGLE, TACH, ch, mistaken
+from config_mistaken import CHARGE, COOLANT, ETHANOL, FLOW, GONE, LAMBDA, MAP, SINGLE, TACH, WIRE, ch, mistaken
 
 from shared_math import config
 
@@ -156,6 +156,21 @@ def test_points_of_a_line():
                 None,
                 [("linear_points", 'channel 2 ("map"): volts', "3")],
             ),
+        )
+    )
+
+
+def test_a_wire_measured_once_more():
+    wire = 'channel 18 ("lambda_1_wire"): checks'
+    assert_told(
+        (
+            (ch(WIRE, "checks"), "lambda_1", []),
+            (ch(WIRE, "checks"), "coolant", [("checks_no_lambda", wire, '"coolant"')]),
+            (ch(WIRE, "checks"), "lambda_9", [("channel_unknown", wire, '"lambda_9"')]),
+            (ch(WIRE, "checks"), 1, [("not_text", wire, "1")]),
+            (ch(WIRE, "unit"), "kPa", [("checks_not_volts", wire, '"kPa"')]),
+            (ch(WIRE, "unit"), GONE, [("checks_not_volts", wire, '""')]),
+            (ch(SINGLE, {"checks": "lambda_1", "unit": "V"}), None, [("checks_twice", wire, '"lambda_1"')]),
         )
     )
 

@@ -40,7 +40,7 @@ OF_KINDS = {
         "stoich": (1, 40),
         "bank": (1, 2),
     },
-    "linear": {"unit": 12},
+    "linear": {"unit": 12, "checks": 24},
     "thermistor": {
         "pullup_ohm": (1, 10000000),
         "supply_v": (1, 30),

@@ -42,6 +42,7 @@ def test_a_number_keeps_its_meaning():
         45: "input_missing",
         46: "reference_off",
         47: "button_stuck",
+        48: "wires_apart",
         51: "test_card",
         52: "test_converter",
         53: "test_memory",

@@ -120,3 +120,39 @@ def test_a_known_voltage_that_reads_wrong_lights_the_fault(tmp_path):
     lamp = np.asarray(raw["lamp"])
     assert np.all(lamp[:200] == 1)
     assert np.all(lamp[420:] == 64 + 46)  # FORMAT.md: 64 + n shows fault n
+
+
+WIRED = {
+    "version": 1,
+    "board": "rp2",
+    "rate_hz": 100,
+    "converters": {"x": "mcp3304"},
+    "channels": [
+        {"name": "lambda_1", "input": "a0", "kind": "lambda", "volts": [0, 5], "values": [0.6, 1.4]},
+        {"name": "lambda_1_wire", "kind": "linear", "unit": "V", "volts": [0, 5], "values": [0, 5]},
+    ],
+}
+
+
+@pytest.mark.parametrize(("place", "ground_v"), [("a1", 0.0), ("x2", 0.2)])
+def test_a_lambda_whose_ground_core_breaks_lights_the_fault(tmp_path, place, ground_v):
+    """Sound until 3 s, with a ground that stands `ground_v` off; then lambda reads 0.627 of its signal wire."""
+    config = json.loads(json.dumps(WIRED))
+    divider = {"top_ohm": 16800, "bottom_ohm": 10000}
+    config["channels"][1] |= {"input": place, "divider": divider, "checks": "lambda_1"}
+    (tmp_path / "logger.json").write_text(json.dumps(config))
+    lines = ["t_s,lambda_1,lambda_1_wire"]
+    for at in np.arange(0, 7, 0.01):
+        signal_v = 1.5 + 0.5 * np.sin(at)
+        wire_v = signal_v + ground_v
+        lines.append(f"{at:.2f},{signal_v if at < 3 else 0.627 * wire_v:.4f},{wire_v:.4f}")
+    (tmp_path / "volts.csv").write_text("\n".join(lines) + "\n")
+    dry_run(tmp_path / "logger.json", tmp_path / "volts.csv", None, None, tmp_path / "card")
+    session = ringpull.read(tmp_path / "card").sessions[0]
+    raw = session.raw()
+    lamp = np.asarray(raw["lamp"])
+    assert np.all(lamp[:300] == 1)
+    assert np.all(lamp[520:] == 64 + 48)  # FORMAT.md: 64 + n shows fault n
+    times_s = np.asarray(raw["row"]) / 100
+    told = session.table()["lambda_1_wire_v"]
+    assert np.allclose(told, 1.5 + 0.5 * np.sin(times_s) + ground_v, atol=0.03)
