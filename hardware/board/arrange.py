@@ -48,7 +48,7 @@ NEAR = (  # (part, pad), (part, pad): what a capacitor serves
     ("X-C2", "a", "X-U1", "15"),
     ("X-C3", "a", "X-U1", "1"),
     ("X-C4", "a", "X-U1", "2"),
-    ("Y-C1", "a", "X-U1", "5"),
+    ("Y-C1", "a", "X-U1", "7"),
     ("S-C1", "a", "S-X1", "3V3"),
     ("S-C2", "a", "S-X1", "3V3"),
     ("A0-C3", "a", "M1", "31"),

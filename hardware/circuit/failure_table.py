@@ -9,8 +9,8 @@ from pathlib import Path
 
 import numpy as np
 
-from hardware.circuit import boards, builds, car, failures, limits, panel_state, spread, stress
-from hardware.circuit.accuracy import LAMBDA_AT_0V, LAMBDA_PER_V, nominal_gain
+from hardware.circuit import boards, builds, car, failures, limits, panel_state, readings, spread, stress
+from hardware.circuit.accuracy import LAMBDA_AT_0V, LAMBDA_PER_V
 from hardware.circuit.failures import Bench, Run
 from hardware.circuit.faults import Fault
 
@@ -21,23 +21,18 @@ MOST_SHIFT_MV = (
 )
 MOST_OUTPUT_MA = 20.0  # an output made for signals bears shorted (common practice, no source)
 MOST_COIL_MA = 100.0  # a coil neither charges nor warms with less
-_BATTERY_GAIN = 10 / 57
 _OFF_V = 0.3 + limits.PIN_OFF_MA * 1.0  # before the 1 kohm at the pins, into a board that is off
-_SEEN_V, _SEEN_MV, _SEEN_MA, _SEEN_K = 0.03, 1.0, 0.5, 1.0
+_SEEN_MV, _SEEN_MA, _SEEN_K = 1.0, 0.5, 1.0
 _TRUE = {name: LAMBDA_AT_0V + LAMBDA_PER_V * car.TRUE_V[name] for name in ("lambda", "lean")}
 _SIGNALS = ("T3", "T4", "T5", "T7", "T8", "T10", "T11", "T19", "T20", "T21", "T22", "T23", "T24")
-_INPUTS = {  # build -> what is read -> pin
-    "minimum": {"lambda": "a0"},
-    "full": {"lambda": "a0", "pressure": "a1", "throttle": "a2", "battery": "a3"},
-    "board": {"lambda": "a0", "lambda_2": "a1", "throttle": "a2", "pressure": "x0", "battery": "x1"},
-}
 _BY_RULE = (
     "What the logic of bus controller and converter does is no simulation: where a leg that it needs is lost, their",
     "channels are unread by rule.",
 )
 _SUPPLY_ALONE = "Of {} the supply alone is simulated; what is lost with {} lines is so by rule."
 _CONVERTER_LOGIC, _CONVERTER_REFERENCE = {"9", "10", "11", "12", "13", "16"}, "15"
-_CONVERTER_LEG = {"x0": "1", "x1": "2"}
+_REFERENCE_TO_SUPPLY = ("15", "16")
+_CONVERTER_LEG = {"x0": "1", "x1": "2", "x2": "3", "x4": "5", "x6": "7"}
 _LOSES = {  # by rule: (part, whether it is short)
     "card": {("R1", False), ("R2", True), ("R3", True), ("X1", False)},
     "screen": {("R1", False), ("R1", True), ("R2", False), ("R2", True), ("X1", False)},
@@ -45,7 +40,6 @@ _LOSES = {  # by rule: (part, whether it is short)
 _TACH_BLOCKS = ("tach_logic", "tach_opto", "tach_select")
 _TACH_WIRES = {"T1", "T2", "T5", "T6", "T19", "T20"}
 _LOGIC = ("p0", "p1", "button", "x_miso", "bus_cs", "bus_int")
-_REFERENCE_V = 3.0  # of the reference block
 # ISO 11898-2 (from memory): a receiver takes 0.9 V for dominant and 0.5 V for recessive, lines within -2 and 7 V
 _BUS_RECESSIVE_V, _BUS_DOMINANT_V, _BUS_LINE_V = 0.4, 1.2, (-2.0, 7.0)
 _BUS_SEEN_V = 0.1
@@ -78,8 +72,7 @@ class Row:
     throttle_mv: by which the engine computer's throttle signal moves. output_ma: most that a wire brings to an output
     or sensor of the car. board_v: most at the board. coil_ma: through the coil at rest. sparks: share of the coil's
     volts that are left. edges: at the tach pin for every spark. pulses: at the second pin for every second pulse.
-    wire, wire_k: the hottest wire of the harness. read: channel -> volts at its terminal, empty where the logger is
-    off. hot: parts that would not bear it, in words. bus:
+    wire, wire_k: the hottest wire of the harness. reading: what is read, empty where the logger is off. hot: parts that would not bear it, in words. bus:
     None where the build has none. unread: channels of which the converter says nothing. lost: what else works no
     more, by rule. panel: the same of button, lamp and sounder, simulated. sensor_v: at a sensor of the user's own, None
     where the build feeds none.
@@ -99,7 +92,7 @@ class Row:
     board_is_off: bool
     pins: tuple[str, ...]
     hot: tuple[str, ...]
-    read: dict[str, float]
+    reading: readings.Reading
     bus: Bus | None = None
     unread: tuple[str, ...] = ()
     lost: tuple[str, ...] = ()
@@ -133,6 +126,7 @@ def row(bench: Bench, fault: Fault) -> Row:
     hottest = max(warm, key=warm.__getitem__)
     sparks, edges, pulses = turning(bench, fault) if _concerns_tach(fault) else (1.0, 1.0, 1.0)
     off = _is_off(run)
+    unread = () if off else _unread(run)
     return Row(
         fault.place,
         fault.what,
@@ -148,9 +142,9 @@ def row(bench: Bench, fault: Fault) -> Row:
         off,
         tuple(_pins(run)),
         tuple(run.overloads()),
-        {} if off else _worst_read(run),
+        readings.Reading() if off else readings.without(readings.worst(run), unread),
         _bus(run),
-        () if off else _unread(run),
+        unread,
         () if off else _lost(fault),
         panel_state.words(run) if not off and panel_state.concerns(fault) else (),
         run.volts("t12f", "t13f") if "T12" in bench.build.terminals else None,
@@ -192,15 +186,17 @@ def _is_deaf(fault: Fault) -> bool:
 def _unread(run: Run) -> tuple[str, ...]:
     """Channels of an external converter that gives nothing: its logic is no part of the simulation."""
     fault = run.fault
+    pins = readings.converter_pins(run.bench.build.name)
     if any(leg.startswith("x_") for leg in fault.legs):
-        return tuple(name for name, pin in _INPUTS[run.bench.build.name].items() if pin[0] == "x")
+        return tuple(pins)
     if fault.part is None or fault.use.block != "converter":
         return ()
     legs = {fault.opened, *fault.shorted} if fault.part.stock == "adc_spi" else set()
+    if legs == {"", *_REFERENCE_TO_SUPPLY}:
+        return ()  # it goes on, against another reference
     lost = legs & _CONVERTER_LOGIC or fault.opened == _CONVERTER_REFERENCE and legs
     lost = lost or (fault.part.ref == "R1" and fault.shorted)
-    inputs = _INPUTS[run.bench.build.name].items()
-    return tuple(name for name, pin in inputs if pin[0] == "x" and (lost or _CONVERTER_LEG[pin] == fault.opened))
+    return tuple(name for name, pin in pins.items() if lost or _CONVERTER_LEG[pin] == fault.opened)
 
 
 def _lost(fault: Fault) -> tuple[str, ...]:
@@ -253,7 +249,7 @@ def _is_off(run: Run) -> bool:
 
 def _pins(run: Run) -> list[str]:
     """Pins of the board outside what they bear, with the volts."""
-    analog = [name for name in ("a0", "a1", "a2", "x0", "x1") if run.bench.build.reaches(name)]
+    analog = [name for name in ("a0", "a1", "a2", "x0", "x1", "x2", "x4", "x6") if run.bench.build.reaches(name)]
     names = [*analog, *(name for name in _LOGIC if run.bench.build.reaches(name))]
     rail = max(run.pin("3v3"), 0.0)
     out = []
@@ -265,39 +261,6 @@ def _pins(run: Run) -> list[str]:
         if not low < volts < rail + over:
             out.append(f"{name} at {volts:.1f} V")
     return out
-
-
-def _read(run: Run) -> dict[str, float]:
-    """Volts at the terminals as the logger computes them."""
-    most_v, scale = 3.3, 3.3 / run.pin("3v3") if run.bench.board.name == "rp2" else 1.0
-    outer, ground = scale, run.bench.analog_ground
-    if any(use.block == "reference" for use in run.bench.uses):
-        most_v, scale = _REFERENCE_V, _REFERENCE_V / run.pin("ref")
-        outer = _REFERENCE_V / run.volts("ref", ground)
-    names = _INPUTS[run.bench.build.name]
-    gains = {name: _BATTERY_GAIN if name == "battery" else nominal_gain() for name in names}
-    pins = {"lean": scale * run.pin("a0")}
-    for name, pin in names.items():
-        on_board = pin[0] != "x"
-        volts = run.pin(pin, failures.LEAN_S) if on_board else run.volts(pin, ground, failures.LEAN_S)
-        pins[name] = volts * (scale if on_board else outer)
-    gains["lean"] = nominal_gain()
-    return {name: min(max(volts, 0.0), most_v) / gains[name] for name, volts in pins.items()}
-
-
-def _worst_read(run: Run) -> dict[str, float]:
-    """What the logger reads; where clamp transistors carry current, with them alike and unlike both ways: the one that
-    is too rich, or else the one that is furthest off."""
-    found = [_read(run)]
-    if run.clamps_carry():
-        found += [_read(failures.run(replace(run.bench, down=down), run.fault)[0]) for down in (1.0, -1.0)]
-    return max(found, key=_badness)
-
-
-def _badness(read: dict[str, float]) -> tuple[float, float]:
-    rich = max(car.TRUE_V[name] - read[name] for name in ("lambda", "lean"))
-    off = max(abs(volts - car.TRUE_V[name]) for name, volts in read.items())
-    return (rich if rich > _SEEN_V else 0.0), off
 
 
 def car_text(one: Row) -> str:
@@ -343,12 +306,21 @@ def reading_text(one: Row, true_v: dict[str, float]) -> str:
     """The cell about what is recorded."""
     if one.board_is_off:
         return "none"
-    read = {name: volts for name, volts in one.read.items() if name not in one.unread}
-    wrong = {n: v for n, v in read.items() if abs(v - true_v[n]) > _SEEN_V * (4 if n == "battery" else 1)}
-    out = [lambda_text(one.read, wrong)] if "lambda" in wrong or "lean" in wrong else []
+    volts, faults = one.reading.volts, []
+    read = {name: v for name, v in volts.items() if name not in one.unread}
+    wrong = {n: v for n, v in read.items() if abs(v - true_v[n]) > readings.SEEN_V * (4 if n == "battery" else 1)}
+    out = [lambda_text(volts, wrong)] if "lambda" in wrong or "lean" in wrong else []
     out += [_volts_text(n, v, true_v[n]) for n, v in wrong.items() if n not in ("lambda", "lean")]
+    if "rail" in one.reading.shown:  # every analog channel is then in doubt, and said to be
+        out, faults = [text.replace("**", "") for text in out], ["fault 46"]
+    noticed = {name: "contradicted by the report" for name in one.reading.told}
+    noticed |= dict.fromkeys(one.reading.shown - {"rail"}, "fault 48")
+    for name, how in sorted(noticed.items()):
+        out = [text.replace("**", "") if text.strip("*").startswith(f"{name} ") else text for text in out]
+        faults.append(f"{how} ({name})")
+    out += faults
     if one.unread:
-        out.append(f"{' and '.join(one.unread)} unread")
+        out.append(f"{_listed(one.unread)} unread")
     if one.bus is not None and not one.bus.heard:
         out.append("no frames from the bus")
     if abs(one.edges - 1) > 0.01:
@@ -356,6 +328,12 @@ def reading_text(one: Row, true_v: dict[str, float]) -> str:
     if abs(one.pulses - 1) > 0.01:
         out.append("no second pulses" if one.pulses < 0.5 else "**second pulses wrong**")
     return ", ".join(out) or "true"
+
+
+def _listed(unread: tuple[str, ...]) -> str:
+    checks = [name for name in unread if name in readings.CALLED.values()]
+    names = [name for name in unread if name not in checks]
+    return " and ".join([*names, *(checks if len(checks) < 2 else ["all checks"])])
 
 
 def _volts_text(name: str, volts: float, true: float) -> str:
@@ -373,7 +351,7 @@ def lambda_text(read: dict[str, float], wrong: dict[str, float]) -> str:
         return f"lambda near its rich end always ({said})"
     if min(shown.values()) > _LEANEST:
         return f"lambda at its lean end always ({said})"
-    calm = any(shown[name] < _TRUE[name] for name in wrong)
+    calm = any(shown[name] < _TRUE[name] for name in shown if name in wrong)
     return f"**lambda too {'rich' if calm else 'lean'}: {said}**"
 
 
@@ -434,7 +412,7 @@ def _rules(bench: Bench) -> list[str]:
     blocks = {use.block for use in bench.uses}
     screen = ("card and screen", "their") if "screen" in blocks else ("the card", "its")
     out = [_SUPPLY_ALONE.format(*screen)]
-    if "throttle" in _INPUTS[bench.build.name]:
+    if "throttle" in readings.INPUTS[bench.build.name]:
         out.insert(
             0, '"Key on, engine off" shows the other channels too: pressure is the day\'s air, throttle goes from end'
         )
@@ -445,7 +423,7 @@ def _rules(bench: Bench) -> list[str]:
 
 
 def _true_text(bench: Bench) -> str:
-    names = [name for name in _INPUTS[bench.build.name] if name not in ("lambda", "battery")]
+    names = [name for name in readings.INPUTS[bench.build.name] if name not in ("lambda", "battery")]
     return "".join(f", {name} {car.TRUE_V[name]:.2f} V" for name in names)
 
 
@@ -462,7 +440,7 @@ def line(one: Row, true_v: dict[str, float]) -> str:
 
 def sound(bench: Bench) -> dict[str, float]:
     """The readings without a fault."""
-    return row(bench, Fault("none", "")).read
+    return row(bench, Fault("none", "")).reading.volts
 
 
 def rows(bench: Bench) -> list[Row]:

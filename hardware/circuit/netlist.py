@@ -33,7 +33,7 @@ SUBCIRCUIT = {  # stock -> (name, pins in order, supply pin follows)
     "can_phy": ("CANPHY", ("TXD", "RXD", "S", "VIO", "VCC", "GND", "CANH", "CANL"), False),
     "can_ctl": ("CANCTL", ("CS", "SCK", "SDI", "SDO", "INT", "TXCAN", "RXCAN", "VSS", "VDD"), False),
     "can_ctl_2515": ("CANCTL", ("CS", "SCK", "SI", "SO", "INT", "TXCAN", "RXCAN", "VSS", "VDD"), False),
-    "adc_spi": ("ADCSPI", ("1", "2", "3", "4", "5", "15", "14", "16", "9"), False),
+    "adc_spi": ("ADCSPI", ("1", "2", "3", "5", "7", "15", "14", "16", "9"), False),
     "jumper3": ("JUMPER3", ("1", "2", "3"), False),
 }
 _PARAMETERS = {"ptc_750ma": "cold=0.5 heat=0.2 lost=85"}

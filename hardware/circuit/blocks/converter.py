@@ -2,7 +2,8 @@
 
 from hardware.circuit.model import Block, chip, two
 
-_UNUSED = {str(pin): ("AGND", (4.0, 1.0 - pin)) for pin in range(6, 9)}  # inputs x5 to x7
+# x3, x5, x7: ground between the checks, so that a bridge of solder never joins two of them
+_GROUNDED = {str(pin): ("AGND", (4.0, 1.0 - pin)) for pin in (4, 6, 8)}
 
 CONVERTER = Block(
     "converter",
@@ -18,9 +19,9 @@ CONVERTER = Block(
                 "1": ("X0", (4, 0)),
                 "2": ("X1", (4, -1)),
                 "3": ("X2", (4, -2)),
-                "4": ("X3", (4, -3)),
                 "5": ("X4", (4, -4)),
-                **_UNUSED,
+                "7": ("X6", (4, -6)),
+                **_GROUNDED,
                 "16": ("3V3", (9, 0)),
                 "15": ("REF", (9, -1)),
                 "14": ("AGND", (9, -2)),
@@ -40,9 +41,8 @@ CONVERTER = Block(
     (
         ((-6, 0), (4, 0)),
         ((-2, -1), (4, -1)),
-        *(((2.5, y), (4, y)) for y in (-2, -3, -4)),
-        ((3.5, -5), (3.5, -7.5)),
-        *(((3.5, 1 - pin), (4, 1 - pin)) for pin in range(6, 9)),
+        *(((1.5, y), (4, y)) for y in (-2, -4, -6)),
+        *(((3, 1 - pin), (4, 1 - pin)) for pin in (4, 6, 8)),
         ((9, 0), (10.5, 0)),
         ((9, -1), (13.5, -1)),
         ((19, -2), (19, -6)),
@@ -54,9 +54,9 @@ CONVERTER = Block(
     (
         ("X0", (-6, 0), "left", "input x0"),
         ("X1", (-2, -1), "left", "input x1"),
-        ("X2", (2.5, -2), "left", "input x2"),
-        ("X3", (2.5, -3), "left", "input x3"),
-        ("X4", (2.5, -4), "left", "input x4"),
+        ("X2", (1.5, -2), "left", "input x2"),
+        ("X4", (1.5, -4), "left", "input x4"),
+        ("X6", (1.5, -6), "left", "input x6"),
         ("SCK", (20, -3), "right", "SCK"),
         ("MISO", (20, -4), "right", "MISO"),
         ("MOSI", (20, -5), "right", "MOSI"),
@@ -64,6 +64,6 @@ CONVERTER = Block(
     ),
     grounds=((10.5, -7), (15, 3)),
     rails=(("3V3", (10.5, 0), "right"), ("3V3", (11, 3), "left"), ("REF", (13.5, -1), "up"), ("3V3", (19, 1), "up")),
-    analog_grounds=((-5, -3), (-1, -4), (3.5, -7.5), (10, -2), (16.5, -1)),
+    analog_grounds=((-5, -3), (-1, -4), (3, -3), (3, -5), (3, -7), (10, -2), (16.5, -1)),
     note='On the board to order. logger.json: "converters": {"x": "mcp3208"}, "reference_v": 3.0.',
 )
