@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from hardware.board import contents, items, places, prices, prints, rules, shape
 from hardware.board.places import below_module
-from hardware.circuit import checks
+from hardware.circuit import checks, readings
 from hardware.circuit.blocks import BY_NAME
 from hardware.circuit.stock import PRICE_DATE, STOCK
 from shared_math import bus_states
@@ -26,6 +26,10 @@ _CHANNELS = (
     {"name": "map", "input": "x0", "kind": "linear", "unit": "kPa", "volts": [0.5, 4.5], "values": [20, 300]},
     {"name": "battery", "input": "x1", "kind": "linear", "unit": "V", "volts": [0.0, 17.0], "values": [0.0, 17.0],
      "divider": {"top_ohm": _BATTERY[0], "bottom_ohm": _BATTERY[1]}},
+    {"name": "lambda_wire", "input": "x2", "kind": "linear", "unit": "V", "volts": [0.0, 8.0], "values": [0.0, 8.0],
+     "divider": {"top_ohm": 16800, "bottom_ohm": 10000}, "checks": "lambda_1"},
+    {"name": "rail_3v3", "input": "x6", "kind": "linear", "unit": "V", "volts": [0.0, 5.0], "values": [0.0, 5.0],
+     "divider": {"top_ohm": 10000, "bottom_ohm": 10000}, "expect": list(readings.RAIL_V)},
 )  # fmt: skip
 LOGGER = {
     "version": 1, "board": "rp2", "rate_hz": 200, "reference_v": REFERENCE_V, "converters": {"x": "mcp3208"},
@@ -196,9 +200,20 @@ def steps() -> tuple[Step, ...]:
         ),
         Step(
             "Sensor taps, battery, converter",
-            ("A2", "A3", "A4", "X", "U3", "J4", "J5"),
-            "**Never on an electronic throttle or pedal.** x0 and x1 are the converter's first inputs, on test points.",
-            (*taps[0], *taps[1], _held("12.0 V at J1", "TP-x1", "12.0 V give 2.10 V ± 0.05 V at pin a3")),
+            ("A2", "A3", "A4", "X", "W0", "W1", "Y", "U3", "J4", "J5"),
+            "**Never on an electronic throttle or pedal.** x0 and x1 are the converter's first inputs, on test points; "
+            "its legs 3, 5 and 7 check both lambda inputs' ground cores and the reference.",
+            (
+                *taps[0],
+                *taps[1],
+                _held("12.0 V at J1", "TP-x1", "12.0 V give 2.10 V ± 0.05 V at pin a3"),
+                *(
+                    _held(f"{one}-R1 to 3V3, {one}-R4 to T2", f"leg {leg} of X-U1",
+                          "1.23 V ± 0.05 V at the input of block W0")
+                    for one, leg in (("A0", 3), ("A1", 5))
+                ),
+                _held("12 V at J1", "leg 7 of X-U1", "1.65 V ± 0.05 V at the input of block Y"),
+            ),
         ),
         Step(
             "Tach lines",
@@ -362,8 +377,9 @@ def markdown() -> str:
         "## logger.json for this board",
         "",
         f"An example; scales and engine are yours. Inputs end at {ends[0]:.2f} V, the battery at {ends[1]:.1f} V, "
-        f"since the reference is {REFERENCE_V:.2f} V. A second lambda controller goes on `a1`, a wheel "
-        "sensor of your own on `p1`: **never the brakes' (ABS)**, nor any that another computer reads.",
+        f"since the reference is {REFERENCE_V:.2f} V. **`lambda_wire` and `rail_3v3` stay in**: they are what notices a "
+        "broken ground core (fault 48) and a lost reference (fault 46). A second lambda controller goes on `a1`, with "
+        "its own check on `x4` (`\"checks\": \"lambda_2\"`), a wheel sensor of your own on `p1`: **never the brakes' (ABS)**, nor any that another computer reads.",
         "",
         "```json",
         logger_json(),
@@ -374,7 +390,9 @@ def markdown() -> str:
         "for a logger on perfboard. "
         "**Before and after every drive, key on, engine off: the controller's display against the log.** Where the "
         "core of T4 or T22 breaks on the way, lambda reads up to 0.2 too rich and looks plausible ([T4 open]"
-        "(../../failures/board.md)); only the check after the drive shows it, and a log without it proves nothing.",
+        "(../../failures/board.md)): the lamp then shows fault 48 and the report says so, where logger.json holds "
+        "that input's check. Without it only the check after the drive shows it, and a log without either proves "
+        "nothing.",
         "",
     ]
     return "\n".join(out)

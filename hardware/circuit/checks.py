@@ -50,6 +50,7 @@ _SUPPLY = {"p": "supply"}
 _FED = ("vfeed p.feed 0 {feed}", "rground p.lug 0 0.01")
 _ON_BOARD = (*_FED, "rboard p.vboard 0 47")
 _CLAMPED = {"v": "clamp"}
+_CHECK_FED = ("rsignal x.in 3v3 0.1", "rground x.sense 0 0.1")
 
 ALL = (
     Check("5.0 V ± 0.2 V at P-U1 out", _SUPPLY, _FED, "v(5v)", 4.8, 5.2),
@@ -88,6 +89,25 @@ ALL = (
         0.0,
         3.6,
     ),
+    Check(
+        "1.05 to 1.28 V at the pin of block W0",
+        {"x": "differential", "w": "wire_check", **_CLAMPED},
+        (*_CHECK_FED, "rsource w.p x.p 0.001"),
+        "v(w.pin)",
+        1.05,
+        1.28,
+        pin="w.pin",
+    ),
+    Check(
+        "1.23 V ± 0.05 V at the input of block W0",
+        {"x": "differential", "w": "wire_check", **_CLAMPED},
+        (*_CHECK_FED, "rsource w.p x.p 0.001"),
+        "v(w.pin)",
+        1.18,
+        1.28,
+        "w.pin",
+    ),
+    Check("1.65 V ± 0.05 V at the input of block Y", {"y": "rail_check"}, (), "v(y.pin)", 1.60, 1.70, "y.pin"),
     Check("9.5 to 10.5 ohm from T14 to T2", {"x": "screens"}, ("iohm 0 x.screen 1",), "v(x.screen)", 9.5, 10.5),
     Check(
         "3.3 V ± 0.1 V at pin p0",

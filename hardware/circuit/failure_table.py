@@ -355,18 +355,21 @@ def lambda_text(read: dict[str, float], wrong: dict[str, float]) -> str:
     return f"**lambda too {'rich' if calm else 'lean'}: {said}**"
 
 
-def meaning(calm: int) -> tuple[str, ...]:
-    """How the rows are to be read. calm: how many read too rich."""
+def meaning(unseen: int, noticed: int) -> tuple[str, ...]:
+    """How the rows are to be read. unseen, noticed: how many read too rich, without and with a sign of it."""
     return (
         'What the rows mean: "too hot" is a part that would not bear it for good (film resistors are listed short for '
         "the sake",
         'of completeness: they fail open); regulators cut themselves off. "Off" is seen: the lamp is dark. What '
         "is wrong in",
-        'bold looks plausible, and the logger itself does not see it. The check "key on, engine off" does: the '
-        "controller's display",
-        f"against the log, **before the drive and after it**. {calm} of these rows read too rich; T4's core alone, "
-        "broken on the way,",
-        "takes 0.2 off a lean 1.10. A log without the check after it proves nothing.",
+        f"bold looks plausible, and the logger itself does not see it: {unseen} of these rows read too rich so. "
+        f"{noticed} more do, but",
+        "the lamp shows fault 46 or 48, or the report contradicts lambda, where logger.json names the checks' inputs.",
+        'The check "key on, engine off" shows all of them: the controller\'s display against the log, **before the '
+        "drive and",
+        "after it**. T4's core alone, broken on the way, takes 0.2 off a lean 1.10. Where nothing checks it, a log "
+        "without the",
+        "check after the drive proves nothing.",
         '**A protection that is lost changes no reading, so its row says "true":** P-D1 short (reversed polarity); '
         "P-Q1 source to",
         "drain, P-D2, P-R2 or P-Q2 open (overvoltage); P-D5 open (a regulator that fails).",
@@ -383,7 +386,8 @@ def meaning(calm: int) -> tuple[str, ...]:
 
 def table(bench: Bench, rows: list[Row], true_v: dict[str, float], notes: tuple[str, ...] = ()) -> str:
     """The page. notes: paragraphs before the rows."""
-    calm = sum("too rich" in reading_text(one, true_v) for one in rows)
+    rich = [text for text in (reading_text(one, true_v) for one in rows) if "lambda too rich" in text]
+    unseen = sum("**lambda too rich" in text for text in rich)
     maker = "board.failure_page" if bench.build.name == "board" else "circuit.failure_table"
     out = [
         f"# What a fault does: {bench.build.title}",
@@ -391,7 +395,7 @@ def table(bench: Bench, rows: list[Row], true_v: dict[str, float], notes: tuple[
         f"On: {bench.board.title}. {len(rows)} faults, ngspice runs of the whole build in a car, key on; made by",
         f"`python -m hardware.{maker}`, which takes minutes. Battery 14.4 V; true are lambda "
         f"{_TRUE['lambda']:.2f}, then {_TRUE['lean']:.2f}{_true_text(bench)}.",
-        *meaning(calm),
+        *meaning(unseen, len(rich) - unseen),
         *_rules(bench),
         "",
         f"Hottest wire: +{max(one.wire_k for one in rows):.1f} K. Largest shift of the engine computer's throttle "

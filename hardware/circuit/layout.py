@@ -99,7 +99,7 @@ MINIMUM = Layout(
         Area("S", 28, 22, 38, 34, "S card, at the edge"),
         Area("V", 41, 27, 47, 34, "V clamps"),
         Area("A0", 41, 13, 53, 24, "A0 lambda, close to the converter's pins"),
-        Area("W0", 49, 25, 53, 26, "W0"),
+        Area("W0", 48, 25, 53, 26, "W0"),
         Area("G", 49, 28, 53, 34, "G screens"),
         Area("E", 41, 0, 53, 9, "E tach"),
         Area("B", 29, 0, 38, 11, "B button and lamp"),
