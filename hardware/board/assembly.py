@@ -22,6 +22,7 @@ TEMPLATE = Path(__file__).with_name("assembly_page.html")
 SCALE = 8.0  # drawing units per millimetre
 _COLOURS = {
     "P": "#f6c9c0", "H": "#f2d7b6", "R": "#f7e3a6", "V": "#d9d9d9", "N": "#d9d9d9", "G": "#d9d9d9", "A0": "#bfe3ea",
+    "W0": "#d9d9d9", "W1": "#d9d9d9", "Y": "#d9d9d9",
     "A1": "#a9d3ee", "A2": "#c3e8cf", "A3": "#a8dcc0", "A4": "#cfe6b8", "X": "#c8cdf2", "E1": "#e3d3f0",
     "E2": "#d5bfe8", "C": "#f3b1d0", "J": "#e3d3f0",
     "B": "#f5edb5", "Z": "#e8e0c8", "S": "#dfe6ee", "D": "#dfe6ee", "K": "#ffffff",

@@ -208,8 +208,11 @@ def steps() -> tuple[Step, ...]:
                 *taps[1],
                 _held("12.0 V at J1", "TP-x1", "12.0 V give 2.10 V ± 0.05 V at pin a3"),
                 *(
-                    _held(f"{one}-R1 to 3V3, {one}-R4 to T2", f"leg {leg} of X-U1",
-                          "1.23 V ± 0.05 V at the input of block W0")
+                    _held(
+                        f"{one}-R1 to 3V3, {one}-R4 to T2",
+                        f"leg {leg} of X-U1",
+                        "1.23 V ± 0.05 V at the input of block W0",
+                    )
                     for one, leg in (("A0", 3), ("A1", 5))
                 ),
                 _held("12 V at J1", "leg 7 of X-U1", "1.65 V ± 0.05 V at the input of block Y"),
@@ -377,9 +380,10 @@ def markdown() -> str:
         "## logger.json for this board",
         "",
         f"An example; scales and engine are yours. Inputs end at {ends[0]:.2f} V, the battery at {ends[1]:.1f} V, "
-        f"since the reference is {REFERENCE_V:.2f} V. **`lambda_wire` and `rail_3v3` stay in**: they are what notices a "
-        "broken ground core (fault 48) and a lost reference (fault 46). A second lambda controller goes on `a1`, with "
-        "its own check on `x4` (`\"checks\": \"lambda_2\"`), a wheel sensor of your own on `p1`: **never the brakes' (ABS)**, nor any that another computer reads.",
+        f"since the reference is {REFERENCE_V:.2f} V. **`lambda_wire` and `rail_3v3` stay in**: they are what "
+        "notices a broken ground core (fault 48) and a lost reference (fault 46). A second lambda controller goes on "
+        '`a1`, with its own check on `x4` (`"checks": "lambda_2"`), a wheel sensor of your own on `p1`: **never the '
+        "brakes' (ABS)**, nor any that another computer reads.",
         "",
         "```json",
         logger_json(),

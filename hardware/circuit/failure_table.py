@@ -72,10 +72,10 @@ class Row:
     throttle_mv: by which the engine computer's throttle signal moves. output_ma: most that a wire brings to an output
     or sensor of the car. board_v: most at the board. coil_ma: through the coil at rest. sparks: share of the coil's
     volts that are left. edges: at the tach pin for every spark. pulses: at the second pin for every second pulse.
-    wire, wire_k: the hottest wire of the harness. reading: what is read, empty where the logger is off. hot: parts that would not bear it, in words. bus:
-    None where the build has none. unread: channels of which the converter says nothing. lost: what else works no
-    more, by rule. panel: the same of button, lamp and sounder, simulated. sensor_v: at a sensor of the user's own, None
-    where the build feeds none.
+    wire, wire_k: the hottest wire of the harness. reading: what is read, empty where the logger is off. hot: parts that
+    would not bear it, in words. bus: None where the build has none. unread: channels of which the converter says
+    nothing. lost: what else works no more, by rule. panel: the same of button, lamp and sounder, simulated. sensor_v: at
+    a sensor of the user's own, None where the build feeds none.
     """
 
     place: str

@@ -86,7 +86,9 @@ def read(run: Run) -> Reading:
     shown, told = set(), set()
     for name, pin in CHECKS[build].items():
         own = INPUTS[build][name]
-        pairs = [(pins.volts(own, nominal_gain(), at), pins.volts(pin, _WIRE_GAIN, at)) for at in (failures.LEAN_S, None)]
+        pairs = [
+            (pins.volts(own, nominal_gain(), at), pins.volts(pin, _WIRE_GAIN, at)) for at in (failures.LEAN_S, None)
+        ]
         if any(_apart(*pair) for pair in pairs):
             shown.add(name)
         if _bent(*pairs):

@@ -1,4 +1,4 @@
-"""What lets the logger notice that a lambda reading can't be right: a ground core that broke, a reference that moved."""
+"""What lets the logger notice that its readings can't be right: a ground core that broke, a reference that moved."""
 
 from hardware.circuit.model import Block, two
 
