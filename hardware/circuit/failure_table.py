@@ -74,8 +74,8 @@ class Row:
     volts that are left. edges: at the tach pin for every spark. pulses: at the second pin for every second pulse.
     wire, wire_k: the hottest wire of the harness. reading: what is read, empty where the logger is off. hot: parts that
     would not bear it, in words. bus: None where the build has none. unread: channels of which the converter says
-    nothing. lost: what else works no more, by rule. panel: the same of button, lamp and sounder, simulated. sensor_v: at
-    a sensor of the user's own, None where the build feeds none.
+    nothing. lost: what else works no more, by rule. panel: the same of button, lamp and sounder, simulated. sensor_v:
+    at a sensor of the user's own, None where the build feeds none.
     """
 
     place: str
