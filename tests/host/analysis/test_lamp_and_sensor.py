@@ -306,3 +306,15 @@ def test_steps_of_several_sessions_add_up():
     bank = SimpleNamespace(output=SimpleNamespace(steps=2, entries=3))
     (one,) = signs.wiring([SimpleNamespace(columns=Columns(10), banks={"": bank})] * 2)
     assert (one.steps, one.entries) == (4, 6)
+
+
+@pytest.mark.parametrize("falls_rpm_s, steps", [(0.0, 2), (1000.0, 0)])
+def test_a_fuel_cut_is_no_electrical_step_where_speed_alone_tells_of_it(falls_rpm_s, steps):
+    """Lambda goes through its whole range at once and back, 3 s and 6 s on; speed falls meanwhile, or stands."""
+    rpm = np.full(2000, 6000.0)
+    rpm[290:600] = 6000.0 - falls_rpm_s * PERIOD_S * np.arange(310)
+    rpm[600:] = rpm[599]
+    values = np.full(2000, 0.85)
+    values[300:600] = 1.39
+    columns = Columns(map_kpa=None, throttle=None, rpm=rpm, lambda_=values)
+    assert sensor.too_fast(columns, 0.02, 5)[0] == steps

@@ -12,6 +12,7 @@ CLOSED_PCT, REST_PCT = 5.0, 2.0
 IDLE_S = 2.0
 OVERRUN_RPM = 1300.0
 OVERRUN_KPA = 35.0
+SLOWS_S, SLOWS_RPM_S = 0.3, 100.0  # engine speed falls so fast, over so long
 OPENS_PCT = 40.0  # a throttle that never opens so far while the manifold fills can't be used
 FILLS_KPA = 85.0
 LIFT_PCT, LIFT_KPA, LIFT_S = 40.0, 15.0, 0.2  # a foot off the pedal: throttle and pressure fall so far so soon
@@ -28,6 +29,19 @@ def overrun(columns: Columns) -> np.ndarray:
         if columns.map_kpa is not None:
             return fast & (columns.map_kpa < OVERRUN_KPA)
     return np.zeros(len(columns), bool)
+
+
+def slowing(columns: Columns) -> np.ndarray:
+    """Where engine speed falls from above OVERRUN_RPM: all that it tells by itself of where the fuel may be cut."""
+    rows = max(1, round(SLOWS_S / columns.period_s))
+    out = np.zeros(len(columns), bool)
+    if len(columns) > rows:
+        with np.errstate(invalid="ignore"):
+            fell = columns.rpm[:-rows] - columns.rpm[rows:] > SLOWS_RPM_S * rows * columns.period_s
+            fell &= columns.rpm[:-rows] > OVERRUN_RPM
+        for first, last in local.spans(fell):
+            out[first : last + rows] = True
+    return out
 
 
 def lifted(columns: Columns) -> np.ndarray:

@@ -88,7 +88,10 @@ def too_fast(columns: Columns, tau_s: float, guard: int, beside: np.ndarray | No
         ups, downs = local.spans(moved > limit), local.spans(moved < -limit)
     # A fuel cut moves lambda through the whole range at once, which is no evidence against the sensor; but its air does
     # not leave again faster than the sensor's lag lets it
-    air = local.spread_after(overrun.overrun(columns), round(AFTER_CUT_S / columns.period_s))
+    cut = overrun.overrun(columns)
+    if columns.map_kpa is None and columns.throttle is None:
+        cut = overrun.slowing(columns)
+    air = local.spread_after(cut, round(AFTER_CUT_S / columns.period_s))
     near = round(SPIKE_S / columns.period_s)
     spikes = [(up, down) for up in ups for down in downs if 0 <= down[0] - up[1] <= near]
     ups = [one for one in ups if not air[one[0]] or any(one is up for up, _ in spikes)]
