@@ -138,3 +138,10 @@ def test_the_best_line_lies_above_rates_that_miss_edges():
     many = [np.tile(one, 600) for one in rates]
     every = edges._best_line(many, [np.full(600, 100.0)] * 5)
     assert every == pytest.approx(np.full(600, 0.5))  # more than are processed together
+
+
+@pytest.mark.filterwarnings("error")
+def test_times_that_stand_still_are_no_warning():
+    """As damage makes them: 8 us in all for 12 edges, two of them at once."""
+    wait = np.array([1.0, 1.0, 0.0, 1.0, 1.0, 1.0, 0.0, 1.0, 1.0, 1.0])
+    assert np.isfinite(edges.missing_edges(np.ones(10), wait, 3.0)[[4, 9]]).all()

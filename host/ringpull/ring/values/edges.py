@@ -119,11 +119,11 @@ def missing_edges(edges: Array, wait: Array, loss: float) -> Array:
     missing = np.zeros(len(edges))
     for _ in range(PASSES):
         told = edges + missing
-        rate = told / wait
-        from_left, from_right = (_asked(rate, told, wait, side) for side in (-1, 1))
-        from_left, from_right = _one_sided(from_left, from_right), _one_sided(from_right, from_left)
-        least, most = np.minimum(from_left, from_right), np.maximum(from_left, from_right)
-        with np.errstate(invalid="ignore"):
+        with np.errstate(divide="ignore", invalid="ignore"):  # damaged times may stand still
+            rate = told / wait
+            from_left, from_right = (_asked(rate, told, wait, side) for side in (-1, 1))
+            from_left, from_right = _one_sided(from_left, from_right), _one_sided(from_right, from_left)
+            least, most = np.minimum(from_left, from_right), np.maximum(from_left, from_right)
             more = np.where(least >= 1 - TOLERANCE, np.rint((least + most) / 2), 0.0)
             unclear = (more > 0) & (most - least > 2 * TOLERANCE + 0.2 * more)
             more[unclear & (least <= loss)] = np.where(told <= FEW, np.inf, 0.0)[unclear & (least <= loss)]

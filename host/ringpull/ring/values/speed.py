@@ -193,7 +193,8 @@ def _offsets(number: Array, time_us: Array, tooth: Array, off: Array, teeth: int
     reach = 2.0 * teeth
     far = (middle - reach >= curve.x[0]) & (middle + reach <= curve.x[-1])
     wide = np.where(far, curve(middle + reach) - curve(middle - reach), np.nan)
-    passed = np.diff(time_us) * 2 * reach / wide - np.diff(number)
+    with np.errstate(divide="ignore", invalid="ignore"):  # damaged times may stand still
+        passed = np.diff(time_us) * 2 * reach / wide - np.diff(number)
     use = np.isfinite(passed)
     use &= np.abs(passed - (off[tooth[1:]] - off[tooth[:-1]])) < limit
     a, b, passed = tooth[:-1][use], tooth[1:][use], passed[use]
