@@ -112,6 +112,13 @@ def _worth_telling(lamp: np.ndarray) -> np.ndarray:
     return (lamp == layout.LAMP_LEAN) | (lamp >= layout.LAMP_FAULT)
 
 
+def _rate_hz(setup: Setup) -> float:
+    """Rows a second: as configured, for periods are whole microseconds; by the period where a file contradicts that."""
+    by_period = 1e6 / setup.period_us
+    configured = float(setup.config.rate_hz or 0)
+    return configured if abs(configured - by_period) < 0.01 * by_period else round(by_period, 3)
+
+
 class Session:
     """One power-on of the logger. Times are seconds from the session's row 0, even if that row is overwritten."""
 
@@ -128,7 +135,7 @@ class Session:
         self.faults: list[int] = setup.faults
         self.assumed: str = setup.assumed  # source of its setup, if that is not from its own blocks
         self.period_s: float = setup.period_us / 1e6
-        self.rate_hz: float = float(setup.config.rate_hz or 1e6 / setup.period_us)
+        self.rate_hz: float = _rate_hz(setup)
 
     @cached_property
     def start_utc(self) -> str | None:

@@ -343,6 +343,15 @@ def test_a_period_of_a_broken_number_of_microseconds(read):
     assert session.duration_s == pytest.approx(ROWS * 3333.5e-6, abs=1e-9)
 
 
+@pytest.mark.parametrize("period_us, rate_hz", [(5000, 200.0), (5010, 200.0), (10000, 100.0)])
+def test_a_rate_that_the_period_contradicts_is_not_told(read, period_us, rate_hz):
+    """The configuration says 200 rows a second."""
+    ring = Ring(settings=CONFIG | {"rate_hz": 200})
+    ring.setup(period_us=period_us)
+    ring.numbered(0, ROWS)
+    assert read(ring.blocks).sessions[0].rate_hz == rate_hz
+
+
 def test_columns_of_unknown_roles_are_kept_as_numbers(read):
     ring = Ring()
     ring.columns.insert(2, {"n": "novel", "r": "from the future", "b": 9})
