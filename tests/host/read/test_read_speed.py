@@ -94,7 +94,7 @@ def test_the_compiled_search_keeps_to_the_curve(first):
     edge is a thousandth late by its tooth, so is the end of its cycle: by 0.004."""
     edges, times = np.array([first, 1, 2, 3, 4, 5]), np.array([0.0, 1, 3, 7, 15, 31])
     first_one = pytest.approx(3 + 4 * first, rel=1e-12)
-    assert compiled_widths(edges, times, [31, 0.5, 0, 31], 2) == [24, first_one, first_one, 24]
+    assert compiled_widths(edges, times, [0, 31, 0.5, 0, 31], 2) == [first_one, 24, first_one, first_one, 24]
 
 
 @compiled
