@@ -85,6 +85,7 @@ def test_the_compiled_search_by_hand():
         assert compiled_widths(edges, times, [15.5], 2, 1, near) == [wanted]
     for cycle in (2, 2.5, 3):
         assert compiled_widths(edges, edges * 10, [30], cycle) == [cycle * 10]
+    assert compiled_widths([0.0, 5], [0.0, 50], [50, 0], 2) == [20, 20]  # one interval
 
 
 @compiled
