@@ -89,6 +89,26 @@ def test_the_compiled_search_by_hand():
 
 
 @compiled
+@pytest.mark.parametrize(
+    "x, begin, found, read", [(2.5, 4, 2, "4323"), (2, 2, 2, "23"), (3, 2, 3, "234"), (9, 3, 4, "34"), (-1, 1, 0, "11")]
+)
+def test_an_interval_is_looked_for_from_its_neighbour_on(x, begin, found, read):
+    """Which points of six are read for it: no more than lie between, however long the curve is. One at which an
+    interval ends belongs to the next."""
+    from ringpull.ring.values import compiled_speed
+
+    asked = []
+
+    class Points(list):
+        def __getitem__(self, at):
+            asked.append(int(at))
+            return float(at)
+
+    assert compiled_speed._at.py_func(x, Points(range(6)), begin) == found
+    assert "".join(map(str, asked)) == read
+
+
+@compiled
 @pytest.mark.parametrize("first", [0.0, 0.001])  # 0.001 + 1 - 1 is below 0.001
 def test_the_compiled_search_keeps_to_the_curve(first):
     """Times 1, 2, 4, 8 and 16 apart, forth and back: the first cycle of two lasts 3, the last one 24. Where the first
