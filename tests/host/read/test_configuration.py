@@ -1,6 +1,6 @@
 """The records of a configuration: what is written, what is assumed where nothing is, and keys that have no place."""
 
-from dataclasses import fields, replace
+from dataclasses import FrozenInstanceError, fields, replace
 
 import pytest
 
@@ -51,12 +51,37 @@ def test_what_has_a_record_of_its_own(made):
     assert configuration.holding(made.targets, {"high_boost": 0.0}) is always
     assert (made.fuel.name, made.bus_kbit, made.by_name["wheel_speed"].unit) == ("petrol", 500, "km/h")
     assert configuration.crank_of(made.channels) is made.by_name["engine_speed"]
+    assert {one.name: one.pid for one in made.channels if one.pid is not None} == {"short_trim": 6, "wide_volts": 0x24}
+    assert made.by_name["injector"].duty_column == "injector_duty_pct"
+
+
+def test_the_crank_is_what_gives_pulses_by_the_turn(made):
+    """Half a pulse each turn will do; a wheel's come by the metre."""
+    assert [one.name for one in made.channels if one.counts_crank] == ["engine_speed"]
+    crank = made.by_name["engine_speed"]
+    assert replace(crank, per_rev=0.5).counts_crank and not replace(crank, per_rev=0.0).counts_crank
+    assert not replace(crank, kind="can").counts_crank and not replace(crank, kind="rtd").counts_crank
+
+
+def test_a_record_cannot_be_changed_and_may_be_a_key(made):
+    """Each is made once and shared. It is a key whatever is written in it, and shown without that."""
+    sensor, target = made.by_name["lambda_1"], made.targets[0]
+    parts = (made.engine, made.vehicle, made.fuel, target, target.when, sensor, sensor.states[0], sensor.calibration)
+    for record in (made, *parts):
+        with pytest.raises(FrozenInstanceError):
+            setattr(record, fields(record)[0].name, None)
+        assert {record: 1}[replace(record)] == 1
+    assert "written=" not in repr(sensor)
+    assert repr(replace(made, written={"note": "unseen"})) == repr(made)
 
 
 def test_what_is_assumed_where_nothing_is_written():
     nothing = Configuration()
     assert (nothing.engine.assumed_cylinders, nothing.engine.assumed_cc, nothing.engine.strokes) == (4, 2000.0, 4)
     assert (nothing.assumed_fuel.name, nothing.with_target, nothing.rate_hz) == ("petrol", False, 0)
+    assert nothing.screen is False
+    bare = configuration.ConfiguredChannel("p", "pulses", "p")
+    assert (bare.afr, bare.per_rev, bare.per_metre, bare.per_cycle, bare.lambda_range) == (False, 0, 0, 1, None)
     assert nothing.assumed_fuel.stoich_afr == pytest.approx(14.57, abs=0.02)  # CH1.85 in dry air
     told = Engine(cylinders=6, displacement_cc=3000)
     assert (told.assumed_cylinders, told.assumed_cc) == (6, 3000)

@@ -15,6 +15,7 @@ from ringpull.ring.values.edges import EdgeColumns
 
 COUNT_BITS, AGE_BITS = 24, 20
 NUMBA = find_spec("numba")
+compiled = pytest.mark.skipif(not NUMBA, reason="numba is not installed: pip install '.[fast]'")
 
 
 def edges_of(rpm, until_s, per_rev, offsets=(0.0,)):
@@ -44,12 +45,88 @@ def decoded(edges_s, rate_hz, until_s, per_rev, cycle=None):
     return row / rate_hz, hz * 60 / per_rev
 
 
+@compiled
 def test_the_compiled_way_is_tested_too():
-    if not NUMBA:
-        pytest.skip("numba is not installed: pip install '.[fast]'")
     from ringpull.ring.values import compiled_speed
 
     assert callable(compiled_speed.widths.py_func)  # it is compiled: as it stands it would take hours
+    assert compiled_speed.widths.stats.cache_path  # once for all runs
+    assert compiled_speed.widths.targetoptions["nogil"]  # and other threads go on meanwhile
+
+
+def compiled_widths(starts, y, times, cycle, steps=4, near=1e-5):
+    """By the compiled search, on straight lines through points that stand among numbers which it must not read."""
+    from ringpull.ring.values import compiled_speed
+
+    def held(values):
+        return np.concatenate([np.full(3, np.nan), values, np.full(3, np.nan)])[3:-3]
+
+    slope, out = np.diff(y) / np.diff(starts), np.full(len(times), np.nan)
+    curve = held(starts), held(y), held(slope), held(np.zeros(len(slope)))
+    compiled_speed.widths(*curve, np.array(times, float), float(cycle), steps, near, out)
+    return out.tolist()
+
+
+@compiled
+def test_the_compiled_search_by_hand():
+    """Edges 5 apart, from 15 on 1 apart, and t = 15.5, which the line puts at 3.5. The cycle of two there lasts from
+    12.5 to 16.5: 4, its middle is 14.5, and the search goes (15.5 - 14.5) 2 / 4 = 0.5 on. Around 4 the cycle lasts from
+    15 to 17: 2, its middle is 16, and it goes 0.5 back, and so on.
+
+    With an eighth of these times it goes 2 (15.5 - 14.5) / 8 = 0.25 on, as if the cycle lasted 1. Around 3.75 it lasts
+    3/8, from 13.75 / 8 to 16.75 / 8, and 2 (15.5 - 15.25) / 8 = 1/16 further on 2.75/8."""
+    edges, times = np.arange(7.0), np.array([0, 5, 10, 15, 16, 17, 18])
+    for steps, wanted in enumerate((4, 2, 4, 2, 4)):
+        assert compiled_widths(edges, times, [15.5], 2, steps) == [wanted]
+    for steps, wanted in enumerate((1 / 2, 3 / 8, 2.75 / 8)):
+        assert compiled_widths(edges, times / 8, [15.5 / 8], 2, steps) == [wanted]
+    # a move that is not above `near` is the last one, and no cycle is looked up after it
+    for near, wanted in ((0.5, 4), (0.49, 2)):
+        assert compiled_widths(edges, times, [15.5], 2, 1, near) == [wanted]
+    for cycle in (2, 2.5, 3):
+        assert compiled_widths(edges, edges * 10, [30], cycle) == [cycle * 10]
+    assert compiled_widths([0.0, 5], [0.0, 50], [50, 0], 2) == [20, 20]  # one interval
+
+
+@compiled
+@pytest.mark.parametrize(
+    "x, begin, found, read", [(2.5, 4, 2, "4323"), (2, 2, 2, "23"), (3, 2, 3, "234"), (9, 3, 4, "34"), (-1, 1, 0, "11")]
+)
+def test_an_interval_is_looked_for_from_its_neighbour_on(x, begin, found, read):
+    """Which points of six are read for it: no more than lie between, however long the curve is. One at which an
+    interval ends belongs to the next."""
+    from ringpull.ring.values import compiled_speed
+
+    asked = []
+
+    class Points(list):
+        def __getitem__(self, at):
+            asked.append(int(at))
+            return float(at)
+
+    assert compiled_speed._at.py_func(x, Points(range(6)), begin) == found
+    assert "".join(map(str, asked)) == read
+
+
+@compiled
+@pytest.mark.parametrize("first", [0.0, 0.001])  # 0.001 + 1 - 1 is below 0.001
+def test_the_compiled_search_keeps_to_the_curve(first):
+    """Times 1, 2, 4, 8 and 16 apart, forth and back: the first cycle of two lasts 3, the last one 24. Where the first
+    edge is a thousandth late by its tooth, so is the end of its cycle: by 0.004."""
+    edges, times = np.array([first, 1, 2, 3, 4, 5]), np.array([0.0, 1, 3, 7, 15, 31])
+    first_one = pytest.approx(3 + 4 * first, rel=1e-12)
+    assert compiled_widths(edges, times, [0, 31, 0.5, 0, 31], 2) == [first_one, 24, first_one, first_one, 24]
+
+
+@compiled
+@pytest.mark.parametrize("cycle", [2.0, 2.5, 3.0])
+def test_the_compiled_search_finds_the_same_in_any_order_of_times(cycle):
+    curve = speed.Curve(np.array([0.001, 1, 2, 3.5, 4, 5, 7]), np.array([0.0, 10, 30, 70, 150, 160, 200]))
+    times = np.arange(0.0, 201.0)
+    plain = speed._widths(curve, times, cycle)
+    for order in (times, times[::-1], np.random.default_rng(3).permutation(times)):
+        found = speed._compiled_widths(curve, order, cycle)
+        np.testing.assert_allclose(found, plain[order.astype(int)], rtol=1e-12)
 
 
 def dropped(edges_s, seed, share=1 / 250):
