@@ -1,4 +1,4 @@
-"""speed.cycle_means compiled by numba, if it is installed: the same search row by row, for large files only.
+"""The search of speed._widths compiled by numba, if it is installed: the same search row by row, for large files only.
 
 It steps from one row's cycle to the next one's, where numpy gathers the curve anew for all rows in each step.
 """
