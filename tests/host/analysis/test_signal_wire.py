@@ -7,6 +7,7 @@ import pytest
 from analysis_scenes import CONFIG
 from bench import faults as campaign
 from truth import wired
+from truth.ground_core import BROKEN, TOUCHING, WIRE, lost, measured
 from truth.wired import wire
 
 from ringpull.analysis.answer import answer
@@ -20,25 +21,14 @@ from ringpull.files import configuration
 from ringpull.wording import instruments as words
 from ringpull.wording import next_steps
 
-WIRE = {"name": "lambda_1_wire", "input": "x2", "kind": "linear", "unit": "V", "volts": [0, 5], "values": [0, 5]}
-WIRE |= {"divider": {"top_ohm": 16800, "bottom_ohm": 10000}, "checks": "lambda_1"}
-BROKEN, TOUCHING, CORRODED = 0.627, 1.25, 0.9  # of the signal that is left
+CORRODED = 0.9
 HIDES = (2, 3)  # drives whose only hole is in one pull, with a core that breaks a second before it
 
 
 def drive(seed, hole, grounds_v=0.0, banks=1):
     made = wire(seed, hole, banks)
     made = copy.deepcopy(made, {id(made.drive): made.drive})
-    last = f"lambda_{banks}"
-    made.config["channels"].append(WIRE | {"checks": last})
-    made.volts[WIRE["name"]] = made.volts[last] + grounds_v
-    return made
-
-
-def loses_ground(made, share, start_s=0.0, end_s=np.inf, name="lambda_1"):
-    """From one time to another lambda has a share of what its signal wire has against the logger's own ground."""
-    rows = made.rows(start_s, end_s)
-    made.volts[name][rows] = np.clip(share * made.volts[WIRE["name"]][rows], 0.0, 5.0)
+    measured(made, grounds_v, f"lambda_{banks}")
     return made
 
 
@@ -65,7 +55,7 @@ def wire_of(found, name="lambda_1"):
 def test_a_core_that_breaks_before_the_only_hole_leaves_no_calm_answer(seed):
     made = drive(seed, True, 0.1)
     starts_s = made.hole_s[0] - 1.0
-    loses_ground(made, BROKEN, starts_s)
+    lost(made, BROKEN, starts_s)
     hidden = answered(unchecked(made), seed)
     assert hidden.verdict == verdict.NO_EVENT  # what it is for: nothing else in the drive tells it
     assert wire_of(hidden)[1].state is State.NOT_TESTED
@@ -94,7 +84,8 @@ def steps(found):
 def test_a_core_that_makes_no_contact_for_seconds_leaves_no_calm_answer(share):
     made = drive(3, True)
     start_s, end_s = made.hole_s
-    found = answered(loses_ground(made, share, start_s - 1.0, end_s + 1.0), 3)
+    lost(made, share, start_s - 1.0, end_s + 1.0)
+    found = answered(made, 3)
     sensor, finding = wire_of(found)
     assert found.verdict == verdict.NOT_ENOUGH and [one.check for one in sensor.against][0] is Check.WIRE
     (span,) = finding.spans
@@ -110,7 +101,8 @@ def test_without_such_a_channel_a_drive_is_judged_as_before():
 
 
 def test_of_what_reads_false_most_of_the_time_nothing_is_believed():
-    made = loses_ground(drive(2, True), BROKEN)
+    made = drive(2, True)
+    lost(made, BROKEN)
     found = answered(made, 2)
     _, finding = wire_of(found)
     assert found.verdict == verdict.NOT_ENOUGH and len(finding.spans) == 1
@@ -119,7 +111,9 @@ def test_of_what_reads_false_most_of_the_time_nothing_is_believed():
 
 @pytest.mark.parametrize("share", [CORRODED, 0.95, 1.1])
 def test_a_share_of_the_signal_that_is_lost_all_along_contradicts_the_whole_drive(share):
-    found = answered(loses_ground(drive(3, False, -0.1), share), 3)
+    made = drive(3, False, -0.1)
+    lost(made, share)
+    found = answered(made, 3)
     sensor, finding = wire_of(found)
     assert found.verdict != verdict.NO_EVENT and finding.state is State.CONTRADICTED and not finding.spans
     assert finding.figures["share"] == pytest.approx(share, abs=0.01)
@@ -127,7 +121,9 @@ def test_a_share_of_the_signal_that_is_lost_all_along_contradicts_the_whole_driv
 
 
 def test_a_lean_event_that_a_corroded_core_still_shows_is_told():
-    found = answered(loses_ground(drive(3, True), CORRODED), 3)
+    made = drive(3, True)
+    lost(made, CORRODED)
+    found = answered(made, 3)
     assert wire_of(found)[1].state is State.CONTRADICTED and found.verdict == verdict.ATTENTION
 
 
@@ -157,7 +153,8 @@ def test_sound_grounds_are_sound_also_through_a_slow_converter(kind, late_s):
 def test_of_two_banks_the_one_with_the_broken_core_is_named_and_blanked():
     made = drive(3, True, 0.0, banks=2)
     start_s, end_s = made.hole_s
-    found = answered(loses_ground(made, BROKEN, start_s - 1.0, end_s + 1.0, "lambda_2"), 3)
+    lost(made, BROKEN, start_s - 1.0, end_s + 1.0, "lambda_2")
+    found = answered(made, 3)
     assert found.verdict == verdict.NOT_ENOUGH
     assert wire_of(found, "lambda_2")[1].state is State.CONTRADICTED
     assert wire_of(found, "lambda_1")[1].state is State.NOT_TESTED
