@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from truth.ground_core import GROUND_CORE
 from truth.road import lag
 from truth.wired import STEP_S, Wired, sensor_of, to_volts
 
@@ -393,6 +394,7 @@ def with_start(fault: Break) -> Break:
 
 
 LAMBDA, SECOND, MAP, THROTTLE, SPEED = ("lambda_1",), ("lambda_2",), ("map",), ("throttle",), ("engine_speed",)
+DOUBLE_PRESS = pressed_within(0.0, 0.25)
 SOUND = Fault("no fault", "none", lambda wired, rng: None)
 FAULTS = (
     Fault("lambda frozen at 0.98", "sensor", frozen(0.98), LAMBDA),
@@ -415,6 +417,7 @@ FAULTS = (
     Fault("afr constant of another fuel, rich", "configuration", afr_constant(14.7, 15.6), LAMBDA),
     Fault("afr constant of another fuel, lean", "configuration", afr_constant(14.7, 13.8), LAMBDA),
     Fault("lambda ground off by 0.5 V", "wiring", added_volts("lambda_1", -0.5), LAMBDA),
+    *(Fault(*one) for one in GROUND_CORE),
     Fault("lambda plug flickers to 5 V", "wiring", flicker("lambda_1", 5.0, 5.0, 0.03), LAMBDA),
     Fault("lambda plug flickers to 0 V", "wiring", flicker("lambda_1", 0.0, 5.0, 0.05), LAMBDA),
     Fault("spikes to 5 V", "wiring", spikes, (), evidence=False),
@@ -482,18 +485,12 @@ FAULTS = (
     Fault("nobody marks", "driver", nobody_marks, (), evidence=False),
     Fault("marks come late", "driver", marks_late, (), evidence=False),
     Fault("a press too many in a pull", "driver", pressed_within(0.0), (), evidence=False),
-    Fault("a double press in a pull", "driver", pressed_within(0.0, 0.25), (), evidence=False),
+    Fault("a double press in a pull", "driver", DOUBLE_PRESS, (), evidence=False),
     Fault("lambda and speed alone", "configuration", SPEED_ALONE, (), evidence=False),
     Fault(
         "lambda and speed alone, a press too many", "driver", both(SPEED_ALONE, pressed_within(0.0)), (), evidence=False
     ),
-    Fault(
-        "lambda and speed alone, a double press",
-        "driver",
-        both(SPEED_ALONE, pressed_within(0.0, 0.25)),
-        (),
-        evidence=False,
-    ),
+    Fault("lambda and speed alone, a double press", "driver", both(SPEED_ALONE, DOUBLE_PRESS), (), evidence=False),
     Fault("logger powered late", "driver", key_on_late, (), evidence=False),
     Fault("misfire", "engine", misfire, (), evidence=False),
     Fault("thin air, 75 kPa", "engine", thin_air, (), evidence=False),

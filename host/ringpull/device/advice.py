@@ -8,7 +8,7 @@ from ringpull.device import by_role
 from ringpull.device.advice_words import ADVICE
 from ringpull.device.impossible import Thought, manifold_channels, place, range_kpa
 from ringpull.files import configuration
-from shared_math import boards, bus, judging, lean_watch, plausible, speed
+from shared_math import boards, bus, converters, judging, lean_watch, plausible, speed
 from shared_math import channels as descriptions
 from shared_math.config import checker, schema
 
@@ -70,7 +70,15 @@ def advice(config: dict[str, Any]) -> list[Thought]:
         out += [(code, where, detail) for code, detail in (*_input(config, channel), *_values(config, channel))]
     for channel in manifold_channels(config):
         out += [(code, place(config, channel), detail) for code, detail in _pressure(config, channel)]
-    return out + _target(config) + _fuel_pressure(config) + _units(config) + _warning(config) + _bus(config)
+    return (
+        out
+        + _target(config)
+        + _fuel_pressure(config)
+        + _units(config)
+        + _warning(config)
+        + _wires(config)
+        + _bus(config)
+    )
 
 
 def _board(config: dict[str, Any]) -> list[Thought]:
@@ -120,7 +128,8 @@ def _input(config: dict[str, Any], channel: dict[str, Any]) -> list[tuple[str, s
     if most_v > descriptions.LIMIT_5V and not known and channel["kind"] != "lambda":
         if channel["name"] not in ("battery", "supply") or channel["input"] in STRAIGHT_INPUTS:
             out.append(("battery_divider", f"{most_v:g}"))
-    least_v = _least_v(channel, boards.LEAST_V.get(board, 0.0))
+    # A signal that is measured once more tells of a broken core well above these volts
+    least_v = None if "checks" in channel else _least_v(channel, boards.LEAST_V.get(board, 0.0))
     if least_v is not None:
         out.append(("below_converter", f"{least_v:.2f}"))
     return out
@@ -246,6 +255,29 @@ def _warning(config: dict[str, Any]) -> list[Thought]:
     room = all(min(one.get("volts", [0.0])) >= STATE_BELOW_V for one in sensors)
     code = "lean_after_warm_up" if room else "lean_no_room_for_state"
     return [(code, "The lean warning", " and ".join(mute))] if mute else []
+
+
+def _wires(config: dict[str, Any]) -> list[Thought]:
+    """Advice about lambda sensors whose ground core nothing checks, while an input for that is free."""
+    checked = [one["checks"] for one in config["channels"] if "checks" in one]
+    free = _free_input(config)
+    differential = [
+        one
+        for one in by_role.lambda_channels(config)
+        if one.get("front") == descriptions.DIFFERENTIAL and one["name"] not in checked
+    ]
+    return [("wire_unchecked", place(config, one), free) for one in differential[:1]] if free else []
+
+
+def _free_input(config: dict[str, Any]) -> str:
+    """An analog input that no channel uses: of the board, else of a converter that is configured; "" without one."""
+    used = [converters.parse(one["input"]) for one in config["channels"] if "input" in one]
+    taken = {(letter, number) for letter, plus, minus in filter(None, used) for number in (plus, minus)}
+    board = config.get("board", schema.BOARD)
+    own = [name for name in boards.INPUTS.get(board, ()) if name[0] == "a" and name != boards.OWN_SUPPLY.get(board)]
+    listed = config.get("converters", {})
+    own += [f"{letter}{n}" for letter in sorted(listed) for n in range(converters.inputs(listed[letter]))]
+    return next((name for name in own if (name[0], int(name[1:])) not in taken), "")
 
 
 def _unusual(channel: dict[str, Any], engine: dict[str, Any]) -> bool:

@@ -149,4 +149,10 @@ ADVICE = {
         "if the controller's output can be set, let its range begin at 0.5 V, and add the volts that it gives while "
         "heating as a state; otherwise nothing needs to be done",
     ),
+    "wire_unchecked": (
+        "Nothing tells whether the ground core of {w} is whole; input {d} is free for that",
+        "with a broken core lambda reads 0.63 of the volts that it should, which looks like a rich engine",
+        'measure its signal wire once more, as hardware/README.md shows, by a channel of kind "linear" and unit "V" '
+        'with "checks"',
+    ),
 }

@@ -11,6 +11,7 @@ from shared_math import channels as descriptions
 
 FUEL_KPA = (0.0, 1000.0)
 LEAST_KPA = 30  # least distance between the two highest loads of a target
+WIRE_INPUT = "a1"  # where the minimum build measures lambda_1's signal wire once more
 EXTERNAL = "mcp3208"  # the external converter for inputs that the board lacks
 
 
@@ -147,6 +148,8 @@ def config_of(plan: Plan) -> dict[str, Any]:
         why = "volts at the closed and at the open stop"
         listed.append(_linear("throttle", "a2", "%", plan.throttle_volts, (0, 100), why))
     listed += _further(plan, [channel["input"] for channel in listed])
+    if WIRE_INPUT not in [channel["input"] for channel in listed]:
+        listed.append(_wire())
     if plan.injector:
         injector = {"name": "injector", "input": "p1", "kind": "pulse_width", "polarity": "low"}
         listed.append(
@@ -210,6 +213,13 @@ def _lambda(plan: Plan) -> dict[str, Any]:
     return channel | {
         "note": "both ends of the controller's analog output; tau_ms is the sensor's own lag, often 50 to 100"
     }
+
+
+def _wire() -> dict[str, Any]:
+    why = "lambda_1's signal wire against the logger's own ground: tells a broken ground core"
+    channel = _linear("lambda_1_wire", WIRE_INPUT, "V", (0, 5), (0, 5), why)
+    divider = {"top_ohm": 16800, "bottom_ohm": 10000}  # both arms before node P of block A0
+    return channel | {"divider": divider, "checks": "lambda_1"}
 
 
 def _speed(plan: Plan) -> dict[str, Any]:

@@ -7,7 +7,7 @@ from typing import Any
 
 from ringpull.analysis import car
 from ringpull.device import by_role
-from shared_math import bus, lean_watch
+from shared_math import bus, judging, lean_watch
 from shared_math import channels as shared_channels
 
 NOTHING = "logged and shown, not used"
@@ -116,6 +116,9 @@ def _logger(config: dict[str, Any], found: dict[str, list[str]]) -> None:
         if "expect" in channel:
             low, high = channel["expect"]
             found[channel["name"]].append(f"outside {low:g} to {high:g} the lamp shows fault 46")
+        if "checks" in channel:
+            apart = f"where they differ by more than {judging.WIRES_APART_V:g} V the lamp shows fault 48"
+            found[channel["name"]].append(f"compared with {channel['checks']}: {apart}")
     supply = shared_channels.supply_of(config)
     if supply is not None:
         found[supply["name"]].append("the logger counts dips of its supply")

@@ -125,9 +125,10 @@ class ConfiguredChannel:
 
     column: its name in decoded tables. unit: of its values, "" if it has none. input: "" if it comes over the bus.
     label: None if none is configured. volts, values: its points. divider_ohm: to the terminal and to ground. pid: of an
-    obd channel, -1 if there is no such parameter. cold: channel of a thermocouple's cold junction. polarity: the edge
-    or level that counts. frame_id: of a can channel. per_rev, per_metre: pulses, 0 where they count something else.
-    written: as in the configuration, for the functions that both sides share.
+    obd channel, -1 if there is no such parameter. cold: channel of a thermocouple's cold junction. expect:
+    limits of a known value, () without. checks: the lambda channel whose signal wire it measures too. polarity: the
+    edge or level that counts. frame_id: of a can channel. per_rev, per_metre: pulses, 0 where they count something
+    else. written: as in the configuration, for the functions that both sides share.
     """
 
     name: str
@@ -149,6 +150,8 @@ class ConfiguredChannel:
     calibration: Calibration | None = None
     states: tuple[State, ...] = ()
     cold: str | None = None
+    expect: Numbers = ()
+    checks: str | None = None
     polarity: str = ""
     per_rev: float = 0.0
     per_metre: float = 0.0

@@ -176,6 +176,18 @@ def _supply(f: Figures) -> Said:
     return say(f"reads {f['volts']:.1f} V with the engine running")
 
 
+def _wire(f: Figures) -> Said:
+    against = "its signal wire has against the logger's own ground"
+    if isfinite(f["share"]):
+        return say(f"reads {f['share']:.2f} of the volts that {against}, for {f['seconds']:.1f} s")
+    return say(f"differs by {f['apart_v']:.2f} V from what {against}, for {f['seconds']:.1f} s")
+
+
+def _known(f: Figures) -> Said:
+    value = f"reads {f['value']:.4g}" if isfinite(f["value"]) else "gives no reading"
+    return say(f"{value} for {f['seconds']:.1f} s where it must read {f['low']:g} to {f['high']:g}")
+
+
 AGAINST: dict[Check, Callable[[Figures], Said]] = {
     Check.MOVES: _moves,
     Check.STUCK: _stuck,
@@ -205,6 +217,8 @@ AGAINST: dict[Check, Callable[[Figures], Said]] = {
     Check.AGREES: _agrees,
     Check.GEAR: _gear,
     Check.SUPPLY: _supply,
+    Check.WIRE: _wire,
+    Check.KNOWN: _known,
 }
 FOR: dict[Check, Callable[[Figures], Said]] = {
     Check.MOVES: lambda f: say("moves with the load"),
@@ -222,6 +236,8 @@ FOR: dict[Check, Callable[[Figures], Said]] = {
     Check.GEAR: lambda f: say("fits the configured gears"),
     Check.SUPPLY: _supply,
     Check.BANKS: lambda f: say("moves with the other bank"),
+    Check.WIRE: lambda f: say("agrees with its signal wire against the logger's own ground"),
+    Check.KNOWN: lambda f: say(f"reads {f['value']:.4g}, as it must"),
 }
 CAUSES = {
     Cause.WIRING: "a wire is off, shorted or on the wrong input",
@@ -240,6 +256,8 @@ CAUSES = {
     Cause.REST: "the configured closed position is not the sensor's, the sensor is reversed, or the throttle sticks",
     Cause.PULSES: "the configured pulses per turn (or per metre) are not the sensor's",
     Cause.SUPPLY: "the alternator does not charge, or the channel's divider is configured wrongly",
+    Cause.GROUND: "its ground core is broken, loose, or touches ground",
+    Cause.REFERENCE: "the converter's reference has moved, the supply is too low, or that channel's wire is loose",
 }
 NEXT = {
     Cause.WIRING: "measure the voltage at the logger's terminal while the sensor's value changes",
@@ -260,6 +278,8 @@ NEXT = {
     Cause.REST: "note the voltage with the pedal up and fully down, and put both in logger.json",
     Cause.PULSES: "compare with the car's own instrument at idle, and correct per_rev (per_metre)",
     Cause.SUPPLY: "measure the battery voltage with the engine running",
+    Cause.GROUND: "mend it, then compare with the controller's own display, before and after the drive",
+    Cause.REFERENCE: "measure that voltage; until it reads as expected, every analog channel is in doubt",
 }
 STANDS = {
     "pressure": "manifold pressure gives the load instead",

@@ -52,9 +52,15 @@ MORE_HIDING = (
     ("pressure wire off, 0 V", 2),
     ("throttle stuck open", 1),
     ("throttle turned round", 3),
+    ("ground core breaks before the hole, wire measured", 2),
+    ("ground core loses a tenth, wire measured", 1),
 )
 THROUGH_FIRMWARE = (("gauge for absolute", 2),)
-MORE_THROUGH_FIRMWARE = (("lambda frozen from before the hole", 1), ("second bank 0 V", 3))
+MORE_THROUGH_FIRMWARE = (
+    ("ground core loose over the hole, wire measured", 3),
+    ("lambda frozen from before the hole", 1),
+    ("second bank 0 V", 3),
+)
 
 
 def with_slow(often, seldom):

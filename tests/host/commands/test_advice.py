@@ -197,3 +197,39 @@ def test_a_heating_state_is_suggested_only_below_the_sensors_range():
         return [code for code, _, _ in advice.advice(given) if code.startswith("lean_")]
 
     assert code([0.5, 4.5]) == ["lean_after_warm_up"] and code([0, 5]) == ["lean_no_room_for_state"]
+
+
+def wired(board, *more, front="differential", converters=None):
+    sensor = {"name": "lambda_1", "input": "a0", "kind": "lambda", "volts": [0.5, 4.5], "values": [0.6, 1.4]}
+    given = {"version": 1, "board": board, "lean_warning": False, "channels": [sensor | {"front": front}, *more]}
+    if converters:
+        given["converters"] = converters
+    assert config.check(given) == []
+    return [one for one in advice.advice(given) if one[0] == "wire_unchecked"]
+
+
+def plain(place):
+    return {"name": f"n{place}", "input": place, "kind": "linear", "volts": [0.5, 4.5], "values": [0, 1]}
+
+
+def test_a_ground_core_that_a_free_input_could_check_is_told():
+    ((_, where, free),) = wired("rp2")
+    assert "lambda_1" in where and free == "a1"
+    sentences = advice.explain(wired("rp2", plain("a1"))[0])
+    assert "input a2 is free" in sentences[0] and "0.63" in sentences[1] and '"checks"' in sentences[2]
+    assert wired("rp2", plain("a1"), plain("a2")) == []  # a3 has no pin there
+    assert [one[2] for one in wired("esp32", plain("a1"), plain("a2"))] == ["a3"]
+    assert wired("generic") == [] and wired("rp2", front="plain") == []
+    pair = plain("x0-x1") | {"name": "pair"}
+    assert [one[2] for one in wired("generic", pair, converters={"x": "mcp3304"})] == ["x2"]
+
+
+def test_one_that_is_checked_needs_no_advice():
+    wire = {"name": "wire", "input": "a1", "kind": "linear", "unit": "V", "volts": [0, 5], "values": [0, 5]}
+    wire |= {"divider": {"top_ohm": 16800, "bottom_ohm": 10000}, "checks": "lambda_1"}
+    for board in ("rp2", "esp32"):
+        given = {"version": 1, "board": board, "lean_warning": False}
+        given["channels"] = [{**plain("a0"), "name": "lambda_1", "kind": "lambda", "values": [0.6, 1.4]}, wire]
+        given["channels"][0]["front"] = "differential"
+        assert config.check(given) == []
+        assert [one for one in advice.advice(given) if one[0] != "soft_timer"] == []

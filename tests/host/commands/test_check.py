@@ -204,6 +204,13 @@ def test_what_the_cars_computer_is_asked_for_is_used_under_any_name():
     assert "beside the measured one" in said[0]
 
 
+def test_a_wire_that_is_measured_once_more_is_said_to_be_compared():
+    said = {use.name: use.sentences for use in uses.uses(good())}
+    assert said["lambda_1_wire"] == (
+        "compared with lambda_1: where they differ by more than 0.25 V the lamp shows fault 48",
+    )
+
+
 def test_a_mistyped_value_is_guessed_and_the_list_of_all_is_named():
     given = asked(("speed", "engine_speed"))
     given["channels"][-1]["pid"] = "engine_sped"

@@ -37,6 +37,21 @@ def test_each_preset_is_its_own():
         assert len(plan.load_kpa) in (0, len(plan.target))
 
 
+def test_a_free_input_measures_the_signal_wire_of_lambda_once_more():
+    """The minimum build wires it to a1, where most cars have the manifold pressure."""
+    free = starter_configs.PRESETS["two-stroke"]
+    for plan, there in ((free, True), (starter_configs.BOOSTED, False), (replace(free, second_lambda=True), False)):
+        made = starter_configs.config_of(plan)
+        found = [one for one in made["channels"] if "checks" in one]
+        assert bool(found) is there and config.check(made) == []
+        if there:
+            (wire,) = found
+            assert (wire["input"], wire["checks"], wire["unit"]) == ("a1", "lambda_1", "V")
+            assert channels.divider_of(wire) == (16800, 10000)  # hardware/circuit/blocks/differential.py: R1 + R2, R3
+            (line,) = [one for one in wiring_lines.lines(made, plan.source) if "lambda_1_wire" in one]
+            assert line.startswith("a1 ") and "W0-R1" in line and "GP27" in line
+
+
 def test_nothing_is_overwritten_unasked(tmp_path, capsys):
     path = tmp_path / "logger.json"
     path.write_text("mine")

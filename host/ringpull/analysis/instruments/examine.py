@@ -11,12 +11,14 @@ from ringpull.analysis.drive_state import roles, target, units
 from ringpull.analysis.drive_state.columns import Columns
 from ringpull.analysis.instruments import (
     boost_check,
+    known_check,
     lambda_checks,
     pressure_checks,
     signal_checks,
     speed_checks,
     stuck,
     throttle_checks,
+    wire_check,
 )
 from ringpull.analysis.instruments.glance import Glance
 from ringpull.analysis.instruments.records import Check, Finding, Instrument, State, not_tested
@@ -31,8 +33,8 @@ def passed(findings: Iterable[Finding]) -> bool:
 def examine(columns: Columns) -> list[Instrument]:
     """The instruments that an answer relies on, each with its findings.
 
-    They are the lambda sensors, engine speed, manifold pressure, throttle, fuel pressure, supply and wheel speed that
-    are configured and were logged.
+    They are the lambda sensors, engine speed, manifold pressure, throttle, fuel pressure, supply, wheel speed and
+    known values that are configured and were logged.
     """
     if len(columns) < 2:
         return []
@@ -55,6 +57,9 @@ def examine(columns: Columns) -> list[Instrument]:
     out += _of_role(configured, "fuel_pressure", _fuel_pressure(columns))
     out += _of_role(configured, "battery", [speed_checks.supply(glance)] if "battery" in columns.extra else [])
     out += _of_role(configured, "wheel", [speed_checks.gear(glance)] if "wheel" in columns.extra else [])
+    for channel in configured:
+        if channel.expect and channel.name in columns.named:
+            out.append(Instrument(channel.name, "reference", None, (known_check.known(glance, channel),)))
     return out
 
 
@@ -148,6 +153,7 @@ def _lambda(glance: Glance, channel: ConfiguredChannel, trusted_load: bool) -> I
     rich = lambda_checks.rich(glance, name, cruised) if asked else not_tested(Check.RICH)
     moves = lambda_checks.moves(glance, name)
     findings = [
+        wire_check.agrees(glance, channel),
         moves,
         stuck.stuck(glance, name) if passed([moves]) else not_tested(Check.STUCK),
         lambda_checks.answers_cuts(glance, name),

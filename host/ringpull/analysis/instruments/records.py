@@ -50,6 +50,10 @@ class Check(Enum):
     AGREES = "two speeds agree"  # ratio: the other speed over this one; other: its name
     GEAR = "fits a gear"  # ratio: rpm per km/h; nearest: that of the nearest configured gear; share: of rows that fit
     SUPPLY = "supply voltage"  # volts
+    # apart_v: median of how far lambda is from its signal wire; share: of that wire's volts that it has, or NaN;
+    # seconds: where it is contradicted, else of the running engine
+    WIRE = "agrees with its signal wire"
+    KNOWN = "reads its known value"  # value: outside, or NaN without one, else the usual; low, high: limits; seconds
 
 
 class Cause(Enum):
@@ -69,6 +73,8 @@ class Cause(Enum):
     REST = "rest position"
     PULSES = "pulses per turn"
     SUPPLY = "supply"
+    GROUND = "ground core"
+    REFERENCE = "reference"
 
 
 @dataclass(frozen=True)
@@ -102,9 +108,9 @@ def contradicted(check: Check, cause: Cause, spans: tuple[Span, ...] = (), /, **
 class Instrument:
     """One channel with all of its findings.
 
-    role: "lambda", "rpm", "map", "throttle", "fuel_pressure", "battery" or "wheel". bank: of several lambda sensors the
-    configured bank, else the channel's name; None for other channels. session: id of the session. label: as
-    `called`, if not its channel.
+    role: "lambda", "rpm", "map", "throttle", "fuel_pressure", "battery", "wheel" or "reference". bank:
+    of several lambda sensors the configured bank, else the channel's name; None for other channels. session: id of the
+    session. label: as `called`, if not its channel.
     """
 
     channel: str

@@ -47,9 +47,11 @@ class Trust:
 def trust(columns: Columns) -> Trust:
     """Examine the instruments of a session's columns, and replace contradicted ones as far as possible."""
     found = examine(columns)
-    against = {one.role: one for one in found if one.state is State.CONTRADICTED and one.role != "lambda"}
-    banks = [one for one in found if one.state is State.CONTRADICTED and one.role == "lambda"]
-    out, doubted, stand_ins = columns, [*banks], []
+    wrong = [one for one in found if one.state is State.CONTRADICTED]
+    against = {one.role: one for one in wrong if one.role not in ("lambda", "reference")}
+    banks = [one for one in wrong if one.role == "lambda"]
+    # One known value that is off leaves every analog channel in doubt
+    out, doubted, stand_ins = columns, [*banks, *(one for one in wrong if one.role == "reference")], []
     for bank in banks:
         out = without_bank(out, bank)
     if banks and len(banks) < len(columns.banks):
