@@ -26,7 +26,7 @@ _CHANNELS = (
     {"name": "map", "input": "x0", "kind": "linear", "unit": "kPa", "volts": [0.5, 4.5], "values": [20, 300]},
     {"name": "battery", "input": "x1", "kind": "linear", "unit": "V", "volts": [0.0, 17.0], "values": [0.0, 17.0],
      "divider": {"top_ohm": _BATTERY[0], "bottom_ohm": _BATTERY[1]}},
-    {"name": "lambda_wire", "input": "x2", "kind": "linear", "unit": "V", "volts": [0.0, 8.0], "values": [0.0, 8.0],
+    {"name": "lambda_1_wire", "input": "x2", "kind": "linear", "unit": "V", "volts": [0.0, 8.0], "values": [0.0, 8.0],
      "divider": {"top_ohm": 16800, "bottom_ohm": 10000}, "checks": "lambda_1"},
     {"name": "rail_3v3", "input": "x6", "kind": "linear", "unit": "V", "volts": [0.0, 5.0], "values": [0.0, 5.0],
      "divider": {"top_ohm": 10000, "bottom_ohm": 10000}, "expect": list(readings.RAIL_V)},
@@ -380,7 +380,7 @@ def markdown() -> str:
         "## logger.json for this board",
         "",
         f"An example; scales and engine are yours. Inputs end at {ends[0]:.2f} V, the battery at {ends[1]:.1f} V, "
-        f"since the reference is {REFERENCE_V:.2f} V. **`lambda_wire` and `rail_3v3` stay in**: they are what "
+        f"since the reference is {REFERENCE_V:.2f} V. **`lambda_1_wire` and `rail_3v3` stay in**: they are what "
         "notices a broken ground core (fault 48) and a lost reference (fault 46). A second lambda controller goes on "
         '`a1`, with its own check on `x4` (`"checks": "lambda_2"`), a wheel sensor of your own on `p1`: **never the '
         "brakes' (ABS)**, nor any that another computer reads.",

@@ -11,7 +11,7 @@ from shared_math import channels as descriptions
 
 FUEL_KPA = (0.0, 1000.0)
 LEAST_KPA = 30  # least distance between the two highest loads of a target
-WIRE_INPUT = "a1"  # where the minimum build measures lambda_1's signal wire once more
+WIRE_INPUTS = ("a2", "a1")  # the first that is free; on a2 the minimum build measures lambda_1's signal wire once more
 EXTERNAL = "mcp3208"  # the external converter for inputs that the board lacks
 
 
@@ -148,8 +148,8 @@ def config_of(plan: Plan) -> dict[str, Any]:
         why = "volts at the closed and at the open stop"
         listed.append(_linear("throttle", "a2", "%", plan.throttle_volts, (0, 100), why))
     listed += _further(plan, [channel["input"] for channel in listed])
-    if WIRE_INPUT not in [channel["input"] for channel in listed]:
-        listed.append(_wire())
+    taken = [channel["input"] for channel in listed]
+    listed += [_wire(name, plan.board) for name in WIRE_INPUTS if name not in taken][:1]
     if plan.injector:
         injector = {"name": "injector", "input": "p1", "kind": "pulse_width", "polarity": "low"}
         listed.append(
@@ -215,9 +215,10 @@ def _lambda(plan: Plan) -> dict[str, Any]:
     }
 
 
-def _wire() -> dict[str, Any]:
+def _wire(place: str, board: str) -> dict[str, Any]:
+    least = 0.5 if board == "esp32" else 0  # its converter reads nothing below 0.15 V at the pin: compare from there on
     why = "lambda_1's signal wire against the logger's own ground: tells a broken ground core"
-    channel = _linear("lambda_1_wire", WIRE_INPUT, "V", (0, 5), (0, 5), why)
+    channel = _linear("lambda_1_wire", place, "V", (least, 8), (least, 8), why)
     divider = {"top_ohm": 16800, "bottom_ohm": 10000}  # both arms before node P of block A0
     return channel | {"divider": divider, "checks": "lambda_1"}
 

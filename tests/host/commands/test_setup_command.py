@@ -38,18 +38,22 @@ def test_each_preset_is_its_own():
 
 
 def test_a_free_input_measures_the_signal_wire_of_lambda_once_more():
-    """The minimum build wires it to a1, where most cars have the manifold pressure."""
+    """The minimum build wires it to a2, where others have the throttle."""
     free = starter_configs.PRESETS["two-stroke"]
-    for plan, there in ((free, True), (starter_configs.BOOSTED, False), (replace(free, second_lambda=True), False)):
+    bare = replace(free, throttle_volts=None)
+    full = replace(free, second_lambda=True)
+    for plan, there in ((bare, "a2"), (free, "a1"), (starter_configs.BOOSTED, ""), (full, "")):
         made = starter_configs.config_of(plan)
         found = [one for one in made["channels"] if "checks" in one]
-        assert bool(found) is there and config.check(made) == []
+        assert bool(found) is bool(there) and config.check(made) == []
         if there:
             (wire,) = found
-            assert (wire["input"], wire["checks"], wire["unit"]) == ("a1", "lambda_1", "V")
+            assert (wire["input"], wire["checks"], wire["unit"]) == (there, "lambda_1", "V")
             assert channels.divider_of(wire) == (16800, 10000)  # hardware/circuit/blocks/differential.py: R1 + R2, R3
             (line,) = [one for one in wiring_lines.lines(made, plan.source) if "lambda_1_wire" in one]
-            assert line.startswith("a1 ") and "W0-R1" in line and "GP27" in line
+            assert line.startswith(f"{there} ") and "W0-R1" in line and {"a1": "GP27", "a2": "GP28"}[there] in line
+            slow = starter_configs.config_of(replace(plan, board="esp32"))["channels"][-1]
+            assert (wire["volts"], slow["volts"]) == ([0, 8], [0.5, 8])
 
 
 def test_nothing_is_overwritten_unasked(tmp_path, capsys):
