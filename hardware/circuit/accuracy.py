@@ -82,6 +82,7 @@ def differential(draw: Draw) -> Front:
     drift = 1e-6 * 2**0.5 * draw.within(stock.tempco_ppm)
     leak = draw.within(limits.CLAMP_LEAKAGE_A) * r3 + draw.within(limits.CLAMP_LEAKAGE_A) * r6
     leak = leak + draw.within(limits.LEAKAGE_A) * block.value("R7")
+    leak = leak + draw.within(limits.LEAKAGE_A) * r3 * (r1 + r2) / (r1 + r2 + r3) * lift  # of the pin behind block W0
     return Front(gain, offset, drift, draw.within(limits.OFFSET_V_PER_K) * lift, leak, gain - r6 / (r4 + r5))
 
 

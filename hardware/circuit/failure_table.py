@@ -333,7 +333,8 @@ def reading_text(one: Row, true_v: dict[str, float]) -> str:
 def _listed(unread: tuple[str, ...]) -> str:
     checks = [name for name in unread if name in readings.CALLED.values()]
     names = [name for name in unread if name not in checks]
-    return " and ".join([*names, *(checks if len(checks) < 2 else ["all checks"])])
+    *first, last = [*names, *(checks if len(checks) < 2 else ["all checks"])]
+    return " and ".join([*([", ".join(first)] if first else []), last])
 
 
 def _volts_text(name: str, volts: float, true: float) -> str:

@@ -78,7 +78,7 @@ def test_no_committed_row_is_forbidden(bench):
 
 OF_THE_BOARD = {
     "T7 on 12 V": "pressure 5.04 V for 1.50",
-    "X-U1 12 open": "pressure and battery unread",
+    "X-U1 12 open": "pressure, battery and all checks unread",
     "X-U1 1 to 2": "for 14.18",
     "J-JP1 3 open": "no engine speed",
     "M1 35 (REF) open": "lambda too rich",
@@ -248,7 +248,7 @@ def test_button_lamp_and_sounder_are_simulated(name):
 
 EXCHANGED = {  # rows that only what differs from input to input shows
     "plugs of J4 and J5 swapped": "**throttle 1.50 V for 2.50**, **pressure 2.50 V for 1.50**",
-    "plugs of J2 and J3 swapped": "1.10 reads 0.95**, **lambda_2 1.56 V for 2.18**",
+    "plugs of J2 and J3 swapped": "1.10 reads 0.95**, **lambda_2 1.55 V for 2.18**",
     "plug of J4 in J5": "throttle 0.02 V for 2.50, **pressure 2.50 V for 1.50**",
 }
 
