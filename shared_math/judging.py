@@ -30,9 +30,11 @@ TIP_IN_WINDOW_MS = const(200)
 FALLING_RPM_S = const(1500)  # engine speed that falls faster is a gear change
 SETTLE_MS = const(600)  # after a tip-in, until gas of the new state is at the sensor
 
-# Volts of a lambda channel, and of its signal wire against the logger's own ground: sound grounds differ by less, a
-# broken ground core takes 0.37 of the signal, which is more from 0.67 V on
-WIRES_APART_V = 0.25
+# How far a lambda channel's signal wire may read above and below it, against the logger's own ground. Sound grounds
+# differ by less: what the logger draws lifts its ground by some 0.1 V, with a warm fuse by 0.3. A broken ground core
+# takes 0.37 of the signal, which is more from 0.67 V on; one that touches ground adds a quarter, from 1.4 V on
+WIRE_ABOVE_V = 0.25
+WIRE_BELOW_V = 0.35
 
 # Names of a lambda channel that the engine computer commands, which is not a measurement
 COMMANDED = ("lambda_commanded", "commanded_lambda", "lambda_target")

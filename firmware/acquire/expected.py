@@ -5,8 +5,8 @@ class Expected:
     """ranges: (column + 1, lowest counts, highest counts) of each channel with a known value.
 
     pairs: of each wire that two inputs measure, for both (column + 1, lowest, highest counts at which it measures,
-    parts per count), then how far the first is above the second where both have 0 counts, and the most that they may
-    be apart. All in parts of a volt that a pair has of its own.
+    parts per count), then how far the first is above the second where both have 0 counts, and from where to where
+    that may be. All in parts of a volt that a pair has of its own.
     """
 
     def __init__(self, ranges, pairs=()):
@@ -25,14 +25,14 @@ class Expected:
         for column, low, high in self.ranges:
             if not low <= cells[at + column] <= high:
                 self.off = True
-        for one, other, above, most in self.pairs:
+        for one, other, above, least, most in self.pairs:
             column, low, high, parts = one
             first = cells[at + column]
             if low <= first <= high:
                 above += first * parts
                 column, low, high, parts = other
                 second = cells[at + column]
-                if low <= second <= high and not -most <= above - second * parts <= most:
+                if low <= second <= high and not least <= above - second * parts <= most:
                     self.apart = True
         if before and self.off:
             return "reference_off"

@@ -163,7 +163,7 @@ class Talk:
         else:
             width = 0
         lost = logger.sampler.lost + logger.recorder.writer.outbox.dropped
-        self.put((cable.NOW, str(lost), str(logger.lamp.card or logger.lamp.fault)), 4 * width)
+        self.put((cable.NOW, str(lost), str(logger.lamp.number())), 4 * width)
 
     def _blocks(self, which, slot, count):
         writer = self.logger.recorder.writer

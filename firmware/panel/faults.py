@@ -74,6 +74,8 @@ class Faults:
         elif row - self.written_row >= self.silent_rows and not lamp.card:
             lamp.card = self.plan.number_of["card_dead"]
         self._pull()
+        untrue = trouble == "wires_apart" or trouble == "reference_off"
+        lamp.reading = self.plan.number_of[trouble] if untrue else 0
         if self.plan.faults:
             lamp.fault = self.plan.faults[0]
         elif self.ring_new:

@@ -18,28 +18,31 @@ _PATTERNS = {
 class Lamp:
     """`state` is a number of layout.LAMP_*, read by the row path. light: has the `pattern` that the pin shows.
 
-    card: number of the fault for which the card takes nothing, or 0. fault: of any other fault, or 0. taken: whether
-    the session has written something yet.
+    card: number of the fault for which the card takes nothing, or 0. reading: of one by which no lambda can be
+    trusted, or 0. fault: of any other fault, or 0. taken: whether the session has written something yet.
     """
 
     def __init__(self, light):
         self.light = light
         self.state = layout.LAMP_STARTING
         self.card = 0
+        self.reading = 0
         self.fault = 0
         self.taken = False
 
     def number(self):
         """The fault that the driver is to be told, or 0."""
-        return self.card or self.fault
+        return self.card or self.reading or self.fault
 
     def show(self, marking=False, lean=False, ended=False):
-        """While recording. Lean comes first; then a card that takes nothing, since no mark can be kept on it; then
-        marks."""
+        """While recording. Lean comes first; then a card that takes nothing, since no mark can be kept on it; then a
+        lambda that can't be trusted, which no pull may be made by; then marks."""
         if lean:
             self.set(layout.LAMP_LEAN)
         elif self.card:
             self.set(layout.LAMP_FAULT + self.card)
+        elif self.reading:
+            self.set(layout.LAMP_FAULT + self.reading)
         elif marking:
             self.set(layout.LAMP_MARKING)
         elif ended:

@@ -119,6 +119,8 @@ class Screen:
         if page == OUT or self.logger is None or not panel.sampler.on:
             return page
         if panel.marks.open or panel.lean:
+            if panel.lamp.reading and not panel.lean and self.now_s >> 1 & 1:
+                return FAULT  # by turns: what is shown of lambda is not true
             return LIVE
         if self.now_s < self.curve_until_s:
             return CURVE

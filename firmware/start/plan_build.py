@@ -112,7 +112,8 @@ def _pairs(config, table):
                 parts = int(column["s"] * parts_v + (0.5 if column["s"] > 0 else -0.5))
                 sides.append((_at(table, one["name"]) + 1, min(ends), max(ends), parts))
             above = int((columns[0]["o"] - columns[1]["o"]) * parts_v)
-            out.append((sides[0], sides[1], above, int(judging.WIRES_APART_V * parts_v)))
+            below, over = [int(volts * parts_v) for volts in (judging.WIRE_BELOW_V, judging.WIRE_ABOVE_V)]
+            out.append((sides[0], sides[1], above, -below, over))
     return out
 
 

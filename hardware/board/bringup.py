@@ -17,6 +17,7 @@ from shared_math import bus_states
 
 REFERENCE_V = 3.0
 TAB_MM = 5.0
+_NO_BRIDGE = "above 1 kohm: bridged, a transistor or Zener diode behind it burns"
 _BATTERY, _PLAIN = ([BY_NAME[name].value(ref) for ref in ("R1", "R2")] for name in ("analog_battery", "analog_5v"))
 _CHANNELS = (
     {"name": "lambda_1", "input": "a0", "kind": "lambda", "front": "differential", "volts": [0.0, 5.0],
@@ -156,6 +157,7 @@ def steps() -> tuple[Step, ...]:
             "12 V again after it: Q1 cuts off at about 30 V (28 to 31 with P-D2's 5 %), and where TP-VS follows "
             "to 33 V the guard against a load dump is missing.",
             (
+                Measure("power off, meter in ohms", "across P-R4", _NO_BRIDGE),
                 _held("12 V at J1", "TP-5V", "5.0 V ± 0.2 V at P-U1 out"),
                 _held("12 V at J1", "TP-VBOARD", "5.0 V ± 0.2 V at the cathode of P-D4"),
                 _held("12 V at J1", "current into J1", "less than 25 mA drawn", "mA"),
@@ -206,6 +208,7 @@ def steps() -> tuple[Step, ...]:
             (
                 *taps[0],
                 *taps[1],
+                Measure("power off, meter in ohms", "across A4-R1", _NO_BRIDGE),
                 _held("12.0 V at J1", "TP-x1", "12.0 V give 2.10 V ± 0.05 V at pin a3"),
                 *(
                     _held(
@@ -269,6 +272,7 @@ def steps() -> tuple[Step, ...]:
             "round burst. It stands 37 mm tall and the car shakes: a "
             "bead of epoxy at its foot (no silicone, which ends lambda sensors).",
             (
+                Measure("power off, meter in ohms", "across H-R2", _NO_BRIDGE),
                 _held("12 V at J1", "TP-power_fail", "below 0.2 V at the power-fail signal"),
                 _held("12 V off, USB in", "TP-power_fail", "2.6 to 3.4 V at the power-fail signal"),
                 _held("12 V at J1", "T12 against TP-GND", "5.0 V ± 0.2 V at T12"),
@@ -397,6 +401,11 @@ def markdown() -> str:
         "(../../failures/board.md)): the lamp then shows fault 48 and the report says so, where logger.json holds "
         "that input's check. Without it only the check after the drive shows it, and a log without either proves "
         "nothing.",
+        "",
+        "**Try the alarm itself, once on the bench and once in the car** (firmware and logger.json on, key on): 3 V "
+        "between the free ends of A0-R1 and A0-R4, the lamp as always; then A0-R4 off: fault 48 within 3 s (four long "
+        "flashes, eight short). The same for A1 where it is used. Leg 7 of X-U1 to ground through 1 kohm: fault 46. In "
+        "the car pull T4's core out of its plug. Each stays until the next start.",
         "",
     ]
     return "\n".join(out)

@@ -104,7 +104,7 @@ def _inside(volts: float) -> bool:
 
 def _apart(reading_v: float, wire_v: float) -> bool:
     """Whether the logger would show it at once; it does not ask where lambda is at an end of its range."""
-    return _inside(reading_v) and abs(wire_v - reading_v) > judging.WIRES_APART_V
+    return _inside(reading_v) and not -judging.WIRE_BELOW_V <= wire_v - reading_v <= judging.WIRE_ABOVE_V
 
 
 def _bent(first: tuple[float, float], last: tuple[float, float]) -> bool:

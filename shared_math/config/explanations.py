@@ -58,7 +58,7 @@ MEANING = {
     "expect": "[lower, higher]: the limits of a channel that measures a known value; outside them the logger shows a "
     "fault",
     "checks": "the name of the lambda channel whose signal wire this input measures once more, against the logger's "
-    "own ground; where they differ by more than 0.25 V the logger shows a fault",
+    "own ground; where it reads 0.25 V more or 0.35 V less, the logger shows a fault",
     "is": "what that channel must read: a number, a range [lower, higher] or the name of a state",
     "polarity": "which edge or level counts",
     "margin": "how far lambda may be above target without a warning, such as 0.05",

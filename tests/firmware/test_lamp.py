@@ -91,13 +91,16 @@ def test_fault_number_can_be_counted():
     assert flashes == [600, 600, 200, 200, 200]
 
 
-def test_a_mark_comes_before_a_fault_and_a_card_that_takes_nothing_before_the_mark():
+def test_a_mark_comes_before_a_fault_but_for_one_of_the_card_or_of_lambda_itself():
     one = new()
     one.fault = 3
     one.show()
     assert one.state == layout.LAMP_FAULT + 3
     one.show(marking=True)
     assert one.state == layout.LAMP_MARKING
+    one.reading = 48
+    one.show(marking=True)
+    assert one.state == layout.LAMP_FAULT + 48 and one.number() == 48, "a pull by a lambda that is not true"
     one.card = 24
     one.show(marking=True)
     assert one.state == layout.LAMP_FAULT + 24 and one.light.pattern == lamp.pattern_of(layout.LAMP_FAULT + 24)

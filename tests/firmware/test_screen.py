@@ -50,3 +50,19 @@ def test_a_pull_and_lean():
     assert one.panel.lean and has(one, "LEAN", 84, 12) and has(one, "PULL", 1, 1) and has(one, "1", 40, 1)
     assert has(one, "3s", 112, 1)
     assert large_at(one, one.panel.live.leaner(), 0)
+
+
+def test_a_lambda_that_is_not_true_is_told_during_a_pull_too():
+    """Two seconds each by turns; where it warns of lean, lean stays."""
+    one = car.Car()
+    one.drive(2, car.cruise)
+    one.panel.lamp.reading = 48
+    one.drive(0.3, car.pull(), [0.0])
+    pages = []
+    for lean in (False, True):
+        for _ in range(5):
+            one.drive(0.8, lambda t: {"rpm": 3000.0, "map": 185.0, "lambda_1": 0.80})
+            one.panel.lean = lean
+            pages.append(page(one))
+    assert one.panel.marks.open and {screen.FAULT, screen.LIVE} == set(pages[:5])
+    assert set(pages[5:]) == {screen.LIVE}

@@ -8,8 +8,8 @@ WIRE_CHECK = Block(
     (two("R1", "r", "1k", ("P", "PIN"), ((0, 0), (4, 0)), "above", "limits what is left for the pin"),),
     (((-1, 0), (0, 0)), ((4, 0), (5, 0))),
     (("P", (-1, 0), "left", "P of A0"), ("PIN", (5, 0), "right", "to converter")),
-    note="The signal wire against the logger's own ground. Both readings differ by what the two grounds do: by more "
-    "than 0.25 V where T4's core is broken.",
+    note="The signal wire against the logger's own ground; watches T4's side. The wire reads what the grounds differ "
+    "by above lambda: 0.25 V and more where T4 is broken.",
 )
 
 RAIL_CHECK = Block(

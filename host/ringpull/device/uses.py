@@ -117,7 +117,8 @@ def _logger(config: dict[str, Any], found: dict[str, list[str]]) -> None:
             low, high = channel["expect"]
             found[channel["name"]].append(f"outside {low:g} to {high:g} the lamp shows fault 46")
         if "checks" in channel:
-            apart = f"where they differ by more than {judging.WIRES_APART_V:g} V the lamp shows fault 48"
+            above, below = judging.WIRE_ABOVE_V, judging.WIRE_BELOW_V
+            apart = f"where it reads {above:g} V more or {below:g} V less, the lamp shows fault 48"
             found[channel["name"]].append(f"compared with {channel['checks']}: {apart}")
     supply = shared_channels.supply_of(config)
     if supply is not None:

@@ -52,7 +52,7 @@ class Pair:
         """How far the two are apart in some rows, and what share of the wire's volts lambda has there."""
         wire_v, lambda_v = self.wire_v[flags], self.lambda_v[flags]
         middle_v = float(np.median(wire_v))
-        share = float(np.median(lambda_v)) / middle_v if middle_v > judging.WIRES_APART_V else float("nan")
+        share = float(np.median(lambda_v)) / middle_v if middle_v > judging.WIRE_ABOVE_V else float("nan")
         return {
             "apart_v": float(np.median(np.abs(wire_v - lambda_v))),
             "share": share,
@@ -118,8 +118,8 @@ def apart_rows(pair: Pair) -> np.ndarray:
     low = -highest_near(-pair.wire_v, rows)
     high = highest_near(pair.wire_v, rows)
     with np.errstate(invalid="ignore"):
-        below = pair.lambda_v < low - judging.WIRES_APART_V
-        return pair.both & (below | (pair.lambda_v > high + judging.WIRES_APART_V))
+        below = pair.lambda_v < low - judging.WIRE_ABOVE_V
+        return pair.both & (below | (pair.lambda_v > high + judging.WIRE_BELOW_V))
 
 
 def highest_near(values: np.ndarray, rows: int) -> np.ndarray:
@@ -148,7 +148,8 @@ def spans_around(glance: Glance, pair: Pair, runs: list[tuple[int, int]]) -> tup
     Between them and that agreement nothing tells whether lambda is right: the wire is out of its range, or too low.
     """
     with np.errstate(invalid="ignore"):
-        near = np.abs(pair.wire_v - pair.lambda_v) <= judging.WIRES_APART_V
+        above_v = pair.wire_v - pair.lambda_v
+        near = (above_v <= judging.WIRE_ABOVE_V) & (above_v >= -judging.WIRE_BELOW_V)
         agreed = np.flatnonzero(near & (pair.wire_v >= TELLS_V))
     out: list[Span] = []
     for first, last in runs:
