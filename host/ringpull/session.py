@@ -112,11 +112,10 @@ def _worth_telling(lamp: np.ndarray) -> np.ndarray:
     return (lamp == layout.LAMP_LEAN) | (lamp >= layout.LAMP_FAULT)
 
 
-def _rate_hz(setup: Setup) -> float:
+def _rate_hz(configured_hz: int, period_us: float) -> float:
     """Rows a second: as configured, for periods are whole microseconds; by the period where a file contradicts that."""
-    by_period = 1e6 / setup.period_us
-    configured = float(setup.config.rate_hz or 0)
-    return configured if abs(configured - by_period) < 0.01 * by_period else round(by_period, 3)
+    by_period = 1e6 / period_us
+    return float(configured_hz) if abs(configured_hz - by_period) < 0.01 * by_period else round(by_period, 3)
 
 
 class Session:
@@ -135,7 +134,7 @@ class Session:
         self.faults: list[int] = setup.faults
         self.assumed: str = setup.assumed  # source of its setup, if that is not from its own blocks
         self.period_s: float = setup.period_us / 1e6
-        self.rate_hz: float = _rate_hz(setup)
+        self.rate_hz: float = _rate_hz(setup.config.rate_hz, setup.period_us)
 
     @cached_property
     def start_utc(self) -> str | None:

@@ -208,7 +208,8 @@ def joined(*pieces):
     [
         (0.24, 3.0, State.SOUND),
         (0.26, 3.0, State.CONTRADICTED),
-        (-0.26, 3.0, State.CONTRADICTED),
+        (-0.34, 3.0, State.SOUND),
+        (-0.36, 3.0, State.CONTRADICTED),
         (0.9, 0.10, State.CONTRADICTED),
         (0.9, 0.09, State.SOUND),
     ],
