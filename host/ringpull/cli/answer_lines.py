@@ -8,7 +8,7 @@ from collections.abc import Iterable
 
 from ringpull.wording import first
 from ringpull.wording.next_steps import next_steps
-from ringpull.wording.reasons import CAUTIONS, unjudged
+from ringpull.wording.reasons import CAUTIONS, unanswered, unjudged
 
 WIDE, NARROW = 110, 80  # characters
 
@@ -55,7 +55,8 @@ def pull_line(pull, with_session: bool = False) -> str:
         return f"{head}, {why}"
     load = "" if n.load_max is None else f", load up to {n.load_max:.0f} {pull.judged.columns.load_unit}".rstrip()
     count = len(pull.lean_events)
-    events = "no lean event" if not count else "1 lean event" if count == 1 else f"{count} lean events"
+    none = unanswered(pull) or "no lean event"
+    events = none if not count else "1 lean event" if count == 1 else f"{count} lean events"
     long_s = pull.pull.end_s - pull.pull.start_s
     return (
         f"{head}, {n.rpm_from:.0f}-{n.rpm_to:.0f} rpm{load}, lambda mean {n.lambda_mean:.3f} "

@@ -40,7 +40,8 @@ LINES = {
     "controller; block A0, differential",
     "lambda_2": "the second controller's output and its signal ground, each through 6.8 kilohm at the "
     "controller; one more block, differential, as A0",
-    "lambda_1_wire": "no wire in the car: node P of block A0 through W0-R1, 1 kilohm; block W0, wire check",
+    "lambda_1_wire": "no wire in the car: from where A0-R2, A0-R3 and A0-C1 meet (lambda_plus in the wiring tables) "
+    "through W0-R1, 1 kilohm; block W0. Not built? Then take this channel out of logger.json",
     "map": "a sensor of your own: signal -> T7, its 5 V from T12, its ground to T13; block A1, 0-5 V",
     "throttle": "the sensor's signal -> T8, its ground -> T11, each through 180 kilohm at the splice; block A2, sensor "
     "tap",

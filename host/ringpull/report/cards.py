@@ -9,7 +9,7 @@ from ringpull.report.answer_part import Numbered, badge
 from ringpull.report.words import DASH, following, listed, live, load, number, quantity, table, text
 from ringpull.said import Said, capital
 from ringpull.wording import events as event_words
-from ringpull.wording.reasons import reason, unjudged
+from ringpull.wording.reasons import reason, unanswered, unjudged
 
 MOST_CARDS = 24
 
@@ -19,7 +19,9 @@ def state_of(pull, count: int) -> str:
     open_ = unjudged(pull)
     if open_ is not None:
         return open_
-    return "no lean event" if not count else "1 lean event" if count == 1 else f"{count} lean events"
+    if not count:
+        return unanswered(pull) or "no lean event"
+    return "1 lean event" if count == 1 else f"{count} lean events"
 
 
 def mixture(numbers) -> str:
@@ -40,7 +42,7 @@ def card(pull, events: list[Numbered], unit: str, note: str, several_sessions: b
     """One pull. go: with a way to its traces."""
     n = pull.numbers
     session = f"session {pull.pull.session}, " if several_sessions else ""
-    kind = "open" if unjudged(pull) else "lean" if events else "fine"
+    kind = "open" if unjudged(pull) else "lean" if events else "open" if unanswered(pull) else "fine"
     facts = [
         ("engine speed", f"{number(n.rpm_from)} to {number(n.rpm_to)} rpm"),
         ("load, highest", load(n.load_max, unit)),

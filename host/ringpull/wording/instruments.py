@@ -256,7 +256,7 @@ CAUSES = {
     Cause.REST: "the configured closed position is not the sensor's, the sensor is reversed, or the throttle sticks",
     Cause.PULSES: "the configured pulses per turn (or per metre) are not the sensor's",
     Cause.SUPPLY: "the alternator does not charge, or the channel's divider is configured wrongly",
-    Cause.GROUND: "its ground core is broken, loose, or touches ground",
+    Cause.GROUND: "its ground core is broken, loose, or touches ground, or the input that checks it is not wired",
     Cause.REFERENCE: "the converter's reference has moved, the supply is too low, or that channel's wire is loose",
 }
 NEXT = {
@@ -278,7 +278,8 @@ NEXT = {
     Cause.REST: "note the voltage with the pedal up and fully down, and put both in logger.json",
     Cause.PULSES: "compare with the car's own instrument at idle, and correct per_rev (per_metre)",
     Cause.SUPPLY: "measure the battery voltage with the engine running",
-    Cause.GROUND: "mend it, then compare with the controller's own display, before and after the drive",
+    Cause.GROUND: "mend it, then compare with the controller's own display, before and after the drive; "
+    "where that input was never built (block W0), take its channel out of logger.json",
     Cause.REFERENCE: "measure that voltage; until it reads as expected, every analog channel is in doubt",
 }
 STANDS = {

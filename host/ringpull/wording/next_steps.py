@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from ringpull.analysis.instruments.records import Instrument, State
+from ringpull.analysis.instruments.records import Check, Instrument, State
 from ringpull.analysis.judge import lamp, needs
 from ringpull.analysis.judge.holes import FINE, Hole, still
 from ringpull.analysis.judge.reasons import Why
@@ -24,6 +24,12 @@ AGAIN = say("Then do three pulls under the same conditions and compare them with
 THREE_PULLS = say(
     "Do three pulls in one gear, from low engine speed to just below the limiter, pressing the button before each."
 )
+NO_TABLE = say("Then drive again. Change nothing in the table by this drive.")
+LOG_MISSING = say(
+    "Log the missing channels. If one of them is logged but never valid, look at its trace, then at its wiring and its "
+    "line in logger.json (ringpull check)."
+)
+KEY_ON = "Key on, engine off: compare the controller's display with the logger once more."
 COMES_AND_GOES = "look for an intermittent fault: a loose plug, an injector, a misfire, the sensor's wires"
 
 
@@ -61,24 +67,18 @@ def of_answer(answer: Any, holes: Sequence[Hole]) -> list[Said]:
             *of_unmarked(answer),
             *of_target(answer),
             *of_boost(answer),
-            say(
-                "Key on, engine off: compare the controller's display with the logger once more. A signal ground that "
-                "broke in this drive can make the log 0.2 too rich, and no log shows that."
-            ),
+            *of_ground(answer),
             say("Keep this file, to compare later drives with it."),
             say("Repeat after every change to fuel, boost or hardware, and in other weather."),
         ]
-    if needs.everywhere([p.judged.columns for p in answer.pulls], needs.LEAN_EVENTS):
-        return [
-            say(
-                "Log the missing channels. If one of them is logged but never valid, look at its trace, then at its "
-                "wiring and its line in logger.json (ringpull check)."
-            ),
-            THREE_PULLS,
-        ]
+    lacking = needs.everywhere([p.judged.columns for p in answer.pulls], needs.LEAN_EVENTS)
+    taken_out = any(f.check in (Check.WIRE, Check.KNOWN) for one in doubted for f in one.against)
+    if lacking and not taken_out:
+        return [LOG_MISSING, THREE_PULLS]
     if doubted:
         return [
             *mended(doubted),
+            *([LOG_MISSING] if set(lacking) - {one.role for one in doubted} else []),
             say("Then drive again: nothing in this drive shows that the mixture is right."),
             *of_target(answer),
         ]
@@ -114,7 +114,11 @@ def mended(doubted: Sequence[Instrument]) -> list[Said]:
 def of_sensors(answer: Any, hole: Hole) -> list[Said]:
     """What to do about a hole, and before it about each lambda sensor that is contradicted: by the figures of one that
     is, nothing is changed in the table."""
-    wrong = [one for one in answer.instruments if one.role == "lambda" and one.state is State.CONTRADICTED]
+    against = [one for one in answer.instruments if one.state is State.CONTRADICTED]
+    wrong = [one for one in against if one.role == "lambda"]
+    references = [one for one in against if one.role == "reference"]
+    if references:  # every input is in doubt, the supply's too
+        return [*mended([*references, *wrong]), NO_TABLE]
     unmoved = any(still(pull.judged.columns, "fuel_pressure") for pull in answer.pulls)
     if not wrong:
         return of_hole(hole, unmoved)
@@ -126,7 +130,7 @@ def of_sensors(answer: Any, hole: Hole) -> list[Said]:
     supply = hole_words.fell(hole) is not None or any(
         (one.role or one.kind) in ("battery", "duty") for one in hole.hints
     )
-    rest = of_hole(hole, unmoved) if supply else [say("Then drive again. Change nothing in the table by this drive.")]
+    rest = of_hole(hole, unmoved) if supply else [NO_TABLE]
     return [*mend, *rest]
 
 
@@ -139,6 +143,16 @@ def of_target(answer: Any) -> list[Said]:
         say("No target is configured: the pulls were held against one of common practice, without a source. Enter the "
             "one that whoever built the engine wants (ringpull setup), and judge this drive again.")
     ]  # fmt: skip
+
+
+def of_ground(answer: Any) -> list[Said]:
+    """What else tells a signal ground that broke: where nothing in the log does, only the controller's display."""
+    sensors = [one for one in answer.instruments if one.role == "lambda"]
+    if sensors and all(any(f.check is Check.WIRE and f.state is State.SOUND for f in one.findings) for one in sensors):
+        return [say(KEY_ON)]
+    return [
+        say(f"{KEY_ON} A signal ground that broke in this drive can make the log 0.2 too rich, and no log shows that.")
+    ]
 
 
 def of_unmarked(answer: Any) -> list[Said]:

@@ -348,6 +348,13 @@ _SAID = {
 }
 
 
+def unanswered(pull) -> str | None:
+    """That a pull without a lean event shows nothing, since instruments are contradicted on which that rests; None
+    where they are not."""
+    doubted = list(dict.fromkeys(one.called for one in pull.judged.doubted))
+    return f"no answer: {', '.join(doubted)} contradicted" if doubted else None
+
+
 def unjudged(pull) -> str | None:
     """Why a pull is not judged, in a few words for a table; None if it is judged."""
     if pull.spoiled:

@@ -184,6 +184,7 @@ def columns_of(lambda_v, wire_v, rpm=3000.0, changes=None):
         time_s=np.arange(count) / 200.0,
         lambda_=values,
         rpm=np.broadcast_to(np.asarray(rpm, float), (count,)),
+        throttle=np.full(count, 20.0),
         config=config,
         banks={"lambda_1": values},
         named={"lambda_1": values, WIRE["name"]: np.asarray(wire_v, float)},
@@ -302,3 +303,21 @@ def test_a_recording_without_the_channel_is_not_tested():
     columns = columns_of(*steady(20.0, 1.0, 2.0))
     del columns.named[WIRE["name"]]
     assert checked(columns).state is State.NOT_TESTED
+
+
+@pytest.mark.parametrize(("share", "state"), [(0.85, State.SOUND), (0.75, State.CONTRADICTED)])
+def test_without_throttle_and_pressure_a_share_counts_that_no_ground_explains(share, state):
+    """Grounds go with the load, and so does lambda: 0.2 V more under load look like a share that is lost."""
+    wire_v = np.repeat(np.linspace(0.5, 2.3, 40), 200)
+    columns = columns_of(share * (wire_v - 1.4) + 1.4, wire_v)
+    columns.throttle = None
+    assert checked(columns).state is state
+
+
+def test_a_break_behind_a_lean_event_does_not_take_it_away():
+    """Of the session two thirds are behind the break: what both inputs agreed on stays."""
+    good, broken = steady(20.0, 2.0, 2.0), steady(40.0, 0.627 * 2.0, 2.0)
+    found = checked(columns_of(*joined(good, broken)))
+    assert found.state is State.CONTRADICTED
+    ((start_s, end_s),) = found.spans
+    assert start_s == pytest.approx(19.75) and end_s >= 60.0

@@ -21,10 +21,12 @@ from shared_math import judging
 BESIDE_S = 0.1  # a slow converter tells the wire's volts so much later, or earlier, than lambda's
 APART_S, FLICKER_S = 0.1, 0.5  # one contradiction lasts so long; shorter ones count if they last so long together
 BESIDE_FALSE_S = 0.25  # readings this close to false ones are not believed either: lags are undone across rows
-WHOLE_SHARE = 0.5  # a channel that is false for a larger share of the time is not believed for the rest
+WHOLE_SHARE = 0.9  # a channel that is false for a larger share of the time is not believed for the rest
 TELLS_V, TESTED_S = 1.0, 5.0  # a sound wire is tested where a broken core would show: it takes 0.37 of the signal
 # A share of the signal that is lost or gained without that: most; span of the signal that tells it; means; how sure
 LOST_SHARE, SPAN_V, MEAN_S, MEANS_LEAST, SURE = 0.04, 1.0, 1.0, 10, 3.0
+# Without throttle and pressure nothing tells load, with which grounds go: 0.2 V over the 1 V that lambda goes with it
+UNKNOWN_LOAD_SHARE = 0.2
 OUTLIER = 4.0  # in standard deviations by the median
 # So much lost all along, and nothing else, is a corroded core: the readings are kept, since lean ones among them must
 # be looked at. What a broken core leaves is no measurement
@@ -66,6 +68,9 @@ def agrees(glance: Glance, channel: ConfiguredChannel) -> Finding:
     if pair is None or not pair.both.any():
         return not_tested(Check.WIRE)
     lost, scatter_v = share_lost(glance, pair)
+    columns = glance.columns
+    if columns.map_kpa is None and columns.throttle is None and abs(lost) <= UNKNOWN_LOAD_SHARE:
+        lost = 0.0
     if abs(lost) > LOST_SHARE and abs(lost) <= KEPT_SHARE and scatter_v <= KEPT_SCATTER_V:
         return contradicted(Check.WIRE, Cause.GROUND, (), **pair.figures(pair.both) | {"share": 1.0 - lost})
     apart = apart_rows(pair)

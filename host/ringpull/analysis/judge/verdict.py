@@ -218,6 +218,10 @@ def decide(
     reasons = [*reasons, *signs.aside]
     doubts = [Reason(Why.DOUBT, values={"instrument": one}) for trust in trusts for one in trust.doubted]
     stands = [Reason(Why.STAND_IN, values={"stand_in": one}) for trust in trusts for one in trust.stand_ins]
+    if doubts:  # a pull without a lean event shows nothing where its instruments are contradicted
+        clean = sum(1 for p in usable(pulls) if not p.lean_events and not p.judged.doubted)
+        left = [Reason(Why.CLEAN, values={"pulls": clean})] if clean else []
+        reasons = [new for one in reasons for new in (left if one.kind is Why.CLEAN else [one])]
     if word == ATTENTION:
         ahead = doubts and only_by_contradicted(reasons)
         return word, [*doubts, *stands, *reasons] if ahead else [*reasons, *doubts, *stands]

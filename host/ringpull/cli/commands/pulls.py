@@ -94,12 +94,6 @@ def run(args: argparse.Namespace) -> int:
     return code
 
 
-def none_seen(pull) -> str:
-    """What a pull without a lean event shows: nothing, where an instrument is contradicted on which that rests."""
-    doubted = list(dict.fromkeys(one.called for one in pull.judged.doubted))
-    return f"no answer: {', '.join(doubted)} contradicted" if doubted else "none"
-
-
 def notes_of(drive) -> dict[str, str]:
     """The remarks kept beside the ring file, by pull number."""
     from ringpull.cli import terminal
@@ -115,7 +109,7 @@ def print_table(judged, notes: dict[str, str], warned: Collection[int | None] = 
     from rich.table import Table
 
     from ringpull.cli import terminal
-    from ringpull.wording.reasons import unjudged
+    from ringpull.wording.reasons import unanswered, unjudged
 
     console = terminal.wide_console()
     narrow = console.width < ROOMY
@@ -147,7 +141,7 @@ def print_table(judged, notes: dict[str, str], warned: Collection[int | None] = 
             np.where(kept, pull.judged.lambda_aligned[rows], np.nan), NARROW if narrow else SPARK_COLUMNS, bars
         )
         mean = f"{n.lambda_mean:.3f}" if np.isfinite(n.lambda_mean) else "-"
-        events = unjudged(pull) or "; ".join(event_words(e) for e in n.lean_events) or none_seen(pull)
+        events = unjudged(pull) or "; ".join(event_words(e) for e in n.lean_events) or unanswered(pull) or "none"
         if pull.spoiled_events:
             events += "; yet " + "; ".join(event_words(e) for e in pull.spoiled_events)
         if pull.number in warned:
