@@ -72,6 +72,11 @@ def _check_wire(checker, channel, where, by_name, checked):
         checker.bad("checks_no_lambda", where, shown(name))
     elif name in checked:
         checker.bad("checks_twice", where, shown(name))
+    else:
+        wire = checker.good(channel, "volts", schema.KINDS["linear"]["volts"])
+        own = checker.good(by_name[name], "volts", schema.KINDS["lambda"]["volts"])
+        if wire and own and max(wire) < max(own):
+            checker.bad("checks_short", where, "%g V, %g V" % (max(wire), max(own)))
     if descriptions.unit_of(channel) != "V":
         checker.bad("checks_not_volts", where, shown(descriptions.unit_of(channel)))
     checked.append(name)

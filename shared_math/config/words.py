@@ -266,6 +266,11 @@ WORDS = {
         "what is compared is the volts of one wire against two grounds",
         'give the channel the "unit": "V", with its values in volts',
     ),
+    "checks_short": (
+        "{w}: its volts end below those of the channel that it checks ({d})",
+        "a wire whose volts are beyond its range is not compared, and a broken ground core not told",
+        'let them end above: "volts": [0, 8], "values": [0, 8] for the parts of block W0',
+    ),
     "checks_twice": (
         "{w}: another channel checks {d} already",
         "a channel was copied and its name not changed",

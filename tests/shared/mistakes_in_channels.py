@@ -147,6 +147,7 @@ MISTAKES = (
     ("checks_no_lambda", ch(WIRE, "checks"), "map"),
     ("checks_no_lambda", ch(WIRE, "checks"), "lambda_1_wire"),
     ("checks_not_volts", ch(WIRE, "unit"), "mV"),
+    ("checks_short", ch(WIRE, {"volts": [0, 2], "values": [0, 2]}), None),
     ("checks_twice", ch(SINGLE, {"checks": "lambda_1", "unit": "V"}), None),
     ("key_of_other_kind", ch(FLOW, "checks"), "lambda_1"),
     ("empty_text", ch(WIRE, "checks"), " "),

@@ -168,6 +168,8 @@ def test_a_wire_measured_once_more():
             (ch(WIRE, "checks"), "coolant", [("checks_no_lambda", wire, '"coolant"')]),
             (ch(WIRE, "checks"), "lambda_9", [("channel_unknown", wire, '"lambda_9"')]),
             (ch(WIRE, "checks"), 1, [("not_text", wire, "1")]),
+            (ch(WIRE, "volts"), [0, 3.9], [("checks_short", wire, "3.9 V, 4.5 V")]),
+            (ch(WIRE, "volts"), [0, 4.5], []),
             (ch(WIRE, "unit"), "kPa", [("checks_not_volts", wire, '"kPa"')]),
             (ch(WIRE, "unit"), GONE, [("checks_not_volts", wire, '""')]),
             (ch(SINGLE, {"checks": "lambda_1", "unit": "V"}), None, [("checks_twice", wire, '"lambda_1"')]),

@@ -20,7 +20,7 @@ from ringpull.said import degc, kpa, say
 RULES = {
     "warm_up": say("the controller reports that its sensor is heating, or coolant is below ", degc(COLD_DEGC)),
     "controller_state": say(
-        "the controller's output is in a configured state or outside the sensor's range: no lambda"
+        "the controller's output is in a configured state, outside the sensor's range, or contradicted: no lambda"
     ),
     "electrical": say("the output moved faster than gas and sensor can: a spike, a loose plug or two wires touching"),
     "overrun_cut": say(
@@ -67,6 +67,7 @@ def title(mask: str) -> str:
     """A mask's name as shown to people."""
     known = {
         "warm_up": "warm-up",
+        "controller_state": "no valid lambda",
         "tip_in": "tip-in",
         "saturation": "sensor at an end of its range",
         "delay_assumed": "delay only assumed",
