@@ -266,7 +266,9 @@ def _wires(config: dict[str, Any]) -> list[Thought]:
         for one in by_role.lambda_channels(config)
         if one.get("front") == descriptions.DIFFERENTIAL and one["name"] not in checked
     ]
-    return [("wire_unchecked", place(config, one), free) for one in differential[:1]] if free else []
+    bare = [one for one in config["channels"] if "checks" in one and "divider" not in one]
+    out = [("wire_divider", place(config, one), one["checks"]) for one in bare]
+    return [*out, *([("wire_unchecked", place(config, one), free) for one in differential[:1]] if free else [])]
 
 
 def _free_input(config: dict[str, Any]) -> str:

@@ -149,6 +149,12 @@ ADVICE = {
         "if the controller's output can be set, let its range begin at 0.5 V, and add the volts that it gives while "
         "heating as a state; otherwise nothing needs to be done",
     ),
+    "wire_divider": (
+        "{w} has no divider, though it checks {d}",
+        "without one the parts of a plain 0-5 V input are meant; block W0 measures behind 16.8 and 10 kilohm, and a "
+        "sound core would then show fault 48",
+        'with block W0: "divider": {{"top_ohm": 16800, "bottom_ohm": 10000}}',
+    ),
     "wire_unchecked": (
         "Nothing tells whether the ground core of {w} is whole; input {d} is free for that",
         "with a broken core lambda reads 0.63 of the volts that it should, which looks like a rich engine",

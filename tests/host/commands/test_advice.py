@@ -233,3 +233,20 @@ def test_one_that_is_checked_needs_no_advice():
         given["channels"][0]["front"] = "differential"
         assert config.check(given) == []
         assert [one for one in advice.advice(given) if one[0] != "soft_timer"] == []
+
+
+def test_a_check_without_a_divider_is_worth_a_look():
+    wire = {"name": "wire", "input": "a1", "kind": "linear", "unit": "V", "volts": [0, 8], "values": [0, 8]}
+    (told_of,) = [one for one in advice.advice(checked_by(wire)) if one[0] == "wire_divider"]
+    what, _, step = advice.explain(told_of)
+    assert "wire" in what and "lambda_1" in what and '"top_ohm": 16800' in step
+    divided = wire | {"divider": {"top_ohm": 16800, "bottom_ohm": 10000}}
+    assert "wire_divider" not in [code for code, _, _ in advice.advice(checked_by(divided))]
+
+
+def checked_by(wire):
+    """A lambda channel and the one that measures its signal wire once more."""
+    first = {**plain("a0"), "name": "lambda_1", "kind": "lambda", "values": [0.6, 1.4], "front": "differential"}
+    given = {"version": 1, "board": "rp2", "channels": [first, wire | {"checks": "lambda_1"}]}
+    assert config.check(given) == []
+    return given

@@ -25,7 +25,7 @@ WHOLE_SHARE = 0.9  # a channel that is false for a larger share of the time is n
 TELLS_V, TESTED_S = 1.0, 5.0  # a sound wire is tested where a broken core would show: it takes 0.37 of the signal
 # A share of the signal that is lost or gained without that: most; span of the signal that tells it; means; how sure
 LOST_SHARE, SPAN_V, MEAN_S, MEANS_LEAST, SURE = 0.04, 1.0, 1.0, 10, 3.0
-# Without throttle and pressure nothing tells load, with which grounds go: 0.2 V and more over the 1 V that lambda goes with it
+# Without throttle and pressure nothing tells load. Grounds go with it, 0.2 V and more over the 1 V of lambda
 UNKNOWN_LOAD_SHARE = 0.3
 OUTLIER = 4.0  # in standard deviations by the median
 # So much lost all along, and nothing else, is a corroded core: the readings are kept, since lean ones among them must
