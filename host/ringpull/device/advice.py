@@ -260,7 +260,7 @@ def _warning(config: dict[str, Any]) -> list[Thought]:
 def _wires(config: dict[str, Any]) -> list[Thought]:
     """Advice about lambda sensors whose ground core nothing checks, while an input for that is free."""
     checked = [one["checks"] for one in config["channels"] if "checks" in one]
-    free = _free_input(config)
+    free = _free_inputs(config)
     differential = [
         one
         for one in by_role.lambda_channels(config)
@@ -268,18 +268,21 @@ def _wires(config: dict[str, Any]) -> list[Thought]:
     ]
     bare = [one for one in config["channels"] if "checks" in one and "divider" not in one]
     out = [("wire_divider", place(config, one), one["checks"]) for one in bare]
-    return [*out, *([("wire_unchecked", place(config, one), free) for one in differential[:1]] if free else [])]
+    return [
+        *out,
+        *(("wire_unchecked", place(config, one), name) for one, name in zip(differential, free, strict=False)),
+    ]
 
 
-def _free_input(config: dict[str, Any]) -> str:
-    """An analog input that no channel uses: of the board, else of a converter that is configured; "" without one."""
+def _free_inputs(config: dict[str, Any]) -> list[str]:
+    """The analog inputs that no channel uses: of the board, then of the converters that are configured."""
     used = [converters.parse(one["input"]) for one in config["channels"] if "input" in one]
     taken = {(letter, number) for letter, plus, minus in filter(None, used) for number in (plus, minus)}
     board = config.get("board", schema.BOARD)
     own = [name for name in boards.INPUTS.get(board, ()) if name[0] == "a" and name != boards.OWN_SUPPLY.get(board)]
     listed = config.get("converters", {})
     own += [f"{letter}{n}" for letter in sorted(listed) for n in range(converters.inputs(listed[letter]))]
-    return next((name for name in own if (name[0], int(name[1:])) not in taken), "")
+    return [name for name in own if (name[0], int(name[1:])) not in taken]
 
 
 def _unusual(channel: dict[str, Any], engine: dict[str, Any]) -> bool:

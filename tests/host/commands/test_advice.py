@@ -220,6 +220,8 @@ def test_a_ground_core_that_a_free_input_could_check_is_told():
     assert wired("rp2", plain("a1"), plain("a2")) == []  # a3 has no pin there
     assert [one[2] for one in wired("esp32", plain("a1"), plain("a2"))] == ["a3"]
     assert wired("generic") == [] and wired("rp2", front="plain") == []
+    second = {**plain("x0"), "name": "lambda_2", "kind": "lambda", "values": [0.6, 1.4], "front": "differential"}
+    assert [one[2] for one in wired("rp2", second, converters={"x": "mcp3208"})] == ["a1", "a2"], "one for each"
     pair = plain("x0-x1") | {"name": "pair"}
     assert [one[2] for one in wired("generic", pair, converters={"x": "mcp3304"})] == ["x2"]
 
