@@ -115,11 +115,14 @@ def _logger(config: dict[str, Any], found: dict[str, list[str]]) -> None:
             found["throttle"].append("a marked pull ends by itself when it closes")
         if "expect" in channel:
             low, high = channel["expect"]
-            found[channel["name"]].append(f"outside {low:g} to {high:g} the lamp shows fault 46")
+            found[channel["name"]].append(
+                f"outside {low:g} to {high:g} the lamp shows fault 46, and on the PC every answer is in doubt"
+            )
         if "checks" in channel:
             above, below = judging.WIRE_ABOVE_V, judging.WIRE_BELOW_V
             apart = f"where it reads {above:g} V more or {below:g} V less, the lamp shows fault 48"
-            found[channel["name"]].append(f"compared with {channel['checks']}: {apart}")
+            told = f"compared with {channel['checks']}: {apart}, and on the PC lambda is not believed"
+            found[channel["name"]].append(told)
     supply = shared_channels.supply_of(config)
     if supply is not None:
         found[supply["name"]].append("the logger counts dips of its supply")

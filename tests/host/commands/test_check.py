@@ -207,7 +207,8 @@ def test_what_the_cars_computer_is_asked_for_is_used_under_any_name():
 def test_a_wire_that_is_measured_once_more_is_said_to_be_compared():
     said = {use.name: use.sentences for use in uses.uses(good())}
     assert said["lambda_1_wire"] == (
-        "compared with lambda_1: where it reads 0.25 V more or 0.35 V less, the lamp shows fault 48",
+        "compared with lambda_1: where it reads 0.25 V more or 0.35 V less, the lamp shows fault 48, "
+        "and on the PC lambda is not believed",
     )
 
 
