@@ -176,12 +176,10 @@ class Logger:
             self.bus.turn()
         if sampler.row >= self.look_row:
             self.look_row = sampler.row + self.plan.config["rate_hz"]
-            off = self.expected.look(sampler.queue)
-            if off == "reference_off" or (off and board.trouble in (None, "button_stuck")):
-                board.trouble = off
+            self.expected.look(sampler.queue)
             self.faults.each_second(sampler)
             self._look_at_button()
-        self.faults.turn(sampler.row, board.trouble)
+        self.faults.turn(sampler.row, board.trouble, self.expected.told)
         self.panel.turn()
         self._hear()
         self.turned = board.ticks_us()

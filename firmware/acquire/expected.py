@@ -13,6 +13,7 @@ class Expected:
         self.ranges = ranges
         self.pairs = pairs
         self.off = self.apart = False
+        self.told = None  # name of the fault that was found, until the next start
 
     def look(self, queue):
         """From the main loop, once a second: name of the fault of inputs that are off now and were at the last look, or
@@ -35,5 +36,9 @@ class Expected:
                 if low <= second <= high and not least <= above - second * parts <= most:
                     self.apart = True
         if before and self.off:
-            return "reference_off"
-        return "wires_apart" if before_apart and self.apart else None
+            self.told = "reference_off"
+            return self.told
+        if before_apart and self.apart:
+            self.told = self.told or "wires_apart"
+            return "wires_apart"
+        return None

@@ -61,8 +61,9 @@ class Faults:
         self.lost = sampler.lost
         self.overloaded = self.lost_seconds >= _BUSY_SECONDS
 
-    def turn(self, row, trouble):
-        """Once a turn of the main loop. trouble: name of a fault of the inputs, or None."""
+    def turn(self, row, trouble, untrue=None):
+        """Once a turn of the main loop. trouble: name of a fault of the inputs, or None. untrue: of one by which no
+        lambda can be trusted, or None."""
         lamp = self.lamp
         writer = self.recorder.writer
         if writer.writes != self.writes:
@@ -74,8 +75,7 @@ class Faults:
         elif row - self.written_row >= self.silent_rows and not lamp.card:
             lamp.card = self.plan.number_of["card_dead"]
         self._pull()
-        untrue = trouble == "wires_apart" or trouble == "reference_off"
-        lamp.reading = self.plan.number_of[trouble] if untrue else 0
+        lamp.reading = self.plan.number_of[untrue] if untrue else 0
         if self.plan.faults:
             lamp.fault = self.plan.faults[0]
         elif self.ring_new:

@@ -1,10 +1,12 @@
 """Checks the channels of a configuration: names, inputs, and the keys of each kind."""
 
 from shared_math import channels as descriptions
+from shared_math import converters
 from shared_math.config import check_pulses, schema
 from shared_math.config.check_inputs import check_input
 from shared_math.config.checker import direction, meant, shown
 
+_BEYOND_V = 0.5  # by which a check reaches beyond what it checks: grounds differ, and its end is no measurement
 _LETTERS = "abcdefghijklmnopqrstuvwxyz"
 _NAME = _LETTERS + "0123456789_"
 
@@ -44,7 +46,7 @@ def check_channels(checker, listed, config):
             if channel.get("kind") == "thermocouple":
                 _check_cold(checker, channel, where + "cold", by_name)
             elif channel.get("kind") == "linear" and isinstance(channel.get("checks"), str):
-                _check_wire(checker, channel, where + "checks", by_name, checked)
+                _check_wire(checker, channel, where + "checks", by_name, checked, config)
     return by_name
 
 
@@ -63,7 +65,7 @@ def _check_cold(checker, channel, where, by_name):
         checker.bad("cold_no_temperature", where, shown(cold))
 
 
-def _check_wire(checker, channel, where, by_name, checked):
+def _check_wire(checker, channel, where, by_name, checked, config):
     """checked: names of the lambda channels that channels before this one check."""
     name = channel["checks"]
     if name not in by_name:
@@ -75,8 +77,18 @@ def _check_wire(checker, channel, where, by_name, checked):
     else:
         wire = checker.good(channel, "volts", schema.KINDS["linear"]["volts"])
         own = checker.good(by_name[name], "volts", schema.KINDS["lambda"]["volts"])
-        if wire and own and max(wire) < max(own):
-            checker.bad("checks_short", where, "%g V, %g V" % (max(wire), max(own)))
+        if wire and own and (max(wire) < max(own) + _BEYOND_V or min(wire) > min(own) + _BEYOND_V):
+            told = "%g to %g V, %g to %g V" % (min(wire), max(wire), min(own), max(own))
+            checker.bad("checks_short", where, told)
+        values = checker.good(by_name[name], "values", schema.KINDS["lambda"]["values"])
+        if values and direction(values) == 0:
+            checker.bad("checks_folded", where, shown(name))
+        slow = [
+            converters.part_of(config, one["input"] if isinstance(one.get("input"), str) and one["input"] else "a0")
+            for one in (channel, by_name[name])
+        ]
+        if [part for part in slow if part in converters.NAMES and converters.slow(part)]:
+            checker.bad("checks_slow", where)
     if descriptions.unit_of(channel) != "V":
         checker.bad("checks_not_volts", where, shown(descriptions.unit_of(channel)))
     checked.append(name)

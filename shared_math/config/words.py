@@ -267,9 +267,19 @@ WORDS = {
         'give the channel the "unit": "V", with its values in volts',
     ),
     "checks_short": (
-        "{w}: its volts end below those of the channel that it checks ({d})",
+        "{w}: its volts do not reach half a volt beyond those of the channel that it checks ({d})",
         "a wire whose volts are beyond its range is not compared, and a broken ground core not told",
-        'let them end above: "volts": [0, 8], "values": [0, 8] for the parts of block W0',
+        'let them: "volts": [0, 8], "values": [0, 8] for the parts of block W0',
+    ),
+    "checks_folded": (
+        "{w}: the values of {d} do not rise, or fall, throughout",
+        "where two voltages mean one lambda, its volts can't be told from it and compared",
+        "leave the piece out in which they stand still or turn",
+    ),
+    "checks_slow": (
+        "{w}: one of the two channels is on a slow converter",
+        "its value is held while the signal moves, so that both differ though the wiring is sound",
+        "use an input of the board, or of an mcp3208 or mcp3304",
     ),
     "checks_twice": (
         "{w}: another channel checks {d} already",

@@ -5,7 +5,14 @@ import micropython
 
 from acquire import expected, rows
 
-WIRE = {"name": "lambda_1_wire", "kind": "linear", "unit": "V", "volts": [0, 5], "values": [0, 5], "checks": "lambda_1"}
+WIRE = {
+    "name": "lambda_1_wire",
+    "kind": "linear",
+    "unit": "V",
+    "volts": [0, 5.5],
+    "values": [0, 5.5],
+    "checks": "lambda_1",
+}
 WIRE["divider"] = {"top_ohm": 16800, "bottom_ohm": 10000}
 BOARD, SIGNED = "a4", "x2"
 SMALL = 1 << 30  # numbers from here on are heap objects on boards
@@ -96,13 +103,13 @@ def test_a_broken_core_is_told_and_one_on_ground_too():
 
 
 def test_what_is_no_measurement_is_not_compared():
-    """By hand: lambda's rails are 0.5 % of its range, the wire's limits 1 % of its own beyond 0 and 5 V."""
+    """By hand: lambda's rails are 0.5 % of its range, the wire's limits 1 % of its own beyond 0 and 5.5 V."""
     one = Wired(planned(BOARD, {"volts": [0.5, 4.5]}))
-    for lambda_v, wire_v in ((0.51, 1.4), (4.49, 3.2), (0.2, 1.0), (4.8, 4.0), (4.4, 5.2)):
+    for lambda_v, wire_v in ((0.51, 1.4), (4.49, 3.2), (0.2, 1.0), (4.8, 4.0), (4.4, 5.6)):
         assert one.looked(lambda_v, wire_v) is None, (lambda_v, wire_v)
     assert one.looked(0.54, 1.4) == "wires_apart"
     assert one.looked(4.46, 3.2) == "wires_apart"
-    assert one.looked(4.4, 5.02) == "wires_apart"
+    assert one.looked(4.4, 5.5) == "wires_apart"
 
 
 def test_a_calibration_counts_also_one_that_falls():

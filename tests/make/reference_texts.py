@@ -156,8 +156,8 @@ EXAMPLES: dict[str, list[dict]] = {
         },
         {
             "unit": "V",
-            "volts": [0, 5],
-            "values": [0, 5],
+            "volts": [0, 8],
+            "values": [0, 8],
             "checks": "lambda_1",
             "divider": {"top_ohm": 16800, "bottom_ohm": 10000},
         },

@@ -168,11 +168,22 @@ def test_a_wire_measured_once_more():
             (ch(WIRE, "checks"), "coolant", [("checks_no_lambda", wire, '"coolant"')]),
             (ch(WIRE, "checks"), "lambda_9", [("channel_unknown", wire, '"lambda_9"')]),
             (ch(WIRE, "checks"), 1, [("not_text", wire, "1")]),
-            (ch(WIRE, "volts"), [0, 3.9], [("checks_short", wire, "3.9 V, 4.5 V")]),
-            (ch(WIRE, "volts"), [0, 4.5], []),
+            (ch(WIRE, "volts"), [0, 3.9], [("checks_short", wire, "0 to 3.9 V, 0.5 to 4.5 V")]),
+            (ch(WIRE, "volts"), [0, 4.9], [("checks_short", wire, "0 to 4.9 V, 0.5 to 4.5 V")]),
+            (ch(WIRE, "volts"), [1.1, 8], [("checks_short", wire, "1.1 to 8 V, 0.5 to 4.5 V")]),
+            (ch(WIRE, "volts"), [1, 5], []),
+            (
+                ch(LAMBDA, {"volts": [0.5, 4, 4.5], "values": [0.6, 1.3, 1.3]}),
+                None,
+                [("checks_folded", wire, '"lambda_1"')],
+            ),
             (ch(WIRE, "unit"), "kPa", [("checks_not_volts", wire, '"kPa"')]),
             (ch(WIRE, "unit"), GONE, [("checks_not_volts", wire, '""')]),
-            (ch(SINGLE, {"checks": "lambda_1", "unit": "V"}), None, [("checks_twice", wire, '"lambda_1"')]),
+            (
+                ch(SINGLE, {"checks": "lambda_1", "unit": "V", "volts": [0, 8]}),
+                None,
+                [("checks_twice", wire, '"lambda_1"')],
+            ),
         )
     )
 

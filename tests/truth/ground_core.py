@@ -11,8 +11,8 @@ WIRE = {
     "input": "x2",
     "kind": "linear",
     "unit": "V",
-    "volts": [0, 5],
-    "values": [0, 5],
+    "volts": [0, 8],
+    "values": [0, 8],
     "divider": {"top_ohm": 16800, "bottom_ohm": 10000},
     "checks": "lambda_1",
 }

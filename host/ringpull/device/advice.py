@@ -125,7 +125,7 @@ def _input(config: dict[str, Any], channel: dict[str, Any]) -> list[tuple[str, s
     if channel["input"] == boards.OWN_SUPPLY.get(board) and not known:
         out.append(("own_divider", channel["input"]))
     most_v = max(channel.get("volts", [0]))
-    if most_v > descriptions.LIMIT_5V and not known and channel["kind"] != "lambda":
+    if most_v > descriptions.LIMIT_5V and not known and channel["kind"] != "lambda" and "checks" not in channel:
         if channel["name"] not in ("battery", "supply") or channel["input"] in STRAIGHT_INPUTS:
             out.append(("battery_divider", f"{most_v:g}"))
     # A signal that is measured once more tells of a broken core well above these volts
@@ -260,7 +260,7 @@ def _warning(config: dict[str, Any]) -> list[Thought]:
 def _wires(config: dict[str, Any]) -> list[Thought]:
     """Advice about lambda sensors whose ground core nothing checks, while an input for that is free."""
     checked = [one["checks"] for one in config["channels"] if "checks" in one]
-    free = _free_inputs(config)
+    free = [name for name in _free_inputs(config) if not _is_slow(config, name)]
     differential = [
         one
         for one in by_role.lambda_channels(config)
@@ -272,6 +272,11 @@ def _wires(config: dict[str, Any]) -> list[Thought]:
         *out,
         *(("wire_unchecked", place(config, one), name) for one, name in zip(differential, free, strict=False)),
     ]
+
+
+def _is_slow(config: dict[str, Any], name: str) -> bool:
+    part = converters.part_of(config, name)
+    return part is not None and converters.slow(part)
 
 
 def _free_inputs(config: dict[str, Any]) -> list[str]:

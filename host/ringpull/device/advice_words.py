@@ -151,8 +151,8 @@ ADVICE = {
     ),
     "wire_divider": (
         "{w} has no divider, though it checks {d}",
-        "without one the parts of a plain 0-5 V input are meant; block W0 measures behind 16.8 and 10 kilohm, and a "
-        "sound core would then show fault 48",
+        "without one other resistors are assumed than those of block W0, 16.8 and 10 kilohm, and a sound core would "
+        "then show fault 48",
         'with block W0: "divider": {{"top_ohm": 16800, "bottom_ohm": 10000}}',
     ),
     "wire_unchecked": (

@@ -44,7 +44,12 @@ def sentence(answer: Any) -> Said:
     doubted = list(dict.fromkeys(one.values["instrument"].called for one in answer.reasons if one.kind is Why.DOUBT))
     against = f"{listed(doubted)} {'is' if len(doubted) == 1 else 'are'} contradicted by the drive"
     if answer.verdict == ATTENTION and answer.reasons[0].kind is Why.DOUBT:
-        lamp = f"the logger's lamp warned of lean mixture, but its word rests on {listed(lamp_rests_on(answer))}"
+        rests = lamp_rests_on(answer)
+        lamp = (
+            f"the logger's lamp warned of lean mixture, but its word rests on {listed(rests)}"
+            if rests
+            else ("the logger's lamp warned of lean mixture at part load")
+        )
         return say(capital(say(f"{against}; {lamp}.")))
     if answer.verdict == ATTENTION:
         return say(capital(reason(answer.reasons[0])), ".")

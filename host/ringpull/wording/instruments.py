@@ -278,8 +278,8 @@ NEXT = {
     Cause.REST: "note the voltage with the pedal up and fully down, and put both in logger.json",
     Cause.PULSES: "compare with the car's own instrument at idle, and correct per_rev (per_metre)",
     Cause.SUPPLY: "measure the battery voltage with the engine running",
-    Cause.GROUND: "mend it, then compare with the controller's own display, before and after the drive; "
-    "where that input was never built (block W0), take its channel out of logger.json",
+    Cause.GROUND: "mend its controller's ground core, then compare with that controller's display, before and "
+    "after the drive; where that input was never built (block W0), take its channel out of logger.json",
     Cause.REFERENCE: "measure that voltage; until it reads as expected, every analog channel is in doubt",
 }
 STANDS = {

@@ -51,11 +51,18 @@ def of_answer(answer: Any, holes: Sequence[Hole]) -> list[Said]:
         return [STOP, *of_sensors(answer, holes[0]), *of_target(answer), AGAIN]
     doubted = [one.values["instrument"] for one in answer.reasons if one.kind is Why.DOUBT]
     if answer.verdict == ATTENTION and answer.reasons[0].kind is Why.DOUBT:
+        rests = lamp_rests_on(answer)
         return [
             *mended(doubted),
-            say(
-                f"The lean lamp's word rests on {listed(lamp_rests_on(answer))}: mend that first, before you believe "
-                "the lamp or take it for false."
+            *(
+                [
+                    say(
+                        f"The lean lamp's word rests on {listed(rests)}: mend that first, before you believe the lamp "
+                        "or take it for false."
+                    )
+                ]
+                if rests
+                else []
             ),
             STOP,
             say("Then drive gently, and see that the reading is right, before the next pull."),

@@ -91,7 +91,8 @@ def known(values, rpm=3000.0):
         (2.44, 1.25, State.CONTRADICTED),
         (2.56, 1.25, State.CONTRADICTED),
         (np.nan, 1.25, State.CONTRADICTED),  # beyond its configured volts, or a converter that does not answer
-        (2.44, 1.0, State.SOUND),
+        (2.44, 0.5, State.CONTRADICTED),
+        (2.44, 0.25, State.SOUND),
         (2.46, 5.0, State.SOUND),
         (2.54, 5.0, State.SOUND),
     ],

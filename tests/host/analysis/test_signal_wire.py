@@ -73,7 +73,7 @@ def test_a_core_that_breaks_before_the_only_hole_leaves_no_calm_answer(seed):
     told = str(words.doubt(sensor))
     assert "reads 0.63 of the volts that its signal wire has against the logger's own ground, for " in told
     assert "likely cause: its ground core is broken, loose, or touches ground" in told
-    assert any("compare with the controller's own display, before and after" in str(one) for one in steps(found))
+    assert any("compare with that controller's display, before and after" in str(one) for one in steps(found))
 
 
 def steps(found):

@@ -129,14 +129,15 @@ WIRED = {
     "converters": {"x": "mcp3304"},
     "channels": [
         {"name": "lambda_1", "input": "a0", "kind": "lambda", "volts": [0, 5], "values": [0.6, 1.4]},
-        {"name": "lambda_1_wire", "kind": "linear", "unit": "V", "volts": [0, 5], "values": [0, 5]},
+        {"name": "lambda_1_wire", "kind": "linear", "unit": "V", "volts": [0, 8], "values": [0, 8]},
     ],
 }
 
 
 @pytest.mark.parametrize(("place", "ground_v"), [("a1", 0.0), ("x2", 0.2)])
 def test_a_lambda_whose_ground_core_breaks_lights_the_fault(tmp_path, place, ground_v):
-    """Sound until 3 s, with a ground that stands `ground_v` off; then lambda reads 0.627 of its signal wire."""
+    """Sound until 3 s, with a ground that stands `ground_v` off; then lambda reads 0.627 of its signal wire. A mark is
+    open from 3.5 s on: the fault is shown in its place."""
     config = json.loads(json.dumps(WIRED))
     divider = {"top_ohm": 16800, "bottom_ohm": 10000}
     config["channels"][1] |= {"input": place, "divider": divider, "checks": "lambda_1"}
@@ -147,11 +148,13 @@ def test_a_lambda_whose_ground_core_breaks_lights_the_fault(tmp_path, place, gro
         wire_v = signal_v + ground_v
         lines.append(f"{at:.2f},{signal_v if at < 3 else 0.627 * wire_v:.4f},{wire_v:.4f}")
     (tmp_path / "volts.csv").write_text("\n".join(lines) + "\n")
-    dry_run(tmp_path / "logger.json", tmp_path / "volts.csv", None, None, tmp_path / "card")
+    buttons = tmp_path / "buttons.csv"
+    buttons.write_text("t_s,event\n3.5,press\n3.7,release\n")
+    dry_run(tmp_path / "logger.json", tmp_path / "volts.csv", None, buttons, tmp_path / "card")
     session = ringpull.read(tmp_path / "card").sessions[0]
     raw = session.raw()
     lamp = np.asarray(raw["lamp"])
-    assert np.all(lamp[:300] == 1)
+    assert np.all(lamp[:300] == 1) and session.marks and not session.marks[0].void
     assert np.all(lamp[520:] == 64 + 48)  # FORMAT.md: 64 + n shows fault n
     times_s = np.asarray(raw["row"]) / 100
     told = session.table()["lambda_1_wire_v"]

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
+from ringpull.analysis import local
 from ringpull.analysis.instruments.glance import Glance, decimated, shares
 from ringpull.analysis.instruments.records import Cause, Check, Finding, contradicted, not_tested, sound
 from ringpull.files.configuration import ConfiguredChannel
 
 MEAN_S = 0.25  # limits are close to the value: noise of single rows may pass them
-OFF_S, TESTED_S = 1.0, 5.0  # most time outside; least time that tests it
+OFF_S, TESTED_S = 1.0, 5.0  # most time outside in all; least time that tests it
+IN_A_ROW = 2  # means outside one after the other: as long as a supply sags in a pull
 
 
 def known(glance: Glance, channel: ConfiguredChannel) -> Finding:
@@ -28,7 +30,8 @@ def known(glance: Glance, channel: ConfiguredChannel) -> Finding:
     mean_s = rows * columns.period_s
     off_s = float(np.count_nonzero(~within)) * mean_s
     figures = {"low": low, "high": high}
-    if off_s > OFF_S:
+    longest = max((b - a for a, b in local.spans(~within)), default=0)
+    if off_s > OFF_S or longest >= IN_A_ROW:
         told = means[~within & np.isfinite(means)]
         value = float(np.median(told)) if len(told) else float("nan")
         return contradicted(Check.KNOWN, Cause.REFERENCE, value=value, seconds=off_s, **figures)

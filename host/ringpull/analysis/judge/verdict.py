@@ -223,7 +223,7 @@ def decide(
         left = [Reason(Why.CLEAN, values={"pulls": clean})] if clean else []
         reasons = [new for one in reasons for new in (left if one.kind is Why.CLEAN else [one])]
     if word == ATTENTION:
-        ahead = doubts and only_by_contradicted(reasons)
+        ahead = doubts and (only_by_contradicted(reasons) or reasons[0].kind is Why.SPAN)
         return word, [*doubts, *stands, *reasons] if ahead else [*reasons, *doubts, *stands]
     return (NOT_ENOUGH if doubts else word), doubts + stands + reasons
 
