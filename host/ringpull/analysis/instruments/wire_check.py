@@ -153,8 +153,8 @@ def spans_around(glance: Glance, pair: Pair, runs: list[tuple[int, int]]) -> tup
     Between them and that agreement nothing tells whether lambda is right: the wire is out of its range, or too low.
     """
     with np.errstate(invalid="ignore"):
-        above_v = pair.wire_v - pair.lambda_v
-        near = (above_v <= judging.WIRE_ABOVE_V) & (above_v >= -judging.WIRE_BELOW_V)
+        # beside a contradiction the narrower limit holds on both sides
+        near = np.abs(pair.wire_v - pair.lambda_v) <= judging.WIRE_ABOVE_V
         agreed = np.flatnonzero(near & (pair.wire_v >= TELLS_V))
     out: list[Span] = []
     for first, last in runs:
