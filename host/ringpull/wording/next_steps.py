@@ -79,8 +79,8 @@ def of_answer(answer: Any, holes: Sequence[Hole]) -> list[Said]:
             say("Repeat after every change to fuel, boost or hardware, and in other weather."),
         ]
     lacking = needs.everywhere([p.judged.columns for p in answer.pulls], needs.LEAN_EVENTS)
-    taken_out = any(f.check in (Check.WIRE, Check.KNOWN) for one in doubted for f in one.against)
-    if lacking and not taken_out:
+    explains_it = any(f.check in (Check.WIRE, Check.KNOWN) for one in doubted for f in one.against)
+    if lacking and not explains_it:
         return [LOG_MISSING, THREE_PULLS]
     if doubted:
         return [

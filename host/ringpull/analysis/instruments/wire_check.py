@@ -63,7 +63,8 @@ class Pair:
 
 
 def agrees(glance: Glance, channel: ConfiguredChannel) -> Finding:
-    """Whether a lambda channel has the volts of its signal wire, apart from a constant difference of the grounds."""
+    """Whether a lambda channel has the volts of its signal wire, apart from what sound grounds differ by: within the
+    limits of shared_math/judging.py, and no share of the signal."""
     pair = pair_of(glance, channel)
     if pair is None or not pair.both.any():
         return not_tested(Check.WIRE)
