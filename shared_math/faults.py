@@ -101,7 +101,7 @@ FAULTS = {
     "wires_apart": (
         48,
         "A lambda controller's signal reads differently against the logger's own ground",
-        "its ground core is broken, touches ground or came out of its plug; or the logger's own ground wire is bad",
+        "its ground core is broken or touches ground, the logger's own ground wire is bad, or block W0 is not built",
         "do not trust lambda, it may read too rich; mend that core, then compare with the controller's own display",
     ),
     "test_card": (
