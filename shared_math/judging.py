@@ -31,7 +31,7 @@ FALLING_RPM_S = const(1500)  # engine speed that falls faster is a gear change
 SETTLE_MS = const(600)  # after a tip-in, until gas of the new state is at the sensor
 
 # How far a lambda channel's signal wire may read above and below it, against the logger's own ground. Sound grounds
-# differ by less: what the logger draws lifts its ground by some 0.1 V, with a warm fuse by 0.3. A broken ground core
+# differ by less: its current lifts its ground by some 0.1 V, with a warm fuse by 0.3 (simulated). A broken core
 # takes 0.37 of the signal, which is more from 0.67 V on; one that touches ground adds a quarter, from 1.4 V on
 WIRE_ABOVE_V = 0.25
 WIRE_BELOW_V = 0.35

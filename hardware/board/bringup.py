@@ -28,7 +28,7 @@ _CHANNELS = (
     {"name": "battery", "input": "x1", "kind": "linear", "unit": "V", "volts": [0.0, 17.0], "values": [0.0, 17.0],
      "divider": {"top_ohm": _BATTERY[0], "bottom_ohm": _BATTERY[1]}},
     {"name": "lambda_1_wire", "input": "x2", "kind": "linear", "unit": "V", "volts": [0.0, 8.0], "values": [0.0, 8.0],
-     "divider": {"top_ohm": 16800, "bottom_ohm": 10000}, "checks": "lambda_1"},
+     "divider": {"top_ohm": readings.WIRE_OHM[0], "bottom_ohm": readings.WIRE_OHM[1]}, "checks": "lambda_1"},
     {"name": "rail_3v3", "input": "x6", "kind": "linear", "unit": "V", "volts": [0.0, 5.0], "values": [0.0, 5.0],
      "divider": {"top_ohm": 10000, "bottom_ohm": 10000}, "expect": list(readings.RAIL_V)},
 )  # fmt: skip

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 
 from hardware.circuit import car, failures
 from hardware.circuit.accuracy import nominal_gain
+from hardware.circuit.blocks import BY_NAME
 from hardware.circuit.failures import Run
 from shared_math import judging, transfer
 
@@ -25,9 +26,12 @@ RAIL_V = (3.13, 3.47)  # as in the board's logger.json: 3V3 by 2 %, reference an
 SEEN_V = 0.03
 REFERENCE_V = 3.0  # of the reference block
 _BATTERY_GAIN = 10 / 57
-_WIRE_GAIN = 10 / 26.8  # R3 over R1 to R3 of the differential input
+_FRONT = BY_NAME["differential"]
+WIRE_OHM = _FRONT.value("R1") + _FRONT.value("R2"), _FRONT.value("R3")  # before and behind its node P
+_WIRE_GAIN = WIRE_OHM[1] / sum(WIRE_OHM)
 _FULL_V = 5.0
-_SLOPE = 0.04  # by more a session's volts may not grow otherwise than those of the wire, over at least _SPAN_V
+# As in the analysis (wire_check): the wire's volts may grow otherwise than a session's by this, over at least _SPAN_V
+_SLOPE = 0.04
 _SPAN_V = 1.0
 
 

@@ -10,6 +10,8 @@ import spice
 
 from hardware.board import board_faults, bringup, contents, failure_page, items, module
 from hardware.circuit import build, failure_table, failures, faults, panel_state, readings, spread
+from ringpull.analysis.instruments import wire_check
+from ringpull.device import starter_configs
 
 pytestmark = spice.needs_ngspice
 
@@ -137,6 +139,13 @@ def test_a_broken_ground_core_is_noticed_where_it_is_checked(bench):
     checked = bool(readings.CHECKS[bench.build.name])
     assert "1.10 reads 0.90" in row and ("fault 48 (lambda)" in row) == checked
     assert ("**lambda too rich" in row) != checked
+
+
+def test_what_the_report_tells_is_what_the_analysis_holds():
+    """Its figures and the divider that `setup` writes, for the tables and the PC's program do not import each other."""
+    assert (readings._SLOPE, readings._SPAN_V) == (wire_check.LOST_SHARE, wire_check.SPAN_V)
+    wire = starter_configs._wire("a2", "rp2")["divider"]
+    assert (wire["top_ohm"], wire["bottom_ohm"]) == pytest.approx(readings.WIRE_OHM)
 
 
 def test_unlike_clamp_transistors_are_told(bench, true_v, monkeypatch):

@@ -27,20 +27,37 @@ def filled(values):
     return queue
 
 
+def tells(watched, queue):
+    """What this look tells, whatever was told before."""
+    watched.told = None
+    watched.look(queue)
+    return watched.told
+
+
+def test_what_was_told_stays_and_a_reference_comes_first():
+    watched = expected.Expected([(1, 100, 110)])
+    watched.told = "wires_apart"
+    watched.look(filled([99]))
+    assert watched.told == "wires_apart"
+    watched.look(filled([99]))
+    watched.look(filled([105]))
+    assert watched.told == "reference_off"
+
+
 def test_out_of_range_at_two_looks_is_told_and_once_is_not():
     watched = expected.Expected([(2, 100, 110)])
-    assert not watched.look(filled([50, 105]))
-    assert not watched.look(filled([105, 111]))
-    assert not watched.look(filled([100]))
-    assert not watched.look(filled([99]))
-    assert watched.look(filled([99])) == "reference_off"
-    assert watched.look(filled([300])) == "reference_off"
-    assert not watched.look(filled([110]))
+    assert not tells(watched, filled([50, 105]))
+    assert not tells(watched, filled([105, 111]))
+    assert not tells(watched, filled([100]))
+    assert not tells(watched, filled([99]))
+    assert tells(watched, filled([99])) == "reference_off"
+    assert tells(watched, filled([300])) == "reference_off"
+    assert not tells(watched, filled([110]))
 
 
 def test_nothing_expected_is_never_off():
     watched = expected.Expected([])
-    assert not watched.look(filled([5])) and not watched.look(filled([5]))
+    assert not tells(watched, filled([5])) and not tells(watched, filled([5]))
 
 
 def planned(place, lambda_changes=None):
@@ -70,12 +87,12 @@ class Wired:
     def looked(self, lambda_v, wire_v):
         """What two looks tell."""
         self.put(2.0, 2.0)
-        self.watched.look(self.queue)
+        tells(self.watched, self.queue)
         self.put(lambda_v, wire_v)
-        first = self.watched.look(self.queue)
+        first = tells(self.watched, self.queue)
         self.put(lambda_v, wire_v)
         assert first is None
-        return self.watched.look(self.queue)
+        return tells(self.watched, self.queue)
 
 
 def told_from_a_quarter_of_a_volt_on(place):
@@ -123,8 +140,8 @@ def test_a_reference_that_is_off_is_told_first():
     one = Wired(planned(BOARD))
     assert one.looked(1.0, 2.0) == "wires_apart"
     one.watched.ranges = [(one.columns["map"][0], 10, 20)]  # it has 0 counts
-    assert one.watched.look(one.queue) == "wires_apart"
-    assert one.watched.look(one.queue) == "reference_off"
+    assert tells(one.watched, one.queue) == "wires_apart"
+    assert tells(one.watched, one.queue) == "reference_off"
 
 
 def test_a_look_allocates_nothing_and_its_numbers_are_small():
@@ -136,10 +153,11 @@ def test_a_look_allocates_nothing_and_its_numbers_are_small():
     assert widest + abs(above) < SMALL and -SMALL < least < 0 < most < SMALL
     one = Wired(plan)
     one.put(1.0, 2.0)
-    one.watched.look(one.queue)
+    tells(one.watched, one.queue)
     micropython.heap_lock()
     try:
-        told = one.watched.look(one.queue)
+        one.watched.look(one.queue)
+        told = one.watched.told
     except MemoryError:
         told = "no room"
     micropython.heap_unlock()

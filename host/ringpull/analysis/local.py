@@ -105,3 +105,19 @@ def near(time_s: np.ndarray, starts_s: np.ndarray, ends_s: np.ndarray) -> np.nda
     np.add.at(steps, np.searchsorted(time_s, starts_s), 1)
     np.add.at(steps, np.searchsorted(time_s, ends_s, side="right"), -1)
     return np.flatnonzero(np.cumsum(steps[:-1]) > 0)
+
+
+def highest_before(values: np.ndarray, rows: int) -> np.ndarray:
+    """The highest of each row and the `rows` rows before it, (rows,); -inf where none is valid."""
+    out = np.where(np.isfinite(values), values, -np.inf)
+    reach = 0
+    while reach < rows:  # each time the rows that are looked back double
+        step = min(reach + 1, rows - reach)
+        out[step:] = np.maximum(out[step:], out[:-step])
+        reach += step
+    return out
+
+
+def highest_near(values: np.ndarray, rows: int) -> np.ndarray:
+    """The highest of each row and the `rows` rows before and after it, (rows,); -inf where none is valid."""
+    return np.maximum(highest_before(values, rows), highest_before(values[::-1], rows)[::-1])

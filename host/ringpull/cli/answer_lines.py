@@ -8,7 +8,7 @@ from collections.abc import Iterable
 
 from ringpull.wording import first
 from ringpull.wording.next_steps import next_steps
-from ringpull.wording.reasons import CAUTIONS, unanswered, unjudged
+from ringpull.wording.reasons import CAUTIONS, lean_events, unjudged
 
 WIDE, NARROW = 110, 80  # characters
 
@@ -54,11 +54,9 @@ def pull_line(pull, with_session: bool = False) -> str:
     if why is not None:
         return f"{head}, {why}"
     load = "" if n.load_max is None else f", load up to {n.load_max:.0f} {pull.judged.columns.load_unit}".rstrip()
-    count = len(pull.lean_events)
-    none = unanswered(pull) or "no lean event"
-    events = none if not count else "1 lean event" if count == 1 else f"{count} lean events"
     long_s = pull.pull.end_s - pull.pull.start_s
     return (
         f"{head}, {n.rpm_from:.0f}-{n.rpm_to:.0f} rpm{load}, lambda mean {n.lambda_mean:.3f} "
-        f"({n.lambda_min:.3f} to {n.lambda_max:.3f}), {n.judged_s:.1f} of {long_s:.1f} s judged: {events}"
+        f"({n.lambda_min:.3f} to {n.lambda_max:.3f}), {n.judged_s:.1f} of {long_s:.1f} s judged: "
+        f"{lean_events(pull, len(pull.lean_events))}"
     )

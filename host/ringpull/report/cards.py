@@ -9,19 +9,14 @@ from ringpull.report.answer_part import Numbered, badge
 from ringpull.report.words import DASH, following, listed, live, load, number, quantity, table, text
 from ringpull.said import Said, capital
 from ringpull.wording import events as event_words
-from ringpull.wording.reasons import reason, unanswered, unjudged
+from ringpull.wording.reasons import lean_events, reason, unanswered, unjudged
 
 MOST_CARDS = 24
 
 
 def state_of(pull, count: int) -> str:
     """The result of a pull in a few words."""
-    open_ = unjudged(pull)
-    if open_ is not None:
-        return open_
-    if not count:
-        return unanswered(pull) or "no lean event"
-    return "1 lean event" if count == 1 else f"{count} lean events"
+    return unjudged(pull) or lean_events(pull, count)
 
 
 def mixture(numbers) -> str:
@@ -42,7 +37,8 @@ def card(pull, events: list[Numbered], unit: str, note: str, several_sessions: b
     """One pull. go: with a way to its traces."""
     n = pull.numbers
     session = f"session {pull.pull.session}, " if several_sessions else ""
-    kind = "open" if unjudged(pull) else "lean" if events else "open" if unanswered(pull) else "fine"
+    open_ = unjudged(pull) or (not events and unanswered(pull))
+    kind = "open" if open_ else "lean" if events else "fine"
     facts = [
         ("engine speed", f"{number(n.rpm_from)} to {number(n.rpm_to)} rpm"),
         ("load, highest", load(n.load_max, unit)),

@@ -48,7 +48,7 @@ def sentence(answer: Any) -> Said:
         lamp = (
             f"the logger's lamp warned of lean mixture, but its word rests on {listed(rests)}"
             if rests
-            else ("the logger's lamp warned of lean mixture at part load")
+            else "the logger's lamp warned of lean mixture at part load"
         )
         return say(capital(say(f"{against}; {lamp}.")))
     if answer.verdict == ATTENTION:

@@ -51,19 +51,9 @@ def of_answer(answer: Any, holes: Sequence[Hole]) -> list[Said]:
         return [STOP, *of_sensors(answer, holes[0]), *of_target(answer), AGAIN]
     doubted = [one.values["instrument"] for one in answer.reasons if one.kind is Why.DOUBT]
     if answer.verdict == ATTENTION and answer.reasons[0].kind is Why.DOUBT:
-        rests = lamp_rests_on(answer)
         return [
             *mended(doubted),
-            *(
-                [
-                    say(
-                        f"The lean lamp's word rests on {listed(rests)}: mend that first, before you believe the lamp "
-                        "or take it for false."
-                    )
-                ]
-                if rests
-                else []
-            ),
+            *of_lamp(lamp_rests_on(answer)),
             STOP,
             say("Then drive gently, and see that the reading is right, before the next pull."),
         ]
@@ -111,6 +101,16 @@ def lamp_rests_on(answer: Any) -> list[str]:
     """The contradicted channels by which the lamp warned of what could not be judged."""
     warned = [one.values["warned"] for one in answer.reasons if one.kind is Why.LAMP]
     return list(dict.fromkeys(name for one in warned if one.came_to == lamp.UNJUDGED for name in one.rests_on))
+
+
+def of_lamp(rests: list[str]) -> list[Said]:
+    """What a lamp's word is worth that rests on contradicted channels."""
+    if not rests:
+        return []
+    return [
+        say(f"The lean lamp's word rests on {listed(rests)}: mend that first, before you believe the lamp or take it "
+            "for false.")
+    ]  # fmt: skip
 
 
 def mended(doubted: Sequence[Instrument]) -> list[Said]:

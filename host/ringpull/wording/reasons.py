@@ -355,6 +355,13 @@ def unanswered(pull) -> str | None:
     return f"no answer: {', '.join(doubted)} contradicted" if doubted else None
 
 
+def lean_events(pull, count: int) -> str:
+    """What a judged pull came to, in a few words."""
+    if not count:
+        return unanswered(pull) or "no lean event"
+    return "1 lean event" if count == 1 else f"{count} lean events"
+
+
 def unjudged(pull) -> str | None:
     """Why a pull is not judged, in a few words for a table; None if it is judged."""
     if pull.spoiled:

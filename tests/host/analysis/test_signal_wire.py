@@ -10,6 +10,7 @@ from truth import wired
 from truth.ground_core import BROKEN, TOUCHING, WIRE, lost, measured
 from truth.wired import wire
 
+from ringpull.analysis import local
 from ringpull.analysis.answer import answer
 from ringpull.analysis.drive_state.columns import Columns
 from ringpull.analysis.instruments import wire_check
@@ -296,7 +297,7 @@ def test_the_highest_near_each_row():
     values = np.array([3.0, 1.0, np.nan, 7.0, 2.0, 2.0, 2.0, 0.0])
     for rows in range(1, 5):
         by_hand = [np.nanmax(values[max(0, at - rows) : at + rows + 1]) for at in range(len(values))]
-        assert wire_check.highest_near(values, rows).tolist() == by_hand
+        assert local.highest_near(values, rows).tolist() == by_hand
 
 
 def test_a_recording_without_the_channel_is_not_tested():

@@ -55,24 +55,13 @@ def lifted(columns: Columns) -> np.ndarray:
     rows = max(1, round(LIFT_S / columns.period_s))
     if throttle is None or not throttle_tells(columns) or len(columns) <= rows:
         return out
-    before = _highest_before(throttle, rows)
+    before = local.highest_before(throttle, rows)
     with np.errstate(invalid="ignore"):
         fell = before - throttle > LIFT_PCT
         falls = before - throttle > LIFT_BEGINS_PCT
     for first, last in local.spans(falls):
         if fell[first:last].any() and _pressure_fell(pressure, first, last, rows):
             out[first:last] = True
-    return out
-
-
-def _highest_before(values: np.ndarray, rows: int) -> np.ndarray:
-    """The highest of each row and the `rows` rows before it."""
-    out = np.where(np.isfinite(values), values, -np.inf)
-    reach = 0
-    while reach < rows:  # each time the rows that are looked back double
-        step = min(reach + 1, rows - reach)
-        out[step:] = np.maximum(out[step:], out[:-step])
-        reach += step
     return out
 
 

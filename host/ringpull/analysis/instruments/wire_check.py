@@ -121,22 +121,11 @@ def volts_of(channel: ConfiguredChannel, values: np.ndarray) -> np.ndarray | Non
 def apart_rows(pair: Pair) -> np.ndarray:
     """Rows whose lambda is further from its wire than sound grounds are, at any time within BESIDE_S, (rows,)."""
     rows = local.half_rows(2.0 * BESIDE_S, pair.period_s)
-    low = -highest_near(-pair.wire_v, rows)
-    high = highest_near(pair.wire_v, rows)
+    low = -local.highest_near(-pair.wire_v, rows)
+    high = local.highest_near(pair.wire_v, rows)
     with np.errstate(invalid="ignore"):
         below = pair.lambda_v < low - judging.WIRE_ABOVE_V
         return pair.both & (below | (pair.lambda_v > high + judging.WIRE_BELOW_V))
-
-
-def highest_near(values: np.ndarray, rows: int) -> np.ndarray:
-    """The highest of the values up to `rows` rows before and after each row, (rows,); NaN counts as none."""
-    out = np.pad(np.where(np.isfinite(values), values, -np.inf), rows, constant_values=-np.inf)
-    width, left = 1, 2 * rows + 1
-    while width < left:  # each turn doubles the width, the last as far as is left
-        step = min(width, left - width)
-        out = np.maximum(out[: len(out) - step], out[step:])
-        width += step
-    return out
 
 
 def contradictions(apart: np.ndarray, period_s: float) -> list[tuple[int, int]]:

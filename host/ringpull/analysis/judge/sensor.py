@@ -88,9 +88,8 @@ def too_fast(columns: Columns, tau_s: float, guard: int, beside: np.ndarray | No
         ups, downs = local.spans(moved > limit), local.spans(moved < -limit)
     # A fuel cut moves lambda through the whole range at once, which is no evidence against the sensor; but its air does
     # not leave again faster than the sensor's lag lets it
-    cut = overrun.overrun(columns)
-    if columns.map_kpa is None and columns.throttle is None:
-        cut = overrun.slowing(columns)
+    alone = columns.map_kpa is None and columns.throttle is None  # engine speed tells of cuts by itself
+    cut = overrun.slowing(columns) if alone else overrun.overrun(columns)
     air = local.spread_after(cut, round(AFTER_CUT_S / columns.period_s))
     near = round(SPIKE_S / columns.period_s)
     spikes = [(up, down) for up in ups for down in downs if 0 <= down[0] - up[1] <= near]
